@@ -69,7 +69,8 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.findings.planned import message_findings
+    from lowpanbudget.findings.finding import ranked
+    from lowpanbudget.findings.planned import message_findings, tunnel_findings
     from lowpanbudget.report import gate, machine, view
     from lowpanbudget.room.fit import fit
 
@@ -81,7 +82,10 @@ def command(
     if junit is not None:
         output.write_whole(junit, gate.junit(rows, failures, design).encode())
     is_gate = max_frames is not None or spare is not None or junit is not None
-    findings = [] if is_gate else view.findings(message_findings(loaded, results, message))
+    findings = []
+    if not is_gate:
+        of_messages = message_findings(loaded, results, message)
+        findings = view.findings(ranked([*tunnel_findings(loaded, results), *of_messages]))
     if as_json:
         output.emit(machine.document(fit=rows, findings=findings))
     elif as_csv:

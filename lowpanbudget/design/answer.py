@@ -104,8 +104,9 @@ def _coap(request: Coap, shape: AnswerShape) -> Coap:
 def _routing(answer: Flow, *, non_storing: bool) -> Routing:
     """Return the routing artefacts of the answer: a route where it goes down in a non-storing network.
 
-    What comes from outside goes in a tunnel, since the root adds its artefacts (RFC 9008 section 7, from memory).
+    What comes from outside goes in a tunnel, since the root adds its artefacts (RFC 9008 sections 7.2.2 and 8.2.2), and
+    so does what leaves with an option that others must discard.
     """
     route = answer.hops - 1 if answer.direction == "down" and non_storing else 0
-    added = answer.source.role == "outside" and (answer.routing.rpi or route > 0)
-    return replace(answer.routing, route=route, tunnel=added)
+    untunnelled = replace(answer.routing, route=route, tunnel=False)
+    return replace(untunnelled, tunnel=replace(answer, routing=untunnelled).must_tunnel)

@@ -12,6 +12,7 @@ from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.env import interface_identifier
 from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.forms import HLIM
@@ -111,6 +112,36 @@ class Flow(HashedOnce):
         link, regardless of the number of hops in the IPv6 tunnel" (RFC 2473 section 6.3).
         """
         return 1 if self.routing.tunnel else self.hops
+
+    @property
+    def inserted(self) -> bool:
+        """Return whether the root adds the routing artefacts to a packet of somebody else, a host outside.
+
+        "an intermediate router that needs to add an extension header (e.g., RH3 or RPL Option) MUST still encapsulate
+        the packet in an (additional) outer IP header" (RFC 9008 section 6).
+        """
+        routing, unicast = self.routing, self.group is None
+        return unicast and self.source.role == "outside" and (routing.rpi or routing.route > 0)
+
+    @property
+    def leaving(self) -> bool:
+        """Return whether the flow leads out of the mesh with an RPL option that others must discard.
+
+        To a destination outside the RPL instance "routers MUST use IPv6-in-IPv6 tunneling" (RFC 6553 section 4); only
+        an option of type 0x23 may leave (RFC 9008 section 4.2).
+        """
+        routing, unicast = self.routing, self.group is None
+        old = routing.rpi and routing.rpi_type == rpi.OLD
+        return unicast and self.destination.role == "outside" and old
+
+    @property
+    def must_tunnel(self) -> bool:
+        """Return whether the standards want an outer header around the flow's packets."""
+        return self.inserted or self.leaving
+
+    def tunnelled(self, *, tunnel: bool = True) -> "Flow":
+        """Return the flow with an outer header, or without one."""
+        return replace(self, routing=replace(self.routing, tunnel=tunnel))
 
     def with_station(self, station: Station) -> "Flow":
         """Return the flow with this station in place of the one of its name, itself where that is not in it."""

@@ -29,7 +29,7 @@ def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
     """Yield every change of a flow key that may free octets, or protect more."""
     for application_knob in application_knobs(flow.application):
         yield _of_application(application_knob)
-    for routing_knob in routing_knobs(flow.routing):
+    for routing_knob in routing_knobs(flow.routing, untunnelled=_untunnelled(flow)):
         yield _of_routing(routing_knob)
     ports = (flow.source_port, flow.destination_port)
     if PORTS.best(ports).row.inline > min(row.inline for row in PORTS.rows):
@@ -88,6 +88,15 @@ def flow_positions(flow: Flow) -> Iterator[Knob[Flow]]:
             yield _ports(flow, first, second, text)
     if not HLIM.best(flow.hop_limit).row.inline and flow.source.role != "outside":
         yield from (_hop_limit(flow, limit) for limit in _limits(flow) if limit != flow.hop_limit)
+
+
+def _untunnelled(flow: Flow) -> str | None:
+    """Return when the flow's packets may go without an outer header; None: never (RFC 9008 tables 4 and 19)."""
+    if flow.must_tunnel:
+        return None
+    if flow.destination.role == "outside":
+        return "the RPL option may leave the network (RFC 9008 sections 7.2.1 and 8.2.1)"
+    return "both ends speak RPL, and a source route is written by the sender itself (RFC 9008)"
 
 
 def hops_knob(flow: Flow, hops: int) -> Knob[Flow]:

@@ -119,8 +119,11 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
     ]
 
 
-def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
-    """Yield every change of a routing key that may free octets."""
+def routing_knobs(routing: Routing, *, untunnelled: str | None) -> Iterator[Knob[Routing]]:
+    """Yield every change of a routing key that may free octets.
+
+    ``untunnelled`` says when the flow may do without an outer header; None: never.
+    """
     if routing == UNROUTED:
         return
     if not routing.compressed:
@@ -163,14 +166,14 @@ def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
             "identifiers come from short link addresses or are assigned",
             now=str(routing.entry_octets),
         )
-    if routing.tunnel:
+    if routing.tunnel and untunnelled is not None:
         yield _knob(
             "tunnel",
             "false",
             "no outer header",
             rfc(8138, "7"),
             replacing(tunnel=False),
-            "the root itself is the sender, or artefacts may leave the network (RFC 9008)",
+            untunnelled,
             now="true",
         )
 

@@ -16,7 +16,7 @@ from lowpanbudget.values import FrozenDict, dataclass
 SUBJECTS = (
     "capture", "link", "acknowledgements", "nodes", "security", "unreadable", "contexts", "lowpan", "checksums",
     "fragments", "reassembly", "network", "rpl", "registrations", "routing", "application", "requests", "plan",
-    "messages", "floods", "delivery", "frames", "protocols", "settings", "deployment", "loads",
+    "messages", "floods", "delivery", "tunnels", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

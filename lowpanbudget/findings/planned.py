@@ -6,12 +6,13 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.designs.frames import FRAMES
 from lowpanbudget.findings.designs.protocols import PROTOCOLS
 from lowpanbudget.findings.designs.settings import SETTINGS
+from lowpanbudget.findings.designs.tunnels import TUNNELS
 from lowpanbudget.findings.draft import Draft, hits
 from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
 from lowpanbudget.room.fit import Fit
 
-DRAFT_RULES = rules_of(FRAMES, PROTOCOLS, SETTINGS)
+DRAFT_RULES = rules_of(TUNNELS, FRAMES, PROTOCOLS, SETTINGS)
 
 
 def flow_findings(design: Design, flow: str | None = None) -> list[Finding]:
@@ -35,3 +36,10 @@ def message_findings(
     ]
     worst = [fit for fit in draft.worst() if message in {None, fit.message}]
     return ranked(hits(DRAFT_RULES, draft, (*messages, *worst)))
+
+
+def tunnel_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
+    """Return which of the flows that messages were fitted on need a tunnel that the design leaves out, worst first."""
+    names = {fit.flow for fit in fits}
+    flows = [flow for flow in design.flows if flow.name in names]
+    return ranked(hits(rules_of(TUNNELS), Draft(design, ()), flows))

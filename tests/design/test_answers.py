@@ -63,7 +63,8 @@ def test_it_is_the_flow_that_would_be_written(outer: str, mode: str, protection:
         "storing": f"routing = {{ tunnel = {tunnel} }}",
         "non-storing": f"routing = {{ route = 3, tunnel = {tunnel} }}",
     }[mode]
-    up = "" if mode == "none" else "routing = {}"
+    # an option of type 0x63 leaves in a tunnel (RFC 6553 section 4)
+    up = "" if mode == "none" else f"routing = {{ tunnel = {tunnel} }}"
     there, back = {
         "": ("", ""),
         "oscore": (OSCORE.format("01", "02"), OSCORE.format("02", "01")),

@@ -194,6 +194,19 @@ def leaving(kind: int) -> Capture:
     return Capture([air.frame(air.with_option(b"out", kind=kind, to=far))])
 
 
+def from_outside(*, tunnel: bool) -> Capture:
+    """RFC 9008 section 7.2.2: the option of a packet from outside stands behind an outer header of the root."""
+    far, root, node = IPv6Address("2001:db8:f00d:2::10"), *(
+        air.address(air.PREFIX, link) for link in (air.ROOT, air.NODE)
+    )
+    segment = air.udp(b"in", far, node)
+    option = bytes([41 if tunnel else 17, 0, 0x63, 4, 0x80, 0, 2, 0])  # O: down
+    whole = air.ip(far, node, 0, option + segment)
+    if tunnel:
+        whole = air.ip(root, node, 0, option + air.ip(far, node, 17, segment))
+    return Capture([air.frame(whole, 1, (air.ROOT, air.NODE))])
+
+
 def options(count: int, *, lorh: bool = False) -> Capture:
     return Capture(
         [
@@ -464,6 +477,17 @@ FRAGMENT_CASES = {
             "0x0017",
             "a datagram to 2001:db8:f00d:2::10 carries an option that others must discard",
             ("63 04 00 00 02 00",),
+            (1,),
+        ),
+    ),
+    "artefacts-inserted": Case(
+        lambda: from_outside(tunnel=False),
+        lambda: from_outside(tunnel=True),
+        Told(
+            "risk",
+            "from 2001:db8:f00d:2::10",
+            "a datagram from 2001:db8:f00d:2::10 carries RPL information without an outer header",
+            ("63 04 80 00 02 00",),
             (1,),
         ),
     ),

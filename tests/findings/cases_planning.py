@@ -81,6 +81,11 @@ length = {octets - 1}
 """
 
 
+def from_far(flow: str) -> str:
+    """The same flow the other way round, and the host outside sends."""
+    return store(flow=flow, to="probe").replace('source = "gate"', 'source = "far"')
+
+
 CONTEXT = '[[context]]\nid = {0}\nprefix = "2001:db8:{0}0::/64"\n'
 SEALED = "[link.security]\nlevel = 5"
 COAP = '[flow.coap]\ncode = "{code}"\npath = "r"\n'
@@ -217,6 +222,36 @@ CASES = {
             "the link",
             "an advertisement with 6 options takes 2 frames",
             ("128 octets of ICMPv6, 116 behind the MAC header",),
+        ),
+    ),
+    # behind 11 of the link: page 1, RPL information 3, IPHC 2, hop limit 63, source in full, identifier 2, UDP 4: 87 are
+    # left; the tunnel's 3 are 2 and its hop limit, the root is known (RFC 8138 section 7)
+    "inserted-without-tunnel": DesignCase(
+        lambda: from_far("[flow.routing]\nrpi = true"),
+        lambda: from_far("[flow.routing]\nrpi = true\ntunnel = true"),
+        Told(
+            "risk",
+            "flow up",
+            "the root adds RPL information to packets of far",
+            (
+                "first hop: room 87, 84 with a tunnel",
+                "forwarded hop: room 87, 84 with a tunnel",
+            ),
+        ),
+    ),
+    # page 1, RPL information 3, IPHC 2, destination in full, UDP 4: 90; later 2 of the source and a hop limit. The
+    # tunnel takes 4, an octet of the encapsulator with them, and inside it nothing changes from hop to hop
+    "option-leaves-without-tunnel": DesignCase(
+        lambda: store(flow="[flow.routing]\nrpi = true", to="far"),
+        lambda: store(flow="[flow.routing]\nrpi = true\noption_type = 0x23", to="far"),
+        Told(
+            "risk",
+            "flow up",
+            "an option that others must discard goes out to far",
+            (
+                "first hop: room 90, 86 with a tunnel",
+                "forwarded hop: room 87, 86 with a tunnel",
+            ),
         ),
     ),
     # RPL information and page switch take 4 of the 105; the tunnel 4 (RFC 8138 section 7: 2, hop limit, and an octet of

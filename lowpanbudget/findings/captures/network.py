@@ -11,7 +11,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import chain, ipv6, rpi
+from lowpanbudget.layers.internet import chain, ipv6, rpi, source_route
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dio
@@ -133,14 +133,37 @@ def rpl_option_leaves_network(scene: Scene, datagram: HeardDatagram) -> Hits:
     options, option = datagram.hop_by_hop, datagram.rpl_option
     if options is None or options.next_header == ipv6.IPV6:
         return
-    if option is None or option.type != rpi.OLD:
+    if option is None or option.type != rpi.OLD or option.down or not _crosses(datagram):
         return
+    cause = f"a datagram to {datagram.outer.destination} carries an option that others must discard"
+    yield Hit(cause, (option_octets(option),), scene.sender)
+
+
+def _crosses(datagram: HeardDatagram) -> bool:
+    """Return whether a datagram goes from a global address to one of another /64."""
     source, destination = datagram.outer.source, datagram.outer.destination
     if int(source) >> 64 == int(destination) >> 64:
+        return False
+    return not (source.packed[0] == 0xFE or destination.packed[0] in {0xFE, 0xFF})
+
+
+@NETWORK.rule("artefacts-inserted", HeardDatagram)
+def artefacts_inserted(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Look for artefacts that lead down, right behind the header of a sender that is not in the network."""
+    source, octets = datagram.outer.source, datagram.octets
+    if datagram.outer.next_header not in {ipv6.HOP_BY_HOP, ipv6.ROUTING}:
         return
-    if not (source.packed[0] == 0xFE or destination.packed[0] in {0xFE, 0xFF}):
-        cause = f"a datagram to {destination} carries an option that others must discard"
-        yield Hit(cause, (option_octets(option),), scene.sender)
+    if source == scene.root or not _crosses(datagram) or chain.find(octets, ipv6.IPV6) is not None:
+        return
+    option, route = datagram.rpl_option, chain.find(octets, ipv6.ROUTING)
+    found = {}
+    if option is not None and option.down:
+        found["RPL information"] = option_octets(option)
+    if route is not None and octets[route.offset + 2] == source_route.TYPE:
+        found["a source route"] = octets[route.offset :][:8].hex(" ")
+    if found:
+        cause = f"a datagram from {source} carries {' and '.join(found)} without an outer header"
+        yield Hit(cause, tuple(found.values()), f"from {source}")
 
 
 @NETWORK.rule("rpl-information-as-option", HeardDatagram, least=5)

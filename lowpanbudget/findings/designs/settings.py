@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.design.routing import Routing
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Hit, Severity
@@ -58,26 +57,22 @@ def advertisement_does_not_fit(draft: Draft, _design: Draft) -> Hits:
 
 @SETTINGS.rule("tunnel-costs-octets", Flow)
 def tunnel_costs_octets(draft: Draft, flow: Flow) -> Hits:
-    """Measure both."""
-    if flow.routing.tunnel:
-        bare = replace(flow.routing, tunnel=False)
-        yield from _difference(draft, flow, bare, "without the tunnel")
+    """Measure both where it may be left out."""
+    if flow.routing.tunnel and not flow.must_tunnel:
+        yield from _difference(draft, flow, flow.tunnelled(tunnel=False), "without the tunnel")
 
 
 @SETTINGS.rule("routing-as-extension-headers", Flow)
 def routing_as_extension_headers(draft: Draft, flow: Flow) -> Hits:
     """Measure both."""
     if (flow.routing.rpi or flow.routing.route) and not flow.routing.compressed:
-        compressed = replace(flow.routing, compressed=True)
+        compressed = replace(flow, routing=replace(flow.routing, compressed=True))
         yield from _difference(draft, flow, compressed, "as 6LoRH headers")
 
 
-def _difference(draft: Draft, flow: Flow, routing: Routing, text: str) -> Hits:
+def _difference(draft: Draft, flow: Flow, other: Flow, text: str) -> Hits:
     # the hops anew: hop limits fall otherwise in a tunnel
-    now, then = (
-        room_of(draft.design.paths(replace(flow, routing=way))[-1])
-        for way in (flow.routing, routing)
-    )
+    now, then = (room_of(draft.design.paths(way)[-1]) for way in (flow, other))
     if then > now:
         room = f"room {now}" if now >= 0 else room_text(now)
         evidence = (f"{octets_text(then - now)} a frame",)
