@@ -105,8 +105,8 @@ class Scene:
     its flow in the design, ``passage`` how it came here where another node sent it before, ``by`` what is noted
     of who sent it, ``fragmented`` what its
     fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others need not say that it
-    cannot. ``opened`` is what stood sealed in its datagram, where keys were given for it. ``root`` is the address of the
-    RPL root that was known then.
+    cannot. ``opened`` is what stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root
+    that was known then.
     """
 
     known: Surroundings

@@ -196,8 +196,9 @@ def leaving(kind: int) -> Capture:
 
 def from_outside(*, tunnel: bool) -> Capture:
     """RFC 9008 section 7.2.2: the option of a packet from outside stands behind an outer header of the root."""
-    far, root, node = IPv6Address("2001:db8:f00d:2::10"), *(
-        air.address(air.PREFIX, link) for link in (air.ROOT, air.NODE)
+    far, root, node = (
+        IPv6Address("2001:db8:f00d:2::10"),
+        *(air.address(air.PREFIX, link) for link in (air.ROOT, air.NODE)),
     )
     segment = air.udp(b"in", far, node)
     option = bytes([41 if tunnel else 17, 0, 0x63, 4, 0x80, 0, 2, 0])  # O: down

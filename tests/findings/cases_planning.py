@@ -224,7 +224,7 @@ CASES = {
             ("128 octets of ICMPv6, 116 behind the MAC header",),
         ),
     ),
-    # behind 11 of the link: page 1, RPL information 3, IPHC 2, hop limit 63, source in full, identifier 2, UDP 4: 87 are
+    # behind 11 of the link: page 1, RPL information 3, IPHC 2, hop limit 63, source in full, identifier 2, UDP 4: 87
     # left; the tunnel's 3 are 2 and its hop limit, the root is known (RFC 8138 section 7)
     "inserted-without-tunnel": DesignCase(
         lambda: from_far("[flow.routing]\nrpi = true"),

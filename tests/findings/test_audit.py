@@ -13,6 +13,7 @@ from findings.air import NODE, ROOT, Capture, heavy, names
 from findings.cases_application import named_longer
 from findings.cases_compression import summed, under
 from findings.cases_nodes import RELAY, asked, in_order
+from findings.cases_planning import from_far
 from findings.cases_reading import READING_TOLD
 from findings.judge import about
 from findings.test_cases import CASES, firing
@@ -26,6 +27,7 @@ from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import survey
+from lowpanbudget.design.load import parse_design
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
@@ -116,6 +118,35 @@ def test_sealed_frames_are_compared_with_the_plan_as_far_as_they_can_be_read() -
     assert found.evidence[0].startswith("security control key identifier: 9 octets")
     assert "8 octets more than budgeted" in found.cause
     assert "longer-than-budgeted" not in names(named_longer(1).fed())
+
+
+def test_an_outer_header_that_must_be_there_is_no_fault_of_the_frame() -> None:
+    """RFC 9008 section 7.2.2: what comes from outside gets it; without it the artefacts are somebody else's."""
+    told = {}
+    plans = {
+        tunnel: parse_design(from_far(f"[flow.routing]\nrpi = true\ntunnel = {tunnel}"))
+        for tunnel in ("true", "false")
+    }
+    for sent, sender in plans.items():
+        frames = [one.octets for one in sender.paths(sender.flows[0])[0].frames(bytes(20))]
+        for planned, design in plans.items():
+            contexts = {0: "2001:db8:1::/64"}
+            found = Capture(list(frames), contexts, design).followed()
+            told[sent, planned] = [
+                (one.name, one.severity.word) for one in found if one.name in ABOUT_TUNNELS
+            ]
+            if (sent, planned) == ("true", "false"):
+                assert "3 octets more than budgeted for the first hop: an outer" in found[0].cause
+                assert found[0].advice.startswith("Set tunnel = true")
+    assert told == {
+        ("true", "true"): [],
+        ("true", "false"): [("longer-than-budgeted", "remark")],
+        ("false", "true"): [("artefacts-inserted", "risk")],
+        ("false", "false"): [("artefacts-inserted", "risk")],
+    }
+
+
+ABOUT_TUNNELS = {"longer-than-budgeted", "artefacts-inserted", "rpl-option-leaves-network"}
 
 
 @pytest.mark.parametrize(("others", "blamed"), [(40, True), (120, False)])

@@ -11,7 +11,10 @@ from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_planning import FURTHER, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
+from lowpanbudget import budget
+from lowpanbudget.design.load import parse_design
 from lowpanbudget.findings.finding import Finding
+from lowpanbudget.findings.planned import flow_findings
 
 CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -59,3 +62,40 @@ def test_the_examples(name: str) -> None:
     """They are sound: no message is left out, whatever else is said."""
     found = judged_file(EXAMPLES / f"{name}.toml")
     assert not [finding for finding in found if finding.severity.word == "failure"]
+
+
+@pytest.mark.parametrize(
+    ("ends", "kind", "route", "wants"),
+    [
+        (("far", "probe"), "0x63", 0, "must"),  # "Int to RAL"
+        (("far", "probe"), "0x23", 2, "must"),
+        (
+            ("probe", "far"),
+            "0x63",
+            0,
+            "must",
+        ),  # RFC 6553 section 4: "routers MUST use [...] tunneling"
+        (("probe", "far"), "0x23", 0, "may"),  # "RAL to Int"
+        (("probe", "sink"), "0x63", 0, "no"),  # "RAL to RAL"
+        (("gate", "probe"), "0x63", 2, "no"),  # "root to RAL"
+    ],
+)
+def test_who_must_tunnel_is_not_advised_to_stop(
+    ends: tuple[str, str], kind: str, route: int, wants: str
+) -> None:
+    """RFC 9008 tables 4 and 19."""
+    designs = {}
+    for tunnel in ("true", "false"):
+        routing = f"rpi = true\noption_type = {kind}\nroute = {route}\ntunnel = {tunnel}"
+        text = store(flow=f"[flow.routing]\n{routing}", to=ends[1])
+        designs[tunnel] = parse_design(text.replace('source = "gate"', f'source = "{ends[0]}"'))
+    with_it, without = (set(names(flow_findings(designs[one]))) for one in ("true", "false"))
+    missing = {"inserted-without-tunnel", "option-leaves-without-tunnel"}
+    assert bool(without & missing) == (wants == "must")
+    assert not with_it & missing
+    savings = [saving for one in budget(designs["true"]) for saving in one.savings]
+    advised = [saving for saving in savings if saving.knob == "flow.routing.tunnel"]
+    assert bool(advised) == (wants != "must")
+    assert wants != "must" or "tunnel-costs-octets" not in with_it
+    for saving in advised:
+        assert ("may leave" if wants == "may" else "both ends speak RPL") in saving.condition

@@ -1,5 +1,6 @@
 """What the air does otherwise than the design plans."""
 
+from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
@@ -7,6 +8,7 @@ from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_o
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 
@@ -24,7 +26,26 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     first = scene.iphc is not None and scene.from_its_source(scene.iphc)
     path = path_of(design, match.flow, first=first)
     subject = f"flow {match.flow.name}, {scene.sender}"
-    yield from _longer(scene, planned_bits(path), subject, f"the {path.hop.name} hop")
+    hop = f"the {path.hop.name} hop"
+    longer = tuple(_longer(scene, planned_bits(path), subject, hop))
+    if longer and _tunnel_is_missing(match.flow, datagram):
+        legal = path_of(design, match.flow.tunnelled(), first=first)
+        beyond = tuple(_longer(scene, planned_bits(legal), subject, f"{hop} in a tunnel"))
+        longer = beyond or tuple(_rightly(hit, match.flow) for hit in longer)
+    yield from longer
+
+
+def _tunnel_is_missing(flow: Flow, datagram: HeardDatagram) -> bool:
+    """Return whether the plan leaves out an outer header that must be there, and is."""
+    left_out = flow.must_tunnel and not flow.routing.tunnel
+    return left_out and chain.find(datagram.octets, ipv6.IPV6) is not None
+
+
+def _rightly(hit: Hit, flow: Flow) -> Hit:
+    """Return the hit of headers that are longer by that outer one alone."""
+    cause = f"{hit.cause}: an outer header, as it must be (RFC 9008)"
+    advice = f"Set tunnel = true in the routing of flow {flow.name}: the design is wrong here, not the frame."
+    return hit._replace(cause=cause, severity=Severity.REMARK, advice=advice)
 
 
 @PLAN.rule("longer-than-budgeted", Mac)
