@@ -3,6 +3,7 @@
 import struct
 from collections.abc import Callable
 from dataclasses import replace
+from ipaddress import IPv6Address
 from pathlib import Path
 
 from findings import air
@@ -122,6 +123,13 @@ def planned(*data: bytes, every: float = 60.0, **changes: object) -> Capture:
     packets = [air.datagram(one, **changes) for one in data]  # type: ignore[arg-type]
     frames = [(1 + n * every, air.frame(packet, n + 1)) for n, packet in enumerate(packets)]
     return Capture(list(frames), SMALL, PLAN)
+
+
+def with_own_identifier(source: str) -> Capture:
+    """A reading from an address that does not follow from the link address, in a flow that is passed on twice."""
+    own, to = IPv6Address(source), air.address(air.PREFIX, ROOT)
+    far = air.design(DESIGN.format(link="").replace("every_s = 60", "every_s = 60\nhops = 3"))
+    return Capture([air.frame(air.ip(own, to, 17, air.udp(DATA, own, to)))], SMALL, far)
 
 
 def of_a_burst(octets: int) -> Capture:

@@ -24,6 +24,7 @@ from findings.cases_application import (
     of_a_burst,
     planned,
     sealed,
+    with_own_identifier,
     wrong_tokens,
 )
 from findings.cases_compression import (
@@ -745,6 +746,19 @@ FURTHER = (
             ("fb 41 70 00 00 00 00 00 00 is 16777216.0, 5 octets would do",),
             (1, 2, 3, 4),
             4,
+        ),
+    ),
+    # an identifier of its own in line, of 8 octets, on the first hop, where the hop limit is still 64; the 2 of the
+    # destination, planned beyond the next node, are not there
+    Further(
+        "longer-than-budgeted",
+        lambda: with_own_identifier("2001:db8:1::1:2:3:4"),
+        Told(
+            "risk",
+            "flow readings, 0x0017: IPHC source address",
+            "headers take 6 octets more than budgeted for the first hop",
+            ("IPHC source address: 8 octets, planned none",),
+            (1,),
         ),
     ),
     Further(

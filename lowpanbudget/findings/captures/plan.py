@@ -23,7 +23,7 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     match, design = scene.match, scene.known.design
     if design is None or match is None or match.back or datagram.fragments > 1:
         return
-    first = scene.iphc is not None and scene.from_its_source(scene.iphc)
+    first = _is_on_first_hop(scene, datagram, match.flow)
     path = path_of(design, match.flow, first=first)
     subject = f"flow {match.flow.name}, {scene.sender}"
     hop = f"the {path.hop.name} hop"
@@ -46,6 +46,13 @@ def _rightly(hit: Hit, flow: Flow) -> Hit:
     cause = f"{hit.cause}: an outer header, as it must be (RFC 9008)"
     advice = f"Set tunnel = true in the routing of flow {flow.name}: the design is wrong here, not the frame."
     return hit._replace(cause=cause, severity=Severity.REMARK, advice=advice)
+
+
+def _is_on_first_hop(scene: Scene, datagram: HeardDatagram, flow: Flow) -> bool:
+    """Return whether nobody passed a datagram on: by its link source, or by a hop limit that is still whole."""
+    if scene.iphc is not None and scene.from_its_source(scene.iphc):
+        return True
+    return flow.source.role != "outside" and datagram.outer.hop_limit == flow.hop_limit
 
 
 @PLAN.rule("longer-than-budgeted", Mac)
