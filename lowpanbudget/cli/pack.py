@@ -28,7 +28,7 @@ lowpanbudget pack examples/archive.toml climate values.csv"""
 
 
 class PackedRow(NamedTuple):
-    """One message: what its row is called, its octets, its values as a receiver reads them, and which differ."""
+    """One message: where its row stands, its octets, its values as a receiver reads them, and which differ."""
 
     name: str
     octets: bytes
@@ -105,7 +105,8 @@ def _packed(form: "Message", start: dict[str, Any], given: tuple[str, ...]) -> "
             try:
                 octets = form.pack(values)
                 sent = form.unpack(octets)
-                packed.append(PackedRow(row.name, octets, sent, roundings(form, values, sent)))
+                place = f"{name}:{row.line}: {row.name}" if name else row.name
+                packed.append(PackedRow(place, octets, sent, roundings(form, values, sent)))
             except RequestError as error:
                 fault = error
         if fault is not None and not name:

@@ -25,11 +25,12 @@ lowpanbudget unpack examples/archive.toml climate received.txt --csv > climate.c
 
 
 class Unpacked(NamedTuple):
-    """Octets of one message and its values, or why there are none."""
+    """Octets of one message and its values, or why there are none; and what is odd about them, if anything."""
 
     line: "HexLine"
     values: dict[str, Any] | None
     fault: WireError | None
+    notice: str = ""
 
 
 @click.command("unpack", short_help=COMMANDS["unpack"], epilog=_EXAMPLE)
@@ -45,7 +46,8 @@ def command(
     """Show the values in octets of MESSAGE, given in HEX, or of many in FILE (- for standard input), one a line.
 
     In a file # starts a comment and empty lines are passed over. Octets that are no such message are told on
-    standard error, the others are shown all the same; the exit code is then 3. Text that came over the air stands
+    standard error, the others are shown all the same; the exit code is then 3. Bits that only fill up the last octet
+    are told there too where they are not zero. Text that came over the air stands
     in the table as it came: let no spreadsheet take what begins with = for a formula.
     """
     from lowpanbudget.cli import output
@@ -67,6 +69,11 @@ def command(
         output.emit(values_table.csv_of(form, rows))
     else:
         _show(form, read)
+    odd = [(one.line.place or "the message", one.notice) for one in read if one.notice]
+    for place, notice in odd[:_MOST_TOLD]:
+        captures.say(ctx, f"{place}: {notice}")
+    if len(odd) > _MOST_TOLD:
+        captures.say(ctx, f"{len(odd) - _MOST_TOLD} more notices like these")
     wrong = [
         (unpacked.line.place or "the message", unpacked.fault)
         for unpacked in read
@@ -83,9 +90,14 @@ def command(
 
 def _read(form: "Message", line: "HexLine") -> Unpacked:
     try:
-        return Unpacked(line, form.unpack(line.octets), None)
+        values, last = form.unpack(line.octets), form.last_bits(line.octets)
     except WireError as fault:
         return Unpacked(line, None, fault)
+    notice = ""
+    if "1" in last:
+        filled = f"the last {plural(len(last), 'bit')}, which only fill up the octet, are {last}, not zero"
+        notice = f"{filled}: an altered octet, or another version of the format"
+    return Unpacked(line, values, None, notice)
 
 
 def _line(form: "Message", unpacked: Unpacked) -> str:
@@ -101,6 +113,7 @@ def _line(form: "Message", unpacked: Unpacked) -> str:
         "values": view.data_of(values_table.exact(unpacked.values)),
         "units": units(form),
         "fault": view.data_of(unpacked.fault),
+        "notice": unpacked.notice,
     }
     return json.dumps(row, allow_nan=False) + "\n"
 

@@ -100,6 +100,16 @@ class Message(HashedOnce):
             )
         return values
 
+    def last_bits(self, octets: bytes) -> str:
+        """Return the bits that only fill up the last octet of a message, as text; "" where there are none.
+
+        ``pack`` leaves them zero. Errors are those of ``unpack``.
+        """
+        source = BitReader(octets, self._stream)
+        self._read(source)
+        count = -source.at & 7
+        return f"{source.take(count):0{count}b}" if count else ""
+
     def read(self, reader: Reader) -> dict[str, Any]:
         """Return the values of the octets that are left, and leave a span for every field.
 

@@ -197,7 +197,8 @@ def test_a_rounded_number_is_told(invoke: Invoke, tmp_path: Path) -> None:
     assert "humidity is sent as 30.5 %RH, not 30.4" in done.stderr
     (tmp_path / "v.csv").write_text("humidity\n" + "30.4\n" * 7)
     told = invoke(*asked, tmp_path / "v.csv").stderr
-    assert "row 5: humidity is sent as" in told
+    # one line of names stands before five rows
+    assert f"{tmp_path / 'v.csv'}:6: row 5: humidity is sent as" in told
     assert "2 more numbers" in told
     whole = json.loads(invoke(*asked, "humidity=30.4", "--json").stdout)
     assert whole["rounded"] == [{"path": "humidity", "given": "30.4", "sent": "30.5"}]

@@ -130,6 +130,17 @@ def test_wrong_octets_are_told_with_their_place_and_the_others_are_shown(
         assert lines[1]["fault"]["offset"] == 11
 
 
+def test_bits_that_fill_up_the_last_octet_are_told_where_they_are_set(invoke: Invoke) -> None:
+    """The archive's door alarm has 33 bits: 7 are left of its fifth octet."""
+    sound, odd = (
+        invoke("unpack", ARCHIVE, "door_alarm", f"1270fa00{last}") for last in ("00", "01")
+    )
+    assert (odd.exit_code, odd.stdout, sound.stderr) == (0, sound.stdout, "")
+    assert "the last 7 bits, which only fill up the octet, are 0000001, not zero" in odd.stderr
+    told = json.loads(invoke("unpack", ARCHIVE, "door_alarm", "1270fa0001", "--json").stdout)
+    assert told["notice"].startswith("the last 7 bits")
+
+
 def test_many_wrong_ones_are_counted(invoke: Invoke, tmp_path: Path) -> None:
     file = tmp_path / "received.txt"
     file.write_text("00\n" * 50)
