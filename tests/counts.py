@@ -1,7 +1,7 @@
 """How much is tested: ``python tests/counts.py`` prints vectors, tests and examples, to compare before and after.
 
-Vectors are the tables ``[[...]]`` of ``vectors``; tests are what pytest collects; examples are the greatest numbers
-that Hypothesis may draw, summed over those tests.
+Vectors are the tables ``[[...]]`` of ``vectors``; tests are what pytest collects, those marked ``long`` told apart;
+examples are the greatest numbers that Hypothesis may draw, summed over those tests.
 """
 
 import sys
@@ -14,10 +14,13 @@ TOP = Path(__file__).parents[1]
 
 
 class Counts:
-    """A plugin that counts what was collected."""
+    """A plugin that counts what was collected with a choice of marks."""
 
-    def __init__(self) -> None:
+    def __init__(self, marks: str) -> None:
         self.tests = self.examples = 0
+        self.code = pytest.main(
+            ["-n", "0", "--collect-only", "-qq", "--no-header", "-m", marks, str(TOP)], [self]
+        )
 
     def pytest_collection_finish(self, session: pytest.Session) -> None:
         for item in session.items:
@@ -37,7 +40,8 @@ def vectors() -> int:
 
 
 if __name__ == "__main__":
-    counts = Counts()
-    code = pytest.main(["-n", "0", "--collect-only", "-qq", "--no-header", str(TOP)], [counts])
-    print(f"{vectors()} vectors, {counts.tests} tests, {counts.examples} examples")
-    sys.exit(code)
+    usual, long = Counts("not long"), Counts("long")
+    print(f"{vectors()} vectors")
+    print(f"{usual.tests} tests, {usual.examples} examples")
+    print(f"{long.tests} long tests, {long.examples} examples")
+    sys.exit(usual.code or long.code)

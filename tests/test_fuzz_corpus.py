@@ -15,6 +15,7 @@ NAMES = tuple(ENTRIES)
 SPARSE = 8  # of the others' seeds one of so many is run
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("entry", ENTRIES)
 def test_seeds_and_corpus_keep_the_invariants(entry: str) -> None:
     first = seeds.seeds(entry)

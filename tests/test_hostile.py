@@ -98,6 +98,7 @@ class Readers:
         self.findings: list[Finding] = audit.close()
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("small")
 @pytest.mark.parametrize("name", CHOSEN)
 def test_an_attack_takes_nothing(name: str, tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from lowpanbudget.fields import Choice
 from lowpanbudget.layers.lowpan import forms, ghc_headers, iphc, lorh, nhc
 
 
+@pytest.mark.long
 def test_every_word_of_iphc_reads_as_many_octets_as_its_rows_say() -> None:
     """And means what the second decoder says, or is reserved for both."""
     contexts = {0: "2001:db8::/64", 1: "2001:db8:1::/48", 15: "2001:db8:0:0:aaaa::/80"}

@@ -33,6 +33,7 @@ def test_the_readme_shows_it_whole() -> None:
     assert README.read_text("utf-8").partition(START)[2].partition(END)[0] == block()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("addresses", ["short", "extended"])
 @pytest.mark.parametrize("routing", ["none", "storing", "non-storing"])
 @pytest.mark.parametrize("transport", ["udp", "coap", "oscore", "dtls"])

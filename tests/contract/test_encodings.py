@@ -27,6 +27,7 @@ def in_json(path: str) -> Result:
     return entry.invoke("encodings", path, "--json")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("path", EXAMPLES)
 def test_octets_are_shown_as_they_were_counted(path: str) -> None:
     done = in_json(path)

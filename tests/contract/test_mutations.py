@@ -103,6 +103,7 @@ def test_damaged_frames(octets: bytes, fcs: int, asn: int | None) -> None:
     assert frame.fault is None or 0 <= frame.fault.offset <= len(octets)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("drawn", [DAMAGED_LOWPAN, DAMAGED_CARRIED], ids=["headers", "contents"])
 def test_damaged_payloads(drawn: st.SearchStrategy[bytes]) -> None:
     @settings(max_examples=500)

@@ -230,6 +230,7 @@ def arrivals(tree: Tree, every_s: float, until_s: float) -> Iterator[Arrival]:
             at += random.expovariate(1 / every_s)
 
 
+@pytest.mark.long
 def test_what_queues_add_is_what_a_whole_tree_does() -> None:
     """The footbridge with reports alone, six tenths of the last cells used: means of another, longer run."""
     text = FOOTBRIDGE.replace("every_s = 600", "every_s = 20")

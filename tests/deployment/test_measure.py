@@ -301,6 +301,7 @@ def test_own_misses_are_told_from_frame_numbers() -> None:
     assert f"{missing} of {numbers} frame numbers" in found.unknown[0]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("misses", [0.05, 0.2])
 def test_what_a_receiver_misses_is_no_fault_of_the_network(
     volley: tuple[slotted.SlottedNetwork, list[tuple[float, int, bytes]]], misses: float

@@ -19,6 +19,8 @@ from simulation.slotted import evenly, latencies
 
 from lowpanbudget.bits import StandInOctets
 
+pytestmark = pytest.mark.long
+
 carry = pytest.importorskip("lowpanbudget.deployment.carry")
 contention = pytest.importorskip("lowpanbudget.deployment.contention")
 rules = pytest.importorskip("lowpanbudget.deployment.contention_rules")

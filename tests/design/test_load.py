@@ -196,6 +196,7 @@ def mutated(draw: st.DrawFn) -> str:
     return "\n".join(lines)
 
 
+@pytest.mark.long
 @settings(max_examples=250)
 @given(mutated())
 def test_any_change_gives_a_design_or_located_faults(text: str) -> None:

@@ -338,6 +338,7 @@ def test_no_frame_stops_an_audit(octets: list[bytes]) -> None:
         assert all(one.frames or one.count for one in found)
 
 
+@pytest.mark.long
 def test_damaged_captures_do_not_stop_an_audit() -> None:
     """The frames of all cases, with octets changed at random under a right check sequence."""
     dice = random.Random(6282)

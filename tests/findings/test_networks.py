@@ -60,6 +60,7 @@ FAULTS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)
 def test_one_fault_is_told_by_its_name(fault: type[Network]) -> None:
     sealed = fault is faults.Unsecured

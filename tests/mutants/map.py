@@ -163,6 +163,8 @@ def main() -> None:
         "-n",
         "0",
         "-q",
+        "-m",
+        "",
     ]
     environment = os.environ | {"MUTANTS_TIMES": "1"}
     subprocess.run([*run, "-p", "mutants.map", *tests], cwd=ROOT, env=environment, check=True)

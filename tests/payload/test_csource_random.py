@@ -86,6 +86,7 @@ def built(formats: tuple[Filled, ...], folder: Path) -> list[tuple[Library, list
     ]
 
 
+@pytest.mark.long
 def test_the_header_says_how_much_memory_a_structure_takes(
     libraries: list[tuple[Library, list[dict[str, Any]]]],
 ) -> None:

@@ -75,6 +75,7 @@ def test_data_of_shapes_come_back(filled: tuple[Message, dict[str, Any]]) -> Non
     assert SHAPED.values(made, SHAPED.data(made, values)) == values
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 @settings(max_examples=30)
 @example((message(Float("x", bits=16)), {"x": -0.0}))

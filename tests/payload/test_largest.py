@@ -81,6 +81,7 @@ def never_exceeded(name: str, made: Message, values: Iterator[dict[str, Any]]) -
             assert size <= limit.octets, one
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 @settings(max_examples=25)
 @given(filled_messages())
@@ -89,6 +90,7 @@ def test_no_values_take_more(name: str, filled: tuple[Message, dict[str, Any]]) 
     never_exceeded(name, made, iter([values, *samples(made, 12)]))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 @settings(max_examples=15)
 @given(unusual_messages(), st.integers(0, 99))
@@ -226,6 +228,7 @@ def read(case: str) -> list[dict[str, Any]]:
     return [made.unpack(made.pack(values)) for values in all_values(SMALL[case], {})]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", SMALL)
 @pytest.mark.parametrize("name", NAMES)
 def test_the_largest_of_all_is_made(name: str, case: str) -> None:

@@ -131,6 +131,7 @@ def sequences(draw: DrawFn, depth: int) -> Same:
     return Group("", fields=tuple(fields)), {"type": "SEQUENCE", "members": members}, ours, theirs
 
 
+@pytest.mark.long
 @settings(max_examples=60)
 @given(sequences(2))
 def test_octets_are_those_of_uper(same: Same) -> None:

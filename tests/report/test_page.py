@@ -45,6 +45,7 @@ def small_page() -> Any:
     return design_page(FOOTBRIDGE, most=FEW)
 
 
+@pytest.mark.long
 def test_every_state_has_the_room_of_its_design(page: Any) -> None:
     # a design with the changes really made, judged by the budget: the page's numbers of states are counted here again
     chance = random.Random(5)
@@ -132,6 +133,7 @@ def test_fields_that_are_not_sent_say_what_restores_them(page: Any) -> None:
     assert all(carried < bits for bits, carried, _ in told.values())
 
 
+@pytest.mark.long
 def test_too_many_combinations_are_encoded_alone_and_in_pairs(small_page: Any) -> None:
     flow = small_page["flows"][0]
     assert not flow["whole"]

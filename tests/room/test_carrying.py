@@ -32,6 +32,7 @@ def with_changes(design: Design, flow: str, ids: tuple[str, ...]) -> Design:
     return design
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", DESIGNS)
 @pytest.mark.parametrize(("octets", "most"), [(60, 1), (94, 1), (170, 2), (1300, 9)])
 def test_answers_are_those_of_frames(name: str, octets: int, most: int) -> None:

@@ -23,6 +23,7 @@ ARCHIVE, FOOTBRIDGE = DESIGNS["archive"], DESIGNS["footbridge"]
 KINDS = kinds()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", KINDS, ids=[kind.name for kind in KINDS])
 def test_rooms_are_those_of_frames(kind: Kind) -> None:
     settings = Settings(kind, few=True)

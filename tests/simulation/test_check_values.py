@@ -4,6 +4,7 @@ import pytest
 from simulation.check_values import EVERY
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", EVERY)
 def test_gives_what_is_known(kind: str) -> None:
     checks = list(EVERY[kind](1))

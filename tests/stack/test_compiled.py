@@ -94,6 +94,7 @@ def test_every_frame_of_the_vectors() -> None:
         same(FRAMES, fcs, keys=[Key(bytes(range(0xC0, 0xD0)))])
 
 
+@pytest.mark.long
 def test_every_cut() -> None:
     """Payloads of all headers there are, cut behind each octet: what is missing is told alike."""
     lot = {HEAD + payload[:end] for payload in LOWPAN for end in range(min(len(payload), 48))}

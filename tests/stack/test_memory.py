@@ -73,6 +73,7 @@ def test_a_kept_error_keeps_nothing_else() -> None:
     assert str(kept)
 
 
+@pytest.mark.long
 def test_random_frames_fill_no_memory() -> None:
     """Every 7th of the 65536 frame controls, octets at random behind it: memory grows by no more than the bounds."""
     draw = random.Random(7)

@@ -173,6 +173,7 @@ KNOWN = st.fixed_dictionaries(
 )  # fmt: skip
 
 
+@pytest.mark.long
 @given(traffic(), KNOWN)
 def test_random_traffic_is_counted_alike(made: tuple[bytes, int], known: dict[str, Any]) -> None:
     check(*made, known)
@@ -190,6 +191,7 @@ DAMAGES = st.lists(
 )
 
 
+@pytest.mark.long
 @given(traffic(), DAMAGES)
 def test_damaged_files_are_counted_alike(
     made: tuple[bytes, int], damages: list[tuple[int, str, int]]

@@ -2,6 +2,8 @@
 
 from functools import cache
 
+import pytest
+
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.columns import forms
 from lowpanbudget.capture.columns import places as p
@@ -21,6 +23,7 @@ def header_behind(word: int) -> tuple[int, int | None] | None:
     return header.header_length, header.sequence
 
 
+@pytest.mark.long
 def test_every_frame_control_is_that_of_the_reader() -> None:
     """The MAC header behind each, unsecured and without elements, ends where the form says; no form, no header.
 

@@ -252,6 +252,7 @@ def all_payloads() -> list[Any]:
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", all_payloads())
 def test_payloads_near_the_vectors_are_read_like_new_ones(case: dict[str, Any]) -> None:
     """Other octets at the end, fewer and more of them, and each octet changed, after the vector itself was seen."""

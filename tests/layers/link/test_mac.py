@@ -142,6 +142,7 @@ def attempt(reader: Reader) -> Mac | WireError:
     return header.fault or header
 
 
+@pytest.mark.long
 def test_every_frame_control_word() -> None:
     """All 65536: a header or a located fault, spans that tile, and the same octets again (reserved bits as zeros)."""
     outcomes: Counter[str] = Counter()
