@@ -21,7 +21,10 @@ ANSWER_S = 0.1  # an acknowledgement comes within that; longer than at any rate 
 
 @dataclass(slots=True, eq=False)
 class Tries:
-    """One frame on one link, sent ``times`` times; ``answers`` of them were acknowledged, the first ``answered_ns``."""
+    """One frame on one link, sent ``times`` times; ``answers`` of them were acknowledged, the first ``answered_ns``.
+
+    ``last_answered``: the last try was; of ``answer_octets`` is the acknowledgement.
+    """
 
     sender: bytes
     receiver: bytes
@@ -33,6 +36,8 @@ class Tries:
     times: int = 1
     answers: int = 0
     answered_ns: int | None = None
+    last_answered: bool = False
+    answer_octets: int = 0
 
     @property
     def end_ns(self) -> int | None:
@@ -92,6 +97,7 @@ class Journeys:
         known = self._tried_before(frame)
         if known is not None:
             known.times += 1
+            known.last_answered = False
             known.last_ns = frame.time_ns
             self._ask(frame, known)
             return None, None
@@ -139,6 +145,7 @@ class Journeys:
         if not tries.answers:
             tries.answered_ns = tries.last_ns
         tries.answers += 1
+        tries.last_answered, tries.answer_octets = True, frame.octets
         self._last = None
         self.answering.add(tries.receiver)
 

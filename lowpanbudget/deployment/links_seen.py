@@ -21,7 +21,9 @@ class _LinkSum:
     once: int = 0
     answers: int = 0
     unanswered: int = 0
+    ended: int = 0
     perhaps: int = 0
+    answer_octets: int = 0
 
 
 class Links:
@@ -51,7 +53,9 @@ class Links:
         found.once += tries.times == 1
         found.answers += min(tries.answers, tries.times)
         found.unanswered += not tries.answers
-        found.perhaps += not tries.answers and tries.times < self._most
+        found.ended += tries.last_answered
+        found.perhaps += not tries.last_answered and tries.times < self._most
+        found.answer_octets = max(found.answer_octets, tries.answer_octets)
 
     def links(self, answering: Collection[bytes]) -> tuple[MeasuredLink, ...]:
         """Return what each link took, the most frames first; ``answering`` are heard to acknowledge."""
@@ -70,6 +74,8 @@ class Links:
                 share_of(one.once, one.frames),
                 share_of(one.answers, one.tries) if receiver in answering else None,
                 one.unanswered if receiver in answering else None,
+                share_of(one.ended, one.tries) if receiver in answering else None,
+                one.answer_octets,
                 one.perhaps if receiver in answering else 0,
             )
             for (sender, receiver), one in self._sums.items()

@@ -104,10 +104,12 @@ class MeasuredFlow:
 class MeasuredLink:
     """Frames from one node to a neighbour: each counted once, and the tries that they took.
 
-    ``answered`` is the share of tries that were acknowledged; None where the receiver's acknowledgements are not heard.
-    ``once`` is the share of frames that were sent a single time. ``octets`` is the mean length of a frame.
-    ``unanswered`` frames were never acknowledged; ``perhaps`` as many of these were, since they were not tried as often
-    as a frame may be.
+    ``answered`` is the share of tries that were acknowledged, as heard here; None where the receiver's acknowledgements
+    are not heard. ``once`` is the share of frames that were sent a single time. ``octets`` is the mean length of a
+    frame, ``answer_octets`` that of the longest acknowledgement. ``unanswered`` frames were never acknowledged.
+
+    ``ended`` is the share of tries that were acknowledged and not sent again: what the sender knows of, wherever the
+    capture was heard. ``perhaps`` as many more ended so, since their frames were not tried as often as one may be.
     """
 
     sender: bytes
@@ -119,6 +121,8 @@ class MeasuredLink:
     once: MeasuredShare
     answered: MeasuredShare | None
     unanswered: int | None
+    ended: MeasuredShare | None
+    answer_octets: int
     perhaps: int
 
 

@@ -17,6 +17,7 @@ from lowpanbudget.deployment.measured import (
     PlanVerdict,
 )
 from lowpanbudget.design.goals import Burst, Limits
+from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
@@ -125,23 +126,30 @@ def link_checks(design: Design, links: tuple[MeasuredLink, ...]) -> Iterator[Pla
                 yield PlanCheck(
                     PlanNumber.TRIES, name, most, link.most_tries, "tries", OUTSIDE, why
                 )
-        if design.loss is not None and link.answered is not None and link.answered.trials:
-            yield _loss(name, design.loss.of(round(link.octets)), link.answered, link.perhaps)
+        if design.loss is not None and link.ended is not None and link.ended.trials:
+            yield _loss(name, design.loss, link, link.ended)
 
 
-def _loss(name: str, planned: float, answered: MeasuredShare, perhaps: int) -> PlanCheck:
-    """Return whether a link loses more than was planned for: with few tries that is open.
+def _loss(name: str, loss: FrameLoss, link: MeasuredLink, ended: MeasuredShare) -> PlanCheck:
+    """Return whether more tries fail than was planned for: with few tries that is open.
 
-    ``perhaps`` so many more tries were acknowledged, which was not heard here.
+    What was lost on one way alone depends on where it was heard: beside the sender an acknowledgement is heard when the
+    sender hears it, beside the receiver whenever it is sent. That the sender tried again is heard at both places, so a
+    try is held against a frame and an acknowledgement that both come through.
     """
-    kindest = share_of(answered.count + perhaps, answered.trials)
-    least, most = 1 - kindest.most, 1 - answered.least
-    lost = answered.trials - answered.count
+    one_way = loss.of(round(link.octets))
+    planned = 1 - (1 - one_way) * (1 - loss.of(link.answer_octets or round(link.octets)))
+    kindest = share_of(min(ended.count + link.perhaps, ended.trials), ended.trials)
+    least, most = 1 - kindest.most, 1 - ended.least
+    failed = ended.trials - ended.count
     verdict = WITHIN if most <= max(2 * planned, _LITTLE) else OPEN
     if 1 - kindest.at_most > planned:
         verdict = OUTSIDE
-    why = f"{lost} of {answered.trials} tries were not acknowledged: {least:.1%} to {most:.1%} are lost"
-    return PlanCheck(PlanNumber.LOSS, name, planned, lost / answered.trials, "share", verdict, why)
+    why = (
+        f"{failed} of {ended.trials} tries were sent again or given up: {least:.1%} to {most:.1%} fail, there or back; "
+        f"the design plans {one_way:.1%} for a frame one way"
+    )
+    return PlanCheck(PlanNumber.LOSS, name, planned, failed / ended.trials, "share", verdict, why)
 
 
 def node_checks(limits: Limits, nodes: tuple[MeasuredNode, ...]) -> Iterator[PlanCheck]:

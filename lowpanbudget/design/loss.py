@@ -26,7 +26,8 @@ class LossShape(ShapeTable):
 
     frames: Decimal = key(
         Exact(least=0, below=1),
-        "Share of frames that one transmission over one link loses: 0.05 is 5 %.",
+        "Chance that one transmission over one link, in one direction, is lost: 0.05 is 5 %. A frame and its "
+        "acknowledgement may each be lost by it: a try then fails in 1 - 0.95², 9.75 %.",
     )
     octets: int | None = key(
         Whole(1, 2047),
@@ -51,7 +52,7 @@ class LossRuns:
 
 @dataclass(frozen=True, slots=True)
 class FrameLoss:
-    """The share of frames that one transmission over one link loses, as measured with frames of ``octets``.
+    """The chance that one transmission in one direction over a link is lost, as measured with frames of ``octets``.
 
     ``octets`` is None where the length makes no difference, ``runs`` where losses are independent.
     """

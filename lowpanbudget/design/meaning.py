@@ -29,6 +29,7 @@ from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.flaws import Path as FlawPath
+from lowpanbudget.payload.kinds.sequence import Sequence as SequenceField
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, replace
 
@@ -73,6 +74,13 @@ class Design:
     def plans_network(self) -> bool:
         """Return whether something says how the network carries messages, or what it must keep to."""
         return any(one is not None for one in (self.access, self.tree, self.loss, self.limits))
+
+    @property
+    def counts_messages(self) -> bool:
+        """Return whether some message has a number of its own, which tells what was never sent."""
+        return any(
+            isinstance(one, SequenceField) for message in self.messages for one in message.fields
+        )
 
     def flow(self, name: str) -> Flow:
         """Return the flow of this name; ``RequestError`` names those that there are."""

@@ -299,9 +299,7 @@ class Audit:
 
 
 def _measurer(design: Design | None) -> Measurer | None:
-    """Return what measures the network of a design that plans one."""
-    return (
-        Measurer(design, most=MOST_MEASURED)
-        if design is not None and design.plans_network
-        else None
-    )
+    """Return what measures the network of a design that plans one, or whose messages count themselves."""
+    if design is None or not (design.plans_network or design.counts_messages):
+        return None
+    return Measurer(design, most=MOST_MEASURED)

@@ -239,6 +239,8 @@ def _legend(console: Console, screen: Screen, network: CarriedNetwork) -> None:
     texts = [
         "arrive: over all hops, losses independent; half, 95 % and 99 % of what arrives are there in so long"
     ]
+    if any(one.delivered < 1 for one in some):
+        texts.append("loss.frames is one way: a frame and its acknowledgement are each lost by it")
     if any(one.in_runs is not None for one in some):
         texts.append("in runs: the same mean loss in runs, as loss.runs says")
     if any(one.queued is not None and one.queued < 1 - _SEEN for one in some):

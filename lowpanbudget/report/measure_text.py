@@ -132,8 +132,8 @@ _FLOW_TITLES = ("message", "arrived", "95 % sure", "every s", "hops", "took s", 
 _LINK_TITLES = ("from", "to", "frames", "tries", "heard", "95 % sure", "never")
 _NODE_TITLES = ("node", "frames", "answers", "on air ms", "duty", "worst", "missed")
 _LINK_WORDS = (
-    "tries: for each frame; heard: the share of tries that were acknowledged, with its interval; never: frames without "
-    "any acknowledgement."
+    "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, with its interval; never: "
+    "frames without any acknowledgement."
 )
 _NODE_WORDS = (
     "answers: acknowledgements; duty: the share of the time on the air, worst: in the worst window of the design's "

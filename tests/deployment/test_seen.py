@@ -16,7 +16,7 @@ from lowpanbudget.deployment.confidence import share_of, spread_of
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, intervals, numbered
 from lowpanbudget.deployment.journeys import Journey, Journeys
 from lowpanbudget.deployment.links_seen import Links
-from lowpanbudget.deployment.measured import MeasuredFlow, PlanVerdict
+from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, PlanVerdict
 from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import link_checks, node_checks
@@ -549,6 +549,43 @@ def test_a_link_beside_its_plan() -> None:
     (found,) = link_checks(plan, (replace(link, perhaps=0),))
     assert found.verdict is PlanVerdict.OUTSIDE
     assert found.seen == pytest.approx(0.03)
+
+
+def lossy_link(beside_sender: bool) -> MeasuredLink:
+    """Frames, each tried until its sender hears the acknowledgement: 1600 tries; one of twenty is lost, there and back.
+
+    In each 400 tries 20 do not arrive, and of 380 acknowledgements 19 are lost: 39 are sent again, 361 of 400 end.
+    """
+    channel = Channel()
+    at, frame = 0.0, 0
+    fates = ["frame"] * 20 + ["answer"] * 19 + ["none"] * 361
+    order = [fates[(index * 7) % 400] for index in range(400)] * 4
+    first: int | None = None
+    for fate in order:
+        heard = fate == "none" or (fate == "answer" and not beside_sender)
+        mark = None if first is not None else crossing(1, frame)
+        number = channel.hear(at, 1, 0, mark, repeats=first, answered_s=0.004 if heard else None)
+        first = number if first is None else first
+        at += 0.01
+        if fate == "none":
+            first, frame, at = None, frame + 1, at + 1.0
+    (link,) = channel.links.links(channel.ways.answering)
+    assert link.tries == len(order)
+    return link
+
+
+@pytest.mark.parametrize("beside_sender", [True, False])
+def test_losses_both_ways_are_as_planned_wherever_they_are_heard(beside_sender: bool) -> None:
+    """0.05 one way makes 1 - 0.95 ** 2 = 0.0975 of the tries; the answers that are heard tell 0.0975 or 0.05."""
+    link = lossy_link(beside_sender)
+    assert link.answered is not None
+    assert link.answered.count == (1444 if beside_sender else 1520)
+    for planned, verdict in ((0.05, PlanVerdict.WITHIN), (0.03, PlanVerdict.OUTSIDE)):
+        plan = design(f'[access]\nmethod = "csma"\nretries = 7\n[loss]\nframes = {planned}\n')
+        (found,) = link_checks(plan, (link,))
+        assert found.planned == pytest.approx(1 - (1 - planned) ** 2)
+        assert found.seen == pytest.approx(0.0975)
+        assert found.verdict is verdict
 
 
 def seen_flow(**how: Any) -> MeasuredFlow:

@@ -31,7 +31,7 @@ def _outside(measured: Measurement, *numbers: PlanNumber) -> Iterator[PlanCheck]
 def loss_over_plan(_scene: Scene, measured: Measurement) -> Hits:
     """Judge messages by what arrived, and links by what was acknowledged."""
     for check in _outside(measured, PlanNumber.DELIVERY, PlanNumber.LOSS):
-        what = "to arrive" if check.what is PlanNumber.DELIVERY else "to be lost"
+        what = "to arrive" if check.what is PlanNumber.DELIVERY else "to fail"
         yield Hit(check.why, (f"{check.planned:.1%} planned {what}",), check.subject)
 
 
