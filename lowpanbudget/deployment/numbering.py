@@ -53,7 +53,7 @@ def pace_of(
 ) -> Pace | None:
     """Return the rhythm of a sender from numbers in a row; None without those and without a plan.
 
-    The quickest is planned, or three in a row tell it: two alone may have waited together.
+    The quickest is planned, usual, or told by three in a row: two alone may have waited together.
     """
     steps = [
         end - begin
@@ -65,10 +65,10 @@ def pace_of(
         (one + two) / 2 for one, two in pairwise(steps) if one is not None and two is not None
     ]
     known = [one for one in steps if one is not None]
-    rhythms = in_row if planned_s is None else [*in_row, planned_s]
-    if not rhythms:
+    usual = median(known) if known else planned_s
+    if usual is None:
         return None
-    return Pace(median(known or rhythms), min(rhythms))
+    return Pace(usual, min([usual, *in_row] if planned_s is None else [usual, planned_s, *in_row]))
 
 
 @dataclass(slots=True)

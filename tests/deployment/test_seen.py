@@ -6,6 +6,8 @@ from math import exp
 from typing import Any
 
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 from simulation.captured import design
 
 from lowpanbudget.capture.crossings import Crossing, HeardFrame
@@ -247,6 +249,32 @@ def test_time_tells_a_new_life_from_losses(
     lives = [[one.place for one in found if one.run == run] for run in range(len(runs))]
     assert [max(life) - min(life) + 1 for life in lives] == list(runs)
     assert found[-1].run == len(runs) - 1
+
+
+@given(
+    start=st.integers(0, 255),
+    lives=st.lists(st.integers(8, 60), min_size=1, max_size=4),
+    period=st.sampled_from([5.0, 30.0, 600.0]),
+    off=st.floats(0, 1),
+    planned=st.sampled_from([None, 0.5, 1.0, 2.0]),
+)
+def test_what_arrived_whole_is_counted_whole(
+    start: int, lives: Sequence[int], period: float, off: float, planned: float | None
+) -> None:
+    """A node that counts from 0 again, up to a period later; a few numbers before 0 could have been lost instead."""
+    own, times, at = [], [], 0.0
+    for life, length in enumerate(lives):
+        first = 0 if life else start
+        own += [(first + index) % 256 for index in range(length)]
+        times += [at + period * index for index in range(length)]
+        at = times[-1] + period * (1 + off)
+        assume(life == len(lives) - 1 or own[-1] < 246)
+    found = places(
+        list(zip(own, times, strict=True)), 256, None if planned is None else planned * period
+    )
+    assert [sum(one.run == life for one in found) for life in range(len(lives))] == list(lives)
+    seen = counted(found, [True] * len(found))
+    assert (seen.sent, seen.heard) == (len(own), len(own))
 
 
 def test_numbers_are_counted_run_by_run() -> None:
