@@ -136,9 +136,10 @@ class Template:
 def layer_bits(spans: Iterable[Span], end: float = inf) -> dict[str, int]:
     """Return the bits of each layer before bit ``end``."""
     bits: dict[str, int] = {}
-    for offset, count, layer, *_ in spans:
-        if offset < end:
-            bits[layer] = bits.get(layer, 0) + count
+    for span in spans:
+        if span.offset_bits < end:
+            layer = span.layer
+            bits[layer] = bits.get(layer, 0) + span.bits
     return bits
 
 
