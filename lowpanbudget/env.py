@@ -215,6 +215,15 @@ def interface_identifier(link: bytes | None) -> int | None:
     return int.from_bytes(link, "big") ^ UNIVERSAL_LOCAL
 
 
+def link_of_identifier(identifier: int, octets: int) -> bytes | None:
+    """Return the link address of 2 or 8 octets that an identifier is made of; None where it is made of no such."""
+    is_short = identifier >> 16 == SHORT_IID >> 16
+    if is_short != (octets == 2):
+        return None
+    link = identifier & 0xFFFF if is_short else identifier ^ UNIVERSAL_LOCAL
+    return link.to_bytes(octets, "big")
+
+
 def old_interface_identifier(pan_id: int, link: bytes) -> int:
     """Return the identifier of RFC 4944 section 6 for a 16-bit address: PAN ID, 00ff:fe00, address.
 

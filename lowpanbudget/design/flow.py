@@ -4,13 +4,14 @@ The knobs that turn a flow key stand in ``flow_knobs``; those of its addresses i
 """
 
 from ipaddress import IPv6Address
+from itertools import zip_longest
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.link import AddressForm, Link
-from lowpanbudget.design.routing import UNROUTED, Routing
-from lowpanbudget.env import interface_identifier
+from lowpanbudget.design.routing import UNROUTED, Routing, routers
+from lowpanbudget.env import IID_MASK, interface_identifier, link_of_identifier
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.link.mac import BROADCAST
@@ -188,20 +189,22 @@ class Flow(HashedOnce):
         """Return the hops that differ: the first, and a forwarded one when there are several.
 
         The forwarded hop stands for the worst: its link addresses are relays' (but for the last of two hops) and its
-        hop limit is one that no form elides. How many routers a host outside is away nobody knows; there is one.
+        hop limit is one that no form elides. How many routers a host outside is away nobody knows; there is one. Behind
+        a source route in 6LoRH the relays are those that it names: each "MUST drop the packet" where it is not the one
+        (RFC 8138 section 5.6).
         """
         form = link.addresses
         start, end = (
             (self.border if station.role == "outside" else station).link_address(form)
             for station in (self.source, self.destination)
         )
-        relay, next_relay = [other for other in _RELAYS[form] if other not in {start, end}][:2]
+        entry, relay, next_relay = self._relays(form, {start, end})
         if self.group is not None:
-            end = next_relay = BROADCAST
+            end = entry = next_relay = BROADCAST
         limit = self.hop_limit
         if self.source.role == "outside":
             limit = _worst(range(self.hop_limit - 1, self.hops_routed - 1, -1))
-        first = Hop(FIRST, start, end if self.hops == 1 else next_relay, limit)
+        first = Hop(FIRST, start, end if self.hops == 1 else entry, limit)
         if self.hops == 1:
             return (first,)
         worst = (
@@ -210,6 +213,21 @@ class Flow(HashedOnce):
             else limit
         )
         return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)
+
+    def _relays(self, form: AddressForm, ends: set[bytes]) -> tuple[bytes, bytes, bytes]:
+        """Return link addresses that are none of the ends': where the first hop leads, and both of a forwarded one."""
+        relay, next_relay = [other for other in _RELAYS[form] if other not in ends][:2]
+        routing = self.routing
+        if not (routing.route and routing.compressed):
+            return next_relay, relay, next_relay
+        stops = routers(self.destination.ip(form), min(routing.route, 2), routing.entry_octets)
+        links = [link_of_identifier(int(stop) & IID_MASK, len(relay)) for stop in stops]
+        # an address that is not made of a link address leaves that one open
+        relay, next_relay = (
+            stand_in if link is None or link in ends else link
+            for link, stand_in in zip_longest(links, (relay, next_relay))
+        )
+        return relay, relay, next_relay
 
 
 def _worst(limits: range) -> int:

@@ -106,14 +106,17 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
     """
     head = final.packed[: 16 - entry_octets]
     first = final.packed[16 - entry_octets]
-    # not 0: an identifier of zeros is the anycast address of a subnet's routers (RFC 4291 section 2.6.1)
-    others = [other for step in range(1, 256) if (other := (first + step) % 256)]
+    # not 0: an identifier of zeros is the anycast address of a subnet's routers (RFC 4291 section 2.6.1). Nor odd where
+    # this is the first octet of an identifier: one that is made of an EUI-64 would belong to a group
+    step = 2 if entry_octets == _WHOLE_IDENTIFIER else 1
+    start = (first // step + 1) * step
+    others = [other for ahead in range(0, 255, step) if (other := (start + ahead) % 256)]
     tails = 256 ** (entry_octets - 1)
     return [
         IPv6Address(
             head
             + bytes([others[number % len(others)]])
-            + (number % tails).to_bytes(entry_octets - 1, "big")
+            + ((number + 1) % tails).to_bytes(entry_octets - 1, "big")
         )
         for number in range(count)
     ]

@@ -129,6 +129,35 @@ def test_a_route_that_leaves_no_room() -> None:
         assert all(frames > 1 for _, frames in one.cliffs(8))
 
 
+@pytest.mark.parametrize("tunnel", ["false", "true"])
+@pytest.mark.parametrize("octets", [2, 8])
+def test_a_frame_goes_where_its_source_route_leads(octets: int, tunnel: str) -> None:
+    """RFC 8138 section 5.6: who is not the segment endpoint "MUST drop the packet"; section 5.5: who is pops its entry.
+
+    Identifiers are made of EUI-64s with one bit inverted (RFC 4291 appendix A); so the entry names the link address.
+    """
+    found = with_tables(
+        "command", f"[flow.routing]\nroute = 2\nentry_octets = {octets}\ntunnel = {tunnel}\n"
+    )
+    macs, routes = [], []
+    for one in found:
+        frame = decode_frame(one.path.frames(b"")[0].octets)
+        assert frame.mac is not None
+        macs.append(frame.mac)
+        spans = [span for span in one.ledger if span.layer == "SRH-6LoRH"]
+        routes.append([span.value for span in spans if span.name.startswith("hop ")])
+    first, second = macs
+    for mac, route in zip(macs, routes, strict=True):
+        assert mac.destination is not None
+        inverted = bytes([mac.destination[0] ^ 2, *mac.destination[1:]])
+        assert inverted[-octets:] == route[0]
+    assert second.source == first.destination
+    assert routes[1] == routes[0][1:]
+    assert len(routes[0]) == 2 + (
+        tunnel == "true"
+    )  # the tunnel's end is the last entry (section 7)
+
+
 def test_faults_of_protocols_have_their_places() -> None:
     fault = fault_of(changed(("hops = 3", 'hops = 3\ncoap = { code = "POTS" }')))
     assert fault.key == "flow[1].coap.code"
