@@ -8,6 +8,12 @@ WORDS = {
         "What a node sends over the air in one go, from the first header octet to the last octet of the check "
         "sequence. Its size has a fixed upper limit, and everything here is about what is left inside that limit."
     ),
+    "octets of a frame (127 102 81)": (
+        "What RFC 4944 section 4 reckons with: a frame of 127 octets, less 25 for the link's own header and trailer, "
+        "leaves 102; security takes 21 more at most, 9 or 13 with its shorter codes, and leaves 81. A design has "
+        "figures of its own: short addresses leave more, and a key that is named at length under a code of 16 octets "
+        "takes 30. Its page tells them beside these, and `lowpanbudget budget` every field of them."
+    ),
     "datagram": "One network packet in its full form, before compression or after expansion.",
     "span": (
         "A run of bits in a frame that belongs together: its name, its value, what that means, which clause "

@@ -24,6 +24,7 @@ from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
 from lowpanbudget.room.measure import cliffs
 from lowpanbudget.room.states import settings_of
+from lowpanbudget.values import replace
 
 ROOT = pathlib.Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
@@ -43,6 +44,18 @@ def page() -> Any:
 def small_page() -> Any:
     """Return a page with its network, of flows that have more combinations than it may show."""
     return design_page(FOOTBRIDGE, most=FEW)
+
+
+def test_the_figures_of_a_frame_stand_beside_those_of_the_standard() -> None:
+    """By hand: 2 + 1 + 2 + 8 + 8 of MAC header, 2 of security, MIC 4 and FCS 2; IPHC 2 + 8, UDP 1 + 1 + 2.
+
+    RFC 4944 section 4: 127 - 25 is 102, less 21 is 81.
+    """
+    one = replace(FOOTBRIDGE, flows=FOOTBRIDGE.flows[:1], messages=())
+    shown = design_page(one, most=1, network=False)
+    assert "take 29 of 127 octets and leave 98; other headers take 14 of those" in shown["reckoned"]
+    assert "102 left, 127 less 25, and with 81 where security takes 21 more" in shown["reckoned"]
+    assert shown["flows"][0]["rooms"][0][0] == 127 - 29 - 14
 
 
 @pytest.mark.long

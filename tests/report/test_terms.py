@@ -90,6 +90,13 @@ def test_without_a_term_it_fits_a_screen() -> None:
     assert all(name in findings for name in listed["findings"])
 
 
+@pytest.mark.parametrize("figure", ["127", "102", "81"])
+def test_figures_of_the_standard_are_terms(figure: str) -> None:
+    """RFC 4944 section 4: 127 - 25 = 102, and 102 - 21 = 81."""
+    (found,) = terms.explain(figure)
+    assert all(number in found.text for number in ("127", "25", "102", "21", "81"))
+
+
 @pytest.mark.parametrize(
     ("asked", "near"),
     [

@@ -52,11 +52,25 @@ def design_page(
         "title": harmless(design.title or file),
         "file": file,
         "largest": design.link.largest,
+        "reckoned": _reckoned(design, flows[0]["rooms"][0][0]),
         "flows": flows,
         "messages": messages,
         "network": network_part(design) if network else None,
         **figures.data(),
     }
+
+
+def _reckoned(design: Design, room: int) -> str:
+    """Return what the link and what other headers take of the first flow's first frame, beside RFC 4944's figures."""
+    flow = design.flows[0]
+    path = design.paths(flow)[0]
+    left, largest = design.link.room(path.hop.source, path.hop.destination), design.link.largest
+    where = f"On the {path.hop.name} hop of {harmless(flow.name)}"
+    return (
+        f"{where} the link's own header and trailer take {largest - left} of {largest} octets and leave {left}; other "
+        f"headers take {left - room} of those. RFC 4944 section 4 reckons with 102 left, 127 less 25, and with 81 "
+        "where security takes 21 more: explain 102 says why."
+    )
 
 
 class _FlowPage:
