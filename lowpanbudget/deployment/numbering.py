@@ -87,6 +87,7 @@ class Counter:
     time_s: float | None = None
     _slowest_s: float = 0.0
     _intervals: int = 0
+    _first: int = 0  # of this run
     _heard: set[int] = field(default_factory=set)  # places of this run
 
     def take(
@@ -94,7 +95,7 @@ class Counter:
     ) -> Numbered:
         """Return where a number stands; ``following`` is the next that was heard."""
         if self.place < 0:
-            return self._stand(number, time_s)
+            return self._begin(number, time_s)
         ahead, past = self._ahead(number, time_s), self._past(time_s)
         if ahead and (self._holds(ahead, past) or not self._is_new(number, time_s, following)):
             if past is not None:
@@ -106,6 +107,11 @@ class Counter:
             self._heard.add(self.place - behind)
             return Numbered(self.run, self.place - behind)
         self.run += 1
+        return self._begin(number, time_s)
+
+    def _begin(self, number: int, time_s: float | None) -> Numbered:
+        """Count from a first number."""
+        self._first = number
         self._heard.clear()
         return self._stand(number, time_s)
 
@@ -147,7 +153,10 @@ class Counter:
         return self._holds((following[0] - number) % self.modulus, then)
 
     def _is_late(self, behind: int, time_s: float | None, following: OwnNumber | None) -> bool:
-        """Return whether a number so far behind is an old one that came late, or once more."""
+        """Return whether a number so far behind is an old one that came late, or once more.
+
+        Then the next goes on from the last. Where that came late as well, both are places that were left open.
+        """
         past = self._past(time_s)
         if not behind or (past is None and time_s is not None and self.time_s is not None):
             return True  # said again, or heard before by a clock that was put back
@@ -155,12 +164,19 @@ class Counter:
         if following is not None:
             ahead = self._ahead(*following)
             goes_on = ahead > 0 and self._holds(ahead, self._past(following[1]))
-        in_time = (
-            past is None or self.pace is None or past + behind * self.pace.quickest_s <= LATE_S
-        )
-        if self.place - behind in self._heard:
+        timed, in_time = False, True
+        if past is not None and self.pace is not None:
+            timed, in_time = True, past + behind * self.pace.quickest_s <= LATE_S
+        if not self._is_open(behind, timed=timed):
             return goes_on and in_time
-        return goes_on or in_time
+        if goes_on or following is None:
+            return goes_on or in_time
+        return in_time and self._is_open((self.place - following[0]) % self.modulus, timed=timed)
+
+    def _is_open(self, behind: int, *, timed: bool) -> bool:
+        """Return whether a place so far behind was not heard; before the first of a run no clock leaves one open."""
+        place = self.place - behind
+        return place not in self._heard and not (timed and place < self._first)
 
 
 def _between(before_s: float | None, after_s: float | None) -> float | None:

@@ -261,14 +261,17 @@ def test_time_tells_a_new_life_from_losses(
 def test_what_arrived_whole_is_counted_whole(
     start: int, lives: Sequence[int], period: float, off: float, planned: float | None
 ) -> None:
-    """A node that counts from 0 again, up to a period later; a few numbers before 0 could have been lost instead."""
+    """A node that counts from 0 again, up to a period later.
+
+    Behind a few numbers before 0 some could have been lost instead, and 0 behind 0 said again.
+    """
     own, times, at = [], [], 0.0
     for life, length in enumerate(lives):
         first = 0 if life else start
         own += [(first + index) % 256 for index in range(length)]
         times += [at + period * index for index in range(length)]
         at = times[-1] + period * (1 + off)
-        assume(life == len(lives) - 1 or own[-1] < 246)
+        assume(life == len(lives) - 1 or 0 < own[-1] < 246)
     found = places(
         list(zip(own, times, strict=True)), 256, None if planned is None else planned * period
     )
