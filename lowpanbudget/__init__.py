@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.files.record import ReadingNotice as ReadingNotice, Record as Record
     from lowpanbudget.capture.files.together import read_together as read_together
     from lowpanbudget.capture.files.writing import write_pcap as write_pcap
+    from lowpanbudget.capture.follow.clock import ClockPutBack as ClockPutBack
     from lowpanbudget.capture.follow.fcs_check import FcsVerdict as FcsVerdict
     from lowpanbudget.capture.follow.flows import FlowKey as FlowKey
     from lowpanbudget.capture.follow.devices import Device as Device

@@ -11,6 +11,7 @@ NAMES = {
     "capture.files.record": "ReadingNotice Record",
     "capture.files.together": "read_together",
     "capture.files.writing": "write_pcap",
+    "capture.follow.clock": "ClockPutBack",
     "capture.follow.fcs_check": "FcsVerdict",
     "capture.follow.flows": "FlowKey",
     "capture.follow.devices": "Device",

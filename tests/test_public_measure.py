@@ -7,6 +7,7 @@ from simulation import slotted
 from simulation.captured import Frames, design, records
 
 from lowpanbudget import (
+    ClockPutBack,
     FlowKey,
     MeasuredBurst,
     MeasuredFlow,
@@ -18,6 +19,7 @@ from lowpanbudget import (
     PlanNumber,
     PlanVerdict,
     Quantile,
+    Record,
     ReportsTogether,
     Spread,
     measure,
@@ -50,6 +52,21 @@ def found() -> Measurement:
     network.run(1300)
     sent = records(network.sent, Frames(planned, hops=lambda node: node))
     return measure(sent, design=planned, burst="volley")
+
+
+def test_where_the_times_of_a_capture_go_back() -> None:
+    """Frames at 10, 20, 15, 25 and 22 s: back by 5 s in the third, by 3 s in the fifth."""
+    frame = bytes.fromhex("4188013412170001000000")
+    times = (10, 20, 15, 25, 22)
+    found = measure(
+        [
+            Record(number, time_s * 10**9, 195, frame, len(frame))
+            for number, time_s in enumerate(times, 1)
+        ]
+    )
+    assert found.put_back == ClockPutBack(3, 5.0, 2, 5.0)
+    assert str(found.put_back) == "the times go back in frame 3, by 5 s"
+    assert found.seconds == 15
 
 
 def test_a_measurement_is_a_value(found: Measurement) -> None:
