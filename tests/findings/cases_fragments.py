@@ -208,6 +208,22 @@ def from_outside(*, tunnel: bool) -> Capture:
     return Capture([air.frame(whole, 1, (air.ROOT, air.NODE))])
 
 
+def route_counted(less: int) -> Capture:
+    """Two addresses behind the first router's (RFC 6554 section 3), whole: 8 + 2 x 16 octets; counted as ``less``."""
+    links = (air.ROOT, b"\x00\x09")
+    source, first, second, final = (
+        air.address(air.PREFIX, link) for link in (*links, b"\x00\x0a", air.NODE)
+    )
+    route = bytes([17, 4, 3, 2, 0, 0, 0, 0]) + second.packed + final.packed
+    packet = air.ip(source, first, 43, route + air.udp(bytes(144), source, final))
+    sent = air.payload(packet, links, lorh=True)
+    size, cut = len(packet) - less, len(sent) - 96  # the first brings 48 of the data
+    head, offset = size.to_bytes(2, "big"), (40 + 40 + 8 + 48 - less) // 8
+    begun = bytes([0xC0 | head[0], head[1], 0, 7]) + sent[:cut]  # RFC 4944 section 5.3
+    ended = bytes([0xE0 | head[0], head[1], 0, 7, offset]) + sent[cut:]
+    return Capture([air.raw(begun, 1, links), air.raw(ended, 2, links)])
+
+
 def options(count: int, *, lorh: bool = False) -> Capture:
     return Capture(
         [
@@ -395,6 +411,18 @@ FRAGMENT_CASES = {
             "0x0017 to 0x0001",
             "octet ranges of one datagram overlap",
             ("datagram of 348 octets, tag 0x0007: 0-135, 128-223",),
+            (1, 2),
+        ),
+    ),
+    # two addresses of 2 octets, filled up: 8 + 8; the datagram has 40 of IPv6, 8 of UDP and 144 of data
+    "offsets-count-otherwise": Case(
+        lambda: route_counted(24),
+        lambda: route_counted(0),
+        Told(
+            "remark",
+            "0x0001 to 0x0009",
+            "fragments follow each other where the source route counts as 16 octets, not 40",
+            ("datagram of 208 octets, tag 0x0007: 0-135, 112-207",),
             (1, 2),
         ),
     ),

@@ -12,6 +12,7 @@ from findings import air
 from findings.air import NODE, ROOT, Capture, heavy, names
 from findings.cases_application import named_longer
 from findings.cases_compression import summed, under
+from findings.cases_fragments import route_counted
 from findings.cases_nodes import RELAY, asked, in_order
 from findings.cases_planning import from_far
 from findings.cases_reading import READING_TOLD
@@ -144,6 +145,21 @@ def test_an_outer_header_that_must_be_there_is_no_fault_of_the_frame() -> None:
         ("false", "true"): [("artefacts-inserted", "risk")],
         ("false", "false"): [("artefacts-inserted", "risk")],
     }
+
+
+@pytest.mark.parametrize(
+    ("less", "says"), [(24, "as 16 octets, not 40"), (40, "is not counted"), (32, None), (0, None)]
+)
+def test_offsets_that_count_a_source_route_otherwise(less: int, says: str | None) -> None:
+    """RFC 6554 section 3: 40 octets with whole addresses, 16 without what they share; 8 is no form of it."""
+    for found in (route_counted(less).fed(), route_counted(less).followed()):
+        told = {
+            one.name: one.cause for one in found if "offsets" in one.name or "overlap" in one.name
+        }
+        if says is None:
+            assert set(told) == ({"fragments-overlap"} if less else set())
+        else:
+            assert [cause.endswith(says) for cause in told.values()] == [True]
 
 
 ABOUT_TUNNELS = {"longer-than-budgeted", "artefacts-inserted", "rpl-option-leaves-network"}

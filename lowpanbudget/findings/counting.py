@@ -1,0 +1,56 @@
+"""Other counts of what routing headers stand for: offsets of fragments speak of a datagram that no standard spells out.
+
+How many octets a source route leaves out of its addresses when it comes back from 6LoRH RFC 8138 does not say, and some
+senders count the datagram as it was before RPL added anything. The count here is the longest: whole addresses.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.internet import ipv6, source_route
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan import lorh
+from lowpanbudget.layers.lowpan.lorh import IpInIp, SrhLorh
+from lowpanbudget.stack.frame import Frame
+
+_FIXED = 8  # octets of a routing header before its addresses (RFC 6554 section 3)
+
+
+class OtherCount(NamedTuple):
+    """Another count of a datagram: how many octets ``less`` it has, and how it counts, in words."""
+
+    less: int
+    text: str
+
+
+def other_counts(frame: Frame) -> Iterator[OtherCount]:
+    """Yield the other counts of the datagram that a frame or a first fragment brings; none without routing headers."""
+    kinds = {type(layer) for layer in frame.layers}
+    has_route, has_rpi = SrhLorh in kinds, lorh.Rpi in kinds
+    if not (has_route or has_rpi) or not frame.values:
+        return
+    outer, *behind = frame.values
+    added = behind[: has_rpi + has_route]
+    if not isinstance(outer, Ipv6) or not all(isinstance(one, bytes) for one in added):
+        return
+    if has_route:
+        whole, short = len(added[-1]), _shortest(outer, added[-1])
+        if short < whole:
+            yield OtherCount(
+                whole - short, f"the source route counts as {short} octets, not {whole}"
+            )
+        yield OtherCount(whole, "the source route is not counted")
+    tunnel = ipv6.OCTETS if IpInIp in kinds else 0
+    yield OtherCount(sum(map(len, added)) + tunnel, "nothing is counted that RPL added")
+
+
+def _shortest(header: Ipv6, octets: bytes) -> int:
+    """Return the size of a routing header that leaves out all that it may; its own where it cannot be read."""
+    try:
+        addresses = source_route.decode(Reader(octets)).expand(header.destination)
+        short = source_route.compress(header.destination, addresses, 0)
+    except (WireError, RequestError):
+        return len(octets)
+    return _FIXED + sum(map(len, short.addresses)) + short.pad
