@@ -27,7 +27,10 @@ MODES = {
 }
 # ... and what a flow says in each
 MODES_WRITTEN = {
-    "storing": "In a design file: [flow.routing] with rpi = true, and no route.",
+    "storing": (
+        "In a design file: [flow.routing] with rpi = true, and no route; tunnel = true where the packet begins outside "
+        "the mesh (RFC 9008)."
+    ),
     "non-storing": (
         "In a design file: [flow.routing] with rpi = true; for flows that go down also route, which counts the "
         "routers between root and node, and tunnel = true where the packet begins outside the mesh (RFC 9008)."

@@ -218,7 +218,11 @@ class RoutingShape(ShapeTable):
         "Last octets that tell routers' addresses apart; 2 without extended addresses, else 8.",
         default=None,
     )
-    tunnel: bool = key(Flag(), "An outer IPv6 header around the packet.", default=False)
+    tunnel: bool = key(
+        Flag(),
+        "An outer IPv6 header around the packet; RFC 9008 tells who needs it.",
+        default=False,
+    )
 
 
 class AnswerShape(ShapeTable):
