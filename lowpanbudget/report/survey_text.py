@@ -106,8 +106,9 @@ def facts(tally: dict[str, Any]) -> Iterator[str]:
     if tally["datagrams"]:
         share = 100 * tally["application"] / max(tally["octets"], 1)
         yield (
-            f"{plural(tally['datagrams'], 'datagram')} of {plural(tally['datagram_octets'], 'octet')} "
-            f"before compression; application data {plural(tally['application'], 'octet')}, {share:.0f} % of the air"
+            f"{plural(tally['datagrams'], 'datagram')}, counted on each hop, of "
+            f"{plural(tally['datagram_octets'], 'octet')} before compression; application data "
+            f"{plural(tally['application'], 'octet')}, {share:.0f} % of the air"
         )
     room = []
     if tally["unused"]:

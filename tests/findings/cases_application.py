@@ -132,6 +132,14 @@ def with_own_identifier(source: str) -> Capture:
     return Capture([air.frame(air.ip(own, to, 17, air.udp(DATA, own, to)))], SMALL, far)
 
 
+def ports_in_line() -> Capture:
+    """A reading whose ports, 0xf0b1 and 0xf0b2, go in 4 octets (P = 00) instead of 1 (RFC 6282 section 4.3.3)."""
+    short, long = b"\xf3\x12", b"\xf0\xf0\xb1\xf0\xb2"
+    payload = air.payload(air.datagram(DATA))
+    assert payload.count(short) == 1
+    return Capture([encode_frame(air.mac(), payload.replace(short, long)).octets], SMALL, PLAN)
+
+
 def of_a_burst(octets: int) -> Capture:
     """A packet as the design's burst has them, of 7 octets, in a flow of messages of 3."""
     burst = """

@@ -23,6 +23,7 @@ from findings.cases_application import (
     messages,
     of_a_burst,
     planned,
+    ports_in_line,
     sealed,
     with_own_identifier,
     wrong_tokens,
@@ -746,6 +747,21 @@ FURTHER = (
             ("fb 41 70 00 00 00 00 00 00 is 16777216.0, 5 octets would do",),
             (1, 2, 3, 4),
             4,
+        ),
+    ),
+    Further(
+        "longer-than-budgeted",
+        ports_in_line,
+        Told(
+            "risk",
+            "flow readings, 0x0017: UDP NHC source port, UDP NHC destination port",
+            "headers take 3 octets more than budgeted for the first hop: "
+            "ports 0xf0b1 and 0xf0b2 take 4 octets, 1 would do",
+            (
+                "UDP NHC source port: 2 octets, planned 4 bits",
+                "UDP NHC destination port: 2 octets, planned 4 bits",
+            ),
+            (1,),
         ),
     ),
     # an identifier of its own in line, of 8 octets, on the first hop, where the hop limit is still 64; the 2 of the

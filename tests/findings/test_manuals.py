@@ -14,6 +14,7 @@ from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Certainty
 from lowpanbudget.findings.manual import SECTIONS, SUBJECTS, Manual, every_manual, manuals
 from lowpanbudget.findings.review import DESIGN_RULES
+from lowpanbudget.findings.rule import Rule
 
 PACKAGE = Path(lowpanbudget.__file__).parent
 RULES = (*CAPTURE_RULES, *DESIGN_RULES)
@@ -41,6 +42,15 @@ def test_a_manual_has_all_sections(manual: Manual) -> None:
 def test_designs_alone_prove_what_rules_about_designs_say() -> None:
     planned = {manual.name for manual in every_manual() if manual.certainty == Certainty.PLAN}
     assert planned == {rule.name for rule in DESIGN_RULES}
+
+
+@pytest.mark.parametrize(
+    "rule", [rule for rule in CAPTURE_RULES if rule.least > 1], ids=lambda rule: rule.name
+)
+def test_how_often_it_must_be_seen_is_told(rule: Rule) -> None:
+    """In words, as every number below six is in these texts."""
+    words = {2: "twice", 3: "three", 4: "four", 5: "five"}[rule.least]
+    assert words in " ".join(rule.manual.sections.values()).lower()
 
 
 RULE = '''

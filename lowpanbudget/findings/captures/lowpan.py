@@ -109,13 +109,22 @@ def _shortest(
 @LOWPAN.rule("ports-not-shortest", UdpNhc, least=3)
 def ports_not_shortest(scene: Scene, header: UdpNhc) -> Hits:
     """Compare the form with the best for these ports."""
-    used = header.rows["ports"]
-    source, destination = header.source_port, header.destination_port
-    best = _shortest_ports(source, destination)
-    if best.inline < used.inline:
-        cause = f"ports {source:#06x} and {destination:#06x} take {used.inline} octets, {best.inline} would do"
+    cause = longer_ports(header)
+    if cause:
+        used, best = header.rows["ports"], _best_ports(header)
         evidence = (f"P = {used.code:02b}, P = {best.code:02b} is shorter",)
         yield Hit(cause, evidence, f"{scene.sender}: {cause}")
+
+
+def longer_ports(header: UdpNhc) -> str:
+    """Return in words that the ports of a header take more octets than they need; nothing where they do not."""
+    used, best = header.rows["ports"].inline, _best_ports(header).inline
+    ports = f"ports {header.source_port:#06x} and {header.destination_port:#06x}"
+    return f"{ports} take {used} octets, {best} would do" if best < used else ""
+
+
+def _best_ports(header: UdpNhc) -> Row:
+    return _shortest_ports(header.source_port, header.destination_port)
 
 
 @lru_cache(_REMEMBERED)

@@ -2,6 +2,7 @@
 
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.captures.lowpan import longer_ports
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_of, planned_bits
@@ -11,6 +12,7 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
 
@@ -91,6 +93,10 @@ def _longer(scene: Scene, planned: FieldBits, subject: str, where: str) -> Hits:
         if bits > planned.get((layer, name), 0)
     }
     cause = f"headers take {_bits_text(over)} more than budgeted for {where}"
+    forms = filter(
+        None, (longer_ports(one) for one in scene.frame.layers if isinstance(one, UdpNhc))
+    )
+    cause = ": ".join((cause, *forms))
     evidence = tuple(f"{name}: {text}" for name, text in longer.items())[:4]
     yield Hit(cause, evidence, f"{subject}: {', '.join(list(longer)[:6])}")
 
