@@ -206,6 +206,7 @@ def test_no_smaller_header(drawn: tuple[Env, strategies.Ip]) -> None:
     assert len(compress(datagram, env).octets) == addresses - (plain - fields)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("source", "destination", "traffic", "hop_limit"),
     [

@@ -18,6 +18,7 @@ from second_mac.vectors import asked, cases
 FRAMES = 600
 
 
+@pytest.mark.long
 def test_both_tell_the_same_of_drawn_frames() -> None:
     """Whole, damaged, any octets, and written: addresses, PAN IDs, security, elements, payload opened, FCS."""
     for number in range(FRAMES):

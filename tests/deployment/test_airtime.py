@@ -272,6 +272,7 @@ def test_a_dao_goes_to_the_parent_or_in_non_storing_mode_to_the_root() -> None:
     assert ("DAO", "forwarded") in found
 
 
+@pytest.mark.long
 @given(random_designs())
 def test_any_design_has_upkeep_and_acknowledgements_that_are_read_back(
     random: tuple[Design, HopPath],

@@ -34,6 +34,7 @@ def test_same_octets(filled: tuple[Message, dict[str, Any]]) -> None:
     assert plain(form.parse(octets)) == values
 
 
+@pytest.mark.long
 @settings(max_examples=80)
 @given(messages(), st.binary(max_size=60))
 def test_same_verdict_on_any_octets(message: Message, octets: bytes) -> None:

@@ -97,6 +97,7 @@ def test_the_header_says_how_much_memory_a_structure_takes(
         assert int(told[1]) == ctypes.sizeof(library.header.message)
 
 
+@pytest.mark.long
 def test_same_octets_and_values(libraries: list[tuple[Library, list[dict[str, Any]]]]) -> None:
     for library, many in libraries:
         for values in many:

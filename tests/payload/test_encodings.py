@@ -248,6 +248,7 @@ def test_presence_bits_of_a_struct_are_one_integer(count: int) -> None:
 # ---------------------------------------------------------------- UPER
 
 
+@pytest.mark.long
 @settings(max_examples=60)
 @given(sequences(2))
 def test_uper_made_from_the_message_is_our_packing(same: Same) -> None:

@@ -344,6 +344,7 @@ def test_what_has_too_many_options_has_no_size() -> None:
 # ---------------------------------------------------------------- limits of texts
 
 
+@pytest.mark.long
 @settings(max_examples=300)
 @given(st.data(), st.sampled_from([16, 32, 64]))
 def test_no_text_of_a_float_is_longer_than_its_limit(data: st.DataObject, bits: Any) -> None:
@@ -359,6 +360,7 @@ def test_no_text_of_a_float_is_longer_than_its_limit(data: st.DataObject, bits: 
     assert len(text_of(real_of(field.name, field.bits, value))) <= longest_text(field)
 
 
+@pytest.mark.long
 @settings(max_examples=300)
 @given(st.integers(-(2**40), 2**40), st.integers(1, 2**20), st.integers(-20, 2), st.data())
 def test_no_number_is_longer_than_its_limit(

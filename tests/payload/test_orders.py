@@ -54,6 +54,7 @@ FILLED = st.lists(
 )
 
 
+@pytest.mark.long
 @settings(max_examples=80)
 @given(FILLED)
 @pytest.mark.parametrize("byte", ["big", "little"])

@@ -1,5 +1,6 @@
 """Columns are wrapped and never cut: every character of every cell comes out, in order, within the width."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -33,6 +34,7 @@ def test_break_starts_a_line() -> None:
     assert flat(layout.wrap([("a", ""), layout.BREAK, ("b", "")], 9)) == ["a", "b"]
 
 
+@pytest.mark.long
 @given(
     st.lists(
         st.tuples(*(st.lists(st.text(letter, min_size=1, max_size=40), max_size=9).map(" ".join) for letter in "abc")),

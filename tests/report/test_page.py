@@ -72,6 +72,7 @@ def test_every_state_has_the_room_of_its_design(page: Any) -> None:
             assert shown["rooms"][number] == [hop.room for hop in hops]
 
 
+@pytest.mark.long
 def test_every_state_has_the_cliffs_of_its_design(page: Any) -> None:
     # each cliff encoded, to the last octet and one more, of designs with the changes really made
     chance = random.Random(9)
@@ -157,6 +158,7 @@ def test_too_many_combinations_are_encoded_alone_and_in_pairs(small_page: Any) -
     assert len(sizes) == 1 + sum(changes) + pairs
 
 
+@pytest.mark.long
 def test_changes_that_cannot_be_together_are_refused_with_their_reason(small_page: Any) -> None:
     refused = [
         (flow["ids"][int(number)], small_page["texts"][text])

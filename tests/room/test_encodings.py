@@ -44,6 +44,7 @@ def named(found: list[Alternative], encoding: str) -> Alternative:
     return next(one for one in found if one.encoding == encoding)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 def test_every_message_is_in_every_encoding_on_every_hop(name: str) -> None:
     found, design = found_in(name), DESIGNS[name]

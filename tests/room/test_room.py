@@ -106,6 +106,7 @@ def test_full_and_empty_frames_read_back(found: Budget) -> None:
         assert_reads_back(found.path, payload)
 
 
+@pytest.mark.long
 @settings(max_examples=200)
 @given(random_paths())
 def test_random_designs(path: Path) -> None:

@@ -4,6 +4,7 @@ import pytest
 from simulation.carried import EVERY
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", EVERY)
 def test_both_give_the_same(kind: str) -> None:
     checks = list(EVERY[kind](1))

@@ -5,6 +5,7 @@ from trust.models.link_fragments import Buffer, LinkFragments, Model, gaps
 from trust.state_models import MODELS, run
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", MODELS)
 def test_the_package_follows_the_model(name: str) -> None:
     run(MODELS[name], 15)

@@ -63,6 +63,7 @@ def test_every_security_control_is_that_of_the_standard() -> None:
         assert form >> 25 == (octet & 7 > 0)
 
 
+@pytest.mark.long
 def test_every_head_of_a_header_element_is_that_of_the_standard() -> None:
     """Seven bits of length, eight of id, a type of 0; 0x7e and 0x7f end the list: clause 7.4.2, from memory."""
     for word in range(1 << 16):

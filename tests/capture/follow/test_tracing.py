@@ -187,6 +187,7 @@ def streams(draw: st.DrawFn) -> list[bytes]:
 CUT_IN_AN_ELEMENT = bytes.fromhex("692a c5 b751 01000010 ef5e0002 01000010")
 
 
+@pytest.mark.long
 @settings(max_examples=150)
 @given(streams(), st.sampled_from([0, 2]))
 @example([CUT_IN_AN_ELEMENT + bytes(2)], 0)

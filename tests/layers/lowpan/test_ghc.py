@@ -379,6 +379,7 @@ def fewest_with_every_copy(octets: bytes, dictionary: bytes) -> int:
     return cost[end]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "octets",
     [b"\xff" * 180, b"abcde" * 36, bytes(range(1, 91)) * 2, bytes(range(1, 75)) * 3, bytes(200)]
