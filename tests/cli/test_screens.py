@@ -28,7 +28,7 @@ source_port = 61616
 destination_port = 5683
 messages = ["humidity"]
 every_s = 30
-routing = {}
+routing = { option_type = 0x23 }
 coap = { code = "POST", path = "h" }
 
 [[flow]]
@@ -39,7 +39,7 @@ hops = 6
 source_port = 0xf0b1
 destination_port = 0xf0b2
 messages = ["leaf"]
-routing = {}
+routing = { option_type = 0x23 }
 
 [[flow]]
 name = "shade-the-bench"
