@@ -7,15 +7,13 @@ senders count the datagram as it was before RPL added anything. The count here i
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet import ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.lorh import IpInIp, SrhLorh
 from lowpanbudget.stack.frame import Frame
-
-_FIXED = 8  # octets of a routing header before its addresses (RFC 6554 section 3)
 
 
 class OtherCount(NamedTuple):
@@ -53,4 +51,6 @@ def _shortest(header: Ipv6, octets: bytes) -> int:
         short = source_route.compress(header.destination, addresses, 0)
     except (WireError, RequestError):
         return len(octets)
-    return _FIXED + sum(map(len, short.addresses)) + short.pad
+    writer = Writer()
+    source_route.encode(writer, short)
+    return writer.pos
