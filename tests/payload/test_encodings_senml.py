@@ -21,6 +21,7 @@ from lowpanbudget.payload.forms.senml import (
     pack_to_json,
     read_senml,
     resolve,
+    resolve_senml,
     write_senml,
 )
 from lowpanbudget.payload.forms.senml_pack import BASE_NAME, Pack
@@ -227,6 +228,48 @@ def test_a_version_of_the_future_is_refused() -> None:
     assert resolve([{"bver": 10, "n": "a", "v": 1}])
     with pytest.raises(WireError, match="version 11"):
         resolve([{"bver": 11, "n": "a", "v": 1}])
+
+
+@pytest.mark.parametrize(
+    ("record", "why"),
+    [
+        ({"n": "a", "v": 1, "vs": "x"}, "the values v and vs"),  # section 4.2: exactly one
+        ({"n": "a", "vb": True, "vd": b""}, "the values vb and vd"),
+        ({"n": "a"}, "neither a value nor a sum"),  # section 4.2: unless there is a sum
+        ({"n": "a", "t": 3, "u": "V"}, "neither a value nor a sum"),
+        ({"n": "a b", "v": 1}, "is named 'a b'"),  # section 4.5.1: of these characters only
+        ({"n": "-a", "v": 1}, "is named '-a'"),  # and beginning with a letter or digit
+        ({"bn": "", "v": 1}, "is named ''"),  # section 4.2: without a name the base name is one
+    ],
+)
+def test_records_against_the_rules_are_not_written(record: dict[str, Any], why: str) -> None:
+    """RFC 8428 sections 4.2 and 4.5.1."""
+    for form in ("json", "cbor"):
+        with pytest.raises(RequestError, match=f"record 1.*{why}"):
+            write_senml([record], form)
+
+
+def test_records_against_the_rules_are_not_read() -> None:
+    """RFC 8428 section 4.2: exactly one value; 4.5.1: the concatenated name; RFC 8259 section 4: a name once."""
+    with pytest.raises(WireError, match="record 2: has the values v and vb"):
+        read_senml(b'[{"n":"a","v":1},{"n":"b","v":1,"vb":true}]')
+    with pytest.raises(WireError, match="record 2 is named 'urn:x y'"):
+        resolve_senml(read_senml(b'[{"bn":"urn:","n":"a","v":1},{"n":"x y","v":1}]'))
+    with pytest.raises(WireError, match="'n' stands twice"):
+        read_senml(b'[{"n":"a","n":"b","v":1}]')
+
+
+def test_a_sum_or_a_base_value_is_enough() -> None:
+    """RFC 8428 sections 4.2 and 4.5.4: a sum alone; a value that is missing beside a base value is zero."""
+    assert write_senml([{"n": "a", "s": 5}]) == b'[{"n":"a","s":5}]'
+    assert write_senml([{"bn": "b", "bv": 2}, {"n": "c"}]) == b'[{"bn":"b","bv":2},{"n":"c"}]'
+
+
+def test_where_text_ends_to_be_unicode_is_told() -> None:
+    """Seven octets stand before the one that no UTF-8 holds (RFC 3629 section 3)."""
+    with pytest.raises(WireError, match="no UTF-8") as caught:
+        read_senml(b'[{"n":"\xff","v":1}]')
+    assert caught.value.offset == 7
 
 
 @settings(max_examples=200)

@@ -36,8 +36,20 @@ def text_of(plain: Any) -> bytes:
 
 
 def read_text(octets: bytes) -> Any:
-    """Return what JSON text says, with every number as a double holds it."""
-    return json.loads(octets, parse_int=lambda digits: as_double(int(digits)))
+    """Return what JSON text says, with every number as a double holds it; a name twice in an object is a ValueError."""
+    return json.loads(
+        octets, parse_int=lambda digits: as_double(int(digits)), object_pairs_hook=_once
+    )
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object whose names differ: of two alike nobody knows which one counts (RFC 8259 section 4)."""
+    made = dict(pairs)
+    if len(made) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in made if names.count(name) > 1)
+        raise ValueError(f"{twice[:40]!r} stands twice in an object")
+    return made
 
 
 def cbor_of(plain: Any) -> bytes:

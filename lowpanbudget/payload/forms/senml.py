@@ -5,6 +5,7 @@ integers or the shortest floating point that keeps the double; decimal fractions
 allows, are read, and not written, as in its own example.
 """
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from itertools import groupby
@@ -52,6 +53,8 @@ CBOR_LABELS = {
 _LABELS = {code: label for label, code in CBOR_LABELS.items()}
 _TEXTS = frozenset({"bn", "bu", "n", "u", "vs"})
 _NUMBERS = frozenset({"bver", "bt", "bv", "bs", "v", "s", "t", "ut"})
+_VALUES = frozenset({"v", "vs", "vb", "vd"})  # "Exactly one Value field MUST appear" (section 4.2)
+_NAME = re.compile(r"[A-Za-z0-9][-A-Za-z0-9:./_]*")  # of the concatenated name (section 4.5.1)
 _BASE_VERSION = 10  # "defaults to 10 if not present" (section 4.1)
 
 
@@ -61,7 +64,7 @@ def read_senml(octets: bytes, form: Form = "json") -> tuple[Entry, ...]:
     Labels are those of table 1 (``bn``, ``n``, ``u``, ``v`` ...) in both forms; fields that are not known are left out
     (section 4.4). Numbers are as a double holds them, ``vd`` is octets; times are in seconds. ``resolve_senml`` applies
     the base fields. Raises ``Malformed`` for what is no pack, with the number of the record that is wrong, and the
-    offset where the JSON ends to be JSON; ``RequestError`` for what are no octets.
+    offset where the JSON ends to be JSON (0 where it is nested too deeply); ``RequestError`` for what are no octets.
     """
     read = pack_from_cbor if _form(form) == "cbor" else pack_from_json
     return tuple(map(FrozenDict, read(as_octets(octets))))
@@ -71,15 +74,20 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
     """Return a SenML pack of these records in compact JSON or in CBOR of definite length (``form``).
 
     Records are dictionaries with the labels of table 1, as ``read_senml`` returns them; exact decimals are written as
-    the nearest number. Raises ``RequestError`` for a label that is not known, a value of the wrong type, or a number
-    that no double holds.
+    the nearest number. Raises ``RequestError`` for a label that is not known, a value of the wrong type, a number that
+    no double holds, more values than one, none where there is no sum either, and a name that is none (section 4.5.1).
     """
+    given = list(_given(records))
+    try:
+        resolve(given)
+    except Malformed as error:
+        raise RequestError(error.message, cite=error.cite) from None
     pack = [
         {
             label: number_of(item) if isinstance(item, Decimal) else item
             for label, item in one.items()
         }
-        for one in _given(records)
+        for one in given
     ]
     return pack_to_cbor(pack) if _form(form) == "cbor" else pack_to_json(pack)
 
@@ -88,7 +96,8 @@ def resolve_senml(records: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:
     """Return the records with all base fields applied (section 4.6), in the order of the pack: read-only dictionaries.
 
     Names are joined; times, values and sums are exact decimals, added up, and absent where neither part is there.
-    Raises ``Malformed`` for a version of SenML that is not known, ``RequestError`` as ``write_senml``.
+    Raises ``Malformed`` for a version of SenML that is not known, a name that is none when it is joined, and a record
+    without a value or a sum; ``RequestError`` as ``write_senml`` for what no record can hold.
     """
     return tuple(map(FrozenDict, resolve(_given(records))))
 
@@ -130,8 +139,12 @@ def pack_from_json(octets: bytes) -> list[Entry]:
     except JSONDecodeError as error:
         offset = len(error.doc[: error.pos].encode())
         raise Malformed("no JSON from here on", offset=offset, layer=_LAYER) from None
-    except (ValueError, RecursionError, OverflowError):
-        raise Malformed("no JSON", layer=_LAYER) from None
+    except UnicodeDecodeError as error:
+        raise Malformed("no UTF-8 from here on", offset=error.start, layer=_LAYER) from None
+    except RecursionError:
+        raise Malformed("JSON nested too deeply", layer=_LAYER) from None
+    except (ValueError, OverflowError) as error:
+        raise Malformed(f"no JSON: {error}", layer=_LAYER) from None
     return _records(pack, from_text=True)
 
 
@@ -159,7 +172,7 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
     """
     base: Entry = {}
     records = []
-    for entry in pack:
+    for number, entry in enumerate(pack, 1):
         base.update(
             {
                 label: item
@@ -172,7 +185,7 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
         own = {label: item for label, item in entry.items() if not label.startswith("b")}
         if not own:
             continue  # base fields alone, as in section 5.1.7
-        made = {**own, "n": base.get("bn", "") + own.get("n", "")}
+        made = {**own, "n": _joined(number, base.get("bn", ""), own.get("n", ""))}
         if "u" not in own and "bu" in base:
             made["u"] = base["bu"]
         for label, under in (("t", "bt"), ("v", "bv"), ("s", "bs")):
@@ -180,13 +193,28 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
                 # zero is added to nothing: a sum would lose the sign of a negative zero
                 parts = [exact(one) for one in (own.get(label), base.get(under)) if one is not None]
                 made[label] = EXACT.add(*parts) if len(parts) > 1 else parts[0]
+        if not made.keys() & (_VALUES | {"s"}):
+            raise Malformed(
+                f"record {number} has neither a value nor a sum", layer=_LAYER, cite=CITE
+            )
         records.append(made)
     return records
 
 
+def _joined(number: int, base: str, own: str) -> str:
+    """Return the name of a record, whole."""
+    name = base + own
+    if not _NAME.fullmatch(name):
+        raise Malformed(
+            f"record {number} is named {name[:40]!r}: letters, digits, - : . / and _ make a name, and it begins with "
+            "a letter or a digit", layer=_LAYER, cite=Cite("RFC 8428", "4.5.1"),
+        )  # fmt: skip
+    return name
+
+
 def _counts(own: Entry, label: str) -> bool:
     """Return whether a base value or base sum makes up for one that is not there."""
-    return label == "s" or not own.keys() & {"vs", "vb", "vd"}
+    return label == "s" or not own.keys() & _VALUES
 
 
 def _as_text(item: Any) -> Any:
@@ -239,6 +267,8 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
                 made[label] = octets_from(item)
             except ValueError:
                 raise Malformed("field vd is no base64url", layer=_LAYER, cite=CITE) from None
+    if len(values := [label for label in made if label in _VALUES]) > 1:
+        raise Malformed(f"has the values {' and '.join(values)}: one is to be there", layer=_LAYER)
     return made
 
 
