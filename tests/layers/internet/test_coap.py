@@ -271,6 +271,24 @@ def test_path_becomes_options(path: str, values: list[tuple[int, str]]) -> None:
     assert [(option.number, option.value) for option in coap_path(path)] == values
 
 
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        (
+            "/a#f",
+            "fragment",
+        ),  # RFC 7252 section 6.4, step 4: "If |url| has a <fragment> component, then fail"
+        ("coap://h/a", "whole URI"),
+        ("/%zz", "two hexadecimal digits"),  # RFC 3986 section 2.1
+        ("/100%", "two hexadecimal digits"),
+        ("/\ud800", "surrogate"),
+    ],
+)
+def test_what_is_no_path_is_refused(text: str, why: str) -> None:
+    with pytest.raises(RequestError, match=why):
+        coap_path(text)
+
+
 def test_codes() -> None:
     assert coap_code("GET") == 1
     assert coap_code("2.05") == coap_code("content") == 69  # RFC 7252 figure 16: "2.05=69"

@@ -9,6 +9,7 @@ A message has one encoding only: there is no choice in the form of an option, se
 Not here: CoAP over TCP (RFC 8323) and extended token lengths (RFC 8974).
 """
 
+import re
 from urllib.parse import unquote_to_bytes
 
 from lowpanbudget.bits import Reader, Writer, as_octets
@@ -30,6 +31,8 @@ from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, C
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
 LONGEST_TOKEN = 8
+_HALF_ESCAPE = re.compile(r"%(?![0-9A-Fa-f]{2})")
+_HALF_PAIR = re.compile(r"[\ud800-\udfff]")
 
 # "A client sending a request without using Transport Layer Security SHOULD use a nontrivial, randomized token"
 _TOKEN = (
@@ -148,10 +151,13 @@ HEADER = LAYOUT.word
 def coap_path(path: str) -> tuple[CoapOption, ...]:
     """Return the Uri-Path and Uri-Query options of ``/a/b?x=1`` (RFC 7252 section 6.4, steps 8 and 9).
 
-    Raises ``RequestError`` for a part that no option may hold, such as one of over 255 octets.
+    Raises ``RequestError`` for what is no path: a whole URI, a fragment, a % without two digits; and for a part that no
+    option may hold, such as one of over 255 octets.
     """
     if not isinstance(path, str):
         raise RequestError(f"a path is text, not {type(path).__name__}")
+    if why := _no_path(path):
+        raise RequestError(f"path {path[:60]!r} {why[0]}", cite=rfc(7252, "6.4"), hint=why[1])
     path, question, query = path.partition("?")
     options = []
     if path not in ("", "/"):
@@ -162,6 +168,19 @@ def coap_path(path: str) -> tuple[CoapOption, ...]:
     if question:
         options += [CoapOption.of("Uri-Query", unquote_to_bytes(part)) for part in query.split("&")]
     return tuple(options)
+
+
+def _no_path(path: str) -> tuple[str, str] | None:
+    """Return why a text is no path with a query, and what to write; None where it is one."""
+    if "#" in path:  # step 4 fails for a fragment
+        return "has a fragment, which no option carries", "Write %23 for a # of a name"
+    if not path.startswith("/") and "://" in path.partition("?")[0]:
+        return "is a whole URI", "Give what stands behind the host, from its / on"
+    if _HALF_ESCAPE.search(path):
+        return "has a % without two hexadecimal digits", "Write %25 for a % of a name"
+    if _HALF_PAIR.search(path):
+        return "has half of a surrogate pair", "Give whole characters"
+    return None
 
 
 def decode(reader: Reader) -> CoapMessage:
