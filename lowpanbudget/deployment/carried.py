@@ -58,12 +58,12 @@ class CarriedNode:
     these and of its own upkeep, ``frames_per_s`` on the link to its parent, of all that it
     carries and the upkeep, ``tries_per_s`` with retries, ``tries_down_per_s`` on
     the link from it. ``cells_needed`` and ``cells`` are those of a slotframe to the
-    parent (None without slots), ``cells_needed_down`` and ``cells_down`` those from it; ``listens`` and ``sends`` the
-    cells of all its links. ``used`` is the part of the cells, or of the time on the channel that it hears, that is
-    taken. ``shared_frames`` are sent to all near it in a slotframe (None without slots).
+    parent (None without slots), ``cells_needed_down`` and ``cells_down`` those from it. ``used`` is the part of the
+    cells, or of the time on the channel that it hears, that is taken. ``shared_frames`` are sent to all near it in a
+    slotframe (None without slots).
     ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
     that finds no place (None without slots). ``duty_cycle`` is the part of time that it sends. ``current_ua`` and
-    ``battery_days`` are None without their tables; ``parts_ua`` says what for.
+    ``battery_days`` are None without their tables; ``parts_ua`` says what the typical current is for.
     """
 
     name: str

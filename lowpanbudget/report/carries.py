@@ -48,10 +48,10 @@ BURST_CAUTION = "A burst disturbs a working network: tell those who rely on it b
 def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.Data:
     """Return what a network carries, with the changes that would help."""
     told = view.result(
-        network, "title", "holds", "checks", "rhythms", "nodes", "services", "sleep", "played", "played_in_runs",
+        network, "title", "holds", "checks", "rhythms", "services", "sleep", "played", "played_in_runs",
         "unknown", "seed",
     )  # fmt: skip
-    return told | {"helps": view.data_of(tuple(changes))}
+    return told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 
 
 def burst(plan: BurstPlan) -> view.Data:
@@ -66,7 +66,7 @@ def days_text(days: Estimate, to: str) -> str:
 
 def node_rows(network: CarriedNetwork) -> list[view.Data]:
     """Return a row for each node, as tables for other programs have it."""
-    return [view.data_of(node) for node in network.nodes]
+    return [view.data_of(node) | {"parts_ua": dict(node.parts_ua)} for node in network.nodes]
 
 
 def packet_rows(plan: BurstPlan) -> list[view.Data]:

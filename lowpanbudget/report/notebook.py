@@ -16,9 +16,11 @@ from lowpanbudget.capture.survey import Survey
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
+from lowpanbudget.deployment.measured import Measurement
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
+from lowpanbudget.findings.listing import FrameList
 from lowpanbudget.payload.search.compatible import FormatComparison
 from lowpanbudget.report import (
     airtime_text,
@@ -26,15 +28,21 @@ from lowpanbudget.report import (
     audit_text,
     burst_text,
     carry_text,
+    carrying_text,
     compatible_text,
     encodings_text,
     fit_text,
+    hops_text,
     ledger_text,
+    list_text,
+    measure_text,
+    measurements,
     room_text,
     sightings,
     strip,
     survey_text,
     surveys,
+    sweep_text,
     term_text,
     view,
     weigh_text,
@@ -43,10 +51,13 @@ from lowpanbudget.report.drawings import DRAWINGS
 from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
 from lowpanbudget.report.terminal import heading
 from lowpanbudget.report.terms import Explanation
+from lowpanbudget.room.by_hops import RoomByHops
+from lowpanbudget.room.carrying import Carrying
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.encodings import Alternative
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.room.sweep.swept import Sweep
 from lowpanbudget.room.weigh import Weighing
 from lowpanbudget.stack.frame import Frame
 
@@ -82,9 +93,10 @@ class Picture:
 def show(result: object, *, width: int = 120) -> Picture:
     """Return a result drawn, for a notebook to show or to be printed.
 
-    ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Frame``, ``CapturedFrame``, ``Finding``, ``CaptureFindings``,
-    ``Survey``, ``MessageAirtime``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or
-    tuple of one kind. Frames, ledgers, budgets and what a network carries are a picture to scale as well as text; of
+    ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Carrying``, ``RoomByHops``, ``Sweep``, ``Frame``,
+    ``CapturedFrame``, ``FrameList``, ``Finding``, ``CaptureFindings``, ``Survey``, ``Measurement``, ``MessageAirtime``,
+    ``CarriedNetwork``, ``BurstPlan``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list
+    or tuple of one kind. Frames, ledgers, budgets and what a network carries are a picture to scale as well as text; of
     many frames the first ones are drawn. ``width`` of the text is in columns, 40 to 160: from 120 on a ledger is a
     table. Raises ``RequestError`` for anything else.
     """
@@ -117,6 +129,18 @@ def _budgets(several: list[Budget], console: Console, screen: Screen) -> None:
     room_text.budgets(console, screen, several)
 
 
+def _carrying(several: Iterable[Carrying], console: Console, screen: Screen) -> None:
+    carrying_text.carrying(console, screen, [view.carrying(one) for one in several])
+
+
+def _by_hops(several: Iterable[RoomByHops], console: Console, screen: Screen) -> None:
+    hops_text.room_by_hops(console, screen, [view.room_by_hops(one) for one in several])
+
+
+def _sweeps(several: Iterable[Sweep], console: Console, screen: Screen) -> None:
+    sweep_text.sweeps(console, screen, [view.sweep(one) for one in several])
+
+
 def _frames(several: Iterable[Frame], console: Console, screen: Screen) -> None:
     for frame in several:
         facts = {
@@ -134,6 +158,16 @@ def _captured(several: Iterable[CapturedFrame], console: Console, screen: Screen
         sighting, largest = sighting_of(captured)
         drawn = sightings.drawn(frame, title, sighting.unsealed)
         annotate_text.frame(console, screen, drawn, sightings.details(sighting, largest))
+
+
+def _lists(several: Iterable[FrameList], console: Console, screen: Screen) -> None:
+    for listed in several:
+        list_text.frames(console, screen, listed)
+
+
+def _measurements(several: Iterable[Measurement], console: Console, screen: Screen) -> None:
+    for found in several:
+        measure_text.measurement(console, screen, measurements.measured("The capture", found))
 
 
 def _findings(several: Iterable[Finding], console: Console, screen: Screen) -> None:
@@ -197,6 +231,11 @@ _PAINTERS: tuple[tuple[type, Any], ...] = (
     (CaptureFindings, _audited),
     (Survey, _surveys),
     (Fit, _fits),
+    (Carrying, _carrying),
+    (RoomByHops, _by_hops),
+    (Sweep, _sweeps),
+    (FrameList, _lists),
+    (Measurement, _measurements),
     (MessageAirtime, _airtimes),
     (CarriedNetwork, _networks),
     (BurstPlan, _bursts),

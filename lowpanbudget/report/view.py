@@ -142,7 +142,8 @@ def fit(one: "Fit") -> Data:
     """Return how a message fits a flow on a hop."""
     return result(
         one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare",
-        "frames", "most_frames", "batch", "batch_of", "wait_s", "padding_bits", "deepest", "bitmap", "advice",
+        "frames", "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s", "padding_bits", "deepest",
+        "bitmap", "advice",
     )  # fmt: skip
 
 

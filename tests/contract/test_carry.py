@@ -98,6 +98,9 @@ def test_yes_with_all_that_leads_to_it(invoke: Invoke) -> None:
     assert (
         float(table[1]["battery_days.least"]) == told["carry"]["nodes"][1]["battery_days"]["least"]
     )
+    for node in told["carry"]["nodes"]:  # what each part of the current is for adds up to it
+        if node["current_ua"] is not None:
+            assert sum(node["parts_ua"].values()) == pytest.approx(node["current_ua"]["typical"])
 
 
 @pytest.fixture(scope="module")

@@ -74,6 +74,10 @@ def test_waiting_is_the_interval_times_the_readings_before_the_last() -> None:
     shown = json.loads(run("fit", FOOTBRIDGE, "--message", "readings", "--json").stdout)["fit"]
     for one in shown:
         assert one["wait_s"] == (one["batch"] - 1) * 600  # every_s of the example
+    # a node makes one message for all its hops: the octets are those of as many readings as the worst hop carries
+    (readings,) = {one["readings"] for one in shown}
+    assert readings == min(one["batch"] for one in shown)
+    assert {one["sends_every_s"] for one in shown} == {readings * 600}
 
 
 def test_weigh_tells_fields_and_smaller_messages() -> None:
