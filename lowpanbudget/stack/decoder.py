@@ -85,7 +85,13 @@ class Decoder:
             left_out,
         )
         if self.layouts and frame.datagram is not None:
-            frame = replace(frame, spans=with_layouts(frame.packet, self.layouts))
+            packet = frame.packet
+            spans = with_layouts(packet, self.layouts)
+            if (
+                spans is not packet.spans
+            ):  # a port may be that of another protocol, which its layout then is not
+                read = tuple(one for one in frame.notices if one.name != "payload-unreadable")
+                frame = replace(frame, spans=spans, notices=read)
         return frame
 
     def lowpan(

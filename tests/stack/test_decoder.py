@@ -55,6 +55,17 @@ def test_an_application_is_read_by_its_layout(key: Any) -> None:
     assert frame.datagram == plain.datagram
 
 
+def test_a_layout_for_the_port_of_coap_says_what_is_read_there() -> None:
+    """RFC 7252 section 6.1: 5683 is CoAP's; whoever names a layout for it knows that something else is sent."""
+    octets = carrying(TYPICAL, (61616, 5683))
+    assert any(
+        one.name == "payload-unreadable" for one in decode_frame(octets, contexts=CONTEXTS).notices
+    )
+    frame = Decoder(CONTEXTS, layouts={5683: MESSAGE}).frame(octets)
+    assert "temperature" in names(frame)
+    assert not [one for one in frame.notices if one.name == "payload-unreadable"]
+
+
 def test_a_flow_comes_before_a_port() -> None:
     class Whole:
         def read(self, reader: Any) -> None:
