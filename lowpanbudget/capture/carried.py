@@ -1,12 +1,20 @@
 """What a frame of a capture carries, in a few words: its kind, or the fragment, flow and message in it."""
 
 from collections.abc import Iterator
+from typing import Any
 
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.layers.internet.coap.codes import code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
+from lowpanbudget.layers.internet.nd.messages import (
+    DuplicateAddressConfirmation,
+    NeighborAdvertisement,
+)
+from lowpanbudget.layers.internet.rpl.messages import DaoAck, status_text
 from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
@@ -73,7 +81,21 @@ def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
         yield f"{flow.what} {flow.source_port} to {flow.destination_port}"
     else:
         yield flow.what
+        yield from _answer(None if contents is None else contents.packet.innermost(Icmpv6))
     matched = sighting.matched
     if matched is not None:
         name, message = matched.flow.name, matched.message
         yield name if message is None or message.name == name else f"{name}: {message.name}"
+
+
+def _answer(icmpv6: Icmpv6 | None) -> Iterator[str]:
+    """Yield the status that a node is answered which asks to be let in; nothing of one that is."""
+    message: Any = None if icmpv6 is None else icmpv6.message
+    if isinstance(message, NeighborAdvertisement):
+        message = next(
+            (one for one in message.options if isinstance(one, AddressRegistration)), None
+        )
+    if isinstance(message, AddressRegistration | DuplicateAddressConfirmation) and message.status:
+        yield f"status {message.status}: {STATUS.get(message.status, 'unassigned')}"
+    elif isinstance(message, DaoAck) and message.status:
+        yield f"status {message.status}: {status_text(message.status)}"

@@ -4,6 +4,7 @@ A rule that says it is not asked about frames to which it has nothing to say (``
 """
 
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 
@@ -42,3 +43,8 @@ def last_hop(scene: Scene) -> bool:
 def rpl_option(scene: Scene) -> bool:
     """Return whether its datagram has an RPL option."""
     return scene.datagram is not None and scene.datagram.rpl_option is not None
+
+
+def icmpv6(scene: Scene) -> bool:
+    """Return whether it brings a message of ICMPv6."""
+    return scene.find(Icmpv6) is not None

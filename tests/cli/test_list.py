@@ -9,7 +9,8 @@ from capture.captures import DESIGN, icmpv6_datagram
 from contract import air, shelf
 from contract.entry import invoke
 
-from lowpanbudget import Mac, RouterSolicitation, encode_frame
+from lowpanbudget import DaoAck, Mac, NeighborAdvertisement, RouterSolicitation, encode_frame
+from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
 
 A, B, ROOT = air.eui(1), air.eui(2), air.eui(0x100)
 SHORT = air.short(0x12)
@@ -59,6 +60,28 @@ def test_who_to_whom_with_what(capture: Path) -> None:
     assert rows[3]["time_s"] == "0.750000"
     assert [(row["source"], row["destination"]) for row in rows[:3]] == [
         (SHORT.hex(), ROOT.hex()), (None, None), (A.hex(), ROOT.hex()),
+    ]  # fmt: skip
+
+
+def test_a_refusal_is_told(tmp_path: Path) -> None:
+    """Status 2 of RFC 6775 table 1; a DAO-ACK from 128 on is a rejection (RFC 6550 section 6.5.1)."""
+    ends = air.ip_of(ROOT, "fe80::"), air.ip_of(A, "fe80::")
+    answers: list[Any] = [
+        NeighborAdvertisement(
+            target=ends[0],
+            options=(AddressRegistration(status=status, rovr=A, registration_lifetime=60),),
+        )
+        for status in (0, 2)
+    ]
+    answers += [DaoAck(rpl_instance_id=0, sequence=1, status=180)]
+    frames = [
+        air.frames_of(icmpv6_datagram(*ends, answer), ROOT, A, sequence=number)
+        for number, answer in enumerate(answers)
+    ]
+    rows = listed(shelf.written(tmp_path / "a.pcap", [one for (one,) in frames]))
+    assert [row["carries"] for row in rows] == [
+        "neighbor advertisement", "neighbor advertisement, status 2: neighbour cache full",
+        "destination advertisement object acknowledgement, status 180: rejected",
     ]  # fmt: skip
 
 

@@ -38,6 +38,7 @@ from findings.cases_compression import (
     without_length,
 )
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
+from findings.cases_joining import acknowledged, confirmed
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
 from findings.cases_nodes import COPY, RELAY, acknowledging, beside_each_other, numbered, unsealed
 from findings.cases_routing import asking, far_away
@@ -1018,6 +1019,31 @@ FURTHER = (
                 f"context 3 is {HELD} by fe80::ff:fe00:1, and announced as {OTHER} by fe80::ff:fe00:18",
             ),
             (2,),
+        ),
+    ),
+    # once, by the border router
+    Further(
+        "registration-refused",
+        lambda: Capture([confirmed(9)]),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:17",
+            "routers refuse what it registers: status 9, 6LBR registry saturated",
+            (f"{PREFIX}ff:fe00:1 answers with status 9, 6LBR registry saturated",),
+            (1,),
+        ),
+    ),
+    # RFC 9010 section 6.3: U is 0x80, A is 0x40, and what is left is the status of a registration
+    Further(
+        "dao-refused",
+        lambda: Capture([*acknowledged(0, 0xC2, 0xC2)]),
+        Told(
+            "failure",
+            "fe80::ff:fe00:17",
+            "its DAO messages are rejected: status 194, rejected: neighbour cache full",
+            ("fe80::ff:fe00:1 answers with status 194, rejected: neighbour cache full, 2 times",),
+            (2, 3),
+            2,
         ),
     ),
 )

@@ -11,6 +11,7 @@ from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
+from findings.cases_joining import JOINING_CASES, JOINING_NEAR
 from findings.cases_link import LINK_CASES
 from findings.cases_loads import LOADS_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
@@ -33,6 +34,7 @@ from lowpanbudget.findings.finding import Certainty, Finding
 CASES: dict[str, Case] = (
     LINK_CASES
     | NODES_CASES
+    | JOINING_CASES
     | COMPRESSION_CASES
     | FRAGMENT_CASES
     | ROUTING_CASES
@@ -41,7 +43,7 @@ CASES: dict[str, Case] = (
     | FLOODS_CASES
     | READING_CASES
 )
-NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR | FLOODS_NEAR
+NEAR = NODES_NEAR | JOINING_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR | FLOODS_NEAR
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
 

@@ -8,6 +8,7 @@ from lowpanbudget.findings.captures.contexts import CONTEXTS
 from lowpanbudget.findings.captures.delivery import DELIVERY
 from lowpanbudget.findings.captures.floods import FLOODS
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
+from lowpanbudget.findings.captures.joining import JOINING
 from lowpanbudget.findings.captures.link import LINK
 from lowpanbudget.findings.captures.lowpan import LOWPAN
 from lowpanbudget.findings.captures.messages import MESSAGES
@@ -27,5 +28,6 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, RPL, REGISTRATIONS, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, FLOODS, DELIVERY,
+    NETWORK, RPL, REGISTRATIONS, JOINING, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, FLOODS,
+    DELIVERY,
 )  # fmt: skip

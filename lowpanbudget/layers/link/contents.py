@@ -39,7 +39,7 @@ _CAPABILITY = Header(
     ),
     "little",
 )
-_STATUS = {
+ASSOCIATION_STATUS = {
     0x00: "association successful",
     0x01: "PAN at capacity",
     0x02: "PAN access denied",
@@ -75,7 +75,7 @@ COMMANDS = Contents(
         ASSOCIATION_RESPONSE: content(
             "association response",
             ieee(2015, "7.5.3"),
-            (Unsigned("short_address", 2), Unsigned("association_status", 1, _STATUS)),
+            (Unsigned("short_address", 2), Unsigned("association_status", 1, ASSOCIATION_STATUS)),
         ),
         0x03: content(
             "disassociation notification",

@@ -25,6 +25,7 @@ from lowpanbudget.fields import (
     within,
 )
 from lowpanbudget.layers.internet.icmpv6_types import MessageType
+from lowpanbudget.layers.internet.nd.lowpan_options import STATUS
 from lowpanbudget.layers.internet.rpl.options import OPTIONS
 from lowpanbudget.layers.internet.rpl.security import SECURITY, RplSecurity, protection
 from lowpanbudget.values import dataclass
@@ -48,8 +49,11 @@ def _instance(value: int) -> str:
     return f"local instance {value & 0x3F}" if value & 0x80 else f"global instance {value}"
 
 
-def _status(value: int) -> str:
-    return ("find another parent" if value < 128 else "rejected") if value else "accepted"
+def status_text(value: int) -> str:
+    """Return what a status says; with the flag A it holds one of neighbour discovery (RFC 9010 section 6.3)."""
+    said = ("find another parent" if value < 128 else "rejected") if value else "accepted"
+    registration = STATUS.get(value & 0x3F) if value & 0x40 else None
+    return said if registration is None else f"{said}: {registration}"
 
 
 @structure("DODAG information solicitation", rfc(6550, "6.2.1"))
@@ -98,7 +102,7 @@ class DaoAck:
     has_dodag_id = bits(1, "D: the DODAGID is present")
     reserved = bits(7)
     sequence: int = bits(8, "DAOSequence of the DAO")
-    status: int = bits(8, _status, default=0)
+    status: int = bits(8, status_text, default=0)
     dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
     options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 

@@ -1,0 +1,164 @@
+"""Nodes that are not let in: what answers their association, their registration and their DAO."""
+
+from collections.abc import Hashable
+from typing import Any
+
+from lowpanbudget.env import link_text
+from lowpanbudget.errors import plural
+from lowpanbudget.findings import concerns
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
+from lowpanbudget.layers.internet.nd.messages import (
+    DuplicateAddressConfirmation,
+    NeighborAdvertisement,
+)
+from lowpanbudget.layers.internet.rpl.messages import DaoAck, status_text
+from lowpanbudget.layers.link.contents import (
+    ASSOCIATION_RESPONSE,
+    ASSOCIATION_STATUS,
+    Command,
+)
+from lowpanbudget.values import dataclass, field
+
+JOINING = Subject("joining")
+
+_MOST_ANSWERS = 4  # of a node that are told apart: who answered and how
+
+
+@dataclass(slots=True)
+class _Answers:
+    """What a node was answered: whether it was ever let in, and how it was refused since then, by whom how often."""
+
+    was_accepted: bool = False
+    refusals: int = 0
+    last: str = ""
+    by: dict[tuple[str, str], int] = field(default_factory=dict)
+    frames: Frames = field(default_factory=Frames)
+
+    def accept(self) -> None:
+        """Note that somebody lets it in: what was refused before is past."""
+        self.was_accepted, self.refusals = True, 0
+        self.by.clear()
+        self.frames.clear()
+
+    def refuse(self, by: str, status: str, number: int) -> None:
+        """Note a refusal."""
+        self.refusals, self.last = self.refusals + 1, status
+        self.frames.note(number)
+        if (by, status) in self.by or len(self.by) < _MOST_ANSWERS:
+            self.by[by, status] = self.by.get((by, status), 0) + 1
+
+
+# by what names a node, and what is said of it
+Answered = FirstNamed[Hashable, _Answers]
+
+
+def _note(memory: Answered, node: Hashable, scene: Scene, status: str, *, accepts: bool) -> None:
+    answers = memory.entry(node, _Answers)
+    if answers is None:
+        return
+    if accepts:
+        answers.accept()
+    else:
+        by = scene.sender if scene.header is None else str(scene.header.source)
+        answers.refuse(by, status, scene.number)
+
+
+def _hits(memory: Answered, what: str) -> Hits:
+    """Yield each node that nobody lets in; one that was in before may be refused once, as it may ask elsewhere."""
+    for node, answers in memory.items():
+        if answers.refusals <= answers.was_accepted:
+            continue
+        evidence = tuple(
+            f"{by} answers with {status}" + ("" if count == 1 else f", {plural(count, 'time')}")
+            for (by, status), count in answers.by.items()
+        )
+        severity = Severity.RISK if answers.refusals == 1 else None
+        cause, frames = f"{what}: {answers.last}", tuple(answers.frames)
+        yield Hit(cause, evidence, str(node), frames, severity, times=answers.refusals)
+
+
+# --- the PAN ---------------------------------------------------------------------------------------------
+
+
+@JOINING.rule("association-refused", Command, memory=FirstNamed)
+def association_answered(memory: Answered, scene: Scene, command: Command) -> None:
+    """Note the status of each response; 0x80 is a fast association that succeeded."""
+    status = command.fields.get("association_status")
+    if command.id != ASSOCIATION_RESPONSE or status is None or scene.link_destination is None:
+        return
+    text = f"status {status}, {ASSOCIATION_STATUS.get(status, 'reserved')}"
+    node = link_text(scene.link_destination)
+    _note(memory, node, scene, text, accepts=status in {0x00, 0x80})
+
+
+@JOINING.at_end("association-refused")
+def association_refused(memory: Answered, _known: Surroundings) -> Hits:
+    """Judge each device."""
+    return _hits(memory, "the coordinator refuses its association")
+
+
+# --- its address -----------------------------------------------------------------------------------------
+
+_ACCEPTED, _DUPLICATE = 0, 1
+# not this registration is refused, but an older one is over, or the node is to prove that the address is its own
+# (RFC 8505 section 4.1, RFC 8928 from memory)
+_NO_REFUSALS = {3, 4, 5}
+
+
+@JOINING.rule("registration-refused", Icmpv6, memory=FirstNamed)
+def registration_answered(memory: Answered, scene: Scene, message: Icmpv6) -> None:
+    """Note the status of each answer; of one that another device has ``address-of-two-devices`` tells.
+
+    "Registration errors are not sent back to the source address" (RFC 6775 section 6.5.2): what names the node is
+    its EUI-64, or its proof of ownership.
+    """
+    content = message.message
+    if scene.header is None or message.checksum_ok is False:
+        return
+    option: Any = None
+    if isinstance(content, NeighborAdvertisement):
+        option = next(
+            (one for one in content.options if isinstance(one, AddressRegistration)), None
+        )
+    elif isinstance(content, DuplicateAddressConfirmation) and content.status != _ACCEPTED:
+        option = content  # that its address is no duplicate does not let a node in
+    if option is None or option.status == _DUPLICATE or option.status in _NO_REFUSALS:
+        return
+    text = f"status {option.status}, {STATUS.get(option.status, 'unassigned')}"
+    _note(memory, link_text(option.rovr), scene, text, accepts=option.status == _ACCEPTED)
+
+
+@JOINING.at_end("registration-refused")
+def registration_refused(memory: Answered, _known: Surroundings) -> Hits:
+    """Judge each node."""
+    return _hits(memory, "routers refuse what it registers")
+
+
+# --- its routes ------------------------------------------------------------------------------------------
+
+_REJECTION = 128  # "128-255: Rejection" (RFC 6550 section 6.5.1)
+
+
+@JOINING.rule("dao-refused", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6)
+def dao_answered(memory: Answered, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note the status of each DAO-ACK where it starts; below 128 the parent is willing."""
+    message = scene.find(Icmpv6) if datagram.fragments == 1 else None
+    if message is None or scene.passage is not None or message.checksum_ok is False:
+        return
+    content = message.message
+    if isinstance(content, DaoAck):
+        text = f"status {content.status}, {status_text(content.status)}"
+        node = datagram.header.destination
+        _note(memory, node, scene, text, accepts=content.status < _REJECTION)
+
+
+@JOINING.at_end("dao-refused")
+def dao_refused(memory: Answered, _known: Surroundings) -> Hits:
+    """Judge each node."""
+    return _hits(memory, "its DAO messages are rejected")
