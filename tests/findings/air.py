@@ -11,7 +11,7 @@ from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 from unittest.mock import patch
 
-from lowpanbudget import Env, SecurityContext, compress, encode_frame, split
+from lowpanbudget import DtlsSender, Env, SecurityContext, compress, encode_frame, split
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.tracing import Trace
@@ -160,6 +160,7 @@ class Capture:
     devices: dict[int, bytes] = field(default_factory=dict)
     known_devices: tuple[bytes, ...] = ()
     oscore: tuple[SecurityContext, ...] = ()
+    dtls: tuple[DtlsSender, ...] = ()
 
     def timed(self) -> Iterator[tuple[float, bytes]]:
         for number, item in enumerate(self.air, 1):
@@ -185,6 +186,7 @@ class Capture:
             design=self.design,
             fcs=self.fcs,
             oscore=self.oscore,
+            dtls=self.dtls,
         )
         audit = Audit(self.known())
         for sighting in trace.follow(self.records()):

@@ -12,7 +12,18 @@ from findings.cases_link import IPHC_ONLY
 from findings.judge import Case, Told
 from vector_files import document
 
-from lowpanbudget import SecurityContext, encode_frame
+from lowpanbudget import (
+    DtlsSender,
+    RecordKeys,
+    SecurityContext,
+    dtls_suite,
+    encode_frame,
+    open_oscore_request,
+    protect_oscore_request,
+    protect_oscore_response,
+    seal_dtls,
+    write_dtls,
+)
 from lowpanbudget.layers.link.auxiliary import Security
 
 CBOR = bytes(
@@ -292,6 +303,11 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
             *(air.coap_message(data=b"on", mid=m) for m in (1, 2, 3) for _ in range(3)), every=40.0
         ),
     ),
+    "answers to one request under numbers of their own": (
+        "nonce-used-twice",
+        lambda: answered_twice(own=True),
+    ),
+    "records that come in another order": ("nonce-used-twice", lambda: in_records(5, 2, 3)),
     "packets of a burst that the design tries the flow with": (
         "message-length-wrong",
         lambda: of_a_burst(7),
@@ -336,6 +352,49 @@ def sealed(secret: bytes, *, sender: bytes = b"") -> Capture:
 
 
 MASTER_SECRET = bytes.fromhex(OSCORE["master_secret"])
+ENDS = SecurityContext.derive(MASTER_SECRET, sender_id=b"\x17", recipient_id=b"\x01")
+
+
+def asked_under(*sequences: int, paths: bytes = b"abcdef") -> list[bytes]:
+    """Requests of which nobody wants an answer (RFC 7252 section 4.3), sealed under these numbers."""
+    requests = [
+        air.coap_message(b"\xb1" + paths[n : n + 1], code=1, kind=1, mid=n, token=paths[n : n + 1])
+        for n in range(len(sequences))
+    ]
+    return [
+        bytes(protect_oscore_request(request, ENDS, sequence=sequence).message)
+        for request, sequence in zip(requests, sequences, strict=True)
+    ]
+
+
+def answered_twice(*, own: bool) -> Capture:
+    """Two contents for one request: under its nonce, or under numbers of their own (RFC 8613 section 8.3)."""
+    (request,) = asked_under(20)
+    other, binding = ENDS.other_end, open_oscore_request(request, ENDS.other_end).binding
+    answers = [
+        protect_oscore_response(
+            air.coap_message(data=data, code=69, kind=1, mid=n, token=b"a"),
+            other, binding, sequence=n if own else None,
+        )
+        for n, data in enumerate((b"20.0", b"20.5"))
+    ]  # fmt: skip
+    back = messages(*(bytes(one.message) for one in answers), at=2.0, back=True)
+    return Capture([*messages(request).air, *back.air], oscore=(ENDS,))
+
+
+def in_records(*sequences: int) -> Capture:
+    """Readings in records of epoch 1 with these numbers, to the port of CoAP over DTLS."""
+    suite = dtls_suite("TLS_PSK_WITH_AES_128_CCM_8")
+    sender = DtlsSender(suite, RecordKeys(bytes(range(16)), b"node"))
+    frames = []
+    for number, sequence in enumerate(sequences):
+        reading = air.coap_message(data=b"%d" % number, kind=1, mid=number, token=bytes([number]))
+        record = seal_dtls(reading, sender.keys, suite, epoch=1, sequence=sequence)
+        packet = air.datagram(write_dtls(record), ports=(0xF0B1, 5684))
+        frames.append(air.frame(packet, number))
+    return Capture([*frames], dtls=(sender,))
+
+
 TAG_WRONG = (
     "an OSCORE message is not opened: the tag does not match: another key, another sequence number, or "
     "altered octets"
@@ -352,6 +411,18 @@ APPLICATION_CASES = {
             "nothing opens with the keys that fit by their names",
             (TAG_WRONG,),
             (1,),
+        ),
+    ),
+    # the near miss sends the first again, octet by octet, and goes on
+    "nonce-used-twice": Case(
+        lambda: replace(messages(*asked_under(20, 20)), oscore=(ENDS,)),
+        lambda: replace(messages(*asked_under(20), *asked_under(20, 21)), oscore=(ENDS,)),
+        Told(
+            "failure",
+            "2001:db8:1::ff:fe00:17",
+            "two different contents are sealed with one nonce under one key",
+            ("Partial IV 20 in frames 1 and 2",),
+            (1, 2),
         ),
     ),
     "coap-message-forbidden": Case(

@@ -1,6 +1,8 @@
 """What was opened in a UDP payload that went sealed, and a frame told with it."""
 
 from collections.abc import Sequence
+from hashlib import blake2b
+from typing import NamedTuple
 
 from lowpanbudget.bits import Span
 from lowpanbudget.errors import RequestError
@@ -16,13 +18,30 @@ NOT_OPENED = "content-not-opened"
 UNREADABLE = "payload-unreadable"
 
 
+class NonceUse(NamedTuple):
+    """One use of a nonce under a key: digests that tell both apart from others, and what was sealed; how it was told.
+
+    ``told`` are the numbers on the wire that the nonce is made of.
+    """
+
+    nonce: bytes
+    sealed: bytes
+    told: str
+
+
+def nonce_use(key: bytes, nonce: bytes, sealed: bytes, told: str) -> NonceUse:
+    """Return the use of a nonce, given by octets that stand for it under this key; nothing of the key can be read."""
+    mark = blake2b(key + nonce, digest_size=16).digest()
+    return NonceUse(mark, blake2b(sealed, digest_size=16).digest(), told)
+
+
 @dataclass(slots=True)
 class OpenedContent:
     """A UDP payload whose sealed content was looked into; ``heads``, ``spans`` and ``notices`` count from its start.
 
     ``application`` are the octets that the application sent, ``message`` the innermost CoAP message in the clear,
     ``hidden`` the part of it that nobody could read: all None where nothing was opened. ``refused`` tells that keys fit
-    by their names, and that none of them opens it.
+    by their names, and that none of them opens it. ``nonces`` are those under which what was opened is sealed.
     """
 
     octets: bytes
@@ -34,6 +53,7 @@ class OpenedContent:
     application: bytes | None = None
     sealed: tuple[int, int] = (0, 0)
     refused: bool = False
+    nonces: list[NonceUse] = field(default_factory=list)
 
     @property
     def is_open(self) -> bool:

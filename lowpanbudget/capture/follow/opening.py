@@ -10,7 +10,13 @@ from collections.abc import Sequence
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.capture.follow.flows import FlowKey, upper_of
-from lowpanbudget.capture.follow.opened import NOT_OPENED, OpenedContent, moved
+from lowpanbudget.capture.follow.opened import (
+    NOT_OPENED,
+    NonceUse,
+    OpenedContent,
+    moved,
+    nonce_use,
+)
 from lowpanbudget.capture.follow.oscore_ends import OscoreEnds
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.cites import rfc
@@ -186,6 +192,7 @@ class ContentOpener:
                 content.refused, why = True, error.message
                 continue
             self._next[number] = max(self._next[number], opened.sequence + 1)
+            content.nonces.append(_record_nonce(record, sender, opened))
             return opened, sender.suite
         text = f"a DTLS record is not opened: {why}"
         content.notices.append(Notice(NOT_OPENED, text, _DTLS_CITE, at))
@@ -232,4 +239,17 @@ class ContentOpener:
         content.notices += [one._replace(offset=one.offset + at) for one in inner.notices]
         content.message, content.hidden = inner.message, inner.hidden
         content.application = inner.application
+        content.nonces += inner.nonces
         return inner.spans
+
+
+def _record_nonce(
+    record: DtlsRecord | Unified, sender: DtlsSender, opened: OpenedRecord
+) -> NonceUse:
+    """Return the use of the nonce of a record that was opened: it is made of what it sends of it, or of its number."""
+    explicit = record.fragment[: sender.suite.explicit]
+    number = record.epoch.to_bytes(2, "big") + opened.sequence.to_bytes(6, "big")
+    told = f"DTLS record {opened.sequence} of epoch {record.epoch}"
+    if explicit and explicit != number:
+        told += f", explicit nonce {explicit.hex()}"
+    return nonce_use(sender.keys.key, explicit or number, record.fragment, told)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from ipaddress import IPv6Address
 
 from lowpanbudget.capture.follow.flows import FlowKey
-from lowpanbudget.capture.follow.opened import NOT_OPENED, OpenedContent
+from lowpanbudget.capture.follow.opened import NOT_OPENED, NonceUse, OpenedContent, nonce_use
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
@@ -39,7 +39,7 @@ class OscoreEnds:
         """Return what an OSCORE message at octet ``at`` of a content holds; None, with a notice, if it stays shut."""
         try:
             take = self._request if message.is_request else self._response
-            found = take(flow, message)
+            found = take(content, flow, message)
         except WireError as error:
             found = error.message
         if isinstance(found, OscoreResult) and found.octets == octets:
@@ -52,7 +52,9 @@ class OscoreEnds:
         content.notices.append(Notice(NOT_OPENED, text, _CITE, place))
         return None
 
-    def _request(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | WireError | str:
+    def _request(
+        self, content: OpenedContent, flow: FlowKey, message: CoapMessage
+    ) -> OscoreResult | WireError | str:
         """Return what a request holds, what is wrong with it under the contexts that fit, or why none does."""
         option = message.first(OSCORE)
         assert option is not None
@@ -76,16 +78,32 @@ class OscoreEnds:
             asked = self._requests.setdefault((*ends, message.token), [])
             if (end.other_end, result.binding) not in asked:
                 asked[:] = [(end.other_end, result.binding), *asked[: _SAME_TOKEN - 1]]
+            content.nonces.append(_nonce_of(message, end, result.binding))
             return result
         return wrong
 
-    def _response(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | WireError | str:
+    def _response(
+        self, content: OpenedContent, flow: FlowKey, message: CoapMessage
+    ) -> OscoreResult | WireError | str:
         """Return the same of a response."""
         ends = (flow.destination, flow.destination_port, flow.source, flow.source_port)
         wrong: WireError | str = "its request was not seen, or not opened"
         for context, binding in self._requests.get((*ends, message.token), ()):
             try:
-                return open_oscore_response(message, context, binding)
+                result = open_oscore_response(message, context, binding)
             except WireError as error:
                 wrong = error
+                continue
+            content.nonces.append(_nonce_of(message, context, binding))
+            return result
         return wrong
+
+
+def _nonce_of(message: CoapMessage, context: SecurityContext, binding: OscoreBinding) -> NonceUse:
+    """Return the use of the nonce of a message that was opened; without a Partial IV of its own it is its request's."""
+    option = message.first(OSCORE)
+    own = None if option is None else read_oscore_option(option.octets).piv
+    told = f"Partial IV {int.from_bytes(own or binding.piv, 'big')}"
+    told += " of its request" if own is None else ""
+    identifier, piv = (context.recipient_id, own) if own is not None else (binding.kid, binding.piv)
+    return nonce_use(context.recipient_key, context.nonce(identifier, piv), message.payload, told)

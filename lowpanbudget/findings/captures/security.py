@@ -123,6 +123,28 @@ def encrypted_without_integrity(scene: Scene, mac: Mac) -> Hits:
         yield Hit(cause, (), scene.sender)
 
 
+_MOST_NONCES = 4096
+
+
+@SECURITY.rule(
+    "nonce-used-twice", HeardDatagram, memory=lambda: Recent(_MOST_NONCES), concerns=concerns.coap
+)
+def nonce_used_twice(
+    memory: Recent[bytes, tuple[bytes, int]], scene: Scene, datagram: HeardDatagram
+) -> Hits | None:
+    """Compare what was opened with what was sealed under its nonce before: the same sent again is no second use."""
+    if scene.opened is None:
+        return None
+    number, hits = datagram.numbers[0], []
+    for use in scene.opened.nonces:
+        sealed, before = memory.setdefault(use.nonce, (use.sealed, number))
+        if sealed != use.sealed:
+            cause = "two different contents are sealed with one nonce under one key"
+            evidence = (f"{use.told} in frames {before} and {number}",)
+            hits.append(Hit(cause, evidence, str(datagram.header.source), (before, number)))
+    return hits
+
+
 _MOST_TEXTS = 4
 
 
