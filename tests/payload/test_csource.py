@@ -17,7 +17,7 @@ from design.designs import DESIGN_FILES
 from payload.c_library import STRICT, Library, compiled, needs_gcc, written
 
 from lowpanbudget.design.load import load_design
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.payload.c.source import MARKER, Generated, generate
 from lowpanbudget.payload.c.text import comment, literal
 from lowpanbudget.payload.kinds.binary_float import Float
@@ -249,13 +249,19 @@ def test_floats_become_halves_as_struct_makes_them(tmp_path: Path) -> None:
 @needs_gcc
 @pytest.mark.parametrize("floats", [True, False])
 def test_ranges_of_floats_are_exact(tmp_path: Path, floats: bool) -> None:
-    """0.1 lies between two floats: the one above it is inside, the one below is not; -0 is not below 0."""
+    """A range ends at the nearest numbers of the width, as sent; node and gateway judge it, sending and reading alike.
+
+    The nearest to 0.1 is above it in 32 and 64 bits, below it in 16; -0 is not below 0.
+    """
     fields = (
         Float("f", bits=32, min=Decimal("0.1"), max=Decimal("0.7")),
         Float("d", bits=64, min=Decimal("0.1"), max=Decimal("0.3")),
         Float("z", bits=32, min=Decimal(0)),
+        Float("h", bits=16, min=Decimal("0.1"), max=Decimal("0.2")),
     )
-    made, _ = library(message_of(*fields), tmp_path, floats=floats)
+    letters = {"f": "f", "d": "d", "z": "f", "h": "e"}
+    message = message_of(*fields)
+    made, _ = library(message, tmp_path, floats=floats)
     cases = {
         "f": [0x3DCCCCCC, 0x3DCCCCCD, 0x3F333333, 0x3F333334, 0x7FC00000, 0xBDCCCCCD],
         "d": [
@@ -266,29 +272,38 @@ def test_ranges_of_floats_are_exact(tmp_path: Path, floats: bool) -> None:
             0x7FF0 << 48,
         ],
         "z": [0x80000000, 0x80000001, 0, 0x7F800000, 0x7F7FFFFF, 0xFF800000],
+        "h": [0x2E65, 0x2E66, 0x3266, 0x3267, 0x7C00, 0xAE66],
     }
-    right = {"f": 0x3E000000, "d": 0x3FC0000000000000, "z": 0}
+    right = {"f": 0x3E000000, "d": 0x3FC0000000000000, "z": 0, "h": 0x3000}
     inside = {True: 0, False: 0}
-    for name, codes in cases.items():
-        for code in codes:
-            bits = {**right, name: code}
-            numbers = {
-                key: struct.unpack(
-                    ">d" if key == "d" else ">f", value.to_bytes(8 if key == "d" else 4, "big")
-                )[0]
-                for key, value in bits.items()
-            }
-            result, octets = made.pack_raw(made.header.message(**(numbers if floats else bits)))
-            field = next(field for field in fields if field.name == name)
-            exactly = Decimal(numbers[name])
-            low, high = field.min or Decimal(0), field.max or Decimal("Infinity")
-            fits = not exactly.is_nan() and low <= exactly <= high
+    for field in fields:
+        for code in cases[field.name]:
+            bits = {**right, field.name: code}
+            sent = struct.pack(">IQIH", *bits.values())
+            numbers = dict(
+                zip(bits, struct.unpack(">" + "".join(letters.values()), sent), strict=True)
+            )
+            low, high = (
+                struct.unpack(letters[field.name], struct.pack(letters[field.name], float(limit)))[
+                    0
+                ]
+                for limit in (field.min or 0, field.max or "inf")
+            )
+            fits = low <= numbers[field.name] <= high
             inside[fits] += 1
-            assert (result == 0) is fits, (name, hex(code))
+            result, octets = made.pack_raw(made.header.message(**(numbers if floats else bits)))
+            read, _ = made.unpack(sent)
+            where = field.name, hex(code)
+            assert (result == 0, read == 0) == (fits, fits), where
             if fits:
-                assert octets == struct.pack(">IQI", *bits.values())
-            else:
-                assert made.told(result) == name
+                assert octets == sent == message.pack(numbers)
+                assert message.unpack(sent) == numbers
+                continue
+            assert made.told(result) == made.told(read) == field.name
+            with pytest.raises(RequestError, match=f"field {field.name} .*outside"):
+                message.pack(numbers)
+            with pytest.raises(WireError, match=f"field {field.name} .*outside"):
+                message.unpack(sent)
     assert min(inside.values()) > 3
 
 

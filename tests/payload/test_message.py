@@ -543,11 +543,18 @@ def test_snapshot_of_the_footbridge() -> None:
     ]
 
 
-@pytest.mark.parametrize(("bits", "limit"), [(16, "0.3"), (32, "0.3"), (64, "0.1"), (32, "-0.1")])
+@pytest.mark.parametrize(
+    ("bits", "limit"),
+    [(16, "0.3"), (16, "0.2"), (32, "0.3"), (32, "3.3"), (64, "0.1"), (32, "-0.1"), (32, "-3.3")],
+)
 def test_the_limit_of_a_float_can_be_sent(bits: int, limit: str) -> None:
-    """Decimal limits are no binary numbers: the nearest of the field's width counts (IEEE 754)."""
+    """Decimal limits are no binary numbers: the nearest of the field's width counts (IEEE 754).
+
+    It may lie inside the limit (3.3 in 32 bits, 0.2 in 16) or beyond it (0.3).
+    """
     low, high = sorted((Decimal(0), Decimal(limit)))
     one = packed(Float("f", bits=bits, min=low, max=high))
+    assert one.pack({"f": Decimal(limit)}) == one.pack({"f": float(limit)})
     sent = one.unpack(one.pack({"f": float(limit)}))["f"]
     assert sent == pytest.approx(float(limit), rel=1e-3)
     assert one.unpack(one.pack({"f": sent}))["f"] == sent

@@ -15,7 +15,7 @@ from lowpanbudget.payload.exact import FLOAT_LETTERS
 class FloatBits(Code):
     """Floating point: a float or double, or without floating point the bits as IEEE 754 orders them.
 
-    A range is judged on the bits: turned upside down where the sign is set, they are in the order of
+    A range is judged on the bits that are sent: turned upside down where the sign is set, they are in the order of
     the numbers, and what is no number lies outside.
     """
 
@@ -51,20 +51,15 @@ class FloatBits(Code):
             out.add(f"{name} = {call}(&{at});")
         else:
             out.add(f"{name} = {at};")
-        if self.range != (None, None):
-            # a half is held in a float, so that is what a range is judged on
-            held = max(32, self.bits) if maker.floats else self.bits
-            call, order = maker.call("within" + word.suffix), maker.call("order" + word.suffix)
-            limits = ", ".join(word.constant(key) for key in float_bounds(held, *self.range))
-            test = f"!{call}({order}({name}, {word.constant(1 << (held - 1))}), {limits})"
-            out.fail(test, maker.error(self.spot))
         if maker.floats and self.bits == 16:
             out.fail(f"!{maker.call('to_half')}(&{name})", maker.error(self.spot))
+        self.check(out, self.bits)
         self.put(out, self.bits, name)
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
-        """Append what reads the bits; any bits are a number or "not a number"."""
+        """Append what reads the bits and judges the range; without one any bits are a number or "not a number"."""
         self.take(out, self.bits, self.word.variable)
+        self.check(out, self.bits)
         if not self.maker.floats:
             out.add(f"{at} = ({self.kind.name}){self.word.variable};")
             return
@@ -72,6 +67,16 @@ class FloatBits(Code):
             out.add(f"value = {self.maker.call('from_half')}(value);")
         call = self.maker.call("double_of_bits" if self.bits == 64 else "float_of_bits")
         out.add(f"{call}(&{at}, {self.word.variable});")
+
+    def check(self, out: Lines, bits: int) -> None:
+        """Append what refuses the bits of numbers outside the range, if one is stated."""
+        if self.range == (None, None):
+            return
+        maker, word, name = self.maker, self.word, self.word.variable
+        call, order = maker.call("within" + word.suffix), maker.call("order" + word.suffix)
+        limits = ", ".join(word.constant(key) for key in float_bounds(bits, *self.range))
+        test = f"!{call}({order}({name}, {word.constant(1 << (bits - 1))}), {limits})"
+        out.fail(test, maker.error(self.spot))
 
 
 def float_bounds(bits: int, low: float | None, high: float | None) -> tuple[int, int]:

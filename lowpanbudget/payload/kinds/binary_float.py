@@ -35,8 +35,8 @@ class Float(Leaf):
 
     bits: int = key("The width.", allowed=(16, 32, 64))
     unit: str = key("The unit.", default="")
-    min: Decimal | None = key("The least value, if values are checked.", default=None)
-    max: Decimal | None = key("The greatest value, if values are checked.", default=None)
+    min: Decimal | None = key("The least value; checked by senders and receivers.", default=None)
+    max: Decimal | None = key("The greatest value; checked as ``min`` is.", default=None)
     typical: Decimal | None = key("A usual value.", default=None)
 
     kind: ClassVar[str] = "float"
@@ -61,9 +61,20 @@ unit = "J\""""
         return super(Float, self).taken(given, known, table=table)  # noqa: UP008 - slots make the class anew
 
     def codec(self, width: int, order: Order) -> Codec:
-        """Return the codec; infinities and "not a number" are values as long as no range is stated."""
+        """Return the codec; a stated range is that of the numbers sent, as a receiver reads them.
+
+        Infinities and "not a number" are values as long as no range is stated.
+        """
         letter = ">" + FLOAT_LETTERS[self.bits]
-        (low, high), unit = self.limits(), self.unit
+        low, high = self.limits()
+        limited = low is not None or high is not None
+
+        def inside(sent: float) -> bool:
+            return (low is None or sent >= low) and (high is None or sent <= high)
+
+        def outside(text: str) -> Misfit:
+            allowed = range_text(self.min, self.max)
+            return Misfit(f"is {text} {self.unit}".rstrip() + f", outside {allowed}")
 
         def encode(value: Any) -> int:
             if type(value) is not float:
@@ -71,20 +82,27 @@ unit = "J\""""
                 value = float(decimal)
                 if isinf(value) and decimal.is_finite():
                     raise Misfit(f"is {digits(decimal)}, more than floating point holds")
-            if low is not None or high is not None:
-                inside = (low is None or value >= low) and (high is None or value <= high)
-                if not inside:
-                    allowed = range_text(self.min, self.max)
-                    raise Misfit(f"is {value!r} {unit}".rstrip() + f", outside {allowed}")
             try:
-                return int.from_bytes(struct.pack(letter, value), "big")
+                code = int.from_bytes(struct.pack(letter, value), "big")
             except OverflowError:
+                if limited and not inside(value):
+                    raise outside(repr(value)) from None
                 raise Misfit(
                     f"is {value!r}, more than {self.bits} bits of floating point hold"
                 ) from None
+            if limited and not inside(number(code)):
+                raise outside(repr(value))
+            return code
+
+        def number(code: int) -> float:
+            value: float = struct.unpack(letter, code.to_bytes(self.bits // 8, "big"))[0]
+            return value
 
         def decode(code: int) -> float:
-            value: float = struct.unpack(letter, code.to_bytes(self.bits // 8, "big"))[0]
+            value = number(code)
+            if limited and not inside(value):
+                shortest = real_of(self.name, self.bits, value) if isfinite(value) else value
+                raise outside(str(shortest))
             return value
 
         return Codec(width, encode, decode)

@@ -118,8 +118,10 @@ const RULES = {
   float(out, field, value, {path}) {
     const words = value.trim(), [low, high] = field.limits, without = {"nan": NaN, "inf": Infinity, "-inf": -Infinity};
     const is = has(without, words) ? without[words] : NUMBER.test(words) ? Number(words) : null;
-    const inside = is !== null && (has(without, words) || Number.isFinite(is)) && (low === null || is >= Number(low)) && (high === null || is <= Number(high));
-    const found = inside ? floatOf(field, is) : null;
+    const held = is !== null && (has(without, words) || Number.isFinite(is)) ? floatOf(field, is) : null;
+    // what is sent is judged, as a receiver does
+    const sent = held ? Number(held.sent) : NaN, inside = (low === null || sent >= Number(low)) && (high === null || sent <= Number(high));
+    const found = inside ? held : null;
     if (!found) return out.refuse(path, is === null ? "is no number" : `is not in ${rangeOf(...field.stated, field.unit)}, or more than it holds`);
     out.put(found.code, field.bits, field.ordered);
     return found.sent;
