@@ -24,10 +24,11 @@ class Fit:
     of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are left
     in one frame (negative: missing). ``frames`` is None when no datagram can be so large. ``batch``: how many
     ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow does not say
-    how often). ``padding_bits`` only fill up octets. ``advice``: changes that together make one frame enough on every
-    hop of the flow, none when none can. ``deepest``: the longest source route with which one frame is enough (None: the
-    flow has none). ``readings``: how many the message of ``octets`` collects; one message is sent each
-    ``sends_every_s`` seconds, while the node takes a reading each ``every_s`` of its flow (None: that is not said).
+    how often, or these are elements of one reading). ``padding_bits`` only fill up octets. ``advice``: changes that
+    together make one frame enough on every hop of the flow, none when none can. ``deepest``: the longest source route
+    with which one frame is enough (None: the flow has none). ``readings``: how many the message of ``octets`` collects;
+    one message is sent each ``sends_every_s`` seconds, while the node takes a reading each ``every_s`` of its flow
+    (None: that is not said).
     """
 
     message: str
@@ -168,10 +169,17 @@ def _fit(
         bitmap,
         (),
         deepest(path, octets),
-        None if path.flow.every_s is None or not batch else (batch - 1) * path.flow.every_s,
+        (batch - 1) * path.flow.every_s
+        if path.flow.every_s is not None and batch and _collects(message)
+        else None,
         readings,
         None if path.flow.every_s is None else readings * path.flow.every_s,
     )
+
+
+def _collects(message: Message) -> bool:
+    """Return whether what one frame carries is taken one after the other: marked readings, or whole messages."""
+    return message.batch_field is None or message.batch_field.batch
 
 
 @lru_cache(maxsize=512)  # hops, flows and designs have the same room

@@ -76,6 +76,18 @@ def test_the_readings_of_the_footbridge_by_hand() -> None:
     assert (first.bits, first.padding_bits) == (581, 3)
 
 
+def test_elements_wait_for_each_other_only_as_collected_readings() -> None:
+    plain = parse_design(TEXTS["footbridge"].replace("batch = true", "batch = false"))
+    collected, at_once = (
+        named(fit(one, "readings"), "readings") for one in (DESIGNS["footbridge"], plain)
+    )
+    every_s = plain.flow(at_once.flow).every_s
+    assert at_once.batch == collected.batch == 12  # what a frame carries stays the same
+    assert every_s is not None
+    assert collected.wait_s == 11 * every_s
+    assert (at_once.wait_s, at_once.sends_every_s, at_once.readings) == (None, every_s, 1)
+
+
 def test_the_climate_of_the_archive_by_hand() -> None:
     # presence 1, version 1, sequence 2, temperature 2, humidity 2, CO2 2, light 3, doors 1, battery 1
     found = fit(DESIGNS["archive"], "climate")[0]
