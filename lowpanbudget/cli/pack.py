@@ -15,6 +15,7 @@ from lowpanbudget.errors import Fault, RequestError, RowsError, plural
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from lowpanbudget.payload.codec.nodes import Case
     from lowpanbudget.payload.given import GivenRow, RoundedNumber
     from lowpanbudget.payload.message import Message
 
@@ -59,7 +60,7 @@ def command(
     design: str,
     message: str,
     given: tuple[str, ...],
-    rest: str | None,
+    rest: "Case | None",
     path: str | None,
     *,
     as_json: bool,
@@ -75,8 +76,7 @@ def command(
     from lowpanbudget.design.load import load_design
 
     form = load_design(design).message(message)
-    start: dict[str, Any] = {} if rest is None else form.example(rest)  # type: ignore[arg-type]
-    packed = _packed(form, start, given)
+    packed = _packed(form, rest, given)
     if path is not None:
         if len(packed) != 1:
             raise RequestError(
@@ -92,16 +92,16 @@ def command(
     _tell_roundings(ctx, packed)
 
 
-def _packed(form: "Message", start: dict[str, Any], given: tuple[str, ...]) -> "list[PackedRow]":
+def _packed(form: "Message", rest: "Case | None", given: tuple[str, ...]) -> "list[PackedRow]":
     """Return the messages of the command line or of a file; ``RowsError`` when one of them cannot be packed."""
-    from lowpanbudget.payload.given import merged, roundings
+    from lowpanbudget.payload.given import roundings
 
     rows, name = _rows(form, given)
     packed, wrong = [], []
     for row in rows:
         fault = row.fault
         if row.values is not None:
-            values = merged(start, row.values)
+            values = row.values if rest is None else form.example(rest, row.values)
             try:
                 octets = form.pack(values)
                 sent = form.unpack(octets)

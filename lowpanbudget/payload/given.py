@@ -39,18 +39,6 @@ def values_of(message: Message, given: Any, *, table: bool = False) -> dict[str,
     return dict(taken_values(message.fields, given, {}, table=table))
 
 
-def merged(start: Mapping[str, Any], values: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the values with what they leave out taken from ``start``, inside groups as well."""
-    whole = dict(start)
-    for name, value in values.items():
-        before = whole.get(name)
-        if isinstance(before, Mapping) and isinstance(value, Mapping):
-            whole[name] = merged(before, value)
-        else:
-            whole[name] = value
-    return whole
-
-
 def tree_of(cells: Iterable[tuple[str, str]]) -> dict[str, Any]:
     """Return values by name of values by path, such as ``reading[0].temperature``; texts stay texts."""
     tree: dict[str, Any] = {}

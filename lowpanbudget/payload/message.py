@@ -133,9 +133,13 @@ class Message(HashedOnce):
             BitReader(writer.data, self._stream, at=at, layer=self._layer, spans=writer.spans)
         )
 
-    def example(self, case: Case) -> dict[str, Any]:
-        """Return values that make the least, the typical or the greatest message."""
-        return self._root.example(case, {})
+    def example(self, case: Case, given: Mapping[str, Any] | None = None) -> dict[str, Any]:
+        """Return values that make the least, the typical or the greatest message.
+
+        Values that are ``given`` stay, also those inside groups: the rest is as in that message, and a tag that is
+        given chooses the option.
+        """
+        return self._root.filled(case, {}, given or {})
 
     def size_bits(self, case: Case) -> int:
         """Return the bits of the least, typical or greatest message, by packing it (padding at its end not counted)."""

@@ -374,6 +374,42 @@ def test_unions_follow_their_tag() -> None:
     with pytest.raises(RequestError, match="field u has no field 'v'"):
         message.pack({"what": "door", "u": {"v": 1}})
     assert (message.min_bits, message.max_bits) == (2, 10)
+    # where there is nothing to give, nothing must be given
+    assert message.pack({"what": "alive"}) == b"\x80"
+    with pytest.raises(RequestError, match="field u has no value"):
+        message.pack({"what": "door"})
+
+
+def test_an_example_keeps_what_is_given() -> None:
+    """A tag that is given chooses, a base time that is given is counted from, in groups as well."""
+    level = Group(
+        "more", fields=(number("v", "0", "255", typical=Decimal(9)), number("w", "0", "9"))
+    )
+    message = packed(
+        Enumeration("what", names=("door", "level", "alive")),
+        Time("t"),
+        TimeOffset("dt", base="t", max=Decimal(100)),
+        Union(
+            "u",
+            tag="what",
+            options=(
+                Option("door", (Boolean("open"),)),
+                Option("level", (level,)),
+                Option("alive", ()),
+            ),
+        ),
+        number("extra", "0", "3", optional=True),
+    )
+    assert message.example("greatest", {"what": "door"})["u"].keys() == {"open"}
+    assert message.example("typical", {"what": "alive"})["u"] == {}
+    found = message.example(
+        "typical", {"what": "level", "t": 900000, "u": {"more": {"w": 4}}, "extra": None}
+    )
+    assert found["u"] == {"more": {"v": 9, "w": 4}}
+    assert message.unpack(message.pack(found)) == {k: v for k, v in found.items() if k != "extra"}
+    # a wrong value stays, so that packing tells of it
+    with pytest.raises(RequestError, match="field what is 'cellar'"):
+        message.pack(message.example("least", {"what": "cellar", "u": {}}))
 
 
 def test_series_with_escape() -> None:

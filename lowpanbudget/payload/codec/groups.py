@@ -11,6 +11,8 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit, kind_of
 from lowpanbudget.payload.kinds.field import Field
 
+NOTHING_HERE = "It has no fields here: leave it out"
+
 
 class Named:
     """A step of one field that is no part of a run; ``slot`` is where its value is kept for others."""
@@ -28,7 +30,9 @@ class Named:
         out.path.append(self.name)
         value = values.get(self.name)
         if value is None:
-            raise Misfit("has no value", hint=NO_VALUE)
+            if not (isinstance(self.node, FieldsNode) and self.node.is_empty(scope)):
+                raise Misfit("has no value", hint=NO_VALUE)
+            value = {}
         self.node.write(out, value, scope)
         if self.slot is not None:
             self._remember(value, scope)
@@ -43,10 +47,18 @@ class Named:
         source.path.pop()
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
-        """Put an example of the field into the dictionary."""
-        value = values[self.name] = self.node.example(case, scope)
-        if self.slot is not None:
-            self._remember(value, scope)
+        """Put an example of the field into the dictionary; a value that is there stays, filled up if it has fields."""
+        given = values.get(self.name)
+        if isinstance(self.node, FieldsNode) and isinstance(given, Mapping):
+            values[self.name] = self.node.filled(case, scope, given)
+        elif self.name not in values:
+            values[self.name] = self.node.example(case, scope)
+        if self.slot is None:
+            return
+        try:
+            self._remember(values[self.name], scope)
+        except Misfit:  # given, and packing says what is wrong with it
+            self._remember(self.node.example(case, scope), scope)
 
     def _remember(self, value: Any, scope: Scope) -> None:
         """Keep the value as the receiver will know it: after rounding."""
@@ -54,6 +66,20 @@ class Named:
         assert isinstance(self.node, LeafNode | TagNode)
         codec = self.node.place.codec
         scope[self.slot] = codec.decode(codec.encode(value))
+
+
+class FieldsNode:
+    """A node with fields by name; those that are not given may be as in an example."""
+
+    __slots__ = ()
+
+    def is_empty(self, scope: Scope) -> bool:
+        """Return whether no field is here, so that there is nothing to give."""
+        raise NotImplementedError
+
+    def filled(self, case: Case, scope: Scope, given: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values that are given, and examples of all others."""
+        raise NotImplementedError
 
 
 class TagNode(LeafNode):
@@ -97,12 +123,13 @@ class Maybe:
         self._step.read(source, values, scope)
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
-        """Put an example into the dictionary, or leave it out."""
-        if case == "greatest" or (case == "typical" and self._field.typically_present):
+        """Put an example into the dictionary, or leave it out; ``None`` is given for what is not there."""
+        there = case == "greatest" or (case == "typical" and self._field.typically_present)
+        if values[self.name] is not None if self.name in values else there:
             self._step.example(case, values, scope)
 
 
-class GroupNode:
+class GroupNode(FieldsNode):
     """The steps of a group or of the whole message, led by the presence bits of its optional fields."""
 
     __slots__ = (
@@ -130,7 +157,8 @@ class GroupNode:
     def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append presence bits and fields."""
         if type(value) is not dict and not isinstance(value, Mapping):
-            raise Misfit(f"is {kind_of(value)}", hint="Give values by the names of the fields")
+            hint = "Give values by the names of the fields" if self._known else NOTHING_HERE
+            raise Misfit(f"is {kind_of(value)}", hint=hint)
         if not value.keys() <= self._known:
             self._unknown(value)
         if self._optional:
@@ -159,7 +187,15 @@ class GroupNode:
 
     def example(self, case: Case, scope: Scope) -> dict[str, Any]:
         """Return examples by name."""
-        values: dict[str, Any] = {}
+        return self.filled(case, scope, {})
+
+    def is_empty(self, scope: Scope) -> bool:
+        """Return whether no field carries a value."""
+        return not self._known
+
+    def filled(self, case: Case, scope: Scope, given: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values that are given, and examples of all others."""
+        values = dict(given)
         for step in self._steps:
             step.example(case, values, scope)
         return values
@@ -172,6 +208,6 @@ class GroupNode:
             if close
             else f"Fields are {', '.join(sorted(self._known))}"
             if self._known
-            else "There is none here: leave it out"
+            else NOTHING_HERE
         )
         raise Misfit(f"has no field {name!r:.40}", hint=hint)

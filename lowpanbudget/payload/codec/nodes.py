@@ -174,13 +174,14 @@ class Run:
                 source.leave(bits, values.get(leaf.name) if leaf.carries else code, leaf.name)
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
-        """Put an example of each field into the dictionary."""
+        """Put an example of each field that is not there into the dictionary."""
         if case not in self._examples:
             leaves = (part.leaf for part in self._parts)
             self._examples[case] = {
                 leaf.name: leaf.example(case) for leaf in leaves if leaf.carries
             }
-        values.update(self._examples[case])
+        examples = self._examples[case]
+        values.update(examples if values.keys().isdisjoint(examples) else {**examples, **values})
 
     def _short(self, source: BitReader) -> None:
         """Complain about the first field that is not whole."""

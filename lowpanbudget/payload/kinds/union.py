@@ -10,7 +10,7 @@ from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.c.body import StructureUnion
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.codec.groups import GroupNode, TagNode
+from lowpanbudget.payload.codec.groups import FieldsNode, GroupNode, TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
@@ -202,7 +202,7 @@ when = "service\""""
         return reader.group(self.chosen(at.known).fields, records, at._replace(time=None))
 
 
-class UnionNode:
+class UnionNode(FieldsNode):
     """The group of fields that the tag in ``slot`` has chosen."""
 
     __slots__ = ("_options", "_slot", "greatest", "least")
@@ -223,3 +223,11 @@ class UnionNode:
     def example(self, case: Case, scope: Slots) -> dict[str, Any]:
         """Return an example of the chosen group."""
         return self._options[scope[self._slot]].example(case, scope)
+
+    def is_empty(self, scope: Slots) -> bool:
+        """Return whether the chosen option has no field."""
+        return self._options[scope[self._slot]].is_empty(scope)
+
+    def filled(self, case: Case, scope: Slots, given: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values that are given, and examples of all others of the chosen option."""
+        return self._options[scope[self._slot]].filled(case, scope, given)
