@@ -64,7 +64,8 @@ def _contents(sighting: Sighting, frame: Frame, flow: FlowKey | None) -> Iterato
     elif command is not None:
         yield f"{sighting.kind}: {command.name}"
     elif flow is None:
-        yield sighting.kind
+        refuses = frame.mac is not None and frame.mac.refuses
+        yield f"{sighting.kind}: frame not accepted" if refuses else sighting.kind
     if flow is not None:
         yield from _of_flow(sighting, flow)
 

@@ -53,10 +53,10 @@ class Crossing(NamedTuple):
 class HeardFrame(NamedTuple):
     """One frame on the air.
 
-        ``sender`` and ``receiver`` are link addresses of the hop, None where it names none. ``octets`` are those on the
-    air, check sequence included. ``asks`` for an acknowledgement, ``answers``: it is one. ``sealed``: nobody here reads
-    it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its sender's
-    frames.
+    ``sender`` and ``receiver`` are link addresses of the hop, None where it names none. ``octets`` are those on the
+    air, check sequence included. ``asks`` for an acknowledgement, ``answers``: it is one, which ``refuses`` what was
+    received and not accepted. ``sealed``: nobody here reads it. ``repeats`` is the number of the frame that it says
+    again. ``numbered``: its ``sequence`` counts its sender's frames.
     """
 
     number: int
@@ -73,6 +73,7 @@ class HeardFrame(NamedTuple):
     copies: int | None
     damaged: bool
     crossing: Crossing | None
+    refuses: bool = False
 
 
 class _HeaderFacts(NamedTuple):
@@ -84,6 +85,7 @@ class _HeaderFacts(NamedTuple):
     numbered: bool
     asks: bool
     answers: bool
+    refuses: bool
     to_all: bool
 
 
@@ -111,6 +113,7 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         sighting.copies,
         sighting.fcs_ok is False,
         None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices),
+        facts.refuses,
     )
 
 
@@ -123,6 +126,7 @@ def _header_facts(mac: Mac, decoder: Decoder) -> _HeaderFacts:
         mac.frame_type in _NUMBERED and mac.source is not None,
         bool(mac.ack_request) and not to_all,
         mac.frame_type == FrameType.ACKNOWLEDGEMENT,
+        mac.refuses,
         to_all,
     )
 

@@ -59,13 +59,15 @@ def may_have_arrived(
 ) -> int:
     """Return how many more datagrams may have arrived; ``unheard`` ones were sent and heard on no link.
 
-    One whose last frame was neither acknowledged nor tried as often as it may be was acknowledged, or given up. One
+    One whose last frame was neither acknowledged, refused nor tried as often as it may be was acknowledged, or given
+    up. One
     that was not heard further on may have come by in frames that were missed here.
     """
     left = [one for one, is_in in zip(journeys, arrived, strict=True) if not is_in]
     at_end = [one for one in left if one.at_end and one.last is not None]
     not_tried_on = sum(
-        one.last is not None and one.last.times < missed.most_tries for one in at_end
+        one.last is not None and one.last.is_open and one.last.times < missed.most_tries
+        for one in at_end
     )
     nodes = {
         end

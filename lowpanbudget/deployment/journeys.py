@@ -23,7 +23,8 @@ ANSWER_S = 0.1  # an acknowledgement comes within that; longer than at any rate 
 class Tries:
     """One frame on one link, sent ``times`` times; ``answers`` of them were acknowledged, the first ``answered_ns``.
 
-    ``last_answered``: the last try was; of ``answer_octets`` is the acknowledgement.
+    ``last_answered``: the last try was; of ``answer_octets`` is the acknowledgement. ``refusals`` of them were answered
+    as received and not accepted: they brought nothing, and are not among those acknowledged.
     """
 
     sender: bytes
@@ -38,6 +39,12 @@ class Tries:
     answered_ns: int | None = None
     last_answered: bool = False
     answer_octets: int = 0
+    refusals: int = 0
+
+    @property
+    def is_open(self) -> bool:
+        """Return whether its last try may have come over: it was neither acknowledged nor refused, as heard here."""
+        return not self.last_answered and self.refusals < self.times
 
     @property
     def end_ns(self) -> int | None:
@@ -142,12 +149,15 @@ class Journeys:
             return
         if frame.time_ns - tries.last_ns > ANSWER_S * SECOND:
             return
+        self._last = None
+        self.answering.add(tries.receiver)
+        if frame.refuses:
+            tries.refusals += 1
+            return
         if not tries.answers:
             tries.answered_ns = tries.last_ns
         tries.answers += 1
         tries.last_answered, tries.answer_octets = True, frame.octets
-        self._last = None
-        self.answering.add(tries.receiver)
 
     def acknowledger(self, frame: HeardFrame) -> bytes | None:
         """Return who sends an acknowledgement that names nobody: who got the frame before it."""

@@ -24,6 +24,7 @@ class _LinkSum:
     ended: int = 0
     perhaps: int = 0
     answer_octets: int = 0
+    refused: int = 0
 
 
 class Links:
@@ -54,7 +55,8 @@ class Links:
         found.answers += min(tries.answers, tries.times)
         found.unanswered += not tries.answers
         found.ended += tries.last_answered
-        found.perhaps += not tries.last_answered and tries.times < self._most
+        found.perhaps += tries.is_open and tries.times < self._most
+        found.refused += min(tries.refusals, tries.times)
         found.answer_octets = max(found.answer_octets, tries.answer_octets)
 
     def links(self, answering: Collection[bytes]) -> tuple[MeasuredLink, ...]:
@@ -77,6 +79,7 @@ class Links:
                 share_of(one.ended, one.tries) if receiver in answering else None,
                 one.answer_octets,
                 one.perhaps if receiver in answering else 0,
+                one.refused,
             )
             for (sender, receiver), one in self._sums.items()
         ]

@@ -110,6 +110,7 @@ class MeasuredLink:
 
     ``ended`` is the share of tries that were acknowledged and not sent again: what the sender knows of, wherever the
     capture was heard. ``perhaps`` as many more ended so, since their frames were not tried as often as one may be.
+    ``refused`` tries were answered as received and not accepted, and are not among those acknowledged.
     """
 
     sender: bytes
@@ -124,6 +125,7 @@ class MeasuredLink:
     ended: MeasuredShare | None
     answer_octets: int
     perhaps: int
+    refused: int = 0
 
 
 @dataclass(frozen=True, slots=True)

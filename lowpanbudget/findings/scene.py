@@ -15,7 +15,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
-from lowpanbudget.findings.senders import Givers, HeardSender, Senders, Station
+from lowpanbudget.findings.senders import Givers, HeardSender, Refusal, Senders, Station
 from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -39,9 +39,10 @@ class Surroundings:
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
     number of frames that carried them. ``flows`` finds those of the design, ``senders`` are the nodes that sent
-    data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again without one.
-    ``losses`` tell what became of datagrams in fragments, ``sums`` are checksums that nothing explains, ``end_s`` is
-    when the last frame came, ``unread`` the number of data frames that are sealed or have a fault.
+    data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again without one,
+    ``refusals`` what was received and not accepted (told at the end). ``losses`` tell what became of datagrams in
+    fragments, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came, ``unread`` the
+    number of data frames that are sealed or have a fault.
     ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
     """
 
@@ -57,6 +58,7 @@ class Surroundings:
     losses: Losses = field(init=False, default_factory=Losses)
     acknowledged: Givers = field(init=False, default_factory=Givers)
     insistent: set[Station] = field(init=False, default_factory=set)
+    refusals: list[Refusal] = field(init=False, default_factory=list)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0
     unread: int = 0

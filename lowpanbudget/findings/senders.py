@@ -68,6 +68,17 @@ class HeardSender:
 Senders = FirstNamed[Station, HeardSender]
 
 
+class Refusal(NamedTuple):
+    """What a receiver refused of a sender: ``tries``, and ``lost`` of the ``asked`` frames; ``first`` say so."""
+
+    sender: bytes
+    receiver: bytes
+    tries: int
+    asked: int
+    lost: int
+    first: tuple[int, ...]
+
+
 class Givers(FirstNamed[Station, float]):
     """Who acknowledged frames, and when last: an acknowledgement names nobody, but the frame that it answers does."""
 

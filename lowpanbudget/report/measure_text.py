@@ -12,6 +12,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import chart_text, layout
 from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.measure_answer import answer, link_words
 from lowpanbudget.report.measure_charts import burst_chart
 from lowpanbudget.report.measurements import quantile
 from lowpanbudget.report.screen import Screen
@@ -44,7 +45,9 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
         _burst(console, screen, found["burst"])
     _table(console, screen, _FLOWS, _FLOW_TITLES, found["flows"], _flow)
     _by_own_clock(console, screen, found["flows"])
-    _table(console, screen, "Links", _LINK_TITLES, found["links"], _link, _LINK_WORDS)
+    _table(
+        console, screen, "Links", _LINK_TITLES, found["links"], _link, link_words(found["links"])
+    )
     _table(console, screen, "Nodes", _NODE_TITLES, found["nodes"], _node, _NODE_WORDS)
     if found["unknown"]:
         console.print(Text("What this capture cannot tell", "bold"))
@@ -53,29 +56,6 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
         console.print()
     paragraph(console, screen, CAUTION, "dim")
     console.print()
-
-
-def answer(found: dict[str, Any]) -> str:
-    """Return whether a measurement is as planned, and where the times that it was reckoned from go back."""
-    back = found["put_back"]
-    if back is None:
-        return _as_planned(found)
-    often = f", {back['times']} times in all" if back["times"] > 1 else ""
-    return f"{_as_planned(found)}; {back['text']}{often}"
-
-
-def _as_planned(found: dict[str, Any]) -> str:
-    checks = found["checks"]
-    verdicts = Counter(check["verdict"] for check in checks)
-    if not found["frames"]:
-        return "nothing to measure"
-    if not checks:
-        return "no plan to compare with"
-    if verdicts["outside"]:
-        return f"outside of the plan in {verdicts['outside']} of {plural(len(checks), 'number')}"
-    if verdicts["open"]:
-        return f"nothing outside of the plan, {verdicts['open']} of {plural(len(checks), 'number')} open"
-    return f"as planned in {plural(len(checks), 'number')}"
 
 
 # --- the plan -------------------------------------------------------------------------------------------
@@ -131,10 +111,6 @@ _FLOWS = "Messages, each datagram counted once"
 _FLOW_TITLES = ("message", "arrived", "95 % sure", "every s", "hops", "took s", "95 % in")
 _LINK_TITLES = ("from", "to", "frames", "tries", "heard", "95 % sure", "never")
 _NODE_TITLES = ("node", "frames", "answers", "on air ms", "duty", "worst", "missed")
-_LINK_WORDS = (
-    "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, with its interval; never: "
-    "frames without any acknowledgement."
-)
 _NODE_WORDS = (
     "answers: acknowledgements; duty: the share of the time on the air, worst: in the worst window of the design's "
     "limits; missed: of the numbers of its frames, here."
@@ -145,7 +121,7 @@ def tables(found: dict[str, Any]) -> Iterator[tuple[str, Sequence[str], list[lis
     """Yield title, titles of columns, rows and an explanation of each table that has any rows."""
     for title, titles, key, row, words in (
         (_FLOWS, _FLOW_TITLES, "flows", _flow, ""),
-        ("Links", _LINK_TITLES, "links", _link, _LINK_WORDS),
+        ("Links", _LINK_TITLES, "links", _link, link_words(found["links"])),
         ("Nodes", _NODE_TITLES, "nodes", _node, _NODE_WORDS),
     ):
         if found[key]:

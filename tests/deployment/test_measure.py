@@ -7,6 +7,8 @@ from random import Random
 from typing import NamedTuple
 
 import pytest
+from findings.air import CONTEXTS
+from findings.cases_nodes import judged
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
 from simulation.captured import Frames, Listener, design, link, received, records
@@ -518,3 +520,15 @@ def test_memory_ends_with_so_many_datagrams() -> None:
         f"{len(network.packets) - 10} datagrams behind the first were not told apart"
         in " ".join(found.unknown)
     )
+
+
+def test_what_was_received_and_not_accepted_is_not_counted_as_arrived() -> None:
+    """Of 7 tries 5 are refused, and of 6 frames the second and the fifth are accepted: the second at its second try."""
+    found = measure(list(judged("n", "na", "n", "n", "a", "n").records()), contexts=CONTEXTS)
+    (link,), (flow,) = found.links, found.flows
+    assert link.answered is not None
+    assert (link.tries, link.answered.count, link.refused, link.unanswered) == (7, 2, 5, 4)
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials, flow.perhaps) == (2, 6, 0)
+    assert flow.took is not None
+    assert (flow.took.least, flow.took.most) == (0.0, 1.0)

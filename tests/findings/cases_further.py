@@ -42,7 +42,15 @@ from findings.cases_compression import (
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
 from findings.cases_joining import acknowledged, confirmed
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
-from findings.cases_nodes import COPY, RELAY, acknowledging, beside_each_other, numbered, unsealed
+from findings.cases_nodes import (
+    COPY,
+    RELAY,
+    acknowledging,
+    beside_each_other,
+    judged,
+    numbered,
+    unsealed,
+)
 from findings.cases_routing import asking, far_away
 from findings.judge import Told
 
@@ -213,6 +221,30 @@ ELSEWHERE = "acknowledges frames in PAN 0xabcd, none in PAN 0xabce"
 LOOKS_ALIKE = "0x0001 of a network of its own, too far away to be heard, would look the same"
 
 FURTHER = (
+    Further(
+        "frames-refused",
+        lambda: judged("n", "n", "nn", "n", "n"),
+        Told(
+            "failure",
+            "0x0017 to 0x0001",
+            "0x0001 received 5 frames and accepted none",
+            ("6 acknowledgements with nack = 1: not accepted",),
+            (2, 4, 6, 8, 10, 12),
+            6,
+        ),
+    ),
+    Further(
+        "frames-refused",
+        lambda: judged("a", "na", "a"),
+        Told(
+            "remark",
+            "0x0017 to 0x0001",
+            "0x0001 accepted each of 3 frames in the end",
+            ("1 acknowledgement with nack = 1: not accepted",),
+            (4,),
+            1,
+        ),
+    ),
     # ten of each; from the first to the last 18 s
     Further(
         "control-out-of-proportion",

@@ -1,5 +1,6 @@
 """A capture that fires each finding about a node beside the others of its network, and a near miss."""
 
+import struct
 from collections.abc import Callable
 from ipaddress import IPv6Address
 
@@ -22,6 +23,23 @@ def reading(number: int, links: tuple[bytes, bytes] = (NODE, ROOT), pan: int = P
 def acknowledgement(sequence: int) -> bytes:
     """IEEE 802.15.4-2006 clause 7.2.2.3, from memory: frame control 0x0002 and the number."""
     return air.mended(bytes([0x02, 0x00, sequence, 0, 0]))
+
+
+def verdict(sequence: int, *, accepts: bool) -> bytes:
+    """IEEE 802.15.4-2015 clause 7.4.2.7, from memory: version 2, an element 0x1e of 2 octets, nack in bit 15."""
+    element = struct.pack("<HH", 2 | 0x1E << 7, 0 if accepts else 1 << 15)
+    return air.mended(struct.pack("<HB", 2 | 1 << 9 | 2 << 12, sequence) + element + b"\0\0")
+
+
+def judged(*verdicts: str) -> Capture:
+    """Readings to the root, one each 10 s; each try is refused (n) or accepted (a)."""
+    frames: Timed = []
+    for number, tries in enumerate(verdicts, 1):
+        for turn, said in enumerate(tries):
+            at = 10 * number + turn
+            frames.append((at, reading(number)))
+            frames.append((at + 0.001, verdict(number, accepts=said == "a")))
+    return Capture(frames)
 
 
 def asked(count: int, tries: int, answered: bool, source: bytes = NODE, at: float = 1.0) -> Timed:
@@ -160,6 +178,19 @@ NODES_CASES: dict[str, Case] = {
             ("0x0001 acknowledges frames of others",),
             (1, 7, 13, 19, 25, 29),
             6,
+        ),
+    ),
+    # five of seven tries are refused; frames 2 and 5 are accepted in the end
+    "frames-refused": Case(
+        lambda: judged("n", "na", "n", "n", "a", "n"),
+        lambda: judged("a", "a", "a", "a", "a", "a"),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "0x0001 received 4 of 6 frames and never accepted them",
+            ("5 acknowledgements with nack = 1: not accepted",),
+            (2, 4, 8, 10, 14),
+            5,
         ),
     ),
     "pan-beside-the-network": Case(

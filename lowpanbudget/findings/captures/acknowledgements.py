@@ -1,11 +1,12 @@
-"""Frames that ask for an acknowledgement, and whether one comes."""
+"""Frames that ask for an acknowledgement, whether one comes, and whether it accepts them."""
 
 from lowpanbudget.env import link_text
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.senders import Station, pan_of, strangers
+from lowpanbudget.findings.senders import Refusal, Station, pan_of, strangers
 from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.values import dataclass, field
@@ -24,7 +25,8 @@ class _Asked:
     """Frames of a hop that asked, those that got no acknowledgement, and of these those that were tried again.
 
     ``receiver``: in which PAN, and who. The last frame is still open: its ``sequence``, how often it was tried, whether
-    it was acknowledged.
+    it was acknowledged, accepted or not. ``refusals`` are tries that were not accepted, ``refused`` frames that never
+    were, ``refusing`` the acknowledgements that say so.
     """
 
     receiver: Station
@@ -33,9 +35,13 @@ class _Asked:
     repeated: int = 0
     most_tries: int = 0
     first: Frames = field(default_factory=Frames)
+    refusals: int = 0
+    refused: int = 0
+    refusing: Frames = field(default_factory=Frames)
     sequence: int | None = None
     tries: int = 0
     answered: bool = False
+    accepted: bool = False
     time_s: float = 0.0
     number: int = 0
 
@@ -47,7 +53,8 @@ class _Asked:
         else:
             self.close()
             self.frames += 1
-            self.sequence, self.tries, self.answered, self.number = sequence, 1, False, scene.number
+            self.sequence, self.tries, self.number = sequence, 1, scene.number
+            self.answered = self.accepted = False
         self.time_s = now
 
     def close(self) -> None:
@@ -57,6 +64,8 @@ class _Asked:
             self.repeated += self.tries > 1
             self.most_tries = max(self.most_tries, self.tries)
             self.first.note(self.number)
+        elif self.tries and not self.accepted:
+            self.refused += 1
         self.tries = 0
 
 
@@ -68,12 +77,18 @@ class Asking:
     given: int = 0
     last: dict[int | None, _Asked] = field(default_factory=dict)  # by sequence number
 
-    def acknowledge(self, sequence: int | None, time_s: float) -> Station | None:
+    def acknowledge(self, scene: Scene, *, refuses: bool) -> Station | None:
         """Take an acknowledgement: of the last frame with that number. Return who gave it."""
-        asked = self.last.pop(sequence, None)
-        if asked is None or asked.sequence != sequence or time_s - asked.time_s > _WAIT_S:
+        asked = self.last.pop(scene.sequence, None)
+        if asked is None or asked.sequence != scene.sequence:
+            return None
+        if scene.time_s - asked.time_s > _WAIT_S:
             return None
         asked.answered = True
+        asked.accepted |= not refuses
+        if refuses:
+            asked.refusals += 1
+            asked.refusing.note(scene.number)
         self.given += 1
         return asked.receiver
 
@@ -85,7 +100,7 @@ def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
     if mac is None or scene.fcs_ok is False:
         return
     if mac.frame_type == FrameType.ACKNOWLEDGEMENT:
-        giver = memory.acknowledge(scene.sequence, scene.time_s)
+        giver = memory.acknowledge(scene, refuses=mac.refuses)
         if giver is not None:
             scene.known.acknowledged.note(giver, scene.time_s)
     elif mac.ack_request and mac.source is not None and mac.destination is not None:
@@ -103,6 +118,8 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         asked.close()
         if asked.repeated >= _FEW:
             known.insistent.add((pan, source))
+        if asked.refusals:
+            known.refusals.append(_refusal(source, asked))
     asking = sum(asked.frames for _, asked in memory.hops.items())
     if memory.given < max(_FEW, asking * _HEARD):  # noise answers some frames as well
         return
@@ -122,3 +139,28 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             cause = f"{asked.repeated} of {total} frames were never acknowledged, {tries}"
             severity = Severity.RISK if asked.repeated * 10 > total else Severity.REMARK
             yield Hit(cause, (), hop, frames, severity, times=asked.repeated)
+
+
+def _refusal(source: bytes, asked: _Asked) -> Refusal:
+    tries, frames = asked.refusals, tuple(asked.refusing)
+    return Refusal(source, asked.receiver[1], tries, asked.frames, asked.refused, frames)
+
+
+@ACKNOWLEDGEMENTS.at_end("frames-refused")
+def frames_refused(known: Surroundings) -> Hits:
+    """Judge each hop by the frames that were never accepted; what was at another try is a remark."""
+    for one in known.refusals:
+        name = link_text(one.receiver)
+        cause = (
+            f"{name} received {one.lost} of {plural(one.asked, 'frame')} and never accepted them"
+        )
+        often = one.lost >= _FEW and one.lost * 10 > one.asked
+        severity = Severity.RISK if often else Severity.REMARK
+        if not one.lost:
+            cause = f"{name} accepted each of {plural(one.asked, 'frame')} in the end"
+        elif one.lost == one.asked >= _ALL:
+            cause = f"{name} received {one.asked} frames and accepted none"
+            severity = Severity.FAILURE
+        evidence = (f"{plural(one.tries, 'acknowledgement')} with nack = 1: not accepted",)
+        hop = hop_text(one.sender, one.receiver)
+        yield Hit(cause, evidence, hop, one.first, severity, times=one.tries)

@@ -37,6 +37,7 @@ from lowpanbudget.layers.link.control import (
     no_sequence,
 )
 from lowpanbudget.layers.link.elements import Element
+from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.leading import read_leading
 from lowpanbudget.layers.link.leading import take_up as take_leading
 from lowpanbudget.values import dataclass, field, filling
@@ -105,6 +106,13 @@ class Mac:
     def later(self) -> bool:
         """Return whether the frame follows the rules of the 2015 edition: version 2, and multipurpose frames."""
         return self.version >= 2 or self.frame_type == FrameType.MULTIPURPOSE
+
+    @property
+    def refuses(self) -> bool:
+        """Return whether it is an acknowledgement that says "frame received but not accepted" (nack = 1)."""
+        return self.frame_type == FrameType.ACKNOWLEDGEMENT and any(
+            one.id == TIME_CORRECTION and one.fields.get("nack") for one in self.header_ies
+        )
 
 
 _MacInMaking = filling(Mac)  # the quicker one to fill

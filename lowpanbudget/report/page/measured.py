@@ -1,7 +1,7 @@
 """What a capture shows beside the plan, on its page: each number with how sure it is, the links and the nodes."""
 
 from lowpanbudget.deployment.measured import Measurement
-from lowpanbudget.report import measure_charts, measure_text, measurements
+from lowpanbudget.report import measure_answer, measure_charts, measure_text, measurements
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg.document import inline
 from lowpanbudget.report.view import Data
@@ -18,7 +18,7 @@ def measured_part(found: Measurement, file: str) -> Data | None:
         return None
     checks = sorted(told["checks"], key=lambda check: _ORDER.index(check["verdict"]))
     return {
-        "answer": harmless(measure_text.answer(told)),
+        "answer": harmless(measure_answer.answer(told)),
         "checks": [
             {
                 "verdict": check["verdict"], "what": check["what"], "subject": harmless(check["subject"]),

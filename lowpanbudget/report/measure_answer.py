@@ -1,0 +1,50 @@
+"""What a measurement says in one sentence, and what its tables want said beneath them."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from lowpanbudget.errors import plural
+
+_LINK_WORDS = (
+    "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, with its interval; never: "
+    "frames without any acknowledgement."
+)
+_MOST_LINKS = 4  # that are told
+
+
+def answer(found: dict[str, Any]) -> str:
+    """Return whether a measurement is as planned, and where the times that it was reckoned from go back."""
+    back = found["put_back"]
+    if back is None:
+        return _as_planned(found)
+    often = f", {back['times']} times in all" if back["times"] > 1 else ""
+    return f"{_as_planned(found)}; {back['text']}{often}"
+
+
+def _as_planned(found: dict[str, Any]) -> str:
+    checks = found["checks"]
+    verdicts = Counter(check["verdict"] for check in checks)
+    if not found["frames"]:
+        return "nothing to measure"
+    if not checks:
+        return "no plan to compare with"
+    if verdicts["outside"]:
+        return f"outside of the plan in {verdicts['outside']} of {plural(len(checks), 'number')}"
+    if verdicts["open"]:
+        return f"nothing outside of the plan, {verdicts['open']} of {plural(len(checks), 'number')} open"
+    return f"as planned in {plural(len(checks), 'number')}"
+
+
+def link_words(links: Sequence[dict[str, Any]]) -> str:
+    """Return what the columns of links mean, and which links have tries that were refused."""
+    refused = [link for link in links if link["refused"]]
+    if not refused:
+        return _LINK_WORDS
+    told = ", ".join(
+        f"{link['refused']} of {link['tries']} tries {link['sender']} to {link['receiver']}"
+        for link in refused[:_MOST_LINKS]
+    )
+    more = len(refused) - _MOST_LINKS
+    told += f" and on {plural(more, 'more link')}" if more > 0 else ""
+    return f"{_LINK_WORDS} Refused, which is no acknowledgement here: {told} (nack = 1: received but not accepted)."
