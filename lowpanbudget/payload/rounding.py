@@ -34,7 +34,7 @@ def roundings(
 def _number(held: SingleValue, given: Mapping[str, Any]) -> Iterator[Rounding]:
     value: Any = given
     for part in held.path:
-        value = value.get(part) if isinstance(value, Mapping) else value[part]
+        value = value[part] if isinstance(part, int) else value.get(part)
         if value is None:
             return
     if isinstance(value, str):

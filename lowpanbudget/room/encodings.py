@@ -13,10 +13,11 @@ from lowpanbudget.payload.forms.encodings import (
     EncodedValues,
     Encoding,
     Inexact,
-    encoded,
+    PackedValues,
     largest,
     made_for,
 )
+from lowpanbudget.payload.forms.largest import Largest
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
 from lowpanbudget.values import FrozenDict, dataclass
@@ -117,18 +118,30 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     named = (message.name, encoding.name, encoding.note, encoding.missing)
     if encoding.missing:
         return Alternative(*named, FrozenDict(), FrozenDict(), (), batch_of, ())
-    coder = _coder(message, encoding)
-    results = {case: encoded(message, coder, message.example(case)) for case in CASES}
+    results, most = _encoded(message, encoding)
     wire = {case: result.octets for case, result in results.items() if result.octets is not None}
     cannot: dict[Case, str] = {
         case: result.cannot for case, result in results.items() if result.cannot
     }
-    most = largest(message, encoding, coder)
     places = [_on_hop(hop, wire, most.octets, _batch(message, encoding, hop.room)) for hop in hops]
     return Alternative(
         *named, FrozenDict(wire), FrozenDict(cannot), _greatest(list(results.values())), batch_of, tuple(places),
         most.octets, most.kind, most.wire,
     )  # fmt: skip
+
+
+@lru_cache(maxsize=256)  # a design is asked again with other flows, or for its page
+def _encoded(message: Message, encoding: Encoding) -> tuple[Mapping[Case, EncodedValues], Largest]:
+    """Return the examples of a message in an encoding, and the largest size of all."""
+    coder = _coder(message, encoding)
+    examples = {case: packed.encoded(coder) for case, packed in _examples(message).items()}
+    return examples, largest(message, encoding, coder)
+
+
+@lru_cache(maxsize=8)
+def _examples(message: Message) -> Mapping[Case, PackedValues]:
+    """Return the examples of a message, packed."""
+    return {case: PackedValues(message, message.example(case)) for case in CASES}
 
 
 def _on_hop(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int | None) -> OnHop:

@@ -7,7 +7,7 @@ size of any values is that of a message made for it, or a limit that is proved a
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from importlib.util import find_spec
 from math import isfinite
 from typing import Any, NamedTuple
@@ -107,32 +107,60 @@ def made_for(message: Message, encoding: Encoding, count: int) -> Message:
     return replaced(message, {(field.name,): smaller})
 
 
-def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> EncodedValues:
-    """Return the octets of the values, proved by reading them back.
+class PackedValues:
+    """Values of a message as a receiver reads them that gets them packed: worked out once for all other encodings.
 
     Raises ``RequestError`` for values that the message does not take.
     """
-    try:
-        octets, read = _proved(message, coder, values)
-    except Unsayable as fault:
-        return EncodedValues(None, (), fault.message)
-    return EncodedValues(octets, _errors(message, values, read))
+
+    def __init__(self, message: Message, given: Mapping[str, Any]) -> None:
+        self._message, self._given = message, given
+        self._sent = message.unpack(message.pack(given))
+        self._shown = repr(self._sent)
+
+    def encoded(self, coder: Coder) -> EncodedValues:
+        """Return the octets of the values, proved by reading them back."""
+        try:
+            octets, read = self._proved(coder)
+        except Unsayable as fault:
+            return EncodedValues(None, (), fault.message)
+        return EncodedValues(octets, self._exact if read == self._sent else self._errors(read))
+
+    def octets(self, coder: Coder) -> bytes:
+        """Return the octets of the values as ``encoded`` does; raises ``Unsayable`` where there are none."""
+        return self._proved(coder)[0]
+
+    def _proved(self, coder: Coder) -> tuple[bytes, Values]:
+        """Return the octets of the values, and what a receiver reads in them."""
+        octets = coder.encode_read(self._sent)
+        read = coder.decode(octets)
+        # numbers may look different: 12.0 of JSON is 12
+        odd = "" if repr(read) == self._shown else _difference(self._sent, read, "")
+        if odd:
+            raise Unsayable(f"{odd} does not come back as it was given")
+        return octets, read
+
+    @cached_property
+    def _exact(self) -> tuple[Inexact, ...]:
+        """Return what packing alone has rounded."""
+        return self._errors(self._sent)
+
+    def _errors(self, read: Values) -> tuple[Inexact, ...]:
+        greatest: dict[str, Decimal] = {}
+        for path, _, _, error in roundings(self._message.fields, self._given, read):
+            if error:
+                name = ".".join(part for part in path if isinstance(part, str))
+                greatest[name] = max(greatest.get(name, Decimal(0)), abs(error))
+        units = {
+            _plain_name(place): field.summary().unit
+            for place, field in (walk(self._message.fields) if greatest else ())
+        }
+        return tuple(Inexact(name, error, units.get(name, "")) for name, error in greatest.items())
 
 
-def octets_of(message: Message, coder: Coder, values: Mapping[str, Any]) -> bytes:
-    """Return the octets of the values as ``encoded`` does; raises ``Unsayable`` where there are none."""
-    return _proved(message, coder, values)[0]
-
-
-def _proved(message: Message, coder: Coder, values: Mapping[str, Any]) -> tuple[bytes, Values]:
-    """Return the octets of the values, and what a receiver reads in them."""
-    sent = message.unpack(message.pack(values))
-    octets = coder.encode_read(sent)
-    read = coder.decode(octets)
-    odd = _difference(sent, read, "")
-    if odd:
-        raise Unsayable(f"{odd} does not come back as it was given")
-    return octets, read
+def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> EncodedValues:
+    """Return the octets of the values in one encoding; ``PackedValues`` says what is raised."""
+    return PackedValues(message, values).encoded(coder)
 
 
 def largest(
@@ -148,22 +176,12 @@ def largest(
             return Largest(len(octets), octets)
         return Largest(-(-message.widest_bits // 8), message.pack(message.example("greatest")))
     leaves = _leaves(message, encoding, encoding.writing)
-    return search(leaves, lambda values: octets_of(message, coder, values), count)
+    return search(leaves, lambda values: PackedValues(message, values).octets(coder), count)
 
 
 @lru_cache(64)  # a message has the same longest values with any number of readings
 def _leaves(message: Message, encoding: Encoding, writing: Writing) -> Leaves:
     return Leaves(message, writing, lambda small: encoding.coder(small).encode)
-
-
-def _errors(message: Message, given: Mapping[str, Any], read: Values) -> tuple[Inexact, ...]:
-    greatest: dict[str, Decimal] = {}
-    for path, _, _, error in roundings(message.fields, given, read):
-        name = ".".join(part for part in path if isinstance(part, str))
-        if error:
-            greatest[name] = max(greatest.get(name, Decimal(0)), abs(error))
-    units = {_plain_name(place): field.summary().unit for place, field in walk(message.fields)}
-    return tuple(Inexact(name, error, units.get(name, "")) for name, error in greatest.items())
 
 
 def _plain_name(place: tuple[str, ...]) -> str:
