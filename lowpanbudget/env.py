@@ -86,8 +86,13 @@ class Contexts(Mapping[int, Context]):
     def __len__(self) -> int:
         return len(self._table)
 
+    def __eq__(self, other: object) -> bool:
+        if isinstance(other, Contexts):  # asked for, as the hash is, with every path that is looked up
+            return self._table == other._table
+        return Mapping.__eq__(self, other)
+
     def __hash__(self) -> int:
-        if self._hash is None:  # asked for with every path that is looked up
+        if self._hash is None:
             self._hash = hash(tuple(self._table.items()))
         return self._hash
 
