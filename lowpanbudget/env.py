@@ -87,7 +87,8 @@ class Contexts(Mapping[int, Context]):
         return len(self._table)
 
     def __eq__(self, other: object) -> bool:
-        if isinstance(other, Contexts):  # asked for, as the hash is, with every path that is looked up
+        # asked for, as the hash is, with every path that is looked up
+        if isinstance(other, Contexts):
             return self._table == other._table
         return Mapping.__eq__(self, other)
 
