@@ -39,14 +39,24 @@ FRAGN = Header(
 _SPILLED = Header(
     "fragment", CITE, (Bits("dispatch", 4, "its first four bits"), Bits("datagram_size", 12))
 )
-_SPILLED_DISPATCHES = {0b1100, 0b1110}
+_SPILLED_FRAGN = 0b1110
+_SPILLED_DISPATCHES = {0b1100, _SPILLED_FRAGN}
 
 
 def spilled_size(octets: bytes, at: int = 0) -> int | None:
-    """Return the size that spilled from its 11 bits into the dispatch at octet ``at``; None where none did."""
+    """Return the size that spilled from its 11 bits into the dispatch at octet ``at``; None where none did.
+
+    The same octets may be a recoverable fragment (RFC 8931). A FRAGN starts behind the IPv6 header, which the first
+    fragment brings; what would start within it is none.
+    """
     values = _SPILLED.values_at(octets, at)
     size = values["datagram_size"]
-    return size if values["dispatch"] in _SPILLED_DISPATCHES and size > LARGEST else None
+    if values["dispatch"] not in _SPILLED_DISPATCHES or size <= LARGEST:
+        return None
+    if values["dispatch"] == _SPILLED_FRAGN and len(octets) >= at + FRAGN.octets:
+        offset = FRAGN.values_at(octets, at)["datagram_offset"] * UNIT
+        return None if offset < ipv6.OCTETS else size
+    return size
 
 
 class SizeImpossible(NamedTuple):

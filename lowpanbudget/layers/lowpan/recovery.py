@@ -158,8 +158,10 @@ def decode(reader: Reader) -> Rfrag:
 
 
 def _overflow(data: bytes, start: int) -> str:
-    """Return what the octets mean when a sender let a size over 2047 spill out of FRAGN's 11 bits."""
+    """Return what the octets mean when a sender let a size over 2047 spill out of FRAGN's 11 bits, if they can."""
     size = spilled_size(data, start)
+    if size is None:
+        return ""
     return f"Or a FRAGN whose datagram_size {size} has overflowed its 11 bits into the dispatch"
 
 

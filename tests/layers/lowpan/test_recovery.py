@@ -111,6 +111,7 @@ def test_is_refused_where_it_is_wrong(case: Case) -> None:
     header = 9  # frame control 2, sequence 1, PAN 2, addresses 2 and 2
     assert frame.fault.offset == header + case["offset"]
     assert case.get("hint", "") in frame.fault.hint
+    assert bool(frame.fault.hint) == ("hint" in case)
 
 
 def test_figure_3_names_what_is_missing() -> None:
