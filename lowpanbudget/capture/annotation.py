@@ -3,14 +3,16 @@
 from typing import Any
 
 from lowpanbudget.bits import Span
+from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import address
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields import Bits, Restored
-from lowpanbudget.layers.internet import ipv6, rpi
+from lowpanbudget.layers.internet import ipv6, rpi, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.stack.comparison import Comparison, compare
+from lowpanbudget.stack.comparison import Comparison, compare, is_generic
+from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.uncompressed import restored
 
@@ -26,6 +28,24 @@ def restored_headers(sighting: Sighting) -> tuple[Restored, ...]:
     """Return the headers that were restored from a frame, or from the frame that brought those of its datagram."""
     frame = sighting.headers or sighting.as_frame
     return restored(frame, sighting.decoder.contexts, sighting.completed.datagram)
+
+
+def coded_contents(sighting: Sighting) -> tuple[Span, ...]:
+    """Return the spans of what the headers of a datagram carry where that came as byte code (RFC 7400).
+
+    They count octets of the datagram. None where it stands in the frame as it is.
+    """
+    headers, whole = sighting.headers, sighting.completed
+    contents = whole.contents
+    if headers is None or contents is None or not any(map(is_generic, headers.layers)):
+        return ()
+    place = upper_of(contents.octets)
+    if place is None:
+        return ()
+    at = place.offset + (udp.OCTETS if place.kind == ipv6.UDP else 0)
+    message = None if whole.matched is None else whole.matched.message
+    spans = contents.spans if message is None else with_contents(contents.packet, message)
+    return tuple(span for span in spans if span.offset_bits >= 8 * at)
 
 
 def title_of(frame: Frame) -> str:

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.errors import plural
-from lowpanbudget.report import layout, sightings, terminal, values_text
+from lowpanbudget.report import layout, ledger_text, sightings, terminal, values_text
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, hex_block, paragraph
@@ -37,6 +37,7 @@ def _explained(console: Console, screen: Screen, details: dict[str, Any]) -> Non
     """Print what is known of a frame beyond its octets: ``details`` as ``sightings.details`` returns them."""
     _datagram(console, screen, details)
     _restored(console, screen, details)
+    _contents(console, screen, details["contents"])
     _shortest(console, screen, details["shortest"])
     _message(console, screen, details["message"])
 
@@ -71,6 +72,15 @@ def _restored(console: Console, screen: Screen, details: dict[str, Any]) -> None
         else:
             layout.put(console, _entries(screen, fields, console.width))
         console.print()
+
+
+def _contents(console: Console, screen: Screen, contents: dict[str, Any] | None) -> None:
+    if contents is None:
+        return
+    first = contents["segments"][0]["offset_bits"] // 8
+    heading(console, screen, f"What the byte code stands for, from octet {first} of the datagram")
+    ledger_text.draw(console, screen, contents["spans"], contents["segments"])
+    console.print()
 
 
 def _cells(screen: Screen, row: dict[str, Any]) -> Iterator[Cell]:

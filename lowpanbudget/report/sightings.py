@@ -1,11 +1,11 @@
 """What is known of a captured frame beyond its own octets, as plain data and in words."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 from lowpanbudget.bits import Span
-from lowpanbudget.capture.annotation import restored_headers, shortest, words_of
+from lowpanbudget.capture.annotation import coded_contents, restored_headers, shortest, words_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Restored
@@ -21,6 +21,7 @@ def details(sighting: Sighting, largest: int) -> view.Data:
     """Return what is known of a frame beyond its octets; ``largest`` is the octets of the largest frame."""
     first = sighting.first
     return {
+        "contents": restored_contents(coded_contents(sighting)),
         "restored": restored_fields(restored_headers(sighting)),
         "restored_in": None if first is None else first.number,
         "shortest": compared(lambda: shortest(sighting, largest)),
@@ -44,6 +45,14 @@ def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Da
 def sealed_in(frame: Frame, sealed: tuple[int, int]) -> tuple[int, int]:
     """Return the range of octets that went encrypted: what the link sealed, or what ends sealed for each other."""
     return max(frame.opened, sealed, key=lambda place: place[1] - place[0])
+
+
+def restored_contents(spans: Sequence[Span]) -> view.Data | None:
+    """Return rows and runs of contents that did not go as they are: nothing is sent of them. None of no spans."""
+    if not spans:
+        return None
+    rows = [row | {"sent": ""} for row in view.rows(spans)]
+    return {"spans": rows, "segments": view.segments(spans)}
 
 
 def restored_fields(headers: Iterable[Restored]) -> list[view.Data]:

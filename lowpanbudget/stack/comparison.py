@@ -99,7 +99,7 @@ def methods(frame: Frame) -> dict[str, bool]:
         # one that cannot be verified is carried
         "elide_udp_checksum": frame.checksum_elided
         and all(notice.name != "udp-checksum-unsure" for notice in frame.notices),
-        "ghc": any(_is_generic(layer) for layer in frame.layers),
+        "ghc": any(is_generic(layer) for layer in frame.layers),
         "lorh": any(isinstance(layer, lorh.RoutingHeader) for layer in frame.layers),
     }
 
@@ -111,7 +111,7 @@ def mesh_octets(frame: Frame) -> int:
     )
 
 
-def _is_generic(header: object) -> bool:
+def is_generic(header: object) -> bool:
     """Return whether a header came with the generic compression of RFC 7400."""
     if isinstance(header, UdpNhc | ExtensionNhc):
         return header.generic

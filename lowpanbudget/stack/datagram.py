@@ -16,7 +16,7 @@ from lowpanbudget.layers.internet.chain import PseudoHeader, find, is_cut, is_la
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, ghc_headers, iphc, nhc
-from lowpanbudget.stack.upper import PART, read_application, read_upper
+from lowpanbudget.stack.upper import PART, Upper, read_application, read_upper
 from lowpanbudget.values import dataclass, field, replace
 
 
@@ -115,13 +115,17 @@ def read_payload(reader: Reader, chain: Chain) -> None:
         reader.layer = "payload"
         reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
         return
-    last = chain.parts[-1]
-    if last.kind == ipv6.UDP:
-        upper = read_application(reader, (last.value.source_port, last.value.destination_port))
-    else:
-        upper = read_upper(reader, chain.last, endpoints(chain.parts))
+    upper = _read_contents(reader, chain)
     chain.heads += upper.heads
     chain.upper_fault = upper.fault
+
+
+def _read_contents(reader: Reader, chain: Chain) -> Upper:
+    """Read all that is left as what the last header carries."""
+    last = chain.parts[-1]
+    if last.kind == ipv6.UDP:
+        return read_application(reader, (last.value.source_port, last.value.destination_port))
+    return read_upper(reader, chain.last, endpoints(chain.parts))
 
 
 def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
@@ -234,7 +238,15 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
     else:
         read_head(chain.heads, reader, layout_of(ghc_headers.Icmpv6Nhc).read)
         chain.parts[-1].next_header = chain.last = ipv6.ICMPV6
+    at = reader.pos
     chain.payload = ghc_headers.read_code(reader, dictionary, until_stop=False)
+    if chain.complete:
+        # what the code stands for has no octets of its own in the frame: its heads and its fault stand at the code
+        upper = _read_contents(Reader(chain.payload), chain)
+        chain.heads += [Head(head.value, at, reader.pos) for head in upper.heads]
+        chain.upper_fault = upper.fault
+        if upper.fault is not None:
+            upper.fault.offset = at
     return False
 
 

@@ -11,8 +11,9 @@ from click.testing import Result
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scapy.layers.dot15d4 import Dot15d4Data, Dot15d4FCS
+from vector_files import document
 
-from lowpanbudget import Mac, Security, encode_frame
+from lowpanbudget import Mac, Security, compress, encode_frame
 
 Invoke = Callable[..., Result]
 
@@ -281,3 +282,38 @@ def test_a_file_named_like_hex_wants_a_path(
     monkeypatch.chdir(tmp_path)
     assert frames(invoke("annotate", "beef", "--json"))[0]["octets"] == "beef"
     assert frames(invoke("annotate", "./beef", "--json"))[0]["octets"] == FRAME.hex()
+
+
+# RFC 7400 appendix A: ICMPv6 messages of neighbour discovery and RPL, given as whole IPv6 packets
+RFC_7400 = document(Path(__file__).parents[2] / "vectors" / "rfc7400" / "appendix-a.toml")
+FIGURES = [one for one in RFC_7400["case"] if "ipv6" in one]
+
+
+@pytest.mark.parametrize("figure", FIGURES, ids=[one["id"] for one in FIGURES])
+def test_what_byte_code_stands_for_is_explained_as_if_it_went_in_line(
+    invoke: Invoke, figure: dict[str, str]
+) -> None:
+    packet = bytes.fromhex("".join(figure["ipv6"].split()))
+    mac = Mac(
+        sequence=1, destination_pan=0xABCD, pan_id_compression=True,
+        destination=b"\x00\x02", source=b"\x00\x01",
+    )  # fmt: skip
+    coded, plain = (
+        frames(invoke("annotate", encode_frame(mac, payload.octets).octets.hex(), "--json"))[0]
+        for payload in (compress(packet, ghc=True), compress(packet))
+    )
+    told, sent = coded["contents"], plain["spans"]
+    assert isinstance(told, dict)
+    assert isinstance(sent, list)
+    assert plain["contents"] is None
+    # behind the 40 octets of the IPv6 header; in the plain frame before two octets of check sequence
+    bits = 8 * (len(packet) - 40)
+    end = 8 * (len(str(plain["octets"])) // 2 - 2)
+    in_line = [span for span in sent if end - bits <= span["offset_bits"] < end]
+    what = ("layer", "name", "value", "bits", "meaning", "cite")
+    assert [[span[key] for key in what] for span in told["spans"]] == [
+        [span[key] for key in what] for span in in_line
+    ]
+    assert [span["offset_bits"] for span in told["spans"]] == [
+        320 + span["offset_bits"] - (end - bits) for span in in_line
+    ]

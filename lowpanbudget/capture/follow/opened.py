@@ -78,13 +78,16 @@ class OpenedContent:
     def opened_in(self, frame: Frame, end: int) -> tuple[int, int]:
         """Return the range that was opened of a frame whose datagram ends at octet ``end``; empty where none was."""
         at = end - len(self.octets)
-        return (self.sealed[0] + at, self.sealed[1] + at) if self._stands(frame, end) else (0, 0)
+        stands = self.is_open and self._is_in_line(frame, end)
+        return (self.sealed[0] + at, self.sealed[1] + at) if stands else (0, 0)
 
     def within(self, frame: Frame, end: int) -> Frame:
         """Return a frame, whose datagram ends at octet ``end``, with what was opened in place of what was sealed."""
         at = end - len(self.octets)
+        if not self._is_in_line(frame, end):
+            return replace(frame, notices=(*frame.notices, *self._notices_about(frame)))
         notices = (*frame.notices, *(one._replace(offset=one.offset + at) for one in self.notices))
-        if not self._stands(frame, end):
+        if not self.is_open:
             return replace(frame, notices=notices)
         before = [span for span in frame.spans if span.offset_bits < at * 8]
         after = [span for span in frame.spans if span.offset_bits >= end * 8]
@@ -103,14 +106,19 @@ class OpenedContent:
             return list(notices)
         return [notice for notice in notices if notice.name != UNREADABLE]
 
-    def _stands(self, frame: Frame, end: int) -> bool:
-        """Return whether something was opened, and the octets stand in the frame in one piece, as they are."""
+    def _notices_about(self, frame: Frame) -> list[Notice]:
+        """Return the notices as they stand in a frame that brings the octets in another form: behind the UDP header."""
+        ends = [head.end for head in frame.heads if isinstance(head.value, Udp | UdpNhc)]
+        return [one._replace(offset=ends[-1] if ends else 0) for one in self.notices]
+
+    def _is_in_line(self, frame: Frame, end: int) -> bool:
+        """Return whether the octets stand in the frame in one piece, as they are."""
         at = end - len(self.octets)
         clear = frame.octets[:end] if frame.payload is None else frame.payload
         behind = any(
             head.end == at and isinstance(head.value, Udp | UdpNhc) for head in frame.heads
         )
-        return self.is_open and behind and clear.endswith(self.octets)
+        return behind and clear.endswith(self.octets)
 
 
 def moved(spans: Sequence[Span], octets: int) -> list[Span]:
