@@ -35,8 +35,8 @@ class Certainty(Enum):
 class Hit(NamedTuple):
     """What a check saw once.
 
-    Hits of one rule with the same ``subject`` become one finding. ``severity``, ``advice`` and ``certainty`` are given
-    where they differ from the rule's, ``times`` where it was seen more than once.
+    Hits of one rule with the same ``subject`` become one finding. ``severity``, ``advice``, ``certainty`` and ``cite``
+    are given where they differ from the rule's, ``times`` where it was seen more than once.
     """
 
     cause: str
@@ -47,6 +47,7 @@ class Hit(NamedTuple):
     advice: str = ""
     times: int = 1
     certainty: Certainty | None = None
+    cite: Cite | None = None
 
 
 @dataclass(frozen=True, slots=True)

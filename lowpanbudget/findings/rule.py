@@ -91,7 +91,7 @@ class Rule:
             manual.certainty if hit.certainty is None else hit.certainty,
             hit.cause,
             hit.advice or manual.advice,
-            manual.cite,
+            hit.cite or manual.cite,
             hit.subject,
             hit.frames,
             count,

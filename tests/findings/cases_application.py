@@ -401,6 +401,11 @@ TAG_WRONG = (
 )
 
 
+COMPARE_CONTEXT = (
+    "Compare master secret, salt and both IDs with those of the node; give the keys that are missing in the "
+    "key file (--keys)."
+)
+
 APPLICATION_CASES = {
     "sealed-content-not-opened": Case(
         lambda: sealed(bytes(16)),
@@ -411,6 +416,7 @@ APPLICATION_CASES = {
             "nothing opens with the keys that fit by their names",
             (TAG_WRONG,),
             (1,),
+            advice=COMPARE_CONTEXT,
         ),
     ),
     # the near miss sends the first again, octet by octet, and goes on
@@ -431,9 +437,10 @@ APPLICATION_CASES = {
         Told(
             "failure",
             "0x0017: Observe has 4 octets where 0 to 3 are allowed",
-            "Observe has 4 octets where 0 to 3 are allowed (RFC 7641 §2)",
+            "Observe has 4 octets where 0 to 3 are allowed",
             ("option 6: 01 02 03 04",),
             (1,),
+            cite="RFC 7641 §2",
         ),
     ),
     "token-longer-than-useful": Case(

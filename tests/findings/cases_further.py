@@ -9,6 +9,7 @@ from typing import NamedTuple
 from findings import air
 from findings.air import BROADCAST, NODE, PAN, PREFIX, ROOT, Capture
 from findings.cases_application import (
+    COMPARE_CONTEXT,
     DATA,
     EACH_MINUTE,
     MASTER_SECRET,
@@ -309,6 +310,7 @@ FURTHER = (
             ),
             (1, 2),
             2,
+            advice=COMPARE_CONTEXT,
         ),
     ),
     # the second and third of each minute's frames: one is answered, five are not and were sent once
@@ -936,9 +938,10 @@ FURTHER = (
         Told(
             "failure",
             "0x0017: a non-confirmable message is empty",
-            "a non-confirmable message is empty (RFC 7252 §4.3)",
+            "a non-confirmable message is empty",
             (),
             (1,),
+            cite="RFC 7252 §4.3",
         ),
     ),
     *(

@@ -135,6 +135,7 @@ LINK_CASES = {
             "the content of the unassigned header IE needs 122 octets, 1 octet left",
             ("octet 17, header IE", "walked: CSL IE (4 octets)"),
             (1,),
+            cite="IEEE 802.15.4-2015 §7.4.2",
         ),
     ),
     "elements-ended-for-nothing": Case(
@@ -281,6 +282,7 @@ LINK_CASES = {
             "dispatch octet 0x43 in page 0 is LOWPAN_DFF, depth-first forwarding: not read further",
             ("octet 9, 6LoWPAN dispatch",),
             (1,),
+            cite="RFC 6971",
         ),
     ),
 }

@@ -28,7 +28,8 @@ MANUAL_SECTIONS = ("title", *SECTIONS.values())
 class Told:
     """What one finding says: in words, and in which frames.
 
-    ``count`` is how often it was seen, ``advice`` what to do where that is not what the manual says.
+    ``count`` is how often it was seen; ``advice`` is what to do and ``cite`` which section says so, where that is not
+    what the manual says.
     """
 
     severity: str
@@ -38,6 +39,7 @@ class Told:
     frames: tuple[int, ...] = ()
     count: int = 1
     advice: str = ""
+    cite: str = ""
 
     def sentences(self) -> tuple[str, ...]:
         return (self.cause, *self.evidence)
@@ -75,12 +77,18 @@ def told(finding: Finding) -> Told:
         finding.frames,
         finding.count,
         own_advice(finding.name, finding.advice),
+        own_cite(finding.name, str(finding.cite)),
     )
 
 
 def own_advice(name: str, advice: str) -> str:
     """The advice of a finding; nothing where it is its manual's."""
     return "" if advice == manual_of(name)["What to do"] else advice
+
+
+def own_cite(name: str, cite: str) -> str:
+    """Which section says so; nothing where it is that of the manual."""
+    return "" if cite == str(_MANUALS[name].cite) else cite
 
 
 def about(name: str, findings: list[Finding]) -> list[Told]:

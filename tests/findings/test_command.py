@@ -12,7 +12,7 @@ from findings import air
 from findings.air import Capture
 from findings.cases_link import LINK_CASES
 from findings.cases_reading import READING_TOLD
-from findings.judge import CAPTURE_NAMES, DESIGN_NAMES, Told, own_advice
+from findings.judge import CAPTURE_NAMES, DESIGN_NAMES, Told, own_advice, own_cite
 from findings.test_cases import CASES
 from scapy.layers.dot15d4 import Dot15d4FCS
 from scapy.layers.inet import UDP
@@ -58,8 +58,9 @@ def written_out(one: dict[str, Any]) -> Told:
     """What a finding says, from the form for programs."""
     evidence, frames = tuple(one["evidence"]), tuple(one["frames"])
     advice = own_advice(one["name"], one["advice"])
+    cite = own_cite(one["name"], one["cite"])
     return Told(
-        one["severity"], one["subject"], one["cause"], evidence, frames, one["count"], advice
+        one["severity"], one["subject"], one["cause"], evidence, frames, one["count"], advice, cite
     )
 
 

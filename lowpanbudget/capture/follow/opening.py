@@ -37,7 +37,7 @@ from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.upper import APPLICATION_DATA, APPLICATION_PORTS, COAP_PORT, DTLS_PORT
 from lowpanbudget.values import replace
 
-_DTLS_CITE = rfc(9147, "4.5")
+_INVALID_1_2, _INVALID_1_3 = rfc(6347, "4.1.2.7"), rfc(9147, "4.5.2")
 _NO_CID = "no keys that fit its sender come with a connection ID (cid or cid_length)"
 
 
@@ -150,10 +150,10 @@ class ContentOpener:
                 return read
             content.notices = content.notices or read.notices
             content.refused |= read.refused
-        if fault is not None and not content.notices:
-            why = fault.message if fault.cite != dtls.CID_CITE else _NO_CID
-            text = f"a DTLS record is not opened: {why}"
-            content.notices.append(Notice(NOT_OPENED, text, _DTLS_CITE, fault.offset))
+        # any other fault is told where the datagram is read
+        if fault is not None and fault.cite == dtls.CID_CITE and not content.notices:
+            text = f"a DTLS record is not opened: {_NO_CID}"
+            content.notices.append(Notice(NOT_OPENED, text, dtls.CID_CITE, fault.offset))
         return content
 
     def _records(
@@ -195,7 +195,8 @@ class ContentOpener:
             content.nonces.append(_record_nonce(record, sender, opened))
             return opened, sender.suite
         text = f"a DTLS record is not opened: {why}"
-        content.notices.append(Notice(NOT_OPENED, text, _DTLS_CITE, at))
+        cite = _INVALID_1_3 if isinstance(record, Unified) else _INVALID_1_2
+        content.notices.append(Notice(NOT_OPENED, text, cite, at))
         return None
 
     def _inside(

@@ -22,7 +22,7 @@ from lowpanbudget.stack.incoming import Notice
 
 _MOST_REQUESTS = 4096  # that wait for their responses
 _SAME_TOKEN = 4  # the last requests under one token: their responses may still be on other hops
-_CITE = rfc(8613, "8")
+_REQUEST, _RESPONSE = rfc(8613, "8.2"), rfc(8613, "8.4")
 _Ends = tuple[IPv6Address, int | None, IPv6Address, int | None, bytes]
 
 
@@ -49,7 +49,8 @@ class OscoreEnds:
             content.refused, why = True, found.message
         place = at + len(octets) - len(message.payload)
         text = f"an OSCORE message is not opened: {why}"
-        content.notices.append(Notice(NOT_OPENED, text, _CITE, place))
+        cite = _REQUEST if message.is_request else _RESPONSE
+        content.notices.append(Notice(NOT_OPENED, text, cite, place))
         return None
 
     def _request(

@@ -42,7 +42,7 @@ def coap_message_forbidden(scene: Scene, message: coap.CoapMessage) -> Hits:
             evidence = (f"option {flaw.option.number}: {octets}",)
         severity = Severity.WASTE if flaw.wasteful else None
         subject = f"{scene.sender}: {flaw.text}"
-        yield Hit(f"{flaw.text} ({flaw.cite})", evidence, subject, severity=severity)
+        yield Hit(flaw.text, evidence, subject, severity=severity, cite=flaw.cite)
 
 
 @APPLICATION.rule("token-longer-than-useful", coap.CoapMessage, least=5)

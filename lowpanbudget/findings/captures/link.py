@@ -76,7 +76,7 @@ def header_elements_unreadable(scene: Scene, fault: WireError) -> Hits:
         for element in elements
     )
     evidence = (faults.where(fault), f"walked: {walked or 'nothing'}")
-    yield Hit(fault.message, evidence, scene.sender)
+    yield Hit(fault.message, evidence, scene.sender, cite=fault.cite)
 
 
 @LINK.rule("elements-ended-for-nothing", Mac)

@@ -152,7 +152,8 @@ _MOST_TEXTS = 4
 class _SealedContents:
     """What a node sent sealed to another end: how much opened, did not though keys fit, and did not for want of keys.
 
-    ``why`` are the words of what did not open, ``frames`` the first of those.
+    ``why`` are the words of what did not open, ``frames`` the first of those, ``first`` is the notice of the first, and
+    ``records`` tells whether some, or the others, are DTLS records.
     """
 
     opened: int = 0
@@ -160,7 +161,21 @@ class _SealedContents:
     keyless: int = 0
     why: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
+    first: Notice | None = None
+    records: set[bool] = field(default_factory=set)
 
+    @property
+    def advice(self) -> str:
+        """Return what to compare, where all are of one kind; nothing of both."""
+        compared = [_COMPARED[kind] for kind in self.records]
+        return (
+            f"Compare {compared[0]} with those of the node; {_GIVE}." if len(compared) == 1 else ""
+        )
+
+
+# of OSCORE (RFC 8613 section 3.2), and of DTLS records
+_COMPARED = {False: "master secret, salt and both IDs", True: "the record keys and the epoch"}
+_GIVE = "give the keys that are missing in the key file (--keys)"
 
 SealedContents = FirstNamed[IPv6Address, _SealedContents]
 
@@ -185,7 +200,9 @@ def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram
     contents.refused += opened.refused
     contents.keyless += not opened.refused
     contents.frames.note(*datagram.numbers[:1])
+    contents.records.add(datagram.udp is None or not datagram.udp.is_coap)
     for notice in opened.notices:
+        contents.first = contents.first or notice
         if len(contents.why) < _MOST_TEXTS and notice.text not in contents.why:
             contents.why.append(notice.text)
 
@@ -206,4 +223,8 @@ def sealed_content_not_opened(memory: SealedContents, _known: Surroundings) -> H
         else:
             continue
         evidence, frames = tuple(contents.why), tuple(contents.frames)
-        yield Hit(cause, evidence, str(source), frames, severity, times=refused or keyless)
+        cite = None if contents.first is None else contents.first.cite
+        yield Hit(
+            cause, evidence, str(source), frames, severity, contents.advice, refused or keyless,
+            cite=cite,
+        )  # fmt: skip

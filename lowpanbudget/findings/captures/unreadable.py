@@ -1,7 +1,7 @@
 """Frames that cannot be read to their end, each with its reason."""
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import Reserved, WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
@@ -12,6 +12,8 @@ from lowpanbudget.stack.incoming import Notice
 
 _CONNECTION_ID = rfc(9146, "4")  # a record that only its two ends can read: no fault
 UNREAD = FaultOf("a record that holds no frame")
+
+_LOOK_UP = "See which code the evidence names, and what the table there allows"
 
 UNREADABLE = Subject("unreadable")
 
@@ -32,8 +34,10 @@ def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
         octets = scene.example[start : fault.offset + 6]
         if octets:
             evidence += f"; octets from {start}: {octets.hex(' ')}"
-    cite = f" ({fault.cite})" if fault.cite is not None else ""
-    yield Hit(f"{fault.message}{cite}", (evidence,), scene.sender)
+    advice = (
+        f"{_LOOK_UP} (lowpanbudget explain {fault.layer})." if isinstance(fault, Reserved) else ""
+    )
+    yield Hit(fault.message, (evidence,), scene.sender, advice=advice, cite=fault.cite)
 
 
 @UNREADABLE.rule("contents-unreadable", Noticed("payload-unreadable"))
@@ -41,23 +45,34 @@ def contents_unreadable(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of the decoder; try the commonest slip."""
     if notice.cite == _CONNECTION_ID:
         return
-    cite = f" ({notice.cite})" if notice.cite is not None else ""
     evidence = [f"octet {notice.offset}"]
     if options_count_their_heads(scene):
         evidence.append("every option length counts the option's own two octets: two too many")
-    yield Hit(f"{notice.text}{cite}", tuple(evidence), scene.sender)
+    yield Hit(notice.text, tuple(evidence), scene.sender, advice=_counting(scene), cite=notice.cite)
+
+
+_RPL_COUNTS = "Let the length of an RPL option count what follows its type and length octets."
+_ND_COUNTS = "Let the length of a neighbour discovery option count units of 8 octets, its type and length among them."
+
+
+def _counting(scene: Scene) -> str:
+    """Return how the options of an ICMPv6 message count, where it has some of which that is known to go wrong."""
+    kind = _icmpv6(scene)[:1]
+    if kind == bytes([_RPL]):
+        return _RPL_COUNTS
+    return _ND_COUNTS if kind and kind[0] in _ND else ""
 
 
 @UNREADABLE.rule("not-read-further", UNREAD)
 def record_unread(_scene: Scene, fault: WireError) -> Hits:
     """Take records that hold no frame."""
-    yield Hit(fault.message, (), fault.message)
+    yield Hit(fault.message, (), fault.message, cite=fault.cite)
 
 
 @UNREADABLE.rule("not-read-further", OWN_FAULT)
 def not_read_further(_scene: Scene, fault: WireError) -> Hits:
     """Take faults that only say so."""
-    yield Hit(fault.message, (faults.where(fault),), fault.message)
+    yield Hit(fault.message, (faults.where(fault),), fault.message, cite=fault.cite)
 
 
 @UNREADABLE.rule("not-a-lowpan-frame", Noticed("not-lowpan"))
@@ -69,20 +84,26 @@ def not_a_lowpan_frame(scene: Scene, _notice: Notice) -> Hits:
         yield Hit("the payload is of another protocol", (), subject)
 
 
+_ND = range(133, 138)  # router solicitation to redirect (RFC 4861 section 4)
 # octets before the options, by code: DIS, DIO, DAO-ACK without DODAGID (RFC 6550 section 6)
 _RPL, _RPL_BASE = 155, {0: 2, 1: 24, 3: 4}
 
 
 def options_count_their_heads(scene: Scene) -> bool:
     """Return whether RPL options can be walked only with lengths that are two less than carried."""
-    datagram = scene.datagram
-    if datagram is None or datagram.outer.next_header != ipv6.ICMPV6:
-        return False
-    message = datagram.octets[ipv6.OCTETS :]
+    message = _icmpv6(scene)
     if len(message) < 4 or message[0] != _RPL or message[1] not in _RPL_BASE:
         return False
     octets = message[4 + _RPL_BASE[message[1]] :]
     return _walks(octets, 0) and not _walks(octets, 2)
+
+
+def _icmpv6(scene: Scene) -> bytes:
+    """Return the ICMPv6 message that follows the IPv6 header of a datagram; nothing without one."""
+    datagram = scene.datagram
+    if datagram is None or datagram.outer.next_header != ipv6.ICMPV6:
+        return b""
+    return datagram.octets[ipv6.OCTETS :]
 
 
 def _walks(octets: bytes, head: int) -> bool:

@@ -3,12 +3,13 @@
 No output holds anything of the keys.
 """
 
+import json
 import random
 from pathlib import Path
 from typing import Any, Literal
 
 import pytest
-from capture.captures import CONTEXTS, eui, frames_of, ip_of, records, udp_datagram
+from capture.captures import CONTEXTS, eui, frames_of, ip_of, mac_of, records, udp_datagram
 from capture.captures import KEY as LINK_KEY
 from contract.entry import invoke
 from vector_files import document
@@ -16,13 +17,16 @@ from vector_files import document
 from lowpanbudget import (
     CoapOption,
     DtlsSender,
+    Env,
     RecordKeys,
     RequestError,
     SecurityContext,
     annotate,
     audit,
     coap_path,
+    compress,
     dtls_suite,
+    encode_frame,
     follow,
     parse_design,
     protect_oscore_request,
@@ -237,6 +241,24 @@ def test_oscore_inside_dtls_and_a_record_that_is_no_coap() -> None:
         )
         assert not why(other)
         assert tiles(other.frame.spans, len(other.octets) * 8)
+
+
+def test_a_record_that_came_as_byte_code(tmp_path: Path) -> None:
+    """RFC 7400: no octet of it stands in the frame, and its CoAP message is explained in the datagram."""
+    datagram = udp_datagram(ip_of(CLIENT), ip_of(SERVER), record(TLS12, 1), (PORT, 5684))
+    packed = compress(datagram, Env(CLIENT, SERVER, contexts=CONTEXTS), ghc=True)
+    frames = [encode_frame(mac_of(CLIENT, SERVER), packed.octets).octets]
+    path = tmp_path / "coded.pcap"
+    with path.open("wb") as file:
+        write_pcap(file, records(frames), 195)
+    given = ("--keys", key_file(tmp_path, DTLS_TABLE), "--context", f"0={CONTEXTS[0]}")
+    told = invoke("annotate", path, "--frame", 1, "--json", *given)
+    (frame,) = json.loads(told.stdout)["frames"]
+    layers = [span["layer"] for span in frame["contents"]["spans"]]
+    assert list(dict.fromkeys(layers)) == ["DTLS", "CoAP"]
+    assert [one["value"] for one in frame["contents"]["spans"] if one["name"] == "payload"] == [
+        "182a"
+    ]
 
 
 # --- the key file, and outputs -------------------------------------------------------------------
