@@ -228,6 +228,18 @@ LINK_CASES = {
         ),
         also=UNOPENED,
     ),
+    "frame-counter-at-its-end": Case(
+        lambda: counters(0xFFFFFFFE, 0xFFFFFFFF),
+        lambda: counters(0xFFFFFFFD, 0xFFFFFFFE),
+        Told(
+            "failure",
+            FAR_NAME,
+            "frames carry the frame counter 0xffffffff, which is the end of a key",
+            ("key id mode 1, index 1",),
+            (2,),
+        ),
+        also=UNOPENED,
+    ),
     "integrity-code-wrong": Case(
         lambda: opened(bytes(16)),
         lambda: opened(air.KEY),

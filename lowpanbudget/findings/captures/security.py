@@ -15,6 +15,7 @@ from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
+_NO_COUNTER = 0xFFFFFFFF
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
 
 SECURITY = Subject("security")
@@ -86,6 +87,15 @@ def frame_counter_went_back(
         evidence = (f"frame {number}: {highest:#010x}; frame {scene.number}: {counter:#010x}",)
         return (Hit(cause, evidence, scene.sender, (number, scene.number)),)
     return None
+
+
+@SECURITY.rule("frame-counter-at-its-end", Mac, varies=True, concerns=concerns.link_security)
+def frame_counter_at_its_end(scene: Scene, mac: Mac) -> Hits | None:
+    """Compare with the highest number that its four octets hold, which no frame may carry."""
+    if scene.counter != _NO_COUNTER or mac.security is None or _sender(scene, mac) is None:
+        return None
+    cause = f"frames carry the frame counter {_NO_COUNTER:#010x}, which is the end of a key"
+    return (Hit(cause, (_key_text(mac.security),), scene.sender),)
 
 
 @SECURITY.rule("integrity-code-wrong", Noticed("mic-wrong"))
