@@ -52,7 +52,7 @@ from findings.cases_nodes import (
     numbered,
     unsealed,
 )
-from findings.cases_routing import asking, far_away
+from findings.cases_routing import asking, daos, far_away, of_ranks
 from findings.judge import Told
 
 from lowpanbudget import encode_frame
@@ -1103,6 +1103,41 @@ FURTHER = (
             "two different contents are sealed with one nonce under one key",
             ("DTLS record 2 of epoch 1 in frames 2 and 3",),
             (2, 3),
+        ),
+    ),
+    Further(
+        "rank-not-above-parent",
+        lambda: daos(512, 512, 512, stored=False),
+        Told(
+            "risk",
+            f"{PREFIX}ff:fe00:17",
+            "the rank is 512, and that of the parent that its DAOs name is 512",
+            (f"the parent is {PREFIX}ff:fe00:18",),
+            tuple(range(1, 10)),
+            3,
+        ),
+    ),
+    # 512 comes from a node that is nearer to the root than 768; O is the first bit
+    Further(
+        "rank-error-flagged",
+        lambda: of_ranks(512, 768),
+        Told(
+            "risk",
+            "0x0018",
+            "datagrams that go up come from a node of lower rank, and it is not flagged (R)",
+            ("sender rank 512, then 768",),
+            (1, 2),
+        ),
+    ),
+    Further(
+        "rank-error-flagged",
+        lambda: of_ranks(3, 2, flags=0x80),
+        Told(
+            "risk",
+            "0x0018",
+            "datagrams that go down come from a node of higher rank, and it is not flagged (R)",
+            ("sender rank 3, then 2",),
+            (1, 2),
         ),
     ),
 )

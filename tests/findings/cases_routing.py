@@ -45,13 +45,20 @@ def error(kind: int, code: int = 0) -> Capture:
 
 
 def dio(
-    source: bytes, rank: int, version: int = 240, configured: tuple[int, int] | None = None
+    source: bytes,
+    rank: int,
+    version: int = 240,
+    configured: tuple[int, int] | None = None,
+    mode: int = 1,
+    increase: int = 256,
 ) -> bytes:
-    """RFC 6550 section 6.3.1: instance 0, grounded, mode 1; with its configuration (6.7.6): interval and doublings."""
-    body = bytes([0, version]) + rank.to_bytes(2, "big") + bytes([0x88, 0, 0, 0]) + TO_ROOT.packed
+    """RFC 6550 section 6.3.1: instance 0, grounded; with its configuration (6.7.6): interval and doublings."""
+    body = bytes([0, version]) + rank.to_bytes(2, "big")
+    body += bytes([0x80 | mode << 3, 0, 0, 0]) + TO_ROOT.packed
     if configured is not None:
         shortest, doublings = configured
-        body += bytes([4, 14, 0, doublings, shortest, 0, 0, 0, 1, 0, 0, 1, 0, 255, 0, 60])
+        body += bytes([4, 14, 0, doublings, shortest, 0, 0, 0])
+        body += increase.to_bytes(2, "big") + bytes([0, 1, 0, 255, 0, 60])
     ends = air.address("fe80::", source), ALL_RPL_NODES
     return air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=1), 255)
 
@@ -64,6 +71,54 @@ def dios(*messages: bytes, at: Iterable[float] = ()) -> Capture:
     ]
     times = list(at) or [float(n) for n in range(1, len(frames) + 1)]
     return Capture(list(zip(times, frames, strict=True)))
+
+
+def daos(*ranks: int, parent: int = 512, stored: bool, lifetime: int = 120) -> Capture:
+    """DIOs of a relay and then of a node with each of these ranks, and after each a DAO (RFC 6550 section 6.4.1).
+
+    The DAO has a target (6.7.7) and a transit option (6.7.8): path control, sequence, lifetime, and without stored
+    routes the parent.
+    """
+    relay, node = air.address("fe80::", RELAY), air.address("fe80::", NODE)
+    frames = []
+    for number, rank in enumerate(ranks):
+        frames.append(air.frame(dio(RELAY, parent), number, (RELAY, BROADCAST)))
+        frames.append(air.frame(dio(NODE, rank), number, (NODE, BROADCAST)))
+        body = bytes([0, 0, 0, number, 5, 18, 0, 128]) + FROM.packed
+        body += bytes([6, 4 if stored else 20, 0, 0, number, lifetime])
+        if not stored:
+            body += air.address(PREFIX, RELAY).packed
+        ends = (node, relay) if stored else (FROM, TO_ROOT)
+        packet = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 64)
+        frames.append(air.frame(packet, 100 + number, (NODE, RELAY)))
+    return Capture([*frames])
+
+
+def of_ranks(*ranks: int, flags: int = 0, increase: int | None = None) -> Capture:
+    """A datagram from the node over the relay to the root: sender ranks on its hops (RFC 6553 section 3)."""
+    air_frames = []
+    if increase is not None:
+        packet = dio(ROOT, increase, configured=(12, 8), increase=increase)
+        air_frames.append(air.frame(packet, 1, (ROOT, BROADCAST)))
+    hops = ((NODE, RELAY), (RELAY, ROOT))
+    for number, (rank, links) in enumerate(zip(ranks, hops, strict=True)):
+        option = bytes([17, 0, 0x63, 4, flags, 0, *rank.to_bytes(2, "big")])
+        segment = option + air.udp(b"data", FROM, TO_ROOT)
+        packet = air.ip(FROM, TO_ROOT, 0, segment, 64 - number)
+        air_frames.append(air.frame(packet, 2 + number, links))
+    return Capture([*air_frames])
+
+
+def prefix_option(flags: int) -> bytes:
+    """RFC 4861 section 4.6.2: 64 bits, the flags L (0x80) and A (0x40), lifetimes of an hour."""
+    lifetimes = (3600).to_bytes(4, "big") * 2
+    return bytes([3, 4, 64, flags]) + lifetimes + bytes(4) + IPv6Address(PREFIX).packed
+
+
+def advertised(flags: int, *, context: bool = True) -> Capture:
+    options = (air.context_option(0, "2001:db8:1::/64"),) if context else ()
+    packet = air.advertisement(prefix_option(flags), *options)
+    return Capture([air.frame(packet, 1, (ROOT, BROADCAST))])
 
 
 def trickle(count: int, shortest_s: float, doublings: int) -> Iterator[float]:
@@ -107,6 +162,33 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a hop limit of 1 to somebody who was never heard": (
         "hop-limit-runs-out",
         lambda: far_away(heard=False),
+    ),
+    # RFC 6550 section 6.7.8: a lifetime of 0 says "no path", here to a parent that the node had before
+    "a DAO to a former parent": (
+        "rank-not-above-parent",
+        lambda: daos(512, 512, 512, stored=True, lifetime=0),
+    ),
+    "a rank of its own in non-storing mode": (
+        "rank-not-above-parent",
+        lambda: daos(768, 768, 768, stored=False),
+    ),
+    "a parent that is none any more": (
+        "rank-not-above-parent",
+        lambda: daos(768, 768, 768, parent=0xFFFF, stored=True),
+    ),
+    # "set to zero by the source": section 11.2; 2 and 1 are DAGRanks, 600 and 700 have one DAGRank
+    "a rank that its source does not set": ("rank-error-flagged", lambda: of_ranks(0, 512)),
+    "ranks in steps": ("rank-error-flagged", lambda: of_ranks(3, 2)),
+    "ranks within a step": ("rank-error-flagged", lambda: of_ranks(600, 700)),
+    "ranks within a step that is configured": (
+        "rank-error-flagged",
+        lambda: of_ranks(600, 1000, increase=512),
+    ),
+    "a datagram that goes down": ("rank-error-flagged", lambda: of_ranks(512, 768, flags=0x80)),
+    # RFC 4861 alone has the flag
+    "a prefix on a link without RFC 6775": (
+        "prefix-called-on-link",
+        lambda: advertised(0xC0, context=False),
     ),
     "nine questions of each kind": ("control-out-of-proportion", lambda: asking(9)),
 }
@@ -186,6 +268,43 @@ ROUTING_CASES: dict[str, Case] = {
             "fe80::ff:fe00:1 and fe80::ff:fe00:17 announce the rank of the root, 256",
             (),
             (1, 2),
+        ),
+    ),
+    "rank-not-above-parent": Case(
+        lambda: daos(512, 512, 512, stored=True),
+        lambda: daos(512, 512, 513, stored=True),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "the rank is 512, and that of the parent that its DAOs name is 512",
+            ("the parent is fe80::ff:fe00:18",),
+            tuple(range(1, 10)),
+            3,
+        ),
+    ),
+    "mode-not-the-roots": Case(
+        lambda: dios(dio(NODE, 512, mode=1), dio(ROOT, 256, mode=2), dio(RELAY, 512, mode=2)),
+        # a leaf has no rank, and the next version may have another mode
+        lambda: dios(
+            dio(ROOT, 256, mode=2), dio(NODE, 0xFFFF, mode=1), dio(ROOT, 256, 241, mode=1)
+        ),
+        Told(
+            "failure",
+            "fe80::ff:fe00:17",
+            "mode of operation 1 (non-storing) is announced where the DODAG has 2 (storing, no multicast)",
+            (f"DODAG {TO_ROOT}, version 240: rank 256 announces 2",),
+            (2, 1),
+        ),
+    ),
+    "prefix-called-on-link": Case(
+        lambda: advertised(0xC0),
+        lambda: advertised(0x40),
+        Told(
+            "risk",
+            "0x0001",
+            "2001:db8:1::/64 is advertised as on the link (L)",
+            ("with options of RFC 6775",),
+            (1,),
         ),
     ),
     # RFC 6550 section 7.2: 241 comes after 240, and 0 after 255

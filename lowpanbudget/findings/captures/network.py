@@ -13,7 +13,12 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6, rpi, source_route
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation
+from lowpanbudget.layers.internet.nd.lowpan_options import (
+    AuthoritativeBorderRouter,
+    ContextOption,
+)
+from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterAdvertisement
+from lowpanbudget.layers.internet.nd.options import PrefixInformation
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import lorh
@@ -84,6 +89,22 @@ def solicitation_to_wrong_group(scene: Scene, message: Icmpv6) -> Hits:
         cause = f"{target} is asked for at {destination}, it listens at {group}"
         severity = Severity.REMARK if destination == ALL_NODES else None
         yield Hit(cause, (), scene.sender, severity=severity)
+
+
+@NETWORK.rule("prefix-called-on-link", Icmpv6)
+def prefix_called_on_link(scene: Scene, message: Icmpv6) -> Hits:
+    """Look at the flag L where options show that the sender is a router of RFC 6775."""
+    content = message.message
+    if not isinstance(content, RouterAdvertisement) or message.checksum_ok is False:
+        return
+    if not any(
+        isinstance(one, ContextOption | AuthoritativeBorderRouter) for one in content.options
+    ):
+        return
+    for option in content.options:
+        if isinstance(option, PrefixInformation) and option.on_link:
+            cause = f"{option.prefix} is advertised as on the link (L)"
+            yield Hit(cause, ("with options of RFC 6775",), scene.sender)
 
 
 @NETWORK.rule("hop-limit-forbidden", Icmpv6)

@@ -14,6 +14,7 @@ from lowpanbudget.findings.captures.lowpan import LOWPAN
 from lowpanbudget.findings.captures.messages import MESSAGES
 from lowpanbudget.findings.captures.network import NETWORK
 from lowpanbudget.findings.captures.nodes import NODES
+from lowpanbudget.findings.captures.parents import PARENTS
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
 from lowpanbudget.findings.captures.registrations import REGISTRATIONS
@@ -28,6 +29,6 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, RPL, REGISTRATIONS, JOINING, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, FLOODS,
+    NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, FLOODS,
     DELIVERY,
 )  # fmt: skip

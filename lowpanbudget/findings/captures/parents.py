@@ -1,0 +1,137 @@
+"""Nodes of a DODAG beside their parents and their root: ranks, and the mode of operation."""
+
+from collections.abc import Iterator
+from ipaddress import IPv6Address
+from typing import Any, NamedTuple
+
+from lowpanbudget.env import IID_MASK
+from lowpanbudget.findings import concerns
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.rpl.messages import MODES, Dao, Dio
+from lowpanbudget.layers.internet.rpl.options import TransitInformation
+from lowpanbudget.values import dataclass, field
+
+PARENTS = Subject("parents")
+
+_INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no parent any more, or of a leaf
+
+
+def _control(scene: Scene, datagram: HeardDatagram) -> Any:
+    """Return the message of ICMPv6 that starts here; None of one that is forwarded, or wrong."""
+    message = scene.find(Icmpv6) if datagram.fragments == 1 else None
+    if message is None or scene.passage is not None or message.checksum_ok is False:
+        return None
+    return message.message
+
+
+# --- ranks -----------------------------------------------------------------------------------------------
+
+
+class _Rank(NamedTuple):
+    """A rank in a version of a DODAG, in which frames it was announced first and last."""
+
+    rank: int
+    dodag: tuple[IPv6Address, int]
+    first: int
+    last: int
+
+
+# by instance and interface identifier: DIOs are sent from other addresses than DAOs may be
+Ranks = FirstNamed[tuple[int, int], _Rank]
+
+
+@PARENTS.rule(
+    "rank-not-above-parent", HeardDatagram, memory=FirstNamed, least=3, concerns=concerns.icmpv6
+)
+def rank_not_above_parent(memory: Ranks, scene: Scene, datagram: HeardDatagram) -> Hits | None:
+    """Learn ranks from DIOs; compare child and parent in each DAO, where the child announced its rank after it."""
+    content, source = _control(scene, datagram), datagram.header.source
+    if isinstance(content, Dio):
+        key = content.rpl_instance_id, int(source) & IID_MASK
+        dodag, number = (content.dodag_id, content.version), scene.number
+        told = memory.entry(key, lambda: _Rank(content.rank, dodag, number, number))
+        if told is not None:
+            same = (told.rank, told.dodag) == (content.rank, dodag)
+            first = told.first if same else number
+            memory[key] = _Rank(content.rank, dodag, first, number)
+        return None
+    if not isinstance(content, Dao):
+        return None
+    instance = content.rpl_instance_id
+    child = memory.get((instance, int(source) & IID_MASK))
+    if child is None or child.rank == _INFINITE:
+        return None
+    for address in _parents(content, datagram.header.destination):
+        parent = memory.get((instance, int(address) & IID_MASK))
+        if parent is None or parent.dodag != child.dodag or child.last < parent.first:
+            continue
+        if child.rank <= parent.rank < _INFINITE:
+            cause = f"the rank is {child.rank}, and that of the parent that its DAOs name is {parent.rank}"
+            frames = parent.last, child.last, scene.number
+            return (Hit(cause, (f"the parent is {address}",), str(source), frames),)
+    return None
+
+
+def _parents(dao: Dao, destination: IPv6Address) -> Iterator[IPv6Address]:
+    """Yield the parents that a DAO names: in non-storing mode inside, else it goes to them; none of paths that end."""
+    transits = [one for one in dao.options if isinstance(one, TransitInformation)]
+    for transit in transits:
+        if transit.path_lifetime:
+            yield destination if transit.parent is None else transit.parent
+
+
+# --- the mode of operation -------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Announced:
+    """A mode of operation in one version of a DODAG: the lowest rank that announces it, by whom and where."""
+
+    rank: int
+    count: int = 0
+    senders: set[IPv6Address] = field(default_factory=set)
+    frames: Frames = field(default_factory=Frames)
+
+
+# by instance, DODAG and version; then by mode
+Announced = FirstNamed[tuple[int, IPv6Address, int], dict[int, _Announced]]
+_MOST_SENDERS = 8
+
+
+@PARENTS.rule("mode-not-the-roots", Icmpv6, memory=FirstNamed)
+def mode_announced(memory: Announced, scene: Scene, message: Icmpv6) -> None:
+    """Note the mode of each DIO; a leaf, of which not all is wanted, has no rank."""
+    dio = message.message
+    if not isinstance(dio, Dio) or scene.header is None or message.checksum_ok is False:
+        return
+    modes = memory.entry((dio.rpl_instance_id, dio.dodag_id, dio.version), dict)
+    if modes is None or dio.rank == _INFINITE:
+        return
+    told = modes.setdefault(dio.mode, _Announced(dio.rank))
+    told.rank, told.count = min(told.rank, dio.rank), told.count + 1
+    told.frames.note(scene.number)
+    if len(told.senders) < _MOST_SENDERS:
+        told.senders.add(scene.header.source)
+
+
+@PARENTS.at_end("mode-not-the-roots")
+def mode_not_the_roots(memory: Announced, _known: Surroundings) -> Hits:
+    """Compare with the mode that the lowest rank announces: that of the root, or of who is next to it."""
+    for (_, dodag, version), modes in memory.items():
+        root, *others = sorted(modes, key=lambda mode: modes[mode].rank)
+        for mode in others:
+            names = ", ".join(map(str, sorted(modes[mode].senders)))
+            cause = (
+                f"mode of operation {mode} ({MODES.get(mode, 'unassigned')}) is announced where the "
+                f"DODAG has {root} ({MODES.get(root, 'unassigned')})"
+            )
+            evidence = (
+                f"DODAG {dodag}, version {version}: rank {modes[root].rank} announces {root}",
+            )
+            frames = (*modes[root].frames[:1], *modes[mode].frames)
+            yield Hit(cause, evidence, names, frames, times=modes[mode].count)
