@@ -7,9 +7,11 @@ from collections import defaultdict
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
+from typing import TypeVar, cast
 
 import lowpanbudget
 
+Node = TypeVar("Node", bound=ast.AST)
 PACKAGE = Path(lowpanbudget.__file__).parent
 MODULES = sorted(PACKAGE.rglob("*.py"))
 # who imports modules by names that are worked out, and of which folder; the front door reaches everything
@@ -39,21 +41,42 @@ def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
 
+def nodes_of(path: Path, kind: type[Node]) -> list[Node]:
+    """Return the nodes of one class in the module's tree, from its root on."""
+    return cast(list[Node], _by_class(path)[kind])
+
+
 @cache
-def nodes_of(path: Path) -> tuple[ast.AST, ...]:
-    """Return the module's tree, node by node from its root."""
-    return tuple(ast.walk(tree_of(path)))
+def _by_class(path: Path) -> dict[type[ast.AST], list[ast.AST]]:
+    """Return all nodes by their classes: of half a million, each test looks at a few thousand."""
+    found: dict[type[ast.AST], list[ast.AST]] = defaultdict(list)
+    rest: list[ast.AST] = [tree_of(path)]
+    for node in rest:
+        found[type(node)].append(node)
+        for value in vars(node).values():
+            if isinstance(value, ast.AST):
+                rest.append(value)
+            elif isinstance(value, list):
+                rest += [one for one in value if isinstance(one, ast.AST)]
+    return found
+
+
+def docstrings(path: Path) -> Iterator[ast.Constant]:
+    """Yield the docstrings of a module, its classes and functions."""
+    documented: tuple[type[ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef], ...]
+    documented = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
+    for node in (one for kind in documented for one in nodes_of(path, kind)):
+        first = node.body[0] if node.body else None
+        if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
+            yield first.value
 
 
 def docstring_lines(path: Path) -> set[int]:
-    lines: set[int] = set()
-    for node in nodes_of(path):
-        if not isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
-            continue
-        first = node.body[0] if node.body else None
-        if isinstance(first, ast.Expr) and isinstance(getattr(first.value, "value", None), str):
-            lines.update(range(first.lineno, (first.end_lineno or first.lineno) + 1))
-    return lines
+    return {
+        line
+        for text in docstrings(path)
+        for line in range(text.lineno, (text.end_lineno or text.lineno) + 1)
+    }
 
 
 def code_lines(path: Path) -> int:
@@ -69,9 +92,8 @@ def class_names() -> dict[str, list[str]]:
     """Return for each name of a class the modules that define one of this name."""
     places: dict[str, list[str]] = defaultdict(list)
     for path in MODULES:
-        for node in nodes_of(path):
-            if isinstance(node, ast.ClassDef):
-                places[node.name].append(name_of(path))
+        for node in nodes_of(path, ast.ClassDef):
+            places[node.name].append(name_of(path))
     return places
 
 
@@ -82,16 +104,21 @@ def imports(path: Path) -> tuple[tuple[int, str], ...]:
     if path.name != "__init__.py":
         package.pop()
     found: list[tuple[int, str]] = []
-    for node in nodes_of(path):
-        if isinstance(node, ast.Import):
-            found += [(node.lineno, alias.name) for alias in node.names]
-        elif isinstance(node, ast.ImportFrom):
-            base = package[: len(package) - node.level + 1] if node.level else []
-            source = ".".join([*base, *([node.module] if node.module else [])])
-            found += [(node.lineno, f"{source}.{alias.name}") for alias in node.names]
-        elif isinstance(node, ast.Call) and "import_module" in ast.unparse(node.func):
-            found += [(node.lineno, name) for name in _by_name(name_of(path), node.args[0])]
+    for plain in nodes_of(path, ast.Import):
+        found += [(plain.lineno, alias.name) for alias in plain.names]
+    for named in nodes_of(path, ast.ImportFrom):
+        base = package[: len(package) - named.level + 1] if named.level else []
+        source = ".".join([*base, *([named.module] if named.module else [])])
+        found += [(named.lineno, f"{source}.{alias.name}") for alias in named.names]
+    for call in nodes_of(path, ast.Call):
+        if last_name(call.func) == "import_module":
+            found += [(call.lineno, name) for name in _by_name(name_of(path), call.args[0])]
     return tuple(found)
+
+
+def last_name(node: ast.expr) -> str:
+    """Return a name, or the last of names with dots between them; "" of what is neither."""
+    return getattr(node, "attr", getattr(node, "id", ""))
 
 
 def _by_name(here: str, argument: ast.expr) -> list[str]:

@@ -4,7 +4,7 @@ import ast
 from collections.abc import Iterator
 from pathlib import Path
 
-from house import tree_of
+from house import last_name, tree_of
 
 import lowpanbudget
 
@@ -58,10 +58,6 @@ MAY = {
 
 def name_of(path: Path) -> str:
     return ".".join(path.relative_to(LAYERS).with_suffix("").parts)
-
-
-def last_name(node: ast.expr) -> str:
-    return getattr(node, "attr", getattr(node, "id", ""))
 
 
 def handles_octets(node: ast.AST) -> bool:

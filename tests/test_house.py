@@ -69,8 +69,8 @@ def test_nothing_is_decided_by_a_phrase_in_a_text() -> None:
     wrong = [
         f"{name_of(path)}:{node.lineno}: {ast.unparse(node)}"
         for path in MODULES
-        for node in nodes_of(path)
-        if isinstance(node, ast.Compare) and isinstance(node.ops[0], ast.In | ast.NotIn)
+        for node in nodes_of(path, ast.Compare)
+        if isinstance(node.ops[0], ast.In | ast.NotIn)
         if isinstance(node.left, ast.Constant) and isinstance(node.comparators[0], ast.Attribute)
         if node.comparators[0].attr in {"text", "message", "meaning", "reason", "hint"}
     ]
@@ -80,9 +80,7 @@ def test_nothing_is_decided_by_a_phrase_in_a_text() -> None:
 def test_nothing_is_decided_by_the_text_of_a_span_or_the_name_of_a_class() -> None:
     wrong = []
     for path in MODULES:
-        for node in nodes_of(path):
-            if not isinstance(node, ast.Compare):
-                continue
+        for node in nodes_of(path, ast.Compare):
             sides = (node.left, *node.comparators)
             if not any(_is_text(side) for side in sides):
                 continue

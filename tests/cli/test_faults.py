@@ -147,11 +147,9 @@ def test_every_fault_says_what_to_do() -> None:
         name = name_of(path)
         if name.split(".")[0] not in {"design", "cli", "capture"} or name in OF_PYTHON:
             continue
-        for node in nodes_of(path):
-            called = ast.unparse(node.func) if isinstance(node, ast.Call) else ""
-            if called not in {"Flaw", "RequestError", "DesignError"}:
+        for node in nodes_of(path, ast.Call):
+            if getattr(node.func, "id", "") not in {"Flaw", "RequestError", "DesignError"}:
                 continue
-            assert isinstance(node, ast.Call)
             given = {keyword.arg for keyword in node.keywords}
             asked_wrong = "type(" in ast.unparse(node)  # Python alone can give what is no text
             if not asked_wrong and len(node.args) < 3 and not given & {"hint", "faults"}:

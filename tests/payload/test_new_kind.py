@@ -115,22 +115,18 @@ def test_few_places_ask_for_the_kind_of_a_field() -> None:
             continue
         known = {
             alias.asname or alias.name
-            for node in nodes_of(path)
-            if isinstance(node, ast.ImportFrom) and ".payload.kinds." in str(node.module)
+            for node in nodes_of(path, ast.ImportFrom)
+            if ".payload.kinds." in str(node.module)
             for alias in node.names
             if alias.name in classes
         }
         if in_kinds:
             known |= {node.name for node in tree_of(path).body if isinstance(node, ast.ClassDef)}
-        for node in nodes_of(path):
-            asks = isinstance(node, ast.Call) and getattr(node.func, "id", "") in {
-                "isinstance",
-                "issubclass",
-            }
+        for call in nodes_of(path, ast.Call):
+            asks = getattr(call.func, "id", "") in {"isinstance", "issubclass"}
             if asks and any(
-                isinstance(part, ast.Name) and part.id in known
-                for part in ast.walk(node.args[1])  # type: ignore[attr-defined]
+                isinstance(part, ast.Name) and part.id in known for part in ast.walk(call.args[1])
             ):
-                found.append(f"{path.relative_to(PACKAGE)}:{node.lineno}")  # type: ignore[attr-defined]
+                found.append(f"{path.relative_to(PACKAGE)}:{call.lineno}")
     assert len(found) <= MOST_TYPE_TESTS, found
     assert found  # the count sees something
