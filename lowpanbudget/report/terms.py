@@ -72,23 +72,21 @@ def _found(text: str) -> list[dict[str, Any]]:
     """
     wanted = _key(text)
     own, keys, headers = all_terms()
-    path = [term for term in keys if "." in term.name and term.name == text.strip()]
+    by_form = _by_form()
+    name = text.strip()
+    path = [term for term in keys if term.name == name] if "." in name else []
     if path:
         return _explanations(path)
     alias = catalogue.ALIASES.get(" ".join(text.lower().split()))
     key = _key(alias) if alias else wanted
-    exact = [
-        [term for term in group if key in _keys(term.name, path=term.path)]
-        for group in (own, keys, headers)
-    ]
+    exact = [group.get(key, []) for group in by_form]
     if any(exact):
         return _preferred(exact)
     after = _key(text.lower().removeprefix(_HEADER))
-    exact_header = [term for term in headers if after in _keys(term.name, path=term.path)]
+    exact_header = by_form[-1].get(after)
     if exact_header:
         return _explanations(exact_header)
-    named = list(_findings())
-    exact_finding = [term for term in named if wanted == _key(term.name)]
+    exact_finding = _findings_by_form().get(wanted)
     if exact_finding:
         return _explanations(exact_finding)
     everything = (*own, *headers)
@@ -100,7 +98,7 @@ def _found(text: str) -> list[dict[str, Any]]:
         names = ", ".join(dict.fromkeys(term.name for term in close))
         raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
     raise RequestError(
-        f"there is no term {text!r}", hint=_nearest(wanted, (*everything, *keys, *named))
+        f"there is no term {text!r}", hint=_nearest(wanted, (*everything, *keys, *_findings()))
     )
 
 
@@ -154,6 +152,25 @@ def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
 def all_terms() -> tuple[tuple[Term, ...], ...]:
     """Return every term but findings: words and tables, keys of files, headers and their fields."""
     return tuple(map(tuple, (_words_and_tables(), _keys_of_files(), _header_tables())))
+
+
+@cache
+def _by_form() -> tuple[dict[str, list[Term]], ...]:
+    """Return each group of ``all_terms`` by all forms of the names in it."""
+    return tuple(map(_indexed, all_terms()))
+
+
+@cache
+def _findings_by_form() -> dict[str, list[Term]]:
+    return _indexed(_findings())
+
+
+def _indexed(terms: Iterable[Term]) -> dict[str, list[Term]]:
+    found: dict[str, list[Term]] = {}
+    for term in terms:
+        for form in _keys(term.name, path=term.path):
+            found.setdefault(form, []).append(term)
+    return found
 
 
 def _words_and_tables() -> Iterator[Term]:
