@@ -3,6 +3,7 @@
 import gc
 import os
 import sys
+from types import SimpleNamespace
 
 # Rewriting the asserts of 100 modules costs each worker seconds: they are kept, whatever the environment says.
 sys.dont_write_bytecode = False
@@ -13,9 +14,14 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Looking for garbage among what a hundred modules and thousands of tests hold costs a tenth of the time.
 gc.set_threshold(100_000, 50, 100)
 
+import hypothesis.control  # noqa: E402
 import pytest  # noqa: E402
 from _pytest.runner import runtestprotocol  # noqa: E402 - what pytest's own hook of this name calls
 from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
+
+# Around each argument that it draws, Hypothesis compares the whole state of `random`, 625 numbers, to warn of a
+# strategy that asks it. None here does, and the state is seeded for each example all the same.
+vars(hypothesis.control)["random"] = SimpleNamespace(getstate=lambda: None)
 
 WORKER = "PYTEST_XDIST_WORKER" in os.environ
 
