@@ -155,18 +155,23 @@ class Extended:
     Each step has the octets that follow, and what they are added to.
     """
 
-    __slots__ = ("steps",)
+    __slots__ = ("_least", "steps")
 
     def __init__(self, steps: dict[int, tuple[int, int]]) -> None:
         self.steps = steps
+        self._least = min(base for _, base in steps.values())
 
     def read(self, reader: Reader, field: int, name: str, cite: Cite) -> int:
         """Return the number, passing the octets that follow; the caller leaves their span."""
-        octets, base = self.steps.get(field, (0, field))
+        if field not in self.steps:
+            return field
+        octets, base = self.steps[field]
         return base + int.from_bytes(reader.raw(octets, name, cite), "big")
 
     def split(self, value: int) -> tuple[int, bytes]:
         """Return what the field holds, and the octets that follow."""
+        if value < self._least:
+            return value, b""
         for field, (octets, base) in reversed(self.steps.items()):
             if value >= base:
                 return field, (value - base).to_bytes(octets, "big")

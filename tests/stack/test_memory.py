@@ -35,8 +35,7 @@ FAULTS = {
 def garbage_of(work: Callable[[], object]) -> int:
     """Return how many objects only the collector of garbage could free."""
     work()  # what is loaded or remembered at first use is no garbage
-    gc.collect()
-    gc.freeze()  # nor is what is there now: it need not be looked through again
+    gc.freeze()  # nor is what is there now: it is not looked through
     gc.disable()
     try:
         for _ in range(3):

@@ -263,7 +263,10 @@ def _plan(buffer: bytes, begin: int) -> Iterator[tuple[Pattern, int, int]]:
             start = buffer.rfind(buffer[i : i + n], low, min(i, start + n))
             if start < 0:
                 break
-            cost = _CODE * (1 + _sets(n, i - start)) + price[i + n]
+            # its ``set`` codes are counted as in ``_sets``: calls would cost as much as all the rest
+            longer, further = (n - LEAST) // STRIDE, -((i - start - n) // STRIDE // -_REACH)
+            sets = longer if longer > further else further  # noqa: FURB136
+            cost = _CODE * (1 + sets) + price[i + n]
             if cost < best:
                 best, choice[i] = cost, (BACKREF, n, i - start)
 

@@ -200,6 +200,8 @@ def _option_spans(option: CoapOption, previous: int, layer: str, start: int) -> 
 
 
 def _value_spans(option: CoapOption, layer: str, at: int) -> list[Span]:
+    if not option.octets:
+        return []
     reader = Reader(option.octets, layer=layer)
     row = option.definition
     if option.number == OSCORE:

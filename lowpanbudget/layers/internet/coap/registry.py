@@ -8,6 +8,7 @@ Critical, unsafe and no-cache-key are bits of the number itself (RFC 7252 sectio
     +---+---+---+---+---+---+---+---+
 """
 
+from collections.abc import Mapping
 from functools import lru_cache
 
 from lowpanbudget.cites import Cite, rfc
@@ -57,6 +58,12 @@ _NUMBER = Header(
 )
 
 
+@lru_cache(maxsize=256)
+def _bits_of(number: int) -> Mapping[str, int]:
+    """Return what the bits of an option's number say; of most numbers it is asked for every option."""
+    return _NUMBER.split(number)
+
+
 @dataclass(frozen=True, slots=True)
 class OptionDefinition:
     """An option as its standard defines it: its number, its value with name, format and limits, and its protection.
@@ -83,17 +90,17 @@ class OptionDefinition:
     @property
     def critical(self) -> bool:
         """Return whether who does not know the option must reject the message."""
-        return bool(_NUMBER.split(self.number)["critical"])
+        return bool(_bits_of(self.number)["critical"])
 
     @property
     def unsafe(self) -> bool:
         """Return whether a proxy that does not know the option must not forward it."""
-        return bool(_NUMBER.split(self.number)["unsafe"])
+        return bool(_bits_of(self.number)["unsafe"])
 
     @property
     def no_cache_key(self) -> bool:
         """Return whether the option stays out of the cache key; told only where it is safe to forward."""
-        bits = _NUMBER.split(self.number)
+        bits = _bits_of(self.number)
         return bits["NoCacheKey"] == 0b111 and not bits["unsafe"]
 
     @property
