@@ -63,9 +63,11 @@ def _by_class(path: Path) -> dict[type[ast.AST], list[ast.AST]]:
 
 def docstrings(path: Path) -> Iterator[ast.Constant]:
     """Yield the docstrings of a module, its classes and functions."""
-    documented: tuple[type[ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef], ...]
-    documented = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
-    for node in (one for kind in documented for one in nodes_of(path, kind)):
+    documented: list[ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef] = [
+        *nodes_of(path, ast.Module), *nodes_of(path, ast.ClassDef), *nodes_of(path, ast.FunctionDef),
+        *nodes_of(path, ast.AsyncFunctionDef),
+    ]  # fmt: skip
+    for node in documented:
         first = node.body[0] if node.body else None
         if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
             yield first.value
