@@ -4,7 +4,7 @@ Two families: the *octets* are wrong (``WireError``: where, which layer, which s
 (``RequestError``: which file, line, key, what is allowed, what to try).
 """
 
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.values import dataclass
@@ -26,6 +26,20 @@ class LowpanError(Exception):
         self.cite = cite
         self.hint = hint
 
+    def __eq__(self, other: object) -> bool:
+        """Return whether another error says the same of the same place; what it was raised from does not count."""
+        if type(other) is not type(self):
+            return NotImplemented
+        return self.args == other.args and vars(self) == vars(other)
+
+    def __hash__(self) -> int:
+        """Return the hash of what an error was made with, which stays when more becomes known of its place."""
+        return hash((type(self), self.args))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how to make a copy, in another process too, whatever arguments the class asks for."""
+        return _again, (type(self), self.args), vars(self)
+
     def bare(self) -> Self:
         """Return the error itself, without its traceback and what it was raised from.
 
@@ -43,6 +57,10 @@ class LowpanError(Exception):
         if self.hint:
             text += f". {self.hint}"
         return text
+
+
+def _again(kind: type[LowpanError], said: tuple[object, ...]) -> LowpanError:
+    return kind.__new__(kind, *said)
 
 
 class WireError(LowpanError):

@@ -1,7 +1,12 @@
 """Errors say where, why, which section, and what would help."""
 
+import copy
+import pickle
+from typing import Any
+
 import pytest
 
+import lowpanbudget
 from lowpanbudget import errors
 from lowpanbudget.cites import Cite, ieee, rfc
 
@@ -31,6 +36,47 @@ def test_a_design_error_lists_its_faults() -> None:
     error = errors.DesignError("two faults", faults=(fault, fault))
     assert str(error) == f"{fault}\n{fault}"
     assert str(errors.DesignError("cannot read it")) == "cannot read it"
+
+
+PLACE: dict[str, Any] = {
+    "offset": 7,
+    "layer": "IPHC",
+    "cite": rfc(6282, "3.1"),
+    "hint": "Try this",
+    "about": 5,
+}
+FAULT = errors.Fault(file="a.toml", line=3, column=5, key="link.pan", message="unknown")
+RAISED: tuple[errors.LowpanError, ...] = (
+    errors.LowpanError("no", hint="Try this"),
+    *(
+        kind("no", **PLACE)
+        for kind in (
+            errors.WireError, errors.Truncated, errors.Reserved, errors.Malformed, errors.BadMic,
+            errors.NotSupported, errors.NoDatagram,
+        )
+    ),
+    errors.RequestError("no", cite=rfc(768), hint="Try this"),
+    errors.DesignError("no", faults=(FAULT,), hint="Try this", file="a.toml"),
+    errors.RowsError("no", faults=(FAULT,)),
+    errors.DoesNotFit("no", by=3, cite=rfc(768), hint="Try this"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("error", RAISED, ids=lambda error: type(error).__name__)
+def test_an_error_comes_back_whole_from_another_process(error: errors.LowpanError) -> None:
+    error.message = "more is known now"  # as readers say of a place in what they read
+    for again in (pickle.loads(pickle.dumps(error)), copy.deepcopy(error)):
+        assert (type(again), str(again), vars(again)) == (type(error), str(error), vars(error))
+        assert again == error
+        assert hash(again) == hash(error)
+        again.hint = "Try another"
+        assert again != error
+
+
+def test_every_public_error_is_among_them() -> None:
+    public = {getattr(lowpanbudget, name) for name in lowpanbudget.__all__}
+    kinds = {one for one in public if isinstance(one, type) and issubclass(one, errors.LowpanError)}
+    assert kinds <= {type(error) for error in RAISED}
 
 
 @pytest.mark.parametrize("name", [n for n in vars(errors) if isinstance(vars(errors)[n], type)])

@@ -66,6 +66,7 @@ from lowpanbudget.fields.patterns import Pattern, Patterns
 from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.fields.structure import (
+    SelectedRows,
     WholeValue,
     WireValue,
     bits,
@@ -121,6 +122,7 @@ __all__ = (
     "Restored",
     "Row",
     "Selected",
+    "SelectedRows",
     "Selection",
     "ShortNumber",
     "Tagged",

@@ -10,7 +10,7 @@
 
 import dataclasses
 from collections.abc import Callable, Collection
-from typing import Any, TypeVar, dataclass_transform
+from typing import Any, TypeVar, cast, dataclass_transform
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields.choice import Bits, Meaning
@@ -18,7 +18,7 @@ from lowpanbudget.fields.keyed import Piece
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.parts import LayoutPart, Order
 from lowpanbudget.fields.word import Header
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import FrozenDict, dataclass, fields
 
 T = TypeVar("T")
 _NONE: Any = dataclasses.MISSING
@@ -42,6 +42,27 @@ class WholeValue:
     """The base of a class that holds all of its content, such as a record: headers behind it are not inside it."""
 
     __slots__ = ()
+
+
+class SelectedRows:
+    """The base of a class stated by a word that keeps the ``rows`` which the word selected.
+
+    Rows hold functions and belong to their tables: a copy, in another process too, has those of the same codes.
+    """
+
+    __slots__ = ()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how to make a copy."""
+        kept = {one.name: getattr(self, one.name) for one in fields(cast("Any", self))}
+        codes = {name: row.code for name, row in kept.pop("rows").items()}
+        return _with_rows, (type(self), codes, kept)
+
+
+def _with_rows(kind: Any, codes: dict[str, int], kept: dict[str, Any]) -> Any:
+    word = cast("Header", _WORDS[kind])
+    choices = {choice.name: choice for choice in word.choices}
+    return kind(rows=FrozenDict({name: choices[name].rows[codes[name]] for name in codes}), **kept)
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from lowpanbudget.fields import (
     Chosen,
     Header,
     Row,
+    SelectedRows,
     Use,
     restored_fields,
     ruled,
@@ -78,7 +79,7 @@ class Origin(NamedTuple):
 
 @stated_by(HEADER)
 @dataclass(frozen=True, slots=True)
-class Iphc:
+class Iphc(SelectedRows):
     """A compressed header read: the IPv6 header it stands for and the rows that carried it.
 
     ``header.next_header`` is 59 (none) while the next header is compressed (``nhc`` True) and comes from LOWPAN_NHC;

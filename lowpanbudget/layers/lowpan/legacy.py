@@ -26,6 +26,7 @@ from lowpanbudget.fields import (
     Choice,
     Header,
     Row,
+    SelectedRows,
     Use,
     restored_fields,
     ruled,
@@ -124,7 +125,7 @@ HC_UDP = Header(
 
 @stated_by(HC1)
 @dataclass(frozen=True, slots=True)
-class Legacy:
+class Legacy(SelectedRows):
     """An HC1 header read: the IPv6 header (payload length 0 until it is known) and the UDP header, if compressed.
 
     ``length_elided`` says that ``udp.length`` is 0 and must be computed; ``old_identifiers`` that an address was

@@ -23,6 +23,7 @@ from lowpanbudget.fields import (
     Patterns,
     Restore,
     Row,
+    SelectedRows,
     Use,
     restored_fields,
     ruled,
@@ -159,7 +160,7 @@ UDP = Header(
 
 @stated_by(UDP)
 @dataclass(frozen=True, slots=True)
-class UdpNhc:
+class UdpNhc(SelectedRows):
     """A compressed UDP header read; ``checksum`` is None when it was elided and must be computed.
 
     ``generic``: its data came as byte code (RFC 7400).

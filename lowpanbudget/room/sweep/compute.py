@@ -77,7 +77,7 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis], tell: Tell | None) 
         front,
         weaker,
         sum(map(_proofs, (front, weaker))) + len(at_random),
-        _Settings(parts, counts),
+        _Settings(parts.counted(), counts),
     )
 
 

@@ -11,6 +11,7 @@ from lowpanbudget.room.sweep.arrays import Addends, Ints
 from lowpanbudget.room.sweep.axes import Axis
 from lowpanbudget.room.sweep.merits import Merits
 from lowpanbudget.room.sweep.tables import NOTHING, Measured
+from lowpanbudget.values import replace
 
 EACH = len(NOTHING)  # octets of a setting for one value that is given
 
@@ -69,6 +70,12 @@ class Parts:
             np.array(merits, np.int64),
             np.array(changes, np.int64),
         )
+
+    def counted(self) -> "Parts":
+        """Return what is asked once all is counted: the axes without their changes, which are functions of designs."""
+        self.axes = [replace(axis, changes=()) for axis in self.axes]
+        del self.merits
+        return self
 
     def strata(self, fixed: Mapping[int, int]) -> Iterator[list[Ints]]:
         """Yield the rows of each table that go together where some axes have ``fixed`` values.
