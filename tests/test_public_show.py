@@ -67,7 +67,12 @@ RESULTS: dict[str, Callable[[], Any]] = {
     "budgets": lambda: budget(ARCHIVE, "climate"),
     # README: an acknowledged data frame without protection, compressed with IPHC and UDP NHC
     "frame": lambda: decode_frame(bytes.fromhex("619807412c310004017a33f0f0b3f0b4c5d31207")),
+    # RFC 7400 section 2.1, by hand: 5 octets as they are, as byte code behind a UDP header
+    "coded frame": lambda: decode_frame(
+        bytes.fromhex("619807412c310004017e33d0f0b3f0b4de620568656c6c6f"), fcs=False
+    ),
     "findings": lambda: review(FOOTBRIDGE),
+    "no findings": lambda: (),
     "captured": lambda: annotate(CAPTURE, 24, design=ARCHIVE)[0],
     "audit": lambda: audit(CAPTURE, design=ARCHIVE),
     "survey": lambda: survey(CAPTURE, design=ARCHIVE),
@@ -90,7 +95,9 @@ SAYS = {
     "budget": "room for 95 octets",
     "budgets": "headers, then room",
     "frame": "Headers restored",
+    "coded frame": "What the byte code stands for, from octet 48 of the datagram",
     "findings": "do: ",
+    "no findings": "Nothing to show: the list is empty.",
     "captured": "Message climate of flow climate",
     "audit": "354 frames, 4 failures, 1 waste, 2 remarks",
     "survey": "354 frames",
@@ -150,7 +157,17 @@ def test_nothing_that_a_frame_or_a_file_says_acts() -> None:
         assert harmless in joined
 
 
-DRAWN = ("ledger", "budget", "budgets", "frame", "captured", "airtimes", "network", "burst")
+DRAWN = (
+    "ledger",
+    "budget",
+    "budgets",
+    "frame",
+    "coded frame",
+    "captured",
+    "airtimes",
+    "network",
+    "burst",
+)
 SVG = "{http://www.w3.org/2000/svg}"
 PARTS = {"svg", "title", "desc", "style", "defs", "pattern", "rect", "path", "text"}
 
@@ -233,7 +250,7 @@ def test_hostile_names_stay_text_in_a_picture() -> None:
     assert "&lt;script&gt;" in drawn
 
 
-@pytest.mark.parametrize("wrong", [None, 5, "text", [], [1, 2], ARCHIVE, b"octets"])
+@pytest.mark.parametrize("wrong", [None, 5, "text", [[]], [1, 2], ARCHIVE, b"octets"])
 def test_what_cannot_be_drawn_is_named(wrong: object) -> None:
     with pytest.raises(RequestError, match="cannot be drawn"):
         show(wrong)

@@ -1,5 +1,6 @@
 """What is told of a frame beyond its own octets: the shortest form of its datagram, and what restored values mean."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from lowpanbudget.bits import Span
@@ -13,6 +14,7 @@ from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.comparison import Comparison, compare, is_generic
 from lowpanbudget.stack.contents import with_contents
+from lowpanbudget.stack.decoder import decode_datagram
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.uncompressed import restored
 
@@ -39,12 +41,24 @@ def coded_contents(sighting: Sighting) -> tuple[Span, ...]:
     contents = whole.contents
     if headers is None or contents is None or not any(map(is_generic, headers.layers)):
         return ()
-    place = upper_of(contents.octets)
+    message = None if whole.matched is None else whole.matched.message
+    spans = contents.spans if message is None else with_contents(contents.packet, message)
+    return _carried_by_headers(contents.octets, spans)
+
+
+def coded_in(frame: Frame) -> tuple[Span, ...]:
+    """Return the same of a frame that came without a capture and holds a whole datagram."""
+    if frame.datagram is None or not any(map(is_generic, frame.layers)):
+        return ()
+    contents = decode_datagram(frame.datagram.octets)
+    return _carried_by_headers(contents.octets, contents.spans)
+
+
+def _carried_by_headers(datagram: bytes, spans: Iterable[Span]) -> tuple[Span, ...]:
+    place = upper_of(datagram)
     if place is None:
         return ()
     at = place.offset + (udp.OCTETS if place.kind == ipv6.UDP else 0)
-    message = None if whole.matched is None else whole.matched.message
-    spans = contents.spans if message is None else with_contents(contents.packet, message)
     return tuple(span for span in spans if span.offset_bits >= 8 * at)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from rich.console import Console
 
-from lowpanbudget.capture.annotation import shortest_form, title_of
+from lowpanbudget.capture.annotation import coded_in, shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.deployment.airtime import MessageAirtime
@@ -49,7 +49,7 @@ from lowpanbudget.report import (
 )
 from lowpanbudget.report.drawings import DRAWINGS
 from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
-from lowpanbudget.report.terminal import heading
+from lowpanbudget.report.terminal import heading, paragraph
 from lowpanbudget.report.terms import Explanation
 from lowpanbudget.room.by_hops import RoomByHops
 from lowpanbudget.room.carrying import Carrying
@@ -97,14 +97,17 @@ def show(result: object, *, width: int = 120) -> Picture:
     ``CapturedFrame``, ``FrameList``, ``Finding``, ``CaptureFindings``, ``Survey``, ``Measurement``, ``MessageAirtime``,
     ``CarriedNetwork``, ``BurstPlan``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list
     or tuple of one kind. Frames, ledgers, budgets and what a network carries are a picture to scale as well as text; of
-    many frames the first ones are drawn. ``width`` of the text is in columns, 40 to 160: from 120 on a ledger is a
-    table. Raises ``RequestError`` for anything else.
+    many frames the first ones are drawn. An empty list, such as the findings of a faultless capture, says that it is
+    one. ``width`` of the text is in columns, 40 to 160: from 120 on a ledger is a table. Raises
+    ``RequestError`` for anything else.
     """
     if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
         raise RequestError(f"width {width!r} is not {NARROWEST} to {WIDEST} columns")
     several = list(result) if isinstance(result, list | tuple) else [result]
+    if not several:
+        return Picture(_nothing, width)
     for kind, paint in _PAINTERS:
-        if several and all(isinstance(one, kind) for one in several):
+        if all(isinstance(one, kind) for one in several):
             draw = DRAWINGS.get(kind)
             return Picture(
                 partial(paint, several), width, None if draw is None else partial(draw, several)
@@ -113,6 +116,10 @@ def show(result: object, *, width: int = 120) -> Picture:
         f"{type(result).__name__} cannot be drawn",
         hint=f"Drawn are: {', '.join(kind.__name__ for kind, _ in _PAINTERS)}, and lists of them",
     )
+
+
+def _nothing(console: Console, screen: Screen) -> None:
+    paragraph(console, screen, "Nothing to show: the list is empty.")
 
 
 def _ledgers(several: Iterable[Ledger], console: Console, screen: Screen) -> None:
@@ -144,6 +151,7 @@ def _sweeps(several: Iterable[Sweep], console: Console, screen: Screen) -> None:
 def _frames(several: Iterable[Frame], console: Console, screen: Screen) -> None:
     for frame in several:
         facts = {
+            "contents": sightings.restored_contents(coded_in(frame)),
             "restored": sightings.restored_fields(frame.restored),
             "restored_in": None, "shortest": sightings.compared(partial(shortest_form, frame)), "message": None,
         }  # fmt: skip
