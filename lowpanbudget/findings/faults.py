@@ -6,6 +6,7 @@ from lowpanbudget.layers.lowpan import extension_nhc, fragment
 from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.fragment import (
     FRAGN,
+    EndBeyond,
     OffsetBeyond,
     SizeImpossible,
     SizeTooSmall,
@@ -15,6 +16,7 @@ _BY_WHAT_IT_IS_ABOUT: dict[type, str] = {
     SizeImpossible: "datagram-size-impossible",
     SizeTooSmall: "datagram-size-too-small",
     OffsetBeyond: "fragment-offset-wrong",
+    EndBeyond: "fragments-disagree",
 }
 
 

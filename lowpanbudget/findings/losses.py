@@ -3,7 +3,7 @@
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings.datagrams import numbers_of
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, FragmentKey
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, FragmentKey, gaps
 from lowpanbudget.values import dataclass, field
 
 _MOST_OPEN = 12  # datagrams of a hop whose frames are named
@@ -20,8 +20,9 @@ class HopLosses:
 
     ``alone`` have one fragment and nothing behind it, ``alone_lost`` are those of them that were lost or given up;
     ``numbers`` are the first frames of such, ``others`` those of the rest. ``open`` are those that have no end yet, the
-    last of them; ``explained`` the keys of those whose fragments overlap or cannot be placed: that has its own finding,
-    and they are not counted here unless their time runs out.
+    last of them; ``missing`` says what did not come of the first that lacks some. ``explained`` are the keys of those
+    whose fragments overlap or cannot be placed: that has its own finding, and they are not counted here unless their
+    time runs out.
     """
 
     begun: int = 0
@@ -33,6 +34,7 @@ class HopLosses:
     alone_lost: int = 0
     numbers: Frames = field(default_factory=Frames)
     others: Frames = field(default_factory=Frames)
+    missing: str = ""
     open: Recent[FragmentKey, FragmentedDatagram] = field(
         default_factory=lambda: Recent(_MOST_OPEN)
     )
@@ -97,6 +99,10 @@ class HopLosses:
     def _name(self, datagram: FragmentedDatagram) -> None:
         frames = self.numbers if _is_alone(datagram) else self.others
         frames.note(*numbers_of(datagram)[:1])
+        if not self.missing and not _is_alone(datagram) and not datagram.begins_unread:
+            parts = ((part.start, part.end) for part in datagram.fragments)
+            left = ", ".join(f"{start}-{end - 1}" for start, end in gaps(parts, datagram.size))
+            self.missing = f"{datagram}: octets {left} did not come"
 
 
 def _is_alone(datagram: FragmentedDatagram) -> bool:

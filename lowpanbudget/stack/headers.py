@@ -77,7 +77,8 @@ def _fragment(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     octets = reader.rest(
         "fragment payload", "uncompressed octets", fragment.CITE, free=True, nature=Nature.PAYLOAD
     )
-    if not octets or header.offset + len(octets) > header.size:
+    end = header.offset + len(octets)
+    if not octets or end > header.size:
         raise Malformed(
             f"{len(octets)} octets at {header.offset} do not fit datagram_size {header.size}"
             if octets
@@ -85,7 +86,7 @@ def _fragment(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
             offset=start,
             layer="FRAGN",
             cite=fragment.CITE,
-            about=fragment.OffsetBeyond(header.offset) if octets else None,
+            about=fragment.EndBeyond(header.offset, end, header.size) if octets else None,
         )
     _note_unaligned(lowpan, header, len(octets), start)
     lowpan.fragment_octets, lowpan.done = octets, True

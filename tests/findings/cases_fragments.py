@@ -52,6 +52,12 @@ def edited(change: dict[int, tuple[int, bytes]]) -> Capture:
     return Capture(frames)
 
 
+def rests_of_two() -> Capture:
+    """Of two datagrams of one size the third fragment came, and all but the third: their numbers tell them apart."""
+    other = air.pieces(air.datagram(b"\xa5" * LARGE), tag=8, start=5)
+    return Capture([*early(cut(), 2), (1.05, other[2]), (200.0, air.frame(air.datagram(), 99))])
+
+
 def second_offset(value: int) -> Capture:
     return edited({1: (4, bytes([value]))})
 
@@ -327,6 +333,21 @@ FRAGMENT_CASES = {
             (1, 2),
         ),
     ),
+    # of 348 octets, 0x15c, and of 8 more in the third of four fragments
+    "fragments-disagree": Case(
+        lambda: edited({2: (0, b"\xe1\x64")}),
+        lambda: edited({}),
+        Told(
+            "failure",
+            "0x0017 to 0x0001",
+            "fragments of one datagram have different sizes",
+            (
+                "datagram of 348 octets, tag 0x0007: octets 0-135, 136-231, 328-347",
+                "datagram of 356 octets, tag 0x0007: octets 232-327",
+            ),
+            (1, 2, 3, 4),
+        ),
+    ),
     # in a room of 90 the fragments end at 128 and 208; 80 and 4 more are 292; the frame of 80 has 9 + 5 + 80 + 2
     "last-fragment-needless": Case(
         lambda: last_of(4),
@@ -372,7 +393,7 @@ FRAGMENT_CASES = {
             "risk",
             "0x0017 to 0x0001",
             "3 of 4 datagrams in fragments were not completed",
-            (),
+            ("datagram of 348 octets, tag 0x0000: octets 328-347 did not come",),
             (1, 4, 7),
             3,
         ),
@@ -551,6 +572,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "recoverable fragments of two datagrams under two tags": (
         "recoverable-fragments-failed",
         lambda: recoverable_interleaved(8),
+    ),
+    "two datagrams under two tags whose rest would make up one": (
+        "fragments-disagree",
+        rests_of_two,
     ),
     "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
 }

@@ -40,7 +40,15 @@ from findings.cases_compression import (
     under,
     without_length,
 )
-from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
+from findings.cases_fragments import (
+    cut,
+    edited,
+    frames_of_one,
+    interleaved,
+    later_ones,
+    sized,
+    spilled,
+)
 from findings.cases_joining import acknowledged, confirmed
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
 from findings.cases_nodes import (
@@ -144,6 +152,12 @@ def without_its_first() -> Capture:
     """A datagram whose first fragment is lost; five seconds later one with other data, under the same tag."""
     other = air.pieces(air.datagram(b"\x01" * 300), start=11)
     return Capture([*cut()[1:], *((6 + n / 50, part) for n, part in enumerate(other))])
+
+
+def counted_in_octets() -> Capture:
+    """The second of the fragments of 738 octets has its offset in octets, which still is one of the datagram."""
+    (_, first), (_, second), *_ = [item for item in cut(690, room=50) if isinstance(item, tuple)]
+    return Capture([first, air.mended(second[:13] + bytes([88]) + second[14:])])
 
 
 def first_alone() -> Capture:
@@ -713,6 +727,50 @@ FURTHER = (
         "fragment-offset-wrong",
         lambda: first_fragment(91),
         Told("failure", "0x0017", "the fragment ends at octet 133, no multiple of 8", (), (1,)),
+    ),
+    Further(
+        "fragments-disagree",
+        lambda: edited({2: (3, b"\x08")}),
+        Told(
+            "failure",
+            HOP,
+            "fragments of one datagram have different tags",
+            (
+                "datagram of 348 octets, tag 0x0007: octets 0-135, 136-231, 328-347",
+                "datagram of 348 octets, tag 0x0008: octets 232-327",
+            ),
+            (1, 2, 3, 4),
+        ),
+    ),
+    # a size of 340 in all four of 348
+    Further(
+        "fragments-disagree",
+        lambda: edited(dict.fromkeys(range(4), (1, b"T"))),
+        Told(
+            "failure",
+            "0x0017",
+            "the fragment ends at octet 348, 8 octets behind datagram_size 340",
+            (
+                "payload starts e1 54 00 07 29",
+                "it begins at octet 328, where the fragment before ended",
+            ),
+            (3, 4),
+        ),
+    ),
+    # 10 octets of headers and 40 of data stand for 88; 88 x 8 = 704 is within 738, and 704 + 40 is not
+    Further(
+        "fragment-offset-wrong",
+        counted_in_octets,
+        Told(
+            "failure",
+            "0x0017",
+            "40 octets at 704 do not fit datagram_size 738",
+            (
+                "payload starts e2 e2 00 07 58",
+                "the fragment before ended at octet 88: the offset counts octets",
+            ),
+            (1, 2),
+        ),
     ),
     Further(
         "fragments-unfinished",

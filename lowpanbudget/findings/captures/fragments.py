@@ -1,11 +1,15 @@
 """Fragments that a receiver cannot place, and those that need not be, or should not."""
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
-from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import ipv6
@@ -13,9 +17,16 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
-from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond, SizeTooSmall
+from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond, SizeTooSmall
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
+from lowpanbudget.stack.pieces import (
+    IN_PROGRESS_S,
+    Fate,
+    FragmentArrival,
+    FragmentedDatagram,
+    SentFragment,
+)
+from lowpanbudget.values import dataclass, field
 
 FRAGMENTS = Subject("fragments")
 
@@ -90,19 +101,133 @@ def fragment_not_multiple(_memory: FragmentEnds, scene: Scene, notice: Notice) -
     yield Hit(notice.text, (), scene.sender)
 
 
-@FRAGMENTS.rule("fragment-offset-wrong", OWN_FAULT)
+@FRAGMENTS.rule("fragment-offset-wrong", OWN_FAULT, FaultOf("fragments-disagree"))
 def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) -> Hits:
     """Take faults, and compare the offset with the end of the fragment before."""
-    beyond = fault.about.offset if isinstance(fault.about, OffsetBeyond) else None
-    tag = faults.tag_of(scene.payload)
-    evidence = [_start(scene)]
-    frames = [scene.number]
-    if beyond is not None and tag is not None:
-        end, number = memory.get((scene.link_source, tag), (-1, 0))
-        if end == beyond // fragment.UNIT:
-            evidence.append(f"the fragment before ended at octet {end}: the offset counts octets")
-            frames.insert(0, number)
+    end, number = _end_before(memory, scene)
+    evidence, frames = [_start(scene)], [scene.number]
+    if _counts_octets(fault, end):
+        evidence.append(f"the fragment before ended at octet {end}: the offset counts octets")
+        frames.insert(0, number)
+    elif isinstance(fault.about, EndBeyond):
+        return
     yield Hit(fault.message, tuple(evidence), scene.sender, tuple(frames))
+
+
+def _end_before(memory: FragmentEnds, scene: Scene) -> tuple[int, int]:
+    """Return where the fragment before ended, of what has the tag of one that cannot be placed, and its frame."""
+    tag = faults.tag_of(scene.payload)
+    return (-1, 0) if tag is None else memory.get((scene.link_source, tag), (-1, 0))
+
+
+def _counts_octets(fault: WireError, end: int) -> bool:
+    """Return whether an offset that does not fit is, taken as octets, where the fragment before ended."""
+    about = fault.about
+    return isinstance(about, OffsetBeyond | EndBeyond) and about.offset // fragment.UNIT == end
+
+
+@dataclass(slots=True)
+class SentTogether:
+    """What hops have sent in fragments: where fragments end, datagrams that are open, and sequence numbers by frame."""
+
+    ends: FragmentEnds = field(default_factory=Recent)
+    open: FirstNamed[tuple[bytes | None, bytes | None], list[FragmentedDatagram]] = field(
+        default_factory=FirstNamed
+    )
+    sequences: Recent[int, int | None] = field(default_factory=Recent)
+
+    def beside(self, datagram: FragmentedDatagram) -> list[FragmentedDatagram]:
+        """Return what else is open on the hop of a datagram, the last few; it is one of them from now on."""
+        hop = datagram.key.source, datagram.key.destination
+        known = self.open.entry(hop, list)
+        if known is None:
+            return []
+        if not any(one is datagram for one in known):
+            still = [one for one in known if one.fate is Fate.OPEN]
+            known[:] = [*still[-_MOST_BESIDE:], datagram]
+        return [one for one in known if one is not datagram]
+
+    def in_turn(self, parts: Sequence[SentFragment]) -> bool:
+        """Return whether these fragments went one directly after the other, by their sequence numbers."""
+        numbers = [self.sequences.get(part.mark.number) for part in parts]
+        return all(
+            one is not None and other is not None and (other - one) & 0xFF == 1
+            for one, other in pairwise(numbers)
+        )
+
+
+_MOST_BESIDE = 3
+
+
+@FRAGMENTS.rule("fragments-disagree", OWN_FAULT, memory=SentTogether)
+def fragment_ends_behind(memory: SentTogether, scene: Scene, fault: WireError) -> Hits:
+    """Take faults, unless the offset explains them; say where the offset is right."""
+    end, number = _end_before(memory.ends, scene)
+    about = fault.about
+    if not isinstance(about, EndBeyond) or _counts_octets(fault, end):
+        return
+    evidence, frames = [_start(scene)], [scene.number]
+    if end == about.offset:
+        evidence.append(f"it begins at octet {end}, where the fragment before ended")
+        frames.insert(0, number)
+    behind = octets_text(about.end - about.size)
+    cause = f"the fragment ends at octet {about.end}, {behind} behind datagram_size {about.size}"
+    yield Hit(cause, tuple(evidence), scene.sender, tuple(frames), certainty=Certainty.FRAME)
+
+
+@FRAGMENTS.rule("fragments-disagree", FragmentArrival)
+def fragments_of_one(memory: SentTogether, scene: Scene, arrival: FragmentArrival) -> Hits | None:
+    """Look whether fragments of two datagrams that are open make up one, without a gap and in turn."""
+    arrived, datagram, repeated = arrival
+    if repeated:
+        return None
+    key = datagram.key
+    memory.ends[key.source, key.tag] = (arrived.end, scene.number)
+    memory.sequences[scene.number] = scene.sequence
+    for other in memory.beside(datagram):
+        parts = sorted([*datagram.fragments, *other.fragments], key=_place)
+        what = _disagreement(memory, datagram, other, parts)
+        if what:
+            for one in (datagram, other):
+                scene.known.losses.explain((key.source, key.destination), one.key.tag)
+            evidence = sorted(f"{one}: octets {_ranges(one)}" for one in (datagram, other))
+            frames = tuple(part.mark.number for part in parts)
+            cause = f"fragments of one datagram have different {what}"
+            return (Hit(cause, tuple(evidence), hop_of(datagram), frames),)
+    return None
+
+
+def _disagreement(
+    memory: SentTogether,
+    one: FragmentedDatagram,
+    other: FragmentedDatagram,
+    parts: Sequence[SentFragment],
+) -> str:
+    """Return what differs in fragments, these, that make up one datagram; nothing where they are of two.
+
+    Where two datagrams of one size lose fragments, the rest of both may fit: that needs their sequence numbers.
+    """
+    sizes, tags = {one.size, other.size}, {one.key.tag, other.key.tag}
+    whole = (
+        parts[0].start == 0
+        and parts[-1].end in sizes
+        and all(a.end == b.start or (a.first and not a.end) for a, b in pairwise(parts))
+        and all(0 <= b.time_s - a.time_s <= IN_PROGRESS_S for a, b in pairwise(parts))
+    )
+    if not whole or Fate.WHOLE in {one.fate, other.fate}:
+        return ""
+    if len(sizes) == 2 and len(tags) == 1:
+        return "sizes"
+    return "tags" if len(sizes) == 1 and len(tags) == 2 and memory.in_turn(parts) else ""
+
+
+def _ranges(datagram: FragmentedDatagram) -> str:
+    parts = sorted(datagram.fragments, key=_place)
+    return ", ".join(f"{part.start}-{part.end - 1}" for part in parts)
+
+
+def _place(part: SentFragment) -> int:
+    return part.start
 
 
 @FRAGMENTS.rule("last-fragment-needless", FragmentedDatagram, varies=True)

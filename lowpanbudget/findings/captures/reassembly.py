@@ -13,7 +13,7 @@ from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import hop_text, octets_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan import fragment
-from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond
+from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
 
@@ -48,7 +48,7 @@ def fragments_end(scene: Scene, datagram: FragmentedDatagram) -> None:
 @REASSEMBLY.rule("fragments-unfinished", WireError)
 def fragment_faulty(scene: Scene, fault: WireError) -> None:
     """Leave out datagrams with a fragment that cannot be placed."""
-    if isinstance(fault.about, OffsetBeyond):
+    if isinstance(fault.about, OffsetBeyond | EndBeyond):
         hop = scene.link_source, scene.link_destination
         scene.known.losses.explain(hop, faults.tag_of(scene.payload))
 
@@ -70,6 +70,8 @@ def fragments_unfinished(known: Surroundings) -> Hits:
             (0 if flooded else ends.given_up, _for_room(ends.given_up)),
         )
         evidence = tuple(text for number, text in notes if number > 0)
+        if ends.missing and not flooded:
+            evidence += (ends.missing,)
         cause = f"{count} of {begun} datagrams in fragments were not completed"
         lost = ends.lost + ends.given_up - alone_lost
         heavy = lost >= 3 and lost * 10 > begun

@@ -78,6 +78,14 @@ class OffsetBeyond(NamedTuple):
     offset: int
 
 
+class EndBeyond(NamedTuple):
+    """What an error is about: a fragment that begins inside the datagram and ends outside of it."""
+
+    offset: int
+    end: int
+    size: int
+
+
 @stated_by(lambda fragment: FRAG1 if fragment.first else FRAGN)
 @dataclass(frozen=True, slots=True)
 class Fragment:
