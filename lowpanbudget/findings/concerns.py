@@ -5,12 +5,18 @@ A rule that says it is not asked about frames to which it has nothing to say (``
 
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 
 def design(scene: Scene) -> bool:
     """Return whether there is a design to compare with."""
     return scene.known.design is not None
+
+
+def beacon(scene: Scene) -> bool:
+    """Return whether it is a beacon."""
+    return scene.mac is not None and scene.mac.frame_type == FrameType.BEACON
 
 
 def link_security(scene: Scene) -> bool:

@@ -108,7 +108,7 @@ class Scene:
     of who sent it, ``fragmented`` what its
     fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others need not say that it
     cannot. ``opened`` is what stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root
-    that was known then.
+    that was known then, ``slot`` the absolute slot number that the capture gives.
     """
 
     known: Surroundings
@@ -133,6 +133,7 @@ class Scene:
     explained: bool = False
     opened: OpenedContent | None = None
     root: IPv6Address | None = None
+    slot: int | None = None
 
     # --- the frame ---------------------------------------------------------------------------------------
 

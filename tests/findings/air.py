@@ -161,6 +161,7 @@ class Capture:
     known_devices: tuple[bytes, ...] = ()
     oscore: tuple[SecurityContext, ...] = ()
     dtls: tuple[DtlsSender, ...] = ()
+    slot: int | None = None  # the absolute slot number that the file gives of each frame
 
     def timed(self) -> Iterator[tuple[float, bytes]]:
         for number, item in enumerate(self.air, 1):
@@ -194,8 +195,14 @@ class Capture:
         return audit.close()
 
     def records(self) -> Iterator[Record]:
-        for number, (time_s, octets) in enumerate(self.timed(), 1):
-            yield Record(number, round(time_s * 1e9), 195 if self.fcs else 230, octets, len(octets))
+        link_type, head = 195 if self.fcs else 230, b""
+        if self.slot is not None:
+            # link type 283 (from memory): version, length, then elements: a check sequence of 2 octets, the slot number
+            elements = struct.pack("<HHBxxxHHQ", 0, 1, 1, 7, 8, self.slot)
+            link_type, head = 283, struct.pack("<BBH", 0, 0, 4 + len(elements)) + elements
+        for number, (time_s, frame_octets) in enumerate(self.timed(), 1):
+            octets = head + frame_octets
+            yield Record(number, round(time_s * 1e9), link_type, octets, len(octets))
 
 
 def names(findings: list[Finding]) -> list[str]:

@@ -50,7 +50,7 @@ from findings.cases_fragments import (
     spilled,
 )
 from findings.cases_joining import acknowledged, confirmed
-from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
+from findings.cases_link import FAR_NAME, IPHC_ONLY, in_slot, other_frames, plain, short_source
 from findings.cases_nodes import (
     COPY,
     RELAY,
@@ -308,6 +308,20 @@ FURTHER = (
             ("data 07 07",),
             (2, 4),
             2,
+        ),
+    ),
+    # the code by AES-CCM of the cryptography library: nonce EUI-64 and slot number 1000, most significant octet first
+    Further(
+        "integrity-code-wrong",
+        lambda: in_slot(1000, 1001),
+        Told(
+            "failure",
+            FAR_NAME,
+            "frames fail under the key that they name",
+            (
+                "key id mode 1, index 1, code 4e415e61, nonce of absolute slot number 1001, as the capture has it",
+            ),
+            (1,),
         ),
     ),
     # the kid of appendix C.4 is empty; its answer stays shut with it

@@ -8,6 +8,9 @@ from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, ROOT, Capture
 from findings.judge import Case, Told
 
+from lowpanbudget import encode_frame
+from lowpanbudget.layers.link.auxiliary import Security
+
 FAR = (FAR_NODE, FAR_ROOT)
 
 
@@ -79,6 +82,34 @@ def opened(
 ) -> Capture:
     sealed = air.secured(b"data", 1, 5, links=links)
     return Capture([sealed], keys=() if key is None else (key,), devices=devices or {})
+
+
+def in_slot(sealed: int, told: int) -> Capture:
+    """A frame without a frame counter: its nonce is made of the slot number that it was sent in."""
+    security = Security(5, 1, None, key_index=1)
+    mac = air.mac(1, FAR, version=2, destination_pan=None, security=security)
+    packed = air.payload(air.datagram(b"data", links=FAR), FAR)
+    octets = encode_frame(mac, packed, key=air.KEY, asn=sealed).octets
+    return Capture([octets], keys=(air.KEY,), slot=told)
+
+
+def beacons(*numbers: int, timeslot: int = 0, apart_s: float = 2.0) -> Capture:
+    """Enhanced beacons with TSCH elements (IEEE 802.15.4-2015 clauses 7.4.4.2 and 7.4.4.3, from memory).
+
+    Short nested 0x1a: slot number and join metric; 0x1b: one slotframe 0 of 101 slots with one link of all kinds.
+    """
+    frames = []
+    for number, slot in enumerate(numbers):
+        told = (6 | 0x1A << 8).to_bytes(2, "little") + slot.to_bytes(5, "little") + b"\0"
+        links = (101).to_bytes(2, "little") + b"\x01" + timeslot.to_bytes(2, "little") + b"\0\0\x0f"
+        told += (10 | 0x1B << 8).to_bytes(2, "little") + b"\x01\0" + links
+        elements = bytes.fromhex("003f") + (len(told) | 1 << 11 | 1 << 15).to_bytes(2, "little")
+        # version 2: beacon, PAN ID compression, elements, short destination 0xffff, extended source
+        head = (1 << 6 | 1 << 9 | 2 << 10 | 2 << 12 | 3 << 14).to_bytes(2, "little")
+        head += bytes([number]) + PAN.to_bytes(2, "little") + b"\xff\xff" + FAR_ROOT[::-1]
+        octets = air.mended(head + elements + told + b"\0\0")
+        frames.append((1.0 + number * apart_s, octets))
+    return Capture([*frames])
 
 
 def twice(apart_s: float) -> Capture:
@@ -239,6 +270,29 @@ LINK_CASES = {
             (2,),
         ),
         also=UNOPENED,
+    ),
+    "slot-number-stands-still": Case(
+        lambda: beacons(1000, 1000, 1000),
+        lambda: beacons(1000, 1200, 1400),
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:01",
+            "beacons tell the same absolute slot number (ASN) again and again",
+            ("ASN 1000 since frame 1",),
+            (1, 2, 3),
+            2,
+        ),
+    ),
+    "timeslot-outside-slotframe": Case(
+        lambda: beacons(1000, timeslot=101),
+        lambda: beacons(1000, timeslot=100),
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:01",
+            "a link has timeslot 101, and its slotframe the slots 0 to 100",
+            ("slotframe 0",),
+            (1,),
+        ),
     ),
     "integrity-code-wrong": Case(
         lambda: opened(bytes(16)),

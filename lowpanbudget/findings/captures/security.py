@@ -107,6 +107,8 @@ def integrity_code_wrong(scene: Scene, _notice: Notice) -> Hits:
     evidence = f"{_key_text(security)}, code {security.mic.hex()}"
     if security.frame_counter is not None:
         evidence += f", frame counter {security.frame_counter:#010x}"
+    elif scene.slot is not None:
+        evidence += f", nonce of absolute slot number {scene.slot}, as the capture has it"
     cause = "frames fail under the key that they name"
     yield Hit(cause, (evidence,), scene.sender)
 
