@@ -41,7 +41,7 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
-from lowpanbudget.values import dataclass, field, replace
+from lowpanbudget.values import dataclass, field
 
 MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
@@ -141,8 +141,9 @@ class Audit:
                 for event in sighting.ended:
                     self._give(scene, event)
                 if template is not None and self._kept is not None:
-                    varying = [one for one in judged.layers if self._questions.again(one.__class__)]
-                    template.facts[self] = replace(judged, varying=varying)
+                    again = self._questions.again
+                    judged.varying = [one for one in judged.layers if again(one.__class__)]
+                    template.facts[self] = judged
         finally:
             self._plan = self._kept = None
         if sighting.hidden is not None and sighting.repeats is None:

@@ -1,10 +1,13 @@
 """expand: what the packet library reads out of the file, what is left out, and files whole or not at all."""
 
+import io
 import json
 import os
 import signal
+import struct
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -238,14 +241,15 @@ def test_memory_stays_flat(tmp_path: Path) -> None:
     assert peaks[1] - peaks[0] < 10
 
 
-def _many(count: int) -> bytes:
-    import io
-    import struct
+@cache
+def _made() -> list[bytes]:
+    return [shelf.frames(bytes([n]) * 60, n)[0] for n in range(200)]
 
+
+def _many(count: int) -> bytes:
     file = io.BytesIO()
     file.write(struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 195))
-    made = [shelf.frames(bytes([n]) * 60, n)[0] for n in range(200)]
     for index in range(count):
-        frame = made[index % 200]
+        frame = _made()[index % 200]
         file.write(struct.pack("<IIII", index * 10, 0, len(frame), len(frame)) + frame)
     return file.getvalue()
