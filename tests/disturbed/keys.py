@@ -12,7 +12,7 @@ import pickle
 import random
 import sys
 import traceback
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from types import FrameType
@@ -77,12 +77,13 @@ def forms(secret: bytes) -> set[str]:
 
 
 FORMS = frozenset(form for secret in SECRETS for form in forms(secret))
+SHORTEST = min(map(len, FORMS))  # most variables hold less
 RAW = tuple(SECRETS)
 
 
-def shown_in(text: str, known: Iterable[str] = FORMS) -> bool:
+def shown_in(text: str) -> bool:
     """Return whether a text shows a key in any form."""
-    return any(form in text for form in known)
+    return len(text) >= SHORTEST and any(form in text for form in FORMS)
 
 
 def shown_in_octets(octets: bytes) -> bool:
