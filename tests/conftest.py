@@ -15,13 +15,16 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.set_threshold(100_000, 50, 100)
 
 import hypothesis.control  # noqa: E402
+import hypothesis.internal.entropy  # noqa: E402
 import pytest  # noqa: E402
 from _pytest.runner import runtestprotocol  # noqa: E402 - what pytest's own hook of this name calls
 from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
 
-# Around each argument that it draws, Hypothesis compares the whole state of `random`, 625 numbers, to warn of a
-# strategy that asks it. None here does, and the state is seeded for each example all the same.
+# Hypothesis seeds `random` for each example, and puts its 625 numbers back. It also compares them around each argument
+# that it draws, to warn of strategies that ask it, and does the same to numpy's, which takes four times as long. No
+# strategy here asks the one, nothing at all the other (ruff's NPY002).
 vars(hypothesis.control)["random"] = SimpleNamespace(getstate=lambda: None)
+vars(hypothesis.internal.entropy)["NP_RANDOM"] = False  # not None: taken care of
 
 WORKER = "PYTEST_XDIST_WORKER" in os.environ
 
