@@ -32,6 +32,7 @@ class Crossing(NamedTuple):
     the design's. ``own_number`` is
     the message's own sequence number, which wraps at ``modulus``; ``written_s`` the time that the message gives for
     itself, in seconds from 1970, in steps of ``step_s``. All of these are None where nothing tells.
+    ``unread`` is why no format of the flow reads its data.
     """
 
     flow: FlowKey
@@ -48,6 +49,7 @@ class Crossing(NamedTuple):
     modulus: int | None = None
     written_s: float | None = None
     step_s: float | None = None
+    unread: str = ""
 
 
 class HeardFrame(NamedTuple):
@@ -197,7 +199,7 @@ def _with_message(crossing: Crossing, matched: Matched) -> Crossing:
     named = crossing._replace(flow_name=flow.name, down=flow.direction == "down")
     message, values = matched.message, matched.values
     if message is None or values is None:
-        return named
+        return named._replace(unread=matched.unread)
     counter = next((one for one in message.fields if isinstance(one, Sequence)), None)
     clock = next((one for one in message.fields if isinstance(one, Time)), None)
     named = named._replace(message=message.name)

@@ -103,6 +103,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         within = share_of(sum(one <= latency_s for one in times), len(times))
     steps = [one.crossing.step_s for one in journeys if one.crossing.step_s is not None]
     has_ends = any(group.arrived)
+    reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
     return MeasuredFlow(
         name=journeys[0].crossing.flow_name,
         message=group.message,
@@ -127,6 +128,8 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         in_time=within,
         dated=_dated(group),
         dated_step_s=max(steps, default=None),
+        unread=reasons.total(),
+        unread_why=next((why for why, _ in reasons.most_common(1)), ""),
     )
 
 

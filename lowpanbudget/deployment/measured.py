@@ -31,6 +31,7 @@ class PlanNumber(Enum):
     DUTY_CYCLE = "duty-cycle"
     TRANSMISSION = "transmission"
     BURST = "burst"
+    FORMAT = "format"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +68,9 @@ class MeasuredFlow:
     guess. ``took`` are the seconds from the first link to the end of the way, ``in_time`` the share that keeps the
     latency of the design's limits, ``dated`` the seconds from the time that the message gives for itself, which has
     steps of ``dated_step_s``.
+
+    ``unread`` of its datagrams are read by no format of the flow, most of them for the reason ``unread_why``. One that
+    was heard where the own number of a message is missing counts as that message.
     """
 
     name: str | None
@@ -90,6 +94,8 @@ class MeasuredFlow:
     in_time: MeasuredShare | None
     dated: Spread | None
     dated_step_s: float | None
+    unread: int = 0
+    unread_why: str = ""
 
     @property
     def title(self) -> str:
@@ -97,7 +103,8 @@ class MeasuredFlow:
         if self.name is None:
             return str(self.flow)
         end = f"to {self.flow.destination}" if self.down else f"from {self.flow.source}"
-        return f"{self.message or self.name} {end}"
+        unread = " (not read)" if self.message is None and self.unread else ""
+        return f"{self.message or self.name}{unread} {end}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from typing import Unpack
 
-from lowpanbudget.capture.crossings import heard_frame
+from lowpanbudget.capture.crossings import HeardFrame, heard_frame
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
@@ -19,6 +19,7 @@ from lowpanbudget.deployment.measured import MeasuredBurst, Measurement, PlanChe
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
 from lowpanbudget.deployment.unknowns import unknowns
+from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
@@ -87,6 +88,7 @@ class Measurer:
             self._last_ns = max(time_ns, time_ns if self._last_ns is None else self._last_ns)
         if frame is None:
             return
+        frame = self._burst_unread(frame)
         answering = self._ways.acknowledger(frame) if frame.answers else None
         self._on_air.heard(frame, answering)
         tries, journey = self._ways.heard(frame)
@@ -98,6 +100,16 @@ class Measurer:
             self._journeys.append(journey)
         else:
             self._beyond += 1
+
+    def _burst_unread(self, frame: HeardFrame) -> HeardFrame:
+        """Return a frame whose datagram is not held to a format where the design tries its flow with that length."""
+        crossing = frame.crossing
+        if crossing is None or not crossing.unread or self._design is None:
+            return frame
+        length = crossing.flow_name, crossing.application
+        if length in {(one.flow, one.octets) for one in self._design.bursts}:
+            return frame._replace(crossing=crossing._replace(unread=""))
+        return frame
 
     def measurement(
         self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
@@ -118,6 +130,7 @@ class Measurer:
             burst = burst_seen(picked, self._burst, self._first_ns, missed)
             groups = without(groups, picked)
         latency = None if self._limits is None else self._limits.latency_s
+        groups = in_their_places(groups)
         flows = tuple(flow_seen(group, missed, latency) for group in groups)
         flows = tuple(sorted(flows, key=lambda one: (-one.datagrams, one.title)))
         links = self._links.links(self._ways.answering)

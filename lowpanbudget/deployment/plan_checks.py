@@ -39,6 +39,8 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
     for flow in flows:
         if flow.name is None:
             continue
+        if flow.unread:
+            yield _format(flow)
         every = planned.get((flow.name, flow.message or ""))
         if every is not None:
             yield _rhythm(flow, every)
@@ -63,6 +65,13 @@ def _rhythm(flow: MeasuredFlow, every: float) -> PlanCheck:
     )
     why = f"{how}, from {plural(count, 'interval')}"
     return PlanCheck(PlanNumber.INTERVAL, flow.title, every, spread.median, "s", verdict, why)
+
+
+def _format(flow: MeasuredFlow) -> PlanCheck:
+    read = flow.datagrams - flow.unread
+    why = f"{flow.unread} of {plural(flow.datagrams, 'message')} not read: {flow.unread_why}"
+    title, all_of = flow.title, flow.datagrams
+    return PlanCheck(PlanNumber.FORMAT, title, all_of, read, "messages", OUTSIDE, why)
 
 
 def _hops(flow: MeasuredFlow, most: int) -> PlanCheck:

@@ -54,7 +54,13 @@ def _receivers(count: int) -> str:
 
 def _of_flows(flows: tuple[MeasuredFlow, ...]) -> Iterator[str]:
     named = [flow for flow in flows if flow.name is not None]
-    uncounted = sorted({flow.name or "" for flow in named if flow.sent is None})
+    for flow in named:
+        if flow.unread and flow.sent is None:
+            yield (
+                f"What {flow.title} counts is not seen: {flow.unread} of {plural(flow.datagrams, 'message')} cannot be "
+                f"read ({flow.unread_why})"
+            )
+    uncounted = sorted({flow.name or "" for flow in named if flow.sent is None and not flow.unread})
     if uncounted:
         yield (
             f"No message of {_listed(uncounted)} that was read counts itself: what was lost before it was heard here "

@@ -15,7 +15,7 @@ from lowpanbudget.values import dataclass, replace
 
 
 def payload_of(flow: Flow, content: UdpContent) -> bytes | None:
-    """Return the application data in a UDP payload of this flow; None when it is protected or cannot be read."""
+    """Return the application data in a UDP payload of this flow; None when it is protected, a part or unreadable."""
     application = flow.application
     if (application.dtls is not None or application.oscore is not None) and not content.opened:
         return None
@@ -25,7 +25,8 @@ def payload_of(flow: Flow, content: UdpContent) -> bytes | None:
         message = coap.decode(Reader(content.payload))
     except WireError:
         return None
-    return message.payload if message.code == application.coap.code else None
+    as_planned = message.code == application.coap.code and not message.is_part
+    return message.payload if as_planned else None
 
 
 @lru_cache(256)

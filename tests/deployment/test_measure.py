@@ -8,6 +8,8 @@ from typing import NamedTuple
 
 import pytest
 from findings.air import CONTEXTS
+from findings.cases_application import BURST as BURST_OF_THREE
+from findings.cases_application import versioned
 from findings.cases_nodes import judged
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
@@ -26,7 +28,7 @@ from lowpanbudget import (
 )
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.deployment.confidence import share_of
-from lowpanbudget.deployment.measured import PlanVerdict
+from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
 from lowpanbudget.deployment.measurement import Measurer
 
 SLOTS = """
@@ -532,3 +534,15 @@ def test_what_was_received_and_not_accepted_is_not_counted_as_arrived() -> None:
     assert (flow.arrived.count, flow.arrived.trials, flow.perhaps) == (2, 6, 0)
     assert flow.took is not None
     assert (flow.took.least, flow.took.most) == (0.0, 1.0)
+
+
+def test_a_message_of_another_version_is_outside_of_the_plan() -> None:
+    """Of a burst that the design tries the flow with, as long as a message, nobody reads one."""
+    for more, why in (
+        ("", ["1 of 1 message not read: reading: field version is 2, and this format has 1"]),
+        (BURST_OF_THREE.format(octets=3), []),
+    ):
+        sent = versioned(b"\2\0\xc8", more)
+        found = measure(list(sent.records()), design=sent.design)
+        assert [one.why for one in found.checks if one.what is PlanNumber.FORMAT] == why
+        assert found.is_outside == bool(why)

@@ -16,13 +16,14 @@ from lowpanbudget.deployment.airtime_seen import OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.confidence import share_of, spread_of
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, intervals, numbered
-from lowpanbudget.deployment.journeys import Journey, Journeys
+from lowpanbudget.deployment.journeys import Journey, Journeys, by_flow
 from lowpanbudget.deployment.links_seen import Links
-from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, PlanVerdict
+from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, PlanNumber, PlanVerdict
 from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.deployment.phases import reports_together
-from lowpanbudget.deployment.plan_checks import link_checks, node_checks
+from lowpanbudget.deployment.plan_checks import flow_checks, link_checks, node_checks
 from lowpanbudget.deployment.unknowns import unknowns
+from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst, Limits
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.values import replace
@@ -108,6 +109,27 @@ def crossing(
         flow_of(node), mark, limit, first, last, octets, (), "readings", False, "reading", own,
         None if own is None else modulus, written_s, None if written_s is None else 1.0,
     )  # fmt: skip
+
+
+def test_a_message_that_no_format_reads_is_not_lost() -> None:
+    """Numbers 1 to 5: the third comes in a version that nobody reads, as does one behind the fifth."""
+    channel = Channel()
+    for place, own in enumerate((1, 2, None, 4, 5, None)):
+        sent = crossing(1, place, own=own)
+        if own is None:
+            sent = sent._replace(message=None, unread="reading: field version is 2")
+        channel.hear(10.0 * place, 1, 0, sent)
+    groups = [numbered(*key, ones, channel.ways) for key, ones in by_flow(channel.journeys)]
+    counted, apart = (flow_seen(one, NOBODY_MISSED) for one in in_their_places(groups))
+    assert counted.arrived is not None
+    assert (counted.arrived.count, counted.arrived.trials, counted.unread) == (3, 3, 1)
+    assert counted.interval is not None
+    assert (counted.interval.values, counted.interval.mean) == (4, 10.0)
+    assert (apart.datagrams, apart.unread) == (1, 1)
+    (check,) = (one for one in flow_checks(design(), (counted,)) if one.what is PlanNumber.FORMAT)
+    assert (check.planned, check.seen, check.verdict) == (5, 4, PlanVerdict.OUTSIDE)
+    _, told, *_ = unknowns(None, (apart,), (), (), timed=True, receivers=1, unread={}, beyond=0)
+    assert "1 of 1 message cannot be read (reading: field version is 2)" in told
 
 
 # --- time on the air --------------------------------------------------------------------------------------

@@ -151,18 +151,38 @@ def ports_in_line() -> Capture:
     return Capture([encode_frame(air.mac(), payload.replace(short, long)).octets], SMALL, PLAN)
 
 
-def of_a_burst(octets: int) -> Capture:
-    """A packet as the design's burst has them, of 7 octets, in a flow of messages of 3."""
-    burst = """
+BURST = """
 [[burst]]
 name = "volley"
 flow = "readings"
 packets = 20
-octets = 7
+octets = {octets}
 every_s = 0.1
 """
-    plan = air.design(DESIGN.format(link="") + burst)
+
+
+def of_a_burst(octets: int) -> Capture:
+    """A packet as the design's burst has them, of 7 octets, in a flow of messages of 3."""
+    plan = air.design(DESIGN.format(link="") + BURST.format(octets=7))
     return Capture([air.frame(air.datagram(bytes(octets)))], SMALL, plan)
+
+
+STATE = """kind = "number"
+name = "state"
+min = 0
+max = 255
+"""
+VERSION = """kind = "version"
+name = "version"
+value = 1
+bits = 8
+"""
+
+
+def versioned(octets: bytes, more: str = "") -> Capture:
+    """A message whose first octet is a version, 1 by the design."""
+    plan = air.design(DESIGN.format(link="").replace(STATE, VERSION) + more)
+    return Capture([air.frame(air.datagram(octets))], SMALL, plan)
 
 
 def secured_as(plan: object) -> Capture:
@@ -218,7 +238,7 @@ max = 255
 """
 
 
-def asked_by_path(data: bytes) -> Capture:
+def asked_by_path(data: bytes, options: bytes = b"") -> Capture:
     """Two flows of one node with the same ports: readings of 3 octets for one path, here ``data`` for the other."""
     text = DESIGN.format(link="") + NUMBER
     plan = air.design(
@@ -227,7 +247,7 @@ def asked_by_path(data: bytes) -> Capture:
         + BY_PATH.format(path="b", message="count")
     )
     # Uri-Path (11) of one octet (RFC 7252 section 5.10)
-    requests = [(b"\xb1a", DATA), (b"\xb1b", data)] * 2
+    requests = [(b"\xb1a", DATA), (b"\xb1b" + options, data)] * 2
     octets = (air.coap_message(*one, kind=1, mid=n) for n, one in enumerate(requests, 1))
     return replace(messages(*octets), contexts=SMALL, design=plan)
 
@@ -311,6 +331,15 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "packets of a burst that the design tries the flow with": (
         "message-length-wrong",
         lambda: of_a_burst(7),
+    ),
+    "a packet of such a burst with the length of a message": (
+        "message-values-implausible",
+        lambda: versioned(b"\2\0\xc8", BURST.format(octets=3)),
+    ),
+    # Block1 (27), 16 behind Uri-Path: block 0 of 16 octets, more follow (RFC 7959 section 2.2)
+    "the first block of a body": (
+        "message-length-wrong",
+        lambda: asked_by_path(bytes(16), b"\xd1\x03\x08"),
     ),
     "what another flow of the same ports sends": (
         "message-length-wrong",

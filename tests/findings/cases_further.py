@@ -28,6 +28,7 @@ from findings.cases_application import (
     planned,
     ports_in_line,
     sealed,
+    versioned,
     with_own_identifier,
     wrong_tokens,
 )
@@ -906,6 +907,19 @@ FURTHER = (
             "flow readings carries 7 octets, its messages have reading 3",
             ("data 00 00 00 00 00 00 00",),
             (1,),
+        ),
+    ),
+    Further(
+        "message-values-implausible",
+        lambda: versioned(b"\2\0\xc8"),
+        Told(
+            "failure",
+            "reading from 2001:db8:1::ff:fe00:17",
+            "reading cannot be read as designed: field version is 2, and this format has 1",
+            ("data 02 00 c8",),
+            (1,),
+            advice="Bring node and design together. While nodes send another version as well, write that as a message "
+            "of its own, and name both in the messages of the flow.",
         ),
     ),
     # 200 is c8 00 the other way round, and 0xc800 is 51200

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _URI_PATH = 11  # RFC 7252 section 12.2
 MOST_KNOWN = 4096
+_MOST_REASONS = 2  # of formats that do not read a payload
 
 
 class MessageValue(NamedTuple):
@@ -49,6 +50,12 @@ class Matched:
     faults: tuple[tuple[str, WireError], ...] = ()
     others: tuple[str, ...] = ()
     sealed: bool = False
+
+    @property
+    def unread(self) -> str:
+        """Return why none of the formats that its flow has reads it; nothing where one does, or it has none."""
+        faults = self.faults if self.flow.messages else ()
+        return "; ".join(f"{name}: {fault.message}" for name, fault in faults[:_MOST_REASONS])
 
 
 class FlowFit(NamedTuple):
@@ -132,6 +139,8 @@ class Matcher:
             return None
         if _is_sealed(flow) and not opened:
             return Matched(flow, sealed=True)
+        if message is not None and message.is_part:
+            return Matched(flow)  # of a body that no single datagram holds
         return self._unpacked(flow, application_of(datagram))
 
     def with_ports(self, key: FlowKey, *, routed: bool | None = None) -> list[Flow]:

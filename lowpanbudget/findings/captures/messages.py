@@ -19,6 +19,11 @@ from lowpanbudget.values import dataclass, field
 _MOST_GAPS = 16
 _FEWEST_GAPS = 5
 
+_OTHER_FORMAT = (
+    "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
+    "name both in the messages of the flow."
+)
+
 MESSAGES = Subject("messages")
 
 
@@ -72,18 +77,16 @@ def _is_of_burst(known: Surroundings, flow: Flow, data: bytes) -> bool:
     return any(burst.flow == flow.name and burst.octets == len(data) for burst in bursts)
 
 
-@MESSAGES.rule(
-    "message-values-implausible", HeardDatagram, varies=True, least=2, concerns=concerns.design
-)
+@MESSAGES.rule("message-values-implausible", HeardDatagram, varies=True, concerns=concerns.design)
 def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits | None:
-    """Unpack, and when that fails try the variants."""
+    """Unpack, and when that fails try the variants; without one that reads it the format says why it does not."""
     sent = _data(scene)
     if sent is None:
         return None
-    _, data, every = sent
+    flow, data, every = sent
     formats = [message for message in every if _has_length(message, data)]
     failures = [_failure(message, data) for message in formats]
-    if not all(failures):
+    if not failures or not all(failures) or _is_of_burst(scene.known, flow, data):
         return None
     for message in formats:
         for variant in variants(message):
@@ -92,7 +95,9 @@ def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits | 
                 subject = f"{message.name} from {datagram.header.source}"
                 evidence = (failures[0], _octets_of(data))
                 return (Hit(cause, evidence, subject, datagram.numbers),)
-    return None
+    cause = f"{formats[0].name} cannot be read as designed: {failures[0]}"
+    subject = f"{formats[0].name} from {datagram.header.source}"
+    return (Hit(cause, (_octets_of(data),), subject, datagram.numbers, advice=_OTHER_FORMAT),)
 
 
 def _failure(message: Message, data: bytes) -> str:

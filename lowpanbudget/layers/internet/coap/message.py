@@ -25,12 +25,14 @@ from lowpanbudget.fields import (
     part,
     structure,
 )
+from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import TYPES, code_text
 from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
 
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
 LONGEST_TOKEN = 8
+_BLOCK1 = 27  # RFC 7959 section 2.1
 _HALF_ESCAPE = re.compile(r"%(?![0-9A-Fa-f]{2})")
 _HALF_PAIR = re.compile(r"[\ud800-\udfff]")
 
@@ -102,6 +104,13 @@ class CoapMessage(WireValue):
     def is_response(self) -> bool:
         """Return whether the code is a response, of whatever class."""
         return self.code >= 64
+
+    @property
+    def is_part(self) -> bool:
+        """Return whether a request brings a part of its body alone, by its Block1 option (RFC 7959 section 2.2)."""
+        option = self.first(_BLOCK1)
+        block = None if option is None else option.value
+        return isinstance(block, Block) and (block.more or block.num > 0)
 
     def all(self, number: int) -> tuple[CoapOption, ...]:
         """Return the options with this number."""

@@ -1,0 +1,61 @@
+"""Messages that no format of their flow reads: where they stand among the numbers of those that are read."""
+
+from bisect import bisect
+from collections.abc import Sequence
+
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.deployment.flows_seen import FlowJourneys
+from lowpanbudget.deployment.numbering import Numbered
+
+
+def in_their_places(groups: Sequence[FlowJourneys]) -> list[FlowJourneys]:
+    """Return the flows with each unread message in the place of a number that is missing where it was heard.
+
+    It came, and nobody can tell what it counts: that it was lost must not be said. Of a flow with several counts nobody
+    knows which it belongs to: there, and where no number is missing, unread messages stay apart.
+    """
+    counts: dict[FlowKey, list[FlowJourneys]] = {}
+    for group in groups:
+        if group.numbers is not None:
+            counts.setdefault(group.flow, []).append(group)
+    settled: dict[int, FlowJourneys | None] = {}
+    for group in groups:
+        counted = counts.get(group.flow, [])
+        if group.numbers is None and group.message is None and len(counted) == 1:
+            filled, left = _fill(counted[0], group)
+            settled[id(counted[0])], settled[id(group)] = filled, left
+    found = (settled.get(id(group), group) for group in groups)
+    return [group for group in found if group is not None]
+
+
+def _fill(counted: FlowJourneys, unread: FlowJourneys) -> tuple[FlowJourneys, FlowJourneys | None]:
+    """Return a count with the unread messages that fill its gaps, and what is left of them."""
+    journeys, arrived = list(counted.journeys), list(counted.arrived)
+    numbers = list(counted.numbers or ())
+    taken = set(numbers)
+    left: list[int] = []
+    for place, one in enumerate(unread.journeys):
+        at = bisect(journeys, one.number, key=lambda journey: journey.number)
+        here = _gap(numbers, at) if one.crossing.unread else None
+        if here is None or here in taken:
+            left.append(place)
+            continue
+        taken.add(here)
+        journeys.insert(at, one)
+        arrived.insert(at, unread.arrived[place])
+        numbers.insert(at, here)
+    filled = counted._replace(journeys=journeys, arrived=arrived, numbers=numbers)
+    if not left:
+        return filled, None
+    rest = [unread.journeys[place] for place in left]
+    return filled, unread._replace(journeys=rest, arrived=[unread.arrived[place] for place in left])
+
+
+def _gap(numbers: Sequence[Numbered], at: int) -> Numbered | None:
+    """Return the first number that is missing between two neighbours; None where none is."""
+    if not 0 < at < len(numbers):
+        return None
+    before, behind = numbers[at - 1], numbers[at]
+    if before.run != behind.run or behind.place - before.place < 2:
+        return None
+    return Numbered(before.run, before.place + 1)
