@@ -68,7 +68,7 @@ def _smaller(console: Console, screen: Screen, message: dict[str, Any]) -> None:
     for candidate in rest:
         changes = "; ".join(
             f"{change['path']} in steps of {change['step_after']} instead of {change['step_before']}, "
-            f"error up to {change['error']}"
+            f"error up to {change['error']}{change['also'] and ', with ' + change['also']}"
             for change in candidate["changes"]
         )
         share = f"{float(candidate['loss']) * 100:.0f} % of its tolerance at worst"

@@ -77,6 +77,34 @@ def test_a_wider_place_than_needed_buys_nothing() -> None:
     assert "the same" in by_path(message(field, Boolean("b")))["t"].told.less
 
 
+def test_a_bit_less_says_what_must_change_with_it() -> None:
+    made = message(
+        # -50 .. 50 are 101 values, with two names 103 of the 128 codes of 7 bits, which cannot hold the code 128
+        number("a", "-5", "5", "0.1", coding="twos-complement", special=(("none", 128),), bits=8),
+        # codes 2 .. 5 as it is, 0 .. 3 from min: 2 bits
+        number("b", "10", "19", "3", offset=Decimal(4)),
+        # -800 .. 1200 in two's complement are 12 bits, 2001 values 11
+        number("c", "-40", "60", "0.05", coding="twos-complement"),
+        # 0 .. 7 in steps of 2 go on to 8, which makes 5 values; in steps of 3 to 9, which makes 4
+        number("d", "0", "7", "1", tolerance="2", special=(("na", 8),)),
+    )
+    found = by_path(made)
+    assert found["a"].told.less.startswith("the same with other special codes: ")
+    assert (
+        found["b"].told.less == found["c"].told.less == "the same, with codes that count from min"
+    )
+    assert found["b"].told.less_step == 3
+    assert "steps of 2, " in found["d"].told.less
+    assert found["d"].told.less.endswith("with a range of 0 .. 8 and other special codes")
+    (change,) = shrink(
+        message(
+            number("d", "0", "7", "1", tolerance="1", special=(("na", 8),)),
+            number("e", "0", "31", "1"),
+        )
+    )[1].changes
+    assert (change.step_after, change.also) == (2, "a range of 0 .. 8 and other special codes")
+
+
 def test_the_last_bit_and_what_others_need() -> None:
     made = message(
         Enumeration("what", names=("a", "b")),

@@ -92,14 +92,52 @@ def stepped_gain(field: Stepping) -> Gain:
     unit = f" {number.unit}".rstrip()
     step, error = field.step, EXACT.divide(field.step, Decimal(2))
     gives = f"steps of {digits(step)}{unit}, off by at most {digits(error)}{unit}"
-    coarser = within(field, number.needed() - 1)
+    bits = number.needed() - 1
+    coarser = within(field, bits)
+    if coarser is not None and coarser.step == step:
+        also = also_changed(number, coarser.number(), bits)
+        less = f"the same{also and f' with {also}'}: the width is more than the range needs"
+        return Gain(gives, less, step, error, step, error)
+    if _from_min(field, bits):
+        return Gain(gives, "the same, with codes that count from min", step, error, step, error)
     if coarser is None:
         return Gain(gives, "nothing would be left", step, error)
     less_step, less_error = coarser.step, EXACT.divide(coarser.step, Decimal(2))
+    also = also_changed(number, coarser.number(), bits)
     less = f"steps of {digits(less_step)}{unit}, off by at most {digits(less_error)}{unit}"
-    if less_step == step:
-        less = "the same: the width is more than the range needs"
-    return Gain(gives, less, step, error, less_step, less_error)
+    return Gain(gives, less + (also and f", with {also}"), step, error, less_step, less_error)
+
+
+def _from_min(field: Sender, bits: int) -> bool:
+    """Return whether so many bits hold all values once codes count from ``min``, which they do not as it is."""
+    number = field.number()
+    if not hasattr(field, "coding") or (number.offset is None and not number.signed):
+        return False
+    names = tuple((name, None) for name, _ in number.special)
+    plain = dataclasses.replace(number, coding="offset", offset=None, bits=None, special=names)  # type: ignore[type-var]
+    return plain.fewest_bits() <= bits
+
+
+def also_changed(before: Stepped, after: Stepped, bits: int) -> str:
+    """Return in words what changes beside the step of a number that is to take ``bits`` bits; "" for nothing."""
+    words = []
+    if (before.min, before.max) != (after.min, after.max):
+        words.append(f"a range of {digits(after.min)} .. {digits(after.max)}")
+    if any(
+        code is not None and (code >= 1 << bits or _means_value(after, code, bits))
+        for _, code in before.special
+    ):
+        words.append("other special codes")
+    return " and ".join(words)
+
+
+def _means_value(number: Stepped, code: int, width: int) -> bool:
+    return number.lowest <= _steps_of(number, code, width) <= number.highest
+
+
+def _steps_of(number: Stepped, code: int, width: int) -> int:
+    """Return how many steps a code of ``width`` bits lies from the base."""
+    return code - (1 << width) if number.signed and code >> (width - 1) else code
 
 
 def arithmetic(number: Stepped) -> str:
@@ -134,9 +172,8 @@ def special_flaws(number: Stepped, order: Order) -> Iterator[Flaw]:
                 _FREE_CODE,
             )
             continue
-        steps = code - (1 << width) if number.signed and code >> (width - 1) else code
-        if number.lowest <= steps <= number.highest:
-            value = EXACT.fma(Decimal(steps), number.step, number.base)
+        if _means_value(number, code, width):
+            value = EXACT.fma(Decimal(_steps_of(number, code, width)), number.step, number.base)
             yield Flaw(
                 ("special", name),
                 f"code {code} already means {digits(value)}",

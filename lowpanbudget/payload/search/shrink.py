@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT
 from lowpanbudget.payload.kinds.interfaces import FieldPath
+from lowpanbudget.payload.kinds.steps import also_changed
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import replaced, walk
 from lowpanbudget.payload.words import joined
@@ -25,7 +26,7 @@ class Coarsening(NamedTuple):
     """A coarser step of one field, in its unit; ``loss`` is the share of its tolerance that its ``error`` uses up.
 
     ``path`` is the field's; ``error`` the greatest rounding error, half a step; ``bits_before`` and ``bits_after`` are
-    those of one value.
+    those of one value; ``also`` says in words what must change with the step, as a range does that it does not divide.
     """
 
     path: str
@@ -35,6 +36,7 @@ class Coarsening(NamedTuple):
     bits_after: int
     error: Decimal
     loss: Decimal
+    also: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,15 +116,16 @@ def _candidate(
 
 
 def _change(place: FieldPath, before: Any, choice: _Step) -> Coarsening:
-    after = choice.field
+    after, number = choice.field, choice.field.number()
     return Coarsening(
         joined(place),
         before.step,
         after.step,
         before.number().needed(),
-        after.number().needed(),
+        number.needed(),
         EXACT.divide(after.step, Decimal(2)),
         choice.loss,
+        also_changed(before.number(), number, number.needed()),
     )
 
 
