@@ -343,6 +343,21 @@ def test_remarks() -> None:
     # RFC 8428 table 6: "%" is "*", not recommended for new implementations
     assert "does not recommend" in of(version, number(unit="%"))[0][1]
     assert "which version" in of(number())[0][1]
+    # bit 0 says whether o is there, so a second optional field moves the version; a presence octet has room for 8
+    maybe = dataclasses.replace(number(), name="o", optional=True)
+    assert of(version, maybe)[0][0] == "v"
+    assert "presence bits stand before it" in of(version, maybe)[0][1]
+    assert of(version, maybe, layout="octet-aligned") == []
+    eight = (dataclasses.replace(maybe, name=f"o{index}") for index in range(8))
+    assert "presence bits" in of(version, *eight, layout="octet-aligned")[0][1]
+    assert of(version, Group("g", fields=(maybe,))) == []
+    assert of(Sequence("s"), version) == []
+    assert of(number(), version) == [
+        (
+            "v",
+            "what comes before it (n) moves it when it changes, and old receivers read other bits",
+        )
+    ]
     assert (
         "a lost message goes unseen" in of(version, Array("a", element=number(""), length=3))[0][1]
     )

@@ -1,5 +1,7 @@
 """What a format leaves out or words unusually: no faults, but worth a second look before nodes are built."""
 
+from collections.abc import Iterator
+from itertools import takewhile
 from typing import NamedTuple
 
 from lowpanbudget.payload.kinds.lengths import Repeated
@@ -20,6 +22,9 @@ class FormatRemark(NamedTuple):
     text: str
     hint: str = ""
     hides_loss: bool = False
+
+
+_BEHIND = "optional fields into a group behind it, for presence bits lead"
 
 
 def remarks(message: Message) -> tuple[FormatRemark, ...]:
@@ -46,13 +51,7 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
         )
         hint = "Add a field of kind 'sequence' or 'time'"
         noticed.append(FormatRemark("", text, hint, hides_loss=True))
-    if not any(field.identifies for field in message.fields):
-        text = "nothing tells a receiver which version of the format this is"
-        noticed.append(
-            FormatRemark(
-                "", text, "Add a field of kind 'version' as the first, unless the port says it"
-            )
-        )
+    noticed += _of_version(message)
     if message.order.mixed and message.layout == "bit-packed":
         split = [joined(place) for place, field in walk(message.fields) if _is_split(field)]
         if split:
@@ -60,6 +59,27 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
             hint = "Use big with msb-first or little with lsb-first, unless an existing format asks for this"
             noticed.append(FormatRemark(split[0], text, hint))
     return tuple(noticed)
+
+
+def _of_version(message: Message) -> Iterator[FormatRemark]:
+    """Yield a remark where nothing tells a format from its successor, or not at a place that a successor keeps."""
+    before = list(takewhile(lambda field: not field.identifies, message.fields))
+    bits = message.order.rounded
+    optional = sum(field.optional for field in message.fields)
+    moves = optional > 0 and bits(optional) != bits(optional + 1)
+    if len(before) == len(message.fields):
+        text = "nothing tells a receiver which version of the format this is"
+        hint = "Add a field of kind 'version' as the first, unless the port says it"
+        yield FormatRemark("", text, f"{hint}; put {_BEHIND}" if moves else hint)
+        return
+    name = message.fields[len(before)].name
+    if moves:
+        text = "presence bits stand before it: one optional field more moves it, and old receivers read other bits"
+        yield FormatRemark(name, text, f"Put {_BEHIND}")
+    if any(field.carries and not field.dates for field in before):
+        names = ", ".join(field.name for field in before if field.name)
+        text = f"what comes before it ({names}) moves it when it changes, and old receivers read other bits"
+        yield FormatRemark(name, text, "Put it first")
 
 
 def _is_split(field: object) -> bool:
