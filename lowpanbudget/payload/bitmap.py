@@ -82,10 +82,9 @@ def _repeated(path: tuple[str | int, ...]) -> tuple[tuple[str | int, ...] | None
 def _entry(name: str, start: int, bits: int, run: FieldBits) -> Entry:
     about = run.about
     if isinstance(about, Field):
-        words, note = about.summary(), about.shown_note()
+        words, note = about.summary(), about.shown_note(bits)
         if run.role == "count":
-            size, counts = about.count_summary()
-            words, note = Summary(size), _joined(f"number of {counts} that follow", about.note)
+            words, note = Summary(about.count_summary()), _joined(run.says(None), about.note)
     else:  # the names of optional fields, or nothing
         words, note = Summary(", ".join(about or ())), ""
     note = _joined(ROLES.get(run.role, ""), note)

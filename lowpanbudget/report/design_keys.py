@@ -43,6 +43,7 @@ def kinds(*, whole: bool = False) -> tuple[dict[str, Any], ...]:
         {
             "name": word,
             "text": kind.about,
+            "sections": [{"name": "On the wire", "text": " ".join(kind.wire.split())}],
             "keys": _keys(schema, _target(schema, mapping[word]), whole=whole),
             "written": f"[[message.field]]\n{kind.written}",
         }
@@ -115,7 +116,7 @@ def explained(entry: dict[str, Any], kind: str) -> dict[str, Any]:
         "term": titled,
         "kind": kind,
         "text": entry["text"],
-        **{key: entry[key] for key in ("keys", "written") if key in entry},
+        **{key: entry[key] for key in ("sections", "keys", "written") if key in entry},
     }
 
 

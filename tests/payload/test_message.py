@@ -617,18 +617,20 @@ def test_a_series_of_narrow_differences_has_examples() -> None:
 
 
 @pytest.mark.parametrize(
-    ("field", "range_", "note"),
+    ("field", "range_", "counts", "less"),
     [
-        (Series("s", min=Decimal(-40), max=Decimal(60), deltas="variable", max_length=9), "0 .. 9 samples", "samples"),
-        (Octets("s", max_length=7), "0 .. 7 octets", "octets"),
-        (Array("s", element=Boolean(""), min_length=1, max_length=6), "1 .. 6 elements", "elements"),
+        (Series("s", min=Decimal(-4), max=Decimal(6), deltas="variable", max_length=9), "0 .. 9 samples", "samples", ""),
+        (Octets("s", max_length=7), "0 .. 7 octets", "octets", ""),
+        (Array("s", element=Boolean(""), min_length=1, max_length=6), "1 .. 6 elements", "elements", ", sent less 1"),
     ],
 )  # fmt: skip
-def test_a_count_is_told_by_what_it_counts(field: Any, range_: str, note: str) -> None:
+def test_a_count_is_told_by_what_it_counts(field: Any, range_: str, counts: str, less: str) -> None:
     made = Message("m", (field,), byte_order="big", bit_order="msb-first", layout="bit-packed")
     count = made.bitmap()[0]
     assert (count.kind, count.range, count.step, count.unit) == ("count", range_, "", "")
-    assert count.note == f"number of {note} that follow"
+    assert count.note == f"number of {counts} that follow{less}"
+    least = made.example("least")  # of min_length: all bits of the number are 0
+    assert made.pack(least)[0] >> (8 - count.bits) == 0
 
 
 def test_a_bit_map_has_the_notes_of_the_fields() -> None:
@@ -640,16 +642,20 @@ def test_a_bit_map_has_the_notes_of_the_fields() -> None:
         ReservedBits("", bits=3, note="for later"),
         ReservedBits("", bits=2),
         Table("e", values=(Decimal(1), Decimal(2)), note="gain"),
+        number("f", "10", "19", "3", offset=Decimal(4), unit="m"),
+        number("g", "-5", "5", coding="twos-complement", special=(("na", None),)),
     )
     *notes, _ = (entry.note for entry in made.bitmap())  # the last one fills up an octet
     assert notes == [
         "outdoors",
-        "special: na, over; indoors",
-        "special: na",
+        "special: na 7, over 6; indoors",  # all ones downwards
+        "special: na 7",
         "",
         "for later",
         "sent as zero, ignored when received",
         "gain",
+        "code 0 is 4 m",
+        "two's complement; special: na 8",  # the most negative of 4 bits
     ]
 
 

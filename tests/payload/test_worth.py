@@ -102,7 +102,10 @@ def test_a_bit_less_says_what_must_change_with_it() -> None:
             number("e", "0", "31", "1"),
         )
     )[1].changes
-    assert (change.step_after, change.also) == (Decimal(2), "a range of 0 .. 8 and other special codes")
+    assert (change.step_after, change.also) == (
+        Decimal(2),
+        "a range of 0 .. 8 and other special codes",
+    )
 
 
 def test_the_last_bit_and_what_others_need() -> None:

@@ -47,12 +47,13 @@ class FieldBits(NamedTuple):
         if self.role == "presence":
             return f"of {', '.join(self.about)}"
         if self.role == "count":
-            return f"number of {self.about.counts} that follow"
+            less = f", sent less {self.about.least}" if self.about.least else ""
+            return f"number of {self.about.counts} that follow{less}"
         if self.role in ROLES:
             return ROLES[self.role]
         field = self.about
         if not field.carries:
-            return str(field.shown_note())
+            return str(field.shown_note(field.value_bits()))
         unit = field.shown_unit()
         if not unit:
             return str(field.note)

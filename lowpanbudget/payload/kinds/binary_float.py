@@ -42,6 +42,8 @@ class Float(Leaf):
     kind: ClassVar[str] = "float"
     rank: ClassVar[int] = 40
     about: ClassVar[str] = "A binary floating-point number (IEEE 754)."
+    wire: ClassVar[str] = """\
+The bits of IEEE 754: sign, exponent, fraction; one number in the byte order of the message."""
     written: ClassVar[str] = """\
 kind = "float"
 name = "energy"

@@ -26,6 +26,8 @@ class Boolean(Leaf):
     kind: ClassVar[str] = "boolean"
     rank: ClassVar[int] = 50
     about: ClassVar[str] = "True or false in one bit."
+    wire: ClassVar[str] = """\
+1 for true, 0 for false."""
     written: ClassVar[str] = """\
 kind = "boolean"
 name = "open\""""

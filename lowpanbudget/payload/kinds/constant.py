@@ -29,6 +29,8 @@ class Constant(Leaf):
     kind: ClassVar[str] = "constant"
     rank: ClassVar[int] = 80
     about: ClassVar[str] = "A number that every message carries."
+    wire: ClassVar[str] = """\
+The number itself, unsigned."""
     written: ClassVar[str] = """\
 kind = "constant"
 name = "magic"

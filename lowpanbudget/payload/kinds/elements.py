@@ -38,6 +38,9 @@ class Array(Repeated):
     about: ClassVar[str] = (
         "Elements of one kind: `length` of them, or up to `max_length` with the count in front."
     )
+    wire: ClassVar[str] = """\
+The number of elements less `min_length`, where it may change, in the fewest bits or `count_bits`; then the
+elements."""
     written: ClassVar[str] = """\
 kind = "array"
 name = "reading"

@@ -39,6 +39,8 @@ class Enumeration(Leaf):
     kind: ClassVar[str] = "enumeration"
     rank: ClassVar[int] = 60
     about: ClassVar[str] = "One of several names."
+    wire: ClassVar[str] = """\
+The index of the name in the list, from 0, or the code that the table gives it."""
     written: ClassVar[str] = """\
 kind = "enumeration"
 name = "mode"

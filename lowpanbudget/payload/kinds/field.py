@@ -57,6 +57,7 @@ class Field:
     # The word of design files, what it means, a field as it is written, and where texts list it.
     kind: ClassVar[str] = ""
     about: ClassVar[str] = ""
+    wire: ClassVar[str] = ""  # what its bits are
     written: ClassVar[str] = ""
     rank: ClassVar[int] = 1000
     # Attributes that are exact decimals; whole numbers, floats and text are converted when a field is made.
@@ -171,21 +172,21 @@ class Field:
         """Return the values in words."""
         number = self.number()
         if number is None:
-            return ask.Summary(self.count_summary()[0])
+            return ask.Summary(self.count_summary())
         words = f"{digits(number.min)} .. {digits(number.max)}"
         return ask.Summary(words, digits(number.step), number.unit)
 
-    def count_summary(self) -> tuple[str, str]:
-        """Return the allowed numbers of what repeats, and what they number."""
-        return "", ""
+    def count_summary(self) -> str:
+        """Return the allowed numbers of what repeats, with what they number."""
+        return ""
 
     def shown_unit(self) -> str:
         """Return the unit that values are shown with, empty if there is none."""
         unit: str = getattr(self, "unit", "")
         return unit
 
-    def shown_note(self) -> str:
-        """Return what a bit map says beside the range."""
+    def shown_note(self, bits: int) -> str:
+        """Return what a bit map says beside the range of a place of so many bits."""
         return self.note
 
     def meaning(self, value: Any, scope: ask.Scope) -> str:

@@ -38,6 +38,8 @@ class Flags(Leaf):
     kind: ClassVar[str] = "flags"
     rank: ClassVar[int] = 70
     about: ClassVar[str] = "A bit for each name."
+    wire: ClassVar[str] = """\
+A bit for each name, 1 where it is set, the first name first on the wire."""
     written: ClassVar[str] = """\
 kind = "flags"
 name = "status"

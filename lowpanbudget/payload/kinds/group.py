@@ -31,6 +31,9 @@ class Group(Field):
     rank: ClassVar[int] = 180
     blank: ClassVar[Any] = MappingProxyType({})
     about: ClassVar[str] = "Fields under one name."
+    wire: ClassVar[str] = """\
+A presence bit for each optional field, in their order, 1 for there; then the fields that are there. A message begins
+so as well."""
     written: ClassVar[str] = """\
 kind = "group"
 name = "position"

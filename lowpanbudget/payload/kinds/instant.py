@@ -36,6 +36,8 @@ class Time(Leaf):
     kind: ClassVar[str] = "time"
     rank: ClassVar[int] = 120
     about: ClassVar[str] = "A time in seconds since an epoch."
+    wire: ClassVar[str] = """\
+Steps since the epoch, unsigned."""
     written: ClassVar[str] = """\
 kind = "time"
 name = "time"

@@ -104,10 +104,10 @@ class Counted(Field):
             )
         return self.least if case == "least" else self.most
 
-    def count_summary(self) -> tuple[str, str]:
-        """Return the allowed lengths in words, and what they number."""
+    def count_summary(self) -> str:
+        """Return the allowed lengths in words, with what they number."""
         size = f"{self.least}" if self.least == self.most else f"{self.least} .. {self.most}"
-        return f"{size} {self.counts}", self.counts
+        return f"{size} {self.counts}"
 
     def element_spot(self, spot: Spot) -> Spot:
         """Return a spot with a name of its own, for the length."""

@@ -35,6 +35,8 @@ class Logarithmic(ListedLeaf):
     kind: ClassVar[str] = "logarithmic"
     rank: ClassVar[int] = 20
     about: ClassVar[str] = "A number whose steps are equal ratios."
+    wire: ClassVar[str] = """\
+The index of the value, 0 for `min`: value k is min * (max / min)^(k / steps), rounded to `digits` digits."""
     written: ClassVar[str] = """\
 kind = "logarithmic"
 name = "vibration"

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.codec.grid import Stepped, special_codes
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, is_plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
@@ -51,6 +51,10 @@ class Number(Stepped, Leaf):
     kind: ClassVar[str] = "number"
     rank: ClassVar[int] = 10
     about: ClassVar[str] = "A number with a range and a step; the width follows from them."
+    wire: ClassVar[str] = """\
+The code counts steps from `offset`, which is `min` unless stated: (value - offset) / step, unsigned. With coding
+"twos-complement" it counts signed steps from `offset`, 0 unless stated. A name of `special` without a code of its own
+takes the first free code from the far end: all ones downwards, in two's complement the most negative upwards."""
     written: ClassVar[str] = """\
 kind = "number"
 name = "temperature"
@@ -179,12 +183,17 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         """Return the field itself."""
         return self
 
-    def shown_note(self) -> str:
-        """Return the special names and the note."""
-        if not self.special:
-            return self.note
-        names = ", ".join(name for name, _ in self.special)
-        return f"special: {names}" + (f"; {self.note}" if self.note else "")
+    def shown_note(self, bits: int) -> str:
+        """Return what codes count where that is not ``min``, the special names with their codes, and the note."""
+        parts = []
+        if self.signed:
+            parts.append("two's complement" + (f" from {digits(self.base)}" if self.base else ""))
+        elif self.base != self.min:
+            parts.append(f"code 0 is {digits(self.base)} {self.unit}".rstrip())
+        if self.special:
+            codes = special_codes(self, bits)
+            parts.append("special: " + ", ".join(f"{name} {code}" for name, code in codes.items()))
+        return "; ".join([*parts, self.note] if self.note else parts)
 
     def meaning(self, value: Any, scope: Scope) -> str:
         """Return that a special name is no number, or the note."""

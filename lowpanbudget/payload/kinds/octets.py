@@ -41,6 +41,8 @@ class Octets(Counted):
     about: ClassVar[str] = (
         "Octets as they are: `length` of them, or up to `max_length` with the length in front."
     )
+    wire: ClassVar[str] = """\
+The number of octets less `min_length`, where it may change, in the fewest bits or `length_bits`; then the octets."""
     written: ClassVar[str] = """\
 kind = "octets"
 name = "token"

@@ -23,6 +23,8 @@ class ReservedBits(Leaf):
     kind: ClassVar[str] = "reserved"
     rank: ClassVar[int] = 100
     about: ClassVar[str] = "Bits kept for later: zero when sent, ignored when received."
+    wire: ClassVar[str] = """\
+Zeros."""
     written: ClassVar[str] = """\
 kind = "reserved"
 bits = 3"""
@@ -46,7 +48,7 @@ bits = 3"""
         if not 1 <= self.bits <= 8 * MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {8 * MAX_BITS}")
 
-    def shown_note(self) -> str:
+    def shown_note(self, bits: int) -> str:
         """Return the note, or what reserved bits are."""
         return self.note or "sent as zero, ignored when received"
 

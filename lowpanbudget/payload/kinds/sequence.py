@@ -24,6 +24,8 @@ class Sequence(Leaf):
     kind: ClassVar[str] = "sequence"
     rank: ClassVar[int] = 110
     about: ClassVar[str] = "A sequence number that the sender counts modulo 2^bits."
+    wire: ClassVar[str] = """\
+The number modulo 2^bits, unsigned."""
     written: ClassVar[str] = """\
 kind = "sequence"
 name = "sequence"

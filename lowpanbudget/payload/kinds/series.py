@@ -62,6 +62,11 @@ class Series(Repeated):
     about: ClassVar[str] = (
         "Samples of one number, `length` or up to `max_length`: the first in full, the others as differences."
     )
+    wire: ClassVar[str] = """\
+The number of samples less `min_length`, where it may change, in the fewest bits or `count_bits`; the first sample as
+kind number; then differences in steps. Fixed: two's complement of `delta_bits`; with `escape` its most negative code
+(1, then zeros) leads a sample in full. Variable, zigzag: difference d is 2 d, or -2 d - 1 below 0, cut into groups of
+`group_bits`, lowest first, each behind a bit that is 1 while more follow, so that a group takes group_bits + 1."""
     written: ClassVar[str] = """\
 kind = "series"
 name = "strain"

@@ -29,6 +29,8 @@ class Table(ListedLeaf):
     kind: ClassVar[str] = "table"
     rank: ClassVar[int] = 30
     about: ClassVar[str] = "One of a list of values."
+    wire: ClassVar[str] = """\
+The index of the value in the list, from 0."""
     written: ClassVar[str] = """\
 kind = "table"
 name = "rate"

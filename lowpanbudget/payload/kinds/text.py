@@ -30,6 +30,8 @@ class Text(Octets):
     about: ClassVar[str] = (
         "Text of `length` octets, or of up to `max_length` with the length in front."
     )
+    wire: ClassVar[str] = """\
+The number of octets less `min_length`, where it may change, in the fewest bits or `length_bits`; then the octets."""
     written: ClassVar[str] = """\
 kind = "text"
 name = "room"

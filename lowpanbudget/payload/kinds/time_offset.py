@@ -45,6 +45,9 @@ class TimeOffset(Field):
     kind: ClassVar[str] = "time-offset"
     rank: ClassVar[int] = 130
     about: ClassVar[str] = "A time sent as an offset from an earlier field of kind time."
+    wire: ClassVar[str] = """\
+Steps from `min` to the seconds after the base as that is sent, rounded to its own step; values are given and read as
+times, not as offsets."""
     written: ClassVar[str] = """\
 kind = "time-offset"
 name = "sampled"

@@ -51,6 +51,8 @@ class Union(Field):
     rank: ClassVar[int] = 190
     blank: ClassVar[Any] = MappingProxyType({})
     about: ClassVar[str] = "One of several groups, chosen by an earlier enumeration."
+    wire: ClassVar[str] = """\
+The fields of the chosen option as a group, and nothing that says which: the tag does."""
     written: ClassVar[str] = """\
 kind = "union"
 name = "detail"

@@ -16,6 +16,8 @@ class Version(Constant):
     kind: ClassVar[str] = "version"
     rank: ClassVar[int] = 90
     about: ClassVar[str] = "The version of the format."
+    wire: ClassVar[str] = """\
+The number itself, unsigned."""
     written: ClassVar[str] = """\
 kind = "version"
 name = "version"
