@@ -17,6 +17,12 @@ def are_whole(base: Decimal, step: Decimal) -> bool:
     return all(part == part.to_integral_value() for part in (base, step))
 
 
+@lru_cache(maxsize=1024)  # asked for with every value that is drawn
+def _ends(base: Decimal, step: Decimal, least: Decimal, most: Decimal) -> tuple[int, int]:
+    """Return how many steps the least and the greatest value lie from the base."""
+    return nearest(least, base, step), nearest(most, base, step)
+
+
 class Grid(NamedTuple):
     """The values ``base + k * step`` for whole ``k`` from ``low`` to ``high``."""
 
@@ -85,12 +91,12 @@ class Stepped:
     @property
     def lowest(self) -> int:
         """Return how many steps ``min`` lies from the base."""
-        return nearest(self.min, self.base, self.step)
+        return _ends(self.base, self.step, self.min, self.max)[0]
 
     @property
     def highest(self) -> int:
         """Return how many steps ``max`` lies from the base."""
-        return nearest(self.max, self.base, self.step)
+        return _ends(self.base, self.step, self.min, self.max)[1]
 
     @property
     def signed(self) -> bool:
@@ -117,7 +123,9 @@ class Stepped:
 
     def grid(self) -> Grid:
         """Return the values as steps from the base."""
-        return Grid(self.base, self.step, self.lowest, self.highest, self.signed, self.unit)
+        base, step = self.base, self.step
+        low, high = _ends(base, step, self.min, self.max)
+        return Grid(base, step, low, high, self.signed, self.unit)
 
     def example(self, case: Case) -> Any:
         """Return the value nearest to 0, a usual one, or the one furthest from 0."""

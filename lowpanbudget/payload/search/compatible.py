@@ -189,6 +189,8 @@ def _wrong(
         except WireError as fault:
             refused = refused or Reading(Outcome.REFUSED, f"refuses some messages: {fault.message}")
             continue
+        if not renamed and repr(got) == repr(sent):
+            continue  # as nearly all are read: what looks the same is the same
         there = {_renamed(path, renamed): value for path, value in _flat(got)}
         given = dict(_flat(sent))
         for path, value in there.items():
