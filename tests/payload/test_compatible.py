@@ -233,6 +233,19 @@ def test_another_order_of_fields_is_one_change() -> None:
     ]
 
 
+def test_what_stands_twice_for_a_moment_is_judged() -> None:
+    """All reversed: a field goes to the other side of reserved bits, where it is put in before it is taken out.
+
+    8 bits of version, 4 reserved, 8 and 1; the other way round the first octet holds b and 7 bits of a, no version 1
+    where both are 0.
+    """
+    found = compare(message(*OLD), message(*reversed(OLD)))
+    assert (found.safe, found.outcome) == (False, Outcome.REFUSED)
+    assert [one.what for one in found.changes] == [
+        "order v, a, b becomes b, a, v", "a inserted", "a removed",
+    ]  # fmt: skip
+
+
 def test_an_optional_field_that_is_read_as_absent() -> None:
     """7 bits and their presence bit become 7 bits after a bit that is always zero: a is never read."""
     old = message(number("a", 127, optional=True))

@@ -73,10 +73,19 @@ def _common(fields: tuple[Field, ...], others: tuple[Field, ...]) -> list[str]:
 
 
 def _in_order(fields: tuple[Field, ...], names: list[str]) -> tuple[Field, ...]:
-    """Return the fields with those of the names in another order, in the places that these had."""
-    named = {field.name: field for field in fields if field.name in names}
-    inward = iter(named[name] for name in names if name in named)
-    return tuple(next(inward) if field.name in named else field for field in fields)
+    """Return the fields with those of the names in another order, in the places that these had.
+
+    A field that was put in while another of its name is still there keeps its place.
+    """
+    first: dict[str, int] = {}
+    for place, field in enumerate(fields):
+        if field.name in names:
+            first.setdefault(field.name, place)
+    inward = iter([fields[first[name]] for name in names if name in first])
+    return tuple(
+        next(inward) if first.get(field.name) == place else field
+        for place, field in enumerate(fields)
+    )
 
 
 def _pair(old: tuple[Field, ...], index: int, after: Field, place: FieldPath) -> Iterator[Edit]:
