@@ -255,6 +255,27 @@ def recoverable(*numbers: int) -> Capture:
     return Capture([*frames, (3600.0, air.raw(bytes([0xE8, 99]) + frames_of_one(whole), 99))])
 
 
+def acknowledged(*bitmaps: int, again: int | None = None) -> Capture:
+    """Three recoverable fragments under tag 7, and acknowledgements of them (section 5.2: bit 0 is sequence 0).
+
+    One fragment may be sent ``again`` behind those; more than a minute later comes another frame.
+    """
+    whole = air.payload(air.datagram(bytes(100)))
+    cuts = (0, 40, 80, len(whole))
+    parts = []
+    for number in range(3):
+        piece = whole[cuts[number] : cuts[number + 1]]
+        fields = number << 26 | len(piece) << 16 | (cuts[number] or len(whole))
+        parts.append(b"\xe8\x07" + fields.to_bytes(4, "big") + piece)
+    back = [
+        air.raw(b"\xea\x07" + bitmap.to_bytes(4, "big"), n, (ROOT, NODE))
+        for n, bitmap in enumerate(bitmaps)
+    ]
+    frames = [air.raw(part, n) for n, part in enumerate(parts)]
+    resent = [] if again is None else [air.raw(parts[again], 50)]
+    return Capture([*frames, *back, *resent, (90.0, air.frame(air.datagram(), 99))])
+
+
 def recoverable_interleaved(second: int) -> Capture:
     """Two datagrams of one hop at once: the first fragment of the second behind that of the first, then both others."""
     parts = []
@@ -568,6 +589,20 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "recoverable fragments of two datagrams under one tag": (
         "checksum-wrong",
         lambda: recoverable_interleaved(7),
+    ),
+    "a recoverable fragment that is sent again": (
+        "recoverable-fragments-failed",
+        lambda: acknowledged(0xA0000000, again=1),
+    ),
+    # what follows the highest that was received may still be on its way; all ones name no fragment
+    "an acknowledgement before the last fragment has come, and the last one": (
+        "recoverable-fragments-failed",
+        lambda: acknowledged(0xC0000000, 0xFFFFFFFF),
+    ),
+    # "continue to be received after the timer expires" (RFC 8931 section 6)
+    "an abort of what was received before": (
+        "recoverable-fragments-failed",
+        lambda: acknowledged(0xFFFFFFFF, 0),
     ),
     "recoverable fragments of two datagrams under two tags": (
         "recoverable-fragments-failed",

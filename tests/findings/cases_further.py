@@ -41,6 +41,7 @@ from findings.cases_compression import (
     under,
     without_length,
 )
+from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_fragments import (
     cut,
     edited,
@@ -807,6 +808,40 @@ FURTHER = (
             "datagrams in recoverable fragments were given up",
             ("tag 0x05: the sender aborted the datagram, 80 octets had come",),
             (1,),
+        ),
+    ),
+    # RFC 8931 section 5.2: all zeros abort, and 0xf0000000 are the sequences 0 to 3, of which there are three
+    Further(
+        "recoverable-fragments-failed",
+        lambda: recovery_acknowledged(0),
+        Told(
+            "remark",
+            HOP,
+            "datagrams in recoverable fragments were given up",
+            ("tag 0x07: all 3 fragments were sent, and the receiver aborted",),
+            (1, 2, 3, 4),
+        ),
+    ),
+    Further(
+        "recoverable-fragments-failed",
+        lambda: recovery_acknowledged(0xF0000000),
+        Told(
+            "risk",
+            HOP,
+            "an acknowledgement names recoverable fragments that were never sent",
+            ("tag 0x07, 3 fragments: sequence 3",),
+            (4,),
+        ),
+    ),
+    Further(
+        "recoverable-fragments-failed",
+        lambda: recovery_acknowledged(0x20000000),
+        Told(
+            "remark",
+            HOP,
+            "recoverable fragments that the receiver misses are not sent again",
+            ("tag 0x07: sequences 0, 1",),
+            (1, 2, 4),
         ),
     ),
     # 40 + 16, and 40 + 8 + 7

@@ -8,13 +8,11 @@ from lowpanbudget.findings.counting import OtherCount, other_counts
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS
-from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import hop_text, octets_text, seconds_text, senders_text
+from lowpanbudget.findings.wording import hop_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
-from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
 
 REASSEMBLY = Subject("reassembly")
@@ -198,20 +196,3 @@ def fragments_meet(known: Surroundings) -> Hits:
         )
         severity = Severity.RISK if losses.met >= 3 else Severity.REMARK
         yield Hit(cause, (), name, tuple(losses.met_numbers), severity)
-
-
-@REASSEMBLY.rule("recoverable-fragments-failed", TimedOut, Discarded, memory=FirstNamed)
-def recoverable_fragments_failed(
-    memory: FirstNamed[str, bool], _scene: Scene, event: TimedOut | Discarded
-) -> Hits:
-    """Take what the reassembler gave up; keys of these fragments have no size."""
-    source, destination, size, tag = event.key
-    if size is not None or (isinstance(event, Discarded) and event.for_room):
-        return
-    hop = hop_text(source, destination)
-    severity = Severity.RISK if hop in memory else Severity.REMARK
-    memory.entry(hop, lambda: True)
-    reason = event.reason if isinstance(event, Discarded) else "the time ran out"
-    evidence = (f"tag {tag:#04x}: {reason}, {octets_text(event.received)} had come",)
-    cause = "datagrams in recoverable fragments were given up"
-    yield Hit(cause, evidence, hop, tuple(part.number for part in event.marks), severity)

@@ -17,6 +17,7 @@ from lowpanbudget.findings.captures.nodes import NODES
 from lowpanbudget.findings.captures.parents import PARENTS
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
+from lowpanbudget.findings.captures.recovery import RECOVERY
 from lowpanbudget.findings.captures.registrations import REGISTRATIONS
 from lowpanbudget.findings.captures.requests import REQUESTS
 from lowpanbudget.findings.captures.routing import ROUTING
@@ -29,6 +30,6 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, FLOODS,
+    RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, FLOODS,
     DELIVERY,
 )  # fmt: skip
