@@ -127,6 +127,12 @@ def compressed(octets: str) -> Capture:
     return Capture([air.raw(bytes.fromhex(octets), n) for n in range(1, 5)])
 
 
+def udp_in_line() -> Capture:
+    """RFC 6282 section 3.1.1: 0x7a, NH 0, both link-local addresses elided, the number 17 and the header as it is."""
+    ends = air.address("fe80::", NODE), air.address("fe80::", ROOT)
+    return compressed("7a3311" + air.udp(b"reading", *ends).hex())
+
+
 def copy_of_a_fragment() -> Capture:
     (_, first), *_ = [frame for frame in cut() if isinstance(frame, tuple)]
     return Capture([(1.0, first), (1.011, air.mended(first[:2] + b"\x2a" + first[3:]))])
@@ -675,6 +681,19 @@ FURTHER = (
             "waste",
             "0x0017: hop limit 1",
             "1 octet could be left out: hop limit 1",
+            (),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    # number and 8 octets in line; LOWPAN_NHC, ports of 4 bits each and the checksum take 1 + 1 + 2
+    Further(
+        "header-not-shortest",
+        udp_in_line,
+        Told(
+            "waste",
+            "0x0017: next header and UDP header 5",
+            "5 octets could be left out: next header and UDP header 5",
             (),
             (1, 2, 3, 4),
             4,

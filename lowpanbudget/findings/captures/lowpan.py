@@ -3,6 +3,7 @@
 from functools import lru_cache
 from ipaddress import IPv6Address
 
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.env import Context, interface_identifier, link_text
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -11,14 +12,15 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses, lorh
 from lowpanbudget.layers.lowpan.addresses import Side
 from lowpanbudget.layers.lowpan.forms import HLIM, TF
+from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
-from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc
+from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc, encode_udp
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
@@ -73,7 +75,7 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
     if rows["cid"].inline and not any(packed.contexts):
         spare["context octet"] = 1
     if not packed.nhc and rows["nh"].inline and header.next_header == ipv6.UDP:
-        spare["next header UDP"] = 1
+        spare["next header and UDP header"] = _spared_by_nhc(scene)
     for side, choice, link, address, number in zip(
         ("source", "destination"),
         (addresses.SOURCE, addresses.DESTINATION),
@@ -92,6 +94,29 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
         cause = f"{octets_text(sum(spare.values()))} could be left out: {fields}"
         severity = None if scene.from_its_source(packed) else Severity.REMARK
         yield Hit(cause, (), f"{scene.sender}: {fields}", severity=severity)
+
+
+def _spared_by_nhc(scene: Scene) -> int:
+    """Return what LOWPAN_NHC saves of a UDP header in line and its number; 0 where its length could not come back."""
+    frame, fragment = scene.frame, scene.frame.fragment
+    octets = b"" if frame.datagram is None else frame.datagram.octets
+    size = len(octets)
+    if isinstance(fragment, Fragment):
+        octets, size = frame.fragment_octets, fragment.size
+    if len(octets) < ipv6.OCTETS + udp.OCTETS:
+        return 0
+    header = udp.decode(Reader(octets, ipv6.OCTETS))
+    if header.length != size - ipv6.OCTETS:
+        return 0
+    return 1 + udp.OCTETS - _compressed_udp(header.source_port, header.destination_port)
+
+
+@lru_cache(_REMEMBERED)
+def _compressed_udp(source: int, destination: int) -> int:
+    """Return the octets of a compressed UDP header with these ports and a checksum in line."""
+    writer = Writer()
+    encode_udp(writer, (source, destination), 0xFFFF)
+    return len(writer.data)
 
 
 @lru_cache(_REMEMBERED)
