@@ -235,6 +235,7 @@ def listener_report() -> Capture:
 DAMAGED = "some frames were damaged before this receiver saw them; nothing is concluded from those"
 HOP = "0x0017 to 0x0001"
 OTHER_WORDS = "with one word other than in 2001:db8:1::/64:"
+ALONE = "the same in one address alone:"
 RESERVED = "the reserved octet of the fragment header is"
 NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
@@ -1118,10 +1119,12 @@ FURTHER = (
             "failure",
             "0x0017",
             "the checksum is right when the length is left out of the pseudo-header; where the words of the prefix of "
-            "context 0 sum up to 0x0006 less at the sender than here, it would be right as well: all cover 12 octets",
+            "context 0 sum up to 0x0006 less at the sender than here, or to 0x000c less in one address alone, it "
+            "would be right as well: all cover 12 octets",
             (
                 "checksum carried 0xec2e, computed 0xec22; 12 readings tried",
                 f"{OTHER_WORDS} 1ffb:db8:1::/64 or 2001:db2:1::/64 or 2001:db8:fffa::/64 or 2001:db8:1:fff9::/64",
+                f"{ALONE} 1ff5:db8:1::/64 or 2001:dac:1::/64 or 2001:db8:fff4::/64 or 2001:db8:1:fff3::/64",
             ),
             (1,),
         ),
@@ -1132,11 +1135,32 @@ FURTHER = (
         Told(
             "failure",
             "0x0017",
-            "the words of the prefix of context 0 sum up to 0x0008 more at the sender than here, or bit 0x0010 of the "
-            "checksum is inverted in all of them",
+            "the words of the prefix of context 0 sum up to 0x0008 more at the sender than here, or to 0x0010 more "
+            "in one address alone, or bit 0x0010 of the checksum is inverted in all of them",
             (
                 "all 3 sums of the sender differ by +0x0010",
                 f"{OTHER_WORDS} 2009:db8:1::/64 or 2001:dc0:1::/64 or 2001:db8:9::/64 or 2001:db8:1:8::/64",
+                f"{ALONE} 2011:db8:1::/64 or 2001:dc8:1::/64 or 2001:db8:11::/64 or 2001:db8:1:10::/64",
+            ),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+    # one of two addresses under one prefix has another, 1 more: half of an odd sum is 0x8000, 0x7fff less
+    Further(
+        "prefix-of-context-differs",
+        lambda: summed(
+            under(PREFIX), (air.address("2001:db8:2::", NODE), air.address(PREFIX, ROOT))
+        ),
+        Told(
+            "failure",
+            "0x0017",
+            "the words of the prefix of context 0 sum up to 0x7fff less at the sender than here, or to 0x0001 more in "
+            "one address alone",
+            (
+                "all 3 sums of the sender differ by +0x0001",
+                f"{OTHER_WORDS} a001:db8:1::/64 or 2001:8db8:1::/64 or 2001:db8:8001::/64 or 2001:db8:1:8000::/64",
+                f"{ALONE} 2002:db8:1::/64 or 2001:db9:1::/64 or 2001:db8:2::/64 or 2001:db8:1:1::/64",
             ),
             (1, 2, 3),
             3,

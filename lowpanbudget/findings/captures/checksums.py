@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from ipaddress import IPv6Network
 
-from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier, link_text
+from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, Context, interface_identifier, link_text
 from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
@@ -98,7 +98,11 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
         off = found.constant
         if not off or found.is_without_length:
             continue
-        cause, certainty = _prefix_words(contexts, off), None
+        # what both addresses add together one of them may add as well
+        cause, certainty = (
+            _prefix_words(contexts, off),
+            Certainty.OPEN if _is_shared(contexts) else None,
+        )
         if found.flip:
             cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
             certainty = Certainty.OPEN
@@ -121,15 +125,23 @@ def _prefix_words(contexts: ContextPair, off: int) -> str:
     of = f"prefix of context {numbers[0]} sum"
     if len(numbers) > 1:
         of = f"prefixes of contexts {' and '.join(map(str, numbers))} sum"
-    more = f"{each:#06x} more" if each <= _HALF else f"{0xFFFF - each:#06x} less"
-    return f"the words of the {of} up to {more} at the sender than here"
+    alone = f", or to {_more(off)} in one address alone" if _is_shared(contexts) else ""
+    return f"the words of the {of} up to {_more(each)} at the sender than here{alone}"
+
+
+def _more(off: int) -> str:
+    return f"{off:#06x} more" if off <= _HALF else f"{0xFFFF - off:#06x} less"
+
+
+def _is_shared(contexts: ContextPair) -> bool:
+    """Return whether both addresses lean on one context."""
+    return contexts[0] is not None and contexts[0] == contexts[1]
 
 
 def _each(contexts: ContextPair, off: int) -> tuple[list[int], int]:
     """Return the contexts that addresses lean on, and by how much the words of one of them are off."""
-    used = [one for one in contexts if one is not None]
-    numbers = sorted(set(used))
-    if len(used) > len(numbers):
+    numbers = sorted({one for one in contexts if one is not None})
+    if _is_shared(contexts):
         # half of it for each of two addresses; 0xffff is odd, so that there is one half
         off = (off + 0xFFFF * (off % 2)) // 2
     return numbers, off
@@ -142,12 +154,19 @@ def _other_prefixes(known: Surroundings, contexts: ContextPair, off: int) -> Ite
         context = known.contexts.get(number)
         if context is None or context.prefix.prefixlen % _WORD:
             continue
-        length, changed = context.prefix.prefixlen, []
-        for at in range(128 - _WORD, 127 - length, -_WORD):
-            word = context.value >> at & 0xFFFF
-            other = context.value + (((word + each) % 0xFFFF - word) << at)
-            changed.append(str(IPv6Network((other, length))))
-        yield f"with one word other than in {context.prefix}: {' or '.join(changed)}"
+        yield f"with one word other than in {context.prefix}: {_changed(context, each)}"
+        if _is_shared(contexts):
+            yield f"the same in one address alone: {_changed(context, off)}"
+
+
+def _changed(context: Context, off: int) -> str:
+    """Return a prefix with one of its words changed by so much, for each of them."""
+    length, changed = context.prefix.prefixlen, []
+    for at in range(128 - _WORD, 127 - length, -_WORD):
+        word = context.value >> at & 0xFFFF
+        other = context.value + (((word + off) % 0xFFFF - word) << at)
+        changed.append(str(IPv6Network((other, length))))
+    return " or ".join(changed)
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
