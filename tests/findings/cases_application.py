@@ -8,7 +8,7 @@ from pathlib import Path
 
 from findings import air
 from findings.air import NODE, PAN, ROOT, Capture
-from findings.cases_link import IPHC_ONLY
+from findings.cases_link import FAR, IPHC_ONLY
 from findings.judge import Case, Told
 from vector_files import document
 
@@ -165,6 +165,22 @@ def of_a_burst(octets: int) -> Capture:
     """A packet as the design's burst has them, of 7 octets, in a flow of messages of 3."""
     plan = air.design(DESIGN.format(link="") + BURST.format(octets=7))
     return Capture([air.frame(air.datagram(bytes(octets)))], SMALL, plan)
+
+
+PLAN_OF_FAR = air.design(
+    DESIGN.format(link="[link.security]\nlevel = 5\nkey_id_mode = 1")
+    .replace('addresses = "short"', 'addresses = "extended"')
+    .replace("short = 0x0017", 'extended = "025e100000000017"')
+    .replace("short = 0x0001", 'extended = "025e100000000001"')
+)
+
+
+def without_checksum() -> Capture:
+    """A reading under an integrity code, its UDP checksum elided."""
+    packed = air.payload(air.datagram(DATA, links=FAR), FAR, elide_udp_checksum=True)
+    assert b"\xf7\x12" in packed
+    sealed = air.secured(DATA, 1, 5, packed=packed)
+    return Capture([sealed], SMALL, PLAN_OF_FAR, keys=(air.KEY,))
 
 
 STATE = """kind = "number"
@@ -540,6 +556,18 @@ APPLICATION_CASES = {
             "flow readings, 0x0017: IPHC hop limit",
             "headers take 1 octet more than budgeted for the first hop",
             ("IPHC hop limit: 1 octet, planned none",),
+            (1,),
+        ),
+    ),
+    # RFC 6282 section 4.3: C is bit 2 of 11110CPP, and the checksum is not there
+    "headers-not-as-planned": Case(
+        without_checksum,
+        lambda: Capture([air.secured(DATA, 1, 5)], SMALL, PLAN_OF_FAR, keys=(air.KEY,)),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:17: UDP checksum of flow readings",
+            "flow readings elides its UDP checksum, which the design carries",
+            (),
             (1,),
         ),
     ),

@@ -977,6 +977,20 @@ FURTHER = (
             "of its own, and name both in the messages of the flow.",
         ),
     ),
+    Further(
+        "headers-not-as-planned",
+        lambda: planned(DATA, hop_limit=255),
+        Told(
+            "remark",
+            "0x0017: hop limit of flow readings",
+            "flow readings starts with hop limit 255, the design has 64",
+            (),
+            (1,),
+            advice="Bring node and design together: it bounds over how many hops a datagram may go, and how long a "
+            "loop lasts.",
+            cite="RFC 8200 §3",
+        ),
+    ),
     # 200 is c8 00 the other way round, and 0xc800 is 51200
     Further(
         "message-values-implausible",

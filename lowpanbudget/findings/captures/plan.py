@@ -1,5 +1,6 @@
 """What the air does otherwise than the design plans."""
 
+from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
@@ -12,6 +13,7 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
@@ -105,6 +107,33 @@ def _bits_text(bits: int) -> str:
     if bits % 8:
         return plural(bits, "bit")
     return octets_text(bits // 8) if bits else "none"
+
+
+@PLAN.rule("headers-not-as-planned", HeardDatagram)
+def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Look at what makes no frame longer: an elided checksum, and the hop limit where a datagram starts."""
+    match = scene.match
+    if match is None or match.back or datagram.fragments > 1:
+        return
+    flow, header = match.flow, datagram.iphc
+    compressed = scene.find(UdpNhc)
+    elided = compressed is not None and compressed.checksum is None
+    told = any(notice.name == "elided-without-check" for notice in scene.frame.notices)
+    if elided and not told and not flow.elide_udp_checksum:
+        cause = f"flow {flow.name} elides its UDP checksum, which the design carries"
+        yield Hit(cause, (), f"{scene.sender}: UDP checksum of flow {flow.name}")
+    if header is None or scene.tunnelled or scene.passage is not None:
+        return
+    limit, planned = header.header.hop_limit, flow.hop_limit
+    # where it goes in line alone, the frame is longer than budgeted for
+    as_long = HLIM.best(limit).row.inline == HLIM.best(planned).row.inline
+    if limit != planned and as_long and scene.from_its_source(header):
+        cause = f"flow {flow.name} starts with hop limit {limit}, the design has {planned}"
+        subject, cite = f"{scene.sender}: hop limit of flow {flow.name}", rfc(8200, "3")
+        yield Hit(cause, (), subject, severity=Severity.REMARK, advice=_LIMIT, cite=cite)
+
+
+_LIMIT = "Bring node and design together: it bounds over how many hops a datagram may go, and how long a loop lasts."
 
 
 @PLAN.rule("fragments-not-planned", HeardDatagram)
