@@ -3,6 +3,7 @@
 import io
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from lowpanbudget import (
     ContinuedCapture,
     Counters,
     Datagram,
+    Decoder,
     Device,
     Discarded,
     DtlsSender,
@@ -359,6 +361,15 @@ def test_protection_taken_off_is_off() -> None:
         lambda: follow([], design="archive.toml"),  # type: ignore[arg-type]
         lambda: follow([], contexts={16: "2001:db8::/64"}),
         lambda: follow([], keys="short"),
+        # empty is not left out: an environment variable that is not set
+        *(
+            partial(call, keys=empty)
+            for call in (Decoder, partial(follow, []))
+            for empty in ("", b"", 0)
+        ),
+        lambda: follow([], rpi_type=0),
+        lambda: follow([], oscore=""),  # type: ignore[arg-type]
+        lambda: Decoder().frame(b"", left_out=-5),
         lambda: follow([], devices={1: "nothing"}),
         lambda: follow([], root="nowhere"),
         lambda: follow([], fcs=3),

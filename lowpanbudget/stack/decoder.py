@@ -5,7 +5,7 @@ from ipaddress import IPv6Address
 from typing import Any
 
 from lowpanbudget.bits import Nature, Reader, as_octets
-from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
+from lowpanbudget.env import RPI_TYPES, Contexts, Env, address, is_number
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, rpi
@@ -48,7 +48,7 @@ class Decoder:
         rpi_type: int = rpi.OLD,
         layouts: Mapping[Any, ContentLayout] | None = None,
     ) -> None:
-        keys = keys_of(keys) if keys else ()  # no traceback shows their octets from here on
+        keys = keys_of(keys)  # no traceback shows their octets from here on
         if rpi_type not in RPI_TYPES:
             Env(rpi_type=rpi_type)  # raises, and says what is allowed
         put = object.__setattr__
@@ -73,6 +73,10 @@ class Decoder:
         length = 2 if fcs is True else _length(fcs)
         if asn is not None:
             asn = slot_number(asn)
+        if left_out != 0 and not is_number(left_out, 32):
+            raise RequestError(
+                f"left_out {left_out!r} is no number of octets", hint="Give 0 or more"
+            )
         frame = decode_prepared(
             octets,
             length,
@@ -120,7 +124,7 @@ def decode_frame(
 
     The arguments are those of ``Decoder`` and its ``frame``. Raises ``RequestError`` for those that cannot be used.
     """
-    keys = keys_of(keys) if keys else ()  # before anything is told of what is wrong with the others
+    keys = keys_of(keys)  # before anything is told of what is wrong with the others
     octets, fcs = as_octets(octets), _length(fcs)
     return Decoder(contexts, keys, devices, root, rpi_type).frame(octets, fcs, asn)
 

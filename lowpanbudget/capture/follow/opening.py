@@ -46,7 +46,11 @@ def opener_of(
 ) -> "ContentOpener | None":
     """Return what opens contents with these; None without any. Raises ``RequestError`` for what is none of them."""
     for kind, given in ((SecurityContext, contexts), (DtlsSender, senders)):
-        if not isinstance(given, Sequence) or not all(isinstance(one, kind) for one in given):
+        if (
+            isinstance(given, str | bytes)
+            or not isinstance(given, Sequence)
+            or not all(isinstance(one, kind) for one in given)
+        ):
             raise RequestError(
                 f"what opens contents is given as {kind.__name__}",
                 hint="read_keys returns them: oscore=ring.oscore, dtls=ring.dtls",

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 def hide_keys(known: "TraceOptions") -> None:
     """Make keys that were given as octets or hex ``Key`` objects, which no traceback shows; ``RequestError``."""
-    if known.get("keys"):
+    if "keys" in known:
         known["keys"] = keys_of(known["keys"])
 
 

@@ -75,8 +75,7 @@ class Trace:
         oscore: Sequence[SecurityContext] = (),
         dtls: Sequence[DtlsSender] = (),
     ) -> None:
-        # no traceback shows their octets from here on
-        self._keys = keys = keys_of(keys) if keys else ()
+        self._keys = keys = keys_of(keys)  # no traceback shows their octets from here on
         self.design = design
         self.matcher = None
         table = dict(Contexts.of(contexts))
@@ -90,13 +89,14 @@ class Trace:
             self.matcher = Matcher(design)
             table = {**design.contexts, **table}
             root_address = root_address or root_of(design)
-            rpi_type = rpi_type or next((f.routing.rpi_type for f in design.flows), None)
+            if rpi_type is None:
+                rpi_type = next((one.routing.rpi_type for one in design.flows), None)
         # a table of our own: learned entries are added to it
         self.knowledge = Knowledge(
             Contexts(table),
             Devices(devices_of(devices)),
             root_address,
-            rpi_type or rpi.OLD,
+            rpi.OLD if rpi_type is None else rpi_type,
             root_configured=root_address is not None,
             rpi_type_configured=rpi_type_configured,
         )

@@ -295,7 +295,12 @@ def _parts(mac: Mac, header: bytes, payload: bytes) -> tuple[bytes, bytes, bytes
 
 
 def keys_of(values: object) -> tuple[Key, ...]:
-    """Return keys from one key or an iterable of several, each octets, hex or ``Key``."""
+    """Return keys from one key or an iterable of several, each octets, hex or ``Key``; none from None.
+
+    A key that is empty is none that was left out, and is refused as any other of a wrong length.
+    """
+    if values is None or values == ():
+        return ()
     if isinstance(values, Iterable) and not isinstance(
         values, str | bytes | bytearray | memoryview
     ):
