@@ -57,7 +57,8 @@ def command(
 
     Rates, losses by the message's own number, tries, hops, latency, time on the air and how a burst came in, each with
     how sure it is and what such a capture cannot tell. Every datagram is counted once, over however many hops it goes.
-    The exit code is 1 when something is outside of the plan, and 3 when a file is no capture, is cut or is damaged.
+    The exit code is 1 when something is outside of the plan or no frame can be read, and 3 when a file is no capture,
+    is cut or is damaged.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.measurement import measure
@@ -76,9 +77,9 @@ def command(
             one = measure(records, burst=burst, **known.given)
             wrong |= captures.tell_notices(ctx, name, records.notices, records.notice_count)
         is_outside |= one.is_outside
-        if not one.frames:
+        if one.is_empty:
             is_outside = True
-            if known.is_narrowed:
+            if known.is_narrowed and not one.frames:
                 captures.say_nothing_within(ctx, name)
         found.append(measurements.measured(name, one))
     if svg is not None:

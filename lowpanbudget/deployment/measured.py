@@ -209,7 +209,8 @@ class Measurement:
     ``together`` are flows whose senders report at nearly the same times. ``checks`` compare it with the design;
     ``unknown`` are sentences about what such a capture cannot tell. ``outside`` frames were not asked for.
     ``receptions`` are what each of several receivers heard: nothing is counted twice. ``put_back`` tells where the
-    times of the capture go back; ``seconds`` are from the earliest to the latest.
+    times of the capture go back; ``seconds`` are from the earliest to the latest. ``without_header`` frames have no MAC
+    header that can be read; ``has_plan``: a design was there to compare with.
     """
 
     frames: int
@@ -225,6 +226,13 @@ class Measurement:
     notices: tuple[ReadingNotice, ...] = ()
     outside: int = 0
     put_back: ClockPutBack | None = None
+    without_header: int = 0
+    has_plan: bool = False
+
+    @property
+    def is_empty(self) -> bool:
+        """Return whether nothing could be measured: there is no frame, or none with a MAC header that can be read."""
+        return self.without_header >= self.frames
 
     @property
     def is_outside(self) -> bool:

@@ -64,7 +64,7 @@ class Measurer:
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
         self._last_ns: int | None = None
-        self._frames = self._outside = self._beyond = 0
+        self._frames = self._outside = self._beyond = self._without_header = 0
         self._unread: dict[str, int] = {}
         self._put_back: ClockPutBack | None = None
 
@@ -87,6 +87,7 @@ class Measurer:
             self._first_ns = min(time_ns, time_ns if self._first_ns is None else self._first_ns)
             self._last_ns = max(time_ns, time_ns if self._last_ns is None else self._last_ns)
         if frame is None:
+            self._without_header += 1
             return
         frame = self._burst_unread(frame)
         answering = self._ways.acknowledger(frame) if frame.answers else None
@@ -170,6 +171,8 @@ class Measurer:
             notices,
             self._outside,
             self._put_back,
+            self._without_header,
+            self._design is not None,
         )
 
     def _quickest_s(self, flow: str | None) -> float | None:

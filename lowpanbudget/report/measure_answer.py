@@ -27,8 +27,10 @@ def _as_planned(found: dict[str, Any]) -> str:
     verdicts = Counter(check["verdict"] for check in checks)
     if not found["frames"]:
         return "nothing to measure"
+    if found["without_header"] == found["frames"]:
+        return f"nothing to measure, none of {plural(found['frames'], 'frame')} can be read"
     if not checks:
-        return "no plan to compare with"
+        return "nothing that the plan tells of" if found["has_plan"] else "no plan to compare with"
     if verdicts["outside"]:
         return f"outside of the plan in {verdicts['outside']} of {plural(len(checks), 'number')}"
     if verdicts["open"]:

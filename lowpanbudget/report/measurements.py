@@ -21,7 +21,15 @@ def measured(capture: str, found: Measurement) -> Data:
         "outside_plan": found.is_outside,
         **{
             name: data_of(getattr(found, name))
-            for name in ("frames", "seconds", "checks", "burst", "unknown")
+            for name in (
+                "frames",
+                "seconds",
+                "checks",
+                "burst",
+                "unknown",
+                "without_header",
+                "has_plan",
+            )
         },
         "links": [
             {

@@ -11,7 +11,7 @@ from contract.entry import invoke
 from simulation import slotted
 from simulation.captured import LINK_TYPE, Frames, Listener, design, design_text, records
 
-from lowpanbudget import write_pcap
+from lowpanbudget import Record, write_pcap
 
 PLAN = """
 [access]
@@ -66,6 +66,26 @@ def test_the_answer_is_yes_or_no(store: Path) -> None:
     hasty = invoke("measure", west, "--design", store / "hasty.toml", "--burst", "volley")
     assert hasty.exit_code == 1
     assert "Outside of the plan" in hasty.stdout
+
+
+@pytest.mark.parametrize(
+    ("link_type", "octets", "answer"),
+    [
+        # an Ethernet frame of EtherType 0x0800, IPv4
+        (1, bytes(12) + b"\x08\0" + bytes(20), "nothing to measure, none of 1 frame can be read"),
+        # a beacon without any address, superframe and GTS fields of 0 (IEEE 802.15.4-2006 7.2.2.1, from memory)
+        (230, bytes(7), "nothing that the plan tells of"),
+    ],
+)
+def test_what_the_plan_does_not_tell_of(
+    store: Path, tmp_path: Path, link_type: int, octets: bytes, answer: str
+) -> None:
+    capture = tmp_path / "other.pcap"
+    with capture.open("wb") as file:
+        write_pcap(file, [Record(1, 10**9, link_type, octets, len(octets))], link_type)
+    done = invoke("measure", capture, "--design", store / "plan.toml")
+    assert done.exit_code == int("nothing to measure" in answer)
+    assert answer in " ".join(done.stdout.split())
 
 
 def test_json_and_csv_hold_the_same(store: Path) -> None:
