@@ -3,7 +3,8 @@
 import ast
 import importlib.util
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -29,9 +30,14 @@ ENTRY = ("lowpanbudget.cli.main", "run")
 INSIDE = re.compile(r"\blowpanbudget\.(?!cli\.main\b)[a-z_]+[.a-z_]*")
 
 
-def imports(tree: ast.Module) -> Iterator[tuple[str, str]]:
+@cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+def imports(nodes: Iterable[ast.AST]) -> Iterator[tuple[str, str]]:
     """Yield (module, name) for everything imported, at whatever depth; the name is "" for a module."""
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Import):
             yield from ((alias.name, "") for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -47,8 +53,7 @@ def is_public(module: str, name: str) -> bool:
 
 @pytest.mark.parametrize("path", SET, ids=[path.name for path in SET])
 def test_only_public_names_are_imported(path: Path) -> None:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    for module, name in imports(tree):
+    for module, name in imports(nodes_of(path)):
         top = module.partition(".")[0]
         if top == "lowpanbudget":
             assert is_public(module, name), f"{module}.{name} is private"
@@ -58,23 +63,22 @@ def test_only_public_names_are_imported(path: Path) -> None:
         else:
             assert importlib.util.find_spec(top) is not None
             assert top != "importlib" or path == Path(__file__)
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "lowpanbudget":
+    for node in nodes_of(path):
+        if isinstance(node, ast.Attribute) and getattr(node.value, "id", "") == "lowpanbudget":
             assert node.attr in (*lowpanbudget.__all__, "__all__", "__file__"), node.attr
 
 
 @pytest.mark.parametrize("path", SET, ids=[path.name for path in SET])
 def test_no_text_names_a_private_module(path: Path) -> None:
     """A patch or a program of its own reaches a module by its name in a text."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    texts = [n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, str)]  # fmt: skip
+    texts = [n.value for n in nodes_of(path) if isinstance(n, ast.Constant) and isinstance(n.value, str)]  # fmt: skip
     assert [found for text in texts for found in INSIDE.findall(text)] == []
 
 
 def test_the_check_itself_sees_what_is_private() -> None:
     inside = "lowpanbudget" + ".stack"
     private = f"from {inside} import split\nfrom lowpanbudget import bits\nimport {inside}.frame"
-    assert [is_public(*one) for one in imports(ast.parse(private))] == [False] * 3
+    assert [is_public(*one) for one in imports(ast.walk(ast.parse(private)))] == [False] * 3
     assert is_public("lowpanbudget", "split")
     assert is_public(*ENTRY)
     assert INSIDE.search(f"{inside}.frame.decode_frame")
