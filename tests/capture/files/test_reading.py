@@ -12,6 +12,7 @@ import zlib
 from collections.abc import Callable
 from datetime import UTC, datetime
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import Any
@@ -34,6 +35,7 @@ def _cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyP
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp()))
 
 
+@cache
 def scapy_pcap(link_type: int, *, big: bool = False, nano: bool = False) -> bytes:
     from scapy.utils import RawPcapWriter
 
@@ -48,6 +50,7 @@ def scapy_pcap(link_type: int, *, big: bool = False, nano: bool = False) -> byte
     return file.getvalue()
 
 
+@cache
 def scapy_pcapng(link_type: int) -> bytes:
     from scapy.utils import RawPcapNgWriter
 
