@@ -179,7 +179,7 @@ def test_a_disk_that_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 143), (signal.SIGINT, 130)])
 def test_a_process_that_is_ended_leaves_nothing(tmp_path: Path, number: int, code: int) -> None:
     out = tmp_path / "out.pcap"
-    with reading(_many(3000), "expand", "-", "-o", str(out)) as process:
+    with reading(_many(2000), "expand", "-", "-o", str(out)) as process:
         assert list(tmp_path.iterdir()) != []
         process.send_signal(number)
         process.communicate(timeout=HANGS_S)

@@ -138,7 +138,7 @@ def test_nobody_reads(args: tuple[str, ...]) -> None:
 def test_the_reader_leaves_in_the_middle(tmp_path: Path, unbuffered: str) -> None:
     """An unbuffered stream writes a part of the text without an error when the reader leaves: it must be noticed."""
     file = tmp_path / "frames.txt"
-    file.write_text(f"{ACKNOWLEDGEMENT}\n" * 300)
+    file.write_text(f"{ACKNOWLEDGEMENT}\n" * 100)
     command = [
         sys.executable,
         "-m",
