@@ -71,6 +71,14 @@ def is_wrong(datagram: bytes) -> bool:
     return segment.checksum(segment.source, segment.destination) != segment.carried
 
 
+def is_right(datagram: bytes) -> bool:
+    """Return whether a datagram has a checksum, and it matches."""
+    segment = segment_of(datagram)
+    if segment is None or not segment.carried:
+        return False
+    return segment.checksum(segment.source, segment.destination) == segment.carried
+
+
 def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
     """Return the reading that makes the datagram's checksum valid.
 

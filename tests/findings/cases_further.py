@@ -52,7 +52,15 @@ from findings.cases_fragments import (
     spilled,
 )
 from findings.cases_joining import acknowledged, confirmed
-from findings.cases_link import FAR_NAME, IPHC_ONLY, in_slot, other_frames, plain, short_source
+from findings.cases_link import (
+    FAR_NAME,
+    IPHC_ONLY,
+    in_slot,
+    other_frames,
+    pan_rule,
+    plain,
+    short_source,
+)
 from findings.cases_nodes import (
     COPY,
     RELAY,
@@ -1084,6 +1092,19 @@ FURTHER = (
             (),
             (1, 2, 3, 4),
             4,
+        ),
+    ),
+    # the only frame of the capture: its checksum proves the addresses that the 2006 rule gives
+    Further(
+        "pan-id-rule-of-other-version",
+        lambda: pan_rule(2, known=0),
+        Told(
+            "failure",
+            FAR_NAME,
+            "version 2 cannot be read by its own rule; by that of version 1 it comes from "
+            "02:5e:10:00:00:00:00:17 in PAN 0xabcd",
+            ("frame control 0xec61",),
+            (1,),
         ),
     ),
     # type 1 with code 0.00 (RFC 7252 section 4.3)

@@ -63,12 +63,13 @@ def short_source(source: bytes) -> Capture:
     return Capture([air.frame(air.datagram(links=links), links=links)])
 
 
-def pan_rule(version: int) -> Capture:
+def pan_rule(version: int, known: int = 4, **options: bool) -> Capture:
     """Frames by the 2006 rule; the last says that it follows the 2015 rule, by which no PAN ID is there."""
-    known = [air.frame(air.datagram(bytes([n]), links=FAR), n, FAR) for n in range(1, 5)]
-    last = bytearray(air.frame(air.datagram(b"last", links=FAR), 9, FAR))
+    before = [air.frame(air.datagram(bytes([n]), links=FAR), n, FAR) for n in range(1, known + 1)]
+    packed = air.payload(air.datagram(b"last", links=FAR), FAR, **options)
+    last = bytearray(air.raw(packed, 9, FAR))
     last[1] = last[1] & 0xCF | version << 4
-    return Capture([*known, air.mended(bytes(last))])
+    return Capture([*before, air.mended(bytes(last))])
 
 
 def counters(*numbers: int, level: int = 5) -> Capture:

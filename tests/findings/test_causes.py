@@ -3,6 +3,7 @@
 import pytest
 from findings import air
 from findings.air import Capture
+from findings.cases_link import pan_rule
 
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.report import terms
@@ -55,3 +56,10 @@ def test_it_says_how_the_options_of_its_protocol_count() -> None:
     assert str(one.cite) == "RFC 8505 §4.1"
     assert "units of 8 octets" in one.advice
     assert "RPL" not in one.advice
+
+
+def test_a_checksum_that_was_elided_proves_no_other_reading() -> None:
+    """What restores it from the addresses makes it right between any (RFC 6282 section 4.3.2)."""
+    names = [one.name for one in pan_rule(2, known=0, elide_udp_checksum=True).followed()]
+    assert "pan-id-rule-of-other-version" not in names
+    assert names

@@ -5,7 +5,7 @@ from typing import Any
 
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
-from lowpanbudget.findings import concerns, faults
+from lowpanbudget.findings import checksum, concerns, faults
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
@@ -173,10 +173,15 @@ def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> H
     again = decode_frame(changed, fcs=scene.fcs, contexts=scene.contexts)
     if again.fault is not None or again.mac is None:
         return
-    if again.datagram is None and again.fragment is None:
+    datagram = again.datagram
+    if datagram is None and again.fragment is None:
         return
     pan, source = again.mac.pan_id, link_text(again.mac.source)
-    if pan is None or scene.known.pans.get(pan, 0) < _FEW:
+    if pan is None:
+        return
+    if datagram is not None and not datagram.checksum_elided and checksum.is_right(datagram.octets):
+        scene.known.learn_pan(pan)  # it covers addresses that the other rule gave: no chance
+    elif scene.known.pans.get(pan, 0) < _FEW:
         return
     scene.explained = True
     cause = (
