@@ -506,12 +506,20 @@ FURTHER = (
             "this header has none",
             (),
             (1,),
+            cite="RFC 8200 §4.5",
         ),
     ),
     Further(
         "extension-bits-not-zero",
         lambda: other_frames("7e33e43b800001123456786162"),
-        Told("risk", "0x0017", f"{RESERVED} 128, and senders must leave it 0", (), (1,)),
+        Told(
+            "risk",
+            "0x0017",
+            f"{RESERVED} 128, and senders must leave it 0",
+            (),
+            (1,),
+            cite="RFC 8200 §4.5",
+        ),
     ),
     # the last of the first one came at 1.06 s, the first of the other at 6 s
     Further(

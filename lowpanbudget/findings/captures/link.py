@@ -67,7 +67,7 @@ def sequence_suppression_misused(scene: Scene, mac: Mac) -> Hits:
 def element_unreadable(scene: Scene, notice: Notice) -> Hits:
     """Take what is wrong in the content of an element."""
     where = (f"octet {notice.offset}",)
-    yield Hit(notice.text, where, scene.sender, severity=Severity.RISK)
+    yield Hit(notice.text, where, scene.sender, severity=Severity.RISK, cite=notice.cite)
 
 
 @LINK.rule("header-elements-unreadable", OWN_FAULT)

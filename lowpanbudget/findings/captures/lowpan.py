@@ -177,7 +177,7 @@ def checksum_elided_behind_unknown_route(scene: Scene, _notice: Notice) -> Hits:
 @LOWPAN.rule("extension-bits-not-zero", Noticed("nhc-unused-bit-set"))
 def extension_bits_not_zero(scene: Scene, notice: Notice) -> Hits:
     """Take the notices of the decoder."""
-    yield Hit(notice.text, (), scene.sender)
+    yield Hit(notice.text, (), scene.sender, cite=notice.cite)
 
 
 @LOWPAN.rule("header-behind-later-fragment", Noticed("header-behind-later-fragment"))
