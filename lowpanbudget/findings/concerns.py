@@ -4,6 +4,8 @@ A rule that says it is not asked about frames to which it has nothing to say (``
 """
 
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
@@ -39,6 +41,16 @@ def coap(scene: Scene) -> bool:
     """Return whether its datagram holds a CoAP message, or may do so where its records are opened."""
     content = None if scene.datagram is None else scene.datagram.udp
     return content is not None and (content.is_coap or records(scene))
+
+
+def observe(scene: Scene) -> bool:
+    """Return whether its datagram holds a CoAP message about an observation, or may do so where it is opened."""
+    if not coap(scene):
+        return False
+    if scene.opened is not None or scene.datagram is None or records(scene):
+        return True
+    messages = (one for one in scene.datagram.layers if isinstance(one, CoapMessage))
+    return any(message.first(OBSERVE) is not None for message in messages)
 
 
 def last_hop(scene: Scene) -> bool:

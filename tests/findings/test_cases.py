@@ -4,6 +4,7 @@ from functools import cache
 
 import pytest
 from findings.air import Capture, names
+from findings.cases_answers import ANSWERS_CASES, ANSWERS_NEAR
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_delivery import DELIVERY_CASES
@@ -39,11 +40,20 @@ CASES: dict[str, Case] = (
     | FRAGMENT_CASES
     | ROUTING_CASES
     | APPLICATION_CASES
+    | ANSWERS_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
     | READING_CASES
 )
-NEAR = NODES_NEAR | JOINING_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR | FLOODS_NEAR
+NEAR = (
+    NODES_NEAR
+    | ANSWERS_NEAR
+    | JOINING_NEAR
+    | FRAGMENT_NEAR
+    | ROUTING_NEAR
+    | APPLICATION_NEAR
+    | FLOODS_NEAR
+)
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
 

@@ -1,6 +1,7 @@
 """All rules about captures."""
 
 from lowpanbudget.findings.captures.acknowledgements import ACKNOWLEDGEMENTS
+from lowpanbudget.findings.captures.answers import ANSWERS
 from lowpanbudget.findings.captures.application import APPLICATION
 from lowpanbudget.findings.captures.capture import CAPTURE
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
@@ -30,6 +31,6 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, FLOODS,
-    DELIVERY,
+    RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, REQUESTS, ANSWERS, APPLICATION, PLAN, MESSAGES,
+    FLOODS, DELIVERY,
 )  # fmt: skip

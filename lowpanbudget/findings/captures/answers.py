@@ -1,0 +1,93 @@
+"""Answers of CoAP beside the requests that they belong to, and notifications beside those before."""
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.env import IID_MASK, interface_identifier
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings import concerns
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.registry import OBSERVE
+
+ANSWERS = Subject("answers")
+
+_EXCHANGE_S = 247  # EXCHANGE_LIFETIME (RFC 7252 section 4.8.2)
+_RESPONSE = 64  # codes of class 2 and more are responses (section 3)
+
+# client, server, both ports, message ID; then when it was asked last, and the frames by their tokens
+Asked = Recent[tuple[int, int, int, int, int], tuple[float, dict[bytes, int]]]
+
+
+@ANSWERS.rule("answer-with-other-token", HeardDatagram, memory=Recent, concerns=concerns.coap)
+def answer_with_other_token(memory: Asked, scene: Scene, datagram: HeardDatagram) -> Hits | None:
+    """Note confirmable requests; compare what is piggybacked on their acknowledgements."""
+    head, content = datagram.coap_head, datagram.udp
+    if head is None or content is None or scene.passage is not None:
+        return None
+    ends = int(datagram.header.source), int(datagram.header.destination)
+    ports, now_s = (content.source_port, content.destination_port), scene.time_s
+    if head.type == Type.CON and 0 < head.code < _RESPONSE:
+        key = (*ends, *ports, head.mid)
+        before = memory.get(key)
+        # one that began anew may take a number again, and gets the answer to what it asked first
+        tokens = {} if before is None or now_s - before[0] > _EXCHANGE_S else before[1]
+        tokens[head.token] = scene.number
+        memory.renew(key, (now_s, tokens))
+        return None
+    if head.type != Type.ACK or head.code < _RESPONSE:
+        return None
+    asked = memory.get((*ends[::-1], *ports[::-1], head.mid))
+    if asked is None or head.token in asked[1] or now_s - asked[0] > _EXCHANGE_S:
+        return None
+    token, number = list(asked[1].items())[-1]
+    cause = "answers come with the message ID of a request and not with its token"
+    told = f"token {_text(token)} in frame {number}, {_text(head.token)} in frame {scene.number}"
+    evidence = (f"message ID {head.mid:#06x}: {told}",)
+    return (Hit(cause, evidence, str(datagram.header.source), (number, scene.number)),)
+
+
+def _text(token: bytes) -> str:
+    return token.hex() or "of no octets"
+
+
+_FRESH_S = 128  # after which any notification counts as fresh (RFC 7641 section 3.4)
+_HALF = 1 << 23
+
+# server, client, its port and token; then number, message ID, when and in which frame
+Notified = Recent[tuple[int, int, int, bytes], tuple[int, int, float, int]]
+
+
+@ANSWERS.rule("observe-number-not-raised", HeardDatagram, memory=Recent, concerns=concerns.observe)
+def observe_number_not_raised(
+    memory: Notified, scene: Scene, datagram: HeardDatagram
+) -> Hits | None:
+    """Compare with the notification before, where the server sends both: on their way they may change places."""
+    head, content, link = datagram.coap_head, datagram.udp, datagram.link_source
+    if head is None or content is None or scene.passage is not None or link is None:
+        return None
+    source, destination = int(datagram.header.source), int(datagram.header.destination)
+    if head.code < _RESPONSE:  # with a new registration numbers may begin anew
+        memory.pop((destination, source, content.source_port, head.token), None)
+        return None
+    if source & IID_MASK != interface_identifier(link):
+        return None
+    try:
+        option = coap.decode(Reader(content.payload)).first(OBSERVE)
+    except WireError:
+        return None
+    if option is None:
+        return None
+    key = source, destination, content.destination_port, head.token
+    now = int.from_bytes(option.octets, "big"), head.mid, scene.time_s, scene.number
+    before = memory.renew(key, now)
+    if before is None or before[1] == head.mid or not now[2] - before[2] <= _FRESH_S:
+        return None
+    if 0 < (now[0] - before[0]) % (2 * _HALF) < _HALF:
+        return None
+    cause = "notifications do not have higher numbers than those before (Observe)"
+    evidence = (f"frame {before[3]}: {before[0]}; frame {scene.number}: {now[0]}",)
+    return (Hit(cause, evidence, str(datagram.header.source), (before[3], scene.number)),)
