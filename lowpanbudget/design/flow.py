@@ -191,7 +191,8 @@ class Flow(HashedOnce):
         The forwarded hop stands for the worst: its link addresses are relays' (but for the last of two hops) and its
         hop limit is one that no form elides. How many routers a host outside is away nobody knows; there is one. Behind
         a source route in 6LoRH the relays are those that it names: each "MUST drop the packet" where it is not the one
-        (RFC 8138 section 5.6).
+        (RFC 8138 section 5.6), and forwards the packet without its entry (section 5.5): so the second hop is the worst,
+        with the hop limit of that hop alone.
         """
         form = link.addresses
         start, end = (
@@ -207,11 +208,10 @@ class Flow(HashedOnce):
         first = Hop(FIRST, start, end if self.hops == 1 else entry, limit)
         if self.hops == 1:
             return (first,)
-        worst = (
-            _worst(range(limit - 1, limit - self.hops_routed, -1))
-            if self.hops_routed > 1
-            else limit
-        )
+        later = range(limit - 1, limit - self.hops_routed, -1) or range(limit, limit + 1)
+        if self.routing.compressed and self.routing.route > 1:
+            later = later[:1]  # an entry less outweighs a hop limit in line
+        worst = _worst(later)
         return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)
 
     def _relays(self, form: AddressForm, ends: set[bytes]) -> tuple[bytes, bytes, bytes]:

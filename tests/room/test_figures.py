@@ -10,6 +10,7 @@ from lowpanbudget import budget, load_design
 from lowpanbudget.design.flow import Flow, Station
 from lowpanbudget.design.link import Link
 from lowpanbudget.design.path import Path, paths
+from lowpanbudget.design.routing import Routing
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.phy import PHYS
@@ -167,6 +168,31 @@ def test_the_mtu_caps_long_frames(mtu: int, room: int | None) -> None:
     (path,) = paths(link, Contexts(), Flow("f", *ends, ends[0]))
     # 2047 octets hold the largest datagram of 2047, of whose 48 header octets 6 are left: MHR 9 + 6 + 1999 + FCS 4
     assert room_of(path) == (2047 - 48 if room is None else room)
+
+
+@pytest.mark.parametrize(("compressed", "limit"), [(True, 64), (False, 63)])
+def test_the_second_hop_of_a_source_route_has_its_own_hop_limit(
+    compressed: bool, limit: int
+) -> None:
+    """Of 65 the second hop sees 64, which is elided (RFC 6282 section 3.1.1); the third sees 63.
+
+    As 6LoRH an entry is gone by then (RFC 8138 section 5.5); as an extension header the route keeps its size.
+    """
+    mesh = int(IPv6Address("2001:db8::"))
+    node, border = (
+        Station("n", "node", SHORT, prefix=mesh),
+        Station("b", "border", OTHER_SHORT, prefix=mesh),
+    )
+    routing = Routing(rpi=True, route=2, compressed=compressed)
+    flow = Flow("f", border, node, border, hops=3, hop_limit=65, routing=routing)
+    _, forwarded = paths(Link(), Contexts(), flow)
+    assert forwarded.hop.hop_limit == limit
+    (frame,) = forwarded.frames(b"")
+    in_line = [span for span in frame.spans if span.layer == "IPHC" and span.name == "hop limit"]
+    entries = [
+        span for span in frame.spans if span.layer == "SRH-6LoRH" and span.name.startswith("hop ")
+    ]
+    assert (len(in_line), len(entries)) == ((0, 1) if compressed else (1, 0))
 
 
 def test_hop_limits_from_outside_are_not_counted_on() -> None:
