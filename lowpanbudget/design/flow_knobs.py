@@ -29,7 +29,8 @@ def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
     """Yield every change of a flow key that may free octets, or protect more."""
     for application_knob in application_knobs(flow.application):
         yield _of_application(application_knob)
-    for routing_knob in routing_knobs(flow.routing, untunnelled=_untunnelled(flow)):
+    tunnelled, untunnelled = _tunnelled(flow), _untunnelled(flow)
+    for routing_knob in routing_knobs(flow.routing, tunnelled=tunnelled, untunnelled=untunnelled):
         yield _of_routing(routing_knob)
     ports = (flow.source_port, flow.destination_port)
     if PORTS.best(ports).row.inline > min(row.inline for row in PORTS.rows):
@@ -88,6 +89,26 @@ def flow_positions(flow: Flow) -> Iterator[Knob[Flow]]:
             yield _ports(flow, first, second, text)
     if not HLIM.best(flow.hop_limit).row.inline and flow.source.role != "outside":
         yield from (_hop_limit(flow, limit) for limit in _limits(flow) if limit != flow.hop_limit)
+
+
+def _tunnelled(flow: Flow) -> str | None:
+    """Return when the flow's packets may go in an outer header; None: RFC 9008 has none for them (tables 4 and 19).
+
+    Between a node that speaks RPL and the root there is none in either mode; the router of a node that speaks no RPL
+    adds one to its packets, which are then not those of this flow.
+    """
+    if flow.group is not None:
+        return None
+    if flow.source.role == "outside":
+        return (
+            "the root puts its artefacts in a header of its own (RFC 9008 sections 7.2.2 and 8.2.2)"
+        )
+    if flow.destination.role == "outside":
+        return "the root takes the outer header off (RFC 9008 sections 7.2.1 and 8.2.1)"
+    at_root = flow.border.name in {flow.source.name, flow.destination.name}
+    if at_root or flow.direction == "down" or flow.routing.route:
+        return None
+    return "non-storing mode: the root takes it off and writes another for the way down (RFC 9008 section 8.3.1)"
 
 
 def _untunnelled(flow: Flow) -> str | None:

@@ -125,10 +125,12 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
     ]
 
 
-def routing_knobs(routing: Routing, *, untunnelled: str | None) -> Iterator[Knob[Routing]]:
+def routing_knobs(
+    routing: Routing, *, tunnelled: str | None, untunnelled: str | None
+) -> Iterator[Knob[Routing]]:
     """Yield every change of a routing key that may free octets.
 
-    ``untunnelled`` says when the flow may do without an outer header; None: never.
+    ``tunnelled`` says when the flow may have an outer header, ``untunnelled`` when it may do without; None: never.
     """
     if routing == UNROUTED:
         return
@@ -182,6 +184,16 @@ def routing_knobs(routing: Routing, *, untunnelled: str | None) -> Iterator[Knob
             untunnelled,
             now="true",
         )
+    if not routing.tunnel and tunnelled is not None:
+        yield _knob(
+            "tunnel",
+            "true",
+            "an outer header to and from the root",
+            rfc(8138, "7"),
+            replacing(tunnel=True),
+            tunnelled,
+            now="false",
+        )
 
 
 def routing_positions(routing: Routing) -> Iterator[Knob[Routing]]:
@@ -204,11 +216,6 @@ def routing_positions(routing: Routing) -> Iterator[Knob[Routing]]:
                 source_route.CITE, replacing(entry_octets=_WHOLE_IDENTIFIER),
                 now=str(routing.entry_octets),
             )  # fmt: skip
-    if not routing.tunnel:
-        yield _knob(
-            "tunnel", "true", "an outer header to and from the root", rfc(8138, "7"),
-            replacing(tunnel=True), now="false",
-        )  # fmt: skip
 
 
 def _knob(

@@ -12,6 +12,7 @@ from findings.cases_planning import FURTHER, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
 from lowpanbudget import budget
+from lowpanbudget.design.knobs import knobs, positions
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.planned import flow_findings
@@ -76,11 +77,16 @@ def test_the_examples(name: str) -> None:
             "must",
         ),  # RFC 6553 section 4: "routers MUST use [...] tunneling"
         (("probe", "far"), "0x23", 0, "may"),  # "RAL to Int"
-        (("probe", "sink"), "0x63", 0, "no"),  # "RAL to RAL"
+        (
+            ("probe", "sink"),
+            "0x63",
+            0,
+            "no",
+        ),  # "RAL to RAL": none in storing mode, "may(up)" in non-storing
         (("gate", "probe"), "0x63", 2, "no"),  # "root to RAL"
     ],
 )
-def test_who_must_tunnel_is_not_advised_to_stop(
+def test_who_may_tunnel_is_told_so_and_who_must_is_not_advised_to_stop(
     ends: tuple[str, str], kind: str, route: int, wants: str
 ) -> None:
     """RFC 9008 tables 4 and 19."""
@@ -99,3 +105,10 @@ def test_who_must_tunnel_is_not_advised_to_stop(
     assert wants != "must" or "tunnel-costs-octets" not in with_it
     for saving in advised:
         assert ("may leave" if wants == "may" else "both ends speak RPL") in saving.condition
+    # sets of changes and sweeps offer an outer header to the same flows, under the same condition
+    design = designs["false"]
+    (flow,) = design.flows
+    for offered in (knobs(design, flow), positions(design, flow)):
+        conditions = [knob.condition for knob in offered if knob.id.endswith("routing.tunnel=true")]
+        assert len(conditions) == (wants != "no" or ends == ("probe", "sink"))
+        assert all("RFC 9008 section" in condition for condition in conditions)
