@@ -16,7 +16,7 @@ from house import MODULES, PACKAGE, docstrings, imports, name_of, nodes_of
 import lowpanbudget
 
 ORDER = (
-    "hidden < values < cites < errors < bits < env < fields < layers < stack < payload < design < "
+    "hidden < values < cites < errors < arguments < bits < env < fields < layers < stack < payload < design < "
     "capture < room < deployment < findings < report < cli"
 )
 FLOORS = ORDER.split(" < ")

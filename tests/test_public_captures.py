@@ -346,6 +346,9 @@ def test_protection_taken_off_is_off() -> None:
     assert left_out.count == 1
 
 
+NO_LISTS: Any = (5, None, "a.pcap", [None])
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
@@ -383,6 +386,14 @@ def test_protection_taken_off_is_off() -> None:
         lambda: list(survey_files(["/nowhere/mesh.pcap"])),
         lambda: survey_files([], every=0),
         lambda: read_continued([]),
+        *(
+            partial(call, wrong)
+            for call in (survey_files, read_together, read_continued)
+            for wrong in NO_LISTS
+        ),
+        *(partial(call, [], left_out=NO_LISTS[0]) for call in (expand, decrypt)),
+        lambda: shrink([], Shrinker(ARCHIVE, unprotected=True), left_out=5),  # type: ignore[arg-type]
+        lambda: list(frame_rows([], name=b"a")),  # type: ignore[arg-type]
         lambda: list(frame_rows(5)),  # type: ignore[arg-type]
         lambda: write_frame_table(io.BytesIO(), [], "text"),
         lambda: write_frame_table(None, [], "csv"),  # type: ignore[arg-type]

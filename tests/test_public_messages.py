@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -44,7 +45,9 @@ from lowpanbudget import (
     WireError,
     Worth,
     budget,
+    carry,
     carrying,
+    changes_that_help,
     compatible,
     design_schema,
     encodings,
@@ -52,8 +55,11 @@ from lowpanbudget import (
     fit,
     generate,
     load_design,
+    page_of_capture,
     parse_design,
     review,
+    room_by_hops,
+    sweep,
     terms,
     weigh,
 )
@@ -205,6 +211,10 @@ def test_a_design_is_reviewed_and_a_term_explained() -> None:
         assert explain(word)[0].text
 
 
+NO_AXES: Any = ([1], 5, {5: [6]}, {"level": None})
+NO_HOPS: Any = (5, "5", [[1]])
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
@@ -226,9 +236,23 @@ def test_a_design_is_reviewed_and_a_term_explained() -> None:
         lambda: budget(ARCHIVE, "nothing"),
         lambda: fit(ARCHIVE, spare=-1),
         lambda: fit(ARCHIVE, "nothing"),
+        lambda: generate(CLIMATE, prefix=5),  # type: ignore[arg-type]
+        *(partial(sweep, ARCHIVE, axes=axes) for axes in NO_AXES),
+        *(partial(room_by_hops, ARCHIVE, hops) for hops in NO_HOPS),
+        lambda: changes_that_help(ARCHIVE, "network"),  # type: ignore[arg-type]
+        *(partial(carry, ARCHIVE, seed=seed) for seed in ("x", None, 0.5, -1)),  # type: ignore[arg-type]
+        *(partial(page_of_capture, name) for name in (None, 5)),  # type: ignore[arg-type]
     ],
 )
 def test_requests_that_cannot_be_met(wrong: Callable[[], Any]) -> None:
     with pytest.raises(RequestError) as caught:
         wrong()
     assert not isinstance(caught.value, WireError)
+
+
+def test_more_than_any_datagram_carries_is_no_and_one_value_is_a_list_of_one() -> None:
+    (found,) = carrying(ARCHIVE, 1 << 70, "climate", most_frames=1 << 70)
+    assert (found.fits, found.sets) == (False, ())
+    assert sweep(ARCHIVE, "climate", axes={"level": 6, "hops": 2}) == sweep(
+        ARCHIVE, "climate", axes={"level": [6], "hops": [2]}
+    )

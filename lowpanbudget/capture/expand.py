@@ -6,6 +6,7 @@ The way back, frames out of datagrams, is in ``shrink``. Each gives records, and
 from collections.abc import Iterable, Iterator
 from typing import Unpack
 
+from lowpanbudget.arguments import value_of
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
@@ -33,6 +34,11 @@ class LeftOut:
     def __init__(self) -> None:
         self._reasons: dict[str, int] = {}
         self._assembled = self._dropped = self._given_up = 0
+
+    @classmethod
+    def of(cls, given: "LeftOut | None") -> "LeftOut":
+        """Return what was given, or one that nobody looks at for None; ``RequestError`` for anything else."""
+        return cls() if given is None else value_of(cls, given)
 
     @property
     def reasons(self) -> dict[str, int]:
@@ -90,7 +96,7 @@ def expand(
     ``RequestError`` as it does.
     """
     hide_keys(known)
-    counted = LeftOut() if left_out is None else left_out
+    counted = LeftOut.of(left_out)
     return _expanded(CaptureFile.of(capture), Trace(**known), counted)
 
 
@@ -123,7 +129,7 @@ def decrypt(
     wrong FCS stays wrong. ``capture`` and ``known`` are those of ``follow``; raises ``RequestError`` as it does.
     """
     hide_keys(known)
-    counted = LeftOut() if left_out is None else left_out
+    counted = LeftOut.of(left_out)
     return _decrypted(CaptureFile.of(capture), Trace(**known), counted)
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import NamedTuple, Unpack
 
+from lowpanbudget.arguments import value_of
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -184,6 +185,7 @@ def frame_rows(
     ``RequestError`` as ``follow`` does.
     """
     hide_keys(known)
+    value_of(str, name, "The name of a capture in its rows is text")
     trace, rows = Trace(**known), RowMaker(name)
     with CaptureFile.of(capture) as records:
         for sighting in trace.follow(records):

@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
-from os import PathLike, fspath
+from os import PathLike
 from typing import Unpack
 
+from lowpanbudget.arguments import several
+from lowpanbudget.capture.files.reading import path_of
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import span_ns
@@ -28,7 +30,7 @@ def survey_files(
     ``survey``. Raises ``RequestError`` as it does, and where a worker of the executor ended before its work.
     """
     hide_keys(known)
-    names = [fspath(file) for file in files]
+    names = [path_of(file) for file in several(files, "files")]
     if every is not None:
         span_ns(every)
     Trace(**known)  # what cannot be used is told now, not by the workers

@@ -189,7 +189,7 @@ def shrink(
     if not isinstance(shrinker, Shrinker):
         raise RequestError(f"a Shrinker is needed, not {type(shrinker).__name__}")
     file = CaptureFile.of(capture)
-    return _frames(file, shrinker, LeftOut() if left_out is None else left_out)
+    return _frames(file, shrinker, LeftOut.of(left_out))
 
 
 def _frames(records: CaptureFile, shrinker: Shrinker, left_out: LeftOut) -> Iterator[Record]:

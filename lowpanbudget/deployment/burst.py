@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from math import sqrt
 from typing import NamedTuple
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.deployment.airtime import airtime, airtime_of
 from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
@@ -37,11 +38,12 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
     """
     design = Design.of(design)
     burst = design.burst(name)
+    whole_number(seed, "seed")
     if design.access is None:
         raise lacking("access")
     if design.tree is None:
         raise lacking("tree")
-    if runs < 20:
+    if whole_number(runs, "runs") < 20:
         raise RequestError(f"{runs} runs say too little", hint="Use 20 or more")
     flow = design.flow(burst.flow)
     if flow.direction != "up":

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode, Rhythm, SleepWait
 from lowpanbudget.deployment.checks import checks_of
@@ -28,6 +29,7 @@ def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
+    whole_number(seed, "seed")
     if design.access is None:
         raise lacking("access")
     if design.tree is None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from math import ceil
 
+from lowpanbudget.arguments import value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import judged
@@ -53,7 +54,7 @@ def changes_that_help(design: Design, network: CarriedNetwork) -> tuple[HelpfulC
     where the network carries its messages. Raises ``RequestError`` as ``carry``.
     """
     design = Design.of(design)
-    decides = network.decides
+    decides = value_of(CarriedNetwork, network, "Give what carry(design) returned").decides
     if decides is None or decides.holds or design.access is None:
         return ()
     found = []

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from lowpanbudget.arguments import several
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import LowpanError, RequestError
@@ -55,15 +56,16 @@ def room_by_hops(design: Design, hops: Iterable[int], flow: str | None = None) -
     what is no design, a flow that it does not have, and numbers of hops that no flow can have, or none.
     """
     design = Design.of(design)
-    asked = tuple(dict.fromkeys(hops))
+    given = tuple(several(hops, "hops"))
     wrong = [
-        h for h in asked if isinstance(h, bool) or not isinstance(h, int) or not 1 <= h <= MOST_HOPS
+        h for h in given if isinstance(h, bool) or not isinstance(h, int) or not 1 <= h <= MOST_HOPS
     ]
-    if wrong or not asked:
+    if wrong or not given:
         raise RequestError(
             f"{wrong[0]!r} is no number of hops" if wrong else "there is no number of hops",
             hint=f"Give numbers from 1 to {MOST_HOPS}",
         )
+    asked = tuple(dict.fromkeys(given))
     flows = design.flows if flow is None else (design.flow(flow),)
     return [_by_hops(design, one, asked) for one in flows]
 

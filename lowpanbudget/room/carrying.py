@@ -2,10 +2,11 @@
 
 from contextlib import suppress
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
-from lowpanbudget.errors import LowpanError, RequestError
+from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.knobs import Loss, Saving
 from lowpanbudget.room.measure import cliffs, frames_of, room_of
 from lowpanbudget.room.sets import ChangeSet, savings_of, smallest_sets
@@ -66,11 +67,8 @@ def carrying(
     that it does not have, and numbers that are no numbers of octets or frames.
     """
     design = Design.of(design)
-    for name, number, least in (("octets", octets, 0), ("most_frames", most_frames, 1)):
-        if isinstance(number, bool) or not isinstance(number, int) or number < least:
-            raise RequestError(
-                f"{name} {number!r} is no number from {least}", hint=f"Give {least} or more"
-            )
+    whole_number(octets, "octets")
+    whole_number(most_frames, "most_frames", 1)
     flows = design.flows if flow is None else (design.flow(flow),)
     return [_carrying(design, one, octets, most_frames, weaker=weaker) for one in flows]
 
@@ -82,11 +80,12 @@ def _carrying(
     worst = min(paths, key=lambda path: largest_payload(path, most_frames))
     carries = largest_payload(worst, most_frames)
     fits = carries >= octets
-    found = [] if fits else smallest_sets(design, flow.name, octets, most_frames=most_frames)
+    wanted = min(octets, worst.link.mtu)  # which no payload fills: its headers are in it
+    found = [] if fits else smallest_sets(design, flow.name, wanted, most_frames=most_frames)
     sets = _worked_out(design, worst, found[:_MOST_SETS], most_frames)
     apart: list[ChangeSet] = []
     if weaker and not fits:
-        every = smallest_sets(design, flow.name, octets, most_frames=most_frames, weaker=True)
+        every = smallest_sets(design, flow.name, wanted, most_frames=most_frames, weaker=True)
         apart = [chosen for chosen in every if any(knob.caution for knob in chosen.changes)]
     return Carrying(
         flow.name, flow.direction, worst.hop.name, octets, most_frames, carries, room_of(worst), fits,

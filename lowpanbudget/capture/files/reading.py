@@ -145,6 +145,13 @@ def read_capture(
     return CaptureFile(records, form, notices, opened, octets, live=live)
 
 
+def path_of(name: object) -> str:
+    """Return the name of a capture as text; ``RequestError`` for what is no path, such as an open file."""
+    if not isinstance(name, str | PathLike):
+        raise RequestError(f"{type(name).__name__} is no path", hint="Give the name of a file")
+    return fspath(name)
+
+
 def _only_records(given: Iterable[object]) -> Iterator[Record]:
     for number, record in enumerate(given, 1):
         if not isinstance(record, Record):

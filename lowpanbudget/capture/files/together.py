@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from heapq import merge
 from os import PathLike, fspath
 
+from lowpanbudget.arguments import several
 from lowpanbudget.capture.files.reading import CaptureFile, read_capture
 from lowpanbudget.capture.files.record import Notices, Record
 from lowpanbudget.capture.files.source import BinaryFile
@@ -21,7 +22,7 @@ def read_together(
     """
     files: list[tuple[str, CaptureFile]] = []
     try:
-        for number, capture in enumerate(captures, 1):
+        for number, capture in enumerate(several(captures, "captures"), 1):
             name = fspath(capture) if isinstance(capture, str | PathLike) else f"capture {number}"
             names = [other for other, _ in files]
             name = f"{name} ({number})" if name in names else name

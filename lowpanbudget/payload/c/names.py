@@ -9,6 +9,7 @@ like, which no edition up to C23 uses, so they are accepted.
 import re
 from typing import NamedTuple
 
+from lowpanbudget.arguments import value_of
 from lowpanbudget.errors import RequestError
 
 _C = (
@@ -74,7 +75,7 @@ class Names:
 
     def __init__(self, message: str, prefix: str | None) -> None:
         self._message = message
-        given = message if prefix is None else prefix
+        given = message if prefix is None else value_of(str, prefix, "A prefix is text")
         self.prefix = c_name(given)
         what = "its name" if prefix is None else f"the prefix {prefix!r:.40}"
         hint = "Give another with --prefix"

@@ -4,14 +4,14 @@ The capture is read twice: for what it proves, and then for the frames to draw.
 """
 
 from collections.abc import Iterable, Iterator
-from os import PathLike, fspath
+from os import PathLike
 from pathlib import PurePath
 from typing import Unpack
 
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.annotation import restored_headers
 from lowpanbudget.capture.files.pcap import SECOND
-from lowpanbudget.capture.files.reading import read_capture
+from lowpanbudget.capture.files.reading import path_of, read_capture
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
@@ -44,7 +44,7 @@ def capture_page(
     ``most_frames`` are drawn, those of the worst findings first. Raises ``RequestError`` as ``audit`` does.
     """
     hide_keys(known)
-    name = fspath(capture)
+    name = path_of(capture)  # read twice
     trace = Trace(**known)
     design, narrowing = trace.design, trace.narrowing
     surveyor = Surveyor(narrowing=narrowing)

@@ -3,9 +3,9 @@
 from os import PathLike
 from typing import Unpack
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import RequestError
 from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import capture_html, design_html
@@ -19,7 +19,7 @@ def page_of_design(design: Design, *, combinations: int = MOST_STATES, network: 
     be simulated. Nothing in it is asked of another place. Of a flow with more than so many ``combinations`` of settings
     each change is encoded alone and in pairs. Raises ``RequestError`` for what is no design or no number from 1.
     """
-    most = _number(combinations, "combinations")
+    most = whole_number(combinations, "combinations", 1)
     return design_html(design_page(Design.of(design), most=most, network=network))
 
 
@@ -32,10 +32,6 @@ def page_of_capture(
     keys the page holds decrypted contents, and says so. Raises ``RequestError`` as ``audit`` does.
     """
     hide_keys(known)
-    return capture_html(capture_page(capture, most_frames=_number(frames, "frames"), **known))
-
-
-def _number(value: object, name: str) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
-        raise RequestError(f"{name} {value!r} is no number from 1", hint="Give 1 or more")
-    return value
+    return capture_html(
+        capture_page(capture, most_frames=whole_number(frames, "frames", 1), **known)
+    )

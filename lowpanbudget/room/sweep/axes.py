@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from lowpanbudget.arguments import several
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob, Share
 from lowpanbudget.design.knobs import hops_position, positions
@@ -12,7 +13,7 @@ from lowpanbudget.values import dataclass, field, replace
 
 HOPS = "hops"
 MOST_HOPS = 254  # of a flow in a design file
-Values = Iterable[str | int]
+Values = Iterable[str | int] | str | int  # one of them is meant as a list of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def axes_of(
     """
     every = _every(design, flow)
     chosen: dict[str, list[str]] = {}
-    for name, values in (wanted or {}).items():
+    for name, values in _wanted(wanted).items():
         axis = _named(name, every, design, flow)
         if axis.name in chosen:
             raise RequestError(
@@ -65,6 +66,16 @@ def axes_of(
             )
         chosen[axis.name] = _listed(name, values, axis)
     return [_swept(axis, chosen.get(axis.name), weaker=weaker) for axis in every.values()]
+
+
+def _wanted(wanted: object) -> Mapping[str, Values]:
+    if wanted is None:
+        return {}
+    if not isinstance(wanted, Mapping) or not all(isinstance(name, str) for name in wanted):
+        raise RequestError(
+            f"axes {wanted!r} do not give values by name", hint='Such as {"level": [6, 7]}'
+        )
+    return wanted
 
 
 def _swept(axis: Axis, chosen: Sequence[str] | None, *, weaker: bool) -> Axis:
@@ -141,7 +152,7 @@ def _short_names(axis: Axis) -> set[str]:
 
 def _listed(name: str, values: Values, axis: Axis) -> list[str]:
     listed: list[str] = []
-    for value in map(str, values):
+    for value in map(str, [values] if isinstance(values, str | int) else several(values, name)):
         # a value may hold a comma itself, as a pair of ports does
         listed += [value] if value in axis.values else [one.strip() for one in value.split(",")]
     listed = list(dict.fromkeys(one for one in listed if one))

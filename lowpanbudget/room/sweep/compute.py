@@ -37,7 +37,7 @@ def sweep(
 ) -> list[Sweep]:
     """Return a ``Sweep`` of the flow of this name, or of each: the rooms of all settings that its axes can have.
 
-    ``axes``: values of an axis by its name or the end of that, such as ``{"hops": range(1, 17), "level": [6, 7]}``; the
+    ``axes``: values of an axis by its name or the end of that, such as ``{"hops": range(1, 17), "level": 6}``; the
     number of hops and the PHY stay as they are unless they are given here. ``weaker`` sweeps as well what protects less
     than the design. ``tell`` is called with how many combinations of a flow were encoded, and of how many. Raises
     ``RequestError`` for what is no design, a flow or an axis or a value that it does not have.

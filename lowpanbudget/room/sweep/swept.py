@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterator, Sequence
 from typing import Protocol
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.cites import Cite
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.meaning import Design
@@ -122,9 +123,7 @@ class Sweep:
 
     def carrying(self, octets: int) -> int:
         """Return how many settings carry so many octets in a frame, on every hop and for every value that is given."""
-        if isinstance(octets, bool) or not isinstance(octets, int) or octets < 0:
-            raise RequestError(f"octets {octets!r} is no number from 0", hint="Give 0 or more")
-        return self.counted.carrying(octets)
+        return self.counted.carrying(whole_number(octets, "octets"))
 
     @property
     def columns(self) -> tuple[str, ...]:
