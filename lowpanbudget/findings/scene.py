@@ -20,13 +20,14 @@ from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
-from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
+from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, Mac
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.values import dataclass, field
 
+BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
 MOST_PREFIXES = 64
 MOST_PANS = 64
 Kind = TypeVar("Kind")
@@ -146,6 +147,14 @@ class Scene:
     def security(self) -> Security | None:
         """Return the auxiliary security header; None where there is none."""
         return None if self.frame.mac is None else self.frame.mac.security
+
+    @property
+    def is_beside_design(self) -> bool:
+        """Return whether its PAN is none of those that the design names; False without a design, and without a PAN."""
+        design, pan = self.known.design, None if self.frame.mac is None else self.frame.mac.pan_id
+        if design is None or pan is None:
+            return False
+        return pan not in {design.link.pan_id, design.link.destination_pan_id, BROADCAST_PAN}
 
     @property
     def is_forged(self) -> bool:

@@ -357,6 +357,10 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "message-length-wrong",
         lambda: asked_by_path(bytes(16), b"\xd1\x03\x08"),
     ),
+    "a record without octets": (
+        "frame-cut-short",
+        lambda: Capture([b"", air.frame(air.datagram())]),
+    ),
     "what another flow of the same ports sends": (
         "message-length-wrong",
         lambda: asked_by_path(b"\x07"),

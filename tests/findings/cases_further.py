@@ -2,6 +2,7 @@
 
 import struct
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from ipaddress import IPv6Address
 from typing import NamedTuple
@@ -1005,6 +1006,21 @@ FURTHER = (
             advice="Bring node and design together: it bounds over how many hops a datagram may go, and how long a "
             "loop lasts.",
             cite="RFC 8200 §3",
+        ),
+    ),
+    # 0x48 is reserved (RFC 4944 section 5.1), in a PAN beside the design's
+    Further(
+        "reserved-code-used",
+        lambda: replace(other_frames("480200010203", destination_pan=0x51B8), design=PLAN),
+        Told(
+            "remark",
+            "0x0017",
+            "dispatch octet 0x48 in page 0 is reserved: not read further",
+            ("octet 9, 6LoWPAN dispatch; octets from 7: 17 00 48 02 00 01 02 03",),
+            (1,),
+            advice="Look whose it is: its PAN is none of the design's, and another protocol there is no fault of your "
+            "network.",
+            cite="RFC 4944 §5.1",
         ),
     ),
     # 200 is c8 00 the other way round, and 0xc800 is 51200

@@ -118,8 +118,8 @@ def twice(apart_s: float) -> Capture:
     return Capture([(1.0, air.frame(packet, 41)), (1.0 + apart_s, air.frame(packet, 42))])
 
 
-def other_frames(octets: str) -> Capture:
-    return Capture([air.raw(bytes.fromhex(octets))])
+def other_frames(octets: str, **changes: object) -> Capture:
+    return Capture([air.raw(bytes.fromhex(octets), **changes)])  # type: ignore[arg-type]
 
 
 IPHC_ONLY = (

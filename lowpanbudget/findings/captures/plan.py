@@ -16,8 +16,6 @@ from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
-BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
-
 PLAN = Subject("plan")
 
 
@@ -167,11 +165,9 @@ def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
 @PLAN.rule("pan-not-in-design", Mac, least=3)
 def pan_not_in_design(scene: Scene, mac: Mac) -> Hits:
     """Compare PAN IDs."""
-    design, pan = scene.known.design, mac.pan_id
-    if design is None or mac.frame_type != FrameType.DATA or pan in {None, BROADCAST_PAN}:
-        return
-    if pan not in {design.link.pan_id, design.link.destination_pan_id}:
-        yield Hit(f"frames carry PAN ID {pan:#06x}", (), f"PAN {pan:#06x}")
+    if mac.frame_type == FrameType.DATA and scene.is_beside_design:
+        pan = f"{mac.pan_id:#06x}"
+        yield Hit(f"frames carry PAN ID {pan}", (), f"PAN {pan}")
 
 
 @PLAN.rule("port-not-in-design", HeardDatagram)

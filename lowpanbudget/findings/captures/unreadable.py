@@ -3,7 +3,7 @@
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Reserved, WireError
 from lowpanbudget.findings import faults
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet import ipv6
@@ -13,6 +13,7 @@ from lowpanbudget.stack.incoming import Notice
 _CONNECTION_ID = rfc(9146, "4")  # a record that only its two ends can read: no fault
 UNREAD = FaultOf("a record that holds no frame")
 
+_BESIDE = "Look whose it is: its PAN is none of the design's, and another protocol there is no fault of your network."
 _LOOK_UP = "See which code the evidence names, and what the table there allows"
 
 UNREADABLE = Subject("unreadable")
@@ -24,7 +25,7 @@ UNREADABLE = Subject("unreadable")
 @UNREADABLE.rule("reserved-code-used", OWN_FAULT)
 def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
     """Say why and where, unless a rule knows better."""
-    if scene.explained:
+    if scene.explained or not scene.example:  # a record without octets is damage of the file
         return
     evidence, security = faults.where(fault), scene.security
     if (
@@ -37,7 +38,10 @@ def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
     advice = (
         f"{_LOOK_UP} (lowpanbudget explain {fault.layer})." if isinstance(fault, Reserved) else ""
     )
-    yield Hit(fault.message, (evidence,), scene.sender, advice=advice, cite=fault.cite)
+    severity = None
+    if scene.is_beside_design:
+        severity, advice = Severity.REMARK, _BESIDE
+    yield Hit(fault.message, (evidence,), scene.sender, (), severity, advice, cite=fault.cite)
 
 
 @UNREADABLE.rule("contents-unreadable", Noticed("payload-unreadable"))
