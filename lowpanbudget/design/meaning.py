@@ -225,7 +225,7 @@ def _frame_flaws(design: Design, places: Sequence[FlawPath]) -> Iterator[Flaw]:
     for flow, place in zip(design.flows, places, strict=True):
         for path in design.paths(flow):
             try:
-                path.frames(b"")
+                path.count(0)
             except LowpanError as error:
                 yield Flaw(place, f"{path.hop.name} hop: {error.message}", error.hint)
 
