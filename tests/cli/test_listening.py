@@ -19,6 +19,12 @@ BACK = [*shelf.sealed(b"one", 2, counter=900), *shelf.sealed(b"two", 3, counter=
 BEGIN = "frame 3: FAILURE"
 
 
+@pytest.fixture(autouse=True)
+def _is_soon_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All that a pipe of these tests will give before it is waited for is in it already."""
+    monkeypatch.setattr("lowpanbudget.capture.files.source.QUIET_S", 0.01)
+
+
 class Pipe(io.BufferedReader):
     """The reading end of a pipe; ``then`` is called when all that is in it has been read and more is waited for."""
 
