@@ -8,7 +8,7 @@ from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from findings import air
-from findings.air import BROADCAST, NODE, PAN, PREFIX, ROOT, Capture
+from findings.air import BROADCAST, FAR_NODE, NODE, PAN, PREFIX, ROOT, Capture
 from findings.cases_application import (
     COMPARE_CONTEXT,
     DATA,
@@ -52,7 +52,7 @@ from findings.cases_fragments import (
     sized,
     spilled,
 )
-from findings.cases_joining import acknowledged, confirmed
+from findings.cases_joining import acknowledged, confirmed, registered
 from findings.cases_link import (
     FAR_NAME,
     IPHC_ONLY,
@@ -590,6 +590,19 @@ FURTHER = (
             "the frame is from its reverse",
             ("link source 02:5e:10:00:00:00:00:17",),
             (1,),
+        ),
+    ),
+    Further(
+        "address-octets-reversed",
+        lambda: registered(FAR_NODE[::-1]),
+        Told(
+            "failure",
+            "17:00:00:00:00:10:5e:02",
+            "the EUI-64 17:00:00:00:00:10:5e:02 is registered, the reverse of 02:5e:10:00:00:00:00:17",
+            ("sent by 02:5e:10:00:00:00:00:17",),
+            (1,),
+            advice="Write the EUI-64 into the option as it is, most significant octet first: the MAC header alone has "
+            "the last first.",
         ),
     ),
     Further(

@@ -26,6 +26,13 @@ def answered(*statuses: int, router: bytes = ROOT) -> list[bytes]:
     return frames
 
 
+def registered(eui: bytes) -> Capture:
+    """A registration that FAR_NODE sends for its address, with this EUI-64."""
+    source, to = air.address(air.PREFIX, FAR_NODE), air.address("fe80::", ROOT)
+    body = bytes(4) + to.packed + bytes([33, 2, 0, 0, 0, 0, 0, 60]) + eui
+    return Capture([air.frame(air.nd_message(135, body, source, to), 1, (FAR_NODE, ROOT))])
+
+
 def confirmed(status: int) -> bytes:
     """A duplicate address confirmation to the router: status, reserved, 60 minutes, EUI-64, address (RFC 6775 4.4)."""
     ends = air.address(air.PREFIX, ROOT), air.address(air.PREFIX, RELAY)
@@ -114,6 +121,8 @@ JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "registration-refused",
         lambda: Capture([*answered(0), *answered(3, 3, 4, router=RELAY)]),
     ),
+    "an EUI-64 as it is": ("address-octets-reversed", lambda: registered(FAR_NODE)),
+    "an EUI-64 of somebody else": ("address-octets-reversed", lambda: registered(bytes(7) + b"1")),
     "the second device of an address": (
         "registration-refused",
         lambda: Capture([*answered(1, 1)]),

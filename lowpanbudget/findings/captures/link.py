@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, concerns, faults
@@ -11,6 +12,9 @@ from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
+from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation
 from lowpanbudget.layers.link.addressing import addressing, pan_ids
 from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
 from lowpanbudget.layers.link.mac import (
@@ -27,6 +31,8 @@ from lowpanbudget.stack.incoming import Notice
 NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
 _FEW = 3  # frames of a PAN that make it one that is known
 RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
+
+_UNTURNED = "Write the EUI-64 into the option as it is, most significant octet first: the MAC header alone has the last first."
 
 LINK = Subject("link")
 
@@ -131,6 +137,24 @@ def identifier_of_reversed_source(scene: Scene, header: Iphc) -> Hits:
     if iid in {interface_identifier(turned), int.from_bytes(turned, "big")}:
         cause = f"the identifier of {source} belongs to {link_text(turned)}, the frame is from its reverse"
         yield Hit(cause, (f"link source {link_text(link)}",), link_text(link))
+
+
+@LINK.rule("address-octets-reversed", Icmpv6)
+def registration_of_reversed_device(scene: Scene, message: Icmpv6) -> Hits:
+    """Compare the EUI-64 that a node registers with the one that it sends from, and with the devices that exist."""
+    content = message.message
+    if not isinstance(content, NeighborSolicitation) or message.checksum_ok is False:
+        return
+    for option in content.options:
+        if not isinstance(option, AddressRegistration) or len(option.rovr) != 8:
+            continue
+        link, turned = scene.link_source, option.rovr[::-1]
+        if option.rovr in {link, turned} or option.rovr in scene.known.devices:
+            continue
+        if turned == link or turned in scene.known.devices:
+            cause = f"the EUI-64 {link_text(option.rovr)} is registered, the reverse of {link_text(turned)}"
+            evidence, name = (f"sent by {scene.sender}",), link_text(option.rovr)
+            yield Hit(cause, evidence, name, advice=_UNTURNED, cite=rfc(6775, "4.1"))
 
 
 @LINK.rule("short-address-unusable", Mac)
