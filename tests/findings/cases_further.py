@@ -601,8 +601,9 @@ FURTHER = (
             "the EUI-64 17:00:00:00:00:10:5e:02 is registered, the reverse of 02:5e:10:00:00:00:00:17",
             ("sent by 02:5e:10:00:00:00:00:17",),
             (1,),
-            advice="Write the EUI-64 into the option as it is, most significant octet first: the MAC header alone has "
-            "the last first.",
+            advice="Write the EUI-64 into the option as it is, most significant octet first: only the MAC header "
+            "turns it.",
+            cite="RFC 6775 §4.1",
         ),
     ),
     Further(
@@ -1339,6 +1340,7 @@ FURTHER = (
             "two different contents are sealed with one nonce under one key",
             ("DTLS record 2 of epoch 1 in frames 2 and 3",),
             (2, 3),
+            cite="RFC 6347 §4.1",
         ),
     ),
     Further(

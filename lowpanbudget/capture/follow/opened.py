@@ -5,6 +5,7 @@ from hashlib import blake2b
 from typing import NamedTuple
 
 from lowpanbudget.bits import Span
+from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet.coap.message import CoapMessage
@@ -21,18 +22,19 @@ UNREADABLE = "payload-unreadable"
 class NonceUse(NamedTuple):
     """One use of a nonce under a key: digests that tell both apart from others, and what was sealed; how it was told.
 
-    ``told`` are the numbers on the wire that the nonce is made of.
+    ``told`` are the numbers on the wire that the nonce is made of, ``cite`` is where it is said that they are new.
     """
 
     nonce: bytes
     sealed: bytes
     told: str
+    cite: Cite
 
 
-def nonce_use(key: bytes, nonce: bytes, sealed: bytes, told: str) -> NonceUse:
+def nonce_use(key: bytes, nonce: bytes, sealed: bytes, told: str, cite: Cite) -> NonceUse:
     """Return the use of a nonce, given by octets that stand for it under this key; nothing of the key can be read."""
     mark = blake2b(key + nonce, digest_size=16).digest()
-    return NonceUse(mark, blake2b(sealed, digest_size=16).digest(), told)
+    return NonceUse(mark, blake2b(sealed, digest_size=16).digest(), told, cite)
 
 
 @dataclass(slots=True)

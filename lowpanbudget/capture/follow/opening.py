@@ -257,4 +257,5 @@ def _record_nonce(
     told = f"DTLS record {opened.sequence} of epoch {record.epoch}"
     if explicit and explicit != number:
         told += f", explicit nonce {explicit.hex()}"
-    return nonce_use(sender.keys.key, explicit or number, record.fragment, told)
+    cite = rfc(9147, "4.2") if isinstance(record, Unified) else rfc(6347, "4.1")
+    return nonce_use(sender.keys.key, explicit or number, record.fragment, told, cite)

@@ -107,4 +107,5 @@ def _nonce_of(message: CoapMessage, context: SecurityContext, binding: OscoreBin
     told = f"Partial IV {int.from_bytes(own or binding.piv, 'big')}"
     told += " of its request" if own is None else ""
     identifier, piv = (context.recipient_id, own) if own is not None else (binding.kid, binding.piv)
-    return nonce_use(context.recipient_key, context.nonce(identifier, piv), message.payload, told)
+    nonce = context.nonce(identifier, piv)
+    return nonce_use(context.recipient_key, nonce, message.payload, told, rfc(8613, "7.2"))

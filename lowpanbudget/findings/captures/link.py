@@ -32,7 +32,7 @@ NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
 _FEW = 3  # frames of a PAN that make it one that is known
 RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
 
-_UNTURNED = "Write the EUI-64 into the option as it is, most significant octet first: the MAC header alone has the last first."
+_UNTURNED = "Write the EUI-64 into the option as it is, most significant octet first: only the MAC header turns it."
 
 LINK = Subject("link")
 

@@ -153,7 +153,8 @@ def nonce_used_twice(
         if sealed != use.sealed:
             cause = "two different contents are sealed with one nonce under one key"
             evidence = (f"{use.told} in frames {before} and {number}",)
-            hits.append(Hit(cause, evidence, str(datagram.header.source), (before, number)))
+            source, frames = str(datagram.header.source), (before, number)
+            hits.append(Hit(cause, evidence, source, frames, cite=use.cite))
     return hits
 
 
