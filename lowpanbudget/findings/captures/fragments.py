@@ -104,7 +104,8 @@ def fragment_not_multiple(_memory: FragmentEnds, scene: Scene, notice: Notice) -
 @FRAGMENTS.rule("fragment-offset-wrong", OWN_FAULT, FaultOf("fragments-disagree"))
 def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) -> Hits:
     """Take faults, and compare the offset with the end of the fragment before."""
-    end, number = _end_before(memory, scene)
+    tag = faults.tag_of(scene.payload)
+    end, number = (-1, 0) if tag is None else memory.get((scene.link_source, tag), (-1, 0))
     evidence, frames = [_start(scene)], [scene.number]
     if _counts_octets(fault, end):
         evidence.append(f"the fragment before ended at octet {end}: the offset counts octets")
@@ -114,12 +115,6 @@ def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) 
     yield Hit(fault.message, tuple(evidence), scene.sender, tuple(frames))
 
 
-def _end_before(memory: FragmentEnds, scene: Scene) -> tuple[int, int]:
-    """Return where the fragment before ended, of what has the tag of one that cannot be placed, and its frame."""
-    tag = faults.tag_of(scene.payload)
-    return (-1, 0) if tag is None else memory.get((scene.link_source, tag), (-1, 0))
-
-
 def _counts_octets(fault: WireError, end: int) -> bool:
     """Return whether an offset that does not fit is, taken as octets, where the fragment before ended."""
     about = fault.about
@@ -127,25 +122,20 @@ def _counts_octets(fault: WireError, end: int) -> bool:
 
 
 @dataclass(slots=True)
-class SentTogether:
-    """What hops have sent in fragments: where fragments end, datagrams that are open, and sequence numbers by frame."""
+class HopFragments:
+    """Datagrams that are open on a hop, the last few, and the sequence numbers of frames that brought of them."""
 
-    ends: FragmentEnds = field(default_factory=Recent)
-    open: FirstNamed[tuple[bytes | None, bytes | None], list[FragmentedDatagram]] = field(
-        default_factory=FirstNamed
-    )
-    sequences: Recent[int, int | None] = field(default_factory=Recent)
+    open: list[FragmentedDatagram] = field(default_factory=list)
+    sequences: dict[int, int | None] = field(default_factory=dict)
 
-    def beside(self, datagram: FragmentedDatagram) -> list[FragmentedDatagram]:
-        """Return what else is open on the hop of a datagram, the last few; it is one of them from now on."""
-        hop = datagram.key.source, datagram.key.destination
-        known = self.open.entry(hop, list)
-        if known is None:
-            return []
-        if not any(one is datagram for one in known):
-            still = [one for one in known if one.fate is Fate.OPEN]
-            known[:] = [*still[-_MOST_BESIDE:], datagram]
-        return [one for one in known if one is not datagram]
+    def beside(self, datagram: FragmentedDatagram, number: int) -> list[FragmentedDatagram]:
+        """Return what else is open on the hop of a datagram, of which this frame brings something."""
+        if not any(one is datagram for one in self.open):
+            still = [one for one in self.open if one.fate is Fate.OPEN]
+            if not still or len(self.sequences) > _MOST_NUMBERS:
+                self.sequences = {number: self.sequences[number]}
+            self.open = [*still[-_MOST_BESIDE:], datagram]
+        return [one for one in self.open if one is not datagram]
 
     def in_turn(self, parts: Sequence[SentFragment]) -> bool:
         """Return whether these fragments went one directly after the other, by their sequence numbers."""
@@ -155,38 +145,48 @@ class SentTogether:
             for one, other in pairwise(numbers)
         )
 
+    def last_of(self, tag: int | None) -> SentFragment | None:
+        """Return the last fragment of what is open under a tag; None without one."""
+        return next((one.fragments[-1] for one in self.open if one.key.tag == tag), None)
 
-_MOST_BESIDE = 3
+
+HopsOfFragments = FirstNamed[tuple[bytes | None, bytes | None], HopFragments]
+_MOST_BESIDE, _MOST_NUMBERS = 3, 1024
 
 
-@FRAGMENTS.rule("fragments-disagree", OWN_FAULT, memory=SentTogether)
-def fragment_ends_behind(memory: SentTogether, scene: Scene, fault: WireError) -> Hits:
+@FRAGMENTS.rule("fragments-disagree", OWN_FAULT, memory=FirstNamed)
+def fragment_ends_behind(memory: HopsOfFragments, scene: Scene, fault: WireError) -> Hits:
     """Take faults, unless the offset explains them; say where the offset is right."""
-    end, number = _end_before(memory.ends, scene)
-    about = fault.about
+    about, hop = fault.about, memory.get((scene.link_source, scene.link_destination))
+    before = None if hop is None else hop.last_of(faults.tag_of(scene.payload))
+    end = -1 if before is None else before.end
     if not isinstance(about, EndBeyond) or _counts_octets(fault, end):
         return
     evidence, frames = [_start(scene)], [scene.number]
-    if end == about.offset:
+    if before is not None and end == about.offset:
         evidence.append(f"it begins at octet {end}, where the fragment before ended")
-        frames.insert(0, number)
+        frames.insert(0, before.mark.number)
     behind = octets_text(about.end - about.size)
     cause = f"the fragment ends at octet {about.end}, {behind} behind datagram_size {about.size}"
     yield Hit(cause, tuple(evidence), scene.sender, tuple(frames), certainty=Certainty.FRAME)
 
 
 @FRAGMENTS.rule("fragments-disagree", FragmentArrival)
-def fragments_of_one(memory: SentTogether, scene: Scene, arrival: FragmentArrival) -> Hits | None:
+def fragments_of_one(
+    memory: HopsOfFragments, scene: Scene, arrival: FragmentArrival
+) -> Hits | None:
     """Look whether fragments of two datagrams that are open make up one, without a gap and in turn."""
-    arrived, datagram, repeated = arrival
-    if repeated:
-        return None
+    _, datagram, repeated = arrival
     key = datagram.key
-    memory.ends[key.source, key.tag] = (arrived.end, scene.number)
-    memory.sequences[scene.number] = scene.sequence
-    for other in memory.beside(datagram):
+    hop = None if repeated else memory.entry((key.source, key.destination), HopFragments)
+    if hop is None:
+        return None
+    hop.sequences[scene.number] = scene.sequence
+    if len(hop.open) == 1 and hop.open[0] is datagram:
+        return None
+    for other in hop.beside(datagram, scene.number):
         parts = sorted([*datagram.fragments, *other.fragments], key=_place)
-        what = _disagreement(memory, datagram, other, parts)
+        what = _disagreement(hop, datagram, other, parts)
         if what:
             for one in (datagram, other):
                 scene.known.losses.explain((key.source, key.destination), one.key.tag)
@@ -198,7 +198,7 @@ def fragments_of_one(memory: SentTogether, scene: Scene, arrival: FragmentArriva
 
 
 def _disagreement(
-    memory: SentTogether,
+    hop: HopFragments,
     one: FragmentedDatagram,
     other: FragmentedDatagram,
     parts: Sequence[SentFragment],
@@ -218,7 +218,7 @@ def _disagreement(
         return ""
     if len(sizes) == 2 and len(tags) == 1:
         return "sizes"
-    return "tags" if len(sizes) == 1 and len(tags) == 2 and memory.in_turn(parts) else ""
+    return "tags" if len(sizes) == 1 and len(tags) == 2 and hop.in_turn(parts) else ""
 
 
 def _ranges(datagram: FragmentedDatagram) -> str:
