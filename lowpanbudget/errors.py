@@ -15,16 +15,32 @@ def plural(count: int, noun: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
+MOST_SAID = 1000  # characters of a text
+_END = 300  # of them: what is wrong is said behind what is repeated
+
+
+def shortened(text: str) -> str:
+    """Return a text of an error without the middle of what it repeats at length: whoever logs it need not hold that."""
+    left_out = len(text) - MOST_SAID
+    if left_out <= 0:
+        return text
+    return f"{text[: MOST_SAID - _END]} [{left_out} characters left out] {text[-_END:]}"
+
+
 class LowpanError(Exception):
-    """The base of all errors of this package; ``str`` gives one helpful sentence."""
+    """The base of all errors of this package; ``str`` gives one helpful sentence.
+
+    Of a message and a hint that repeat a longer text 1000 characters are kept.
+    """
 
     exit_code: ClassVar[int] = 70
 
     def __init__(self, message: str, *, cite: Cite | None = None, hint: str = "") -> None:
+        message = shortened(message)
         super().__init__(message)
         self.message = message
         self.cite = cite
-        self.hint = hint
+        self.hint = shortened(hint)
 
     def __eq__(self, other: object) -> bool:
         """Return whether another error says the same of the same place; what it was raised from does not count."""
@@ -164,8 +180,9 @@ class Fault:
 
     def __str__(self) -> str:
         """Return ``file:line:column: key: message. hint``."""
-        text = f"{self.file}:{self.line}:{self.column}: {self.key}: {self.message}"
-        return f"{text}. {self.hint}" if self.hint else text
+        place = f"{shortened(self.file)}:{self.line}:{self.column}: {shortened(self.key)}"
+        text = f"{place}: {shortened(self.message)}"
+        return f"{text}. {shortened(self.hint)}" if self.hint else text
 
 
 class NoDatagram(Malformed, RequestError):

@@ -9,6 +9,7 @@ import pytest
 import lowpanbudget
 from lowpanbudget import errors
 from lowpanbudget.cites import Cite, ieee, rfc
+from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 
 
 def test_a_wire_error_leads_with_its_place() -> None:
@@ -77,6 +78,20 @@ def test_every_public_error_is_among_them() -> None:
     public = {getattr(lowpanbudget, name) for name in lowpanbudget.__all__}
     kinds = {one for one in public if isinstance(one, type) and issubclass(one, errors.LowpanError)}
     assert kinds <= {type(error) for error in RAISED}
+
+
+def test_what_an_error_repeats_at_length_is_cut_in_the_middle() -> None:
+    name = "x" * 100_000
+    said = f"flow {name!r} is no flow"
+    error = errors.RequestError(said, hint=name)
+    kept = error.message.replace(" [99018 characters left out] ", "")  # of 100 018
+    assert len(kept) == 1000
+    assert said.startswith(kept[:700])
+    assert said.endswith(kept[700:])
+    fault = errors.Fault(file=name, line=1, column=1, key=name, message=said, hint=name)
+    flawed = FlawedMessage(name, (Flaw((name,), said, name),))
+    assert max(len(str(one)) for one in (error, fault, flawed)) < 5000
+    assert errors.shortened(name[:1000]) == name[:1000]
 
 
 @pytest.mark.parametrize("name", [n for n in vars(errors) if isinstance(vars(errors)[n], type)])

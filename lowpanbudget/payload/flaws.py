@@ -8,7 +8,7 @@ public error that names the field.
 
 from typing import NamedTuple
 
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, shortened
 
 Path = tuple[str | int, ...]
 
@@ -37,9 +37,9 @@ class FlawedMessage(RequestError):
         """Return one line a flaw, with its path."""
         lines = []
         for flaw in self.flaws:
-            where = ".".join(str(part) for part in (self.name, *flaw.path))
-            hint = f". {flaw.hint}" if flaw.hint else ""
-            lines.append(f"message {where}: {flaw.message}{hint}")
+            where = shortened(".".join(str(part) for part in (self.name, *flaw.path)))
+            hint = f". {shortened(flaw.hint)}" if flaw.hint else ""
+            lines.append(f"message {where}: {shortened(flaw.message)}{hint}")
         return "\n".join(lines)
 
 
