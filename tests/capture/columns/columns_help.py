@@ -10,25 +10,28 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import Survey, Surveyor
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 
+# looked up once: there are a million places in a run
+_octet, _number, _put = bytes.__getitem__, list.__getitem__, list.__setitem__
+
 
 class CheckedOctets(bytes):
     """Octets that no place before the first is read of."""
 
     def __getitem__(self, place: Any) -> Any:
-        assert isinstance(place, slice) or place >= 0
-        return super().__getitem__(place)
+        assert place.__class__ is slice or place >= 0
+        return _octet(self, place)
 
 
 class CheckedNumbers(list[int]):
     """Numbers that no place before the first is read or written of."""
 
     def __getitem__(self, place: Any) -> Any:
-        assert isinstance(place, slice) or place >= 0
-        return super().__getitem__(place)
+        assert place.__class__ is slice or place >= 0
+        return _number(self, place)
 
     def __setitem__(self, place: Any, value: Any) -> None:
-        assert isinstance(place, slice) or place >= 0
-        super().__setitem__(place, value)
+        assert place.__class__ is slice or place >= 0
+        _put(self, place, value)
 
 
 def checked() -> Loops:
