@@ -111,17 +111,23 @@ def mac(sequence: int | None = 1, links: tuple[bytes, bytes] = (NODE, ROOT), **c
         sequence=sequence, destination_pan=PAN, destination=links[1], source=links[0],
         pan_id_compression=True, ack_request=links[1] != b"\xff\xff",
     )  # fmt: skip
-    return replace(plain, **changes)
+    return replace(plain, **changes) if changes else plain
 
 
+@cache
 def payload(packet: bytes, links: tuple[bytes, bytes] = (NODE, ROOT), **options: Any) -> bytes:
     return compress(packet, Env(*links, contexts=CONTEXTS), **options).octets
+
+
+@cache
+def encoded(header: Mac, octets: bytes) -> bytes:
+    return encode_frame(header, octets).octets
 
 
 def frame(
     packet: bytes, sequence: int = 1, links: tuple[bytes, bytes] = (NODE, ROOT), **changes: Any
 ) -> bytes:
-    return encode_frame(mac(sequence, links, **changes), payload(packet, links)).octets
+    return encoded(mac(sequence, links, **changes), payload(packet, links))
 
 
 def frames(
@@ -140,9 +146,7 @@ def pieces(
 ) -> list[bytes]:
     """The frames of a datagram cut to ``room``."""
     parts = split(packet, Env(*links, contexts=CONTEXTS), room=room, tag=tag)
-    return [
-        encode_frame(mac(start + index, links), part).octets for index, part in enumerate(parts)
-    ]
+    return [encoded(mac(start + index, links), part) for index, part in enumerate(parts)]
 
 
 Air = Iterable[bytes | tuple[float, bytes]]
@@ -224,7 +228,7 @@ def raw(
     **changes: Any,
 ) -> bytes:
     """A frame around octets that nothing compressed."""
-    return encode_frame(mac(sequence, links, **changes), payload_octets).octets
+    return encoded(mac(sequence, links, **changes), payload_octets)
 
 
 def mended(octets: bytes) -> bytes:

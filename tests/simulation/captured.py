@@ -159,8 +159,7 @@ class Frames:
             FrameType.DATA, self.design.link.version, self.numbers[source] & 0xFF, PAN, link(to), source=link(source),
             pan_id_compression=True, ack_request=True,
         )  # fmt: skip
-        payload = compress(datagram, env_of(source, to)).octets
-        self._first_try[key] = octets = encode_frame(mac, payload).octets
+        self._first_try[key] = octets = air.encoded(mac, packed(datagram, source, to))
         return octets
 
     def both(self, sent: Sequence[Sent]) -> Iterator[tuple[float, int, bytes]]:
@@ -182,6 +181,11 @@ class Frames:
 @cache
 def env_of(source: int, to: int) -> Env:
     return Env(link(source), link(to), contexts=CONTEXTS)
+
+
+@cache
+def packed(datagram: bytes, source: int, to: int) -> bytes:
+    return compress(datagram, env_of(source, to)).octets
 
 
 @cache
