@@ -78,7 +78,8 @@ def command(
             html = design_html(page)
             states = sum(len(flow["rooms"]) for flow in page["flows"])
             told = {"flows": len(page["flows"]), "combinations": states}
-            says = f"{states} combinations of settings of {len(page['flows'])} flows were encoded"
+            flows = plural(len(page["flows"]), "flow")
+            says = f"{plural(states, 'combination')} of settings of {flows} encoded"
         else:
             if key_file is not None and not contents:
                 raise RequestError(

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.view import Data
 
@@ -18,7 +19,8 @@ def _failure(fit: Data, max_frames: int | None, spare: int | None) -> str:
     if fit["frames"] > allowed:
         return f"{fit['octets']} octets take {fit['frames']} frames, {allowed} allowed"
     if spare is not None and fit["spare"] < spare:
-        return f"{fit['octets']} octets leave {max(fit['spare'], 0)} of {fit['room']} spare, {spare} wanted"
+        octets = plural(fit["octets"], "octet")
+        return f"{max(fit['spare'], 0)} of {fit['room']} spare behind {octets}, {spare} wanted"
     return ""
 
 
@@ -27,7 +29,7 @@ def lines(fits: Sequence[Data], reasons: Sequence[str]) -> str:
     texts = []
     for fit, reason in sorted(zip(fits, reasons, strict=True), key=lambda pair: not pair[1]):
         where = f"{fit['message']} on {fit['flow']}, {fit['hop']} hop"
-        in_one_frame = f"{fit['octets']} octets in one frame, {fit['spare']} spare"
+        in_one_frame = f"{plural(fit['octets'], 'octet')} in one frame, {fit['spare']} spare"
         said = reason or (
             in_one_frame
             if fit["spare"] >= 0

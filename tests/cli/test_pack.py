@@ -74,6 +74,24 @@ def test_values_inside_others_and_the_rest(invoke: Invoke) -> None:
     assert octets == by_construct(batch, batch.example("typical"))
 
 
+def test_a_time_is_given_as_it_is_shown(invoke: Invoke) -> None:
+    shown = [
+        invoke("pack", FOOTBRIDGE, "readings", f"time={time}", "--rest", "least").stdout
+        for time in ("2001-09-09T01:46:40Z", "2001-09-09T03:46:40+02:00", "1000000000")
+    ]
+    assert len(set(shown)) == 1  # POSIX time 10^9, whose date is well known
+    assert shown[0][4:12] == "3b9aca00"  # behind 4 + 4 + 8 bits
+    done = invoke("pack", FOOTBRIDGE, "readings", "time=tomorrow", "--rest", "least")
+    assert "the text 'tomorrow'" in done.stderr
+
+
+def test_a_time_offset_given_as_one_is_told_the_time(invoke: Invoke) -> None:
+    done = invoke(
+        "pack", FOOTBRIDGE, "readings", "time=1000", "reading[0].at=410", "--rest", "typical"
+    )
+    assert "410 s after time is 1410" in done.stderr
+
+
 def test_a_file_of_octets(invoke: Invoke, tmp_path: Path) -> None:
     shown = invoke("pack", ARCHIVE, "door_alarm", "--rest", "typical").stdout
     done = invoke("pack", ARCHIVE, "door_alarm", "--rest", "typical", "-o", tmp_path / "alarm.bin")

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from payload.schemas import messages
 
 from lowpanbudget.payload.c.source import generate
+from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
@@ -18,6 +19,7 @@ from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import ReservedBits
+from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
@@ -213,6 +215,43 @@ def test_what_one_option_of_many_holds_has_its_turn(high: int) -> None:
     assert not change.safe
     assert change.reads.startswith("refuses some messages: field u.v has code 1")
     assert change.reads.endswith("which stands for no value")
+
+
+def test_a_key_that_comes_or_goes_is_told_as_such() -> None:
+    bound, free = Float("f", bits=32, max=Decimal(10)), Float("f", bits=32)
+    assert only(compare(message(bound), message(free))).what == "max 10 left out"
+    assert only(compare(message(free), message(bound))).what == "max 10 stated"
+    assert only(compare(message(free), message(bound))).safe
+    # 10.5 is read by who knows no limit, and refused by who does
+    assert only(compare(message(bound), message(free))).outcome is Outcome.REFUSED
+    still, jumps = (
+        Series(
+            "s",
+            min=Decimal(0),
+            max=Decimal(99),
+            deltas="fixed",
+            delta_bits=4,
+            escape=escape,
+            length=3,
+        )
+        for escape in (False, True)
+    )
+    assert only(compare(message(still), message(jumps))).what == "escape false becomes true"
+
+
+def test_what_only_all_changes_do_is_told_so() -> None:
+    """Behind o's presence bit stand 0001; with a second one before it 0010 begins a bit later, and reads 0001."""
+    old = message(Version("v", value=1), number("a", 127), number("o", 15, optional=True))
+    new = message(
+        Version("v", value=2),
+        number("a", 127),
+        number("o", 15, optional=True),
+        number("p", 15, optional=True),
+    )
+    found = compare(old, new)
+    assert {change.outcome for change in found.changes} == {Outcome.REFUSED}
+    assert found.outcome is Outcome.MISREAD
+    assert found.reads.endswith("; no change alone does that")
 
 
 def test_text_outside_ascii_is_no_ascii() -> None:

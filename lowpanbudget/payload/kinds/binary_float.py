@@ -209,7 +209,10 @@ unit = "J\""""
         return RealShape(self.bits)
 
     def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
-        """Return the type of floating-point numbers of this width."""
+        """Return the type of the numbers of this width; it says nothing of the form in which they go.
+
+        Float32 "does not mandate that these values also do have to be serialized" so (RFC 8610 section 2.2.3).
+        """
         return f"float{self.bits}"
 
     def to_senml(self, value: Any, known: ask.Known, real: Real) -> tuple[str, Any]:

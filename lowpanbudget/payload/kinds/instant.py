@@ -82,6 +82,17 @@ step = 1"""
             return ""
         return moment.isoformat().replace("+00:00", "Z")
 
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return the seconds since the epoch, also of a date and time as ``date`` writes it."""
+        value = super(Time, self).taken(given, known, table=table)  # noqa: UP008 - slots make the class anew
+        if not isinstance(value, str):
+            return value
+        try:
+            since = datetime.fromisoformat(value.strip()) - datetime.fromisoformat(self.epoch)
+        except (ValueError, TypeError):  # no date, or one of them without an offset from UTC
+            return value
+        return EXACT.divide(Decimal(since // timedelta(microseconds=1)), Decimal(1_000_000))
+
     def gain(self) -> ask.Gain:
         """Return the resolution, and how long the number lasts."""
         return ask.Gain(

@@ -77,9 +77,12 @@ max = 3600"""
             raise Misfit(f"is {seconds}, no time")
         offset = EXACT.subtract(seconds, exact(base))
         if not self.min <= offset <= self.max:
+            whole = digits(EXACT.add(seconds, exact(base)))
+            meant = f"Give the time itself: {digits(seconds)} s after {self.base} is {whole}"
             raise Misfit(
                 f"is {digits(seconds)} s, {digits(offset)} s after {self.base}, outside "
-                f"{digits(self.min)} .. {digits(self.max)} s"
+                f"{digits(self.min)} .. {digits(self.max)} s",
+                hint=meant if self.min <= seconds <= self.max else "",
             )
         return offset
 

@@ -94,8 +94,13 @@ def compare(old: Message, new: Message) -> FormatComparison:
         meanings += [edit.meaning] if edit.meaning else []
     read = _reading(old, new, renamed, None if reordered else _changed(old, new), meanings)
     safe = read.outcome is Outcome.RIGHT
+    alone = {change.outcome for change in judged}
+    text = read.text
+    worst = read.outcome is Outcome.MISREAD
+    if worst and len(judged) > 1 and alone <= {Outcome.RIGHT, Outcome.REFUSED}:
+        text += "; no change alone does that"
     return FormatComparison(
-        old.name, safe, read.text, tuple(judged), _octets(old), _octets(new), read.outcome
+        old.name, safe, text, tuple(judged), _octets(old), _octets(new), read.outcome
     )
 
 

@@ -133,11 +133,20 @@ def _difference(before: Field, after: Field) -> tuple[str, str]:
         old, new = getattr(_bare(before), item.name), getattr(_bare(after), item.name)
         if old != new:
             long = isinstance(old, tuple | Field) or isinstance(new, tuple | Field)
-            words = _lists(old, new) if long else f"{old} becomes {new}"
+            words = _lists(old, new) if long else _values(old, new)
             parts.append(f"{item.name} {words}")
             if item.name in _MEANINGS:
                 meaning = f"the same octets, but takes {shown(new)} for {shown(old)}"
     return ", ".join(parts), meaning
+
+
+def _values(before: Any, after: Any) -> str:
+    """Return what differs between two values of a key, of which one may not be stated."""
+    if before is None:
+        return f"{shown(after)} stated"
+    return (
+        f"{shown(before)} left out" if after is None else f"{shown(before)} becomes {shown(after)}"
+    )
 
 
 def _lists(before: Any, after: Any) -> str:
