@@ -1,4 +1,4 @@
-"""Octets that people type or keep in files: hex text, in a file a frame a line."""
+"""Octets that people type or keep in files: hex text, in a file a frame a line, or the rows of a dump."""
 
 import string
 from collections.abc import Iterator
@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
+from lowpanbudget.capture.files.hex_dump import TextLine, joined
 from lowpanbudget.errors import RequestError, plural
 
 _DIGITS = frozenset(string.hexdigits)
@@ -96,7 +97,8 @@ def hex_lines(text: str, stream: BinaryIO | None = None) -> list[HexLine]:
     if stream is not None:
         return _all(stream, "standard input" if text == "-" else text)
     if looks_like_hex(text):
-        return [HexLine(octets_of(text))]
+        rows = joined(TextLine(1, 0, line) for line in text.splitlines())
+        return [HexLine(octets_of("\n".join(row.text for row in rows)))]
     with _opened(text) as file:
         return _all(file, text)
 
@@ -138,15 +140,20 @@ def _next_line(file: BinaryIO, name: str) -> bytes:
 
 
 def _lines(file: BinaryIO, name: str) -> Iterator[HexLine]:
+    for line in joined(_text_lines(file, name)):
+        place = f"{name}:{line.number}"
+        yield HexLine(octets_of(line.text, place), place)
+
+
+def _text_lines(file: BinaryIO, name: str) -> Iterator[TextLine]:
     number = 0
     while line := _next_line(file, name):
         number += 1
-        place = f"{name}:{number}"
         if len(line) == _LONGEST_LINE:
             raise RequestError(
-                f"{place}: the line has {_LONGEST_LINE} characters or more",
+                f"{name}:{number}: the line has {_LONGEST_LINE} characters or more",
                 hint="Write one frame a line in hex",
             )
         text = line.removeprefix(b"\xef\xbb\xbf").split(b"#")[0].decode("ascii", "backslashreplace")
         if text.strip():
-            yield HexLine(octets_of(text, place), place)
+            yield TextLine(number, 0, text)

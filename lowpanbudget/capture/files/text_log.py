@@ -7,12 +7,14 @@
 
 The octets of a line are its longest run of hex groups, the last one of equal runs. Beside other words at least three
 octets are wanted, since "add" and "be" are words as well. A line without octets is noticed, never dropped in silence.
+The rows of a dump behind a column of offsets (``hex_dump``) are one frame together.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta, timezone
 
+from lowpanbudget.capture.files.hex_dump import TextLine, joined
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.record import Notices, Record
 from lowpanbudget.capture.files.source import Source
@@ -39,32 +41,38 @@ def is_text(source: Source) -> bool:
 
 def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Record]:
     """Yield a record for each line with octets in it; lines with neither octets nor a comment are noticed."""
-    number = line_number = 0
+    number = 0
+    for line in joined(_lines(source, notices, lambda: number)):  # noqa: B023 - it is asked while the loop runs
+        time_ns, rest = leading_time(line.text)
+        octets = _octets(rest)
+        if not octets:
+            # what it holds is not shown: a key file may have been given in a capture's place
+            notices.add("line-wrong", f"line {line.number} has no octets", number, line.start)
+            continue
+        number += 1
+        yield Record(number, time_ns, link_type, octets, len(octets), line.start)
+
+
+def _lines(source: Source, notices: Notices, records: Callable[[], int]) -> Iterator[TextLine]:
+    """Yield the lines that hold more than a comment; notices count the ``records`` before them."""
+    line_number = 0
     while True:
         start = source.offset
         line = source.line(LONGEST_LINE)
         if not line:
             if source.trouble:
-                notices.add("file-cut", source.trouble, number, start)
+                notices.add("file-cut", source.trouble, records(), start)
             return
         line_number += 1
         if len(line) == LONGEST_LINE and not line.endswith(b"\n"):
             _skip(source)
             text = f"line {line_number} has {LONGEST_LINE} characters or more: left out"
-            notices.add("line-wrong", text, number, start)
+            notices.add("line-wrong", text, records(), start)
             continue
         text = line.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
         text = _COMMENT.sub("", text).strip()
-        if not text:
-            continue
-        time_ns, rest = leading_time(text)
-        octets = _octets(rest)
-        if not octets:
-            # what it holds is not shown: a key file may have been given in a capture's place
-            notices.add("line-wrong", f"line {line_number} has no octets", number, start)
-            continue
-        number += 1
-        yield Record(number, time_ns, link_type, octets, len(octets), start)
+        if text:
+            yield TextLine(line_number, start, text)
 
 
 def _skip(source: Source) -> None:

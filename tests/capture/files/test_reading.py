@@ -22,6 +22,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import RequestError
+from lowpanbudget.capture.files.hex_text import hex_lines
 from lowpanbudget.capture.files.reading import CaptureFile, read_capture
 from lowpanbudget.capture.files.record import Record
 
@@ -406,6 +407,29 @@ nothing here
     assert reading.notices[0].text == "line 13 has no octets"
     assert {r.link_type for r in records} == {195}
     assert {r.link_type for r in read_capture(io.BytesIO(b"6188\n"), link_type=230)} == {230}
+
+
+FRAME = bytes.fromhex("41882acdab010017007e77f3129c5b68656c6c6f0000")
+ROWS = (FRAME[:16].hex(" "), FRAME[16:].hex(" "))
+
+
+@pytest.mark.parametrize(
+    "dump",
+    [
+        f"0000  {ROWS[0]}\n0010  {ROWS[1]}\n",
+        f"0000000 {ROWS[0]}\n0000020 {ROWS[1]}\n0000026\n",  # octal
+        f"00000000  {ROWS[0]}  |A.*.|\n00000010  {ROWS[1]}   |lo..|\n00000016\n",
+        f"00000000: {FRAME[:16].hex(' ', 2)}  A.*.ab cd\n00000010: {FRAME[16:].hex(' ', 2)}  be ad\n",
+    ],
+)
+def test_the_rows_of_a_dump_are_one_frame(dump: str) -> None:
+    """22 octets are 16 and 6; an offset of 0 begins the next frame, and what proves no dump before stays as it is."""
+    records, reading = records_of(f"0000 02 03\n6188 01\n{dump}{dump}0000  02 03\n".encode())
+    assert [r.octets.hex() for r in records[:2]] == ["00000203", "618801"]
+    assert [r.octets for r in records[2:]] == [FRAME, FRAME, b"\2\3"]
+    assert not reading.notices
+    (typed,) = hex_lines("-", io.BytesIO(dump.encode()))
+    assert typed.octets == FRAME
 
 
 def test_text_shows_no_control_characters() -> None:

@@ -1,0 +1,73 @@
+"""Dumps of octets behind a column of offsets, as programs that show files write them: lines that belong together.
+
+    000000  41 88 2a cd ab 01 00 17 00 7e 77 f3 12 9c 5b 68     offsets of 4 digits or more, in hex, octal or decimal
+    000010  65 6c 6c 6f 00 00                                   with a colon and groups of 2 octets too
+    000016                                                      at the end perhaps an offset alone
+
+That a column counts is proved by the first line whose offset is the number of octets before it: lines before that are
+left as they are. An offset of 0 begins the next frame.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+_LONGEST = 1 << 17  # digits that are put together; twice as many as any frame has octets
+_OFFSET = re.compile(r"([0-9a-fA-F]{4,16})(:?)(?:\s+(.*))?")
+_OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
+
+
+class TextLine(NamedTuple):
+    """A line without its comment: its number, where it starts in octets, and its text."""
+
+    number: int
+    start: int
+    text: str
+
+
+class _Row(NamedTuple):
+    """A row of a dump: its offset as it is written, and the hex digits of its octets."""
+
+    offset: str
+    digits: str
+
+    def is_at(self, count: int) -> bool:
+        """Return whether its offset is this count, in hex, octal or decimal."""
+        return (self.offset.lstrip("0").lower() or "0") in {f"{count:x}", f"{count:o}", str(count)}
+
+
+def _row(text: str) -> _Row | None:
+    """Return a row of a dump, without the characters beside its octets; None of other lines."""
+    match = _OFFSET.fullmatch(text.strip())
+    if match is None:
+        return None
+    offset, colon, rest = match.groups()
+    rest = (rest or "").partition("|")[0]
+    if colon:
+        rest = rest.partition("  ")[0]
+    digits, at = "", 0
+    while group := _OCTETS.match(rest, at):
+        digits, at = digits + group[0].strip(), group.end()
+    return _Row(offset, digits)
+
+
+def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:
+    """Yield lines as they are, and the rows of a dump as one line without offsets, where its first row was."""
+    first: TextLine | None = None
+    digits = ""
+    proved = False  # by any frame: of those behind it each row has an offset
+    for line in lines:
+        row = _row(line.text)
+        if first is not None:
+            if row is not None and len(digits) < _LONGEST and row.is_at(len(digits) // 2):
+                proved = True
+                digits += row.digits
+                continue
+            yield first._replace(text=digits) if proved else first
+            first = None
+        if row is not None and row.digits and row.is_at(0):
+            first, digits = line, row.digits
+        else:
+            yield line
+    if first is not None:
+        yield first._replace(text=digits) if proved else first
