@@ -3,6 +3,7 @@
 import ast
 import io
 import json
+import re
 import subprocess
 import sys
 import tokenize
@@ -111,6 +112,18 @@ def test_no_protocol_is_named() -> None:
         if name_of(path).split(".")[0] in WORDLESS
         for line, word in words_of(path)
         if word in PROTOCOL_WORDS
+    ]
+
+
+def test_what_a_program_may_read_names_no_option_of_the_command_line() -> None:
+    """An error below the findings is raised for those who call functions too: its hint names what both have."""
+    below = FLOORS[: FLOORS.index("findings")]
+    assert not [
+        f"{name_of(path)}:{node.lineno} has {node.value!r}"
+        for path in MODULES
+        if name_of(path).split(".")[0] in below
+        for node in set(nodes_of(path, ast.Constant)).difference(docstrings(path))
+        if isinstance(node.value, str) and re.search(r"(?<![\w-])--[a-z]", node.value)
     ]
 
 

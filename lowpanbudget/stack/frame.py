@@ -147,9 +147,7 @@ def decode_prepared(
             _read_payload(frame, mac, reader, env)
     except WireError as error:
         if frame.mac is None and 0 < fcs_length >= len(octets) - 1:
-            error.hint = (
-                f"The last {fcs_length} octets of a frame are its FCS; without one: --fcs none"
-            )
+            error.hint = f"The last {fcs_length} octets of a frame are its FCS: say so where it has none (fcs)"
         if frame.fault is None:
             frame.fault = error.bare()
     if left_out:

@@ -146,7 +146,7 @@ def _unknown_root(group: RoutingGroup, why: str) -> WireError:
         offset=group.offset,
         layer="6LoRH",
         cite=rfc(8138, "4.3.2"),
-        hint="Give its address (--root)",
+        hint="Give its address (root)",
     )
 
 

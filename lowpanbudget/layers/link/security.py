@@ -174,7 +174,7 @@ def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
     if by_slot and asn is None:
         raise WireError(
             "the nonce holds the absolute slot number, and it is not known",
-            layer=_LAYER, cite=NONCE, hint="Give it (--asn); captures of such networks tell it",
+            layer=_LAYER, cite=NONCE, hint="Give it (asn); captures of such networks tell it",
         )  # fmt: skip
     if mac.source is None:
         raise WireError(

@@ -50,7 +50,7 @@ def _prefix(side: Side, *, stateful: bool) -> Context:
     if side.context is None:
         raise WireError(
             f"context {side.context_id} is not known",
-            hint=f"Give the prefix that it stands for (--context {side.context_id}=2001:db8::/64)",
+            hint=f"Give the prefix that it stands for as a context, such as {side.context_id}=2001:db8::/64",
             about=UnknownContext(side.context_id),
         )
     return side.context
@@ -103,7 +103,7 @@ def _no_link_address() -> WireError:
     return WireError(
         "the address is elided and the link address it comes from is not known",
         cite=IDENTIFIERS,
-        hint="Give the link addresses of the hop (--source, --destination)",
+        hint="Give the link addresses of the hop: source, destination",
     )
 
 

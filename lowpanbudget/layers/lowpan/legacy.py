@@ -54,7 +54,7 @@ def _restore_address(
         raise WireError(
             "the interface identifier is elided and the link address it comes from is not known",
             cite=CITE,
-            hint="Give the link addresses of the hop (--source, --destination)",
+            hint="Give the link addresses of the hop: source, destination",
         )
     return IPv6Address(whole | iid & IID_MASK)
 

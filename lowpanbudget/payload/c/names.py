@@ -78,7 +78,7 @@ class Names:
         given = message if prefix is None else value_of(str, prefix, "A prefix is text")
         self.prefix = c_name(given)
         what = "its name" if prefix is None else f"the prefix {prefix!r:.40}"
-        hint = "Give another with --prefix"
+        hint = "Give another prefix"
         if not self.prefix.isascii() or not self.prefix.isidentifier() or self.prefix[0] == "_":
             raise self._refused(
                 f"{what} is no name in C", "Use a letter, then letters, digits and '_'"

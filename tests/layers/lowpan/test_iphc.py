@@ -139,7 +139,7 @@ def test_an_unknown_context_is_named_with_a_hint() -> None:
     with pytest.raises(WireError) as caught:
         iphc.decode(Reader(bytes.fromhex("7ae3703b0001")), Env(SOURCE, DESTINATION))
     assert "context 7" in str(caught.value)
-    assert "--context 7=" in caught.value.hint
+    assert "as a context, such as 7=" in caught.value.hint
     assert caught.value.layer == "IPHC"
 
 
