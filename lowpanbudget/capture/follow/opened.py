@@ -33,7 +33,7 @@ class NonceUse(NamedTuple):
 
 def nonce_use(key: bytes, nonce: bytes, sealed: bytes, told: str, cite: Cite) -> NonceUse:
     """Return the use of a nonce, given by octets that stand for it under this key; nothing of the key can be read."""
-    mark = blake2b(key + nonce, digest_size=16).digest()
+    mark = blake2b(nonce, key=key, digest_size=16).digest()
     return NonceUse(mark, blake2b(sealed, digest_size=16).digest(), told, cite)
 
 
