@@ -148,6 +148,8 @@ class Directions:
         before = self.options.get(last.number)
         if before is None or last.destination != now.source or before.down != option.down:
             return None
+        if passage.round:
+            return None  # a loop, which is told as one
         if before.rpl_instance_id != option.rpl_instance_id or not before.sender_rank:
             return None  # "set to zero by the source" (section 11.2)
         ranks = before.sender_rank, option.sender_rank
