@@ -221,13 +221,15 @@ def test_wrong_requests(tmp_path: Path) -> None:
         assert not out.exists()
 
 
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="nothing tells a peak")
 def test_memory_stays_flat(tmp_path: Path) -> None:
-    """Twenty times the frames, the same peak within 10 MB."""
+    """Twenty times the frames, the same peak within 5 MB; ``ru_maxrss`` would begin with that of the tests."""
     probe = (
-        "import resource, sys\n"
         "from lowpanbudget.cli.main import run\n"
         "try:\n    run()\n"
-        "finally:\n    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)\n"
+        "finally:\n"
+        "    told = dict(line.split(':', 1) for line in open('/proc/self/status'))\n"
+        "    print(int(told['VmHWM'].split()[0]) // 1024)\n"
     )
     peaks = []
     for count in (500, 10_000):
@@ -238,7 +240,7 @@ def test_memory_stays_flat(tmp_path: Path) -> None:
             capture_output=True, text=True, check=True, cwd=TOP,
         )  # fmt: skip
         peaks.append(int(done.stdout.split()[-1]))
-    assert peaks[1] - peaks[0] < 10
+    assert peaks[1] - peaks[0] < 5
 
 
 @cache
