@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 _LONGEST = 1 << 17  # digits that are put together; twice as many as any frame has octets
+_ZERO = "0000"  # how an offset of 0 begins
 _OFFSET = re.compile(r"([0-9a-fA-F]{4,16})(:?)(?:\s+(.*))?")
 _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
@@ -57,6 +58,9 @@ def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:
     digits = ""
     proved = False  # by any frame: of those behind it each row has an offset
     for line in lines:
+        if first is None and not line.text.lstrip().startswith(_ZERO):
+            yield line
+            continue
         row = _row(line.text)
         if first is not None:
             if row is not None and len(digits) < _LONGEST and row.is_at(len(digits) // 2):
