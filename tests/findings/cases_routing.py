@@ -176,6 +176,10 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "rank-not-above-parent",
         lambda: daos(768, 768, 768, parent=0xFFFF, stored=True),
     ),
+    "leaves alone": (
+        "mode-not-the-roots",
+        lambda: dios(dio(NODE, 0xFFFF, mode=1), dio(RELAY, 0xFFFF, mode=2)),
+    ),
     # "set to zero by the source": section 11.2; 2 and 1 are DAGRanks, 600 and 700 have one DAGRank
     "a rank that its source does not set": ("rank-error-flagged", lambda: of_ranks(0, 512)),
     "ranks in steps": ("rank-error-flagged", lambda: of_ranks(3, 2)),

@@ -109,8 +109,10 @@ def mode_announced(memory: Announced, scene: Scene, message: Icmpv6) -> None:
     dio = message.message
     if not isinstance(dio, Dio) or scene.header is None or message.checksum_ok is False:
         return
+    if dio.rank == _INFINITE:
+        return
     modes = memory.entry((dio.rpl_instance_id, dio.dodag_id, dio.version), dict)
-    if modes is None or dio.rank == _INFINITE:
+    if modes is None:
         return
     told = modes.setdefault(dio.mode, _Announced(dio.rank))
     told.rank, told.count = min(told.rank, dio.rank), told.count + 1
