@@ -24,14 +24,14 @@ from lowpanbudget.deployment.delivery import LossStates
 from lowpanbudget.deployment.noise import Noise
 
 _KINDS = 8
-# the kinds of events; what ends comes before what begins at the same time
+# the kinds of events; what ends comes before what begins at the same time: a CCA does not hear what begins as it ends
 (
     _FRAME_ENDS,
     _ANSWER_ENDS,
+    _CCA_ENDS,
     _GIVES_UP,
     _ANSWER_BEGINS,
     _FRAME_BEGINS,
-    _CCA_ENDS,
     _NEXT,
     _PLANNED,
 ) = range(_KINDS)
@@ -92,6 +92,7 @@ class Air:
         self._had = [False] * nodes  # the receiver has the frame that is being sent
         self._answers = [0.0] * nodes  # how long the acknowledgement is that a node owes
         self._answered = [NOBODY] * nodes  # whom it is owed
+        self._begins_then = [False] * nodes  # it has something to send once it has answered
         self._planned: deque[int] = deque()
         if total:
             self._later(_NEXT, 0, -log(1 - self._random()) / total)
@@ -201,7 +202,10 @@ class Air:
         if self._keeps:
             self.lengths.append((self.now, node, len(queue)))
         if idle and queue:
-            self._start(node, self._waits)
+            if self._owes[node]:  # one radio: what came is passed on behind its acknowledgement
+                self._begins_then[node] = True
+            else:
+                self._start(node, self._waits)
 
     def _start(self, node: int, waits: list[float]) -> None:
         """Begin with the frame at the head of a queue; ``waits`` are the times to its CCA, one of which is drawn."""
@@ -239,13 +243,13 @@ class Air:
             self.collided += 1
         elif not self._is_lost(node, to, frame.loss):
             received = True
+            self._owes[to] = frame.answer_us > 0
             if not self._had[node]:
                 self._had[node] = True
                 self._arrive(message, to)
         if not frame.answer_us:
             self._lose_head(node, "retries")
         elif received:
-            self._owes[to] = True
             self._answers[to], self._answered[to] = frame.answer_us, node
             self._later(_ANSWER_BEGINS, to, self._rules.turnaround_us)
         else:
@@ -267,6 +271,9 @@ class Air:
     def _answer_ends(self, node: int) -> None:
         to = self._answered[node]
         self._owes[node] = False
+        if self._begins_then[node]:
+            self._begins_then[node] = False
+            self._start(node, self._waits)
         frame = self._queues[to][0][1]
         intact = self._channel.receives(to, self._nodes + to)
         if intact and not self._is_lost(node, to, frame.answer_loss):

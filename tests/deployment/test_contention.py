@@ -1,10 +1,11 @@
 """Contention, played: against values simulated beforehand by another program, closed forms, and what must hold."""
 
-from math import exp, hypot, isclose, sqrt
+from math import exp, hypot, inf, isclose, sqrt
 
 import pytest
 
 from lowpanbudget.deployment.contention import ContentionResult, simulate_csma
+from lowpanbudget.deployment.contention_air import Air
 from lowpanbudget.deployment.contention_messages import MessageLog, MovingMessage
 from lowpanbudget.deployment.contention_rules import (
     CsmaRules,
@@ -100,6 +101,31 @@ def test_hidden_nodes_collide_for_the_whole_of_a_frame() -> None:
     assert 1 - found.collided == pytest.approx(expected, abs=0.009)
     heard = simulate_csma(rules, all_near(2), sendings, places=None, seed=3, seconds=1500)
     assert heard.collided < found.collided / 4
+
+
+def test_a_router_answers_before_it_listens() -> None:
+    """One radio: what it passes on waits for its own acknowledgement, which no CCA of its own then finds on the air.
+
+    Nobody else sends, but for the few messages that begin while another is on its way (8 ms of 10 s).
+    """
+    line = HearingRanges(((1,), (0, 2), (1,)), ((1,), (0, 2), (1,)))
+    sendings = [Sending((2, 1, 0), 10.0, (FRAME,))]
+    found = simulate_csma(RULES, line, sendings, places=None, seed=1, seconds=20_000)
+    assert found.busy < 0.002
+    # CCA, turnaround and frame; turnaround and acknowledgement; CCA, turnaround and frame, without any backoff
+    shortest = (128 + 192 + 2720) + (192 + 352) + (128 + 192 + 2720)
+    assert min(found.by_sending[0].latencies_s) == pytest.approx(shortest / 1e6)
+
+
+def test_a_cca_does_not_hear_what_begins_as_it_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other one listens from 192 to 320 µs, and the frame of the first begins at 320: each try of both is hit."""
+    sendings = [Sending((node, 0), inf, (FRAME,)) for node in (1, 2)]
+    air = Air(RULES, all_near(2), sendings, None, 1, None)
+    monkeypatch.setattr(air, "_random", lambda: 0.0)  # no backoff is drawn
+    air.plan(0, [0.0])
+    air.plan(1, [192.0])
+    air.play()
+    assert (air.transmissions, air.collided, air.log.lost["retries"]) == (8, 8, 2)
 
 
 def test_runs_of_losses_defeat_retries_on_the_air_as_well() -> None:

@@ -130,7 +130,7 @@ def test_a_chain_with_hidden_nodes_losses_and_short_queues() -> None:
     for seed in range(RUNS):
         network = Network(
             {1: 0, 2: 1, 3: 2, 4: 3}, seed, loss=0.1, ack_loss=0.05, places=4, acks_meet=True,
-            hears=within(1), disturbs=within(2), at_once=True,
+            hears=within(1), disturbs=within(2),
         )  # fmt: skip
         for node in range(1, 5):
             network.poisson(node, 1 / every_s, 79, seconds)
@@ -284,7 +284,7 @@ def test_a_whole_design(by_hop: tuple[int, ...], every_s: float, loss: float, pl
     ours = []
     for seed in range(RUNS):
         network = Network(
-            parents, seed, timing=Timing(spacing=640), loss=loss, places=places, acks_meet=True, at_once=True,
+            parents, seed, timing=Timing(spacing=640), loss=loss, places=places, acks_meet=True,
             forwarded=forwarded, hears=lambda one, other: apart(one, other) <= 1,
             disturbs=lambda one, other: apart(one, other) <= 2,
         )  # fmt: skip

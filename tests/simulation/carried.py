@@ -65,7 +65,7 @@ def beside(channel: Channel, seconds: float, seed: int) -> Found:
     """Play a channel with the simulation of the tests."""
     network = Network(
         channel.parents, seed, loss=channel.loss, ack_loss=channel.ack_loss, places=channel.places,
-        hears=channel.hears, disturbs=channel.disturbs, acks_meet=True, at_once=True,
+        hears=channel.hears, disturbs=channel.disturbs, acks_meet=True,
     )  # fmt: skip
     for node in channel.parents:
         network.poisson(node, channel.rate, 79, seconds)

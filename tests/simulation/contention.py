@@ -16,6 +16,7 @@ import simpy
 from simulation.estimates import Estimate, share
 
 US = 1e-6
+_EXACT = 1e-9  # seconds: more than sums of microseconds are off, less than anything lasts
 Events: TypeAlias = Generator[simpy.Event, Any, Any]  # what a process of the simulation waits for
 
 
@@ -102,7 +103,7 @@ class Air:
     def begin(self, source: int, to: int, airtime: float) -> OnAir:
         """Begin a transmission; what meets at the receiver of either is hit."""
         start = self.env.now
-        self.now = [one for one in self.now if one.end > start]
+        self.now = [one for one in self.now if one.end > start + _EXACT]
         mine = OnAir(source, to, start, start + airtime)
         for other in self.now:
             # a node that sends receives nothing meanwhile
@@ -116,10 +117,14 @@ class Air:
     def is_busy(self, at: int, since: float) -> bool:
         """Whether a node heard something at any time since then."""
         now = self.env.now
+        since += (
+            _EXACT  # what ended as the CCA began is no longer heard, however its time was added up
+        )
         recent = [one for one in self.now if one.end > since]
         # a radio that sends, or turns round to acknowledge, cannot listen
         return self.owing.get(at, 0.0) > since or any(
-            one.start < now and (one.source == at or self.hears(one.source, at)) for one in recent
+            one.start < now - _EXACT and (one.source == at or self.hears(one.source, at))
+            for one in recent
         )
 
 
