@@ -111,6 +111,8 @@ class CarriedNetwork:
     ``checks`` are all that was looked at, what decides first: one that does not hold, or the one that comes nearest.
     ``services`` tell how messages arrive. ``played`` and ``played_in_runs`` are simulations of contention, None in
     slots. ``unknown`` names messages of which the design does not say how often: they are not counted.
+    ``resent``: by hop of who sends, how many times the tries that losses alone cost are made, since frames meet (empty
+    in slots); the nodes are told with it.
     """
 
     title: str
@@ -123,6 +125,7 @@ class CarriedNetwork:
     played_in_runs: ContentionResult | None
     unknown: tuple[str, ...]
     seed: int
+    resent: tuple[float, ...] = ()
 
     @property
     def holds(self) -> bool:

@@ -9,7 +9,7 @@ from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import SimulatedNetwork, simulated
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.link_queue import poisson
-from lowpanbudget.deployment.load import NodeLoad, loads
+from lowpanbudget.deployment.load import NodeLoad, loads, resends, with_resends
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService, slot_services
@@ -44,11 +44,12 @@ def judged(
     seed: int,
     transmissions: int | None = None,
     services: Sequence[HopService] | None = None,
+    resent: Sequence[float] = (),
 ) -> CarriedNetwork:
     """Return the same from the airtimes of a design's messages.
 
-    ``transmissions`` bounds a simulation; ``services`` stand for what contention would give where that is not to be
-    played again; with them the queues of slots are not played either, but calculated one by one.
+    ``transmissions`` bounds a simulation; ``services`` and ``resent`` stand for what contention would give where that
+    is not to be played again; with them the queues of slots are not played either, but calculated one by one.
     """
     traffic = traffic_of(design, messages)
     nodes = loads(traffic, access.retries + 1)
@@ -66,13 +67,16 @@ def judged(
     elif services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
         played = simulated(design, traffic, nodes, access, seed, transmissions)
         services = played.services
+        resent = resends(nodes, played.result.frames, played.result.tries)
+    if resent:
+        nodes = with_resends(nodes, resent)
     carried = tuple(_nodes(design, access, traffic, nodes, queues))
     sleep = _sleep(design, nodes)
     checks = checks_of(design, messages, traffic, carried, services or (), sleep)
     return CarriedNetwork(
         design.title, checks, tuple(_rhythms(traffic)), carried, tuple(services or ()), sleep,
         None if played is None else played.result, None if played is None else played.in_runs,
-        traffic.unknown, seed,
+        traffic.unknown, seed, tuple(resent),
     )  # fmt: skip
 
 

@@ -40,6 +40,7 @@ class ContentionResult:
     ``delivery`` is the share of all messages to a receiver that arrived, plus or minus ``half_width`` (95 %, from means
     of batches). ``lost`` counts messages by cause: the channel was busy too often, retries used up, queue full.
     ``busy`` is the share of CCAs that found the channel busy, ``collided`` that of frames that another one hit.
+    ``frames`` to a receiver each node began to send, and sent them ``tries`` times.
     """
 
     delivery: float
@@ -53,6 +54,8 @@ class ContentionResult:
     events: int
     seconds: float
     seed: int
+    frames: tuple[int, ...] = field(repr=False, default=())
+    tries: tuple[int, ...] = field(repr=False, default=())
 
 
 def simulate_csma(
@@ -99,8 +102,9 @@ def simulate_csma(
     return ContentionResult(
         delivery, half,
         tuple(Arrived(one.generated, len(one.latencies), tuple(one.latencies)) for one in settled),
-        FrozenDict(air.log.lost), air.busy / max(air.ccas, 1), air.collided / max(air.unicasts, 1),
+        FrozenDict(air.log.lost), air.busy / max(air.ccas, 1), air.collided / max(sum(air.tries), 1),
         sum(one.generated for one in settled), air.transmissions, air.events, air.now / 1e6, seed,
+        tuple(air.frames), tuple(air.tries),
     )  # fmt: skip
 
 

@@ -69,8 +69,10 @@ class Air:
         self._kind_of = [kind for kind in range(_KINDS) for _ in range(nodes)]
         self._node_of = list(range(nodes)) * _KINDS
         self.now = 0.0
-        self.events = self.transmissions = self.unicasts = self.collided = 0
+        self.events = self.transmissions = self.collided = 0
         self.ccas = self.busy = 0
+        # by node: frames to a receiver that were begun with, and how often they were sent
+        self.frames, self.tries = [0] * nodes, [0] * nodes
         self.log = MessageLog(len(sendings), keeps=keeps)
         self._keeps = keeps
         self.lengths: list[tuple[float, int, int]] = []
@@ -115,8 +117,9 @@ class Air:
         queues, owes, answers, answered = self._queues, self._owes, self._answers, self._answered
         is_busy, send = self._channel.is_busy, self._channel.send
         windows, backoffs, waits, random = self._windows, self._backoffs, self._waits, self._random
+        tries = self.tries
         cca_us, turnaround_us, last_window = rules.cca_us, rules.turnaround_us, 1 << rules.max_be
-        played = ccas = busy = transmissions = unicasts = 0
+        played = ccas = busy = transmissions = 0
         is_enough = 0 < messages <= len(log)
         while events and not is_enough:
             now, code = events[0]
@@ -144,7 +147,7 @@ class Air:
             elif kind == _FRAME_BEGINS:
                 _, frame, to = queues[node][0]
                 transmissions += 1
-                unicasts += to != NOBODY
+                tries[node] += to != NOBODY
                 until = now + frame.air_us
                 send(node, now, until, to, node)
                 heapreplace(events, (until, _FRAME_ENDS * nodes + node))
@@ -171,7 +174,6 @@ class Air:
         self.ccas += ccas
         self.busy += busy
         self.transmissions += transmissions
-        self.unicasts += unicasts
         if until_us < inf:
             self.now = min(max(self.now, until_us), until_us)
 
@@ -211,6 +213,7 @@ class Air:
         """Begin with the frame at the head of a queue; ``waits`` are the times to its CCA, one of which is drawn."""
         self._tries[node] = 0
         self._had[node] = False
+        self.frames[node] += self._queues[node][0][2] != NOBODY
         self._attempt(node, waits)
 
     def _attempt(self, node: int, waits: list[float]) -> None:

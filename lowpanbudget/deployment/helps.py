@@ -92,8 +92,11 @@ def _over(check: LimitCheck) -> float:
 def _again(
     design: Design, access: Access, messages: Sequence[MessageAirtime], network: CarriedNetwork
 ) -> CarriedNetwork:
-    services = None if _is_played(network) else network.services
-    return judged(design, access, messages, network.seed, _TRANSMISSIONS, services)
+    if _is_played(network):
+        return judged(design, access, messages, network.seed, _TRANSMISSIONS)
+    return judged(
+        design, access, messages, network.seed, _TRANSMISSIONS, network.services, network.resent
+    )
 
 
 def _is_played(network: CarriedNetwork) -> bool:

@@ -11,7 +11,7 @@ from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.design.upkeep import KEEP_ALIVE
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass, field, replace
 
 _NOTHING = Estimate(0.0, 0.0, 0.0)
 
@@ -80,6 +80,14 @@ class LinkLoad:
         """Return the share of the others that loses the acknowledgement."""
         received = self.tries_per_s - self.lost_per_s
         return self.silent_per_s / received if received > 0 else 0.0
+
+    def times(self, factor: float) -> "LinkLoad":
+        """Return the load with so many times the tries; what receivers do for them stays the same."""
+        more = Estimate(*(one * factor for one in self.sender_uw))
+        return replace(
+            self, tries_per_s=self.tries_per_s * factor, lost_per_s=self.lost_per_s + self.tries_per_s * (factor - 1),
+            air=self.air * factor, sender_uw=more,
+        )  # fmt: skip
 
     def cells_needed(self, slotframe_s: float) -> int:
         """Return the cells a slotframe that carry it: more than its tries a slotframe, or its queue only grows."""
@@ -166,6 +174,38 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
             node, tree.names[node], hops[node], tree.parents[node], behind[node] - 1, own[node], fills[node],
             begins[node], up[node], down[node], near[node],
         )
+        for node in nodes
+    )  # fmt: skip
+
+
+def resends(
+    nodes: Sequence[NodeLoad], frames: Sequence[int], tries: Sequence[int]
+) -> tuple[float, ...]:
+    """Return by hop how many times the tries that losses alone cost were made on a channel that was played.
+
+    ``frames`` each node began to send, and sent them ``tries`` times: others hit some. Never below 1, as what is lost on
+    the way does not thin out what comes later.
+    """
+    depth = max(node.hop for node in nodes) + 1
+    sums = [[0.0] * 4 for _ in range(depth)]
+    for node in nodes:
+        for hop, link in ((node.hop, node.up), (node.hop - 1, node.down)):
+            if node.parent >= 0:
+                sums[hop][0] += link.frames_per_s
+                sums[hop][1] += link.tries_per_s
+        sums[node.hop][2] += frames[node.node]
+        sums[node.hop][3] += tries[node.node]
+    return tuple(
+        max(1.0, tried / begun * planned / planned_tries) if begun and planned_tries else 1.0
+        for planned, planned_tries, begun, tried in sums
+    )
+
+
+def with_resends(nodes: Sequence[NodeLoad], factors: Sequence[float]) -> tuple[NodeLoad, ...]:
+    """Return the loads with so many times the tries by the hop of who sends."""
+    return tuple(
+        replace(node, up=node.up.times(factors[node.hop]), own=node.own.times(factors[node.hop]),
+                down=node.down.times(factors[max(node.hop - 1, 0)]))
         for node in nodes
     )  # fmt: skip
 
