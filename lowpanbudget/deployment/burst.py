@@ -3,6 +3,7 @@
 from bisect import bisect_right
 from collections.abc import Sequence
 from math import sqrt
+from statistics import stdev
 from typing import NamedTuple
 
 from lowpanbudget.arguments import whole_number
@@ -21,6 +22,7 @@ from lowpanbudget.design.tree import Tree
 from lowpanbudget.errors import RequestError
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.measure import room_of
+from lowpanbudget.values import replace
 
 _RUNS = 200
 _WANTED = 0.95  # where the design does not say which share is to be in time: our choice
@@ -94,7 +96,7 @@ class _Fired(NamedTuple):
 
     @property
     def air_s(self) -> float:
-        """Return the seconds that all its transmissions are on the air, if none is dropped or hit by another."""
+        """Return the mean seconds that all its transmissions are on the air, if none is dropped or hit by another."""
         sums = [
             sums_of(self.frames[min(hop, 1)], self.access.retries + 1)
             for hop in range(len(self.way) - 1)
@@ -194,10 +196,26 @@ def _played(place: _Fired, runs: Sequence[BurstRun], count: int, seed: int) -> B
         times = sum(all(one is not None and one <= limit for one in run.arrived_s) for run in runs)
         all_in = times / count
         half = max(_SURE * sqrt(all_in * (1 - all_in) / count), 1 - 0.05 ** (1 / count))
-    return _plan(
-        place, plans, curves, count, seed, sum(plan.arrives for plan in plans),
-        sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half,
-        done[count // 2], done[int(count * 0.95)],
+    return _with_spread(
+        _plan(
+            place, plans, curves, count, seed, sum(plan.arrives for plan in plans),
+            sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half,
+            done[count // 2], done[int(count * 0.95)],
+        ),
+        runs,
+    )  # fmt: skip
+
+
+def _with_spread(plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
+    """Return a plan with what the runs say of how sure it is, and of the time on the air where they counted it."""
+    arrived = [sum(one is not None for one in run.arrived_s) for run in runs]
+    plan = replace(plan, arrived_half_width=_SURE * stdev(arrived) / sqrt(len(runs)))
+    airs = sorted(run.air_s for run in runs if run.air_s is not None)
+    if not airs:
+        return plan
+    air_s = sum(airs) / len(airs)
+    return replace(
+        plan, air_s=air_s, air_share=air_s / max(plan.lasts_s, air_s), air_most_s=airs[int(len(airs) * 0.95)]
     )  # fmt: skip
 
 

@@ -44,8 +44,9 @@ class BurstPlan:
     ``runs`` runs from ``seed`` (None: exact). ``all_in`` is the chance that every packet is in after ``all_in_s``,
     plus or minus ``half_width``; ``wanted`` the chance that is asked for. ``done_s`` and ``done_most_s``: when the last
     packet that arrives is in, in half and in 95 % of the runs (None: exact, not asked). ``air_s`` are seconds on the
-    air of all transmissions, acknowledgements included, as if no packet were dropped; ``air_share`` of the time of the
-    burst.
+    air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
+    ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst.
+    ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where it is exact or all arrived).
     """
 
     name: str
@@ -71,6 +72,8 @@ class BurstPlan:
     air_share: float
     plans: tuple[PacketPlan, ...]
     queues: tuple[QueueCurve, ...]
+    air_most_s: float | None = None
+    arrived_half_width: float = 0.0
 
     @property
     def holds(self) -> bool:

@@ -27,12 +27,16 @@ Frames = tuple[tuple[CarriedFrame, ...], ...]  # of a packet on the first hop an
 
 
 class BurstRun(NamedTuple):
-    """One run: seconds from the first packet to each arrival (None: lost), what lost it on which hop, queues by hop."""
+    """One run: seconds from the first packet to each arrival (None: lost), what lost it on which hop, queues by hop.
+
+    ``air_s``: how long all its packets were on the air together, acknowledgements included (None: not counted).
+    """
 
     arrived_s: tuple[float | None, ...]
     lost: tuple[str, ...]
     lost_at: tuple[int, ...]
     lengths: tuple[tuple[tuple[float, int], ...], ...]
+    air_s: float | None = None
 
 
 def slot_runs(
@@ -152,5 +156,5 @@ def _contention_run(air: Air, numbers: range, way: tuple[int, ...], burst: Burst
         tuple(None if at is None else (at - begins) / 1e6 for at, _, _ in outcomes),
         tuple("" if at is not None else "queue" if cause == "queue" else "link" for at, cause, _ in outcomes),
         tuple(-1 if at is not None else hops.get(node, -1) for at, _, node in outcomes),
-        tuple(map(tuple, lengths)),
+        tuple(map(tuple, lengths)), sum(air.fired[number].air_us for number in numbers) / 1e6,
     )  # fmt: skip

@@ -96,6 +96,7 @@ class Air:
         self._answered = [NOBODY] * nodes  # whom it is owed
         self._begins_then = [False] * nodes  # it has something to send once it has answered
         self._planned: deque[int] = deque()
+        self.fired: dict[int, MovingMessage] = {}  # of what was planned, by number
         if total:
             self._later(_NEXT, 0, -log(1 - self._random()) / total)
 
@@ -145,8 +146,9 @@ class Air:
                 else:
                     self._lose_head(node, "access")
             elif kind == _FRAME_BEGINS:
-                _, frame, to = queues[node][0]
+                message, frame, to = queues[node][0]
                 transmissions += 1
+                message.air_us += frame.air_us
                 tries[node] += to != NOBODY
                 until = now + frame.air_us
                 send(node, now, until, to, node)
@@ -154,6 +156,7 @@ class Air:
             elif kind == _ANSWER_BEGINS:
                 to = answered[node]
                 until = now + answers[node]
+                queues[to][0][0].air_us += answers[node]
                 send(node, now, until, to, nodes + to)
                 heapreplace(events, (until, _ANSWER_ENDS * nodes + node))
             else:
@@ -169,7 +172,10 @@ class Air:
                     self._gives_up(node)
                 else:
                     number = self._planned.popleft()
-                    self._enqueue(MovingMessage(number, log.sending_of(number), now))
+                    message = self.fired[number] = MovingMessage(
+                        number, log.sending_of(number), now
+                    )
+                    self._enqueue(message)
         self.events += played
         self.ccas += ccas
         self.busy += busy

@@ -6,9 +6,12 @@ NOBODY = -1
 
 
 class MovingMessage:
-    """A message on its way: which sending it is of, when it began, how far it is, and what arrived of it there."""
+    """A message on its way: which sending it is of, when it began, how far it is, and what arrived of it there.
 
-    __slots__ = ("arrived", "born", "lost", "number", "reached", "sending")
+    ``air_us``: how long its frames, and acknowledgements of them, were on the air.
+    """
+
+    __slots__ = ("air_us", "arrived", "born", "lost", "number", "reached", "sending")
 
     def __init__(self, number: int, sending: int, born: float) -> None:
         self.number = number
@@ -17,6 +20,7 @@ class MovingMessage:
         self.reached = 0
         self.arrived = 0
         self.lost = False
+        self.air_us = 0.0
 
 
 class SettledMessages:

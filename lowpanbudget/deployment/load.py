@@ -183,8 +183,8 @@ def resends(
 ) -> tuple[float, ...]:
     """Return by hop how many times the tries that losses alone cost were made on a channel that was played.
 
-    ``frames`` each node began to send, and sent them ``tries`` times: others hit some. Never below 1, as what is lost on
-    the way does not thin out what comes later.
+    ``frames`` each node began to send, and sent them ``tries`` times: others hit some. Never below 1, as what is lost
+    on the way does not thin out what comes later.
     """
     depth = max(node.hop for node in nodes) + 1
     sums = [[0.0] * 4 for _ in range(depth)]

@@ -22,9 +22,11 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     """Print what becomes of a burst."""
     heading(console, screen, answer(plan))
     air = f"{seconds_text(plan.air_s)} s on the air, {share_of(plan.air_share)} of its time"
-    # reckoned as if every packet went all the way
-    most = "at most " if plan.lost_queue + plan.lost_link else ""
-    paragraph(console, screen, f"Fired, it takes {most}{air}. {BURST_CAUTION}", "bold")
+    if plan.air_most_s is not None:
+        air += f"; up to {seconds_text(plan.air_most_s)} s in 95 % of the runs"
+    elif plan.lost_queue + plan.lost_link:
+        air += ", if no packet is dropped"
+    paragraph(console, screen, f"Fired, it takes about {air}. {BURST_CAUTION}", "bold")
     console.print()
     for text in _story(plan):
         paragraph(console, screen, text)
@@ -46,7 +48,10 @@ def answer(plan: BurstPlan) -> str:
     hops = plural(len(plan.way) - 1, "hop")
     word = "Yes" if plan.holds else "No"
     if plan.all_in is None:
-        return f"{word}: {number(round(plan.arrived, 2))} of {plan.packets} packets of {plan.name} arrive over {hops}"
+        return (
+            f"{word}: {_arrived(plan)} of {plural(plan.packets, 'packet')} of {plan.name} arrive over {hops}, "
+            f"{plan.wanted * 100:g} % are to"
+        )
     chance = f"a chance of {share_of(plan.all_in)}"
     if plan.runs is not None:
         chance = f"{round(plan.all_in * plan.runs)} of {plan.runs} runs, give or take {share_of(plan.half_width)}"
@@ -59,8 +64,8 @@ def answer(plan: BurstPlan) -> str:
 def _story(plan: BurstPlan) -> Iterator[str]:
     frames = "" if plan.frames == 1 else f", {plan.frames} frames each"
     yield (
-        f"{plan.packets} packets of {plan.octets} octets{frames}, one each {plan.every_s:g} s, from {plan.way[0]} to "
-        f"{plan.way[-1]}: the last one is sent {seconds_text(plan.lasts_s)} s after the first."
+        f"{plural(plan.packets, 'packet')} of {plan.octets} octets{frames}, one each {plan.every_s:g} s, from "
+        f"{plan.way[0]} to {plan.way[-1]}: the last one is sent {seconds_text(plan.lasts_s)} s after the first."
     )
     if plan.all_in_s is not None:
         yield (
@@ -68,12 +73,16 @@ def _story(plan: BurstPlan) -> Iterator[str]:
             f"{share_of(plan.plans[-1].in_time or 0.0)} of the last packets are in by then."
         )
     lost = plan.lost_queue + plan.lost_link
-    yield (
-        f"{number(round(plan.arrived, 2))} packets arrive on average, {number(round(plan.lost_queue, 2))} find a queue "
-        f"full, {number(round(plan.lost_link, 2))} are lost on links."
-        if lost > 5e-3
-        else "All packets arrive but for less than one in 20 000."
-    )
+    if lost:
+        yield (
+            f"{_arrived(plan)} packets arrive on average, {_few(plan.lost_queue)} find a queue full, "
+            f"{_few(plan.lost_link)} are lost on links."
+        )
+    elif plan.runs is None:
+        yield "All packets arrive."
+    else:
+        played = plural(plan.runs * plan.packets, "packet")
+        yield f"All arrived in every run, {played} in all: losses that are rarer are not seen so."
     if plan.done_s is not None and plan.done_most_s is not None:
         yield (
             f"The last one that arrives is in after {seconds_text(plan.done_s)} s in half of the runs, after "
@@ -84,6 +93,17 @@ def _story(plan: BurstPlan) -> Iterator[str]:
         if plan.runs is None
         else f"Played {plan.runs} times with the network's usual messages around it, seed {plan.seed}."
     )
+
+
+def _arrived(plan: BurstPlan) -> str:
+    """Return how many packets arrive, with what the runs leave open."""
+    sure = f" (give or take {_few(plan.arrived_half_width)})" if plan.arrived_half_width else ""
+    return f"{number(round(plan.arrived, 2))}{sure}"
+
+
+def _few(count: float) -> str:
+    """Return a mean number of packets, of few with digits that tell them from none."""
+    return number(round(count, 2)) if count >= 0.05 or not count else f"{count:.1g}"
 
 
 def _packets(screen: Screen, plan: BurstPlan, width: int) -> Iterator[Line]:

@@ -47,6 +47,7 @@ def carry(
     console.print()
     _title(console, screen, "Along the tree: the busiest node of each hop")
     layout.put(console, _nodes(screen, network, console.width))
+    paragraph(console, screen, _of_loads(network), "dim")
     console.print()
     chart_text.draw(console, screen, carries.load_chart(network))
     console.print()
@@ -181,6 +182,15 @@ def _nodes(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line
         "days",
     ]
     return _filled([screen.text(title) for title in titles], rows, width)
+
+
+def _of_loads(network: CarriedNetwork) -> str:
+    """Say what the columns of loads mean."""
+    tries, used = "tries/h: frames with what losses repeat", "used: of the cells to the parent"
+    if network.played is not None:
+        tries += ", and what is hit by others, as played"
+        used = "used: the time in which the node hears the channel taken, by itself or by others"
+    return f"{tries}; {used}; on air: the time that the node sends, answers included."
 
 
 def _filled(titles: list[str], rows: list[list[Cell]], width: int) -> Iterator[Line]:

@@ -150,9 +150,24 @@ def test_time_on_the_air_of_a_burst_counts_every_try() -> None:
 
     Nine tenths of them are answered.
     """
-    plan = carry_burst(volley(CSMA, 10, 1, more="[loss]\nframes = 0.1\n"), "volley", runs=20)
+    lossy = "[loss]\nframes = 0.1\n"
     tries = (1 - 0.19**4) / 0.81
-    assert plan.air_s == pytest.approx(10 * tries * (1344 + 0.9 * 352) / 1e6)
+    plan = carry_burst(volley(CSMA, 10, 1, more=lossy), "volley", runs=400)
+    assert plan.air_s == pytest.approx(10 * tries * (1344 + 0.9 * 352) / 1e6, rel=0.03)
+    assert plan.air_most_s is not None
+    assert plan.air_most_s > plan.air_s
+
+
+def test_what_meets_is_on_the_air_again() -> None:
+    """Nodes that hear nobody: two frames in a row meet on the way, and each try of them counts."""
+    plan = carry_burst(
+        volley(CSMA, 30, 4, every_s=0.005, more="hears = 1\ndisturbs = 2\n"), "volley", runs=20
+    )
+    # frames of the first hop and of three later ones, each once and answered, if nothing meets
+    least = 30 * 4 * (1344 + 352) / 1e6
+    assert plan.air_s > 1.1 * least * plan.arrived / 30
+    # from runs of at most 30 packets each: their spread is 15 at most
+    assert 0 < plan.arrived_half_width < 1.96 * 15 / 20**0.5
 
 
 def test_curves_of_queues_have_so_many_points() -> None:
