@@ -2,6 +2,7 @@
 
 import gc
 import os
+import random
 import sys
 from types import SimpleNamespace
 
@@ -14,17 +15,20 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Looking for garbage among what a hundred modules and thousands of tests hold costs a tenth of the time.
 gc.set_threshold(100_000, 50, 100)
 
-import hypothesis.control  # noqa: E402
-import hypothesis.internal.entropy  # noqa: E402
 import pytest  # noqa: E402
 from _pytest.runner import runtestprotocol  # noqa: E402 - what pytest's own hook of this name calls
 from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
 
 # Hypothesis seeds `random` for each example, and puts its 625 numbers back. It also compares them around each argument
 # that it draws, to warn of strategies that ask it, and does the same to numpy's, which takes four times as long. No
-# strategy here asks the one, nothing at all the other (ruff's NPY002).
-vars(hypothesis.control)["random"] = SimpleNamespace(getstate=lambda: None)
-vars(hypothesis.internal.entropy)["NP_RANDOM"] = False  # not None: taken care of
+# strategy here asks the one, nothing at all the other (ruff's NPY002). Another version may have neither name.
+for module, name, value in (
+    ("hypothesis.control", "random", SimpleNamespace(**vars(random) | {"getstate": lambda: None})),
+    ("hypothesis.internal.entropy", "NP_RANDOM", False),  # not None: taken care of
+):
+    known = vars(sys.modules[module]) if module in sys.modules else {}
+    if name in known:
+        known[name] = value
 
 WORKER = "PYTEST_XDIST_WORKER" in os.environ
 
