@@ -92,6 +92,7 @@ def settled(kind: Kind) -> Kind:
     """
     attributes: Any = kind
     attributes.__init__ = _Init(kind, frozen=True)
+    attributes.__hash__ = _comparing(fields(attributes), hashed=True)["__hash__"]
     for name, method in _FROZEN.items():
         setattr(kind, name, method)
     return kind
@@ -114,6 +115,7 @@ def filling(kind: Kind, *mixins: type) -> Kind:
             "__qualname__": kind.__qualname__,
             "__setattr__": object.__setattr__,
             "__delattr__": object.__delattr__,
+            "__hash__": None,
         },
     )
     making.__init__ = _Init(making, frozen=False)  # the quicker one

@@ -321,6 +321,7 @@ def test_results_refuse_to_be_changed_and_are_copied_as_they_are(name: str) -> N
     copied = copy.deepcopy(items), pickle.loads(pickle.dumps(items))
     for number, one in enumerate(items):
         assert all(again[number] == one for again in copied), f"[{number}]: {one!r:.200}"
+        assert hash(copied[1][number]) == hash(one)
 
 
 def test_a_change_would_be_seen() -> None:
