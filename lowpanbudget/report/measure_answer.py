@@ -8,7 +8,7 @@ from lowpanbudget.errors import plural
 
 _LINK_WORDS = (
     "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, with its interval; never: "
-    "frames without any acknowledgement."
+    "frames without any acknowledgement"
 )
 _MOST_LINKS = 4  # that are told
 
@@ -42,11 +42,11 @@ def link_words(links: Sequence[dict[str, Any]]) -> str:
     """Return what the columns of links mean, and which links have tries that were refused."""
     refused = [link for link in links if link["refused"]]
     if not refused:
-        return _LINK_WORDS
+        return f"{_LINK_WORDS}."
     told = ", ".join(
         f"{link['refused']} of {link['tries']} tries {link['sender']} to {link['receiver']}"
         for link in refused[:_MOST_LINKS]
     )
     more = len(refused) - _MOST_LINKS
     told += f" and on {plural(more, 'more link')}" if more > 0 else ""
-    return f"{_LINK_WORDS} Refused, which is no acknowledgement here: {told} (nack = 1: received but not accepted)."
+    return f"{_LINK_WORDS}; refused (nack = 1, received but not accepted), which does not count as heard: {told}."

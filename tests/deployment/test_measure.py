@@ -30,6 +30,8 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.deployment.confidence import share_of
 from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
 from lowpanbudget.deployment.measurement import Measurer
+from lowpanbudget.report.measure_answer import link_words
+from lowpanbudget.report.measurements import measured
 
 SLOTS = """
 [access]
@@ -534,6 +536,8 @@ def test_what_was_received_and_not_accepted_is_not_counted_as_arrived() -> None:
     assert (flow.arrived.count, flow.arrived.trials, flow.perhaps) == (2, 6, 0)
     assert flow.took is not None
     assert (flow.took.least, flow.took.most) == (0.0, 1.0)
+    told = link_words(measured("store.pcap", found)["links"])
+    assert told.endswith("does not count as heard: 5 of 7 tries 0x0017 to 0x0001.")
 
 
 def test_a_message_of_another_version_is_outside_of_the_plan() -> None:
