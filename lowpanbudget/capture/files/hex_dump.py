@@ -4,8 +4,8 @@
     000010  65 6c 6c 6f 00 00                                   with a colon and groups of 2 octets too
     000016                                                      at the end perhaps an offset alone
 
-That a column counts is proved by the first line whose offset is the number of octets before it: lines before that are
-left as they are. An offset of 0 begins the next frame.
+That a column counts is proved by the first line whose offset is the number of octets before it, or told by a colon or
+a gap behind it: lines before that are left as they are. An offset of 0 begins the next frame.
 """
 
 import re
@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 _LONGEST = 1 << 17  # digits that are put together; twice as many as any frame has octets
 _ZERO = "0000"  # how an offset of 0 begins
-_OFFSET = re.compile(r"([0-9a-fA-F]{4,16})(:?)(?:\s+(.*))?")
+_OFFSET = re.compile(r"([0-9a-fA-F]{4,16})(:?)(?:(\s+)(.*))?")
 _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 
@@ -27,10 +27,11 @@ class TextLine(NamedTuple):
 
 
 class _Row(NamedTuple):
-    """A row of a dump: its offset as it is written, and the hex digits of its octets."""
+    """A row of a dump: its offset as it is written, the hex digits of its octets, whether the offset stands apart."""
 
     offset: str
     digits: str
+    is_apart: bool
 
     def is_at(self, count: int) -> bool:
         """Return whether its offset is this count, in hex, octal or decimal."""
@@ -42,21 +43,21 @@ def _row(text: str) -> _Row | None:
     match = _OFFSET.fullmatch(text.strip())
     if match is None:
         return None
-    offset, colon, rest = match.groups()
+    offset, colon, gap, rest = match.groups()
     rest = (rest or "").partition("|")[0]
     if colon:
         rest = rest.partition("  ")[0]
     digits, at = "", 0
     while group := _OCTETS.match(rest, at):
         digits, at = digits + group[0].strip(), group.end()
-    return _Row(offset, digits)
+    return _Row(offset, digits, bool(colon) or gap not in {None, " "})
 
 
 def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:
     """Yield lines as they are, and the rows of a dump as one line without offsets, where its first row was."""
     first: TextLine | None = None
     digits = ""
-    proved = False  # by any frame: of those behind it each row has an offset
+    proved = False  # by any row: of those behind it each has an offset
     for line in lines:
         if first is None and not line.text.lstrip().startswith(_ZERO):
             yield line
@@ -71,6 +72,7 @@ def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:
             first = None
         if row is not None and row.digits and row.is_at(0):
             first, digits = line, row.digits
+            proved = proved or row.is_apart
         else:
             yield line
     if first is not None:

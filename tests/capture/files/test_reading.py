@@ -413,6 +413,18 @@ FRAME = bytes.fromhex("41882acdab010017007e77f3129c5b68656c6c6f0000")
 ROWS = (FRAME[:16].hex(" "), FRAME[16:].hex(" "))
 
 
+def test_a_row_of_a_dump_alone() -> None:
+    """An offset that stands apart is none of the frame's octets; a group of digits among others is."""
+    for text, octets in (
+        ("0000  02 00 17", "020017"),
+        ("0000: 0200 17", "020017"),
+        ("0000 02 00", "00000200"),
+    ):
+        records, _ = records_of(text.encode())
+        (typed,) = hex_lines(text)
+        assert [r.octets.hex() for r in records] == [typed.octets.hex()] == [octets]
+
+
 @pytest.mark.parametrize(
     "dump",
     [
