@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from decimal import Decimal, InvalidOperation
 from functools import partial
+from math import isnan
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError, plural
@@ -111,7 +112,12 @@ def roundings(
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
+    """Return whether a value is one that can be rounded: a float's NaN is not, and equals nothing."""
+    return (
+        isinstance(value, int | float | Decimal)
+        and not isinstance(value, bool)
+        and not isnan(value)
+    )
 
 
 def rows_of(message: Message, text: str) -> Iterator[GivenRow]:

@@ -221,3 +221,16 @@ def test_a_rounded_number_is_told(invoke: Invoke, tmp_path: Path) -> None:
     whole = json.loads(invoke(*asked, "humidity=30.4", "--json").stdout)
     assert whole["rounded"] == [{"path": "humidity", "given": "30.4", "sent": "30.5"}]
     assert invoke(*asked, "humidity=30.50", "temperature=-39.9").stderr == ""
+
+
+def test_what_is_no_number_is_not_rounded(invoke: Invoke, tmp_path: Path) -> None:
+    """IEEE 754 section 6.2: a NaN is sent as one (0x7e00 of a half), though it equals nothing, itself included."""
+    file = tmp_path / "half.toml"
+    assert invoke("init", file).exit_code == 0
+    with file.open("a", encoding="utf-8") as design:
+        design.write(
+            '\n[[message]]\nname = "half"\nbyte_order = "big"\nbit_order = "msb-first"\nlayout = "bit-packed"\n'
+            'field = [{ kind = "float", name = "level", bits = 16 }]\n'
+        )
+    done = invoke("pack", file, "half", "level=nan")
+    assert (done.stdout, done.stderr) == ("7e00\n", "")
