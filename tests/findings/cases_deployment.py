@@ -20,9 +20,9 @@ def heard(tables: str, flow: str = "", octets: int = 20, to: str = "sink") -> st
     return store(flow=flow, octets=octets, to=to) + CSMA + tables
 
 
-def slotted(keys: str, tables: str = "", flow: str = "", octets: int = 20) -> str:
+def slotted(keys: str, tables: str = "", flow: str = "", octets: int = 20, to: str = "sink") -> str:
     """The store in slots."""
-    text = store(flow=flow, octets=octets).replace(
+    text = store(flow=flow, octets=octets, to=to).replace(
         "frame_version = 1", "frame_version = 2\nslotted = true"
     )
     return text + SLOTS + keys + "\n" + tables
@@ -67,13 +67,13 @@ DEPLOYMENT_CASES = {
             "failure",
             "the slots",
             "two clocks are 1280 µs apart after 16 s, the guard is 1100 µs",
-            ("the guard lasts 13.8 s",),
+            ("the guard lasts 13.8 s", "nothing stated sets clocks more often than keep-alives"),
         ),
     ),
     # 101 slots until the first cell, then two gaps of 100, or of 1
     "cells-in-reverse-order": DesignCase(
-        lambda: slotted('order = "down"', flow="every_s = 60"),
-        lambda: slotted('order = "up"', flow="every_s = 60"),
+        lambda: slotted('order = "down"', flow="every_s = 20"),
+        lambda: slotted('order = "up"', flow="every_s = 20"),
         Told(
             "risk",
             "flow up",
@@ -150,7 +150,69 @@ DEPLOYMENT_CASES = {
         Told("risk", "tree", "nodes are heard over 1 hop and disturb over 2"),
     ),
 }
+DRIFT = "drift_ppm = 40"
+# two hops, and a station of the second that no flow leads through
+LEAF = """
+[[station]]
+name = "leaf"
+role = "node"
+short = 0x0018
+prefix = "2001:db8:1::/64"
+parent = "relay"
+[[station]]
+name = "relay"
+role = "node"
+short = 0x0019
+prefix = "2001:db8:1::/64"
+parent = "gate"
+"""
+
+
+def named(every_s: int, upkeep: str = "") -> str:
+    """The store in slots with a tree of names, in which the probe alone sends."""
+    tables = f'[tree]\nsenders = "named"\n{upkeep}'
+    text = slotted(DRIFT, tables + LEAF, flow=f"every_s = {every_s}")
+    text = text.replace('name = "probe"', 'name = "probe"\nparent = "relay"')
+    return text.replace('name = "sink"', 'name = "sink"\nparent = "gate"')
+
+
+# what sets the clock of every node each 13 s or more often, where the guard lasts 13.75 s
+CLOCKS_SET = {
+    "by its own messages": slotted(DRIFT, "[upkeep]\nkeep_alive_s = 100\n", flow="every_s = 13"),
+    "by messages that come": slotted(DRIFT, flow="every_s = 13", to="probe"),
+    "by beacons": slotted(DRIFT, "[upkeep]\nbeacon_s = 13\n", flow="every_s = 60"),
+    "by own messages or keep-alives": named(60, "[upkeep]\nkeep_alive_s = 13\n"),
+    "nobody knows how often": slotted(DRIFT),
+}
 DEPLOYMENT_FURTHER = (
+    # silent for a minute, and no keep-alives: 60 s at 80 ppm
+    Further(
+        "guard-shorter-than-drift",
+        slotted(DRIFT, flow="every_s = 60"),
+        Told(
+            "failure",
+            "the slots",
+            "two clocks are 4800 µs apart after 60 s, the guard is 1100 µs",
+            (
+                "the guard lasts 13.8 s",
+                "nothing stated sets clocks more often than reading on flow up",
+            ),
+        ),
+    ),
+    # the way of the messages is set each 13 s, and the leaf beside it by its DIOs: 20 s at 80 ppm
+    Further(
+        "guard-shorter-than-drift",
+        named(13, "[upkeep]\ndio_s = 20\n"),
+        Told(
+            "failure",
+            "the slots",
+            "two clocks are 1600 µs apart after 20 s, the guard is 1100 µs",
+            (
+                "the guard lasts 13.8 s",
+                "nothing stated sets the clock of node sink more often than DIOs",
+            ),
+        ),
+    ),
     Further(
         "cells-in-reverse-order",
         slotted('order = "down"'),

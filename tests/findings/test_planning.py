@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from findings.air import heavy, names
-from findings.cases_deployment import DEPLOYMENT_CASES, DEPLOYMENT_FURTHER
+from findings.cases_deployment import CLOCKS_SET, DEPLOYMENT_CASES, DEPLOYMENT_FURTHER
 from findings.cases_loads import LOADS_CASES
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_planning import FURTHER, SEALED, Further, store
@@ -47,6 +47,12 @@ def test_stays_silent(name: str) -> None:
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     assert about(further.name, judged(further.design)) == [further.told]
+
+
+@pytest.mark.parametrize("how", CLOCKS_SET)
+def test_clocks_that_traffic_sets_do_not_drift_apart(how: str) -> None:
+    """Whatever a node exchanges with its parent sets its clock (RFC 7554 sections A.8 and B.3)."""
+    assert "guard-shorter-than-drift" not in names(judged(CLOCKS_SET[how]))
 
 
 def test_a_sound_design_has_nothing_of_weight() -> None:

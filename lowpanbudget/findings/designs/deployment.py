@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from lowpanbudget.deployment.airtime import UPKEEP, MessageAirtime
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.findings.designs.clocks import longest_silence
 from lowpanbudget.findings.draft import Deployment
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
@@ -102,16 +103,18 @@ def slot_shorter_than_its_parts(_: Deployment, deployment: Deployment) -> Hits:
 @DEPLOYMENT.rule("guard-shorter-than-drift", Deployment)
 def guard_shorter_than_drift(_: Deployment, deployment: Deployment) -> Hits:
     """Compare what two clocks drift apart between two frames that set them with the guard."""
-    slots, upkeep = _slots(deployment), deployment.design.upkeep
-    if slots is None or upkeep is None:
+    slots = _slots(deployment)
+    lasts = None if slots is None else slots.synchronised_s
+    if slots is None or lasts is None:
         return
-    stated = [every for every in (upkeep.keep_alive_s, upkeep.beacon_s) if every is not None]
-    lasts = slots.synchronised_s
-    if stated and lasts is not None and min(stated) > lasts:
-        every = min(stated)
-        drift, guard = 2 * slots.drift_ppm * every, slots.template.guard
-        cause = f"two clocks are {drift:g} µs apart after {seconds_text(every)}, the guard is {guard:g} µs"
-        yield Hit(cause, (f"the guard lasts {seconds_text(lasts)}",), "the slots")
+    silence = longest_silence(deployment.design, deployment.messages)
+    if silence is None or silence.every_s <= lasts:
+        return
+    drift, guard = 2 * slots.drift_ppm * silence.every_s, slots.template.guard
+    cause = f"two clocks are {drift:g} µs apart after {seconds_text(silence.every_s)}, the guard is {guard:g} µs"
+    whose = f"the clock of node {silence.node}" if silence.node else "clocks"
+    sets = f"nothing stated sets {whose} more often than {silence.what}"
+    yield Hit(cause, (f"the guard lasts {seconds_text(lasts)}", sets), "the slots")
 
 
 @DEPLOYMENT.rule("cells-in-reverse-order", Deployment)
