@@ -77,18 +77,22 @@ class OnAir:
             if len(self._nodes) >= MOST_NODES:
                 return
             node = self._nodes[sender] = NodeOnAir()
-        octets = frame.octets
-        us = self._us.get(octets)
-        if us is None:
-            us = 0.0 if self._timing is None else float(self._timing.airtime(octets))
-            self._us[octets] = us
-        node.send(frame.time_ns, octets, us, self._window_ns)
+        us = self.lasts_us(frame.octets)
+        node.send(frame.time_ns, frame.octets, us, self._window_ns)
         if frame.answers:
             node.acknowledgements += 1
             return
         node.frames += 1
         if frame.numbered and frame.sequence is not None and frame.repeats is None:
             node.number(frame.sequence)
+
+    def lasts_us(self, octets: int) -> float:
+        """Return how long a frame of so many octets is on the air, in microseconds; 0 where nobody knows."""
+        us = self._us.get(octets)
+        if us is None:
+            us = 0.0 if self._timing is None else float(self._timing.airtime(octets))
+            self._us[octets] = us
+        return us
 
     def nodes(self, seconds: float | None) -> tuple[MeasuredNode, ...]:
         """Return what each node sent in a capture of so many seconds, who was longest on the air first."""

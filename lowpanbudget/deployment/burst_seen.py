@@ -99,6 +99,7 @@ def burst_seen(
         for one, is_in in zip(journeys, arrived, strict=True)
         if is_in and one.took_s is not None and one.took_s >= 0
     ]
+    perhaps = may_have_arrived(journeys, arrived, burst.packets - len(journeys), missed)
     return MeasuredBurst(
         burst.name,
         burst.flow,
@@ -107,8 +108,8 @@ def burst_seen(
         burst.every_s,
         burst.all_in_s,
         len(journeys),
-        share_of(sum(arrived), burst.packets),
-        may_have_arrived(journeys, arrived, burst.packets - len(journeys), missed),
+        share_of(sum(arrived), burst.packets, perhaps),
+        perhaps,
         None if began is None or first_ns is None else (began - first_ns) / SECOND,
         spread_of(intervals(starts, numbers)),
         tuple(sorted(times)),

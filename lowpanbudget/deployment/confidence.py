@@ -22,7 +22,8 @@ class MeasuredShare:
     """``count`` of ``trials``, and the share that this proves.
 
     ``least`` and ``most`` are the ends of the exact two-sided interval of 95 %; ``at_least`` and ``at_most`` each hold
-    alone with 95 %. ``share`` is None without a trial.
+    alone with 95 %. ``share`` is None without a trial. Where more may have come by unheard, the upper ends are those of
+    ``count`` and all of these.
     """
 
     count: int
@@ -35,13 +36,13 @@ class MeasuredShare:
 
 
 @lru_cache(maxsize=4096)  # links and flows of a network have the same few
-def share_of(count: int, trials: int) -> MeasuredShare:
-    """Return a share of independent trials with its exact intervals."""
-    tail = 1 - CONFIDENCE
+def share_of(count: int, trials: int, perhaps: int = 0) -> MeasuredShare:
+    """Return a share of independent trials with its exact intervals; ``perhaps`` as many more are in it."""
+    tail, kindest = 1 - CONFIDENCE, min(count + perhaps, trials)
     share = count / trials if trials else None
     return MeasuredShare(
-        count, trials, share, lower(count, trials, tail / 2), upper(count, trials, tail / 2),
-        lower(count, trials, tail), upper(count, trials, tail),
+        count, trials, share, lower(count, trials, tail / 2), upper(kindest, trials, tail / 2),
+        lower(count, trials, tail), upper(kindest, trials, tail),
     )  # fmt: skip
 
 

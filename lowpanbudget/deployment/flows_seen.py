@@ -7,6 +7,7 @@ from typing import NamedTuple
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread, share_of, spread_of
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, hops_of
+from lowpanbudget.deployment.links_seen import perhaps_acknowledged
 from lowpanbudget.deployment.measured import MeasuredFlow
 from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.values import FrozenDict
@@ -59,16 +60,12 @@ def may_have_arrived(
 ) -> int:
     """Return how many more datagrams may have arrived; ``unheard`` ones were sent and heard on no link.
 
-    One whose last frame was neither acknowledged, refused nor tried as often as it may be was acknowledged, or given
-    up. One
-    that was not heard further on may have come by in frames that were missed here.
+    One that was not heard further on may have come by in frames that were missed here.
     """
     left = [one for one, is_in in zip(journeys, arrived, strict=True) if not is_in]
     at_end = [one for one in left if one.at_end and one.last is not None]
-    not_tried_on = sum(
-        one.last is not None and one.last.is_open and one.last.times < missed.most_tries
-        for one in at_end
-    )
+    open_tries = [one.last for one in at_end if one.last is not None and one.last.is_open]
+    stopped = sum(one.stopped_before(missed.most_tries) for one in open_tries)
     nodes = {
         end
         for one in journeys
@@ -77,7 +74,8 @@ def may_have_arrived(
     }
     nodes |= {one.left.sender for one in journeys if one.left is not None}
     unseen = sum(missed.frames.get(node, 0) for node in nodes)
-    return not_tried_on + min(unheard + len(left) - len(at_end), unseen)
+    at_last_link = perhaps_acknowledged(stopped, len(open_tries) - stopped, unseen)
+    return at_last_link + min(unheard + len(left) - len(at_end), unseen)
 
 
 def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = None) -> MeasuredFlow:
@@ -85,15 +83,13 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     journeys, numbers = group.journeys, group.numbers
     sent: int | None = None
     heard: MeasuredShare | None = None
-    arrived: MeasuredShare | None
     if numbers is not None:
         all_of = counted(numbers, [True] * len(numbers))
-        in_time = counted(numbers, group.arrived)
         sent = all_of.sent
         heard = share_of(all_of.inner_heard, all_of.inner_sent)
-        arrived = share_of(in_time.inner_heard, in_time.inner_sent)
-    else:
-        arrived = _arrived_of_left(group)
+    unheard = 0 if heard is None else heard.trials - heard.count
+    perhaps = may_have_arrived(journeys, group.arrived, unheard, missed)
+    arrived = _arrived(group, perhaps)
     interval, from_origin = _interval(group)
     hops, assumed = _hops(journeys)
     took = [one.took_s for one, is_in in zip(journeys, group.arrived, strict=True) if is_in]
@@ -115,9 +111,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         sent=sent,
         heard=heard,
         arrived=arrived if has_ends or any(one.at_end for one in journeys) else None,
-        perhaps=may_have_arrived(
-            journeys, group.arrived, 0 if heard is None else heard.trials - heard.count, missed
-        ),
+        perhaps=perhaps,
         unsent=_unsent(journeys, heard, missed),
         restarts=group.restarts,
         interval=interval,
@@ -146,12 +140,15 @@ def _unsent(journeys: Sequence[Journey], heard: MeasuredShare | None, missed: Mi
     return max(heard.trials - heard.count - unseen, 0)
 
 
-def _arrived_of_left(group: FlowJourneys) -> MeasuredShare | None:
-    """Return what arrived of the datagrams that were heard on their first link; None where none was."""
+def _arrived(group: FlowJourneys, perhaps: int) -> MeasuredShare | None:
+    """Return what arrived of those sent, or without own numbers of those heard on their first link; None of none."""
+    if group.numbers is not None:
+        seen = counted(group.numbers, group.arrived)
+        return share_of(seen.inner_heard, seen.inner_sent, perhaps)
     left = [
         is_in for one, is_in in zip(group.journeys, group.arrived, strict=True) if one.left is not None
     ]  # fmt: skip
-    return share_of(sum(left), len(left)) if left else None
+    return share_of(sum(left), len(left), perhaps) if left else None
 
 
 def _interval(group: FlowJourneys) -> tuple[Spread | None, bool]:

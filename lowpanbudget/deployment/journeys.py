@@ -4,7 +4,7 @@ What stays the same on the way tells them apart (``Crossing.mark``); a hop limit
 that left anew with the same contents is another one, or the same said twice where its message counts.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from lowpanbudget.capture.crossings import Crossing, HeardFrame
 from lowpanbudget.capture.follow.flows import FlowKey
@@ -24,7 +24,8 @@ class Tries:
     """One frame on one link, sent ``times`` times; ``answers`` of them were acknowledged, the first ``answered_ns``.
 
     ``last_answered``: the last try was; of ``answer_octets`` is the acknowledgement. ``refusals`` of them were answered
-    as received and not accepted: they brought nothing, and are not among those acknowledged.
+    as received and not accepted: they brought nothing, and are not among those acknowledged. Times are those of the
+    first bit of a try, which is on the air for ``lasts_us``.
     """
 
     sender: bytes
@@ -34,6 +35,7 @@ class Tries:
     octets: int
     asks: bool
     sequence: int | None
+    lasts_us: float = 0.0
     times: int = 1
     answers: int = 0
     answered_ns: int | None = None
@@ -46,10 +48,15 @@ class Tries:
         """Return whether its last try may have come over: it was neither acknowledged nor refused, as heard here."""
         return not self.last_answered and self.refusals < self.times
 
+    def stopped_before(self, most: int) -> bool:
+        """Return whether its sender stopped before so many tries, without an acknowledgement or refusal heard here."""
+        return self.is_open and self.times < most
+
     @property
     def end_ns(self) -> int | None:
-        """Return when it came over, as far as known: the try that was acknowledged, else the last one."""
-        return self.answered_ns if self.answers else self.last_ns
+        """Return when it was over, to its last bit: the try that was acknowledged as heard here, else the last one."""
+        began_ns = self.answered_ns if self.answers else self.last_ns
+        return None if began_ns is None else began_ns + round(1000 * self.lasts_us)
 
 
 @dataclass(slots=True, eq=False)
@@ -74,7 +81,7 @@ class Journey:
 
     @property
     def took_s(self) -> float | None:
-        """Return the time from its first link to the end of its way, in seconds; None where one was not heard."""
+        """Return the seconds from its first bit on its first link to its last on the last; None: one was not heard."""
         if self.left is None or self.last is None or not self.at_end:
             return None
         start, end = self.left.first_ns, self.last.end_ns
@@ -84,11 +91,16 @@ class Journey:
 class Journeys:
     """Follows datagrams and the tries of frames, from heard frames in their order; bounded but for what it hands on.
 
-    The same octets soon after are a copy, but for those of ``burst`` application octets: a burst may say one thing.
+    ``lasts_us`` tells how long a frame of so many octets is on the air. The same octets soon after are a copy, but for
+    those of ``burst`` application octets: a burst may say one thing.
     """
 
-    def __init__(self, burst: int | None = None) -> None:
-        self._burst = burst
+    def __init__(
+        self,
+        burst: int | None = None,
+        lasts_us: Callable[[int], float] = lambda _octets: 0.0,
+    ) -> None:
+        self._burst, self._lasts_us = burst, lasts_us
         self._open = Recent[int, list[Journey]](MOST_OPEN)
         self._tries = Recent[int, Tries](MOST_TRIES)  # by the number of the first try
         self._of_link = Recent[tuple[bytes, bytes], Tries](MOST_TRIES)  # the last
@@ -118,6 +130,7 @@ class Journeys:
             frame.octets,
             frame.asks,
             frame.sequence,
+            self._lasts_us(frame.octets),
         )
         self._tries[frame.number] = self._of_link[frame.sender, frame.receiver] = tries
         self._ask(frame, tries)

@@ -5,9 +5,31 @@ from collections.abc import Collection
 from lowpanbudget.deployment.confidence import share_of
 from lowpanbudget.deployment.journeys import Tries
 from lowpanbudget.deployment.measured import MeasuredLink
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.values import dataclass
 
 MOST_LINKS = 8192
+_USUAL_RETRIES = (
+    3  # macMaxFrameRetries where no design tells it (IEEE 802.15.4-2020 table 8-94, from memory)
+)
+
+
+def most_tries(design: Design | None) -> int:
+    """Return how often a frame is tried until its sender gives it up, by a design or as usual.
+
+    A sender that stops before that has had its acknowledgement, whoever heard it.
+    """
+    access = None if design is None else design.access
+    return 1 + (_USUAL_RETRIES if access is None else access.retries)
+
+
+def perhaps_acknowledged(stopped: int, used_up: int, missed: int = 0) -> int:
+    """Return how many frames without an acknowledgement on their last try may have had one.
+
+    Those ``stopped`` before their tries were used up had one that was not heard here, or were given up too early. Of
+    the others no more than so many, and than other frames that were ``missed`` here: few come to their last try.
+    """
+    return stopped + min(used_up, stopped + missed)
 
 
 @dataclass(slots=True, eq=False)
@@ -22,7 +44,8 @@ class _LinkSum:
     answers: int = 0
     unanswered: int = 0
     ended: int = 0
-    perhaps: int = 0
+    stopped: int = 0
+    used_up: int = 0
     answer_octets: int = 0
     refused: int = 0
 
@@ -53,9 +76,11 @@ class Links:
         found.most = max(found.most, tries.times)
         found.once += tries.times == 1
         found.answers += min(tries.answers, tries.times)
-        found.unanswered += not tries.answers
+        stopped = tries.stopped_before(self._most)
+        found.unanswered += not tries.answers and not stopped
         found.ended += tries.last_answered
-        found.perhaps += tries.is_open and tries.times < self._most
+        found.stopped += stopped
+        found.used_up += tries.is_open and not stopped
         found.refused += min(tries.refusals, tries.times)
         found.answer_octets = max(found.answer_octets, tries.answer_octets)
 
@@ -76,12 +101,13 @@ class Links:
                 share_of(one.once, one.frames),
                 share_of(one.answers, one.tries) if receiver in answering else None,
                 one.unanswered if receiver in answering else None,
-                share_of(one.ended, one.tries) if receiver in answering else None,
+                share_of(one.ended, one.tries, perhaps) if receiver in answering else None,
                 one.answer_octets,
-                one.perhaps if receiver in answering else 0,
+                perhaps if receiver in answering else 0,
                 one.refused,
             )
             for (sender, receiver), one in self._sums.items()
+            for perhaps in (perhaps_acknowledged(one.stopped, one.used_up),)
         ]
         return tuple(sorted(found, key=lambda one: (-one.frames, one.sender, one.receiver)))
 

@@ -59,15 +59,16 @@ class MeasuredFlow:
     the message's own number, from the first heard to the last, over ``restarts`` of the sender; None where the message
     has none. ``heard`` is the share of these that was heard on any link; ``arrived`` what came to the end of its way,
     of those sent, or without own numbers of those heard on their first link. Shares leave out the first and the last of
-    a count, which are heard in any case. ``perhaps`` so many more arrived: their last frame was not acknowledged as far
-    as heard here but not tried again either, or frames of their nodes were missed here. ``unsent`` never came on the
+    a count, which are heard in any case. ``perhaps`` so many more arrived, which the upper ends of that share
+    count: their last frame was not acknowledged as far as heard here but not tried again either, or frames of their
+    nodes were missed here. ``unsent`` never came on the
     air: their numbers are missing, and those of their sender's frames are not.
 
     ``interval`` is the time in seconds between messages that follow each other, ``from_origin`` where it was taken on
     the first link. ``hops`` counts datagrams by the links of their way; ``hops_assumed``: the first hop limit is a
-    guess. ``took`` are the seconds from the first link to the end of the way, ``in_time`` the share that keeps the
-    latency of the design's limits, ``dated`` the seconds from the time that the message gives for itself, which has
-    steps of ``dated_step_s``.
+    guess. ``took`` are the seconds from the first bit on the first link to the last bit on the last (to the first bit
+    of that frame without the PHY of a design), ``in_time`` the share that keeps the latency of the design's limits,
+    ``dated`` the seconds from the time that the message gives for itself, which has steps of ``dated_step_s``.
 
     ``unread`` of its datagrams are read by no format of the flow, most of them for the reason ``unread_why``. One that
     was heard where the own number of a message is missing counts as that message.
@@ -113,10 +114,12 @@ class MeasuredLink:
 
     ``answered`` is the share of tries that were acknowledged, as heard here; None where the receiver's acknowledgements
     are not heard. ``once`` is the share of frames that were sent a single time. ``octets`` is the mean length of a
-    frame, ``answer_octets`` that of the longest acknowledgement. ``unanswered`` frames were never acknowledged.
+    frame, ``answer_octets`` that of the longest acknowledgement. ``unanswered`` frames were never acknowledged:
+    tried as often as one may be, or refused.
 
     ``ended`` is the share of tries that were acknowledged and not sent again: what the sender knows of, wherever the
-    capture was heard. ``perhaps`` as many more ended so, since their frames were not tried as often as one may be.
+    capture was heard. ``perhaps`` as many more ended so, which its upper ends count: their sender stopped before
+    its tries were used up, or as many acknowledgements of last tries were missed as of others.
     ``refused`` tries were answered as received and not accepted, and are not among those acknowledged.
     """
 

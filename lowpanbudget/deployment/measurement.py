@@ -14,7 +14,7 @@ from lowpanbudget.deployment.airtime_seen import OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.flows_seen import Missed, flow_seen, numbered
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, by_flow
-from lowpanbudget.deployment.links_seen import Links
+from lowpanbudget.deployment.links_seen import Links, most_tries
 from lowpanbudget.deployment.measured import MeasuredBurst, Measurement, PlanCheck
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
@@ -26,11 +26,6 @@ from lowpanbudget.errors import RequestError
 
 MOST_JOURNEYS = (
     200_000  # datagrams that are told apart; what comes behind them is counted on the air alone
-)
-
-
-_USUAL_RETRIES = (
-    3  # macMaxFrameRetries where no design tells it (IEEE 802.15.4-2020 table 8-94, from memory)
 )
 MOST_REASONS = 256  # why frames could not be read
 
@@ -56,10 +51,9 @@ class Measurer:
             except RequestError:  # nothing is known of its time on the air: nothing is told of it
                 timing = None
         self._on_air = OnAir(timing, None if self._limits is None else self._limits.window_s)
-        access = None if design is None else design.access
-        self._most_tries = 1 + (_USUAL_RETRIES if access is None else access.retries)
+        self._most_tries = most_tries(design)
         self._most = most
-        self._ways = Journeys(None if burst is None else burst.octets)
+        self._ways = Journeys(None if burst is None else burst.octets, self._on_air.lasts_us)
         self._links = Links(self._most_tries)
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None

@@ -6,7 +6,7 @@ not, open between the two. An interval of time is judged by the one in the middl
 
 from collections.abc import Iterator
 
-from lowpanbudget.deployment.confidence import MeasuredShare, share_of, trials_for
+from lowpanbudget.deployment.confidence import MeasuredShare, trials_for
 from lowpanbudget.deployment.measured import (
     MeasuredBurst,
     MeasuredFlow,
@@ -99,14 +99,15 @@ def _promises(flow: MeasuredFlow, limits: Limits) -> Iterator[PlanCheck]:
 
 def delivery(subject: str, share: MeasuredShare, perhaps: int, least: float) -> PlanCheck:
     """Return what so many arrivals say of a share that is to arrive, where ``perhaps`` so many more arrived."""
-    kindest = share_of(min(share.count + perhaps, share.trials), share.trials)
     verdict = WITHIN if share.at_least >= least else OPEN
     why = f"{share.count} of {share.trials} arrived, so the share is {share.at_least:.4f} or more"
-    if kindest.at_most < least:
+    if share.at_most < least:
         verdict = OUTSIDE
-        why = f"{share.count} of {share.trials} arrived, so the share is {kindest.at_most:.4f} or less"
+        why = (
+            f"{share.count} of {share.trials} arrived, so the share is {share.at_most:.4f} or less"
+        )
     if verdict is not WITHIN and perhaps:
-        why += f", {kindest.count - share.count} more perhaps unheard here"
+        why += f", {min(perhaps, share.trials - share.count)} more perhaps unheard here"
     why += _needs(verdict, share, least)
     return PlanCheck(PlanNumber.DELIVERY, subject, least, share.share, "share", verdict, why)
 
@@ -148,11 +149,10 @@ def _loss(name: str, loss: FrameLoss, link: MeasuredLink, ended: MeasuredShare) 
     """
     one_way = loss.of(round(link.octets))
     planned = 1 - (1 - one_way) * (1 - loss.of(link.answer_octets or round(link.octets)))
-    kindest = share_of(min(ended.count + link.perhaps, ended.trials), ended.trials)
-    least, most = 1 - kindest.most, 1 - ended.least
+    least, most = 1 - ended.most, 1 - ended.least
     failed = ended.trials - ended.count
     verdict = WITHIN if most <= max(2 * planned, _LITTLE) else OPEN
-    if 1 - kindest.at_most > planned:
+    if 1 - ended.at_most > planned:
         verdict = OUTSIDE
     why = (
         f"{failed} of {ended.trials} tries were sent again or given up: {least:.1%} to {most:.1%} fail, there or back; "

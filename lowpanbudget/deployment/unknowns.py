@@ -28,6 +28,11 @@ def unknowns(
             f"{missing} of {plural(numbers, 'frame number')} of the nodes were not heard here, lost on their way or "
             "missed by this receiver alone: nothing that they may have brought is held against the plan"
         )
+    if any(one.perhaps for one in flows):
+        yield (
+            "What came by unheard no longer capture tells: where that decides, another receiver near the end of the way "
+            "does"
+        )
     slots = None if design is None or design.access is None else design.access.slots
     if slots is not None and slots.channels > 1:
         yield (
@@ -42,7 +47,10 @@ def unknowns(
     if not timed:
         yield "The frames have no times: nothing is told of rates, latency and duty cycle"
     if design is None:
-        yield "Without a design nothing is told of plans, messages and their own numbers, and airtime"
+        yield (
+            "Without a design nothing is told of plans, messages and their own numbers, and airtime: latency ends with "
+            "the first bit of the last frame"
+        )
     yield from _of_flows(flows)
     if links and all(link.answered is None for link in links):
         yield "No acknowledgement was heard: nobody knows which try arrived"

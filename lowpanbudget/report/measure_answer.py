@@ -8,7 +8,7 @@ from lowpanbudget.errors import plural
 
 _LINK_WORDS = (
     "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, with its interval; never: "
-    "frames without any acknowledgement"
+    "frames tried as often as they may be, without any"
 )
 _MOST_LINKS = 4  # that are told
 
@@ -36,6 +36,21 @@ def _as_planned(found: dict[str, Any]) -> str:
     if verdicts["open"]:
         return f"nothing outside of the plan, {verdicts['open']} of {plural(len(checks), 'number')} open"
     return f"as planned in {plural(len(checks), 'number')}"
+
+
+def flow_words(flows: Sequence[dict[str, Any]]) -> str:
+    """Return what the columns of messages mean."""
+    told = []
+    if any(flow["arrived"] is not None and flow["perhaps"] for flow in flows):
+        told.append(
+            "95 % sure: the share that arrives, its upper end with all that may have come by unheard"
+        )
+    if any(flow["took"] is not None for flow in flows):
+        told.append(
+            "took: from the first bit of the first try to the last bit of the one that arrived"
+        )
+    text = "; ".join(told)
+    return text and f"{text}."
 
 
 def link_words(links: Sequence[dict[str, Any]]) -> str:

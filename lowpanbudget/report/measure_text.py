@@ -12,7 +12,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import chart_text, layout
 from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Cell
-from lowpanbudget.report.measure_answer import answer, link_words
+from lowpanbudget.report.measure_answer import answer, flow_words, link_words
 from lowpanbudget.report.measure_charts import burst_chart
 from lowpanbudget.report.measurements import quantile
 from lowpanbudget.report.screen import Screen
@@ -43,7 +43,8 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     _plan(console, screen, found["checks"])
     if found["burst"] is not None:
         _burst(console, screen, found["burst"])
-    _table(console, screen, _FLOWS, _FLOW_TITLES, found["flows"], _flow)
+    flows = found["flows"]
+    _table(console, screen, _FLOWS, _FLOW_TITLES, flows, _flow, flow_words(flows))
     _by_own_clock(console, screen, found["flows"])
     _table(
         console, screen, "Links", _LINK_TITLES, found["links"], _link, link_words(found["links"])
@@ -120,7 +121,7 @@ _NODE_WORDS = (
 def tables(found: dict[str, Any]) -> Iterator[tuple[str, Sequence[str], list[list[str]], str]]:
     """Yield title, titles of columns, rows and an explanation of each table that has any rows."""
     for title, titles, key, row, words in (
-        (_FLOWS, _FLOW_TITLES, "flows", _flow, ""),
+        (_FLOWS, _FLOW_TITLES, "flows", _flow, flow_words(found["flows"])),
         ("Links", _LINK_TITLES, "links", _link, link_words(found["links"])),
         ("Nodes", _NODE_TITLES, "nodes", _node, _NODE_WORDS),
     ):

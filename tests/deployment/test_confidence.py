@@ -41,6 +41,16 @@ def test_the_ends_of_an_interval_leave_so_much_on_each_side(case: tuple[int, int
         assert found.most == found.at_most == 1
 
 
+def test_what_may_have_come_unheard_widens_upward_alone() -> None:
+    """The lower ends are those of what was seen, the upper ones those of all that may have been; no more than all."""
+    seen, all_of = share_of(251, 358), share_of(300, 358)
+    found = share_of(251, 358, 49)
+    assert (found.count, found.share) == (251, seen.share)
+    assert (found.least, found.at_least) == (seen.least, seen.at_least)
+    assert (found.most, found.at_most) == (all_of.most, all_of.at_most)
+    assert share_of(251, 358, 400).most == 1
+
+
 def test_all_of_a_hundred() -> None:
     """0.05 ** (1/100) and 0.025 ** (1/100): 0.9705 and 0.9638."""
     found = share_of(100, 100)

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 from findings import air
-from findings.air import NODE, ROOT, Capture, heavy, names
+from findings.air import CONTEXTS, NODE, ROOT, Capture, heavy, names
 from findings.cases_application import named_longer
 from findings.cases_compression import summed, under
+from findings.cases_delivery import promise, reading, store
 from findings.cases_fragments import route_counted
 from findings.cases_nodes import RELAY, asked, in_order
 from findings.cases_planning import from_far
@@ -20,8 +21,9 @@ from findings.judge import about
 from findings.test_cases import CASES, firing
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from simulation.contention import Sent
 
-from lowpanbudget import Key, decode_frame, encode_frame, load_design
+from lowpanbudget import Key, decode_frame, encode_frame, load_design, measure
 from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import ReadingNotice, Record
@@ -176,6 +178,47 @@ def test_a_few_acknowledgements_by_chance_blame_nobody(others: int, blamed: bool
     )
     named = {(one.name, one.subject) for one in frames.followed()}
     assert (("frames-not-acknowledged", "0x0017 to 0x0001") in named) == blamed
+
+
+@pytest.mark.parametrize(
+    ("stopped", "given_up", "told"),
+    [(6, 0, None), (0, 6, "6 of 46 frames"), (6, 6, None), (2, 6, "6 of 48 frames")],
+)
+def test_a_sender_that_stops_had_its_acknowledgement(
+    stopped: int, given_up: int, told: str | None
+) -> None:
+    """Of three retries one was used, or all: then as many may have been missed as of those that stopped."""
+    frames = in_order(
+        asked(40, 1, True),
+        asked(stopped, 2, False, at=1001.0),
+        asked(given_up, 4, False, at=2001.0),
+    )
+    causes = [one.cause for one in frames.followed() if one.name == "frames-not-acknowledged"]
+    assert causes == (
+        [] if told is None else [f"{told} were never acknowledged, tried up to 4 times"]
+    )
+    (link,) = measure(list(frames.records()), contexts=CONTEXTS).links
+    assert link.unanswered == given_up
+
+
+@pytest.mark.parametrize(("others", "blamed"), [(4, False), (40, True)])
+def test_frames_sent_once_blame_nobody_where_chance_explains_it(others: int, blamed: bool) -> None:
+    """Five frames in ten or 45 are not answered here: that none of five is has the chance (5/9)^5, or (5/45)^5."""
+    frames = in_order(asked(5, 1, False), asked(others, 1, True, RELAY, at=1006.0))
+    assert ("frames-not-acknowledged" in names(frames.followed())) == blamed
+
+
+@pytest.mark.parametrize(("unheard", "longer"), [(20, False), (0, True)])
+def test_no_longer_capture_tells_what_came_unheard(unheard: int, longer: bool) -> None:
+    """Of 58 readings 20 have no acknowledgement here, and are not tried again; or none is without: 95 % are proved."""
+    sent = [
+        Sent(30.0 * n, 1, 0, reading(n, 30.0 * n), 0, 79, heard=not 0 < n <= unheard, acked=True)
+        for n in range(60)
+    ]
+    (told,) = (
+        one for one in store(sent, promise(0.99)).followed() if one.name == "too-few-packets-to-say"
+    )
+    assert told.advice.startswith("Capture for longer" if longer else "No longer capture")
 
 
 def test_what_one_rule_explains_no_other_complains_of() -> None:

@@ -1,5 +1,6 @@
 """Frames that ask for an acknowledgement, whether one comes, and whether it accepts them."""
 
+from lowpanbudget.deployment.links_seen import most_tries
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
@@ -17,24 +18,31 @@ _RETRY_S = 8.0  # how long the tries of one frame may last, in a slot schedule t
 _WAIT_S = 0.1  # for an acknowledgement: longer than at any rate of a PHY, shorter than to the next frame of a number
 _FEW = 3  # frames that tell
 _HEARD = 0.05  # share of frames that ask: where fewer are answered noise may have answered
-_ALL = 5  # frames of which none was acknowledged, from which that is no chance
+_ALL = 5  # frames of which none was acknowledged, from which that tells
+_CHANCE = 0.01  # that all their acknowledgements were missed here, from which nobody is blamed; our choice
 
 
 @dataclass(slots=True)
 class _Asked:
     """Frames of a hop that asked, those that got no acknowledgement, and of these those that were tried again.
 
-    ``receiver``: in which PAN, and who. The last frame is still open: its ``sequence``, how often it was tried, whether
-    it was acknowledged, accepted or not. ``refusals`` are tries that were not accepted, ``refused`` frames that never
-    were, ``refusing`` the acknowledgements that say so.
+    ``receiver``: in which PAN, and who. A frame without an acknowledgement is ``given_up`` after ``tries_each``; who
+    stops before that had one, which was not heard here. ``often`` of them were tried ``most_tries`` times. The last
+    frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged, accepted or not.
+    ``refusals`` are tries that were not accepted, ``refused`` frames that never were, ``refusing`` the acknowledgements
+    that say so.
     """
 
     receiver: Station
+    tries_each: int
     frames: int = 0
     unanswered: int = 0
     repeated: int = 0
+    given_up: int = 0
     most_tries: int = 0
+    often: int = 0
     first: Frames = field(default_factory=Frames)
+    first_given_up: Frames = field(default_factory=Frames)
     refusals: int = 0
     refused: int = 0
     refusing: Frames = field(default_factory=Frames)
@@ -62,8 +70,13 @@ class _Asked:
         if self.tries and not self.answered:
             self.unanswered += 1
             self.repeated += self.tries > 1
-            self.most_tries = max(self.most_tries, self.tries)
+            if self.tries > self.most_tries:
+                self.most_tries, self.often = self.tries, 0
+            self.often += self.tries == self.most_tries
             self.first.note(self.number)
+            if self.tries >= self.tries_each:
+                self.given_up += 1
+                self.first_given_up.note(self.number)
         elif self.tries and not self.accepted:
             self.refused += 1
         self.tries = 0
@@ -105,7 +118,9 @@ def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
             scene.known.acknowledged.note(giver, scene.time_s)
     elif mac.ack_request and mac.source is not None and mac.destination is not None:
         hop = pan_of(mac), mac.source, mac.destination
-        asked = memory.hops.get(hop) or memory.hops.entry(hop, lambda: _Asked((hop[0], hop[2])))
+        asked = memory.hops.get(hop) or memory.hops.entry(
+            hop, lambda: _Asked((hop[0], hop[2]), most_tries(scene.known.design))
+        )
         if asked is not None:
             asked.ask(scene)
             memory.last[scene.sequence] = asked
@@ -124,6 +139,9 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
     if memory.given < max(_FEW, asking * _HEARD):  # noise answers some frames as well
         return
     beside = {(one.pan, one.source) for one in strangers(known.senders, known.acknowledged)}
+    to: dict[Station, list[_Asked]] = {}
+    for asked in memory.hops.values():
+        to.setdefault(asked.receiver, []).append(asked)
     for (pan, source, destination), asked in memory.hops.items():
         if (pan, source) in beside:
             continue
@@ -131,14 +149,24 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         gives = asked.receiver in known.acknowledged
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
         hop, frames = hop_text(source, destination), tuple(asked.first)
-        if count == total and total >= _ALL and (gives or asked.repeated * 2 > total):
+        all_alike = asked.most_tries > 1 and asked.often * 2 > total
+        by_chance = _unanswered(to[asked.receiver]) ** total
+        # of last tries as many acknowledgements may have been missed here as of others, and no more
+        proved = asked.given_up - (count - asked.given_up)
+        if count == total and total >= _ALL and (all_alike or (gives and by_chance < _CHANCE)):
             cause = f"none of {total} frames was acknowledged, {tries}"
             evidence = (f"{name} acknowledges frames of others",) if gives else ()
             yield Hit(cause, evidence, hop, frames, Severity.FAILURE, times=count)
-        elif gives and asked.repeated >= _FEW:
-            cause = f"{asked.repeated} of {total} frames were never acknowledged, {tries}"
-            severity = Severity.RISK if asked.repeated * 10 > total else Severity.REMARK
-            yield Hit(cause, (), hop, frames, severity, times=asked.repeated)
+        elif gives and proved >= _FEW:
+            cause = f"{asked.given_up} of {total} frames were never acknowledged, {tries}"
+            severity = Severity.RISK if proved * 10 > total else Severity.REMARK
+            frames = tuple(asked.first_given_up)
+            yield Hit(cause, (), hop, frames, severity, times=asked.given_up)
+
+
+def _unanswered(hops: list[_Asked]) -> float:
+    """Return the share of the frames of several hops that were not acknowledged, as heard here."""
+    return sum(one.unanswered for one in hops) / sum(one.frames for one in hops)
 
 
 def _refusal(source: bytes, asked: _Asked) -> Refusal:

@@ -11,6 +11,10 @@ from lowpanbudget.findings.wording import seconds_text
 
 DELIVERY = Subject("delivery")
 
+_ANOTHER = (
+    "No longer capture by this receiver tells, what came by unheard decides: put another near the end of the way, and "
+    "read both together. Where frames are never tried again, see that the nodes retry as often as the design says."
+)
 _LOOKS_LIKE_PROOF = 20  # messages; fewer nobody takes for one; our choice
 _SOME = 3  # messages that were not sent
 # messages of which the quickest tells the order of cells, and the part of a slotframe that each hop waits
@@ -38,17 +42,17 @@ def loss_over_plan(_scene: Scene, measured: Measurement) -> Hits:
 @DELIVERY.rule("too-few-packets-to-say", Measurement)
 def too_few_packets_to_say(_scene: Scene, measured: Measurement) -> Hits:
     """Tell where a share that was promised is neither proved nor disproved, by numbers that look like a proof."""
-    trials = {
-        flow.title: flow.arrived.trials for flow in measured.flows if flow.arrived is not None
-    }
+    flows = {flow.title: flow for flow in measured.flows}
     for check in measured.checks:
-        if (
-            check.what is not PlanNumber.DELIVERY
-            or trials.get(check.subject, 0) < _LOOKS_LIKE_PROOF
-        ):
+        flow, is_open = flows.get(check.subject), check.verdict is PlanVerdict.OPEN
+        arrived = None if flow is None else flow.arrived
+        if check.what is not PlanNumber.DELIVERY or not is_open or flow is None or arrived is None:
             continue
-        if check.verdict is PlanVerdict.OPEN:
-            yield Hit(check.why, (f"{check.planned:.1%} planned to arrive",), check.subject)
+        if arrived.trials >= _LOOKS_LIKE_PROOF:
+            enough = check.planned * arrived.trials
+            unheard = arrived.count < enough <= arrived.count + flow.perhaps
+            evidence = (f"{check.planned:.1%} planned to arrive",)
+            yield Hit(check.why, evidence, check.subject, advice=_ANOTHER if unheard else "")
 
 
 @DELIVERY.rule("messages-never-sent", Measurement)
