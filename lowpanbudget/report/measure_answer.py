@@ -8,7 +8,7 @@ from lowpanbudget.errors import plural
 
 _LINK_WORDS = (
     "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, with its interval; never: "
-    "frames tried as often as they may be, without any"
+    "frames whose tries were used up or refused"
 )
 _MOST_LINKS = 4  # that are told
 
