@@ -51,7 +51,9 @@ class LimitsShape(ShapeTable):
         Exact(above=0, most=1), "Share of messages that is to arrive, of every node.", default=None
     )
     latency_s: Decimal | None = key(
-        Exact(above=0, most=604_800), "Seconds in which a message is to arrive.", default=None
+        Exact(above=0, most=604_800),
+        "Seconds from when a message is made to its last bit where it is to arrive.",
+        default=None,
     )
     latency_share: Decimal = key(
         Exact(above=0, below=1),

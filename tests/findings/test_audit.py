@@ -15,6 +15,7 @@ from findings.cases_compression import summed, under
 from findings.cases_delivery import promise, reading, store
 from findings.cases_fragments import route_counted
 from findings.cases_nodes import RELAY, asked, in_order
+from findings.cases_nodes import reading as reading_of
 from findings.cases_planning import from_far
 from findings.cases_reading import READING_TOLD
 from findings.judge import about
@@ -205,6 +206,22 @@ def test_a_sender_that_stops_had_its_acknowledgement(
 def test_frames_sent_once_blame_nobody_where_chance_explains_it(others: int, blamed: bool) -> None:
     """Five frames in ten or 45 are not answered here: that none of five is has the chance (5/9)^5, or (5/45)^5."""
     frames = in_order(asked(5, 1, False), asked(others, 1, True, RELAY, at=1006.0))
+    assert ("frames-not-acknowledged" in names(frames.followed())) == blamed
+
+
+@pytest.mark.parametrize(
+    ("tries", "blamed"), [((2, 2, 2, 1, 1), False), ((2,) * 5, True), ((4, 4, 4, 1, 1), True)]
+)
+def test_a_receiver_that_is_not_heard_is_blamed_for_tries_that_were_used_up(
+    tries: tuple[int, ...], blamed: bool
+) -> None:
+    """Whose acknowledgements never reach this receiver may give them all: of three retries one or none was used."""
+    unheard = [
+        (1000.0 + 10 * number + 0.005 * turn, reading_of(number, (NODE, RELAY)))
+        for number, count in enumerate(tries)
+        for turn in range(count)
+    ]
+    frames = in_order([*unheard, *asked(4, 1, True)])
     assert ("frames-not-acknowledged" in names(frames.followed())) == blamed
 
 

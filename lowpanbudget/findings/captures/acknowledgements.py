@@ -149,11 +149,12 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         gives = asked.receiver in known.acknowledged
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
         hop, frames = hop_text(source, destination), tuple(asked.first)
-        all_alike = asked.most_tries > 1 and asked.often * 2 > total
+        all_alike = asked.most_tries > 1 and asked.often == total
+        used_up = asked.given_up * 2 > total or all_alike
         by_chance = _unanswered(to[asked.receiver]) ** total
         # of last tries as many acknowledgements may have been missed here as of others, and no more
         proved = asked.given_up - (count - asked.given_up)
-        if count == total and total >= _ALL and (all_alike or (gives and by_chance < _CHANCE)):
+        if count == total and total >= _ALL and (used_up or (gives and by_chance < _CHANCE)):
             cause = f"none of {total} frames was acknowledged, {tries}"
             evidence = (f"{name} acknowledges frames of others",) if gives else ()
             yield Hit(cause, evidence, hop, frames, Severity.FAILURE, times=count)
