@@ -70,12 +70,10 @@ def command(
     else:
         from lowpanbudget.report import airtime_text, audit_text
 
-        source = "" if loaded.radio is None else loaded.radio.source
-
         def paint(console: "Console", screen: "Screen") -> None:
             airtime_text.airtime(console, screen, results, whole=whole)
             audit_text.design(console, screen, findings, whole=whole)
-            airtime_text.cautions(console, screen, source, whole=whole)
+            airtime_text.cautions(console, screen, loaded, whole=whole)
 
         output.show(paint)
     if not all(one.fits for one in results):

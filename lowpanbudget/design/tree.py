@@ -24,12 +24,15 @@ class TreeShape(ShapeTable):
     )
     hears: int = key(
         Whole(0, 254),
-        "A node hears others up to so many hops apart, and waits for them before it sends.",
+        "A node hears others up to so many hops apart, and waits for them before it sends. Two nodes are as far apart "
+        "as the longer of their ways to the node of the tree where these meet: parents, children and those with the "
+        "same parent are 1 apart, all others 2 or more.",
         default=1,
     )
     disturbs: int = key(
         Whole(0, 254),
-        "It spoils what others receive up to so many hops apart; those that it does not hear are hidden from it.",
+        "It spoils what others receive up to so many hops apart, counted as for hears; those that it does not hear are "
+        "hidden from it.",
         default=2,
     )
     senders: Literal["all", "named"] = key(

@@ -6,7 +6,10 @@ from rich.console import Console
 
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.design.estimate import Estimate
+from lowpanbudget.design.link import Link
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
+from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.report import airtimes, chart_text, layout
 from lowpanbudget.report.airtimes import CAUTION, by_message, estimate_text, frame_name, share_text
 from lowpanbudget.report.chart import number
@@ -27,7 +30,8 @@ def airtime(
             paragraph(console, screen, text, "bold", 2)
     layout.put(console, _table(screen, results, console.width))
     if any(len(hops) > 1 for hops in by_message(results)):
-        paragraph(console, screen, "Two numbers: on the first hop / on later ones.", "dim", 2)
+        text = "Two numbers: on the first hop / on later ones; duty and µJ: of the hop with more."
+        paragraph(console, screen, text, "dim", 2)
     console.print()
     if whole:
         for one in results:
@@ -37,14 +41,25 @@ def airtime(
         console.print()
 
 
-def cautions(console: Console, screen: Screen, source: str, *, whole: bool) -> None:
-    """Print what else can be asked, where the currents come from (empty: there are none), and how far to trust it."""
+def cautions(console: Console, screen: Screen, design: Design | None, *, whole: bool) -> None:
+    """Print what else can be asked, data rate and source of currents of a design, and how far to trust it."""
     if not whole:
         text = "--flow NAME shows every frame with its parts; --svg FILE draws what is shown."
         paragraph(console, screen, text)
-    if source:
-        paragraph(console, screen, f"Currents: {source}.")
+    if design is not None:
+        paragraph(console, screen, _rate(design.link))
+    if design is not None and design.radio is not None and design.radio.source:
+        paragraph(console, screen, f"Currents: {design.radio.source}.")
     paragraph(console, screen, CAUTION)
+
+
+def _rate(link: Link) -> str:
+    """Return how fast octets go on the air, and which other data rates the PHY has."""
+    octet, rates = link.timing.octet, PHYS[link.phy].rates
+    own = next(rate for rate, timing in rates.items() if timing.octet == octet)
+    others = [str(rate) for rate in rates if rate != own]
+    choice = f"; link.data_rate may be {' or '.join(others)}" if others else ""
+    return f"On the air: {link.phy} at {own} kb/s, {number(float(octet))} µs an octet{choice}."
 
 
 def _answer(results: Sequence[MessageAirtime]) -> str:

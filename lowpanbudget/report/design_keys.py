@@ -99,6 +99,23 @@ def key_files() -> Iterator[dict[str, Any]]:
     yield {"name": "[devices]", "text": DEVICES, "keys": []}
 
 
+def phys() -> list[dict[str, str]]:
+    """Return the PHYs with their data rates, the one that is meant where none is named first."""
+    from lowpanbudget.layers.link.phy import PHYS  # noqa: PLC0415
+
+    unknown = "no timing is known here"
+    return [
+        {
+            "PHY": phy.name,
+            "kb/s": " or ".join(map(str, phy.rates)) or unknown,
+            "µs an octet": " or ".join(f"{float(one.octet):g}" for one in phy.rates.values()),
+            "largest frame": str(phy.largest),
+            "FCS": str(phy.fcs),
+        }
+        for phy in PHYS.values()
+    ]
+
+
 @cache
 def kind_names() -> frozenset[str]:
     """Return the names of all kinds of fields."""

@@ -199,7 +199,7 @@ def _fits(several: Iterable[Fit], console: Console, screen: Screen) -> None:
 def _airtimes(several: list[MessageAirtime], console: Console, screen: Screen) -> None:
     whole = len({one.flow for one in several}) == 1
     airtime_text.airtime(console, screen, several, whole=whole)
-    airtime_text.cautions(console, screen, "", whole=True)
+    airtime_text.cautions(console, screen, None, whole=True)
 
 
 def _networks(several: list[CarriedNetwork], console: Console, screen: Screen) -> None:

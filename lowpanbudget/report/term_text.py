@@ -35,6 +35,8 @@ def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None
         _header(console, screen, entry)
     elif entry.get("keys"):
         _keys(console, screen, entry)
+        if entry.get("rows"):
+            _rows(console, screen, entry["rows"])
     elif entry.get("values"):
         _grid(
             console,

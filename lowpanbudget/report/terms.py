@@ -18,6 +18,7 @@ from lowpanbudget.values import dataclass, field, frozen
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
 _ABBREVIATION = re.compile(r"\(([^)]*)\)")
 _MOST_NEAR, _ALIKE, _FAR = 3, 0.75, 0.4  # names that a hint has, and how alike they are
+_OF_PHYS = ("link.phy", "link.data_rate")  # the keys whose words stand for rows of a table
 _HEADER = "header "  # before a name that a key of design files has as well
 
 
@@ -268,7 +269,10 @@ def _word(word: str, text: str) -> dict[str, Any]:
 def _design_key(entry: dict[str, Any]) -> dict[str, Any]:
     rows = entry["keys"]
     text = f"A key of {entry['inside']}."
-    return {"term": entry["path"], "kind": "key", "text": text, "keys": rows}
+    found = {"term": entry["path"], "kind": "key", "text": text, "keys": rows}
+    if entry["path"] in _OF_PHYS:
+        found["rows"] = design_keys.phys()
+    return found
 
 
 def _headers_listed() -> dict[str, Any]:

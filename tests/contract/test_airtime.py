@@ -88,6 +88,7 @@ def test_the_screen(invoke: Invoke, width: str, more: tuple[str, ...]) -> None:
     assert max(map(len, shown.split("\n"))) <= int(width)
     assert CAUTION in " ".join(shown.split())
     assert "Radio use follows the rules of the place" in " ".join(shown.split())
+    assert "o-qpsk-2450 at 250 kb/s, 32 µs an octet" in shown
     assert "Currents: invented" in shown
     assert ("backoff (mean)" in shown) == bool(more)
     plain = invoke("airtime", ARCHIVE, *more, COLUMNS=width, encoding="ascii").stdout

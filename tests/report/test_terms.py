@@ -116,3 +116,12 @@ def test_a_term_that_is_none_has_near_ones(asked: str, near: str) -> None:
     assert near in refused.value.hint
     if near[0].islower():
         assert near in refused.value.hint.split(" or ")[0].split(",")[0]
+
+
+@pytest.mark.parametrize("asked", ["phy", "data_rate"])
+def test_the_data_rates_stand_where_the_phy_is_explained(asked: str) -> None:
+    """IEEE 802.15.4-2020 clause 10: 250 kb/s at 2.4 GHz, 20 at 868 MHz (BPSK), 50 of SUN FSK where none is stated."""
+    rows = {row["PHY"]: row for row in explained(asked)[0]["rows"]}
+    assert (rows["o-qpsk-2450"]["kb/s"], rows["o-qpsk-2450"]["µs an octet"]) == ("250", "32")
+    assert (rows["bpsk-868"]["kb/s"], rows["bpsk-868"]["µs an octet"]) == ("20", "400")
+    assert rows["sun-fsk"]["kb/s"].startswith("50 or ")
