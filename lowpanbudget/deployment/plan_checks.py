@@ -1,7 +1,8 @@
 """What was seen beside what was planned: each number of the plan that a capture can judge, and whether it is kept.
 
 A share is judged by its interval: outside where even its upper end falls short, as planned where its lower end does
-not, open between the two. An interval of time is judged by the one in the middle.
+not, open between the two. An interval of time is judged by the one in the middle, and by
+what it is off beyond chance.
 """
 
 from collections.abc import Iterator
@@ -25,6 +26,7 @@ from lowpanbudget.room.fit import fit
 
 OFF_RHYTHM = 0.1  # that an interval may be longer or shorter than planned; our choice
 FEW_INTERVALS = 3
+_ERRORS = 2  # standard errors that an interval may be off by chance: 95 % of many values
 WITHIN, OUTSIDE, OPEN = PlanVerdict.WITHIN, PlanVerdict.OUTSIDE, PlanVerdict.OPEN
 _LITTLE = 0.01  # loss of a link that no plan minds; our choice
 
@@ -57,13 +59,18 @@ def _rhythm(flow: MeasuredFlow, every: float) -> PlanCheck:
         why = f"{plural(count, 'interval')} between messages: {FEW_INTERVALS} tell a rhythm"
         return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", OPEN, why)
     off = spread.median / every - 1
-    verdict = OUTSIDE if abs(off) > OFF_RHYTHM else WITHIN
+    verdict = WITHIN
+    if abs(off) > OFF_RHYTHM:
+        by_chance = _ERRORS * spread.error / every
+        verdict = OUTSIDE if abs(off) - by_chance > OFF_RHYTHM else OPEN
     how = (
         "as planned"
         if verdict is WITHIN
         else f"{abs(off):.0%} {'longer' if off > 0 else 'shorter'}"
     )
     why = f"{how}, from {plural(count, 'interval')}"
+    if verdict is OPEN:
+        why += " that differ too much to say"
     return PlanCheck(PlanNumber.INTERVAL, flow.title, every, spread.median, "s", verdict, why)
 
 

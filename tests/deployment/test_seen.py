@@ -132,6 +132,26 @@ def test_a_message_that_no_format_reads_is_not_lost() -> None:
     assert "1 of 1 message cannot be read (reading: field version is 2)" in told
 
 
+@pytest.mark.parametrize(
+    ("gaps", "verdict"),
+    [
+        ([33.1] * 3, PlanVerdict.OUTSIDE),
+        ([32.9] * 3, PlanVerdict.WITHIN),
+        ([20.0, 34.0, 50.0], PlanVerdict.OPEN),
+        ([20.0, 34.0, 50.0] * 400, PlanVerdict.OUTSIDE),
+    ],
+)
+def test_three_intervals_that_differ_prove_no_rhythm(
+    gaps: list[float], verdict: PlanVerdict
+) -> None:
+    """30 s are planned. 34 s of three that deviate by 15 s have an error of 8.7 s, of 1200 one of 0.35 s."""
+    channel = Channel()
+    channel.hear(1.0, 1, 0, crossing(1, 7))
+    seen = replace(flow_seen(channel.group(), NOBODY_MISSED), interval=spread_of(gaps))
+    checks = flow_checks(design(), (seen,))
+    assert [one.verdict for one in checks if one.what is PlanNumber.INTERVAL] == [verdict]
+
+
 # --- time on the air --------------------------------------------------------------------------------------
 
 
