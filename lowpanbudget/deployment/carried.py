@@ -27,6 +27,7 @@ class LimitCheck:
     """One thing that a network must keep to: ``about`` which node, link or message, in words what it has and may have.
 
     ``measured`` against ``allowed`` in ``unit``; ``strain`` is 1 where it just holds, more where it does not.
+    ``is_close``: what was played is too close to tell.
     """
 
     matter: Matter
@@ -37,6 +38,7 @@ class LimitCheck:
     unit: str
     strain: float
     holds: bool
+    is_close: bool = False
 
 
 class Rhythm(NamedTuple):
@@ -62,7 +64,8 @@ class CarriedNode:
     cells, or of the time on the channel that it hears, that is taken. ``shared_frames`` are sent to all near it in a
     slotframe (None without slots).
     ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
-    that finds no place (None without slots). ``duty_cycle`` is the part of time that it sends. ``current_ua`` and
+    that finds no place, plus or minus ``queue_half_width`` where it was played (None without slots).
+    ``duty_cycle`` is the part of time that it sends. ``current_ua`` and
     ``battery_days`` are None without their tables; ``parts_ua`` says what the typical current is for.
     """
 
@@ -89,6 +92,7 @@ class CarriedNode:
     battery_days: Estimate | None
     always_listens: bool
     parts_ua: tuple[tuple[str, float], ...] = field(repr=False, default=())
+    queue_half_width: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

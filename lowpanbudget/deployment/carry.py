@@ -1,6 +1,6 @@
 """``carry``: whether a network carries its messages, and what decides."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
@@ -12,20 +12,22 @@ from lowpanbudget.deployment.link_queue import poisson
 from lowpanbudget.deployment.load import NodeLoad, loads, resends, with_resends
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.ranges import reception_of
-from lowpanbudget.deployment.service import HopService, slot_services
-from lowpanbudget.deployment.slot_play import played_queues
+from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream, StreamHop
+from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 
-_TRANSMISSIONS = 120_000  # of a played network in slots
+_TRANSMISSIONS = 120_000  # of a round of a network in slots
+_ROUNDS = 6  # where it is too close to tell
 
 
 def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """Return whether the network of a design carries its messages, and what each node of the tree has to do for it.
 
-    In slots latency is exact for empty queues, and what queues add is played; contention is played. Both from ``seed``.
+    In slots links are exact and queues are played, longer where it is close; contention is played. Both from ``seed``.
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
@@ -53,31 +55,52 @@ def judged(
     """
     traffic = traffic_of(design, messages)
     nodes = loads(traffic, access.retries + 1)
-    queues = node_queues(nodes, access, None if design.queue is None else design.queue.frames)
+    places = None if design.queue is None else design.queue.frames
     within = None if design.limits is None else design.limits.latency_s
-    played: SimulatedNetwork | None = None
-    if access.slots is not None:
-        told = {}
-        if services is None:
-            places = None if design.queue is None else design.queue.frames
-            told = played_queues(traffic, nodes, access, access.slots, places, seed, _TRANSMISSIONS)
-        services = tuple(
-            slot_services(traffic, access, access.slots, design.loss, within, queues, told)
-        )
-    elif services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
-        played = simulated(design, traffic, nodes, access, seed, transmissions)
-        services = played.services
-        resent = resends(nodes, played.result.frames, played.result.tries)
-    if resent:
-        nodes = with_resends(nodes, resent)
-    carried = tuple(_nodes(design, access, traffic, nodes, queues))
-    sleep = _sleep(design, nodes)
-    checks = checks_of(design, messages, traffic, carried, services or (), sleep)
-    return CarriedNetwork(
-        design.title, checks, tuple(_rhythms(traffic)), carried, tuple(services or ()), sleep,
-        None if played is None else played.result, None if played is None else played.in_runs,
-        traffic.unknown, seed, tuple(resent),
+
+    def network(
+        loaded: Sequence[NodeLoad], queues: Sequence[NodeQueues], found: Sequence[HopService],
+        played: SimulatedNetwork | None = None,
+    ) -> CarriedNetwork:  # fmt: skip
+        carried = tuple(_nodes(design, access, traffic, loaded, queues))
+        sleep = _sleep(design, loaded)
+        checks = checks_of(design, messages, traffic, carried, found, sleep)
+        return CarriedNetwork(
+            design.title, checks, tuple(_rhythms(traffic)), carried, tuple(found), sleep,
+            None if played is None else played.result, None if played is None else played.in_runs,
+            traffic.unknown, seed, tuple(resent),
+        )  # fmt: skip
+
+    slots = access.slots
+    if slots is None:
+        played: SimulatedNetwork | None = None
+        if services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
+            played = simulated(design, traffic, nodes, access, seed, transmissions)
+            services = played.services
+            resent = resends(nodes, played.result.frames, played.result.tries)
+        queues = node_queues(nodes, access, places)
+        loaded = with_resends(nodes, resent) if resent else nodes
+        return network(loaded, queues, services or (), played)
+
+    def slotted(
+        queues: Sequence[NodeQueues], told: Mapping[StreamHop, PlayedStream]
+    ) -> CarriedNetwork:
+        found = slot_services(traffic, access, slots, design.loss, within, queues, told)
+        return network(nodes, queues, tuple(found))
+
+    play = PlayedSlots(
+        traffic, nodes, access, slots, design.loss, places, within, seed, transmissions or _TRANSMISSIONS
     )  # fmt: skip
+    if services is not None or play.is_idle:
+        return slotted(node_queues(nodes, access, places), {})
+    play.play()
+    carried = slotted(play.queues(), play.streams())
+    for _ in range(_ROUNDS - 1):
+        if transmissions is not None or not any(check.is_close for check in carried.checks):
+            break
+        play.play()
+        carried = slotted(play.queues(), play.streams())
+    return carried
 
 
 def _receivers(stream: MessageStream) -> tuple[int, ...]:
@@ -124,7 +147,7 @@ def _nodes(
             used, shared, None if queue is None else queue.frames, None if queue is None else queue.wait_s,
             None if queue is None else queue.full, sent[node.node], None if draw is None else draw.current_ua,
             None if draw is None else draw.days, draw is not None and draw.always_listens,
-            () if draw is None else draw.parts,
+            () if draw is None else draw.parts, 0.0 if queue is None else queue.half_width,
         )  # fmt: skip
 
 

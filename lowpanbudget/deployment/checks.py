@@ -48,9 +48,13 @@ def checks_of(
     return tuple(first.values())
 
 
-def _rank(check: LimitCheck) -> tuple[bool, int, float]:
-    """Return the place of a check: what does not hold first, causes before what follows from them; then by strain."""
-    return check.holds, 0 if check.holds else _CAUSES.index(check.matter), -check.strain
+def _rank(check: LimitCheck) -> tuple[bool, int, bool, float]:
+    """Return the place of a check: what does not hold first, causes before what follows from them.
+
+    Then what is too close to tell, then by strain.
+    """
+    cause = 0 if check.holds else _CAUSES.index(check.matter)
+    return check.holds, cause, not check.is_close, -check.strain
 
 
 def _check(
@@ -61,6 +65,24 @@ def _check(
     return LimitCheck(
         matter, about, text, measured, allowed, unit, strain, measured <= allowed * (1 + 1e-12)
     )
+
+
+def _played(
+    matter: Matter, about: str, text: str, measured: float, allowed: float, unit: str, half_width: float
+) -> LimitCheck:  # fmt: skip
+    """Return a check of what came out as ``measured``, give or take (0: exact): a no where it is sure."""
+    best = max(measured - half_width, 0.0)
+    strain = best / allowed if allowed else inf if best else 0.0
+    holds = best <= allowed + _ROUNDING
+    is_close = holds and measured + half_width > allowed + _ROUNDING and half_width > 0
+    return LimitCheck(
+        matter, about, text + (": too close to tell" if is_close else ""), measured, allowed, unit, strain, holds,
+        is_close,
+    )  # fmt: skip
+
+
+def _give(half_width: float) -> str:
+    return f" (give or take {_percent(half_width)})" if half_width else ""
 
 
 def _frames(messages: Sequence[MessageAirtime]) -> Iterator[LimitCheck]:
@@ -129,8 +151,12 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
     allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
     for node in nodes:
         if node.queue_full is not None:
-            text = f"{_percent(node.queue_full)} of the frames find its queue full, {allowed * 100:.3g} % are allowed"
-            yield _check("queue", f"node {node.name}", text, node.queue_full, allowed, "share")
+            text = f"{_percent(node.queue_full)} of the frames find its queue full{_give(node.queue_half_width)}"
+            text += f", {allowed * 100:.3g} % are allowed"
+            about = f"node {node.name}"
+            yield _played(
+                "queue", about, text, node.queue_full, allowed, "share", node.queue_half_width
+            )
 
 
 def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitCheck]:
@@ -138,34 +164,30 @@ def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitC
         if one.messages is not None and one.messages < _FEW:
             continue  # too few of them were simulated to say anything
         about = f"{one.flow} {one.message}, {plural(one.hop, 'hop')}"
-        share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
-        share *= 1.0 if one.queued is None else one.queued
+        in_runs = one.in_runs is not None and one.in_runs < one.delivered
         if limits.delivery is not None:
-            in_runs = one.in_runs is not None and one.in_runs < one.delivered
-            text = f"{_percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
-            if one.queued is not None and one.queued < 1 - _SEEN:
-                text += f", {_percent(1 - one.queued)} are lost to full queues"
-            if one.half_width:
-                text += f" (give or take {_percent(one.half_width)})"
-            text += f", limits.delivery is {limits.delivery * 100:g} %"
-            # a no is said where it is sure
-            best = min(share + one.half_width, 1.0)
-            if best >= limits.delivery > share - one.half_width:
-                text += ": too close to tell"
-            allowed = 1 - limits.delivery
-            strain = (1 - best) / allowed if allowed else inf if best < 1 else 0.0
-            yield LimitCheck(
-                "delivery", about, text, 1 - share, allowed, "share lost", strain,
-                best >= limits.delivery - _ROUNDING,
-            )  # fmt: skip
+            yield _delivery(one, about, limits.delivery, in_runs=in_runs)
         if limits.latency_s is not None and one.in_time is not None:
-            text = (
-                f"{_percent(one.in_time)} are there within {limits.latency_s:g} s, "
-                f"{limits.latency_share * 100:g} % are to be"
+            text = f"{_percent(one.in_time)} are there within {limits.latency_s:g} s"
+            if in_runs:
+                text += " where losses come in runs"
+            if one.messages is None and one.queue_s:
+                text += " with empty queues"
+            text += f"{_give(one.in_time_half_width)}, {limits.latency_share * 100:g} % are to be"
+            late, allowed = 1 - one.in_time, 1 - limits.latency_share
+            yield _played(
+                "latency", about, text, late, allowed, "share late", one.in_time_half_width
             )
-            yield _check(
-                "latency", about, text, 1 - one.in_time, 1 - limits.latency_share, "share late"
-            )
+
+
+def _delivery(one: HopService, about: str, least: float, *, in_runs: bool) -> LimitCheck:
+    share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
+    share *= 1.0 if one.queued is None else one.queued
+    text = f"{_percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
+    if one.queued is not None and one.queued < 1 - _SEEN:
+        text += f", {_percent(1 - one.queued)} are lost to full queues"
+    text += f"{_give(one.half_width)}, limits.delivery is {least * 100:g} %"
+    return _played("delivery", about, text, 1 - share, 1 - least, "share lost", one.half_width)
 
 
 def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck]:

@@ -13,6 +13,7 @@ from lowpanbudget.values import dataclass
 
 CONFIDENCE = 0.95
 BEYOND = 5  # values that must lie beyond a quantile before it is told: 500 for 99 %; our choice
+_NORMAL = 1.959964  # standard errors of 95 %
 _TINY = 1e-300
 _HALVINGS = 60
 
@@ -58,6 +59,30 @@ def lower(count: int, trials: int, tail: float) -> float:
 def upper(count: int, trials: int, tail: float) -> float:
     """Return the share at which ``count`` or fewer of ``trials`` have the chance ``tail``."""
     return 1.0 - lower(trials - count, trials, tail)
+
+
+def share_of_runs(runs: Sequence[tuple[float, int]]) -> tuple[float, float]:
+    """Return the share of all trials, of (count, trials) of each run, and how far it may be off (95 %).
+
+    Runs are independent of each other, trials of one run are not: a queue that refuses one frame refuses the next. So
+    the spread of the runs counts (a ratio estimate with Student's t), never less than if all trials were independent;
+    where nothing was counted, or everything, the bound for none in so many.
+    """
+    count, trials = sum(one for one, _ in runs), sum(all_ for _, all_ in runs)
+    if not trials:
+        return 0.0, 1.0
+    share = count / trials
+    spread = sum((one - share * all_) ** 2 for one, all_ in runs)
+    apart = _student(len(runs) - 1) * sqrt(spread * len(runs) / (len(runs) - 1)) / trials
+    alone = _NORMAL * sqrt(max(share * (1 - share), 0.0) / trials)
+    return share, max(apart, alone, 1 - float((1 - CONFIDENCE) ** (1 / trials)))
+
+
+def _student(freedom: int) -> float:
+    """Return the two-sided quantile of 95 % of Student's t (Abramowitz and Stegun 26.7.5), for 5 or more."""
+    z = _NORMAL
+    first, second = (z**3 + z) / 4, (5 * z**5 + 16 * z**3 + 3 * z) / 96
+    return z + first / freedom + second / freedom**2
 
 
 def trials_for(share: float) -> int:

@@ -12,12 +12,12 @@ from lowpanbudget.deployment.load import NodeLoad, rhythm_of
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import (
-    SHARES,
     HopService,
     Quantiles,
     link_states,
     path_share,
     quantiles,
+    quantiles_of,
     served,
 )
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
@@ -154,17 +154,19 @@ def _services(
         stream = ways[indices[0]].stream
         here = [apart.by_sending[index] for index in indices]
         count, share, late = _counted(here)
-        half, runs = _half_width(share, count), None
+        half, runs, of = _half_width(share, count), None, count
         if in_runs is not None:
-            many, runs, _ = _counted([in_runs.by_sending[index] for index in indices])
-            half = max(half, _half_width(runs, many))
-        in_time = None
-        if within_s is not None and count:
-            in_time = sum(1 for one in late if one <= within_s) / count
+            of, runs, late = _counted([in_runs.by_sending[index] for index in indices])
+            half = max(half, _half_width(runs, of))
+        in_time, late_half = None, 0.0
+        if within_s is not None and of:
+            in_time = sum(1 for one in late if one <= within_s) / of
+            late_half = _half_width(in_time, of)
         yield HopService(
-            flow, message, direction, hop, len(stream.first), share, runs, half, _quantiles(late), in_time,
+            flow, message, direction, hop, len(stream.first), share, runs, half, quantiles_of(late), in_time,
             quiet=path_share(stream, hop, access.retries + 1),
             quiet_latency=_quiet_latency(stream, hop, rules, step_us), messages=count,
+            in_time_half_width=late_half,
         )  # fmt: skip
 
 
@@ -184,13 +186,6 @@ def _counted(parts: list[Arrived]) -> tuple[int, float, list[float]]:
         (came / count if count else 0.0),
         sorted(late for one in parts for late in one.latencies_s),
     )
-
-
-def _quantiles(late: list[float]) -> Quantiles | None:
-    """Return the quantiles of simulated latencies, None where there are none."""
-    if not late:
-        return None
-    return Quantiles(*(late[int(share * len(late))] for share in SHARES))
 
 
 def _quiet_latency(

@@ -17,13 +17,15 @@ _ENDLESS = 64  # places that stand for any number, where the design states none
 class SlotQueue:
     """The queue in front of a link: frames waiting, seconds from joining to the last try, the share without a place.
 
-    ``adds_s`` is what waiting for other frames adds to the time that a frame takes with an empty queue.
+    ``adds_s`` is what waiting for other frames adds to the time that a frame takes with an empty queue. The share is
+    plus or minus ``half_width``: 0 where it was calculated, for this queue by itself.
     """
 
     frames: float
     wait_s: float
     adds_s: float
     full: float
+    half_width: float = 0.0
 
 
 class NodeQueues(NamedTuple):

@@ -4,60 +4,186 @@ from collections.abc import Iterable, Iterator, Sequence
 from random import Random
 from typing import NamedTuple
 
+from lowpanbudget.deployment.confidence import share_of_runs
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad, rhythm_of
+from lowpanbudget.deployment.node_queues import NodeQueues, SlotQueue, node_queues
+from lowpanbudget.deployment.service import Quantiles, link_states, passed, quantiles_of
 from lowpanbudget.deployment.slot_latency import even_cells
-from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
+from lowpanbudget.deployment.slot_run import Arrival, QueueCount, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import MessageStream, Traffic
 from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.design.loss import FrameLoss
 
-_QUIET = 0.1  # part of the cells below which queues are as good as empty
-_LEAST = 200  # messages of a kind and hop that say something
-
-
-class PlayedQueue(NamedTuple):
-    """What messages of one kind met: the share that no queue refused, and the mean seconds of those that arrived."""
-
-    queued: float
-    mean_s: float
-
+_QUIET = 0.02  # part of the cells below which queues are as good as empty
+_LEAST = 100  # messages of a kind and hop that say something
+_RUNS = 20  # of a round: cells placed at random are others in each
+_SETTLES = 0.1  # of each run: queues are empty when it begins
 
 StreamHop = tuple[str, str, str, int]  # flow, message, way, hop
 
 
-def played_queues(
-    traffic: Traffic, nodes: Sequence[NodeLoad], access: Access, slots: Slots, places: int | None, seed: int,
-    transmissions: int,
-) -> dict[StreamHop, PlayedQueue]:  # fmt: skip
-    """Return what the queues of a tree do, for kinds and hops of which enough messages were played; none where idle.
+class PlayedStream(NamedTuple):
+    """What messages of one kind met: how many there were, how many a queue refused, the share of the others.
 
-    All links of a tree are played together from ``seed``, for about so many transmissions.
+    That share is plus or minus ``half_width``.
+    ``latency`` and ``mean_s`` are of those that arrived, losses in runs where the design states them; ``in_time`` is
+    the share of all that was there in time, with its half-width.
     """
-    tries = sum(node.up.tries_per_s + node.down.tries_per_s for node in nodes)
-    used = max(
-        (node.up.tries_per_s / slots.cells if slots.cells else 0.0 for node in nodes), default=0.0
-    ) * slots.slotframe_s  # fmt: skip
-    if not tries or used < _QUIET:
-        return {}
-    random = Random(seed)  # noqa: S311  # no secret: a run that can be repeated
-    links = list(_links(traffic, nodes, slots, random))
-    sendings = usual_sendings(traffic, nodes)
-    coming = list(usual_arrivals(sendings, transmissions / tries, random))
-    # losses from draws of their own: the same ones again would lose the frames behind short gaps
-    run = run_slots(
-        [arrival for _, arrival in coming], links, slotframe=slots.slotframe, slot_s=slots.template.length / 1e6,
-        attempts=access.retries + 1, places=places, seed=random.getrandbits(64),
-    )  # fmt: skip
-    found: dict[StreamHop, list[tuple[float | None, bool]]] = {}
-    for (key, arrival), at, lost in zip(coming, run.arrived_s, run.lost, strict=True):
-        late = None if at is None else at - arrival.at_s
-        found.setdefault(key, []).append((late, lost == "queue"))
-    return {key: _told(ends) for key, ends in found.items() if len(ends) >= _LEAST}
+
+    messages: int
+    refused: int
+    queued: float
+    half_width: float
+    latency: Quantiles | None
+    mean_s: float
+    in_time: float | None
+    in_time_half_width: float
 
 
-def _told(ends: Sequence[tuple[float | None, bool]]) -> PlayedQueue:
-    late = [one for one, _ in ends if one is not None]
-    refused = sum(1 for _, full in ends if full)
-    return PlayedQueue(1 - refused / len(ends), sum(late) / len(late) if late else 0.0)
+class UsualSending(NamedTuple):
+    """Messages that one node sends over links of their own, at any time: their links, how often, of how many frames."""
+
+    key: StreamHop
+    way: tuple[int, ...]
+    every_s: float
+    frames: int
+    stream: MessageStream
+
+
+class _RunCount(NamedTuple):
+    """Of one kind in one run: messages, those that a queue refused, and when the others were there.
+
+    ``refused`` adds to ``met_full`` those that links lose on the way there: they would have been refused as often.
+    """
+
+    messages: int
+    met_full: int
+    refused: float
+    late: list[float]
+
+
+class PlayedSlots:
+    """The tree of a design with all its links, played in rounds of some runs; the more rounds, the surer.
+
+    Each run has cells of its own where these are placed at random, and losses of its own. Messages come at any time
+    (Poisson). Runs are independent of each other, and so tell how sure they are together; messages of one run are not.
+    """
+
+    def __init__(
+        self, traffic: Traffic, nodes: Sequence[NodeLoad], access: Access, slots: Slots, loss: FrameLoss | None,
+        places: int | None, within_s: float | None, seed: int, transmissions: int,
+    ) -> None:  # fmt: skip
+        self._traffic, self._nodes, self._access, self._slots = traffic, nodes, access, slots
+        self._loss, self._places, self._within_s, self._seed = loss, places, within_s, seed
+        tries = sum(node.up.tries_per_s + node.down.tries_per_s for node in nodes)
+        self._span_s = transmissions / _RUNS / tries if tries else 0.0
+        self._sendings = list(usual_sendings(traffic, nodes))
+        self._before = {
+            key: self._passed(one) for key, one in {one.key: one for one in self._sendings}.items()
+        }
+        self._counts: dict[StreamHop, list[_RunCount]] = {key: [] for key in self._before}
+        self._queues: list[tuple[QueueCount, ...]] = []
+        self._runs = 0
+        octets = [frame.octets for stream in traffic.streams for frame in stream.first]
+        self._states = link_states(loss, max(octets, default=0))
+
+    def _passed(self, sending: UsualSending) -> list[float]:
+        """Return the shares of messages that come to each link of their way if no queue refuses them."""
+        cells = self._slots.cells if sending.key[2] in ("up", "parent") else self._slots.cells_down
+        apart_s = self._slots.slotframe_s / max(cells, 1)
+        attempts = self._access.retries + 1
+        return [
+            passed(sending.stream, hop, attempts, self._loss, apart_s)
+            for hop in range(len(sending.way))
+        ]
+
+    @property
+    def is_idle(self) -> bool:
+        """Return whether so little is sent that queues are as good as empty."""
+        slots = self._slots
+        used = [node.up.tries_per_s / slots.cells for node in self._nodes if slots.cells]
+        used += [
+            node.down.tries_per_s / slots.cells_down for node in self._nodes if slots.cells_down
+        ]
+        return max(used, default=0.0) * slots.slotframe_s < _QUIET
+
+    def play(self) -> None:
+        """Play one round more."""
+        for _ in range(_RUNS):
+            self._run(Random(self._seed * 1_000_003 + self._runs))  # noqa: S311  # no secret: a run that can be repeated
+            self._runs += 1
+
+    def _run(self, random: Random) -> None:
+        links = list(_links(self._traffic, self._nodes, self._slots, random))
+        begins = self._span_s * _SETTLES
+        coming = list(usual_arrivals(self._sendings, self._span_s, random))
+        # losses from draws of their own: the same ones again would lose the frames behind short gaps
+        run = run_slots(
+            [arrival for _, arrival in coming], links, slotframe=self._slots.slotframe,
+            slot_s=self._slots.template.length / 1e6, attempts=self._access.retries + 1, places=self._places,
+            seed=random.getrandbits(64), runs=self._states, counted_from_s=begins,
+        )  # fmt: skip
+        messages, met_full = dict.fromkeys(self._counts, 0), dict.fromkeys(self._counts, 0)
+        refused = dict.fromkeys(self._counts, 0.0)
+        late: dict[StreamHop, list[float]] = {key: [] for key in self._counts}
+        for (key, arrival), at, lost, where in zip(
+            coming, run.arrived_s, run.lost, run.lost_at, strict=True
+        ):
+            if arrival.at_s < begins:
+                continue
+            messages[key] += 1
+            if at is not None:
+                late[key].append(at - arrival.at_s)
+            elif lost == "queue" and where is not None:
+                met_full[key] += 1
+                refused[key] += 1 / self._before[key][arrival.way.index(where)]
+        for key, runs in self._counts.items():
+            runs.append(_RunCount(messages[key], met_full[key], refused[key], late[key]))
+        self._queues.append(run.queues)
+
+    def streams(self) -> dict[StreamHop, PlayedStream]:
+        """Return what messages met, of kinds and hops of which enough were played."""
+        told = {}
+        for key, runs in self._counts.items():
+            messages = sum(run.messages for run in runs)
+            if messages < _LEAST:
+                continue
+            refused, half = share_of_runs([(run.refused, run.messages) for run in runs])
+            late = sorted(one for run in runs for one in run.late)
+            within, in_time, in_time_half = self._within_s, None, 0.0
+            if within is not None:
+                in_time, in_time_half = share_of_runs(
+                    [(sum(one <= within for one in run.late), run.messages) for run in runs]
+                )
+            told[key] = PlayedStream(
+                messages, sum(run.met_full for run in runs), max(1 - refused, 0.0), half, quantiles_of(late),
+                sum(late) / len(late) if late else 0.0, in_time, in_time_half,
+            )  # fmt: skip
+        return told
+
+    def queues(self) -> tuple[NodeQueues, ...]:
+        """Return the queues of all nodes: as they were played, but where what comes is their own alone and exact."""
+        nodes, slots = self._nodes, self._slots
+        count, found = len(nodes), []
+        for index, exact in enumerate(node_queues(nodes, self._access, self._places)):
+            node = nodes[index]
+            up = exact.up
+            if node.behind or self._states is not None:
+                up = self._queue(index, node.up, slots.cells)
+            found.append(NodeQueues(up, self._queue(count + index, node.down, slots.cells_down)))
+        return tuple(found)
+
+    def _queue(self, link: int, load: LinkLoad, cells: int) -> SlotQueue | None:
+        runs = [queues[link] for queues in self._queues]
+        came, refused = sum(run.came for run in runs), sum(run.refused for run in runs)
+        if not cells or not came:
+            return None
+        full, half = share_of_runs([(run.refused, run.came) for run in runs])
+        waiting = sum(run.frame_s for run in runs)
+        wait_s = waiting / (came - refused) if came > refused else 0.0
+        tries_s = load.tries_a_frame * self._slots.slotframe_s / cells
+        seconds = self._runs * self._span_s * (1 - _SETTLES)
+        return SlotQueue(waiting / seconds, wait_s, max(wait_s - tries_s, 0.0), full, half)
 
 
 def _links(
@@ -75,15 +201,6 @@ def _links(
     yield from (link(node.down, slots.cells_down, node.hop, "down") for node in nodes)
 
 
-class UsualSending(NamedTuple):
-    """Messages that one node sends over links of their own, at any time: their links, how often, of how many frames."""
-
-    key: StreamHop
-    way: tuple[int, ...]
-    every_s: float
-    frames: int
-
-
 def usual_sendings(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[UsualSending]:
     """Yield what nodes send. A link up has the number of its node, one down comes behind all of them."""
     tree = traffic.tree
@@ -94,19 +211,19 @@ def usual_sendings(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[Usua
             every_s = rhythm_of(stream, nodes[node])
             if way and every_s is not None:
                 key = (stream.flow, stream.message, stream.way, hops[node])
-                yield UsualSending(key, way, every_s, len(stream.first))
+                yield UsualSending(key, way, every_s, len(stream.first), stream)
 
 
 def usual_arrivals(
     sendings: Iterable[UsualSending], until_s: float, random: Random
 ) -> Iterator[tuple[StreamHop, Arrival]]:
-    """Yield messages up to a time."""
+    """Yield messages up to a time, each at any time: a node that has sent one may send the next at once."""
     draw = random.expovariate
-    for key, way, every_s, frames in sendings:
-        rate = 1 / every_s
+    for one in sendings:
+        rate = 1 / one.every_s
         at = draw(rate)
         while at < until_s:
-            yield key, Arrival(at, way, frames)
+            yield one.key, Arrival(at, one.way, one.frames)
             at += draw(rate)
 
 

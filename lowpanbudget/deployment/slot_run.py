@@ -34,11 +34,20 @@ class Arrival(NamedTuple):
     frames: int = 1
 
 
+class QueueCount(NamedTuple):
+    """What came to the queue of a link: frames, those of them that it refused, and frames waiting times seconds."""
+
+    came: int
+    refused: int
+    frame_s: float
+
+
 @dataclass(frozen=True, slots=True)
 class SlotRun:
     """What became of each arrival: when its last frame was in (None: lost), and what lost it at which link.
 
-    ``lengths`` holds for each link that was asked for (seconds, frames waiting) after each change.
+    ``lengths`` holds for each link that was asked for (seconds, frames waiting) after each change; ``queues`` what came
+    to each link.
     """
 
     arrived_s: tuple[float | None, ...]
@@ -46,6 +55,7 @@ class SlotRun:
     lost_at: tuple[int | None, ...]
     lengths: tuple[tuple[tuple[float, int], ...], ...]
     transmissions: int
+    queues: tuple[QueueCount, ...] = ()
 
 
 def run_slots(
@@ -59,15 +69,18 @@ def run_slots(
     seed: int,
     runs: LossStates | None = None,
     trace: Collection[int] = (),
+    counted_from_s: float = 0.0,
 ) -> SlotRun:
     """Return what becomes of messages over links, each with a queue of ``places`` frames (None: any number).
 
     A frame may use cells that begin when it is there or later; what was received in a slot may be sent on from the next
     one on, a message of several frames when all of them are there. The first frame of a queue is tried in one cell
     after the other, ``attempts`` times. ``runs``: losses come in runs, in place of those of the links.
-    ``trace`` are the links whose queues are kept.
+    ``trace`` are the links whose queues are kept; what comes to a queue is counted from a time on.
     """
-    network = _Network(links, slotframe, slot_s, attempts, places, Random(seed), runs, trace)  # noqa: S311  # no secret: a run that can be repeated
+    network = _Network(
+        links, slotframe, slot_s, attempts, places, Random(seed), runs, trace, counted_from_s  # noqa: S311  # no secret: a run that can be repeated
+    )  # fmt: skip
     return network.run(arrivals)
 
 
@@ -87,7 +100,10 @@ class _LinkQueue:
     ``lengths`` are (seconds, frames waiting) after each change, None where nobody asks.
     """
 
-    __slots__ = ("answer_loss", "had", "lengths", "loss", "messages", "number", "tries", "waits")
+    __slots__ = (
+        "answer_loss", "came", "frame_slots", "had", "lengths", "loss", "messages", "number", "refused", "since",
+        "tries", "waits",
+    )  # fmt: skip
 
     def __init__(self, number: int, link: SlotLink, slotframe: int, *, trace: bool) -> None:
         self.number, self.loss, self.answer_loss = number, link.loss, link.answer_loss
@@ -95,6 +111,13 @@ class _LinkQueue:
         self.messages: deque[_Passing] = deque()
         self.tries, self.had = 0, False
         self.lengths: list[tuple[float, int]] | None = [] if trace else None
+        self.came = self.refused = self.frame_slots = self.since = 0
+
+    def held(self, slot: int) -> None:
+        """Count what waited up to a slot, in which the queue is about to change."""
+        if slot > self.since:
+            self.frame_slots += len(self.messages) * (slot - self.since)
+            self.since = slot
 
 
 class _Network:
@@ -110,6 +133,7 @@ class _Network:
         random: Random,
         runs: LossStates | None,
         trace: Collection[int],
+        counted_from_s: float,
     ) -> None:
         self._slotframe, self._slot_s = slotframe, slot_s
         self._attempts = attempts
@@ -119,6 +143,9 @@ class _Network:
             _LinkQueue(number, link, slotframe, trace=number in trace)
             for number, link in enumerate(links)
         ]
+        self._counted_from = ceil(counted_from_s / slot_s)
+        for queue in self._links:
+            queue.since = self._counted_from
         self._events: list[int] = []
         self._sent = 0
 
@@ -140,6 +167,7 @@ class _Network:
         return SlotRun(
             tuple(self._arrived), tuple(self._lost), tuple(self._lost_at),
             tuple(tuple(link.lengths or ()) for link in self._links), self._sent,
+            tuple(QueueCount(one.came, one.refused, one.frame_slots * self._slot_s) for one in self._links),
         )  # fmt: skip
 
     def _play(self, until: float) -> None:
@@ -155,11 +183,17 @@ class _Network:
         waiting = link.messages
         if not waiting:
             self._wake(link, slot)
+        link.held(slot)
+        refused = 0
         for _ in range(message.frames):
             if len(waiting) < self._places:
                 waiting.append(message)
             else:
+                refused += 1
                 self._lose(message, "queue")
+        if slot >= self._counted_from:
+            link.came += message.frames
+            link.refused += refused
         if link.lengths is not None:
             link.lengths.append((slot * self._slot_s, len(waiting)))
 
@@ -185,6 +219,7 @@ class _Network:
             message.there += 1
         known = received and not self._loses(link.answer_loss, number, now)
         if known or link.tries >= self._attempts:
+            link.held(slot + 1)
             waiting.popleft()
             if not link.had:
                 self._lose(message, "link")

@@ -49,14 +49,19 @@ class SlotsShape(ShapeTable):
     slotframe: int = key(Whole(1, 0xFFFF), "Slots in a slotframe.", default=101)
     channels: int = key(Whole(1, 512), "Channels that are hopped over.", default=16)
     cells: int = key(
-        Whole(0, 0xFFFF), "Cells a slotframe that each node has towards its parent.", default=1
+        Whole(0, 0xFFFF),
+        "Cells a slotframe that each node has towards its parent. 0: nothing is carried to it; messages to one node in "
+        "shared cells are not counted here.",
+        default=1,
     )
     cells_down: int = key(
-        Whole(0, 0xFFFF), "Cells a slotframe from a parent to each of its children.", default=1
+        Whole(0, 0xFFFF),
+        "Cells a slotframe from a parent to each of its children. 0: nothing is carried to them.",
+        default=1,
     )
     shared_cells: int = key(
         Whole(0, 0xFFFF),
-        "Cells a slotframe that all nodes share: for beacons, routing and what has no cell of its own.",
+        "Cells a slotframe that all nodes share: for beacons and routing, what is sent to all around.",
         default=1,
     )
     order: CellOrder = key(

@@ -272,7 +272,9 @@ class FlowShape(ShapeTable):
         Whole(1, 256), "Frames that one message may take; 1: no fragments.", default=1
     )
     every_s: Decimal | None = key(
-        Exact(above=0), "Seconds between two readings of a node.", default=None
+        Exact(above=0),
+        "Seconds between two readings of a node, on average: what is played sends at random times (Poisson).",
+        default=None,
     )
 
 

@@ -26,6 +26,10 @@ MATTERS = {
 _LOST_TO = {
     "access": "for want of a free channel", "retries": "after the last retry", "queue": "to full queues",
 }  # fmt: skip
+AT_RANDOM = (
+    "Messages are played at random times (Poisson), every_s apart on average: nodes that report by the clock, each at "
+    "another moment, find queues full more rarely; nodes that all report at the same moment, more often."
+)
 _HOUR = 3600
 _MOST_HELPS = 6
 _SEEN = 1e-6  # a share that is worth a column
@@ -240,7 +244,7 @@ def _arrivals(
 def _is_late(one: HopService) -> bool:
     """Return whether something arrives after the time that the design allows."""
     there = one.delivered * (1.0 if one.queued is None else one.queued)
-    return one.in_time is not None and there - one.in_time > _SEEN
+    return one.in_time is not None and there - one.in_time > max(_SEEN, one.in_time_half_width)
 
 
 def _legend(console: Console, screen: Screen, network: CarriedNetwork) -> None:
@@ -254,15 +258,26 @@ def _legend(console: Console, screen: Screen, network: CarriedNetwork) -> None:
     if any(one.in_runs is not None for one in some):
         texts.append("in runs: the same mean loss in runs, as loss.runs says")
     if any(one.queued is not None and one.queued < 1 - _SEEN for one in some):
-        texts.append("places: find a place in every queue on the way, each queue by itself")
+        texts.append("places: find a place in every queue on the way")
+    is_played = any(one.messages is not None for one in some)
     if any(one.queue_s for one in some):
-        texts.append("times are of empty queues; queues: what they add on average")
-    if any(one.quiet is not None for one in some):
+        texts.append(
+            "times are played, queues: what these add on average"
+            if is_played
+            else "times are of empty queues; queues: what they add on average"
+        )
+    if any(one.in_runs is not None for one in some):
+        texts.append("times are with losses in runs")
+    if is_played:
         texts.append("±: what the simulation leaves open (95 %)")
+    if any(one.quiet is not None for one in some):
         texts.append("quiet: a bound, as if no other node ever sent")
     if any(map(_is_late, some)):
         texts.append("in time: within limits.latency_s")
-    paragraph(console, screen, "; ".join(texts) + ".", "dim")
+    said = "; ".join(texts) + "."
+    if is_played:
+        said += f" {AT_RANDOM}"
+    paragraph(console, screen, said, "dim")
     console.print()
 
 

@@ -146,6 +146,18 @@ def test_latency_beside_its_limit() -> None:
     assert (found.holds, found.measured, found.allowed) == pytest.approx((False, 0.06, 0.05))
     assert found.strain == pytest.approx(1.2)
     assert judge("latency_s = 60", service(1.0, in_time=0.95))["latency"].holds
+    # give or take: a no is said where it is sure
+    played = service(1.0, in_time=0.94, in_time_half_width=0.02, messages=400)
+    close = judge("latency_s = 60", played)["latency"]
+    assert (close.holds, close.is_close) == (True, True)
+    assert "94.0 % are there within 60 s (give or take 2.0 %), 95 %" in close.text
+    sure = judge("latency_s = 60", replace(played, in_time_half_width=0.009))["latency"]
+    assert (sure.holds, sure.is_close) == (False, False)
+    in_runs = service(1.0, in_runs=0.9, in_time=0.9)
+    assert (
+        "90.0 % are there within 60 s where losses come in runs"
+        in judge("latency_s = 60", in_runs)["latency"].text
+    )
     # what holds least comes first, and of each matter what strains it most
     both = judge(
         "latency_s = 60\ndelivery = 0.9", service(0.9, in_time=0.1), service(0.95, in_time=0.5)
@@ -165,7 +177,10 @@ def test_what_a_queue_may_refuse(limits: str, allowed: float) -> None:
     traffic = traffic_of(design, airtime(design))
     nodes = network_of(design).nodes
     for full, holds in ((allowed, True), (allowed + 0.001, False)):
-        fuller = [replace(nodes[1], queue_full=full), *nodes[2:]]
+        fuller = [
+            replace(node, queue_full=full if node.name == "1.1" else 0.0, queue_half_width=0.0)
+            for node in nodes[1:]
+        ]
         found = {one.matter: one for one in checks_of(design, (), traffic, fuller, (), None)}[
             "queue"
         ]
@@ -265,8 +280,10 @@ def test_quantiles_of_a_slotframe() -> None:
 
 
 def test_a_place_in_every_queue_on_the_way() -> None:
-    """Queues of one frame, each by itself: chances multiply, and what they add adds up."""
-    design = in_slots(tables="[queue]\nframes = 1\n", flow="every_s = 40")
+    """Queues of one frame, not played, each by itself: chances multiply, what they add adds up, times are without."""
+    design = in_slots(
+        tables="[queue]\nframes = 1\n[limits]\nlatency_s = 2.02\n", flow="every_s = 400"
+    )
     network = network_of(design)
     nodes = {node.hop: node for node in network.nodes}
     chance, adds = 1.0, 0.0
@@ -279,6 +296,10 @@ def test_a_place_in_every_queue_on_the_way() -> None:
         assert node.queue_wait_s is not None
         adds += node.queue_wait_s - 1.01  # one try each, in the next cell
         assert one.queue_s == pytest.approx(adds, abs=1e-9)
+        if one.hop < 3:  # two slotframes are enough for two hops
+            assert one.in_time == pytest.approx(chance)
+    (late,) = (one for one in network.checks if one.matter == "latency")
+    assert " with empty queues, 95 % are to be" in late.text
 
 
 def test_a_quiet_channel_over_two_hops() -> None:

@@ -1,18 +1,19 @@
 """Formulas of a plan against closed forms, in networks so small that a pencil gives their numbers."""
 
 from collections.abc import Sequence
-from math import exp, inf, isclose
+from itertools import product
+from math import exp, hypot, inf, isclose, sqrt
 from pathlib import Path
-from random import Random
 from statistics import NormalDist
 
 import pytest
+from simulation.slotted import path
 
 from lowpanbudget import parse_design
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carry import judged
-from lowpanbudget.deployment.confidence import share_of
+from lowpanbudget.deployment.confidence import share_of, share_of_runs
 from lowpanbudget.deployment.contention import simulate_csma
 from lowpanbudget.deployment.contention_messages import MessageLog, MovingMessage
 from lowpanbudget.deployment.contention_rules import (
@@ -27,9 +28,10 @@ from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, PlanVerdict
 from lowpanbudget.deployment.node_queues import node_queues
 from lowpanbudget.deployment.plan_checks import delivery, link_checks, node_checks
-from lowpanbudget.deployment.service import slot_services
-from lowpanbudget.deployment.slot_play import played_queues, usual_arrivals, usual_sendings
+from lowpanbudget.deployment.slot_latency import path_latency
+from lowpanbudget.deployment.slot_play import PlayedSlots
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
+from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.estimate import Estimate
@@ -110,12 +112,22 @@ def test_several_frames_wait_for_each_others_acknowledgements() -> None:
     assert isclose(service.delivered, 0.99**2, rel_tol=1e-9)
 
 
+def played(
+    traffic: Traffic, access: Access, slots: Slots, places: int, transmissions: int, *, seed: int = 1,
+    within_s: float | None = None,
+) -> PlayedSlots:  # fmt: skip
+    """One round of a tree in slots."""
+    nodes = loads(traffic, access.retries + 1)
+    play = PlayedSlots(traffic, nodes, access, slots, None, places, within_s, seed, transmissions)
+    play.play()
+    return play
+
+
 def test_a_played_queue_tries_as_often_as_is_planned() -> None:
     """No retries, half of the frames lost, whichever gaps are before them: M/D/1 and half a slotframe to the cell."""
     access, slots = in_slots(0)
     traffic = carried((1,), 8 * slots.slotframe_s, loss=0.5)
-    played = played_queues(traffic, loads(traffic, 1), access, slots, 16, 1, 4000)
-    found = played["up", "report", "up", 1]
+    found = played(traffic, access, slots, 16, 20_000).streams()["up", "report", "up", 1]
     assert found.queued == 1
     # one frame in eight slotframes: behind others for 1/8 / (2 - 2/8) of a slotframe
     waits = 0.5 + 0.125 / (2 * (1 - 0.125))
@@ -123,19 +135,103 @@ def test_a_played_queue_tries_as_often_as_is_planned() -> None:
     assert found.mean_s == pytest.approx(waits * slots.slotframe_s + slot_s, rel=0.05)
 
 
-def test_two_hundred_messages_of_a_queue_say_something() -> None:
-    """Played until the 200th came, or the one before it alone."""
+def test_a_hundred_messages_of_a_queue_say_something() -> None:
+    """What is told was met by a hundred or more, and by as many as came behind the beginning."""
     access, slots = in_slots(0)
     traffic = carried((1,), 8 * slots.slotframe_s)
-    nodes = loads(traffic, 1)
-    tries = nodes[1].up.tries_per_s
-    coming = [
-        one.at_s for _, one in usual_arrivals(usual_sendings(traffic, nodes), 3000.0, Random(5))
-    ]
-    for count in (199, 200):
-        until_s = (coming[count - 1] + coming[count]) / 2
-        played = played_queues(traffic, nodes, access, slots, 16, 5, until_s * tries)  # type: ignore[arg-type]
-        assert len(played) == (count == 200)
+    told = [played(traffic, access, slots, 16, count, seed=5).streams() for count in range(90, 140)]
+    counts = [one.messages for streams in told for one in streams.values()]
+    assert {len(streams) for streams in told} == {0, 1}
+    assert 100 <= min(counts) <= 102
+
+
+def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them() -> None:
+    """A chain of three, 85 % of the last cells used, four places: what is refused, where, and what is there in time.
+
+    Each queue by itself is too kind: what a queue sends comes in rows. Within the half-widths of both, at fixed seeds.
+    """
+    access, slots = in_slots(3)
+    chain = Tree(("root", "1", "2", "3"), (-1, 0, 1, 2), 1, 2, all_send=True)
+    every_s, places, within_s = 4.4, 4, 3.0
+    stream = carried((1, 2, 3), every_s, loss=0.1, answer_loss=0.1).streams[0]
+    traffic = Traffic(chain, (stream,), (), ())
+    play = played(traffic, access, slots, places, 60_000, within_s=within_s)
+    streams, queues = play.streams(), play.queues()
+
+    seconds, hops = 1500.0, (1, 2, 3)
+    full: list[tuple[float, int]] = []
+    refused, late = ({hop: list[tuple[float, int]]() for hop in hops} for _ in range(2))
+    for seed in range(8):
+        network = path([[1], [2], [3]], seed, success=0.9, ack_loss=0.1, places=places)
+        for node in range(3):
+            network.poisson(node, every_s, seconds)
+        packets = network.run(seconds + 300)
+        for hop in hops:
+            mine = [one for one in packets if one.origin == 3 - hop]
+            refused[hop].append((sum(one.lost == "queue" for one in mine), len(mine)))
+            there = [one.arrived - one.made for one in mine if one.arrived is not None]
+            late[hop].append((sum(one <= within_s for one in there), len(mine)))
+        full.append((network.refused[2], network.offered[2]))
+    for hop in hops:
+        told = streams["up", "report", "up", hop]
+        share, half = share_of_runs(refused[hop])
+        assert abs(1 - told.queued - share) < 2 * hypot(half, told.half_width)
+        share, half = share_of_runs(late[hop])
+        assert told.in_time is not None
+        assert abs(told.in_time - share) < 2 * hypot(half, told.in_time_half_width)
+    share, half = share_of_runs(full)
+    found = queues[1].up
+    assert found is not None
+    assert abs(found.full - share) < 2 * hypot(half, found.half_width)
+    alone = node_queues(loads(traffic, 4), access, places)[1].up
+    assert alone is not None
+    assert alone.full + found.half_width < found.full
+
+
+def test_runs_of_a_simulation_are_as_sure_as_they_are_alike() -> None:
+    """Student's t for 20 runs is 2.093 (tables): 10 runs without a loss, 10 with 20 of 1000, 10 +- 10.26 each."""
+    share, half = share_of_runs([(0, 1000), (20, 1000)] * 10)
+    assert share == 0.01
+    assert half == pytest.approx(2.093 * (10 * sqrt(20 / 19)) / sqrt(20) / 1000, rel=1e-3)
+    # all alike: what independent trials would leave open; none at all: the bound for none in so many
+    assert share_of_runs([(10, 1000)] * 20)[1] == pytest.approx(
+        1.96 * sqrt(0.01 * 0.99 / 20_000), rel=1e-3
+    )
+    assert share_of_runs([(0, 50)] * 20)[1] == pytest.approx(1 - 0.05 ** (1 / 1000))
+    assert share_of_runs([(0, 0)] * 20) == (0.0, 1.0)
+
+
+@pytest.mark.parametrize(("frames", "attempts"), [(1, 3), (2, 2)])
+def test_latency_with_losses_in_runs_is_the_sum_over_every_case(frames: int, attempts: int) -> None:
+    """Two links, unequal gaps between cells, each link's states step by step in every case; and what arrives at all."""
+    states = LossStates(0.1, 0.7, 4.0, 0.3)
+    cells, slotframe = ((0, 2), (3,)), 5
+    found = path_latency(cells, slotframe, 1.0, [states, states], attempts, frames)
+    expected: dict[int, float] = {}
+    for begin in range(slotframe):
+        for counts in product(range(1, attempts + 1), repeat=2 * frames):
+            now, weight = begin, 1 / slotframe
+            for link, own in enumerate(cells):
+                mix, last = [0.7, 0.3], None
+                for count in counts[link * frames : (link + 1) * frames]:
+                    for number in range(1, count + 1):
+                        while now % slotframe not in own:
+                            now += 1
+                        if last is not None:
+                            keeps, whole = exp((last - now) / (4.0 * 0.7)), sum(mix)
+                            mix = [
+                                keeps * one + (1 - keeps) * part * whole
+                                for one, part in zip(mix, (0.7, 0.3), strict=True)
+                            ]
+                        chances = (0.9, 0.3) if number == count else (0.1, 0.7)
+                        mix = [one * chance for one, chance in zip(mix, chances, strict=True)]
+                        last, now = now, now + 1
+                weight *= sum(mix)
+            expected[now - begin] = expected.get(now - begin, 0.0) + weight
+    for steps, share in enumerate(found.shares):
+        assert isclose(share, expected.get(steps, 0.0), abs_tol=1e-12)
+    even = path_latency([(0,), (1,)], slotframe, 1.0, [states, states], attempts, frames)
+    assert even.delivered == pytest.approx(delivered_in_runs(states, 5.0, attempts, frames) ** 2)
 
 
 def test_where_none_is_lost_the_bound_is_that_of_none_in_so_many() -> None:
@@ -165,7 +261,8 @@ def test_a_quiet_channel_delays_by_backoff_cca_turnaround_and_frame() -> None:
     assert found.quiet_latency.median_s == pytest.approx(expected, abs=1e-9)
     assert found.quiet == pytest.approx(1 - stream.first[0].loss ** 4, rel=1e-12)
     # what is there within the limit has arrived at all
-    assert all(0 <= (one.in_time or 0) <= one.delivered for one in network.services)
+    for one in network.services:
+        assert 0 <= (one.in_time or 0) <= (one.delivered if one.in_runs is None else one.in_runs)
     # sleeping children poll, and nobody else: those without children of their own
     polls = next(
         one for one in traffic_of(ARCHIVE, messages).streams if one.message == "data request"

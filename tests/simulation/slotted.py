@@ -70,6 +70,10 @@ class SlottedNetwork:
         self.sent: list[Sent] = []
         self.made: Counter[int] = Counter()
         self.attempts = 0
+        self.offered: Counter[int] = (
+            Counter()
+        )  # packets that came to each link, and that its queue refused
+        self.refused: Counter[int] = Counter()
         self.known: dict[int, set[int]] = {}
         self.waiting: dict[int, simpy.Event | None] = {}
         for node in links:
@@ -98,6 +102,14 @@ class SlottedNetwork:
             self.make(node)
             number += 1
 
+    def poisson(self, node: int, every: float, until: float) -> None:
+        self.env.process(self._poisson(node, every, until))
+
+    def _poisson(self, node: int, every: float, until: float) -> Events:
+        while (at := self.env.now + self.random.expovariate(1 / every)) < until:
+            yield self.env.timeout(at - self.env.now)
+            self.make(node)
+
     def make(self, node: int) -> Packet:
         packet = Packet(len(self.packets), self.env.now, node, 79, self.made[node])
         self.made[node] += 1
@@ -107,7 +119,9 @@ class SlottedNetwork:
 
     def _offer(self, node: int, packet: Packet) -> None:
         link = self.links[node]
+        self.offered[node] += 1
         if self.places is not None and len(link.queue) >= self.places:
+            self.refused[node] += 1
             packet.lost = packet.lost or "queue"
             return
         link.queue.append(packet)

@@ -1,0 +1,163 @@
+"""How messages arrive over cells of their own: links exact, queues as they were played."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache, lru_cache
+from math import hypot
+
+from lowpanbudget.deployment.delays import Delays, in_turn
+from lowpanbudget.deployment.delivery import LossStates
+from lowpanbudget.deployment.node_queues import NodeQueues
+from lowpanbudget.deployment.service import (
+    HopService,
+    link_states,
+    path_share,
+    quantiles,
+    runs_share,
+    served,
+)
+from lowpanbudget.deployment.slot_latency import even_cells, hop_latency, path_latency
+from lowpanbudget.deployment.slot_play import PlayedStream, StreamHop
+from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.design.access import Access, CellOrder, Slots
+from lowpanbudget.design.loss import FrameLoss
+from lowpanbudget.design.tree import Tree
+from lowpanbudget.values import replace
+
+_FEW = 10  # messages that a queue refused: fewer tell little of their kind
+# of what all kinds lose at a queue: what begins there loses more than what comes in turn; our choice
+_KINDS_APART = 0.5
+
+
+def slot_services(
+    traffic: Traffic,
+    access: Access,
+    slots: Slots,
+    loss: FrameLoss | None,
+    within_s: float | None,
+    queues: Sequence[NodeQueues],
+    played: Mapping[StreamHop, PlayedStream],
+) -> Iterator[HopService]:
+    """Yield how messages arrive in slots: what was played as it was played.
+
+    For the rest links are exact and queues each by itself, and times are those of empty queues: a bound.
+    """
+    for stream in filter(served, traffic.streams):
+        cells = slots.cells if stream.way == "up" else slots.cells_down
+        worst = _worst_ways(traffic.tree, stream, queues)
+        for hop in sorted(worst):
+            nothing = HopService(
+                stream.flow, stream.message, stream.way, hop, len(stream.first), 0.0, None, 0.0, None, None
+            )  # fmt: skip
+            if not cells:
+                yield nothing
+                continue
+            found = _delays(stream, hop, access, slots, cells, loss)
+            attempts, apart_s = access.retries + 1, slots.slotframe_s / cells
+            queued, queue_s, half = worst[hop]
+            half = half and hypot(half, (1 - queued) * _KINDS_APART)
+            alone = replace(
+                nothing, delivered=path_share(stream, hop, attempts),
+                in_runs=runs_share(stream, hop, attempts, loss, apart_s), half_width=half, latency=quantiles(found),
+                in_time=None if within_s is None else found.within(within_s) * queued, queued=queued, queue_s=queue_s,
+                delays=found,
+            )  # fmt: skip
+            told = played.get((stream.flow, stream.message, stream.way, hop))
+            yield alone if told is None else _played(alone, told, found)
+
+
+def _played(alone: HopService, told: PlayedStream, empty: Delays) -> HopService:
+    """Return the same with queues and times as they were played.
+
+    A kind of which few met a full queue goes by what all kinds met at the same queues, which is known better.
+    """
+    queued, half = told.queued, told.half_width
+    if alone.queued is not None and told.refused < _FEW and alone.half_width < half:
+        queued, half = alone.queued, alone.half_width
+    return replace(
+        alone, half_width=half, latency=told.latency, in_time=told.in_time,
+        in_time_half_width=told.in_time_half_width, queued=queued,
+        queue_s=max(told.mean_s - empty.mean_s, 0.0), messages=told.messages,
+    )  # fmt: skip
+
+
+def _worst_ways(
+    tree: Tree, stream: MessageStream, queues: Sequence[NodeQueues]
+) -> dict[int, tuple[float, float, float]]:
+    """Return for each hop the way with the fullest queues.
+
+    The chance of a place in all, the seconds that they add, how far the chance may be off.
+    """
+    ways = [(1.0, 0.0, 0.0)]
+    for node in range(1, len(tree.parents)):
+        queue = queues[node].up if stream.way == "up" else queues[node].down
+        free, added, half = ways[tree.parents[node]]
+        if queue is not None:
+            free *= (1 - queue.full) ** len(stream.first)
+            added, half = added + queue.adds_s, hypot(half, queue.half_width * len(stream.first))
+        ways.append((free, added, half))
+    worst: dict[int, tuple[float, float, float]] = {}
+    hops = tree.hops
+    for node in stream.senders:
+        before, here = worst.get(hops[node], (1.0, 0.0, 0.0)), ways[node]
+        worst[hops[node]] = (
+            min(before[0], here[0]),
+            max(before[1], here[1]),
+            max(before[2], here[2]),
+        )
+    return worst
+
+
+def _delays(
+    stream: MessageStream, hops: int, access: Access, slots: Slots, cells: int, loss: FrameLoss | None
+) -> Delays:  # fmt: skip
+    chances = [_chance(stream.on_hop(index), loss) for index in range(hops)]
+    attempts, frames = access.retries + 1, len(stream.first)
+    slot_s = slots.template.length / 1e6
+    if slots.order == "random":
+        first = _random_hop(cells, slots.slotframe, slot_s, chances[0], attempts, frames)
+        if hops == 1:
+            return first
+        later = _random_hop(cells, slots.slotframe, slot_s, chances[1], attempts, frames)
+        return in_turn([(first, 1), (later, hops - 1)])
+    step = 1 if slots.order == _with(stream) else -1
+    return _ordered_path(cells, step, slots.slotframe, slot_s, tuple(chances), attempts, frames)
+
+
+def _with(stream: MessageStream) -> CellOrder:
+    """Return the order of cells that goes along with a stream."""
+    return "up" if stream.way == "up" else "down"
+
+
+def _chance(frames: tuple[CarriedFrame, ...], loss: FrameLoss | None) -> float | LossStates:
+    """Return the chance that one try brings a frame on, or the good and bad times of the link.
+
+    The next frame of a message waits until its sender knows of the one before.
+    """
+    states = link_states(loss, max(frame.octets for frame in frames))
+    if len(frames) == 1:
+        return 1 - frames[0].loss if states is None else states
+    if states is None:
+        return min((1 - frame.loss) * (1 - frame.answer_loss) for frame in frames)
+    return states._replace(good=1 - (1 - states.good) ** 2, bad=1 - (1 - states.bad) ** 2)
+
+
+@lru_cache(maxsize=256)  # streams of frames alike, and designs with one change
+def _ordered_path(
+    cells: int, step: int, slotframe: int, slot_s: float, chances: tuple[float | LossStates, ...], attempts: int,
+    frames: int,
+) -> Delays:  # fmt: skip
+    """Return the latency over hops with these chances, whose cells come so many slots after those before."""
+    ways = [even_cells(cells, slotframe, index * step) for index in range(len(chances))]
+    return path_latency(ways, slotframe, slot_s, chances, attempts, frames)
+
+
+@cache
+def _random_hop(
+    cells: int,
+    slotframe: int,
+    slot_s: float,
+    succeeds: float | LossStates,
+    attempts: int,
+    frames: int,
+) -> Delays:
+    return hop_latency(even_cells(cells, slotframe), slotframe, slot_s, succeeds, attempts, frames)
