@@ -11,6 +11,7 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
+from lowpanbudget.report.arrival_text import SEEN, is_late, legend
 from lowpanbudget.report.carries import CAUTION, busiest
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
@@ -26,13 +27,8 @@ MATTERS = {
 _LOST_TO = {
     "access": "for want of a free channel", "retries": "after the last retry", "queue": "to full queues",
 }  # fmt: skip
-AT_RANDOM = (
-    "Messages are played at random times (Poisson), every_s apart on average: nodes that report by the clock, each at "
-    "another moment, find queues full more rarely; nodes that all report at the same moment, more often."
-)
 _HOUR = 3600
 _MOST_HELPS = 6
-_SEEN = 1e-6  # a share that is worth a column
 
 
 def carry(
@@ -60,7 +56,8 @@ def carry(
     for services in streams:
         _arrivals(console, screen, services, drawn=services is slowest)
     if streams:
-        _legend(console, screen, network)
+        paragraph(console, screen, legend(network), "dim")
+        console.print()
     _played(console, screen, network)
 
 
@@ -212,8 +209,8 @@ def _arrivals(
     _title(console, screen, f"How {first.flow} {first.message} arrives, {where}")
     times = [each for one in services if one.latency is not None for each in one.latency]
     unit, scale = ("ms", 1000) if times and max(times) < 1 else ("s", 1)
-    queued = any(one.queued is not None and one.queued < 1 - _SEEN for one in services)
-    late = any(_is_late(one) for one in services)
+    queued = any(one.queued is not None and one.queued < 1 - SEEN for one in services)
+    late = any(is_late(one) for one in services)
     rows: list[list[Cell]] = []
     for one in services:
         quiet = one.quiet_latency
@@ -238,46 +235,6 @@ def _arrivals(
     if chart is not None:
         console.print()
         chart_text.draw(console, screen, chart)
-    console.print()
-
-
-def _is_late(one: HopService) -> bool:
-    """Return whether something arrives after the time that the design allows."""
-    there = one.delivered * (1.0 if one.queued is None else one.queued)
-    return one.in_time is not None and there - one.in_time > max(_SEEN, one.in_time_half_width)
-
-
-def _legend(console: Console, screen: Screen, network: CarriedNetwork) -> None:
-    """Say what the columns of arrivals mean, those that are there."""
-    some = network.services
-    texts = [
-        "arrive: over all hops, losses independent; half, 95 % and 99 % of what arrives are there in so long"
-    ]
-    if any(one.delivered < 1 for one in some):
-        texts.append("loss.frames is one way: a frame and its acknowledgement are each lost by it")
-    if any(one.in_runs is not None for one in some):
-        texts.append("in runs: the same mean loss in runs, as loss.runs says")
-    if any(one.queued is not None and one.queued < 1 - _SEEN for one in some):
-        texts.append("places: find a place in every queue on the way")
-    is_played = any(one.messages is not None for one in some)
-    if any(one.queue_s for one in some):
-        texts.append(
-            "times are played, queues: what these add on average"
-            if is_played
-            else "times are of empty queues; queues: what they add on average"
-        )
-    if any(one.in_runs is not None for one in some):
-        texts.append("times are with losses in runs")
-    if is_played:
-        texts.append("±: what the simulation leaves open (95 %)")
-    if any(one.quiet is not None for one in some):
-        texts.append("quiet: a bound, as if no other node ever sent")
-    if any(map(_is_late, some)):
-        texts.append("in time: within limits.latency_s")
-    said = "; ".join(texts) + "."
-    if is_played:
-        said += f" {AT_RANDOM}"
-    paragraph(console, screen, said, "dim")
     console.print()
 
 

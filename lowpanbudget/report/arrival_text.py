@@ -1,0 +1,47 @@
+"""What the columns of arrivals mean, for those who read them on a screen."""
+
+from lowpanbudget.deployment.carried import CarriedNetwork
+from lowpanbudget.deployment.service import HopService
+
+SEEN = 1e-6  # a share that is worth a column
+AT_RANDOM = (
+    "Messages are played at random times (Poisson), every_s apart on average: nodes that report by the clock, each at "
+    "another moment, find queues full more rarely; nodes that all report at the same moment, more often."
+)
+
+
+def is_late(one: HopService) -> bool:
+    """Return whether something arrives after the time that the design allows."""
+    there = one.delivered * (1.0 if one.queued is None else one.queued)
+    return one.in_time is not None and there - one.in_time > max(SEEN, one.in_time_half_width)
+
+
+def legend(network: CarriedNetwork) -> str:
+    """Return what the columns of arrivals mean, those that are there."""
+    some = network.services
+    texts = [
+        "arrive: over all hops, losses independent; half, 95 % and 99 % of what arrives are there in so long"
+    ]
+    if any(one.delivered < 1 for one in some):
+        texts.append("loss.frames is one way: a frame and its acknowledgement are each lost by it")
+    if any(one.in_runs is not None for one in some):
+        texts.append("in runs: the same mean loss in runs, as loss.runs says")
+    if any(one.queued is not None and one.queued < 1 - SEEN for one in some):
+        texts.append("places: find a place in every queue on the way")
+    is_played = any(one.messages is not None for one in some)
+    if any(one.queue_s for one in some):
+        texts.append(
+            "times are played, queues: what these add on average"
+            if is_played
+            else "times are of empty queues; queues: what they add on average"
+        )
+    if any(one.in_runs is not None for one in some):
+        texts.append("times are with losses in runs")
+    if is_played:
+        texts.append("±: what the simulation leaves open (95 %)")
+    if any(one.quiet is not None for one in some):
+        texts.append("quiet: a bound, as if no other node ever sent")
+    if any(map(is_late, some)):
+        texts.append("in time: within limits.latency_s")
+    said = "; ".join(texts) + "."
+    return f"{said} {AT_RANDOM}" if is_played else said
