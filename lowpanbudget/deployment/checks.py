@@ -171,7 +171,7 @@ def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitC
             text = f"{_percent(one.in_time)} are there within {limits.latency_s:g} s"
             if in_runs:
                 text += " where losses come in runs"
-            if one.messages is None and one.queue_s:
+            if one.messages is None and one.delays is not None:
                 text += " with empty queues"
             text += f"{_give(one.in_time_half_width)}, {limits.latency_share * 100:g} % are to be"
             late, allowed = 1 - one.in_time, 1 - limits.latency_share

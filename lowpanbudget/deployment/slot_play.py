@@ -181,7 +181,8 @@ class PlayedSlots:
         full, half = share_of_runs([(run.refused, run.came) for run in runs])
         waiting = sum(run.frame_s for run in runs)
         wait_s = waiting / (came - refused) if came > refused else 0.0
-        tries_s = load.tries_a_frame * self._slots.slotframe_s / cells
+        # an empty queue alone waits half the way from one cell to the next before the first try
+        tries_s = (load.tries_a_frame - 0.5) * self._slots.slotframe_s / cells
         seconds = self._runs * self._span_s * (1 - _SETTLES)
         return SlotQueue(waiting / seconds, wait_s, max(wait_s - tries_s, 0.0), full, half)
 

@@ -273,7 +273,7 @@ class FlowShape(ShapeTable):
     )
     every_s: Decimal | None = key(
         Exact(above=0),
-        "Seconds between two readings of a node, on average: what is played sends at random times (Poisson).",
+        "Seconds between two readings of a node; played at random times.",
         default=None,
     )
 
