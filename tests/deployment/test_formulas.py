@@ -317,7 +317,7 @@ def test_ends_of_messages_are_kept_where_they_are_asked_for() -> None:
 def test_a_share_that_is_to_arrive(
     count: int, trials: int, perhaps: int, verdict: PlanVerdict, unheard: str, least: float
 ) -> None:
-    found = delivery("readings", share_of(count, trials), perhaps, least)
+    found = delivery("readings", share_of(count, trials, perhaps), perhaps, least)
     assert found.verdict == verdict
     assert ("unheard" in found.why) == bool(unheard)
     assert unheard in found.why
