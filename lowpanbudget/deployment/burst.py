@@ -15,7 +15,7 @@ from lowpanbudget.deployment.load import loads, sums_of
 from lowpanbudget.deployment.slot_latency import even_cells
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic, carried_frames, traffic_of
 from lowpanbudget.design.access import Access, Slots
-from lowpanbudget.design.goals import Burst
+from lowpanbudget.design.goals import MOST, Burst
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
@@ -25,7 +25,6 @@ from lowpanbudget.room.measure import room_of
 from lowpanbudget.values import replace
 
 _RUNS = 200
-_WANTED = 0.95  # where the design does not say which share is to be in time: our choice
 _SURE = 1.96
 _POINTS = 60  # of the curve of a queue
 _ENDLESS = 64
@@ -92,7 +91,7 @@ class _Fired(NamedTuple):
     def wanted(self) -> float:
         """Return the chance that is asked for."""
         limits = self.design.limits
-        return _WANTED if limits is None else limits.latency_share
+        return MOST if limits is None else limits.latency_share
 
     @property
     def air_s(self) -> float:

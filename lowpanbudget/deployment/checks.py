@@ -9,7 +9,7 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Slots
 from lowpanbudget.design.estimate import Estimate
-from lowpanbudget.design.goals import Limits
+from lowpanbudget.design.goals import MOST, Limits
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
 
@@ -37,8 +37,9 @@ def checks_of(
     if slots is not None:
         found += [*_cells(nodes, slots), *_relays(nodes, slots, traffic), *_shared(nodes, slots)]
     found += _queues(nodes, limits)
+    found += _services(services, limits)
     if limits is not None:
-        found += [*_services(services, limits), *_limits(nodes, limits)]
+        found += _limits(nodes, limits)
     if sleep is not None and design.sleep is not None:
         found += _sleep(sleep, design.sleep.poll_s, design.sleep.timeout_s, limits)
     found.sort(key=_rank)
@@ -159,15 +160,14 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
             )
 
 
-def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitCheck]:
+def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator[LimitCheck]:
     for one in services:
         if one.messages is not None and one.messages < _FEW:
             continue  # too few of them were simulated to say anything
         about = f"{one.flow} {one.message}, {plural(one.hop, 'hop')}"
         in_runs = one.in_runs is not None and one.in_runs < one.delivered
-        if limits.delivery is not None:
-            yield _delivery(one, about, limits.delivery, in_runs=in_runs)
-        if limits.latency_s is not None and one.in_time is not None:
+        yield _delivery(one, about, None if limits is None else limits.delivery, in_runs=in_runs)
+        if limits is not None and limits.latency_s is not None and one.in_time is not None:
             text = f"{_percent(one.in_time)} are there within {limits.latency_s:g} s"
             if in_runs:
                 text += " where losses come in runs"
@@ -180,13 +180,20 @@ def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitC
             )
 
 
-def _delivery(one: HopService, about: str, least: float, *, in_runs: bool) -> LimitCheck:
+def _delivery(one: HopService, about: str, wanted: float | None, *, in_runs: bool) -> LimitCheck:
+    """Return whether so many messages arrive as are wanted; without a word of the design whether most of them do."""
     share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
     share *= 1.0 if one.queued is None else one.queued
     text = f"{_percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
     if one.queued is not None and one.queued < 1 - _SEEN:
         text += f", {_percent(1 - one.queued)} are lost to full queues"
-    text += f"{_give(one.half_width)}, limits.delivery is {least * 100:g} %"
+    least = MOST if wanted is None else wanted
+    text += f"{_give(one.half_width)}, "
+    text += (
+        f"{least * 100:g} % are taken to be enough: limits.delivery says no other"
+        if wanted is None
+        else f"limits.delivery is {least * 100:g} %"
+    )
     return _played("delivery", about, text, 1 - share, 1 - least, "share lost", one.half_width)
 
 

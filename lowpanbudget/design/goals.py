@@ -9,6 +9,8 @@ from lowpanbudget.design.takes import Exact, FreeText, Whole
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.values import dataclass
 
+MOST = 0.95  # of messages that are to arrive, or to be in time, where the design does not say how many: our choice
+
 
 class BurstShape(ShapeTable):
     """Packets that a node sends one after another, to see what the network carries."""
@@ -48,7 +50,9 @@ class LimitsShape(ShapeTable):
         Exact(above=0, most=60_000), "Milliseconds that one transmission may last.", default=None
     )
     delivery: Decimal | None = key(
-        Exact(above=0, most=1), "Share of messages that is to arrive, of every node.", default=None
+        Exact(above=0, most=1),
+        "Share of messages that is to arrive, of every node; left out: 0.95 is taken to be enough.",
+        default=None,
     )
     latency_s: Decimal | None = key(
         Exact(above=0, most=604_800),

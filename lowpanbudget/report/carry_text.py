@@ -67,7 +67,7 @@ def answer(network: CarriedNetwork) -> str:
     if not network.holds and decides is not None:
         return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
     if decides is None:
-        return "Yes, as far as the design says: there is nothing to check"
+        return "Nothing here is sent often enough to be checked: every_s of a flow says how often"
     return f"Yes, this network carries its messages. Nearest to its limit, {decides.about}: {decides.text}"
 
 

@@ -195,6 +195,17 @@ def test_what_decides(pairs: tuple[tuple[str, str], ...], matter: str) -> None:
     assert not network.decides.holds
 
 
+def test_where_the_design_asks_for_nothing_most_messages_are_to_arrive() -> None:
+    """A frame in 33 lost over 12 hops without a second try leaves 0.97^12 = 69 %: nobody calls that carried."""
+    asks = ("delivery = 0.99\n", "")
+    assert carry(changed(FOOTBRIDGE, asks)).holds
+    network = carry(changed(FOOTBRIDGE, asks, ("retries = 3", "retries = 0")))
+    found = check(network, "delivery")
+    assert not found.holds
+    assert found.allowed == pytest.approx(0.05)  # our choice, and the text says so
+    assert "95 % are taken to be enough" in found.text
+
+
 def test_relays_that_listen_all_the_time_empty_their_batteries() -> None:
     """2 400 mAh x 0.75 at 20 + 2.. mA is 3.3 days; a sleeping leaf lasts for years."""
     design = parse_design(ARCHIVE)
