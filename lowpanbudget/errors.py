@@ -156,6 +156,18 @@ class DesignError(RequestError):
         return "\n".join(str(fault) for fault in self.faults)
 
 
+class LacksTables(RequestError):
+    """A design lacks tables that an answer takes; ``lines`` are what a design file may have there, to begin with."""
+
+    def __init__(self, message: str, *, hint: str, lines: tuple[str, ...]) -> None:
+        super().__init__(message, hint=hint)
+        self.lines = lines
+
+    def __str__(self) -> str:
+        """Return message and hint, then the lines to add."""
+        return "\n".join([f"{super().__str__()}:", *self.lines])
+
+
 class RowsError(RequestError):
     """Rows of a file that nothing can be made of, each a ``Fault``."""
 

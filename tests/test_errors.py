@@ -59,6 +59,7 @@ RAISED: tuple[errors.LowpanError, ...] = (
     errors.RequestError("no", cite=rfc(768), hint="Try this"),
     errors.DesignError("no", faults=(FAULT,), hint="Try this", file="a.toml"),
     errors.RowsError("no", faults=(FAULT,)),
+    errors.LacksTables("no", hint="Add this", lines=("[queue]", "frames = 8")),
     errors.DoesNotFit("no", by=3, cite=rfc(768), hint="Try this"),
 )  # fmt: skip
 

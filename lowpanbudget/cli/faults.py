@@ -83,19 +83,21 @@ def _usage(error: click.UsageError) -> str:
 
 def _data(error: "LowpanError") -> dict[str, Any]:
     """Return what an error of the library says as plain data; of a design all its faults."""
-    from lowpanbudget.errors import DesignError, RowsError
+    from lowpanbudget.errors import DesignError, LacksTables, RowsError
     from lowpanbudget.report import view
 
     said: dict[str, Any] = view.fault(error)
     if isinstance(error, DesignError | RowsError):
         names = ("file", "line", "column", "key", "message", "hint")
         said["faults"] = [{name: getattr(one, name) for name in names} for one in error.faults]
+    if isinstance(error, LacksTables):
+        said["lines"] = list(error.lines)
     return said
 
 
 def text_of(error: "LowpanError") -> str:
     """Return what an error says: what and where on the first line, then clause and advice, each on its own."""
-    from lowpanbudget.errors import DesignError, RowsError, WireError
+    from lowpanbudget.errors import DesignError, LacksTables, RowsError, WireError
 
     if isinstance(error, DesignError) and error.faults:
         count = len(error.faults)
@@ -117,6 +119,8 @@ def text_of(error: "LowpanError") -> str:
         lines.append(f"  clause: {error.cite}")
     if error.hint:
         lines.append(f"  try: {error.hint}")
+    if isinstance(error, LacksTables):
+        lines += error.lines
     return "\n".join(map(visible, lines))  # a name with a line end makes no line of its own
 
 

@@ -16,6 +16,7 @@ _OF_KEYS = ".keys.toml"
 _EXAMPLE = """\b
 lowpanbudget init mesh.toml && lowpanbudget fit mesh.toml
 lowpanbudget init mesh.toml --addresses extended --security 6 --routing non-storing --hops 4 --transport oscore
+lowpanbudget init net.toml --network csma && lowpanbudget carry net.toml
 lowpanbudget init --example archive.toml archive.toml"""
 
 
@@ -40,6 +41,10 @@ lowpanbudget init --example archive.toml archive.toml"""
 @click.option(
     "--transport", type=click.Choice(["udp", "coap", "oscore", "dtls"]), default="coap",
     show_default=True, help="What carries the messages: UDP alone, CoAP, CoAP within OSCORE or over DTLS.",
+)  # fmt: skip
+@click.option(
+    "--network", type=click.Choice(["csma", "slots"]), default=None,
+    help="Also say how the network carries the messages, for carry: nodes listen first, or send in slots.",
 )  # fmt: skip
 @click.option(
     "--example",

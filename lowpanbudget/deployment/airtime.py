@@ -83,7 +83,7 @@ def airtime(design: Design, flow: str | None = None) -> list[MessageAirtime]:
     if flow is not None:
         design = replace(design, flows=(design.flow(flow),))
     if design.access is None:
-        raise lacking("access")
+        raise lacking(design, "access")
     if flow is not None:
         return list(_messages(design, design.access, design.link.timing))
     return list(_of_all(design, design.access, design.link.timing))
@@ -105,7 +105,7 @@ def _messages(design: Design, access: Access, timing: PhyTiming) -> Iterator[Mes
 def airtime_of(design: Design, one: Fit) -> MessageAirtime:
     """Return what a message that fits so takes on the air; raises as ``airtime``."""
     if design.access is None:
-        raise lacking("access")
+        raise lacking(design, "access")
     return _of_fit(design, one, design.access, design.link.timing)
 
 

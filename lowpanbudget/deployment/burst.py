@@ -40,10 +40,8 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
     design = Design.of(design)
     burst = design.burst(name)
     whole_number(seed, "seed")
-    if design.access is None:
-        raise lacking("access")
-    if design.tree is None:
-        raise lacking("tree")
+    if design.access is None or design.tree is None:
+        raise lacking(design, "access", "tree")
     if whole_number(runs, "runs") < 20:
         raise RequestError(f"{runs} runs say too little", hint="Use 20 or more")
     flow = design.flow(burst.flow)

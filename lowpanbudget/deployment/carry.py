@@ -17,6 +17,7 @@ from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream, StreamH
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access
+from lowpanbudget.design.answer import is_non_storing
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 
@@ -32,10 +33,8 @@ def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """
     design = Design.of(design)
     whole_number(seed, "seed")
-    if design.access is None:
-        raise lacking("access")
-    if design.tree is None:
-        raise lacking("tree")
+    if design.access is None or design.tree is None:
+        raise lacking(design, "access", "tree")
     return judged(design, design.access, airtime(design), seed)
 
 
@@ -68,7 +67,7 @@ def judged(
         return CarriedNetwork(
             design.title, checks, tuple(_rhythms(traffic)), carried, tuple(found), sleep,
             None if played is None else played.result, None if played is None else played.in_runs,
-            traffic.unknown, seed, tuple(resent),
+            traffic.unknown, seed, tuple(resent), tuple(_taken(design)),
         )  # fmt: skip
 
     slots = access.slots
@@ -101,6 +100,20 @@ def judged(
         play.play()
         carried = slotted(play.queues(), play.streams())
     return carried
+
+
+def _taken(design: Design) -> Iterable[str]:
+    """Yield what is taken for granted, with the table that would say otherwise."""
+    if design.loss is None:
+        yield "no link loses a frame ([loss])"
+    if design.queue is None:
+        yield "queues have no end ([queue])"
+    if design.upkeep is not None and design.upkeep.dao_s is not None:
+        yield (
+            "DAOs go to the root, since a flow down carries a route (non-storing mode)"
+            if is_non_storing(design.flows)
+            else "DAOs go to the parent, since no flow down carries a route (storing mode)"
+        )
 
 
 def _receivers(stream: MessageStream) -> tuple[int, ...]:

@@ -90,7 +90,7 @@ class Traffic:
 def traffic_of(design: Design, messages: Sequence[MessageAirtime]) -> Traffic:
     """Return the streams of a design; ``messages`` are its airtimes. Raises ``RequestError`` without a tree."""
     if design.tree is None:
-        raise lacking("tree")
+        raise lacking(design, "tree")
     grouped: dict[tuple[str, str, str], list[MessageAirtime]] = {}
     for one in messages:
         grouped.setdefault((one.flow, one.message, one.direction), []).append(one)

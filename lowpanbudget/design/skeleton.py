@@ -4,11 +4,13 @@ What a key means is taken from the table that judges it, so the comments of a sk
 """
 
 from collections.abc import Iterator, Mapping
-from typing import Literal, NamedTuple
+from typing import Literal
 
+from lowpanbudget.design.access import Method
 from lowpanbudget.design.application_shape import CoapShape, DtlsShape, OscoreShape
 from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.messages import MessageShape
+from lowpanbudget.design.network_tables import NODES, TableSketch, network_tables
 from lowpanbudget.design.routing import MODES
 from lowpanbudget.design.shape import (
     AnswerShape,
@@ -21,7 +23,6 @@ from lowpanbudget.design.shape import (
     SecurityShape,
     StationShape,
 )
-from lowpanbudget.design.table import ShapeTable
 from lowpanbudget.values import dataclass, field
 
 RoutingMode = Literal["none", "storing", "non-storing"]
@@ -29,6 +30,7 @@ Transport = Literal["udp", "coap", "oscore", "dtls"]
 
 _COLUMN = 34  # where comments begin
 _WIDEST = 120  # of a line with its comment
+_UP = "readings"
 _PREFIX = '"2001:db8:1::/64"'
 # ports of CoAP and of CoAP over DTLS (RFC 7252 sections 12.6 and 12.7); of 0xf0b0 to 0xf0bf half an octet is sent
 _SERVER_PORT = {"udp": "0xf0b2", "coap": "5683", "oscore": "5683", "dtls": "5684"}
@@ -49,62 +51,65 @@ _SETTING = (
 
 @dataclass(frozen=True, slots=True)
 class Skeleton:
-    """What a design to begin with is about; ``most_frames`` by flow, where one frame is not enough."""
+    """What a design to begin with is about; ``most_frames`` by flow, where one frame is not enough.
+
+    ``network`` is how its nodes get onto the air where it says how its network carries the messages, else None.
+    """
 
     addresses: AddressForm = "short"
     level: int = 5
     routing: RoutingMode = "storing"
     hops: int = 3
     transport: Transport = "coap"
+    network: Method | None = None
     most_frames: Mapping[str, int] = field(default_factory=dict)
-
-
-class _Table(NamedTuple):
-    """A table of the file: its head, its keys with their values as written, and what it is about."""
-
-    head: str
-    shape: type[ShapeTable]
-    values: dict[str, str]
-    about: str = ""  # else what the shape says
 
 
 def text_of(skeleton: Skeleton) -> str:
     """Return the text of the design file; what a key means stands beside its first use."""
-    lines, told = [*_preface()], set[tuple[str, str]]()
+    lines, told = [*_preface(skeleton)], set[tuple[str, str]]()
     messages = (_message("reading", _READING), _message("setting", _SETTING))
     for table in (*_tables(skeleton), *messages):
         lines += ["", *_written(table, told)]
     return "\n".join(lines) + "\n"
 
 
-def _preface() -> Iterator[str]:
+def _preface(skeleton: Skeleton) -> Iterator[str]:
     yield "# A design to begin with: it works as it stands, and its addresses, flows and messages stand for yours."
     yield "#   lowpanbudget fit FILE            whether each message fits"
     yield "#   lowpanbudget budget FILE         where the octets of a frame go, and what would give more room"
+    if skeleton.network is not None:
+        yield "#   lowpanbudget carry FILE          whether the network carries them, and what decides"
+        yield "#   lowpanbudget explain radio       what [radio] and [battery] take, for how long batteries last"
     yield "#   lowpanbudget explain flow.hops   what a key means; of a kind of field: explain number"
     yield ""
     yield _commented('title = "A network of sensors"', DesignShape.keys["title"].says)
 
 
-def _tables(skeleton: Skeleton) -> Iterator[_Table]:
+def _tables(skeleton: Skeleton) -> Iterator[TableSketch]:
+    nodes = NODES if skeleton.network is None else max(NODES, skeleton.hops)
     link = {"phy": '"o-qpsk-2450"', "addresses": f'"{skeleton.addresses}"', "pan_id": "0x1a2b"}
-    yield _Table("[link]", LinkShape, link)
+    if skeleton.network == "slots":
+        link |= {"frame_version": "2", "slotted": "true"}
+    yield TableSketch("[link]", LinkShape, link)
     if skeleton.level:
         security = {"level": str(skeleton.level), "key_id_mode": "1"}
-        yield _Table("[link.security]", SecurityShape, security)
-    yield _Table("[network]", NetworkShape, {"nodes": "50"})
-    yield _Table("[[context]]", ContextShape, {"id": "0", "prefix": _PREFIX})
+        yield TableSketch("[link.security]", SecurityShape, security)
+    yield TableSketch("[network]", NetworkShape, {"nodes": str(nodes)})
+    if skeleton.network is not None:
+        yield from network_tables(skeleton.network, nodes, skeleton.hops, _UP)
+    yield TableSketch("[[context]]", ContextShape, {"id": "0", "prefix": _PREFIX})
     for name, role, number in (("node", "node", 0x17), ("root", "border", 1)):
         address = f'"02:00:00:00:00:00:00:{number:02x}"'
         if skeleton.addresses == "short":
             address = f"0x{number:04x}"
         station = {"name": f'"{name}"', "role": f'"{role}"', skeleton.addresses: address}
-        yield _Table("[[station]]", StationShape, station | {"prefix": _PREFIX})
-    yield from _flow(skeleton, "readings", up=True)
+        yield TableSketch("[[station]]", StationShape, station | {"prefix": _PREFIX})
+    yield from _flow(skeleton, _UP, up=True)
     yield from _flow(skeleton, "settings", up=False)
 
 
-def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[_Table]:
+def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[TableSketch]:
     """Yield a flow of node and root and what stands around its messages; its message has the name in the singular."""
     source, destination = ("node", "root") if up else ("root", "node")
     values = {
@@ -118,30 +123,32 @@ def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[_Table]:
     }
     if up:
         values["every_s"] = "600"
+    elif skeleton.network is not None:
+        values["every_s"] = "86400"
     if name in skeleton.most_frames:
         values["most_frames"] = str(skeleton.most_frames[name])
-    yield _Table("[[flow]]", FlowShape, values)
+    yield TableSketch("[[flow]]", FlowShape, values)
     if skeleton.routing != "none":
         routing = {"rpi": "true"}
         if skeleton.routing == "non-storing" and not up and skeleton.hops > 1:
             routing["route"] = str(skeleton.hops - 1)
         about = MODES[skeleton.routing]
-        yield _Table("[flow.routing]", RoutingShape, routing, about)
+        yield TableSketch("[flow.routing]", RoutingShape, routing, about)
     if skeleton.transport == "udp":
         return
     code, path = ("POST", "r") if up else ("PUT", "s")
-    yield _Table("[flow.coap]", CoapShape, {"code": f'"{code}"', "path": f'"{path}"'})
+    yield TableSketch("[flow.coap]", CoapShape, {"code": f'"{code}"', "path": f'"{path}"'})
     if not up:
-        yield _Table("[flow.answer]", AnswerShape, {"code": '"2.04"'})
+        yield TableSketch("[flow.answer]", AnswerShape, {"code": '"2.04"'})
     if skeleton.transport == "oscore":
         sender, recipient = ("01", "02") if up else ("02", "01")
         ids = {"sender_id": f'"{sender}"', "recipient_id": f'"{recipient}"'}
-        yield _Table("[flow.oscore]", OscoreShape, ids)
+        yield TableSketch("[flow.oscore]", OscoreShape, ids)
     if skeleton.transport == "dtls":
-        yield _Table("[flow.dtls]", DtlsShape, {"suite": '"TLS_AES_128_CCM_8_SHA256"'})
+        yield TableSketch("[flow.dtls]", DtlsShape, {"suite": '"TLS_AES_128_CCM_8_SHA256"'})
 
 
-def _message(name: str, fields: tuple[tuple[str, str, str], ...]) -> _Table:
+def _message(name: str, fields: tuple[tuple[str, str, str], ...]) -> TableSketch:
     """Return a message format, its fields one a line."""
     lines = [f'  {{ kind = "{kind}", name = "{own}", {more} }},' for kind, own, more in fields]
     values = {
@@ -151,12 +158,12 @@ def _message(name: str, fields: tuple[tuple[str, str, str], ...]) -> _Table:
         "layout": '"bit-packed"',
         "field": "\n".join(["[", *lines, "]"]),
     }
-    return _Table("[[message]]", MessageShape, values)
+    return TableSketch("[[message]]", MessageShape, values)
 
 
-def _written(table: _Table, told: set[tuple[str, str]]) -> Iterator[str]:
+def _written(table: TableSketch, told: set[tuple[str, str]]) -> Iterator[str]:
     """Yield the lines of a table; what is ``told`` already is not said again."""
-    said = {"": table.about or (table.shape.__doc__ or "")}
+    said = {"": table.says}
     said |= {key: table.shape.keys[key].says for key in table.values}
     lines = {"": table.head} | {key: f"{key} = {value}" for key, value in table.values.items()}
     for key, line in lines.items():

@@ -191,6 +191,8 @@ def _of_loads(network: CarriedNetwork) -> str:
     if network.played is not None:
         tries += ", and what is hit by others, as played"
         used = "used: the time in which the node hears the channel taken, by itself or by others"
+    if any(node.used > 1 for node in network.nodes):
+        used += " (over 100 %: more than there is, and what cannot be sent waits or is lost)"
     return f"{tries}; {used}; on air: the time that the node sends, answers included."
 
 
@@ -272,6 +274,10 @@ def cautions(console: Console, screen: Screen, network: CarriedNetwork) -> None:
     if network.unknown:
         names = ", ".join(network.unknown)
         paragraph(console, screen, f"Not counted, since every_s does not say how often: {names}.")
+    if network.taken:
+        paragraph(
+            console, screen, f"Taken, where the design says nothing: {'; '.join(network.taken)}."
+        )
     paragraph(console, screen, CAUTION)
 
 

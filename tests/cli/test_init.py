@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
-from lowpanbudget import fit, load_design, review
+from lowpanbudget import carry, carry_burst, fit, load_design, review
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.skeleton import Skeleton
 from lowpanbudget.room.skeleton import fitting_text
@@ -52,6 +52,22 @@ def test_what_is_written_without_options_is_exemplary(invoke: Invoke, tmp_path: 
     assert review(parse_design(fitting_text(Skeleton()))) == ()
     done = invoke("init", tmp_path / "mesh.toml")
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize(("network", "hops"), [("csma", 3), ("slots", 1), ("slots", 12)])
+def test_a_network_to_begin_with_can_be_asked_at_once(
+    invoke: Invoke, tmp_path: Path, network: str, hops: int
+) -> None:
+    """Nothing is lacking, unknown or taken for granted, and nothing in it fails."""
+    file = tmp_path / "net.toml"
+    assert invoke("init", file, "--network", network, "--hops", str(hops)).exit_code == 0
+    design = load_design(file)
+    assert design.tree is not None
+    assert (design.nodes, design.tree.depth) == (50, hops)
+    found = carry(design)
+    assert (found.holds, found.unknown, found.taken) == (True, (), ())
+    assert carry_burst(design, "alarm").arrived > 9
+    assert not [one for one in review(design) if one.severity.word == "failure"]
 
 
 def test_what_takes_several_frames_is_told(invoke: Invoke) -> None:

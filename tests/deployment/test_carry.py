@@ -295,6 +295,17 @@ def test_a_burst_is_judged_packet_by_packet_and_as_a_whole() -> None:
     assert exact.arrived == pytest.approx(100, abs=0.01)
 
 
+def test_what_the_design_does_not_say_is_told_as_taken() -> None:
+    """RFC 6550 section 9.1: in non-storing mode DAOs go to the root, in storing mode to parents."""
+    design = load_design(EXAMPLES / "footbridge.toml")
+    (routes,) = carry(design).taken
+    assert "to the root, since a flow down carries a route" in routes
+    flows = tuple(one for one in design.flows if not one.routing.route)
+    some = carry(replace(design, flows=flows, bursts=(), loss=None, queue=None)).taken
+    assert [text.split()[-1] for text in some] == ["([loss])", "([queue])", "mode)"]
+    assert "to the parent, since no flow down carries a route" in some[-1]
+
+
 def test_what_is_lacking_is_said() -> None:
     design = load_design(EXAMPLES / "footbridge.toml")
     with pytest.raises(RequestError, match=r"\[access\]"):

@@ -12,6 +12,7 @@ from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
+from lowpanbudget.values import replace
 
 WHOLE = (
     SMALL
@@ -78,10 +79,20 @@ def test_a_design_without_them_has_none() -> None:
     tables = ("access", "tree", "loss", "queue", "sleep", "upkeep", "radio", "battery", "limits")
     assert [getattr(design, table) for table in tables] == [None] * len(tables)
     assert design.bursts == ()
-    for table in tables:
-        error = lacking(table)
-        assert f"[{table}]" in error.message
-        assert f"explain {table}" in error.hint
+
+
+def test_all_tables_that_are_lacking_are_named_at_once_with_lines_to_add() -> None:
+    """The lines, added to the design that lacks them, are all that it takes."""
+    error = lacking(parse_design(SMALL), "access", "tree")
+    assert "no [access] and no [tree]" in error.message
+    assert "explain access and lowpanbudget explain tree" in error.hint
+    whole = parse_design(SMALL + "\n".join(error.lines))
+    assert None not in (whole.access, whole.tree, whole.loss, whole.queue, whole.limits)
+    assert str(error).endswith("\n".join(error.lines))
+    (slots,) = lacking(
+        replace(whole, access=None, link=replace(whole.link, slotted=True)), "access"
+    ).lines[2:]
+    assert slots == 'method = "slots"'
 
 
 def test_what_is_left_out_of_access_is_the_standards() -> None:
