@@ -21,8 +21,8 @@ from lowpanbudget.design.answer import is_non_storing
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 
-_TRANSMISSIONS = 120_000  # of a round of a network in slots
-_ROUNDS = 6  # where it is too close to tell
+_TRANSMISSIONS = 40_000  # of a round of a network in slots
+_ROUNDS = 18  # where it is too close to tell
 
 
 def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
