@@ -6,7 +6,7 @@ from lowpanbudget.deployment.service import HopService
 SEEN = 1e-6  # a share that is worth a column
 AT_RANDOM = (
     "Messages are played at random times (Poisson), every_s apart on average: nodes that report by the clock, each at "
-    "another moment, find queues full more rarely; nodes that all report at the same moment, more often."
+    "another moment, find queues full more rarely; children of one relay that report at the same moment, more often."
 )
 
 

@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget import parse_design
+from lowpanbudget.deployment import carry as carrying
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, SleepWait
-from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.carry import carry, judged
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.helps import changes_that_help
@@ -271,6 +272,9 @@ def test_losses_in_runs_over_several_hops() -> None:
         assert one.hop == number
         assert one.delivered == pytest.approx((1 - 0.1**2) ** number, rel=1e-9)
         assert one.in_runs == pytest.approx(hop**number, rel=1e-9)
+        # times are of what arrives, in runs as well
+        assert one.delays is not None
+        assert one.delays.delivered == pytest.approx(hop**number, rel=1e-9)
 
 
 def test_quantiles_of_a_slotframe() -> None:
@@ -410,3 +414,44 @@ def test_messages_that_would_go_into_one_frame() -> None:
     knobs = chosen[0].changes
     assert key == ", ".join(knob.key for knob in knobs)
     assert found[key] == ["one frame for reading: " + ", ".join(knob.text for knob in knobs)]
+
+
+# --- played queues ----------------------------------------------------------------------------------------
+
+
+def fuller(limits: str) -> Design:
+    """A line of three in slots: three reports each 4 s over the last link, of cells each 1.01 s; three places."""
+    return in_slots(
+        tables=f"[queue]\nframes = 3\n[loss]\nframes = 0.1\n[limits]\n{limits}\n",
+        flow="every_s = 4.5",
+    )
+
+
+def test_where_it_is_too_close_to_tell_it_is_played_longer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between what arrives and how far that is known; a limit far away takes one round."""
+    monkeypatch.setattr(carrying, "_TRANSMISSIONS", 6000)
+    far = carry(fuller("delivery = 0.5"))
+    one = min(far.services, key=lambda one: one.queued or 0)
+    assert one.queued is not None
+    assert 0.5 < one.queued < 1 - one.half_width
+    close = carry(fuller(f"delivery = {one.queued * one.delivered:.4f}"))
+    rounds = [
+        (now.messages or 0) / (before.messages or 1)
+        for before, now in zip(far.services, close.services, strict=True)
+    ]
+    assert min(rounds) > 1.9
+    assert all(
+        now.half_width < before.half_width
+        for before, now in zip(far.services, close.services, strict=True)
+    )
+
+
+def test_what_would_help_a_full_queue_is_played_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a formula for each queue by itself says is no answer to what was played."""
+    monkeypatch.setattr(carrying, "_TRANSMISSIONS", 6000)
+    design = fuller("delivery = 0.99")
+    network = carry(design)
+    assert not network.holds
+    places = {one.key: one for one in changes_that_help(design, network)}["queue.frames"]
+    assert places.after is not None
+    assert "give or take" in places.after.text

@@ -14,6 +14,7 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.report import airtimes, carries
+from lowpanbudget.report.arrival_text import SEEN
 from lowpanbudget.report.burst_text import answer as burst_answer
 from lowpanbudget.report.carry_text import MATTERS, answer, seconds_text, share_of
 from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
@@ -113,6 +114,7 @@ _ARRIVE = (
     "hop",
     "arrive",
     "with losses in runs",
+    "places in queues",
     "half within s",
     "95 % within s",
     "99 % within s",
@@ -124,6 +126,7 @@ def _arrival(one: HopService) -> tuple[str, ...]:
     times = [""] * 3 if one.latency is None else [seconds_text(each) for each in one.latency]
     return (
         str(one.hop), share_of(one.delivered), "" if one.in_runs is None else share_of(one.in_runs, one.half_width),
+        "" if one.queued is None or one.queued > 1 - SEEN else share_of(one.queued, one.half_width),
         *times, "" if one.in_time is None else share_of(one.in_time),
     )  # fmt: skip
 
