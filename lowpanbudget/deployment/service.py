@@ -29,7 +29,8 @@ class HopService:
     rest). What arrives is plus or minus ``half_width`` (0: exact). ``latency`` is over what arrives, None where nothing
     is known or nothing came; ``in_time`` the share of all messages that is there within the design's limit (None: it
     has none), plus or minus ``in_time_half_width``; both with losses in runs where the design states these.
-    ``messages`` is how many were played; None: none, times are exact and of empty queues. ``quiet``
+    ``messages`` is how many were played, all of its kind together where it is rare; None: none, times are exact and of
+    empty queues. ``quiet``
     and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention alone.
     ``delays`` is the whole distribution of empty queues where it is exact.
     """

@@ -62,6 +62,18 @@ class _RunCount(NamedTuple):
     late: list[float]
 
 
+def _messages(runs: Sequence[_RunCount]) -> int:
+    return sum(run.messages for run in runs)
+
+
+def _together(parts: Sequence[_RunCount]) -> _RunCount:
+    """Return what several kinds met in one run."""
+    return _RunCount(
+        _messages(parts), sum(one.met_full for one in parts), sum(one.refused for one in parts),
+        [late for one in parts for late in one.late],
+    )  # fmt: skip
+
+
 class PlayedSlots:
     """The tree of a design with all its links, played in rounds of some runs; the more rounds, the surer.
 
@@ -142,24 +154,36 @@ class PlayedSlots:
         self._queues.append(run.queues)
 
     def streams(self) -> dict[StreamHop, PlayedStream]:
-        """Return what messages met, of kinds and hops of which enough were played."""
-        told = {}
+        """Return what messages met, of kinds and hops of which enough were played.
+
+        What is rare goes by all messages of as many frames over the same hops: coming at any time, all find the same
+        queues.
+        """
+        frames = {one.key: one.frames for one in self._sendings}
+        alike: dict[tuple[str, int, int], list[list[_RunCount]]] = {}
         for key, runs in self._counts.items():
-            messages = sum(run.messages for run in runs)
-            if messages < _LEAST:
-                continue
-            refused, half = share_of_runs([(run.refused, run.messages) for run in runs])
-            late = sorted(one for run in runs for one in run.late)
-            within, in_time, in_time_half = self._within_s, None, 0.0
-            if within is not None:
-                in_time, in_time_half = share_of_runs(
-                    [(sum(one <= within for one in run.late), run.messages) for run in runs]
-                )
-            told[key] = PlayedStream(
-                messages, sum(run.met_full for run in runs), max(1 - refused, 0.0), half, quantiles_of(late),
-                sum(late) / len(late) if late else 0.0, in_time, in_time_half,
-            )  # fmt: skip
+            alike.setdefault((key[2], key[3], frames[key]), []).append(runs)
+        told = {}
+        for key, own in self._counts.items():
+            runs = own
+            if _messages(runs) < _LEAST:
+                runs = list(map(_together, zip(*alike[key[2], key[3], frames[key]], strict=True)))
+            if _messages(runs) >= _LEAST:
+                told[key] = self._told(runs)
         return told
+
+    def _told(self, runs: Sequence[_RunCount]) -> PlayedStream:
+        refused, half = share_of_runs([(run.refused, run.messages) for run in runs])
+        late = sorted(one for run in runs for one in run.late)
+        within, in_time, in_time_half = self._within_s, None, 0.0
+        if within is not None:
+            in_time, in_time_half = share_of_runs(
+                [(sum(one <= within for one in run.late), run.messages) for run in runs]
+            )
+        return PlayedStream(
+            _messages(runs), sum(run.met_full for run in runs), max(1 - refused, 0.0), half, quantiles_of(late),
+            sum(late) / len(late) if late else 0.0, in_time, in_time_half,
+        )  # fmt: skip
 
     def queues(self) -> tuple[NodeQueues, ...]:
         """Return the queues of all nodes: as they were played, but where what comes is their own alone and exact."""

@@ -145,6 +145,20 @@ def test_a_hundred_messages_of_a_queue_say_something() -> None:
     assert 100 <= min(counts) <= 102
 
 
+def test_what_is_rare_goes_by_what_finds_the_same_queues() -> None:
+    """One alarm in a thousand reports over the same hop is told as the reports are; one of two frames is not."""
+    access, slots = in_slots(0)
+    (report,) = carried((1,), 4 * slots.slotframe_s).streams
+    rare = [replace(report, message=f"rare {frames}", every_s=1000 * report.every_s, first=report.first * frames)
+            for frames in (1, 2)]  # fmt: skip
+    traffic = Traffic(CHAIN, (report, *rare), (), ())
+    told = played(traffic, access, slots, 16, 4000).streams()
+    assert {key[1] for key in told} == {"report", "rare 1"}
+    often, seldom = (told["up", name, "up", 1] for name in ("report", "rare 1"))
+    assert seldom.messages >= often.messages
+    assert seldom.mean_s == pytest.approx(often.mean_s, rel=0.01)
+
+
 def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them() -> None:
     """A chain of three, 85 % of the last cells used, four places: what is refused, where, and what is there in time.
 
