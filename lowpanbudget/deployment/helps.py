@@ -11,7 +11,7 @@ from lowpanbudget.deployment.carry import judged
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import LowpanError
+from lowpanbudget.errors import LowpanError, plural
 from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import dataclass, replace
@@ -162,9 +162,11 @@ def _of_slots(
     down = max(node.cells_needed_down or 0 for node in network.nodes)
     for cells in sorted({max(needed, slots.cells + 1), slots.cells * 2}):
         if slots.cells < cells <= slots.slotframe:
-            yield with_slots("cells", f"{cells} cells to each parent", listening, cells=cells)
+            yield with_slots(
+                "cells", f"{plural(cells, 'cell')} to each parent", listening, cells=cells
+            )
     if down > slots.cells_down:
-        text = f"{down} cells to each child"
+        text = f"{plural(down, 'cell')} to each child"
         yield with_slots("cells_down", text, listening, cells_down=down)
     for length in (slots.slotframe // 2, slots.slotframe * 2):
         # odd, and so without a common divisor with most numbers of channels

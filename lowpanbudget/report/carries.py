@@ -127,8 +127,8 @@ def latency_chart(services: Sequence[HopService]) -> CurveChart | None:
             ]
             curves.append(Curve(ChartKind(plural(one.hop, "hop"), tone), tuple(points)))
     first = known[0]
-    says = "The share that has arrived after so many seconds, queues empty."
-    title = f"{first.flow} {first.message}: share that is in"
+    says = "The share that has arrived after so many seconds: what queues add is not in it."
+    title = f"{first.flow} {first.message}: share that is in, queues empty"
     return CurveChart(title, says, "s", "%", tuple(curves), y_end=100.0)
 
 
