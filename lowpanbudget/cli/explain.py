@@ -1,6 +1,6 @@
 """``explain TERM``: a word, a table of design files, a header table or one of its fields, from what is used itself."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -19,14 +19,15 @@ lowpanbudget explain series
 lowpanbudget explain iphc
 lowpanbudget explain hop limit form
 lowpanbudget explain room
-lowpanbudget explain context-table-differs"""
+lowpanbudget explain context-table-differs
+lowpanbudget explain carry"""
 
 
 @click.command("explain", short_help=COMMANDS["explain"], epilog=_EXAMPLE)
 @click.argument("term", nargs=-1, shell_complete=completion.terms)
 @options.as_json
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
-    """Explain a TERM: a word, a table or key of design files, a kind of message field, a header, its fields, a finding.
+    """Explain a TERM: a word, a table or key of design files, a kind of field, a header, a finding, command or column.
 
     Keys are asked for by path or name, and each kind of field is written out. A header is drawn to scale, with every
     row that its fields can choose and the clause it comes from. A finding has a manual: what it sees, why it costs,
@@ -45,7 +46,7 @@ def command(term: tuple[str, ...], *, as_json: bool) -> None:
 
         output.show(lambda console, screen: term_text.contents(console, screen, listed))
         return
-    found = [one.data for one in terms.explain(text)]
+    found = _found(text)
     if as_json:
         output.emit(machine.document(term=text, found=found))
         return
@@ -56,3 +57,20 @@ def command(term: tuple[str, ...], *, as_json: bool) -> None:
             term_text.explanation(console, screen, explanation)
 
     output.show(paint)
+
+
+def _found(text: str) -> list[dict[str, Any]]:
+    """Return the explanations of a term; those of a command by its name stand before others of this name."""
+    from lowpanbudget.errors import RequestError
+    from lowpanbudget.report import terms
+    from lowpanbudget.report.columns import explained_command
+
+    name = text.lower()
+    if name not in COMMANDS:
+        return [one.data for one in terms.explain(text)]
+    command = explained_command(name, COMMANDS[name])
+    try:
+        others = [one.data for one in terms.explain(text) if one.term.lower() == name]
+    except RequestError:
+        return [command]
+    return [command, *others]

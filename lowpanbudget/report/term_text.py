@@ -156,7 +156,7 @@ def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
     heading(console, screen, "lowpanbudget explain TERM")
     headers = list(dict.fromkeys(n for group in listing["tables"] for n in group["names"]))
     groups = (
-        ("words", listing["words"], ""),
+        ("words", listing["words"], "; of screens: explain carry, explain used"),
         ("designs", listing["design"], "; each key by its path: explain link.addresses"),
         ("keys", listing["key_files"], " in a key file"),
         ("fields", listing["kinds"], "; all: explain field"),

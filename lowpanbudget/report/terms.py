@@ -11,6 +11,7 @@ from lowpanbudget.fields import Choice, Header
 from lowpanbudget.findings.manual import Manual, every_manual
 from lowpanbudget.layers import catalogue
 from lowpanbudget.report import design_keys, header_terms
+from lowpanbudget.report.columns import COLUMNS, explained_column
 from lowpanbudget.report.glossary import WORDS
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import dataclass, field, frozen
@@ -19,6 +20,7 @@ _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
 _ABBREVIATION = re.compile(r"\(([^)]*)\)")
 _MOST_NEAR, _ALIKE, _FAR = 3, 0.75, 0.4  # names that a hint has, and how alike they are
 _OF_PHYS = ("link.phy", "link.data_rate")  # the keys whose words stand for rows of a table
+_COLUMN = "column"  # the kind of terms that stand behind all others of their name
 _HEADER = "header "  # before a name that a key of design files has as well
 
 
@@ -80,9 +82,12 @@ def _found(text: str) -> list[dict[str, Any]]:
         return _explanations(path)
     alias = catalogue.ALIASES.get(" ".join(text.lower().split()))
     key = _key(alias) if alias else wanted
-    exact = [group.get(key, []) for group in by_form]
+    exact = [group.get(key, []) for group in (*by_form, _columns_by_form())]
     if any(exact):
         return _preferred(exact)
+    column = text.lower().removeprefix(f"{_COLUMN} ")
+    if column != text.lower() and (of_screens := _columns_by_form().get(_key(column))):
+        return _explanations(of_screens)
     after = _key(text.lower().removeprefix(_HEADER))
     exact_header = by_form[-1].get(after)
     if exact_header:
@@ -99,7 +104,8 @@ def _found(text: str) -> list[dict[str, Any]]:
         names = ", ".join(dict.fromkeys(term.name for term in close))
         raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
     raise RequestError(
-        f"there is no term {text!r}", hint=_nearest(wanted, (*everything, *keys, *_findings()))
+        f"there is no term {text!r}",
+        hint=_nearest(wanted, (*everything, *keys, *_findings(), *_columns())),
     )
 
 
@@ -136,6 +142,8 @@ def _preferred(exact: list[list[Term]]) -> list[dict[str, Any]]:
 
 def _asked_for(term: Term) -> str:
     """Return the words that ask for a term whose bare name means another first."""
+    if term.kind == _COLUMN:
+        return f"{_COLUMN} {_ABBREVIATION.sub('', term.name).strip()}"
     return term.name if term.path else f"{_HEADER}{term.name}"
 
 
@@ -164,6 +172,11 @@ def _by_form() -> tuple[dict[str, list[Term]], ...]:
 @cache
 def _findings_by_form() -> dict[str, list[Term]]:
     return _indexed(_findings())
+
+
+@cache
+def _columns_by_form() -> dict[str, list[Term]]:
+    return _indexed(_columns())
 
 
 def _indexed(terms: Iterable[Term]) -> dict[str, list[Term]]:
@@ -207,6 +220,13 @@ def _header_tables() -> Iterator[Term]:
                 yield Term(name, "field", partial(header_terms.field, entry, part))
 
 
+def _columns() -> Iterator[Term]:
+    """Yield the terms of the columns that commands show."""
+    for command, columns in COLUMNS.items():
+        for name, text in columns.items():
+            yield Term(name, _COLUMN, partial(explained_column, name, command, text))
+
+
 def _findings() -> Iterator[Term]:
     """Yield the terms of all findings, from their pages in the manual."""
     for manual in every_manual():
@@ -220,6 +240,7 @@ def terms() -> dict[str, Any]:
     """
     listed = {
         "words": list(WORDS),
+        "columns": list(dict.fromkeys(name for columns in COLUMNS.values() for name in columns)),
         "design": [keys["name"] for keys in design_keys.tables()],
         "key_files": [keys["name"] for keys in design_keys.key_files()],
         "kinds": [kind["name"] for kind in design_keys.kinds()],
@@ -240,7 +261,7 @@ def _by_subject() -> dict[str, list[str]]:
 
 
 def _key(text: str) -> str:
-    return " ".join(re.findall(r"[a-z0-9]+", text.lower()))
+    return " ".join(re.findall(r"[a-z0-9µ±]+", text.lower()))
 
 
 @cache

@@ -1,12 +1,15 @@
 """What can be asked for: every key of design and key files by its path, and each name first as design files mean it."""
 
+import ast
 import json
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from contract.entry import invoke
 
+from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.design.load import design_schema
 from lowpanbudget.errors import RequestError
 from lowpanbudget.report import terms
@@ -125,3 +128,51 @@ def test_the_data_rates_stand_where_the_phy_is_explained(asked: str) -> None:
     assert (rows["o-qpsk-2450"]["kb/s"], rows["o-qpsk-2450"]["µs an octet"]) == ("250", "32")
     assert (rows["bpsk-868"]["kb/s"], rows["bpsk-868"]["µs an octet"]) == ("20", "400")
     assert rows["sun-fsk"]["kb/s"].startswith("50 or ")
+
+
+def written(title: ast.expr) -> str:
+    """Return the title of a column as a module writes it; a unit that is put in stands as s."""
+    if isinstance(title, ast.JoinedStr):
+        values = [one.value if isinstance(one, ast.Constant) else "s" for one in title.values]
+    else:
+        values = [title.value] if isinstance(title, ast.Constant) else []
+    return "".join(value for value in values if isinstance(value, str))
+
+
+def titles() -> Iterator[str]:
+    """Yield the titles of tables as the modules of screens write them."""
+    for path in sorted((Path(terms.__file__).parent).glob("*_text.py")):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            table = None
+            if isinstance(node, ast.Assign):
+                name = ast.unparse(node.targets[0]).lower()
+                table = node.value if name.endswith(("titles", "_cases")) else None
+            elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith(".table"):
+                table = node.args[0]
+            if isinstance(table, ast.List | ast.Tuple):
+                yield from filter(None, map(written, table.elts))
+
+
+# of explanations themselves
+WRITTEN_OUT = {"key", "takes", "unless stated", "what it is"}
+
+
+def test_every_column_and_every_command_is_explained() -> None:
+    shown = set(titles()) - WRITTEN_OUT
+    assert {"used", "half s", "µJ", "±", "95 % sure", "made smaller by"} <= shown
+    assert not [
+        title
+        for title in shown
+        if not all(one["kind"] == "column" for one in explained(f"column {title}"))
+    ]
+    for command, does in COMMANDS.items():
+        found = json.loads(invoke("explain", command, "--json").stdout)["found"]
+        assert (found[0]["kind"], found[0]["text"]) == ("command", does)
+
+
+def test_a_column_stands_behind_a_key_or_a_word_of_its_name() -> None:
+    (used,) = explained("used")
+    assert used["kind"] == "column"
+    assert explained("queue")[0]["others"] == ("column queue",)
+    rows = json.loads(invoke("explain", "carry", "--json").stdout)["found"][0]["rows"]
+    assert {"column": "used", "says": used["text"]} in rows
