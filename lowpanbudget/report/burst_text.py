@@ -21,7 +21,9 @@ _PACKETS = 12  # lines of a table of packets
 def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     """Print what becomes of a burst."""
     heading(console, screen, answer(plan))
-    air = f"{seconds_text(plan.air_s)} s on the air, {share_of(plan.air_share)} of its time"
+    air = f"{seconds_text(plan.air_s)} s on the air"
+    if plan.packets > 1:
+        air += f", {share_of(plan.air_share)} of its time"
     if plan.air_most_s is not None:
         air += f"; up to {seconds_text(plan.air_most_s)} s in 95 % of the runs"
     elif plan.lost_queue + plan.lost_link:
@@ -52,11 +54,13 @@ def answer(plan: BurstPlan) -> str:
             f"{word}: {_arrived(plan)} of {plural(plan.packets, 'packet')} of {plan.name} arrive over {hops}, "
             f"{plan.wanted * 100:g} % are to"
         )
+    one = plan.packets == 1
+    which = f"{'the one packet' if one else f'all {plan.packets} packets'} of {plan.name} {'is' if one else 'are'} in"
     chance = f"a chance of {share_of(plan.all_in)}"
     if plan.runs is not None:
         chance = f"{round(plan.all_in * plan.runs)} of {plan.runs} runs, give or take {share_of(plan.half_width)}"
     return (
-        f"{word}: all {plan.packets} packets of {plan.name} are in after {plan.all_in_s:g} s over {hops} in {chance}; "
+        f"{word}: {which} after {plan.all_in_s:g} s over {hops} in {chance}; "
         f"{plan.wanted * 100:g} % are asked for"
     )
 

@@ -234,7 +234,7 @@ def _findings() -> Iterator[Term]:
 
 
 def terms() -> dict[str, Any]:
-    """Return the names of all words and findings and, under what they are about, of all tables, read-only.
+    """Return the names of words, columns of screens, findings and, under what they are about, of tables, read-only.
 
     Fields of headers and keys of files can be explained as well, and are not listed. It never raises.
     """

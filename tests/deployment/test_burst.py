@@ -11,6 +11,7 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.report.burst_text import answer
 
 SLOTS = '[access]\nmethod = "slots"\n[access.slots]\nchannels = 1\n'
 CSMA = '[access]\nmethod = "csma"\n'
@@ -168,6 +169,11 @@ def test_what_meets_is_on_the_air_again() -> None:
     assert plan.air_s > 1.1 * least * plan.arrived / 30
     # from runs of at most 30 packets each: their spread is 15 at most
     assert 0 < plan.arrived_half_width < 1.96 * 15 / 20**0.5
+
+
+def test_one_packet_is_told_as_one() -> None:
+    plan = carry_burst(volley(SLOTS, 1, 1, all_in_s=60), "volley")
+    assert answer(plan).startswith("Yes: the one packet of volley is in after 60 s over 1 hop")
 
 
 def test_curves_of_queues_have_so_many_points() -> None:
