@@ -22,7 +22,7 @@ class UpkeepShape(ShapeTable):
     )
     dao_s: Decimal | None = key(
         Exact(above=0, most=_MOST_S),
-        "Seconds between two DAOs of a node: to its parent, or to the root where a flow down has a route (non-storing).",
+        "Seconds between two DAOs of a node, to its parent or to the root where flows down have routes (non-storing).",
         default=None,
     )
     dao_acknowledged: bool = key(
