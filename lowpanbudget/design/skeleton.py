@@ -124,7 +124,7 @@ def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[TableSketch]:
     if up:
         values["every_s"] = "600"
     elif skeleton.network is not None:
-        values["every_s"] = "86400"
+        values["every_s"] = "3600"
     if name in skeleton.most_frames:
         values["most_frames"] = str(skeleton.most_frames[name])
     yield TableSketch("[[flow]]", FlowShape, values)

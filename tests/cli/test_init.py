@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
-from lowpanbudget import carry, carry_burst, fit, load_design, review
+from lowpanbudget import airtime, carry_burst, fit, load_design, review
+from lowpanbudget.deployment.carry import judged
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.skeleton import Skeleton
 from lowpanbudget.room.skeleton import fitting_text
@@ -64,7 +65,8 @@ def test_a_network_to_begin_with_can_be_asked_at_once(
     design = load_design(file)
     assert design.tree is not None
     assert (design.nodes, design.tree.depth) == (50, hops)
-    found = carry(design)
+    assert design.access is not None
+    found = judged(design, design.access, airtime(design), 1, transmissions=3000)
     assert (found.holds, found.unknown, found.taken) == (True, (), ())
     assert carry_burst(design, "alarm").arrived > 9
     assert not [one for one in review(design) if one.severity.word == "failure"]
