@@ -51,7 +51,7 @@ def network_tables(method: Method, nodes: int, hops: int, flow: str) -> Iterator
     about = "What a link loses: a guess, until somebody measures it."
     yield TableSketch("[loss]", LossShape, {"frames": "0.05"}, about)
     yield TableSketch("[queue]", QueueShape, {"frames": "16"})
-    limits = {"delivery": "0.99", "latency_s": "60"}
+    limits = {"delivery": "0.98", "latency_s": "60"}
     yield TableSketch("[limits]", LimitsShape, limits, "What the network is to keep to.")
     burst = {
         "name": '"alarm"', "flow": f'"{flow}"', "packets": "10", "octets": "20", "every_s": "1", "all_in_s": "60",

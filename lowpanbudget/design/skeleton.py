@@ -121,10 +121,8 @@ def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[TableSketch]:
         "destination_port": _SERVER_PORT[skeleton.transport],
         "messages": f'["{name.removesuffix("s")}"]',
     }
-    if up:
+    if up or skeleton.network is not None:  # carry counts what comes each so many seconds
         values["every_s"] = "600"
-    elif skeleton.network is not None:
-        values["every_s"] = "3600"
     if name in skeleton.most_frames:
         values["most_frames"] = str(skeleton.most_frames[name])
     yield TableSketch("[[flow]]", FlowShape, values)
