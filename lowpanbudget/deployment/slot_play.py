@@ -193,15 +193,19 @@ class PlayedSlots:
             node = nodes[index]
             up = exact.up
             if node.behind or self._states is not None:
-                up = self._queue(index, node.up, slots.cells)
-            found.append(NodeQueues(up, self._queue(count + index, node.down, slots.cells_down)))
+                up = self._queue(index, node.up, slots.cells, exact.up)
+            down = self._queue(count + index, node.down, slots.cells_down, exact.down)
+            found.append(NodeQueues(up, down))
         return tuple(found)
 
-    def _queue(self, link: int, load: LinkLoad, cells: int) -> SlotQueue | None:
+    def _queue(
+        self, link: int, load: LinkLoad, cells: int, calculated: SlotQueue | None
+    ) -> SlotQueue | None:
+        """Return a queue as it was played; one to which next to nothing comes as it is calculated by itself."""
         runs = [queues[link] for queues in self._queues]
         came, refused = sum(run.came for run in runs), sum(run.refused for run in runs)
-        if not cells or not came:
-            return None
+        if not cells or came < _LEAST:
+            return calculated
         full, half = share_of_runs([(run.refused, run.came) for run in runs])
         waiting = sum(run.frame_s for run in runs)
         wait_s = waiting / (came - refused) if came > refused else 0.0

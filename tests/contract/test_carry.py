@@ -194,3 +194,17 @@ def test_what_is_wrong_is_said(invoke: Invoke, tmp_path: Path) -> None:
     assert "explain access" in done.stderr
     refused = invoke("carry", FOOTBRIDGE, "--csv", "--json")
     assert refused.exit_code == 2
+
+
+def test_what_is_hardly_ever_sent_is_judged_all_the_same(invoke: Invoke, tmp_path: Path) -> None:
+    """A message a day meets no queue that a simulation of some hours could fill: nothing is left open of it."""
+    file = tmp_path / "seldom.toml"
+    assert invoke("init", file, "--network", "slots").exit_code == 0
+    text = file.read_text(encoding="utf-8")
+    assert text.count("\nevery_s = 600") == 2
+    file.write_text(text.replace("\nevery_s = 600", "\nevery_s = 86400"), encoding="utf-8")
+    done = invoke("carry", file, "--json")
+    assert done.exit_code == 0
+    checks = {one["matter"]: one for one in json.loads(done.stdout)["carry"]["checks"]}
+    assert "give or take" not in checks["delivery"]["text"]
+    assert not any("too close to tell" in one["text"] for one in checks.values())
