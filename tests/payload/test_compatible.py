@@ -239,6 +239,31 @@ def test_a_key_that_comes_or_goes_is_told_as_such() -> None:
     assert only(compare(message(still), message(jumps))).what == "escape false becomes true"
 
 
+@pytest.mark.parametrize("high", [10, 20])
+def test_what_was_an_escape_is_a_plain_difference(high: int) -> None:
+    """Of 3 bits 100 is -4, or led a whole sample: four bits more, which the next field loses."""
+
+    def series(*, escape: bool) -> Message:
+        bits: dict[str, Any] = {"deltas": "fixed", "delta_bits": 3, "escape": escape}
+        return message(
+            Series("s", min=Decimal(0), max=Decimal(high), max_length=5, **bits), number("z")
+        )
+
+    assert only(compare(series(escape=True), series(escape=False))).outcome is Outcome.MISREAD
+    assert only(compare(series(escape=False), series(escape=True))).outcome is Outcome.MISREAD
+
+
+@pytest.mark.parametrize("code", [77, 150, 254])
+def test_what_was_a_special_code_is_a_plain_number(code: int) -> None:
+    """Amid a wider range: one code of 256, which no end and hardly any draw meets."""
+    old = message(number("a", 60, bits=8, special=(("none", code),)))
+    change = compare(old, message(number("a", bits=8)))
+    assert (change.outcome, change.reads) == (
+        Outcome.MISREAD,
+        f"a = none where {code} was sent",
+    )
+
+
 def test_what_only_all_changes_do_is_told_so() -> None:
     """Behind o's presence bit stand 0001; with a second one before it 0010 begins a bit later, and reads 0001."""
     old = message(Version("v", value=1), number("a", 127), number("o", 15, optional=True))

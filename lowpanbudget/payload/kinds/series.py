@@ -27,6 +27,7 @@ from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 DELTAS = ("fixed", "variable")
 _LONG_ENOUGH = 3  # samples that differ most: a first one, a difference there and one back
+_FEW = 8  # lengths with which what stands behind a difference begins at any bit of an octet
 
 
 @field_kind
@@ -157,17 +158,19 @@ escape = true                 # a whole sample where a difference is too large""
         for index, sample in enumerate(held.value):
             yield held.under(number, sample, index)
 
-    def _reach(self) -> int:
-        """Return the greatest difference, in steps, that can always be sent."""
+    def _reach(self) -> tuple[int, int]:
+        """Return the greatest differences down and up, in steps, that can always be sent."""
         grid = self.number().grid()
+        span = grid.high - grid.low
         if self.deltas == "fixed" and not self.escape:
             assert self.delta_bits is not None
-            return min(grid.high - grid.low, (1 << self.delta_bits - 1) - 1)
-        return grid.high - grid.low
+            half = 1 << self.delta_bits - 1
+            return min(span, half), min(span, half - 1)
+        return span, span
 
     def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return a walk of small steps, with jumps where the format can carry them."""
-        grid, widest = self.number().grid(), self._reach()
+        grid, (_, widest) = self.number().grid(), self._reach()
         length = drawn_length(self.least, self.most, random)
         steps = [random.randint(grid.low, grid.high)]
         for _ in range(length - 1):
@@ -176,14 +179,16 @@ escape = true                 # a whole sample where a difference is too large""
         return [grid.value_of(step) for step in steps[:length]]
 
     def edges(self) -> Iterator[list[Any]]:
-        """Yield series as short and as long as may be: level at both ends of the range, rising, and with jumps."""
-        grid, reach = self.number().grid(), self._reach()
+        """Yield series as short and as long as may be: level at both ends of the range, with jumps; a fall in some."""
+        grid, (down, up) = self.number().grid(), self._reach()
         for length in dict.fromkeys(
             (self.least, min(self.most, max(self.least, _LONG_ENOUGH)), self.most)
         ):
-            for first, other in ((grid.low, grid.low + reach), (grid.high, grid.high - reach)):
+            for first, other in ((grid.low, grid.low + up), (grid.high, grid.high - up)):
                 yield [grid.value_of(first)] * length
                 yield [grid.value_of((first, other)[index % 2]) for index in range(length)]
+        for length in range(max(self.least, 2), min(self.most, self.least + _FEW) + 1):
+            yield [grid.value_of(grid.high), *[grid.value_of(grid.high - down)] * (length - 1)]
 
     def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> Any:
         """Return the series wished for, or the shortest."""

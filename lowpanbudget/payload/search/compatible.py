@@ -1,8 +1,10 @@
 """Changing a format without breaking its receivers: what an old receiver reads from new octets.
 
 Nothing is judged by rule: every change is made alone in the old format, values at all edges and many
-between them are packed with it, and the old format reads the octets. Only what the wire cannot show
-(another unit, another epoch) is judged by comparing the declarations.
+between them are packed with it, and the old format reads the octets. Among them are the values that the
+new format reads where the old one sent its own edges: what was a special code or an escape may be a
+plain value now. Only what the wire cannot show (another unit, another epoch) is judged by comparing the
+declarations.
 """
 
 import dataclasses
@@ -188,7 +190,7 @@ def _wrong(
         for field in old.fields
         if field.optional and field.needs_value
     }
-    for sent in chain(samples(new), edges(new, places)):
+    for sent in chain(samples(new), edges(new, places), _read_anew(old, new, places)):
         try:
             got = old.unpack(new.pack(sent), ignore_tail=True)
         except WireError as fault:
@@ -213,6 +215,18 @@ def _wrong(
             if path in optional:
                 return _misread(f"no {joined(list(path))} where {shown(given[path])} was sent")
     return refused
+
+
+def _read_anew(
+    old: Message, new: Message, places: set[FieldPath] | None
+) -> Iterator[dict[str, Any]]:
+    """Yield what the new format reads where the old one sent its edges, zeros behind them."""
+    before = None if places is None else _changed(new, old)
+    for sent in edges(old, before):
+        try:
+            yield new.unpack(old.pack(sent).ljust(new.max_octets, b"\0"), ignore_tail=True)
+        except WireError:
+            continue  # no message of the new format begins like that
 
 
 def _misread(text: str) -> Reading:
