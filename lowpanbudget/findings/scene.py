@@ -18,6 +18,7 @@ from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.senders import Givers, HeardSender, Refusal, Senders, Station
 from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.layers.internet.chain import ChainPlace
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, Mac
@@ -209,6 +210,13 @@ class Scene:
     def find(self, *kinds: type[Kind]) -> Kind | None:
         """Return the innermost header of these classes."""
         return next((one for one in reversed(self.frame.layers) if isinstance(one, kinds)), None)
+
+    @property
+    def message_begun(self) -> Icmpv6 | None:
+        """Return the message of ICMPv6 that its datagram brings; None of one that is forwarded here, or wrong."""
+        layers = () if self.datagram is None or self.passage is not None else self.datagram.layers
+        found = next((one for one in reversed(layers) if isinstance(one, Icmpv6)), None)
+        return None if found is None or found.checksum_ok is False else found
 
     # --- who ---------------------------------------------------------------------------------------------
 

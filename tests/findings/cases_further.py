@@ -52,7 +52,7 @@ from findings.cases_fragments import (
     sized,
     spilled,
 )
-from findings.cases_joining import acknowledged, confirmed, registered
+from findings.cases_joining import acknowledged, answered, confirmed, registered
 from findings.cases_link import (
     FAR_NAME,
     IPHC_ONLY,
@@ -1295,10 +1295,10 @@ FURTHER = (
             (2,),
         ),
     ),
-    # once, by the border router
+    # once, by the border router: over two hops, and handed on to the node
     Further(
         "registration-refused",
-        lambda: Capture([confirmed(9)]),
+        lambda: Capture([*confirmed(9, NODE), *answered(9, router=RELAY)]),
         Told(
             "risk",
             "02:5e:10:00:00:00:00:17",

@@ -1,6 +1,7 @@
 """A capture that fires each finding about nodes that are not let in, and near misses that do not."""
 
 from collections.abc import Callable
+from itertools import pairwise
 
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, ROOT, Capture
@@ -33,11 +34,17 @@ def registered(eui: bytes) -> Capture:
     return Capture([air.frame(air.nd_message(135, body, source, to), 1, (FAR_NODE, ROOT))])
 
 
-def confirmed(status: int) -> bytes:
-    """A duplicate address confirmation to the router: status, reserved, 60 minutes, EUI-64, address (RFC 6775 4.4)."""
+def confirmed(status: int, *way: bytes) -> list[bytes]:
+    """A duplicate address confirmation to the router, over the nodes between it and the root.
+
+    Status, reserved, 60 minutes, EUI-64, address (RFC 6775 section 4.4).
+    """
     ends = air.address(air.PREFIX, ROOT), air.address(air.PREFIX, RELAY)
     body = bytes([status, 0, 0, 60]) + FAR_NODE + air.address(air.PREFIX, FAR_NODE).packed
-    return air.frame(air.nd_message(158, body, *ends, hop_limit=64), 9, (ROOT, RELAY))
+    return [
+        air.frame(air.nd_message(158, body, *ends, hop_limit=64 - hop), 9, link)
+        for hop, link in enumerate(pairwise((ROOT, *way, RELAY)))
+    ]
 
 
 def acknowledged(*statuses: int, parent: bytes = ROOT) -> list[bytes]:

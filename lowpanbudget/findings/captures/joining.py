@@ -11,7 +11,6 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (
     DuplicateAddressConfirmation,
@@ -32,17 +31,21 @@ _MOST_ANSWERS = 4  # of a node that are told apart: who answered and how
 
 @dataclass(slots=True)
 class _Answers:
-    """What a node was answered: whether it was ever let in, and how it was refused since then, by whom how often."""
+    """What a node was answered: whether it was ever let in, and how it was refused since then, by whom how often.
+
+    ``handed_on`` is a refusal of the border router that a router has yet to tell the node.
+    """
 
     was_accepted: bool = False
     refusals: int = 0
     last: str = ""
+    handed_on: str = ""
     by: dict[tuple[str, str], int] = field(default_factory=dict)
     frames: Frames = field(default_factory=Frames)
 
     def accept(self) -> None:
         """Note that somebody lets it in: what was refused before is past."""
-        self.was_accepted, self.refusals = True, 0
+        self.was_accepted, self.refusals, self.handed_on = True, 0, ""
         self.by.clear()
         self.frames.clear()
 
@@ -111,16 +114,16 @@ _ACCEPTED, _DUPLICATE = 0, 1
 _NO_REFUSALS = {3, 4, 5}
 
 
-@JOINING.rule("registration-refused", Icmpv6, memory=FirstNamed)
-def registration_answered(memory: Answered, scene: Scene, message: Icmpv6) -> None:
-    """Note the status of each answer; of one that another device has ``address-of-two-devices`` tells.
+@JOINING.rule("registration-refused", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6)
+def registration_answered(memory: Answered, scene: Scene, _datagram: HeardDatagram) -> None:
+    """Note the status of each answer where it starts; of one that another device has ``address-of-two-devices`` tells.
 
     "Registration errors are not sent back to the source address" (RFC 6775 section 6.5.2): what names the node is
-    its EUI-64, or its proof of ownership.
+    its EUI-64, or its proof of ownership. The router hands the status of a confirmation on in its advertisement
+    (section 8.2.5): that is one refusal.
     """
-    content = message.message
-    if scene.header is None or message.checksum_ok is False:
-        return
+    message = scene.message_begun
+    content = None if message is None else message.message
     option: Any = None
     if isinstance(content, NeighborAdvertisement):
         option = next(
@@ -131,7 +134,14 @@ def registration_answered(memory: Answered, scene: Scene, message: Icmpv6) -> No
     if option is None or option.status == _DUPLICATE or option.status in _NO_REFUSALS:
         return
     text = f"status {option.status}, {STATUS.get(option.status, 'unassigned')}"
-    _note(memory, link_text(option.rovr), scene, text, accepts=option.status == _ACCEPTED)
+    node, confirms = link_text(option.rovr), content is option
+    answers = memory.get(node)
+    if answers is not None and not confirms and answers.handed_on == text:
+        answers.handed_on = ""
+        return
+    _note(memory, node, scene, text, accepts=option.status == _ACCEPTED)
+    if confirms and node in memory:
+        memory[node].handed_on = text
 
 
 @JOINING.at_end("registration-refused")
@@ -148,10 +158,8 @@ _REJECTION = 128  # "128-255: Rejection" (RFC 6550 section 6.5.1)
 @JOINING.rule("dao-refused", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6)
 def dao_answered(memory: Answered, scene: Scene, datagram: HeardDatagram) -> None:
     """Note the status of each DAO-ACK where it starts; below 128 the parent is willing."""
-    message = scene.find(Icmpv6) if datagram.fragments == 1 else None
-    if message is None or scene.passage is not None or message.checksum_ok is False:
-        return
-    content = message.message
+    message = scene.message_begun
+    content = None if message is None else message.message
     if isinstance(content, DaoAck):
         text = f"status {content.status}, {status_text(content.status)}"
         node = datagram.header.destination

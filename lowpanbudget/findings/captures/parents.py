@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from lowpanbudget.env import IID_MASK
 from lowpanbudget.findings import concerns
@@ -19,14 +19,6 @@ from lowpanbudget.values import dataclass, field
 PARENTS = Subject("parents")
 
 _INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no parent any more, or of a leaf
-
-
-def _control(scene: Scene, datagram: HeardDatagram) -> Any:
-    """Return the message of ICMPv6 that starts here; None of one that is forwarded, or wrong."""
-    message = scene.find(Icmpv6) if datagram.fragments == 1 else None
-    if message is None or scene.passage is not None or message.checksum_ok is False:
-        return None
-    return message.message
 
 
 # --- ranks -----------------------------------------------------------------------------------------------
@@ -50,7 +42,8 @@ Ranks = FirstNamed[tuple[int, int], _Rank]
 )
 def rank_not_above_parent(memory: Ranks, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Learn ranks from DIOs; compare child and parent in each DAO, where the child announced its rank after it."""
-    content, source = _control(scene, datagram), datagram.header.source
+    message, source = scene.message_begun, datagram.header.source
+    content = None if message is None else message.message
     if isinstance(content, Dio):
         key = content.rpl_instance_id, int(source) & IID_MASK
         dodag, number = (content.dodag_id, content.version), scene.number
