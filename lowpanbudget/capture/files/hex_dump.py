@@ -1,7 +1,7 @@
 """Dumps of octets behind a column of offsets, as programs that show files write them: lines that belong together.
 
     000000  41 88 2a cd ab 01 00 17 00 7e 77 f3 12 9c 5b 68     offsets of 4 digits or more, in hex, octal or decimal
-    000010  65 6c 6c 6f 00 00                                   with a colon and groups of 2 octets too
+    000010  65 6c 6c 6f 00 00                                   with a colon, 0x and groups of 2 octets too
     000016                                                      at the end perhaps an offset alone
 
 That a column counts is proved by the first line whose offset is the number of octets before it, or told by a colon or
@@ -13,8 +13,8 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 _LONGEST = 1 << 17  # digits that are put together; twice as many as any frame has octets
-_ZERO = "0000"  # how an offset of 0 begins
-_OFFSET = re.compile(r"([0-9a-fA-F]{4,16})(:?)(?:(\s+)(.*))?")
+_ZERO = ("0000", "0x0000", "0X0000")  # how an offset of 0 begins
+_OFFSET = re.compile(r"(?:0[xX])?([0-9a-fA-F]{4,16})(:?)(?:(\s+)(.*))?")
 _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 

@@ -418,6 +418,8 @@ def test_a_row_of_a_dump_alone() -> None:
     for text, octets in (
         ("0000  02 00 17", "020017"),
         ("0000: 0200 17", "020017"),
+        ("0x0000: 02 00 17", "020017"),
+        ("0x0000 0x02", "000002"),
         ("0000 02 00", "00000200"),
     ):
         records, _ = records_of(text.encode())
@@ -431,6 +433,7 @@ def test_a_row_of_a_dump_alone() -> None:
         f"0000  {ROWS[0]}\n0010  {ROWS[1]}\n",
         f"0000000 {ROWS[0]}\n0000020 {ROWS[1]}\n0000026\n",  # octal
         f"00000000  {ROWS[0]}  |A.*.|\n00000010  {ROWS[1]}   |lo..|\n00000016\n",
+        f"0x0000: {ROWS[0]}\n0x0010: {ROWS[1]}\n",
         f"00000000: {FRAME[:16].hex(' ', 2)}  A.*.ab cd\n00000010: {FRAME[16:].hex(' ', 2)}  be ad\n",
     ],
 )
