@@ -81,6 +81,7 @@ class Audit:
         self._tallies = Tallies() if tallies is None else tallies
         self._passages = Passages()
         self._readings = 0
+        self._said: dict[object, checksum.SumReading | None] = {}  # of checksums, by the addresses
         # what is asked of the frame at hand when it is like one that was judged
         self._plan: Plan | None = None
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
@@ -253,11 +254,9 @@ class Audit:
         if scene.passage is not None:
             self._give(scene, scene.passage)
         if wrong:
-            if self._readings < MOST_READINGS:
-                self._readings += 1
-                reading = checksum.explain(datagram, self.known)
-                if reading is not None:
-                    self._give(scene, reading, reading.slip)
+            reading = self._reading(datagram)
+            if reading is not None:
+                self._give(scene, reading, reading.slip)
         elif self._plan is None:
             rows = datagram.iphc.rows if datagram.iphc is not None else None
             if rows is None or rows["source"].inline == 16:
@@ -267,6 +266,15 @@ class Audit:
         flows = self.known.flows
         scene.match = None if flows is None else flows.match(datagram)
         self._give(scene, datagram)
+
+    def _reading(self, datagram: HeardDatagram) -> checksum.SumReading | None:
+        """Return why a checksum is wrong; behind many of them what was said of one between the same addresses."""
+        ends = (datagram.header.source, datagram.header.destination)
+        if self._readings < MOST_READINGS:
+            self._readings += 1
+            reading = self._said[ends] = checksum.explain(datagram, self.known)
+            return reading
+        return checksum.read_alike(datagram, self._said.get(ends))
 
     # --- hits ------------------------------------------------------------------------------------------
 

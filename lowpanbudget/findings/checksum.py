@@ -107,6 +107,17 @@ def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
     return SumReading(slip, text, segment.carried, computed, tried, what, len(segment.octets))
 
 
+def read_alike(datagram: HeardDatagram, said: SumReading | None) -> SumReading | None:
+    """Return what was ``said`` of a wrong checksum between the same addresses for another one, nothing tried again."""
+    segment = segment_of(datagram.octets)
+    if segment is None or (segment.kind == ipv6.UDP and not segment.carried):
+        return None
+    computed = segment.checksum(segment.source, segment.destination)
+    if said is None:
+        said = SumReading(Slip.NONE, "so many were read before that no reading was tried", 0, 0, 0)
+    return said._replace(carried=segment.carried, computed=computed, length=len(segment.octets))
+
+
 def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) -> Iterator[Trial]:
     """Yield the readings that change one thing."""
     source, destination, carried = segment.source, segment.destination, segment.carried
