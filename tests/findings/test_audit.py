@@ -268,7 +268,7 @@ def test_checksums_that_are_no_more_read_in_full_are_counted(
     source, to = under("2001:db8:1::")
     packet = air.ip(source, to, 17, air.udp(b"abcdef", source, to, checksum=0x1234))
     frames = [air.frame(packet, number) for number in range(30)]
-    (found,) = (one for one in Capture(frames).fed() if one.name.startswith("checksum"))
+    (found,) = (one for one in Capture([*frames]).fed() if one.name.startswith("checksum"))
     assert (found.name, found.count) == ("checksum-wrong", 30)
     # three whose identifiers are made by an older rule, which a reading explains
     explained = CASES["identifier-by-old-rule"].fires

@@ -69,7 +69,7 @@ def _reckoned(design: Design, room: int) -> str:
     return (
         f"{where} the link's own header and trailer take {largest - left} of {largest} octets and leave {left}; other "
         f"headers take {left - room} of those. RFC 4944 section 4 reckons with 102 left, 127 less 25, and with 81 "
-        "where security takes 21 more: explain 102 says why."
+        "where security takes 21 more, or 9 or 13 with shorter codes."
     )
 
 
