@@ -252,6 +252,7 @@ CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
 BESIDE = "frames go to 0x0001 in PAN 0xabce"
 ELSEWHERE = "acknowledges frames in PAN 0xabcd, none in PAN 0xabce"
 LOOKS_ALIKE = "0x0001 of a network of its own, too far away to be heard, would look the same"
+CRITICAL = "option 2069 is critical and not known here: a receiver that does not know it rejects"
 
 FURTHER = (
     Further(
@@ -1156,6 +1157,21 @@ FURTHER = (
             (),
             (1,),
             cite="RFC 7252 §4.3",
+        ),
+    ),
+    # a delta of 0x0708 + 269 is 2069, an odd number; RFC 7252 section 5.4.1 tells receivers alone what to do
+    Further(
+        "coap-message-forbidden",
+        lambda: messages(bytes.fromhex("500100 02 e1 0708 78")),
+        Told(
+            "remark",
+            f"0x0017: {CRITICAL}",
+            CRITICAL,
+            ("option 2069: 78",),
+            (1,),
+            advice="See that its receivers know the option: one that does not answers a confirmable request with 4.02 "
+            "and rejects other messages. Options of even numbers are ignored where they are not known.",
+            cite="RFC 7252 §5.4.1",
         ),
     ),
     *(

@@ -31,6 +31,11 @@ _WIDE_FLOAT = 0xFB  # the first octet of a 64-bit float (RFC 8949 section 3.3)
 
 APPLICATION = Subject("application")
 
+_MAY_BE_REJECTED = (
+    "See that its receivers know the option: one that does not answers a confirmable request with 4.02 and rejects "
+    "other messages. Options of even numbers are ignored where they are not known."
+)
+
 
 @APPLICATION.rule("coap-message-forbidden", coap.CoapMessage)
 def coap_message_forbidden(scene: Scene, message: coap.CoapMessage) -> Hits:
@@ -40,9 +45,10 @@ def coap_message_forbidden(scene: Scene, message: coap.CoapMessage) -> Hits:
         if flaw.option is not None:
             octets = flaw.option.octets[:16].hex(" ")
             evidence = (f"option {flaw.option.number}: {octets}",)
-        severity = Severity.WASTE if flaw.wasteful else None
+        severity = Severity.WASTE if flaw.wasteful else Severity.REMARK if flaw.allowed else None
         subject = f"{scene.sender}: {flaw.text}"
-        yield Hit(flaw.text, evidence, subject, severity=severity, cite=flaw.cite)
+        advice = _MAY_BE_REJECTED if flaw.allowed else ""
+        yield Hit(flaw.text, evidence, subject, severity=severity, advice=advice, cite=flaw.cite)
 
 
 @APPLICATION.rule("token-longer-than-useful", coap.CoapMessage, least=5)

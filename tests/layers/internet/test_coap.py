@@ -251,7 +251,11 @@ def test_unknown_and_reserved_numbers() -> None:
     elective = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2048, b"x"),))
     critical = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2049, b"x"),))
     assert coap_flaws(elective) == ()
-    assert "critical and not known" in coap_flaws(critical)[0].text
+    (flaw,) = coap_flaws(critical)
+    assert "critical and not known" in flaw.text
+    assert (
+        flaw.allowed
+    )  # "an option is never mandatory" (section 5.4.1): nothing forbids to send it
     assert definition(2049).oscore == "E"  # RFC 8613 section 4.1
 
 

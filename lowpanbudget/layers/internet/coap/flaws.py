@@ -1,4 +1,4 @@
-"""What a CoAP message says that its standards forbid, although it can be read.
+"""What a CoAP message says that its standards forbid or a receiver may reject, although it can be read.
 
 These are no message format errors: RFC 7252 section 5.4 lets the receiver ignore an option or reject the message.
 """
@@ -25,13 +25,14 @@ _BLOCK1, _BLOCK2 = 27, 23
 class CoapFlaw(NamedTuple):
     """One thing that is wrong: in words, by which section, and the option at fault if it is one.
 
-    ``wasteful``: it costs octets and nothing else.
+    ``wasteful``: it costs octets and nothing else. ``allowed``: a sender may do so; not every receiver takes it.
     """
 
     text: str
     cite: Cite
     option: CoapOption | None = None
     wasteful: bool = False
+    allowed: bool = False
 
 
 def coap_flaws(message: CoapMessage | bytes) -> tuple[CoapFlaw, ...]:
@@ -73,6 +74,7 @@ def _of_options(message: CoapMessage) -> Iterator[CoapFlaw]:
                     f"option {option.number} is critical and not known here: a receiver that does not know it rejects",
                     rfc(7252, "5.4.1"),
                     option,
+                    allowed=True,
                 )
         elif not option.fits:
             yield CoapFlaw(f"{row.name} has {option.meaning}", row.cite, option)
