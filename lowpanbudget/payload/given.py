@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.payload.kinds.group import single_values, taken_values
+from lowpanbudget.payload.kinds.interfaces import Scope
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.words import joined, text_of
 
@@ -37,7 +38,7 @@ def values_of(message: Message, given: Any, *, table: bool = False) -> dict[str,
             "the values of a message go by the names of its fields",
             hint='Write {"battery": 3.1, ...}',
         )
-    return dict(taken_values(message.fields, given, {}, table=table))
+    return dict(taken_values(message.fields, given, Scope({}, {}), table=table))
 
 
 def tree_of(cells: Iterable[tuple[str, str]]) -> dict[str, Any]:

@@ -82,7 +82,20 @@ def test_a_time_is_given_as_it_is_shown(invoke: Invoke) -> None:
     assert len(set(shown)) == 1  # POSIX time 10^9, whose date is well known
     assert shown[0][4:12] == "3b9aca00"  # behind 4 + 4 + 8 bits
     done = invoke("pack", FOOTBRIDGE, "readings", "time=tomorrow", "--rest", "least")
-    assert "the text 'tomorrow'" in done.stderr
+    assert "the text 'tomorrow', no time" in done.stderr
+    assert "or a date and time" in done.stderr
+
+
+def test_a_time_counted_from_another_is_given_as_it_is_shown(invoke: Invoke) -> None:
+    rest = ("reading[0].strain=5", "reading[0].temperature=-7.25", "--rest", "least")
+    dated, counted, later = (
+        invoke("pack", FOOTBRIDGE, "readings", "time=2001-09-09T01:46:40Z", f"reading[0].at={at}", *rest).stdout
+        for at in ("2001-09-09T01:47:00Z", "1000000020", "1000000021")
+    )  # fmt: skip
+    assert dated
+    assert dated == counted != later
+    done = invoke("pack", FOOTBRIDGE, "readings", "reading[0].at=soon", "--rest", "least")
+    assert "Give the time itself as time is given" in done.stderr
 
 
 def test_a_time_offset_given_as_one_is_told_the_time(invoke: Invoke) -> None:

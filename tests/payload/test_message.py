@@ -253,7 +253,7 @@ def test_whatever_rounds_tells_by_how_much() -> None:
     ],
 )  # fmt: skip
 def test_a_text_stands_for_the_value_that_it_says(field: Field, given: Any, value: Any) -> None:
-    taken = field.taken(given, {}, table=False)
+    taken = field.taken(given, Scope({}, {}), table=False)
     assert taken == value
     assert type(taken) is type(value)
 

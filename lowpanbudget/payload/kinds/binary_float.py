@@ -56,11 +56,11 @@ unit = "J\""""
         """Return the stated width."""
         return self.bits
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the number, also one that is none or without end."""
         if isinstance(given, str) and given.strip() in {"nan", "inf", "-inf"}:
             return float(given)
-        return super(Float, self).taken(given, known, table=table)  # noqa: UP008 - slots make the class anew
+        return super(Float, self).taken(given, before, table=table)  # noqa: UP008 - slots make the class anew
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; a stated range is that of the numbers sent, as a receiver reads them.

@@ -36,7 +36,7 @@ name = "open\""""
         """Return 1."""
         return 1
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return true or false of the words."""
         return {"true": True, "false": False}.get(given, given) if isinstance(given, str) else given
 

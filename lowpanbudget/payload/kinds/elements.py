@@ -78,13 +78,13 @@ unit = "%RH\""""
         element = planner.element(self.element, at.below("element"))
         return None if element is None else ArrayNode(self, element, planner.order)
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the values of the elements; those of a text have commas between them."""
         if isinstance(given, str):
             given = given.split(",") if given else []
         if not isinstance(given, list | tuple):
             return given
-        return [self.element.taken(item, known, table=table) for item in given]
+        return [self.element.taken(item, before, table=table) for item in given]
 
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of all elements."""

@@ -140,10 +140,10 @@ class Field:
         """Yield the values without parts that a value of this field is made of."""
         yield held
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the value that stands for one given as a text, or as JSON has it; what is none stays as it is.
 
-        ``known`` has the values before it; ``table``: what a table leaves empty may be an empty value.
+        ``before`` has the values and fields before it; ``table``: what a table leaves empty may be an empty value.
         """
         if isinstance(given, str) and _NUMBER.fullmatch(given.strip()):
             return Decimal(given.strip())

@@ -52,7 +52,7 @@ bits = 8"""
         """Return ``bits`` if stated, else a bit a name."""
         return len(self.names) if self.bits is None else self.bits
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the names of a text, with blanks or commas between them."""
         return tuple(given.replace(",", " ").split()) if isinstance(given, str) else given
 

@@ -63,9 +63,9 @@ unit = "m\""""
         """Return the fields."""
         return planner.group(self.fields, at.below()) if self.fields else None
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the values of the fields."""
-        return taken_values(self.fields, given, known, table=table)
+        return taken_values(self.fields, given, before, table=table)
 
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of all fields."""
@@ -116,21 +116,21 @@ unit = "m\""""
         return reader.group(self.fields, records, at)
 
 
-def taken_values(
-    fields: tuple[Field, ...], given: Any, outer: Mapping[str, Any], *, table: bool
-) -> Any:
+def taken_values(fields: tuple[Field, ...], given: Any, outer: ask.Scope, *, table: bool) -> Any:
     """Return the values that stand for those given for fields; see ``Field.taken``."""
     if not isinstance(given, Mapping):
         return given
-    values, known = dict(given), dict(outer)
+    values, known, earlier = dict(given), dict(outer.values), dict(outer.fields)
+    before = ask.Scope(known, earlier)
     for field in fields:
         if not field.carries:
             continue
         if field.name not in values and table and not field.optional and field.blank is not None:
             values[field.name] = field.blank
         if field.name in values:
-            values[field.name] = field.taken(values[field.name], known, table=table)
+            values[field.name] = field.taken(values[field.name], before, table=table)
             known[field.name] = values[field.name]
+        earlier[field.name] = field
     return values
 
 

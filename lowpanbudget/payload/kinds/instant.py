@@ -11,9 +11,10 @@ from typing import Any, ClassVar
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
+from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
-from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
@@ -64,6 +65,18 @@ step = 1"""
         else:
             yield from self.number().flaws(order)
 
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return that of the number; a text that is left is no date, and told so."""
+        plain = super(Time, self).codec(width, order)  # noqa: UP008 - slots make the class anew
+
+        def encode(value: Any) -> int:
+            if isinstance(value, str):
+                hint = f"Give seconds since {self.epoch}, or a date and time as that is written"
+                raise Misfit(f"is the text {value[:40]!r}, no time", hint=hint)
+            return plain.encode(value)
+
+        return plain._replace(encode=encode)
+
     def shown_unit(self) -> str:
         """Return seconds."""
         return "s"
@@ -82,9 +95,9 @@ step = 1"""
             return ""
         return moment.isoformat().replace("+00:00", "Z")
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the seconds since the epoch, also of a date and time as ``date`` writes it."""
-        value = super(Time, self).taken(given, known, table=table)  # noqa: UP008 - slots make the class anew
+        value = super(Time, self).taken(given, before, table=table)  # noqa: UP008 - slots make the class anew
         if not isinstance(value, str):
             return value
         try:

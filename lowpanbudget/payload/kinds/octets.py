@@ -51,7 +51,7 @@ length = 4                    # or min_length and max_length: then the length go
     blank: ClassVar[Any] = ""
     counted_by: ClassVar[str] = "length_bits"
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the text itself: it is the octets in hex, or what is sent."""
         return given
 

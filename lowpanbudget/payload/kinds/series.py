@@ -144,13 +144,13 @@ escape = true                 # a whole sample where a difference is too large""
         """Return a count, a sample and differences."""
         return SeriesNode(self, LeafNode(planner.place(self.number())), planner.order)
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the samples; those of a text have commas between them."""
         if isinstance(given, str):
             given = given.split(",") if given else []
         if not isinstance(given, list | tuple):
             return given
-        return [super(Series, self).taken(item, known, table=table) for item in given]
+        return [super(Series, self).taken(item, before, table=table) for item in given]
 
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the samples."""

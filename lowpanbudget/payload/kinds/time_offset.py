@@ -70,8 +70,17 @@ max = 3600"""
             yield flaw
         yield from self.number().flaws(order)
 
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
+        """Return the seconds since the epoch of the base, also of a date and time as the base takes it."""
+        value = super(TimeOffset, self).taken(given, before, table=table)  # noqa: UP008 - slots make the class anew
+        base = before.fields.get(self.base)
+        return base.taken(value, before, table=table) if isinstance(base, Time) else value
+
     def difference(self, value: Any, base: Any) -> Decimal:
         """Return the seconds from the base to a given time."""
+        if isinstance(value, str):
+            hint = f"Give the time itself as {self.base} is given: seconds, or a date and time"
+            raise Misfit(f"is the text {value[:40]!r}, no time", hint=hint)
         seconds = input_number(value)
         if not seconds.is_finite():
             raise Misfit(f"is {seconds}, no time")

@@ -133,11 +133,11 @@ when = "service\""""
         tag.node.unions.append(nodes)
         return UnionNode(nodes, tag.slot)
 
-    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+    def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the values of the chosen option; of none, where the tag has no such name."""
-        tag = known.get(self.tag)
+        tag = before.values.get(self.tag)
         fields = next((option.fields for option in self.options if option.when == tag), ())
-        return taken_values(fields, given, known, table=table)
+        return taken_values(fields, given, before, table=table)
 
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of the chosen option."""
