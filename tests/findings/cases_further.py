@@ -883,6 +883,10 @@ FURTHER = (
             "an acknowledgement names recoverable fragments that were never sent",
             ("tag 0x07, 3 fragments: sequence 3",),
             (4,),
+            advice="Look how the receiver makes its bitmap: bit 0, the most significant one, stands for sequence 0, "
+            "and only bits of fragments that came are set (all 32 once the datagram is whole). For a bit too many the "
+            "sender gives up a fragment that never arrived.",
+            cite="RFC 8931 §5.2",
         ),
     ),
     Further(

@@ -1,6 +1,7 @@
 """Datagrams in fragments that can be asked for again (RFC 8931): given up, not sent again, acknowledged in vain."""
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import rfc
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
@@ -14,6 +15,12 @@ from lowpanbudget.values import dataclass, field
 RECOVERY = Subject("recovery")
 
 _GIVEN_UP = "datagrams in recoverable fragments were given up"
+_BITMAP = rfc(8931, "5.2")
+_SETS_NO_OTHERS = (
+    "Look how the receiver makes its bitmap: bit 0, the most significant one, stands for sequence 0, and only bits of "
+    "fragments that came are set (all 32 once the datagram is whole). For a bit too many the sender gives up a "
+    "fragment that never arrived."
+)
 
 
 @dataclass(slots=True)
@@ -117,7 +124,7 @@ def recoverable_acknowledged(memory: Recovery, scene: Scene, ack: RfragAck) -> H
         return None
     cause = "an acknowledgement names recoverable fragments that were never sent"
     evidence = (f"tag {ack.tag:#04x}, {len(datagram.ranges)} fragments: {_sequences(unsent)}",)
-    return (Hit(cause, evidence, hop, (number,)),)
+    return (Hit(cause, evidence, hop, (number,), advice=_SETS_NO_OTHERS, cite=_BITMAP),)
 
 
 @RECOVERY.at_end("recoverable-fragments-failed")
