@@ -20,6 +20,7 @@ from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
@@ -262,6 +263,17 @@ def test_what_was_a_special_code_is_a_plain_number(code: int) -> None:
         Outcome.MISREAD,
         f"a = none where {code} was sent",
     )
+
+
+def test_one_entry_amid_a_long_table_has_its_turn() -> None:
+    """600 entries, of which only the one with code 301 stands for another value."""
+
+    def table(value: str) -> Message:
+        entries = [Decimal(index) for index in range(600)]
+        entries[301] = Decimal(value)
+        return message(Table("t", values=tuple(entries)))
+
+    assert compare(table("301"), table("301.5")).reads == "t = 301 where 301.5 was sent"
 
 
 def test_what_only_all_changes_do_is_told_so() -> None:

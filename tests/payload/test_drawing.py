@@ -81,13 +81,13 @@ def test_text_is_drawn_in_small_letters() -> None:
     assert "".join(sorted(letters)) == "abcdefghijklmnopqrstuvwxyz"
 
 
-@pytest.mark.parametrize("count", [1, 2, 3, 511, 512])
+@pytest.mark.parametrize("count", [1, 2, 3, 511, 512, 513, 4096])
 def test_of_a_list_that_is_not_long_every_value_is_taken_once(count: int) -> None:
     assert some_of(tuple(range(count))) == tuple(range(count))
 
 
-@pytest.mark.parametrize(("count", "every"), [(513, 2), (1024, 2), (1025, 3), (4096, 8)])
-def test_of_a_long_list_at_most_512_and_the_last_are_taken(count: int, every: int) -> None:
+@pytest.mark.parametrize(("count", "every"), [(4097, 2), (8192, 2), (8193, 3), (32768, 8)])
+def test_of_a_long_list_at_most_4096_and_the_last_are_taken(count: int, every: int) -> None:
     taken = some_of(tuple(range(count)))
-    assert len(taken) <= 512 + 1
+    assert len(taken) <= 4096 + 1
     assert taken == (*range(0, count - 1, every), count - 1)

@@ -10,7 +10,7 @@ T = TypeVar("T")
 
 EDGE = 0.25  # how often an edge is taken instead of any value
 _LONG = 64  # beyond this many elements or octets only the edges are drawn
-_MOST = 512  # values of one list; of a longer one every so many, the last always
+_MOST = 4096  # all that a table may have; of a longer list every so many, the last always
 
 _WORDS = (1 << 64) - 1, -(1 << 63)  # the whole numbers furthest from 0 that 64 bits hold
 
