@@ -252,6 +252,7 @@ CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
 BESIDE = "frames go to 0x0001 in PAN 0xabce"
 ELSEWHERE = "acknowledges frames in PAN 0xabcd, none in PAN 0xabce"
 LOOKS_ALIKE = "0x0001 of a network of its own, too far away to be heard, would look the same"
+REGISTERED_FAR = "2001:db8:1:0:5e:1000:0:17"
 CRITICAL = "option 2069 is critical and not known here: a receiver that does not know it rejects"
 
 FURTHER = (
@@ -1299,6 +1300,18 @@ FURTHER = (
                 "short address 0x0017 is 02:5e:10:00:00:00:00:ff now, and was 02:5e:10:00:00:00:00:17",
             ),
             (2,),
+        ),
+    ),
+    # one answer of the border router, over two hops
+    Further(
+        "address-of-two-devices",
+        lambda: Capture([*confirmed(1, NODE)]),
+        Told(
+            "failure",
+            REGISTERED_FAR,
+            "a router refuses an address that another device has",
+            (f"frame 1: {REGISTERED_FAR} has status 1, duplicate address",),
+            (1,),
         ),
     ),
     # a context of 60 minutes; who announced it first holds it

@@ -5,6 +5,8 @@ from typing import Any
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, SHORT_IID, link_text
+from lowpanbudget.findings import concerns
+from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
@@ -44,9 +46,6 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
     content, header = message.message, scene.header
     if header is None or message.checksum_ok is False:
         return None
-    if isinstance(content, DuplicateAddressConfirmation):
-        told = content.registered if content.status == _DUPLICATE else None
-        return None if told is None else (_refused(told, scene),)
     if isinstance(content, NeighborAdvertisement):
         option = _registration(content)
         if option is None or option.status != _DUPLICATE:
@@ -68,6 +67,18 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
         f"{address}: {link_text(eui)} in frame {number}, {link_text(option.rovr)} in frame {scene.number}",
     )
     return (Hit(cause, evidence, _subject(address), (number, scene.number)),)
+
+
+@REGISTRATIONS.rule("address-of-two-devices", HeardDatagram, concerns=concerns.icmpv6)
+def confirmed_as_duplicate(
+    _memory: Registered, scene: Scene, _datagram: HeardDatagram
+) -> Hits | None:
+    """Take the confirmation that says so where it starts, once on its whole way."""
+    message = scene.message_begun
+    content = None if message is None else message.message
+    if isinstance(content, DuplicateAddressConfirmation) and content.status == _DUPLICATE:
+        return (_refused(content.registered, scene),)
+    return None
 
 
 def _refused(address: IPv6Address, scene: Scene) -> Hit:
