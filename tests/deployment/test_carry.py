@@ -188,7 +188,9 @@ SHORT = [
 
 @pytest.mark.parametrize(("pairs", "matter"), SHORT)
 def test_what_decides(pairs: tuple[tuple[str, str], ...], matter: str) -> None:
-    network = carry(changed(FOOTBRIDGE, *pairs))
+    design = changed(FOOTBRIDGE, *pairs)
+    assert design.access is not None
+    network = judged(design, design.access, airtime(design), 1, transmissions=8000)
     assert not network.holds
     assert network.decides is not None
     assert network.decides.matter == matter

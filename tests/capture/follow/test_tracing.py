@@ -764,6 +764,7 @@ def test_messages_of_a_design() -> None:
     assert none is None
 
 
+@pytest.mark.long  # the quick ones of tests/test_hostile.py bound the same memory of every reader
 def test_what_is_remembered_is_bounded() -> None:
     """Thousands of senders, tags and payload kinds: the tables keep their bounds."""
     rng = random.Random(3)
