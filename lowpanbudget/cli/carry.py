@@ -81,6 +81,7 @@ def _network(
     network = carry(design, seed=seed)
     changes = () if as_csv else changes_that_help(design, network)
     findings = view.findings(deployment_findings(design))
+    faults = [one["title"] for one in findings if one["severity"] == "failure"]
     if svg is not None:
         _draw(carries.charts(network), f"{design.title}: what the network carries", svg, file)
     if as_json:
@@ -91,12 +92,12 @@ def _network(
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
-            carry_text.carry(console, screen, network, changes)
+            carry_text.carry(console, screen, network, changes, faults)
             audit_text.design(console, screen, findings, whole=False)
             carry_text.cautions(console, screen, network)
 
         output.show(paint)
-    return network.holds
+    return network.holds and not faults
 
 
 def _burst(

@@ -36,9 +36,13 @@ def carry(
     screen: Screen,
     network: CarriedNetwork,
     changes: Sequence[HelpfulChange] | None,
+    faults: Sequence[str] = (),
 ) -> None:
-    """Print whether the network carries its messages, what decides, what would help (None: not tried), and loads."""
-    heading(console, screen, answer(network))
+    """Print whether the network carries its messages, what decides, what would help (None: not tried), and loads.
+
+    ``faults`` are what keeps it from working at all, as the design alone tells.
+    """
+    heading(console, screen, answer(network, faults))
     layout.put(console, _checks(screen, network.checks, console.width))
     console.print()
     _helps(console, screen, network, changes)
@@ -61,9 +65,11 @@ def carry(
     _played(console, screen, network)
 
 
-def answer(network: CarriedNetwork) -> str:
+def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
     """Return yes or no, and what decides."""
     decides = network.decides
+    if network.holds and faults:
+        return f"No, this network does not work as it is designed. {faults[0]}"
     if not network.holds and decides is not None:
         return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
     if decides is None:

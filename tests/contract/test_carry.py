@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -208,3 +209,16 @@ def test_what_is_hardly_ever_sent_is_judged_all_the_same(invoke: Invoke, tmp_pat
     checks = {one["matter"]: one for one in json.loads(done.stdout)["carry"]["checks"]}
     assert "give or take" not in checks["delivery"]["text"]
     assert not any("too close to tell" in one["text"] for one in checks.values())
+
+
+def test_clocks_that_leave_their_slots_are_no_yes(invoke: Invoke, tmp_path: Path) -> None:
+    """RFC 7554 appendix A.8: clocks that are set each 400 s drift apart by 400 s x 2 x the ppm, beyond any guard."""
+    file = tmp_path / "drifts.toml"
+    assert invoke("init", file, "--network", "slots").exit_code == 0
+    text, count = re.subn(r"\nkeep_alive_s = \d+", "\nkeep_alive_s = 400", file.read_text())
+    assert count == 1
+    file.write_text(text.replace("\nevery_s = 600", "\nevery_s = 86400"), encoding="utf-8")
+    done = invoke("carry", file)
+    assert done.exit_code == 1
+    assert done.stdout.startswith("No, this network does not work as it is designed")
+    assert "guard-shorter-than-drift" in done.stdout
