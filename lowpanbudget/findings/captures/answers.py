@@ -10,13 +10,11 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
 from lowpanbudget.layers.internet.coap.registry import OBSERVE
+from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S
 
 ANSWERS = Subject("answers")
-
-_EXCHANGE_S = 247  # EXCHANGE_LIFETIME (RFC 7252 section 4.8.2)
-_RESPONSE = 64  # codes of class 2 and more are responses (section 3)
 
 # client, server, both ports, message ID; then when it was asked last, and the frames by their tokens
 Asked = Recent[tuple[int, int, int, int, int], tuple[float, dict[bytes, int]]]
@@ -30,18 +28,18 @@ def answer_with_other_token(memory: Asked, scene: Scene, datagram: HeardDatagram
         return None
     ends = int(datagram.header.source), int(datagram.header.destination)
     ports, now_s = (content.source_port, content.destination_port), scene.time_s
-    if head.type == Type.CON and 0 < head.code < _RESPONSE:
+    if head.type == Type.CON and is_request(head.code):
         key = (*ends, *ports, head.mid)
         before = memory.get(key)
         # one that began anew may take a number again, and gets the answer to what it asked first
-        tokens = {} if before is None or now_s - before[0] > _EXCHANGE_S else before[1]
+        tokens = {} if before is None or now_s - before[0] > EXCHANGE_LIFETIME_S else before[1]
         tokens[head.token] = scene.number
         memory.renew(key, (now_s, tokens))
         return None
-    if head.type != Type.ACK or head.code < _RESPONSE:
+    if head.type != Type.ACK or not is_response(head.code):
         return None
     asked = memory.get((*ends[::-1], *ports[::-1], head.mid))
-    if asked is None or head.token in asked[1] or now_s - asked[0] > _EXCHANGE_S:
+    if asked is None or head.token in asked[1] or now_s - asked[0] > EXCHANGE_LIFETIME_S:
         return None
     token, number = list(asked[1].items())[-1]
     cause = "answers come with the message ID of a request and not with its token"
@@ -70,7 +68,7 @@ def observe_number_not_raised(
     if head is None or content is None or scene.passage is not None or link is None:
         return None
     source, destination = int(datagram.header.source), int(datagram.header.destination)
-    if head.code < _RESPONSE:  # with a new registration numbers may begin anew
+    if not is_response(head.code):  # with a new registration numbers may begin anew
         memory.pop((destination, source, content.source_port, head.token), None)
         return None
     if source & IID_MASK != interface_identifier(link):

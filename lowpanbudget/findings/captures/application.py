@@ -18,11 +18,10 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.layers.internet.coap.flaws import coap_flaws
+from lowpanbudget.layers.internet.coap.times import ACK_TIMEOUT_S, EXCHANGE_LIFETIME_S
 from lowpanbudget.values import dataclass, field
 
 USEFUL_TOKEN = 4  # octets: the 32 bits of randomness of RFC 7252 section 5.3.1
-ACK_TIMEOUT_S = 2.0  # RFC 7252 section 4.8
-EXCHANGE_S = 247  # EXCHANGE_LIFETIME (RFC 7252 section 4.8.2)
 _BLOCKS = (23, 27)  # Block2, Block1 (RFC 7959 section 2.1)
 _CONTENT_FORMAT = 12  # RFC 7252 section 12.2
 # CBOR, SenML+CBOR, SensML+CBOR, CBOR sequence (from memory)
@@ -118,7 +117,7 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     content, head = exchange
     key = (int(datagram.outer.source), content.source_port, head.mid)
     before, link = memory.sent.get(key), datagram.link_source
-    if before is None or scene.time_s - before.time_s > EXCHANGE_S:
+    if before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S:
         memory.sent[key] = _Request(scene.time_s, scene.number, link)
         return
     if before.link != link or scene.passage is not None:
@@ -169,7 +168,7 @@ def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagra
     header, link = datagram.outer, datagram.link_source
     key = (int(header.source), int(header.destination), content.destination_port, head.mid)
     before = memory.get(key)
-    if before is None or scene.time_s - before.time_s > EXCHANGE_S or before.link != link:
+    if before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S or before.link != link:
         answer = _Answer(content.payload, head.code, scene.time_s, scene.number, link)
         memory[key] = answer
         return None

@@ -16,7 +16,7 @@ from lowpanbudget.layers.internet.nd.messages import (
     DuplicateAddressConfirmation,
     NeighborAdvertisement,
 )
-from lowpanbudget.layers.internet.rpl.messages import DaoAck, status_text
+from lowpanbudget.layers.internet.rpl.messages import REJECTION, DaoAck, status_text
 from lowpanbudget.layers.link.contents import (
     ASSOCIATION_RESPONSE,
     ASSOCIATION_STATUS,
@@ -152,8 +152,6 @@ def registration_refused(memory: Answered, _known: Surroundings) -> Hits:
 
 # --- its routes ------------------------------------------------------------------------------------------
 
-_REJECTION = 128  # "128-255: Rejection" (RFC 6550 section 6.5.1)
-
 
 @JOINING.rule("dao-refused", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6)
 def dao_answered(memory: Answered, scene: Scene, datagram: HeardDatagram) -> None:
@@ -163,7 +161,7 @@ def dao_answered(memory: Answered, scene: Scene, datagram: HeardDatagram) -> Non
     if isinstance(content, DaoAck):
         text = f"status {content.status}, {status_text(content.status)}"
         node = datagram.header.destination
-        _note(memory, node, scene, text, accepts=content.status < _REJECTION)
+        _note(memory, node, scene, text, accepts=content.status < REJECTION)
 
 
 @JOINING.at_end("dao-refused")

@@ -17,17 +17,17 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import seconds_text
-from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
 from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.coap.times import (
+    EXCHANGE_LIFETIME_S,
+    MAX_TRANSMIT_WAIT_S,
+    NON_LIFETIME_S,
+)
 from lowpanbudget.values import dataclass, field
 
 REQUESTS = Subject("requests")
 
-MAX_TRANSMIT_WAIT_S = 93  # RFC 7252 section 4.8.2, as the next two
-EXCHANGE_LIFETIME_S = 247
-NON_LIFETIME_S = 145
-_REQUESTS_END = 32  # codes of class 0 are requests (RFC 7252 section 3)
-_RESPONSE = 64  # codes of class 2 and more are responses
 _GET, _FETCH = 1, 5  # RFC 7252 section 5.8.1, RFC 8132 section 2
 _NO_RESPONSE = 258  # RFC 7967 section 2
 _FEW, _FEW_UNCONFIRMED = 3, 5  # requests that tell; our choice
@@ -123,7 +123,7 @@ class _Questions:
         """Take what comes back: it belongs to a request by its message ID, or by its token (RFC 7252 section 5.3.2)."""
         key = port, head.mid
         if head.type not in {Type.ACK, Type.RST}:
-            if head.code < _RESPONSE:
+            if not is_response(head.code):
                 return
             for asked, one in self.open.items():
                 if asked[0] == port and one.token == head.token:
@@ -132,7 +132,7 @@ class _Questions:
         if request is None:
             tokens = (token for _, token in self.done.values())
             self.strays += (
-                head.code >= _RESPONSE and key not in self.done and head.token not in tokens
+                is_response(head.code) and key not in self.done and head.token not in tokens
             )
             return
         if head.type == Type.ACK and not head.code and not request.quiet:
@@ -172,7 +172,7 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     back = memory.get((ends[1], ends[0], content.source_port))
     if back is not None and scene.passage is None:
         back.take(content.destination_port, head, scene.time_s)
-    if not 0 < head.code < _REQUESTS_END or datagram.header.destination.is_multicast:
+    if not is_request(head.code) or datagram.header.destination.is_multicast:
         return
     confirmable = head.type == Type.CON
     if not confirmable and head.code not in {_GET, _FETCH}:

@@ -7,6 +7,8 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.nd.messages import REDIRECT, RS
+from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.stack.incoming import Notice
 
@@ -62,7 +64,7 @@ _ND_COUNTS = "Let the length of a neighbour discovery option count units of 8 oc
 def _counting(scene: Scene) -> str:
     """Return how the options of an ICMPv6 message count, where it has some of which that is known to go wrong."""
     kind = _icmpv6(scene)[:1]
-    if kind == bytes([_RPL]):
+    if kind == bytes([rpl.TYPE]):
         return _RPL_COUNTS
     return _ND_COUNTS if kind and kind[0] in _ND else ""
 
@@ -88,15 +90,15 @@ def not_a_lowpan_frame(scene: Scene, _notice: Notice) -> Hits:
         yield Hit("the payload is of another protocol", (), subject)
 
 
-_ND = range(133, 138)  # router solicitation to redirect (RFC 4861 section 4)
+_ND = range(RS, REDIRECT + 1)
 # octets before the options, by code: DIS, DIO, DAO-ACK without DODAGID (RFC 6550 section 6)
-_RPL, _RPL_BASE = 155, {0: 2, 1: 24, 3: 4}
+_RPL_BASE = {0: 2, 1: 24, 3: 4}
 
 
 def options_count_their_heads(scene: Scene) -> bool:
     """Return whether RPL options can be walked only with lengths that are two less than carried."""
     message = _icmpv6(scene)
-    if len(message) < 4 or message[0] != _RPL or message[1] not in _RPL_BASE:
+    if len(message) < 4 or message[0] != rpl.TYPE or message[1] not in _RPL_BASE:
         return False
     octets = message[4 + _RPL_BASE[message[1]] :]
     return _walks(octets, 0) and not _walks(octets, 2)

@@ -10,6 +10,7 @@ from lowpanbudget.findings.draft import MANY, Draft, message_of, with_applicatio
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.wording import octets_text, room_text
+from lowpanbudget.layers.internet.coap.codes import is_request, is_response
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.suites import SUITES
@@ -31,7 +32,7 @@ def observe_will_grow(draft: Draft, fit: Fit) -> Hits:
     """Encode with the greatest value."""
     path = draft.path(fit)
     message = path.flow.application.coap
-    if message is None or message.code < 64 or fit.frames is None:
+    if message is None or not is_response(message.code) or fit.frames is None:
         return
     option = next((option for option in message.options if option.number == OBSERVE), None)
     greatest = CoapOption.of("Observe", _MOST_OBSERVE)
@@ -54,7 +55,7 @@ def block_size_to_use(draft: Draft, fit: Fit) -> Hits:
     message = path.flow.application.coap
     if message is None or fit.spare >= 0:
         return
-    which = _BLOCK1 if message.code < 32 else _BLOCK2
+    which = _BLOCK1 if is_request(message.code) else _BLOCK2
     rest = tuple(one for one in message.options if one.name not in {_BLOCK1, _BLOCK2})
     cause = "no block size fits one frame"
     for size in _BLOCKS:

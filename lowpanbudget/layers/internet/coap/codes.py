@@ -83,6 +83,16 @@ def class_of(code: int) -> int:
     return _CODE.split(code)["class"]
 
 
+def is_request(code: int) -> bool:
+    """Return whether a code is a method: of class 0, and not that of an empty message."""
+    return code > 0 and class_of(code) == 0
+
+
+def is_response(code: int) -> bool:
+    """Return whether a code is a response, of whatever class: class 1 is reserved (section 3)."""
+    return class_of(code) > 1
+
+
 def coap_code(text: str) -> int:
     """Return the number of a code given as ``c.dd`` or by a name such as ``GET`` or ``Content``.
 

@@ -26,7 +26,7 @@ from lowpanbudget.fields import (
     structure,
 )
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import TYPES, code_text
+from lowpanbudget.layers.internet.coap.codes import TYPES, code_text, is_request, is_response
 from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
 
 LAYER = "CoAP"
@@ -98,12 +98,12 @@ class CoapMessage(WireValue):
     @property
     def is_request(self) -> bool:
         """Return whether the code is a method."""
-        return 0 < self.code < 32
+        return is_request(self.code)
 
     @property
     def is_response(self) -> bool:
         """Return whether the code is a response, of whatever class."""
-        return self.code >= 64
+        return is_response(self.code)
 
     @property
     def is_part(self) -> bool:

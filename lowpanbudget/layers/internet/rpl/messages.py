@@ -49,9 +49,12 @@ def _instance(value: int) -> str:
     return f"local instance {value & 0x3F}" if value & 0x80 else f"global instance {value}"
 
 
+REJECTION = 128  # "128-255: Rejection" (section 6.5.1)
+
+
 def status_text(value: int) -> str:
     """Return what a status says; with the flag A it holds one of neighbour discovery (RFC 9010 section 6.3)."""
-    said = ("find another parent" if value < 128 else "rejected") if value else "accepted"
+    said = ("find another parent" if value < REJECTION else "rejected") if value else "accepted"
     registration = STATUS.get(value & 0x3F) if value & 0x40 else None
     return said if registration is None else f"{said}: {registration}"
 

@@ -1,0 +1,6 @@
+"""How long CoAP waits and remembers, in seconds, with the default parameters of RFC 7252 sections 4.8 and 4.8.2."""
+
+ACK_TIMEOUT_S = 2.0
+MAX_TRANSMIT_WAIT_S = 93
+EXCHANGE_LIFETIME_S = 247
+NON_LIFETIME_S = 145
