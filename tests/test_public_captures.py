@@ -112,6 +112,19 @@ def test_a_key_file_with_endless_numbers_is_refused(tmp_path: Path, digits: str)
     assert str(path) in str(caught.value)
 
 
+def test_a_key_file_may_hold_devices_alone(tmp_path: Path) -> None:
+    """Who has no key still knows which EUI-64 has which short address."""
+    path = tmp_path / "keys.toml"
+    path.write_text('[devices]\n"0x0001" = "0200000000000001"\n')
+    path.chmod(0o600)
+    ring = read_keys(str(path))
+    assert not (ring.keys or ring.oscore or ring.dtls)
+    assert ring.devices == {1: "0200000000000001"}
+    path.write_text("[devices]\n")
+    with pytest.raises(RequestError, match="no key and no device"):
+        read_keys(str(path))
+
+
 def test_a_record_is_opened_with_the_keys_of_its_sender() -> None:
     suite, keys = dtls_suite("TLS_PSK_WITH_AES_128_CCM_8"), RecordKeys(bytes(16), bytes(4))
     sealed = write_dtls(seal_dtls(b"\x50\x01\x00\x07", keys, suite, epoch=1, sequence=0))

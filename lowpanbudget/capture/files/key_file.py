@@ -99,12 +99,12 @@ def read_keys(path: str) -> KeyRing:
     keys = _tables(path, data, "key", _key)
     contexts = _tables(path, data, "oscore", oscore_context)
     senders = _tables(path, data, "dtls", dtls_sender)
-    if not (keys or contexts or senders):
-        raise RequestError(
-            f"{path} has no key in it",
-            hint="Write [[key]] and octets = below it; or [[oscore]], or [[dtls]]",
-        )
     devices = FrozenDict(_devices(path, data.get("devices", {})))
+    if not (keys or contexts or senders or devices):
+        raise RequestError(
+            f"{path} has no key and no device in it",
+            hint="Write [[key]] and octets = below it; or [[oscore]], [[dtls]] or [devices]",
+        )
     return KeyRing(keys, devices, contexts, senders)
 
 
