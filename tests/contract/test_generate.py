@@ -30,6 +30,30 @@ def test_the_command_that_is_shown_runs_the_self_test(invoke: Invoke, tmp_path: 
     assert (tmp_path / "self_test").exists()
 
 
+@pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler is installed")
+def test_files_that_were_not_written_together_do_not_compile(
+    invoke: Invoke, tmp_path: Path
+) -> None:
+    """As when the machine stops between the two, or only one is copied: else fields would move unnoticed."""
+    design = Path(FOOTBRIDGE).read_text("utf-8")
+    (tmp_path / "new.toml").write_text(
+        design.replace('note = "as soon', 'note = "a second edition, as soon', 1)
+    )
+    for source, folder in ((FOOTBRIDGE, "old"), (str(tmp_path / "new.toml"), "new")):
+        done = invoke("generate", source, "event", "-o", str(tmp_path / folder))
+        assert done.exit_code == 0, done.stderr
+    old, new = (made(tmp_path / folder) for folder in ("old", "new"))
+    assert old["event.h"] != new["event.h"]
+    (tmp_path / "new/event.c").write_text(old["event.c"])
+    for folder, fits in (("old", True), ("new", False)):
+        line = ["cc", "-std=c99", "-c", "event.c", "-o", "event.o"]
+        done_c = subprocess.run(
+            line, cwd=tmp_path / folder, capture_output=True, text=True, check=False
+        )
+        assert (done_c.returncode == 0) == fits
+        assert ("event.h and event.c were not written together" in done_c.stderr) != fits
+
+
 def test_json(invoke: Invoke, tmp_path: Path) -> None:
     """The event takes 2 octets as a heartbeat: 4 bits of version, 4 of kind, 8 of sequence number."""
     done = invoke("generate", FOOTBRIDGE, "event", "-o", str(tmp_path), "--no-float", "--json")
