@@ -1,35 +1,10 @@
-"""What the loop must know of frames that are alike, by the template of one: its checksum, its part of a datagram."""
+"""What the loop must know of fragments that are alike, by the template of one: their part of a datagram."""
 
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.upper import COAP_PORT
-
-
-def has_sum(fields: list[int], sighting: Sighting) -> bool:
-    """Fill in what the UDP checksum of such frames is tested with, where the template tests one."""
-    template, datagram = sighting.template, sighting.datagram
-    assert template is not None
-    upper = template.upper
-    if template.pseudo is None or upper is None or template.example.checksum_elided:
-        return True
-    assert datagram is not None
-    front = len(template.front)
-    segment, behind = datagram[upper.offset :], upper.offset - front
-    known = datagram[upper.offset : front] if behind < 0 else b""
-    fields[p.C_VERBATIM] = template.verbatim + max(behind, 0)
-    fields[p.C_ODD] = len(known) & 1
-    fields[p.C_SUM] = template.pseudo + len(segment) + ipv6.ones_complement_sum(known)
-    fields[p.C_CHECKSUM] = -1
-    checksum = udp.CHECKSUM
-    if len(known) <= checksum.start:
-        fields[p.C_CHECKSUM] = template.verbatim + behind + checksum.start
-    elif len(known) < checksum.end:
-        return False
-    # the length before the checksum is known, or all frames must have this one
-    fields[p.C_EXACT] = len(known) < checksum.start
-    return True
 
 
 def is_part_described(fields: list[int], sighting: Sighting, part: Fragment, ends: int) -> bool:

@@ -2,8 +2,8 @@
 
 A frame is of a class when it agrees with an example in all octets but those on which no reading depends (``places``
 tells where they stand in it). Frames of a class differ in sequence number, counter, checksum, tag, time and payload:
-what of these counts is looked at here. The loop ends at the first frame that it does not know, before anything of it
-is counted; whoever called it goes on from there.
+what of these counts is looked at here. No survey tells whether a checksum is right. The loop ends at the first frame
+that it does not know, before anything of it is counted; whoever called it goes on from there.
 """
 
 from lowpanbudget.capture.columns import places as p
@@ -30,7 +30,6 @@ from lowpanbudget.capture.columns.words import (
     elements_end,
     is_like,
     mixed,
-    summed,
 )  # fmt: skip
 
 
@@ -142,7 +141,6 @@ def count(
                     or classes[one + p.C_MODE] != mode
                     or classes[one + p.C_HEADER] != header
                     or classes[one + p.C_COUNTER] != counter
-                    or (classes[one + p.C_EXACT] and classes[one + p.C_BASE] != size)
                 ):
                     continue
                 example = one // p.C_FIELDS * p.CLASS_OCTETS
@@ -161,17 +159,6 @@ def count(
             s[p.STATUS] = p.LEARN
             return at
         longer = size - classes[found + p.C_BASE]
-
-        # --- the checksum of UDP: with it in the sum all sums up to ones
-        if classes[found + p.C_SUM] >= 0:
-            field = classes[found + p.C_CHECKSUM]
-            total = summed(body, begin + classes[found + p.C_VERBATIM], begin + size)
-            if not classes[found + p.C_ODD]:
-                total <<= 8  # the sum of words with their octets swapped is the sum swapped
-            total += classes[found + p.C_SUM] + 2 * longer
-            if total % 0xFFFF or (field >= 0 and not body[begin + field] | body[begin + field + 1]):
-                s[p.STATUS] = p.SCALAR
-                return at
 
         # --- what was said before
         sequence = octets[start + 2] if sequenced else -1

@@ -8,7 +8,7 @@ is found out once.
 from typing import Any, NamedTuple
 
 from lowpanbudget.capture.columns import places as p
-from lowpanbudget.capture.columns.describing import has_sum, is_part_described
+from lowpanbudget.capture.columns.describing import is_part_described
 from lowpanbudget.capture.columns.state import Front, State, front_octets
 from lowpanbudget.capture.follow.memo import kept_ranges
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -171,9 +171,6 @@ class Learner:
         fields[p.C_HEADER] = start
         fields[p.C_FCS], fields[p.C_BASE] = sighting.fcs_octets, size
         fields[p.C_CONTENTS] = 0 if payload is None else size - len(payload)
-        fields[p.C_SUM] = -1
-        if is_shared and example.fragment is None and not has_sum(fields, sighting):
-            return False
         fields[p.C_SOURCE] = fields[p.C_SEQUENCE] = -1
         if example.link_source is not None and payload:
             fields[p.C_SOURCE] = self._repeats.source(example.link_source)

@@ -103,17 +103,6 @@ def check_sequence(octets: Octets, at: int, end: int, sums: Numbers) -> int:
     return check
 
 
-def summed(octets: Octets, at: int, end: int) -> int:
-    """Return the sum of octets as words of 16 bits, the first octet of each the lesser; an odd end counts as such."""
-    total = 0
-    while at + 4 <= end:
-        value = word(octets, at)
-        total += (value & 0xFFFF) + (value >> 16)
-        at += 4
-    value = rest(octets, at, end)
-    return total + (value & 0xFFFF) + (value >> 16)
-
-
 def is_like(
     octets: Octets, start: int, header: int, sequenced: int, counter: int, examples: Octets, example: int
 ) -> bool:  # fmt: skip

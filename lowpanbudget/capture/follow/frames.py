@@ -21,10 +21,14 @@ from lowpanbudget.stack.frame import Frame
 
 
 class FrameReader:
-    """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it."""
+    """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it.
+
+    Who does not want to know whether UDP checksums are right sets ``checksums`` to False: no notice tells it then, and
+    frames that differ in that are alike.
+    """
 
     def __init__(self, decoder: Decoder, learned: LearnedDevices) -> None:
-        self.decoder = decoder
+        self.decoder, self.checksums = decoder, True
         self._learned = learned
         self._headers: Memo[HeaderTemplate] = Memo()
         self._templates: Memo[Template] = Memo()
@@ -157,7 +161,7 @@ class FrameReader:
                 header = self._header(octets, frame)
         sighting.verified = frame.verified
         sighting.payload = frame.payload
-        sighting.template = template = template_of(frame, start, end)
+        sighting.template = template = template_of(frame, start, end, checksums=self.checksums)
         if sighting.left_out and frame.values:
             # the headers that are there tell the flow, as those of a first fragment do
             template.flow = flow_of(b"".join([bytes(value) for value in frame.values]))

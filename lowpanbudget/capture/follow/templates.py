@@ -30,9 +30,11 @@ from lowpanbudget.values import dataclass, field, replace
 # headers whose reading compares no length with the octets behind them
 _ANY_LENGTH = (Mac, Mesh, Broadcast, Iphc, ExtensionNhc, UdpNhc, CoapMessage)
 _OF_THE_HOP = (Mac, Mesh, Broadcast, Fragment)  # headers that leave nothing in the datagram
+_LENGTH_END = 6  # octets up to the end of the length in a header of IPv6 (RFC 8200 section 3) and of UDP (RFC 768)
 _LONGEST = 0xFF00  # more octets may not fit a length of 16 bits with headers: such frames are decoded one by one
 # notices that depend on octets that are free
-_DEPENDENT = {"udp-checksum-wrong", "payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown"}
+_DEPENDENT = {"payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown"}
+_OF_CHECKSUMS = _DEPENDENT | {"udp-checksum-wrong"}
 
 
 @dataclass(slots=True, eq=False)
@@ -143,8 +145,11 @@ def layer_bits(spans: Iterable[Span], end: float = inf) -> dict[str, int]:
     return bits
 
 
-def template_of(frame: Frame, start: int, end: int) -> Template:
-    """Return the template that a decoded frame is, whose clear payload stands in octets ``start`` to ``end``."""
+def template_of(frame: Frame, start: int, end: int, *, checksums: bool = True) -> Template:
+    """Return the template that a decoded frame is, whose clear payload stands in octets ``start`` to ``end``.
+
+    Without ``checksums`` nobody asks whether UDP checksums are right: frames are alike whatever stands there.
+    """
     # MIC and FCS are counted by the frame
     layers = layer_bits(frame.spans, end * 8)
     template = Template(frame, layers, notices=tuple(frame.notices))
@@ -156,7 +161,8 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
     payload = frame.payload
     if frame.fault is not None or payload is None or len(payload) != end - start:
         return template
-    if any(notice.name in _DEPENDENT for notice in template.notices):
+    dependent = _OF_CHECKSUMS if checksums else _DEPENDENT
+    if any(notice.name in dependent for notice in template.notices):
         return template
     if frame.datagram is None and not isinstance(part, Fragment):
         template.free = () if not payload else None
@@ -167,11 +173,11 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
     hop = max((h.end for h in frame.heads if isinstance(h.value, _OF_THE_HOP)), default=0) - start
     if any(place.end > hop and place.start < template.verbatim for place in free):
         return template  # what is free there goes into the datagram, in a form of its own
-    upper = template.upper
+    upper, checksum_counts = template.upper, frame.checksum_elided or (free and checksums)
     if part is not None:
         head = next(head for head in frame.heads if head.value is part)
         template.tag = next(place for place in free if place.start >= head.start - start)
-    elif upper is not None and upper.kind == ipv6.UDP and (free or frame.checksum_elided):
+    elif upper is not None and upper.kind == ipv6.UDP and checksum_counts:
         template.pseudo = udp.pseudo_sum(upper.source, upper.destination)
     template.free = free
     if part is None and free and free[-1].open and _is_open(frame, template):
@@ -189,9 +195,14 @@ def shifted(place: Place, octets: int) -> Place:
 
 def _is_open(frame: Frame, template: Template) -> bool:
     """Return whether a longer or shorter payload would be read alike: all lengths in its headers are restored."""
-    restored = b"".join([bytes(value) for value in frame.values])
-    lengths = len(template.front) <= len(restored) and restored.startswith(template.front)
-    return lengths and all(isinstance(head.value, _ANY_LENGTH) for head in frame.heads)
+    restored, lengths, front = b"", 0, template.front
+    for value in frame.values:
+        if isinstance(value, Ipv6 | Udp):
+            lengths = len(restored) + _LENGTH_END
+        restored += bytes(value)
+    # a length that is in line by chance, where a port beside it is the same, is not that of others
+    are_restored = lengths <= len(front) and restored.startswith(front)
+    return are_restored and all(isinstance(head.value, _ANY_LENGTH) for head in frame.heads)
 
 
 def _lengthened(value: Any, longer: int) -> Any:
