@@ -7,8 +7,9 @@ from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.comparison import mesh_octets, methods
-from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.outgoing import Outgoing
+from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import split
 
 _MOST_HELD = 4096
@@ -55,7 +56,10 @@ class Savings:
         if grown is None:
             env = sighting.decoder.env(frame.link_source, frame.link_destination)
             try:
-                grown = len(compress(datagram, env, **options).octets) - len(datagram)
+                sent = Outgoing.read(datagram, frame.values)
+                grown = pack_headers(sent, env, Options(**options)).cost(len(datagram)) - len(
+                    datagram
+                )
             except RequestError:
                 return 0
             self._known[key] = grown

@@ -1,7 +1,7 @@
 """The layout language: a header as its standard draws it, read to decode, encode, size, explain and survey.
 
 choice.py        fields of a word: plain bits, and choices that say what follows it in line
-word.py          a word of bits, big- or little-endian
+word.py          a word of bits, big- or little-endian; form.py: one with its rows chosen, before it is written
 parts.py         what a word cannot say: octets.py, addresses.py, repeats.py, padded.py, limited.py
 keyed.py         what the fields of words are called in a value
 layout.py        words and parts in order, and the value that they make
@@ -33,6 +33,7 @@ from lowpanbudget.fields.choice import (
     Row,
     Use,
 )
+from lowpanbudget.fields.form import WordForm
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.limited import Extended, Limited, NoValue, ShortNumber, TextString
 from lowpanbudget.fields.listing import (
@@ -133,6 +134,7 @@ __all__ = (
     "Values",
     "WholeValue",
     "WireValue",
+    "WordForm",
     "Zeros",
     "bits",
     "has_layout",

@@ -4,7 +4,7 @@ A ``Choice`` has one ``Row`` for every code; a row says how many octets it carri
 them (``fit``) and how to read them back (``restore``), and what a restored field comes from. Nothing else states it.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
@@ -104,7 +104,7 @@ class Chosen(NamedTuple):
 class Choice:
     """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
 
-    __slots__ = ("_by_cost", "_removed_by", "carries", "cite", "label", "name", "rows", "width")
+    __slots__ = ("_removed_by", "by_cost", "carries", "cite", "label", "name", "rows", "width")
 
     def __init__(
         self, name: str, label: str, width: int, rows: tuple[Row, ...], carries: str = ""
@@ -117,7 +117,8 @@ class Choice:
         self.width = width
         self.rows = tuple(sorted(rows, key=lambda row: row.code))
         self.cite = self.rows[0].cite
-        self._by_cost = tuple(sorted(self.rows, key=lambda row: (row.inline, row.code)))
+        chosen = [row for row in self.rows if row.fit is not None]
+        self.by_cost = tuple(sorted(chosen, key=lambda row: (row.inline, row.code)))
         self._removed_by = tuple(self._cheaper(row) for row in self.rows)
         for row in self.rows:
             if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
@@ -155,16 +156,23 @@ class Choice:
 
         Raises ``RequestError`` when no row can carry the value.
         """
-        for chosen in self.fitting(value, env):
-            return chosen
-        raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
+        chosen = self.best_of(self.by_cost, value, env)
+        if chosen is None:
+            raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
+        return chosen
 
-    def fitting(self, value: Any, env: Any = None) -> Iterator[Chosen]:
-        """Yield all rows that can carry the value, those with the fewest octets first, then by code."""
-        for row in self._by_cost:
-            octets = row.fit(value, env) if row.fit is not None else None
+    def rows_taking(self, source: str) -> tuple[Row, ...]:
+        """Return the rows that restore from such a source and can be chosen, those with the fewest octets first."""
+        return tuple(row for row in self.by_cost if row.takes(source))
+
+    @staticmethod
+    def best_of(rows: Iterable[Row], value: Any, env: Any = None) -> Chosen | None:
+        """Return the first of these rows that can carry the value, or None."""
+        for row in rows:
+            octets = row.fit(value, env)  # type: ignore[misc]
             if octets is not None:
-                yield _new(Chosen, (row, octets))
+                return _new(Chosen, (row, octets))
+        return None
 
     def read(self, reader: Reader, row: Row, env: Any = None) -> Any:
         """Return the value restored from ``row`` and the octets it carries, leaving their spans.

@@ -59,14 +59,12 @@ def compress(
     datagram = octets_of(packet)
     sent = Outgoing.read(datagram)
     packed = pack_headers(sent, env, Options(elide_udp_checksum, ghc, lorh))
-    header_octets = len(packed.writer.data)
     rest = Writer()
     rest.data += datagram[packed.covers :]
     rest.spans += explain_rest(datagram, packed.covers)
-    packed.writer.append(rest)
-    return Compressed(
-        bytes(packed.writer.data), tuple(packed.writer.spans), header_octets, packed.covers
-    )
+    writer = packed.written()
+    writer.append(rest)
+    return Compressed(bytes(writer.data), tuple(writer.spans), packed.octets, packed.covers)
 
 
 def decompress(octets: bytes, env: Env | None = None) -> Decompressed:

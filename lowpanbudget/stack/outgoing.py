@@ -61,8 +61,8 @@ class Outgoing:
     def places(self) -> tuple[int, ...]:
         """Return where each header starts, then where the payload does, in octets."""
         places = [0]
-        for part in self.parts:
-            places.append(places[-1] + len(part))
+        for header in self.headers:
+            places.append(places[-1] + _octets_of(header))
         return tuple(places)
 
     def kind(self, index: int) -> int:
@@ -94,13 +94,18 @@ class Outgoing:
         return cls(tuple(reversed(complete)), payload)
 
     @classmethod
-    def read(cls, datagram: bytes) -> "Outgoing":
+    def read(cls, datagram: bytes, known: Sequence[object] = ()) -> "Outgoing":
         """Return the datagram of these octets, its headers read as far as they can be.
 
-        Raises ``RequestError`` when the octets are no IPv6 datagram, or its length disagrees.
+        ``known`` are those at its beginning that were read before. Raises ``RequestError`` when the octets are no IPv6
+        datagram, or its length disagrees.
         """
-        headers: list[AnyHeader] = [_ipv6(datagram)]
-        kind, at = headers[0].next_header, ipv6.OCTETS  # type: ignore[union-attr]
+        first = known[0] if known else None
+        first = _fitting(first, datagram) if isinstance(first, Ipv6) else _ipv6(datagram)
+        headers: list[AnyHeader] = [first]
+        if len(known) > 1 and isinstance(known[1], Udp):
+            return cls((first, known[1]), datagram[ipv6.OCTETS + udp.OCTETS :])
+        kind, at = first.next_header, ipv6.OCTETS
         while len(headers) < _MOST:
             header = _next(datagram, kind, at)
             if header is None:
@@ -119,6 +124,12 @@ class Outgoing:
         return cls(tuple(headers), datagram[at:])
 
 
+def _octets_of(header: AnyHeader) -> int:
+    if isinstance(header, Extension):
+        return len(header.octets)
+    return ipv6.OCTETS if isinstance(header, Ipv6) else udp.OCTETS
+
+
 def _ipv6(octets: bytes) -> Ipv6:
     try:
         header = ipv6.header_of(octets)
@@ -130,6 +141,11 @@ def _ipv6(octets: bytes) -> Ipv6:
             cite=error.cite,
             hint="Give all octets of one datagram, from its version on",
         ) from None
+    return _fitting(header, octets)
+
+
+def _fitting(header: Ipv6, octets: bytes) -> Ipv6:
+    """Return the header of a datagram; raise where it says another length."""
     if header.payload_length != len(octets) - ipv6.OCTETS:
         raise RequestError(
             f"the IPv6 payload length says {header.payload_length} octets, "

@@ -4,12 +4,15 @@ Headers are tried from the last to the first: behind each stands the shorter of 
 header may be compressed only while every header before it is (RFC 6282 section 4.2).
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import NamedTuple
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import WordForm
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
@@ -33,21 +36,44 @@ class Options:
     depth: int = ipv6.DEEPEST - 1  # a reader counts the first as well
 
 
-@dataclass(slots=True)
-class Packed:
-    """Compressed headers in ``writer``; they stand for the first ``covers`` octets of the datagram.
+Write = Callable[[Writer], None]
 
-    ``same`` is False when they come back equivalent, but not octet for octet: a source route in another form.
+
+class Packed(NamedTuple):
+    """Compressed headers: they take so many ``octets``, and stand for the first ``covers`` octets of the datagram.
+
+    ``parts`` write them, one after the other. ``same`` is False when they come back equivalent, but not octet for
+    octet: a source route in another form.
     """
 
-    writer: Writer
+    octets: int
     covers: int
+    parts: tuple[Write, ...] = ()
     nhc: bool = True
     same: bool = True
 
     def cost(self, octets: int) -> int:
         """Return the octets on the air of a datagram of ``octets``, the next header's number counted when in line."""
-        return len(self.writer.data) + octets - self.covers + (0 if self.nhc else 1)
+        return self.octets + octets - self.covers + (0 if self.nhc else 1)
+
+    def behind(self, *forms: WordForm | Writer) -> "Packed":
+        """Return the same headers behind others."""
+        octets, parts = self.octets, list[Write]()
+        for form in forms:
+            if isinstance(form, Writer):
+                octets += len(form.data)
+                parts.append(partial(Writer.append, other=form))
+            else:
+                octets += form.octets
+                parts.append(form.write)
+        return Packed(octets, self.covers, (*parts, *self.parts))
+
+    def written(self) -> Writer:
+        """Return the headers written."""
+        writer = Writer()
+        for write in self.parts:
+            write(writer)
+        return writer
 
 
 def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
@@ -58,15 +84,13 @@ def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
     packing = _Packing(sent, env, options)
     first = sent.headers[0]
     assert isinstance(first, Ipv6)
-    writer = Writer()
     if options.depth < 0:
+        writer = Writer()
         dispatch.IPV6.write(writer, {})
         ipv6.encode(writer, first)
-        return Packed(writer, ipv6.OCTETS)
+        return Packed(0, ipv6.OCTETS).behind(writer)
     rest = packing.following(_behind(1, first), options.depth)
-    iphc.encode(writer, first, env, nhc=rest.nhc)
-    writer.append(rest.writer)
-    uncompressed = Packed(writer, rest.covers)
+    uncompressed = rest.behind(iphc.choose(first, env, nhc=rest.nhc))
     routing = packing.routed() if options.lorh else None
     if routing is None or uncompressed.cost(packing.octets) < routing.cost(packing.octets):
         return uncompressed
@@ -103,7 +127,7 @@ class _Packing:
     def following(self, place: _Position, depth: int) -> Packed:
         """Return the shorter of leaving everything from here on as it is, and compressing this header."""
         at = self.sent.places[place.index]
-        uncompressed = Packed(Writer(), at, nhc=False)
+        uncompressed = Packed(0, at, nhc=False)
         if depth <= 0:
             return uncompressed
         candidates = [uncompressed]
@@ -127,14 +151,12 @@ class _Packing:
             self._verify(header, place)
             checksum = None
         ports = (header.source_port, header.destination_port)
-        writer = Writer()
-        nhc.encode_udp(writer, ports, checksum)
-        yield Packed(writer, at + udp.OCTETS)
+        yield Packed(0, at + udp.OCTETS).behind(nhc.choose_udp(ports, checksum))
         if self.options.ghc and 0 < len(self.sent.payload) <= ghc.LARGEST:
-            generic = Writer()
-            nhc.encode_udp(generic, ports, checksum, ghc_headers.UDP)
-            ghc_headers.write_code(generic, self.sent.payload, place.dictionary, stop=False)
-            yield Packed(generic, self.octets)
+            code = Writer(ghc_headers.UDP.name)
+            ghc_headers.write_code(code, self.sent.payload, place.dictionary, stop=False)
+            generic = nhc.choose_udp(ports, checksum, ghc_headers.UDP)
+            yield Packed(0, self.octets).behind(generic, code)
 
     def _verify(self, header: Udp, place: _Position) -> None:
         """Raise ``RequestError`` for a checksum that must not be elided."""
@@ -159,15 +181,13 @@ class _Packing:
             writer = Writer()
             ghc_headers.ICMPV6.write(writer, {})
             ghc_headers.write_code(writer, self.sent.payload, place.dictionary, stop=False)
-            yield Packed(writer, self.octets)
+            yield Packed(0, self.octets).behind(writer)
 
     def _inner(self, inner: Ipv6, place: _Position, depth: int) -> Packed:
         rest = self.following(_behind(place.index + 1, inner), depth - 1)
         writer = Writer()
         extension_nhc.encode_extension(writer, ipv6.IPV6, b"", nhc=False)
-        iphc.encode(writer, inner, self.env, nhc=rest.nhc, outer=place.header)
-        writer.append(rest.writer)
-        return Packed(writer, rest.covers)
+        return rest.behind(writer, iphc.choose(inner, self.env, nhc=rest.nhc, outer=place.header))
 
     def _extension(self, header: Extension, place: _Position, depth: int) -> Iterator[Packed]:
         kind, octets = header.kind, header.octets
@@ -191,8 +211,7 @@ class _Packing:
             )
             writers.append(generic)
         best = min(writers, key=lambda writer: len(writer.data))
-        best.append(rest.writer)
-        yield Packed(best, rest.covers)
+        yield rest.behind(best)
 
     def routed(self) -> Packed | None:
         """Return a datagram with its RPL artefacts as routing headers of page 1, or None when it has none that can be.
@@ -231,9 +250,8 @@ class _Packing:
         dispatch.write_page(writer, 1)
         for routing_header in headers:
             lorh.encode(writer, routing_header)
-        iphc.encode(writer, header, env, nhc=rest.nhc, tunnel=tunnel)
-        writer.append(rest.writer)
-        return Packed(writer, rest.covers, same=all(level.same for level in levels))
+        form = iphc.choose(header, env, nhc=rest.nhc, tunnel=tunnel)
+        return rest.behind(writer, form)._replace(same=all(level.same for level in levels))
 
 
 def _behind(index: int, header: Ipv6) -> _Position:

@@ -48,13 +48,14 @@ def recoverable(
     datagram = sent.octets
     packed = pack_headers(sent, env, options)
     if packed.cost(len(datagram)) <= room:
-        packed.writer.append(part(datagram, packed.covers, len(datagram), tail))
-        return [packed.writer]
+        whole = packed.written()
+        whole.append(part(datagram, packed.covers, len(datagram), tail))
+        return [whole]
     # byte code over the whole payload would be cut, and its headers do not stand in the first fragment alone
     options = replace(options, ghc=False)
     most = min(room - RFRAG.octets, LARGEST_FRAGMENT)
     packed, first = _first(sent, env, options, most, slack)
-    compressed = packed.writer
+    compressed = packed.written()
     compressed.append(part(datagram, packed.covers, len(datagram), tail))
     size = len(compressed.data)
     holds = first + (SEQUENCES - 1) * most
@@ -83,12 +84,12 @@ def _first(
         packed = pack_headers(sent, env, options)
         free = _slack(sent, env, options, packed) if slack is None else slack
         first = most - free
-        if first >= len(packed.writer.data):
+        if first >= packed.octets:
             return packed, first
         if depth <= 0:  # an IPv6 header as it is takes still more
             raise DoesNotFit(
                 f"{most + RFRAG.octets} octets of room cannot carry the headers in a first fragment",
-                by=len(packed.writer.data) - first,
+                by=packed.octets - first,
                 cite=SLACK,
             )
         depth -= 1

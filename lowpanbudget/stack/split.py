@@ -38,9 +38,10 @@ def payloads(
         raise RequestError(f"tag {tag!r} is not a 16-bit number", cite=fragment.CITE)
     packed = pack_headers(sent, env, options)
     size = sent.places[-1] + len(sent.payload)
-    if len(packed.writer.data) + size - packed.covers <= room:
-        packed.writer.append(part(sent.octets, packed.covers, size, tail))
-        return [packed.writer]
+    if packed.cost(size) <= room:
+        whole = packed.written()
+        whole.append(part(sent.octets, packed.covers, size, tail))
+        return [whole]
     if options.ghc:  # byte code over the whole payload cannot be cut: its copies would look back into another frame
         without_ghc = replace(options, ghc=False)
         return payloads(sent, env, room=room, tag=tag, options=without_ghc, tail=tail)
@@ -173,11 +174,11 @@ def _first(
     """Return the first fragment and where the datagram is cut after it."""
     depth, datagram = min(options.depth, len(sent.headers)), sent.octets
     while True:
-        cut = _first_cut(len(datagram), len(packed.writer.data), packed.covers, room)
+        cut = _first_cut(len(datagram), packed.octets, packed.covers, room)
         if cut >= packed.covers:
             writer = Writer()
             fragment.encode(writer, Fragment(len(datagram), tag, first=True))
-            writer.append(packed.writer)
+            writer.append(packed.written())
             writer.append(part(datagram, packed.covers, cut, tail))
             return writer, cut
         if depth < 0:

@@ -60,9 +60,9 @@ CHAIN = datagram(0, OPTIONS + bytes([17, 0]) + bytes.fromhex("1e04deadbeef") + s
 def test_depth_limits_what_is_compressed(depth: int, covers: int, octets: int) -> None:
     """RFC 6282 section 2: a header that cannot fit the first fragment "MUST NOT be compressed"; depth keeps that."""
     packed = pack_headers(Outgoing.read(CHAIN), ENV, Options(depth=depth))
-    assert (packed.covers, len(packed.writer.data)) == (covers, octets)
-    assert tiles(packed.writer.spans, octets * 8)
-    assert decompress(bytes(packed.writer.data) + CHAIN[covers:], ENV).octets == CHAIN
+    assert (packed.covers, len(packed.written().data)) == (covers, octets)
+    assert tiles(packed.written().spans, octets * 8)
+    assert decompress(bytes(packed.written().data) + CHAIN[covers:], ENV).octets == CHAIN
 
 
 def information(kind: int) -> bytes:
@@ -88,8 +88,8 @@ def test_routing_headers_count_as_what_they_stand_for(
 ) -> None:
     whole, env = datagram(0, sent), replace(ENV, root=IPv6Address(ADDRESSES[:16]))
     packed = pack_headers(Outgoing.read(whole), env, Options(lorh=True, depth=depth))
-    assert (packed.covers, len(packed.writer.data)) == (covers, octets)
-    assert decompress(bytes(packed.writer.data) + whole[covers:], env).octets == whole
+    assert (packed.covers, len(packed.written().data)) == (covers, octets)
+    assert decompress(bytes(packed.written().data) + whole[covers:], env).octets == whole
 
 
 def test_a_compressed_header_needs_compressed_ones_before_it() -> None:

@@ -1,5 +1,6 @@
 """Who talks to whom in a datagram, what the application said in it, and whether its checksum is right."""
 
+from collections.abc import Sequence
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
@@ -8,6 +9,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import chain, icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.stack.frame import Frame
 
@@ -41,11 +43,17 @@ class FlowKey(NamedTuple):
         return f"{ends}, {self.what}"
 
 
-def upper_of(octets: bytes) -> chain.ChainPlace | None:
-    """Return where the last header of a datagram stands, or of the front of one; None when the first is not whole."""
+def upper_of(octets: bytes, headers: Sequence[object] = ()) -> chain.ChainPlace | None:
+    """Return where the last header of a datagram stands, or of the front of one; None when the first is not whole.
+
+    ``headers`` are those at its beginning that are known.
+    """
+    first = headers[0] if headers and isinstance(headers[0], Ipv6) else None
+    if first is not None and len(headers) > 1 and isinstance(headers[1], Udp):
+        return chain.ChainPlace(ipv6.UDP, ipv6.OCTETS, first.source, first.destination)
     last = None
     try:
-        for last in chain.walk(octets):  # noqa: B007  # the last one found before a fault counts
+        for last in chain.walk(octets, first):  # noqa: B007  # the last one found before a fault counts
             pass
     except WireError:
         pass
@@ -60,12 +68,24 @@ def mark_of(source: IPv6Address, octets: bytes, upper: chain.ChainPlace) -> int:
     return hash((int(source), octets[upper.offset :]))
 
 
-def flow_of(octets: bytes, upper: chain.ChainPlace | None = None) -> FlowKey | None:
-    """Return the flow of a datagram, or of the front of one, whose last header is ``upper``; None without any."""
-    upper = upper or upper_of(octets)
+def flow_of(octets: bytes, headers: Sequence[object] = ()) -> FlowKey | None:
+    """Return the flow of a datagram, or of the front of one; None without any.
+
+    ``headers`` are those at its beginning that are known.
+    """
+    return flow_behind(octets, upper_of(octets, headers), headers)
+
+
+def flow_behind(
+    octets: bytes, upper: chain.ChainPlace | None, headers: Sequence[object] = ()
+) -> FlowKey | None:
+    """Return the same where the last header is known to be ``upper``."""
     if upper is None:
         return None
     kind, at, source, destination, _ = upper
+    if kind == ipv6.UDP and headers and isinstance(headers[-1], Udp):
+        ports = headers[-1].source_port, headers[-1].destination_port
+        return FlowKey(source, destination, kind, *ports)
     reader = Reader(octets, at)
     try:
         if kind == ipv6.UDP:

@@ -9,7 +9,7 @@ from math import inf
 from typing import Any
 
 from lowpanbudget.bits import Place, Span
-from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
+from lowpanbudget.capture.follow.flows import FlowKey, flow_behind, upper_of
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -156,8 +156,8 @@ def template_of(frame: Frame, start: int, end: int, *, checksums: bool = True) -
     octets = frame.datagram.octets if frame.datagram is not None else frame.fragment_octets
     part = frame.fragment
     if octets and (part is None or (isinstance(part, Fragment) and part.first)):
-        template.upper = upper = upper_of(octets)
-        template.flow = flow_of(octets, upper)
+        template.upper = upper = upper_of(octets, frame.values)
+        template.flow = flow_behind(octets, upper, frame.values)
     payload = frame.payload
     if frame.fault is not None or payload is None or len(payload) != end - start:
         return template

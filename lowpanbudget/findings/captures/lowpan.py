@@ -3,7 +3,7 @@
 from functools import lru_cache
 from ipaddress import IPv6Address
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader
 from lowpanbudget.env import Context, interface_identifier, link_text
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -20,7 +20,7 @@ from lowpanbudget.layers.lowpan.forms import HLIM, TF
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
-from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc, encode_udp
+from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc, choose_udp
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
@@ -114,9 +114,7 @@ def _spared_by_nhc(scene: Scene) -> int:
 @lru_cache(_REMEMBERED)
 def _compressed_udp(source: int, destination: int) -> int:
     """Return the octets of a compressed UDP header with these ports and a checksum in line."""
-    writer = Writer()
-    encode_udp(writer, (source, destination), 0xFFFF)
-    return len(writer.data)
+    return choose_udp((source, destination), 0xFFFF).octets
 
 
 @lru_cache(_REMEMBERED)

@@ -90,13 +90,14 @@ class ChainPlace(NamedTuple):
     hidden: bool = False
 
 
-def walk(datagram: bytes) -> Iterator[ChainPlace]:
+def walk(datagram: bytes, header: ipv6.Ipv6 | None = None) -> Iterator[ChainPlace]:
     """Yield every header after the first in order, the last being the transport or payload.
 
-    Inner IPv6 headers are followed. Raises ``WireError`` where a header does not fit.
+    Inner IPv6 headers are followed. ``header`` is the first one, where it was read before. Raises ``WireError`` where a
+    header does not fit.
     """
-    at, depth = 0, 0
-    header = ipv6.header_of(datagram)
+    depth = 0
+    header = header or ipv6.header_of(datagram)
     kind, at = header.next_header, ipv6.OCTETS
     ends = PseudoHeader(header.source, header.destination)
     while depth < ipv6.DEEPEST:

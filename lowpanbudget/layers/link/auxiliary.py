@@ -12,7 +12,7 @@ from typing import NamedTuple
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.fields import Bits, Choice, Header, Row, WordForm
 from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.values import dataclass, field
@@ -220,14 +220,6 @@ def encode(writer: Writer, security: Security) -> None:
             f"{'an' if security.key_index is not None else 'no'} index",
             cite=KEY_IDS_CITE,
         )
-    CONTROL.write(
-        writer,
-        {
-            "level": security.level,
-            "key_id_mode": key_id.row.code,
-            "counter_suppressed": counter.row.code,
-            "ASN in nonce": int(security.asn_in_nonce),
-        },
-    )
-    COUNTER.write(writer, counter, security.frame_counter)
-    KEY_ID.write(writer, key_id, value)
+    chosen = (COUNTER, counter, security.frame_counter), (KEY_ID, key_id, value)
+    values = {"level": security.level, "ASN in nonce": int(security.asn_in_nonce)}
+    WordForm(CONTROL, chosen, values).write(writer)

@@ -16,7 +16,7 @@ from functools import lru_cache, partial
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, Contexts, Env, interface_identifier
 from lowpanbudget.fields import (
@@ -30,6 +30,7 @@ from lowpanbudget.fields import (
     Row,
     SelectedRows,
     Use,
+    WordForm,
     restored_fields,
     ruled,
     stated_by,
@@ -244,30 +245,22 @@ def take_up(source: FunctionSource, word: int, links: tuple[str, str], known: st
 _COMPILED = Compiled(HEADER, _compile)
 
 
-def encode(
-    writer: Writer,
-    header: Ipv6,
-    env: Env,
-    *,
-    nhc: bool,
-    outer: Ipv6 | None = None,
-    tunnel: Sides | None = None,
-) -> None:
-    """Append the shortest legal form of ``header``; ``nhc`` says that LOWPAN_NHC follows, the rest as ``decode``."""
+def choose(
+    header: Ipv6, env: Env, *, nhc: bool, outer: Ipv6 | None = None, tunnel: Sides | None = None
+) -> WordForm:
+    """Return the shortest legal form of ``header``; ``nhc`` says that LOWPAN_NHC follows, the rest as ``decode``."""
     traffic = (header.traffic_class, header.flow_label)
     next_header = None if nhc else header.next_header
-    tf, nh, hlim = TF.best(traffic), NH.best(next_header), HLIM.best(header.hop_limit)
     cid, source, destination, ids = _addresses(header, env, outer, tunnel)
-    chosen = {
-        "tf": tf, "nh": nh, "hlim": hlim, "cid": cid, "source": source, "destination": destination,
-    }  # fmt: skip
-    HEADER.write(writer, {name: choice.row.code for name, choice in chosen.items()})
-    CID.write(writer, cid, ids)
-    TF.write(writer, tf, traffic)
-    NH.write(writer, nh, next_header)
-    HLIM.write(writer, hlim, header.hop_limit)
-    SOURCE.write(writer, source, header.source)
-    DESTINATION.write(writer, destination, header.destination)
+    chosen = (
+        (CID, cid, ids),
+        (TF, TF.best(traffic), traffic),
+        (NH, NH.best(next_header), next_header),
+        (HLIM, HLIM.best(header.hop_limit), header.hop_limit),
+        (SOURCE, source, header.source),
+        (DESTINATION, destination, header.destination),
+    )
+    return WordForm(HEADER, chosen)
 
 
 def _addresses(
@@ -298,7 +291,7 @@ def _smallest(
             rank = (inline, cid.row.code, source.row.code, destination.row.code, *ids)
             if best is None or rank < best[0]:
                 best = (rank, (cid, source, destination, ids))
-    assert best is not None  # a full address always fits
+    assert best is not None
     return best[1]
 
 
@@ -309,13 +302,19 @@ def _per_context(
 
     ``iids`` are the identifiers to elide against without and with a context.
     """
-    plain = choice.best(value, Side(iids[0], None))
+    plain = choice.best_of(_PLAIN[choice], value, Side(iids[0], None))
+    assert plain is not None  # a full address always fits
     found = [(0, plain)]
     for number, context in contexts.items():
-        # a row without a context would lean on an identifier that is for rows with one
-        for chosen in choice.fitting(value, Side(iids[1], context, number)):
-            if chosen.row.takes(CONTEXT):
-                if chosen.row.inline < plain.row.inline:
-                    found.append((number, chosen))
-                break
+        chosen = choice.best_of(_STATEFUL[choice], value, Side(iids[1], context, number))
+        if chosen is not None and chosen.row.inline < plain.row.inline:
+            found.append((number, chosen))
     return found
+
+
+# rows that may be chosen without a context, and with one
+_STATEFUL = {choice: choice.rows_taking(CONTEXT) for choice in (SOURCE, DESTINATION)}
+_PLAIN = {
+    choice: tuple(row for row in choice.by_cost if row not in rows)
+    for choice, rows in _STATEFUL.items()
+}

@@ -20,6 +20,7 @@ from lowpanbudget.fields import (
     OctetString,
     Patterns,
     Row,
+    WordForm,
     bits,
     layout_of,
     part,
@@ -301,8 +302,7 @@ def _encode_route(writer: Writer, route: SrhLorh) -> None:
 def _encode_rpi(writer: Writer, rpi: Rpi) -> None:
     if not (0 <= rpi.instance <= 0xFF and 0 <= rpi.sender_rank <= 0xFFFF):
         raise RequestError("an instance has 8 bits and a rank 16", cite=RPL_INFORMATION)
-    instance, rank = INSTANCE.best(rpi.instance), RANK.best(rpi.sender_rank)
     flags = {"O": rpi.down, "R": rpi.rank_error, "F": rpi.forwarding_error}
-    RPI.write(writer, {"i": instance.row.code, "k": rank.row.code} | flags)
-    INSTANCE.write(writer, instance, rpi.instance)
-    RANK.write(writer, rank, rpi.sender_rank)
+    instance = INSTANCE, INSTANCE.best(rpi.instance), rpi.instance
+    rank = RANK, RANK.best(rpi.sender_rank), rpi.sender_rank
+    WordForm(RPI, (instance, rank), flags).write(writer)

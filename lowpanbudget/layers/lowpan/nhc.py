@@ -10,7 +10,7 @@ The UDP header:
 
 from functools import partial
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import (
     BY_RULE,
@@ -25,6 +25,7 @@ from lowpanbudget.fields import (
     Row,
     SelectedRows,
     Use,
+    WordForm,
     restored_fields,
     ruled,
     stated_by,
@@ -221,11 +222,7 @@ def take_up(source: FunctionSource, word: int) -> str:
 _COMPILED = Compiled(UDP, _compile)
 
 
-def encode_udp(
-    writer: Writer, ports: tuple[int, int], checksum: int | None, header: Header = UDP
-) -> None:
-    """Append the shortest form; ``checksum`` None elides it (the caller has permission and has verified it)."""
-    chosen_ports, chosen_checksum = PORTS.best(ports), CHECKSUM.best(checksum)
-    header.write(writer, {"ports": chosen_ports.row.code, "checksum": chosen_checksum.row.code})
-    PORTS.write(writer, chosen_ports, ports)
-    CHECKSUM.write(writer, chosen_checksum, checksum)
+def choose_udp(ports: tuple[int, int], checksum: int | None, header: Header = UDP) -> WordForm:
+    """Return the shortest form; ``checksum`` None elides it (the caller has permission and has verified it)."""
+    chosen = (PORTS, PORTS.best(ports), ports), (CHECKSUM, CHECKSUM.best(checksum), checksum)
+    return WordForm(header, chosen)

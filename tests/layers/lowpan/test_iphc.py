@@ -93,7 +93,7 @@ def header(source: str, destination: str, **fields: int) -> Ipv6:
 
 def encoded(value: Ipv6, env: Env, *, nhc: bool = False, outer: Ipv6 | None = None) -> bytes:
     writer = Writer()
-    iphc.encode(writer, value, env, nhc=nhc, outer=outer)
+    iphc.choose(value, env, nhc=nhc, outer=outer).write(writer)
     assert tiles(writer.spans, len(writer.data) * 8)
     reader = Reader(bytes(writer.data))
     back = iphc.decode(reader, env, outer)

@@ -18,7 +18,7 @@ EXTENSION = BitStruct("id" / BitsInteger(4), "eid" / BitsInteger(3), "nh" / Bits
 
 def encoded(ports: tuple[int, int], checksum: int | None) -> bytes:
     writer = Writer()
-    nhc.encode_udp(writer, ports, checksum)
+    nhc.choose_udp(ports, checksum).write(writer)
     assert tiles(writer.spans, len(writer.data) * 8)
     reader = Reader(bytes(writer.data))
     back = nhc.decode_udp(reader)
