@@ -46,11 +46,14 @@ def kept_ranges(free: Iterable[Place], octets: int) -> tuple[tuple[int, int], ..
 class Memo(Generic[Value]):
     """Values by the octets they were learned from, in bounded memory.
 
-    The first two octets must never be free. ``extra`` is what else the value depends on.
+    The first two octets must never be free. ``extra`` is what else the value depends on. Where few values are asked for
+    again, only those are kept whose octets come a second time: keeping what nobody wants costs more than finding it out.
     """
 
     def __init__(self, most: int = MOST) -> None:
         self._most = most
+        self._hits = 0  # since the last generation began
+        self._seen: set[int] | None = None  # keys that came once, where most come no second time
         self._masks: dict[bytes, list[Mask]] = {}
         self._young: dict[tuple[object, ...], Value] = {}
         self._old: dict[tuple[object, ...], Value] = {}
@@ -61,9 +64,11 @@ class Memo(Generic[Value]):
             key = mask.key(extra, octets)
             value = self._young.get(key)
             if value is not None:
+                self._hits += 1
                 return value
             value = self._old.get(key)
             if value is not None:
+                self._hits += 1
                 self._store(key, value)
                 return value
         return None
@@ -91,7 +96,18 @@ class Memo(Generic[Value]):
             if len(self._masks) > self._most:
                 self.clear()
                 return
-        self._store(mask.key(extra, octets), value)
+        key = mask.key(extra, octets)
+        if self._seen is None or self._came(hash(key), self._seen):
+            self._store(key, value)
+
+    def _came(self, mark: int, seen: set[int]) -> bool:
+        """Return whether a key came before, and note that it did."""
+        if mark in seen:
+            return True
+        if len(seen) >= self._most:
+            seen.clear()
+        seen.add(mark)
+        return False
 
     def clear(self) -> None:
         """Forget everything."""
@@ -102,4 +118,6 @@ class Memo(Generic[Value]):
     def _store(self, key: tuple[object, ...], value: Value) -> None:
         if len(self._young) >= self._most:
             self._old, self._young = self._young, {}
+            self._seen = set() if self._hits < self._most else None
+            self._hits = 0
         self._young[key] = value

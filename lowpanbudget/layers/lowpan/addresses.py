@@ -150,6 +150,8 @@ def _restore_multicast(octets: bytes, _side: Side, *, width: int) -> IPv6Address
 
 def _fit_multicast(value: IPv6Address, side: Side, *, width: int) -> bytes | None:
     packed = value.packed
+    if packed[0] != _MULTICAST:
+        return None
     octets = packed[15:] if width == 1 else packed[1:2] + packed[17 - width :]
     return octets if _restore_multicast(octets, side, width=width) == value else None
 
