@@ -106,7 +106,7 @@ class Survey:
 
 def _see(natures: dict[str, Nature], layer: str, nature: Nature) -> None:
     """Note what there is in a layer: of what could not be read nobody knows, and one header makes it a header."""
-    if nature is not Nature.UNREAD and natures.get(layer) is not Nature.HEADER:
+    if natures.get(layer) is not _HEADER and nature is not Nature.UNREAD:
         natures[layer] = nature
 
 
@@ -220,9 +220,8 @@ class Surveyor:
         else:
             template.facts[_SEEN] = self
             frame = template.example
-        # few of the spans differ in these
-        for layer, nature in {(s.layer, s.nature) for s in (() if frame is None else frame.spans)}:
-            _see(self._natures, layer, nature)
+        for span in () if frame is None else frame.spans:
+            _see(self._natures, span.layer, span.nature)
 
     def name(self, sighting: Sighting) -> None:
         """Remember what the design calls a flow, at its first datagram."""
@@ -272,6 +271,7 @@ class Surveyor:
         return place
 
 
+_HEADER = Nature.HEADER
 _SEEN = object()  # the surveyor that has seen a template's layers, among its facts
 _DATA = FrameType.DATA.name.lower()
 

@@ -88,6 +88,7 @@ class ColumnSurvey:
                 continue
             before, at = at, state.count(batch, at, at + 1 if self._learner.is_waiting else to)
             self.counted += at - before
+            trace.reader.regulars.again += at - before
             self._learner.name_flow()
             status = s[p.STATUS]
             if status == p.DONE:

@@ -4,12 +4,13 @@ from lowpanbudget.bits import Place
 from lowpanbudget.capture.follow.devices import LearnedDevices
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.learning import lesson_of
-from lowpanbudget.capture.follow.memo import Memo
+from lowpanbudget.capture.follow.memo import Memo, Regulars
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import (
     HeaderTemplate,
     Template,
     header_template,
+    share,
     shifted,
     template_of,
 )
@@ -30,6 +31,7 @@ class FrameReader:
     def __init__(self, decoder: Decoder, learned: LearnedDevices) -> None:
         self.decoder, self.checksums = decoder, True
         self._learned = learned
+        self.regulars = Regulars()
         self._headers: Memo[HeaderTemplate] = Memo()
         self._templates: Memo[Template] = Memo()
         # both at once, of frames in the clear that came again
@@ -53,7 +55,7 @@ class FrameReader:
         """Read a 6LoWPAN payload that came without a MAC header, as ``read`` does."""
         body = sighting.body
         frame = self.decoder.lowpan(body.octets, body.source, body.destination)
-        sighting.template = template_of(frame, 0, len(body.octets))
+        sighting.template = template_of(frame, len(body.octets))
         sighting.payload = body.octets
         self._keep(sighting, frame, sighting.template)
         return None if frame.fragment is None else frame
@@ -130,6 +132,7 @@ class FrameReader:
         built = template.build(payload)
         if built is None:
             return self._in_full(sighting)
+        self.regulars.again += 1
         sighting.template = template
         if header.sequence is not None:
             sighting.sequence = header.sequence.number(sighting.octets)
@@ -143,11 +146,9 @@ class FrameReader:
 
     def _in_full(self, sighting: Sighting) -> Frame | None:
         """Decode a frame in full, and remember its kind."""
-        octets = sighting.octets
         frame = self._decoded(sighting)
         mac = frame.mac
         start = end = sighting.end
-        header = None
         if mac is not None:
             start = mac.header_length
             security = mac.security
@@ -157,18 +158,25 @@ class FrameReader:
             if security is not None and security.level and mac.fault is None:
                 sighting.mic = len(security.mic)
                 end -= sighting.mic
-            if sighting.fcs_ok is not False and not sighting.left_out:
-                header = self._header(octets, frame)
         sighting.verified = frame.verified
         sighting.payload = frame.payload
-        sighting.template = template = template_of(frame, start, end, checksums=self.checksums)
+        sighting.template = template = template_of(frame, end)
         if sighting.left_out and frame.values:
             # the headers that are there tell the flow, as those of a first fragment do
             template.flow = flow_of(b"".join([bytes(value) for value in frame.values]))
-        if template.free is not None and header is not None and frame.payload is not None:
-            self._templates.put(frame.payload, template.free, template, header, template.tail)
+        alike = frame.link_source, frame.link_destination, template.flow
+        if mac is not None and not sighting.left_out and self.regulars.is_worth(alike):
+            self._remember(sighting, template, start, end)
         self._keep(sighting, frame, template)
         return frame if frame.fragment is not None or frame.datagram is None else None
+
+    def _remember(self, sighting: Sighting, template: Template, start: int, end: int) -> None:
+        """Remember a frame, for others that are alike."""
+        frame = template.example
+        share(template, start, end, checksums=self.checksums)
+        header = None if sighting.fcs_ok is False else self._header(sighting.octets, frame)
+        if template.free is not None and header is not None and frame.payload is not None:
+            self._templates.put(frame.payload, template.free, template, header, template.tail)
 
     def _decoded(self, sighting: Sighting) -> Frame:
         """Decode a frame; where its integrity code is wrong, with others that were said to have its short address."""

@@ -46,14 +46,11 @@ def kept_ranges(free: Iterable[Place], octets: int) -> tuple[tuple[int, int], ..
 class Memo(Generic[Value]):
     """Values by the octets they were learned from, in bounded memory.
 
-    The first two octets must never be free. ``extra`` is what else the value depends on. Where few values are asked for
-    again, only those are kept whose octets come a second time: keeping what nobody wants costs more than finding it out.
+    The first two octets must never be free. ``extra`` is what else the value depends on.
     """
 
     def __init__(self, most: int = MOST) -> None:
         self._most = most
-        self._hits = 0  # since the last generation began
-        self._seen: set[int] | None = None  # keys that came once, where most come no second time
         self._masks: dict[bytes, list[Mask]] = {}
         self._young: dict[tuple[object, ...], Value] = {}
         self._old: dict[tuple[object, ...], Value] = {}
@@ -64,11 +61,9 @@ class Memo(Generic[Value]):
             key = mask.key(extra, octets)
             value = self._young.get(key)
             if value is not None:
-                self._hits += 1
                 return value
             value = self._old.get(key)
             if value is not None:
-                self._hits += 1
                 self._store(key, value)
                 return value
         return None
@@ -96,18 +91,7 @@ class Memo(Generic[Value]):
             if len(self._masks) > self._most:
                 self.clear()
                 return
-        key = mask.key(extra, octets)
-        if self._seen is None or self._came(hash(key), self._seen):
-            self._store(key, value)
-
-    def _came(self, mark: int, seen: set[int]) -> bool:
-        """Return whether a key came before, and note that it did."""
-        if mark in seen:
-            return True
-        if len(seen) >= self._most:
-            seen.clear()
-        seen.add(mark)
-        return False
+        self._store(mask.key(extra, octets), value)
 
     def clear(self) -> None:
         """Forget everything."""
@@ -118,6 +102,29 @@ class Memo(Generic[Value]):
     def _store(self, key: tuple[object, ...], value: Value) -> None:
         if len(self._young) >= self._most:
             self._old, self._young = self._young, {}
-            self._seen = set() if self._hits < self._most else None
-            self._hits = 0
         self._young[key] = value
+
+
+class Regulars:
+    """Tells which kinds of frames are worth to be remembered: all, or those that come a second time.
+
+    Where most frames are of a kind that never came before, remembering each costs more than it saves. ``again`` are the
+    frames that were known, for others to count.
+    """
+
+    def __init__(self, most: int = MOST) -> None:
+        self.again = 0
+        self._most = most
+        self._new = 0
+        self._once: set[int] | None = None  # marks of those that came once, where most do
+
+    def is_worth(self, mark: object) -> bool:
+        """Return whether a frame that was not known is to be remembered; what it has in common with its like says."""
+        self._new += 1
+        if self._new >= self._most:
+            self._once = set() if self.again < self._new else None
+            self._new = self.again = 0
+        if self._once is None or hash(mark) in self._once:
+            return True
+        self._once.add(hash(mark))
+        return False

@@ -145,34 +145,45 @@ def layer_bits(spans: Iterable[Span], end: float = inf) -> dict[str, int]:
     return bits
 
 
-def template_of(frame: Frame, start: int, end: int, *, checksums: bool = True) -> Template:
-    """Return the template that a decoded frame is, whose clear payload stands in octets ``start`` to ``end``.
-
-    Without ``checksums`` nobody asks whether UDP checksums are right: frames are alike whatever stands there.
-    """
+def template_of(frame: Frame, end: int) -> Template:
+    """Return the template that a decoded frame is, whose payload ends at octet ``end``; none is read after it yet."""
     # MIC and FCS are counted by the frame
     layers = layer_bits(frame.spans, end * 8)
     template = Template(frame, layers, notices=tuple(frame.notices))
-    octets = frame.datagram.octets if frame.datagram is not None else frame.fragment_octets
-    part = frame.fragment
+    octets, part = _carried(frame), frame.fragment
     if octets and (part is None or (isinstance(part, Fragment) and part.first)):
         template.upper = upper = upper_of(octets, frame.values)
         template.flow = flow_behind(octets, upper, frame.values)
-    payload = frame.payload
+    return template
+
+
+def _carried(frame: Frame) -> bytes:
+    """Return the octets of the datagram in a frame, or of the fragment."""
+    return frame.fragment_octets if frame.datagram is None else frame.datagram.octets
+
+
+def share(template: Template, start: int, end: int, *, checksums: bool = True) -> None:
+    """Find out which others can be read after a template whose clear payload stands in octets ``start`` to ``end``.
+
+    Without ``checksums`` nobody asks whether UDP checksums are right: frames are alike whatever stands there.
+    """
+    frame = template.example
+    payload, part = frame.payload, frame.fragment
     if frame.fault is not None or payload is None or len(payload) != end - start:
-        return template
+        return
     dependent = _OF_CHECKSUMS if checksums else _DEPENDENT
     if any(notice.name in dependent for notice in template.notices):
-        return template
+        return
     if frame.datagram is None and not isinstance(part, Fragment):
         template.free = () if not payload else None
-        return template
+        return
+    octets = _carried(frame)
     free = tuple([shifted(place, -start) for place in frame.free if place.start >= start])
     same = _same_at_the_end(payload, octets)
     template.front, template.verbatim = octets[: len(octets) - same], len(payload) - same
     hop = max((h.end for h in frame.heads if isinstance(h.value, _OF_THE_HOP)), default=0) - start
     if any(place.end > hop and place.start < template.verbatim for place in free):
-        return template  # what is free there goes into the datagram, in a form of its own
+        return  # what is free there goes into the datagram, in a form of its own
     upper, checksum_counts = template.upper, frame.checksum_elided or (free and checksums)
     if part is not None:
         head = next(head for head in frame.heads if head.value is part)
@@ -185,7 +196,6 @@ def template_of(frame: Frame, start: int, end: int, *, checksums: bool = True) -
         template.tail_layer = next(
             span.layer for span in frame.spans if span.offset_bits == (template.tail + start) * 8
         )
-    return template
 
 
 def shifted(place: Place, octets: int) -> Place:
