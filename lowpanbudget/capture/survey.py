@@ -220,8 +220,10 @@ class Surveyor:
         else:
             template.facts[_SEEN] = self
             frame = template.example
+        natures = self._natures
         for span in () if frame is None else frame.spans:
-            _see(self._natures, span.layer, span.nature)
+            if natures.get(span.layer) is not _HEADER:
+                _see(natures, span.layer, span.nature)
 
     def name(self, sighting: Sighting) -> None:
         """Remember what the design calls a flow, at its first datagram."""

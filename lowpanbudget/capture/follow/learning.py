@@ -21,7 +21,7 @@ from lowpanbudget.layers.link.contents import (
     COORDINATOR_REALIGNMENT,
     Command,
 )
-from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.iphc import Iphc
@@ -100,8 +100,9 @@ def lesson_of(frame: Frame) -> Lesson | None:
     mac = frame.mac
     if frame.fault is not None or (mac is not None and mac.fcs_ok is False):
         return None
-    devices = [] if mac is None else [*_from_command(frame, mac), *_from_addresses(frame, mac)]
-    taught = lesson_of_packet(frame.packet)
+    packet = frame.packet
+    devices = [] if mac is None else [*_from_command(packet, mac), *_from_addresses(frame, mac)]
+    taught = lesson_of_packet(packet)
     if not devices:
         return taught
     return (taught or Lesson())._replace(devices=tuple(devices))
@@ -134,9 +135,9 @@ def announced_rpi_type(dio: Dio) -> int | None:
     return None
 
 
-def _from_command(frame: Frame, mac: Mac) -> Iterator[Device]:
+def _from_command(packet: Packet, mac: Mac) -> Iterator[Device]:
     """Yield what association responses and coordinator realignments tell."""
-    command = frame.packet.find(Command)
+    command = packet.find(Command) if mac.frame_type == FrameType.COMMAND else None
     if command is None:
         return
     fields = command.fields
