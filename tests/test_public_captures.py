@@ -118,7 +118,7 @@ def test_a_key_file_may_hold_devices_alone(tmp_path: Path) -> None:
     path.write_text('[devices]\n"0x0001" = "0200000000000001"\n')
     path.chmod(0o600)
     ring = read_keys(str(path))
-    assert not (ring.keys or ring.oscore or ring.dtls)
+    assert (ring.keys, ring.oscore, ring.dtls) == ((), (), ())
     assert ring.devices == {1: "0200000000000001"}
     path.write_text("[devices]\n")
     with pytest.raises(RequestError, match="no key and no device"):
