@@ -45,7 +45,8 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.series import Activity as Activity, TimeSeries as TimeSeries
     from lowpanbudget.capture.several import survey_files as survey_files
     from lowpanbudget.capture.shrink import Counters as Counters, Shrinker as Shrinker, shrink as shrink
-    from lowpanbudget.capture.survey import Cell as Cell, Survey as Survey, survey as survey
+    from lowpanbudget.capture.survey import Cell as Cell, Survey as Survey
+    from lowpanbudget.capture.surveyor import survey as survey
     from lowpanbudget.capture.surveyed_file import SurveyedFile as SurveyedFile
     from lowpanbudget.capture.tally import Tally as Tally
     from lowpanbudget.cites import Cite as Cite

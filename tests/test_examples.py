@@ -32,7 +32,7 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.capture.shrink import Shrinker, shrink
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.cli.main import program
 from lowpanbudget.deployment.carry import judged
 from lowpanbudget.design.load import load_design

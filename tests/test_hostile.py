@@ -17,12 +17,12 @@ from hostile.run import missing
 
 from lowpanbudget import Finding, read_capture
 from lowpanbudget.capture import savings
-from lowpanbudget.capture import survey as surveys
+from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.follow import devices, learning, memo, repeats
 from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.capture.survey import Surveyor
+from lowpanbudget.capture.surveyor import Surveyor
 from lowpanbudget.findings import passages, scene, tallies
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.captures import floods, requests

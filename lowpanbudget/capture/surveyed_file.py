@@ -5,7 +5,8 @@ from collections.abc import Callable
 from lowpanbudget.capture.files.reading import CaptureFile, read_capture
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.tracing import TraceOptions
-from lowpanbudget.capture.survey import Survey, survey
+from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.values import dataclass
 
 Passing = Callable[[CaptureFile, int], None]

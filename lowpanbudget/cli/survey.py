@@ -173,8 +173,8 @@ def _surveyed(
 
         yield from surveyed_by(workers, [path for (path,) in sets], every, known.given)
         return
-    from lowpanbudget.capture.survey import surveyed
     from lowpanbudget.capture.surveyed_file import SurveyedFile
+    from lowpanbudget.capture.surveyor import surveyed
     from lowpanbudget.cli import named_files
     from lowpanbudget.cli.progress import Course
 

@@ -14,7 +14,7 @@ import pytest
 from capture.captures import CONTEXTS, KEY, mixed, records
 
 from lowpanbudget.capture.files.writing import write_pcap
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 
 FRAMES, FEWER, DISSECTED = 200_000, 20_000, 5_000
 
@@ -22,7 +22,7 @@ PEAK = """
 import resource, sys
 sys.path.insert(0, "tests")
 from capture.captures import CONTEXTS, KEY
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 found = survey(sys.argv[1], contexts=CONTEXTS, keys=KEY)
 print(found.total.frames, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """

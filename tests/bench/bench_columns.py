@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from capture.captures import CONTEXTS, mixed
 
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.layers.link.fcs import fcs
 
 FRAMES, MANY, FEWER = 2_000_000, 1_000_000, 100_000

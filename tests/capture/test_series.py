@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from lowpanbudget.capture import series
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.series import Activity, TimeSeries, span_ns
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.errors import RequestError
 
 A, B = eui(1), eui(2)

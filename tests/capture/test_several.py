@@ -24,7 +24,8 @@ from lowpanbudget.capture.files.continued import read_continued
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.capture.several import survey_files
-from lowpanbudget.capture.survey import Survey, survey
+from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.security import Key
 

@@ -24,12 +24,13 @@ from hypothesis import strategies as st
 
 from lowpanbudget import Env, Mac, compress, encode_frame
 from lowpanbudget.bits import Nature
-from lowpanbudget.capture import survey as surveys
+from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow import sighting
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.survey import OTHERS, Survey, Surveyor, survey
+from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.surveyor import OTHERS, Surveyor, survey
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.decoder import decode_datagram

@@ -30,7 +30,7 @@ from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.findings.audit import Audit

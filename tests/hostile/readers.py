@@ -18,7 +18,8 @@ from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.survey import Survey, survey
+from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.findings.audited import audit_of
 
 TENTHS = 10

@@ -25,7 +25,7 @@ from capture.captures import (
 from lowpanbudget import follow
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.rows import COLUMNS, FrameRow, frame_rows
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.errors import RequestError
 from lowpanbudget.report import parquet, written_table
 from lowpanbudget.report.frame_table import write_frame_table

@@ -16,7 +16,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import Activity, SeriesCounter, TimeSeries
-from lowpanbudget.capture.survey import Surveyor
+from lowpanbudget.capture.surveyor import Surveyor
 from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of

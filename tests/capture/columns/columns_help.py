@@ -7,7 +7,8 @@ from lowpanbudget.capture.columns.loops import Loops, as_they_are
 from lowpanbudget.capture.columns.surveying import ColumnSurvey
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.survey import Survey, Surveyor
+from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.surveyor import Surveyor
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 
 # looked up once: there are a million places in a run

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.survey import Survey, Surveyor, survey
+from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.surveyor import Surveyor, survey
 
 LINKS = (eui(1), eui(2), short(3))
 # ports in one octet with a length of the same value beside them: 0xf0b1 to 0xf0b2 is 0x12, as 8 + 10 octets are long;

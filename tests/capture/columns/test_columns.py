@@ -18,7 +18,7 @@ from lowpanbudget.capture.columns import walking
 from lowpanbudget.capture.files.key_file import read_keys
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import write_pcap
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.design.load import load_design
 from lowpanbudget.layers.link.fcs import fcs
 

@@ -7,7 +7,7 @@ from capture.follow.test_disputes import ROUTER, announced, registered, sealed
 
 from lowpanbudget.capture.columns import places, surveying
 from lowpanbudget.capture.columns.learning import Learner
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from lowpanbudget import decode_frame
 from lowpanbudget.capture.follow.templates import layer_bits
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.survey import survey
+from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.stack.frame import Frame
 
 A, B = eui(1), eui(2)

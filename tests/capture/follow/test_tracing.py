@@ -671,7 +671,7 @@ def test_the_rpl_option_is_restored_with_the_type_that_a_dio_announced(
 
 def test_following_a_capture_loads_nothing_heavy() -> None:
     probe = (
-        "import sys, lowpanbudget.capture.survey, lowpanbudget.capture.files.reading, lowpanbudget.capture.expand\n"
+        "import sys, lowpanbudget.capture.surveyor, lowpanbudget.capture.files.reading, lowpanbudget.capture.expand\n"
         "print(*{m.split('.')[0] for m in sys.modules} & {'numpy', 'scapy', 'pydantic', 'rich', 'cryptography'})"
     )
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)

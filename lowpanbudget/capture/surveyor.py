@@ -1,0 +1,242 @@
+"""A survey in the making: each record of a trace is counted in its cell, those that are alike at little cost."""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Unpack
+
+from lowpanbudget.bits import Nature
+from lowpanbudget.capture.columns.choice import Shares, add_by_columns
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.follow.fcs_check import FcsVerdict
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.narrowing import Narrowing
+from lowpanbudget.capture.follow.receivers import Reception
+from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.savings import Savings
+from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
+from lowpanbudget.capture.series import SeriesCounter
+from lowpanbudget.capture.survey import Cell, Survey, grouped, note_nature
+from lowpanbudget.capture.tally import Tally, running, see
+from lowpanbudget.capture.tally_place import TallyPlace, counted_application
+from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
+from lowpanbudget.stack.events import Discarded, TimedOut
+from lowpanbudget.values import FrozenDict, replace
+
+MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
+MOST_REASONS = 256
+OTHERS = "others"
+
+
+class Surveyor:
+    """Sums up what a trace yields, in bounded memory.
+
+    ``largest`` is the octets of the largest frame, FCS included: the design's, or 127. ``narrowing`` knows which frames
+    are counted.
+    """
+
+    def __init__(self, largest: int = LARGEST_FRAME, narrowing: Narrowing | None = None) -> None:
+        self.largest = largest
+        self._narrowing, self._outside = narrowing, 0
+        self._cells: dict[Cell, Tally] = {}
+        self.reasons: dict[str, int] = {}
+        self.names: dict[FlowKey, str] = {}
+        self._natures: dict[str, Nature] = {}
+        self.savings = Savings(largest)
+        self.gaps = SequenceGaps(MOST_CELLS)
+
+    @property
+    def has_all_names(self) -> bool:
+        """Return whether no more flows are named."""
+        return len(self.names) >= MOST_CELLS
+
+    def survey(
+        self,
+        check_sequences: Iterable[FcsVerdict] = (),
+        receptions: tuple[Reception, ...] = (),
+    ) -> Survey:
+        """Return what was counted so far."""
+        return Survey(
+            grouped(self._cells.items()), FrozenDict(self.reasons), FrozenDict(self.names),
+            FrozenDict(self._natures), tuple(check_sequences), receptions, self._outside,
+        )  # fmt: skip
+
+    def add(self, sighting: Sighting) -> None:
+        """Count one record; of one that is outside, or that another receiver heard as well, only that it came."""
+        if sighting.heard_as is not None:
+            return
+        if sighting.outside:
+            self._outside += 1
+            self._pass(sighting)
+            return
+        datagram = sighting.datagram
+        self.see(sighting)
+        place = self.place(sighting)
+        tally = place.tally
+        octets = octets_on_air(sighting)
+        tally.frames += 1
+        tally.octets += octets
+        layers = tally.layer_bits
+        for layer, count in place.layers_of(sighting):
+            layers[layer] = layers.get(layer, 0) + count
+        if sighting.repeats is not None:
+            tally.retransmissions += 1
+            datagram = None
+        elif sighting.copies is not None:
+            tally.duplicates += 1
+        if place.is_data:
+            tally.unused += max(self.largest - octets, 0)
+            if sighting.repeats is None:
+                tally.avoidable += self.savings.of(sighting, octets)
+        if datagram is not None:
+            self.name(sighting)
+            tally.datagrams += 1
+            tally.datagram_octets += len(datagram)
+            tally.application += counted_application(sighting, datagram, place)
+        if place.is_fragment:
+            tally.fragments += 1
+            tally.assembled += datagram is not None
+        if place.sequence is not None and sighting.fcs_ok is not False:
+            tally.lost += self.gaps.before(place.sequence, sighting.sequence)
+        tally.damaged += sighting.damaged
+        see(tally, sighting.record.time_ns)
+        if reason := sighting.reason:
+            self.leave_unread(tally, reason)
+        if sighting.ended:
+            self.end(sighting.ended)
+
+    def leave_unread(self, tally: Tally, reason: str, frames: int = 1) -> None:
+        """Count frames that could not be read to their end."""
+        tally.unread += frames
+        reasons = self.reasons
+        key = reason if reason in reasons or len(reasons) < MOST_REASONS else OTHERS
+        reasons[key] = reasons.get(key, 0) + frames
+
+    def _pass(self, sighting: Sighting) -> None:
+        """Note the number of a frame that is not counted, which none of its sender's others lacks then."""
+        self.gaps.before_frame(sighting)
+        if sighting.ended:
+            self.end(sighting.ended)
+
+    def see(self, sighting: Sighting) -> None:
+        """Note what there is in the layers of a record; once for all frames that are alike."""
+        template = sighting.template
+        for span in () if sighting.opened is None else sighting.opened.spans:
+            note_nature(self._natures, span.layer, span.nature)
+        if template is None:
+            frame = sighting.contents
+        elif template.facts.get(_SEEN) is self:
+            return
+        else:
+            template.facts[_SEEN] = self
+            frame = template.example
+        natures = self._natures
+        for span in () if frame is None else frame.spans:
+            if natures.get(span.layer) is not _HEADER:
+                note_nature(natures, span.layer, span.nature)
+
+    def name(self, sighting: Sighting) -> None:
+        """Remember what the design calls a flow, at its first datagram."""
+        flow, names = sighting.flow, self.names
+        if flow is None or not sighting.has_design or flow in names or self.has_all_names:
+            return
+        matched = sighting.matched
+        names[flow] = "" if matched is None else matched.flow.name
+
+    def end(self, ended: Iterable[TimedOut | Discarded]) -> None:
+        """Count datagrams that never became whole; those of ``Trace.leftover`` at the end."""
+        for event in ended:
+            numbers = (part.number for part in event.marks)
+            outside = self._narrowing is not None and not self._narrowing.wanted(numbers)
+            if outside or event.again:
+                continue
+            tally = self.tally_of(Cell(_DATA, flow_of_parts(event.marks), event.key[0]))
+            tally.dropped += 1
+            tally.given_up += isinstance(event, Discarded) and event.for_room
+
+    def tally_of(self, cell: Cell) -> Tally:
+        """Return the tally of a cell, or of the others where there are too many."""
+        cells = self._cells
+        tally = cells.get(cell)
+        if tally is None:
+            if len(cells) >= MOST_CELLS:
+                flow = None if cell.flow is None else OTHERS
+                cell = Cell(cell.kind, flow, None if cell.node is None else OTHERS)
+            tally = cells.setdefault(cell, running())
+        return tally
+
+    def place(self, sighting: Sighting) -> TallyPlace:
+        """Return where a record is counted; found once for all frames that are alike."""
+        template = sighting.template
+        shared = template is not None and sighting.flow is template.flow
+        if template is not None and shared:
+            place = template.facts.get(self)
+            if isinstance(place, TallyPlace):
+                return place
+        mac = None if template is None else template.example.mac
+        tally = self.tally_of(Cell(sighting.kind, sighting.flow, sighting.source))
+        is_data = mac is not None and mac.frame_type == FrameType.DATA
+        sequence = None if mac is None else sequence_of(mac)
+        place = TallyPlace(tally, is_data, sighting.is_fragment, sequence)
+        if template is not None and shared:
+            template.facts[self] = place
+        return place
+
+
+_HEADER = Nature.HEADER
+_SEEN = object()  # the surveyor that has seen a template's layers, among its facts
+_DATA = FrameType.DATA.name.lower()
+
+
+def survey(
+    capture: Capture,
+    *,
+    every: object = None,
+    columns: bool | None = None,
+    **known: Unpack[TraceOptions],
+) -> Survey:
+    """Return where the octets of a capture go, by flow, node, kind of frame and layer.
+
+    ``capture`` and what is ``known`` beside it are those of ``follow``; room is counted to the largest frame of the
+    design, or to 127 octets. ``every`` asks for a series over time as well, in steps of so many seconds, or of a text
+    such as "15 min". Surveys of several captures add up.
+
+    A pcap or pcapng file of more than a megabyte is counted by columns where numba is installed: in compiled loops that
+    know frames by what others like them were. The totals are those of frames followed one by one. ``columns`` says that
+    it is to be so, or not, however large the file is. Raises ``RequestError`` as ``follow`` does.
+    """
+    hide_keys(known)
+    return surveyed(capture, every, (), columns, **known)
+
+
+def surveyed(
+    capture: Capture,
+    every: object,
+    watchers: Sequence[Callable[[Sighting], None]],
+    columns: bool | None = None,
+    **known: Unpack[TraceOptions],
+) -> Survey:
+    """Return a survey as ``survey`` does, and show every record to the watchers, those nobody asked for as well."""
+    counter = None if every is None else SeriesCounter(every)
+    watching = (*watchers, counter.see) if counter is not None else watchers
+    trace = Trace(**known)
+    trace.reader.checksums = False  # no total depends on them
+    design = trace.design
+    largest = LARGEST_FRAME if design is None else design.link.largest
+    surveyor = Surveyor(largest, trace.narrowing)
+    with CaptureFile.of(capture) as records:
+        shares = Shares()
+        if not watching:
+            shares = add_by_columns(records, trace, surveyor, columns)
+        if not shares.columns + shares.followed:
+            followed = 0
+            for sighting in trace.follow(records):
+                surveyor.add(sighting)
+                followed += 1
+                for watch in watching:
+                    watch(sighting)
+            shares = shares._replace(followed=followed)
+    surveyor.end(trace.leftover)
+    found = surveyor.survey(trace.fcs.values(), trace.receptions)
+    series = None if counter is None else counter.series()
+    return replace(found, series=series, shares=shares)
