@@ -68,6 +68,7 @@ def command(
     --spare or --junit it serves as a gate in a build: one line for each message, flow and hop.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.progress import counted
     from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.finding import ranked
     from lowpanbudget.findings.planned import message_findings, tunnel_findings
@@ -76,8 +77,9 @@ def command(
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
-    results = fit(loaded, message, flow, spare=spare or 0)
-    rows = [view.fit(result) for result in results]
+    with counted("messages on flows") as tell:
+        results = fit(loaded, message, flow, spare=spare or 0, tell=tell)
+    rows = view.fits(results)
     failures = gate.failures(rows, max_frames, spare)
     if junit is not None:
         output.write_whole(junit, gate.junit(rows, failures, design).encode())

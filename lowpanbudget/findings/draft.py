@@ -10,7 +10,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.rule import Rule
 from lowpanbudget.room.fit import Fit
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:
     from lowpanbudget.deployment.airtime import MessageAirtime
@@ -24,6 +24,11 @@ class Draft:
 
     design: Design
     fits: tuple[Fit, ...]
+    _on_first_hop: dict[tuple[str, str], Fit] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        first = {(one.message, one.flow): one for one in self.fits if one.hop == FIRST}
+        object.__setattr__(self, "_on_first_hop", first)
 
     def path(self, fit: Fit) -> Path:
         """Return the path of a fit: its flow on its hop."""
@@ -41,8 +46,7 @@ class Draft:
 
     def first_hop(self, fit: Fit) -> Fit | None:
         """Return the fit of the same message and flow on the first hop; None where that was not asked for."""
-        wanted = (fit.message, fit.flow, FIRST)
-        return next((one for one in self.fits if (one.message, one.flow, one.hop) == wanted), None)
+        return self._on_first_hop.get((fit.message, fit.flow))
 
 
 @dataclass(frozen=True, slots=True)

@@ -193,7 +193,7 @@ def _surveys(several: Iterable[Survey], console: Console, screen: Screen) -> Non
 
 
 def _fits(several: Iterable[Fit], console: Console, screen: Screen) -> None:
-    fit_text.fits(console, screen, [view.fit(one) for one in several])
+    fit_text.fits(console, screen, view.fits(several))
 
 
 def _airtimes(several: list[MessageAirtime], console: Console, screen: Screen) -> None:

@@ -138,13 +138,22 @@ def sweep(one: "Sweep", octets: int | None = None) -> Data:
     return told | {"proven": one.proven}
 
 
-def fit(one: "Fit") -> Data:
-    """Return how a message fits a flow on a hop."""
-    return result(
-        one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare",
-        "frames", "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s", "padding_bits", "deepest",
-        "bitmap", "advice",
-    )  # fmt: skip
+def fits(results: "Iterable[Fit]") -> list[Data]:
+    """Return how messages fit flows on hops; those that have one bit map share its data."""
+    rows = []
+    for _, alike in groupby(results, key=lambda one: id(one.bitmap)):
+        bitmap: list[Data] = []
+        for one in alike:
+            bitmap = bitmap or data_of(one.bitmap)
+            rows.append(
+                result(
+                    one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits",
+                    "spare", "frames", "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s",
+                    "padding_bits", "deepest",
+                )
+                | {"bitmap": bitmap, "advice": data_of(one.advice)}
+            )  # fmt: skip
+    return rows
 
 
 def encoding(one: "Alternative") -> Data:

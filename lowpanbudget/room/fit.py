@@ -1,9 +1,10 @@
 """Messages into frames: does each fit each flow on each hop, how many readings go together, what would make it fit."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from functools import lru_cache
-from typing import Any, NamedTuple
+from itertools import count
+from typing import NamedTuple
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
@@ -12,8 +13,10 @@ from lowpanbudget.payload.bitmap import Entry
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving
 from lowpanbudget.room.measure import deepest, frames_of, room_of
-from lowpanbudget.room.sets import savings_of, smallest_sets
+from lowpanbudget.room.sets import SetSearch
 from lowpanbudget.values import dataclass, field, replace
+
+Tell = Callable[[int, int], None]  # how many messages are done, of how many
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +62,19 @@ class Fit:
 
 
 def fit(
-    design: Design, message: str | None = None, flow: str | None = None, *, spare: int = 0
+    design: Design,
+    message: str | None = None,
+    flow: str | None = None,
+    *,
+    spare: int = 0,
+    tell: Tell | None = None,
 ) -> list[Fit]:
     """Return a ``Fit`` for each hop of each flow that carries a message: of the message of this name, or of all.
 
     ``flow`` leaves the other flows out. A message that no flow names is tried on all. ``spare`` octets of a frame are
-    kept free of collected readings, as a node does that is built for it. Raises ``RequestError`` for what is no design,
-    a message or a flow that the design does not have, and a flow that does not carry the message, or none at all.
+    kept free of collected readings, as a node does that is built for it. ``tell`` is called with how many messages are
+    done, each once for every flow that carries it, and of how many. Raises ``RequestError`` for what is no design, a
+    message or a flow that the design does not have, and a flow that does not carry the message, or none at all.
     """
     design = Design.of(design)
     if isinstance(spare, bool) or not isinstance(spare, int) or spare < 0:
@@ -73,18 +82,29 @@ def fit(
     messages = design.messages if message is None else (design.message(message),)
     if flow is not None:
         _require_carried(design, messages, flow)
-    fits = []
-    for candidate in messages:
-        for carrier in design.carriers(candidate):
-            if flow not in {None, carrier.name}:
-                continue
-            paths = design.paths(carrier)
-            greatest = _greatest(candidate, min(map(room_of, paths)) - spare)
-            fits += [_fit(candidate, greatest, path, spare) for path in paths]
-            octets = fits[-1].octets
-            if any(octets > found.room for found in fits[-len(paths) :]):
-                fits[-len(paths) :] = _advised(design, octets, paths, fits[-len(paths) :])
-    return fits
+    paths = {one.name: design.paths(one) for one in design.flows if flow in {None, one.name}}
+    pairs = [
+        (sent, paths[carrier.name])
+        for sent in map(_Sent, messages)
+        for carrier in design.carriers(sent.message)
+        if carrier.name in paths
+    ]
+    done = count(1)
+    fits: list[list[Fit]] = []
+    lacking: dict[str, list[int]] = {}  # by flow which of the fits lack room on some hop
+    for place, (sent, hops) in enumerate(pairs):
+        fits.append(_fits(sent, hops, spare))
+        if any(one.spare < 0 for one in fits[-1]):
+            lacking.setdefault(hops[0].flow.name, []).append(place)
+        elif tell is not None:
+            tell(next(done), len(pairs))
+    for name, places in lacking.items():
+        search = SetSearch(design, name)
+        for place in places:
+            fits[place] = _advised(search, pairs[place][1], fits[place])
+            if tell is not None:
+                tell(next(done), len(pairs))
+    return [one for hops in fits for one in hops]
 
 
 def _require_carried(design: Design, messages: Iterable[Message], name: str) -> None:
@@ -107,37 +127,53 @@ class _Greatest(NamedTuple):
     bitmap: tuple[Entry, ...]
 
 
-def _greatest(message: Message, room: int) -> _Greatest:
-    """Return the greatest message that a node sends over hops of which the smallest has this room."""
-    values = _values(message, room)
-    collected = message.batch_field
-    readings = len(values[collected.name]) if collected is not None and collected.batch else 1
-    return _Greatest(len(message.pack(values)), readings, message.bitmap_of(values))
+class _Sent:
+    """A message as nodes send it at most: the greatest, or as many readings as every hop of a flow carries."""
+
+    def __init__(self, message: Message) -> None:
+        self.message = message
+        self._greatest: dict[int, _Greatest] = {}  # by the readings
+
+    def over(self, room: int) -> _Greatest:
+        """Return what is sent over hops of which the smallest has this room: one message passes all of them."""
+        whole = self._of(0)
+        if not self._collects or whole.octets <= room:
+            return whole
+        return self._of(self.message.batch(room) or 0)
+
+    @property
+    def _collects(self) -> bool:
+        collected = self.message.batch_field
+        return collected is not None and collected.batch
+
+    def _of(self, readings: int) -> _Greatest:
+        """Return the message with so many readings; 0: the greatest."""
+        if readings not in self._greatest:
+            message = self.message
+            values = message.batch_example(readings) if readings else message.example("greatest")
+            collected = message.batch_field
+            number = len(values[collected.name]) if collected is not None and self._collects else 1
+            octets = len(message.pack(values))
+            self._greatest[readings] = _Greatest(octets, number, message.bitmap_of(values))
+        return self._greatest[readings]
 
 
-def _values(message: Message, room: int) -> dict[str, Any]:
-    """Return what a node sends at most: the greatest message, or as many readings as every hop carries.
-
-    One message passes all hops, so the smallest room decides.
-    """
-    values = message.example("greatest")
-    collected = message.batch_field
-    if collected is None or not collected.batch or len(message.pack(values)) <= room:
-        return values
-    batch = message.batch(room)
-    return message.batch_example(batch) if batch else values
-
-
-def _advised(design: Design, octets: int, paths: list[Path], fits: list[Fit]) -> Iterator[Fit]:
-    """Yield the fits of a flow's hops with the one set of changes that makes one frame enough on each of them."""
+def _advised(search: SetSearch, paths: list[Path], fits: list[Fit]) -> list[Fit]:
+    """Return the fits of a flow's hops with the one set of changes that makes one frame enough on each of them."""
+    octets = fits[0].octets
     advice: dict[str, tuple[Saving, ...]] = {}
-    short = [path for path, found in zip(paths, fits, strict=True) if octets > found.room]
-    for chosen in smallest_sets(design, paths[0].flow.name, octets):
+    short = [path for path, found in zip(paths, fits, strict=True) if found.spare < 0]
+    for chosen in search.smallest(octets):
         with suppress(LowpanError):
-            advice = {p.hop.name: tuple(savings_of(design, chosen.changes, p)) for p in short}
+            advice = {path.hop.name: tuple(search.savings(chosen, path)) for path in short}
             break
-    for found in fits:
-        yield replace(found, advice=advice.get(found.hop, ()))
+    return [replace(found, advice=advice.get(found.hop, ())) for found in fits]
+
+
+def _fits(sent: _Sent, paths: list[Path], kept: int) -> list[Fit]:
+    """Return how a message fits the hops of a flow."""
+    greatest = sent.over(min(map(room_of, paths)) - kept)
+    return [_fit(sent.message, greatest, path, kept) for path in paths]
 
 
 def _fit(

@@ -47,6 +47,69 @@ class ChangeSet(NamedTuple):
         return tuple(knob.id for knob in self.changes)
 
 
+class SetSearch:
+    """The sets of changes of one flow by size: each size is encoded once, for all payloads that are asked for.
+
+    With ``weaker`` changes that cost protection are in them.
+    """
+
+    def __init__(self, design: Design, flow: str, *, weaker: bool = False) -> None:
+        self._design, self._flow, self._weaker = design, flow, weaker
+        self._turning = Turning(design)
+        self._sizes = [[ChangeSet.of(self._turning, (), flow)]]  # by the number of changes
+        self._savings: dict[tuple[tuple[str, ...], str], list[Saving]] = {}
+
+    def smallest(
+        self, wanted: int, most: int = MOST_CHANGES, *, most_frames: int = 1
+    ) -> list[ChangeSet]:
+        """Return what ``smallest_sets`` says."""
+        if most_frames == 1 and wanted > self._design.link.largest:
+            return []  # no change makes frames longer
+        for size in range(most + 1):
+            enough = [one for one in self._of_size(size) if one.carries(wanted, most_frames)]
+            proven = sorted(self._proven(enough), key=_rank)
+            if proven:
+                return proven
+        return []
+
+    def savings(self, chosen: ChangeSet, path: Path) -> list[Saving]:
+        """Return what ``savings_of`` says of a set on a path of the design."""
+        key = (chosen.ids, path.hop.name)
+        if key not in self._savings:
+            self._savings[key] = savings_of(self._design, chosen.changes, path)
+        return self._savings[key]
+
+    def _of_size(self, size: int) -> list[ChangeSet]:
+        """Return the sets of so many changes: those of one less, the widest of them, with each change more."""
+        while len(self._sizes) <= size:
+            widest = sorted(
+                self._sizes[-1], key=lambda chosen: (-min(chosen.rooms), -sum(chosen.rooms))
+            )
+            larger = {
+                frozenset(wider.ids): wider
+                for chosen in widest[:_WIDEST]
+                for wider in self._widened(chosen)
+            }
+            self._sizes.append(list(larger.values()))
+        return self._sizes[size]
+
+    def _widened(self, chosen: ChangeSet) -> Iterator[ChangeSet]:
+        """Yield the set with each change more that the design then has."""
+        now = turned(self._design, chosen.changes)
+        taken = {knob.dimension for knob in chosen.changes}
+        for knob in knobs(now, now.flow(self._flow)):
+            if knob.dimension in taken or knob.stronger or (knob.caution and not self._weaker):
+                continue
+            changes = tuple(in_order((*chosen.changes, knob)))
+            with suppress(LowpanError):
+                yield ChangeSet.of(self._turning, changes, self._flow)
+
+    def _proven(self, sets: Sequence[ChangeSet]) -> Iterator[ChangeSet]:
+        for chosen in sets:
+            with suppress(LowpanError):
+                yield chosen._replace(elsewhere=self._turning.losses(chosen.changes, self._flow))
+
+
 def smallest_sets(
     design: Design,
     flow: str,
@@ -62,43 +125,7 @@ def smallest_sets(
     most ``most`` changes does. Changes that cost protection are in none, but with ``weaker``. Of the sets of one size
     the 48 with most room are made larger: among very many changes a set of three or four may be missed.
     """
-    if most_frames == 1 and wanted > design.link.largest:
-        return []  # no change makes frames longer
-    turning = Turning(design)
-    sets = [ChangeSet.of(turning, (), flow)]
-    for _ in range(most + 1):
-        enough = [chosen for chosen in sets if chosen.carries(wanted, most_frames)]
-        proven = sorted(_proven(turning, flow, enough), key=_rank)
-        if proven:
-            return proven
-        sets.sort(key=lambda chosen: (-min(chosen.rooms), -sum(chosen.rooms)))
-        larger = {
-            frozenset(wider.ids): wider
-            for chosen in sets[:_WIDEST]
-            for wider in _widened(turning, design, flow, chosen, weaker=weaker)
-        }
-        sets = list(larger.values())
-    return []
-
-
-def _widened(
-    turning: Turning, design: Design, flow: str, chosen: ChangeSet, *, weaker: bool
-) -> Iterator[ChangeSet]:
-    """Yield the set with each change more that the design then has."""
-    now = turned(design, chosen.changes)
-    taken = {knob.dimension for knob in chosen.changes}
-    for knob in knobs(now, now.flow(flow)):
-        if knob.dimension in taken or knob.stronger or (knob.caution and not weaker):
-            continue
-        changes = tuple(in_order((*chosen.changes, knob)))
-        with suppress(LowpanError):
-            yield ChangeSet.of(turning, changes, flow)
-
-
-def _proven(turning: Turning, flow: str, sets: Sequence[ChangeSet]) -> Iterator[ChangeSet]:
-    for chosen in sets:
-        with suppress(LowpanError):
-            yield chosen._replace(elsewhere=turning.losses(chosen.changes, flow))
+    return SetSearch(design, flow, weaker=weaker).smallest(wanted, most, most_frames=most_frames)
 
 
 def _rank(chosen: ChangeSet) -> tuple[int, int, int]:

@@ -4,13 +4,15 @@ import gzip
 import io
 import re
 import sys
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
 from contract import air, shelf
-from contract.entry import invoke
+from contract.entry import DESIGNS, invoke
 
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.cli import progress, workers
@@ -150,3 +152,16 @@ def test_all_who_read_captures_show_how_far_they_are(
     monkeypatch.setattr(progress, "followed", counted)
     invoke(command, path)
     assert len(passed) == len(frames)
+
+
+def test_fit_tells_how_far_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[tuple[str, int, int]] = []
+
+    @contextmanager
+    def counted(what: str) -> Iterator[Callable[[int, int], None]]:
+        yield lambda done, total: told.append((what, done, total))
+
+    monkeypatch.setattr(progress, "counted", counted)
+    invoke("fit", DESIGNS[0])
+    # five messages, one of which two flows carry
+    assert told == [("messages on flows", done, 6) for done in range(1, 7)]

@@ -1,5 +1,6 @@
 """Findings about designs: one that fires each and what it then says, a near miss, and designs as a whole."""
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -11,9 +12,10 @@ from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_planning import FURTHER, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
-from lowpanbudget import budget
+from lowpanbudget import budget, fit
 from lowpanbudget.design.knobs import knobs, positions
 from lowpanbudget.design.load import parse_design
+from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.planned import flow_findings
 
@@ -118,3 +120,29 @@ def test_who_may_tunnel_is_told_so_and_who_must_is_not_advised_to_stop(
         conditions = [knob.condition for knob in offered if knob.id.endswith("routing.tunnel=true")]
         assert len(conditions) == (wants != "no" or ends == ("probe", "sink"))
         assert all("RFC 9008 section" in condition for condition in conditions)
+
+
+class _Name(str):
+    """A name that counts how often it is compared."""
+
+    __slots__ = ()
+    __hash__ = str.__hash__
+    compared = 0
+
+    def __eq__(self, other: object) -> bool:
+        _Name.compared += 1
+        return str.__eq__(self, other)
+
+
+def test_the_first_hop_is_not_looked_for_among_all_fits() -> None:
+    design = parse_design((EXAMPLES / "archive.toml").read_text(encoding="utf-8"))
+    first, forwarded = fit(design, "climate", "climate")
+    fits = [
+        replace(one, message=_Name(f"m{number}"))
+        for number in range(50)
+        for one in (first, forwarded)
+    ]
+    draft = Draft(design, tuple(fits))
+    _Name.compared = 0
+    assert [draft.first_hop(one) for one in fits[1::2]] == fits[::2]
+    assert _Name.compared <= 3 * 50  # one of 50 for each, where all are looked at

@@ -1,20 +1,24 @@
 """Results as plain data: it goes through JSON unchanged, and what is hidden stays hidden."""
 
 import json
+import tracemalloc
 from fractions import Fraction
 from ipaddress import IPv6Address
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget import Key, Truncated, decode_frame
+from lowpanbudget import Key, Truncated, decode_frame, fit, load_design
 from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.env import Context
 from lowpanbudget.report import machine, view
 from lowpanbudget.report.screen import Screen, encodable, harmless
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 @pytest.mark.parametrize(
@@ -51,6 +55,23 @@ def test_faults() -> None:
     assert view.data_of(fault) == {
         "kind": "Truncated", "message": "too short", "offset": 4, "layer": "X", "cite": "RFC 1 §2", "hint": "more",
     }  # fmt: skip
+
+
+def test_a_document_takes_the_room_of_its_text() -> None:
+    data = [{"number": number, "name": f"field {number}"} for number in range(20_000)]
+    machine.document(data=data[:2])
+    tracemalloc.start()
+    text = machine.document(data=data)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert json.loads(text)["data"] == data
+    assert most < 6 * len(text)  # a list of its pieces takes half as much again, at least
+
+
+def test_fits_of_one_message_share_its_bit_map() -> None:
+    rows = view.fits(fit(load_design(EXAMPLES / "archive.toml"), "climate", "climate"))
+    assert [row["hop"] for row in rows] == ["first", "forwarded"]
+    assert rows[0]["bitmap"] is rows[1]["bitmap"]
 
 
 @given(st.binary(max_size=130))

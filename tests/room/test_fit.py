@@ -4,9 +4,11 @@ from dataclasses import replace
 
 import pytest
 from design.designs import EXAMPLES, SMALL
+from work import calls
 
 from lowpanbudget import fit, load_design
 from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.measure import room_of
@@ -156,6 +158,44 @@ def test_a_message_that_no_flow_names_is_tried_on_all() -> None:
     assert {(one.flow, one.hop) for one in fit(design)} == {
         (flow, hop) for flow in ("up", "out") for hop in ("first", "forwarded")
     }
+
+
+def many(count: int) -> Design:
+    """Return the small design with messages of 120, 119 ... octets that no flow carries: the small one's never fit."""
+    texts = [
+        f"""
+[[message]]
+name = "m{number}"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+
+[[message.field]]
+kind = "octets"
+name = "block"
+length = {120 - number}
+"""
+        for number in range(count)
+    ]
+    return parse_design(SMALL + "".join(texts))
+
+
+def test_a_message_more_costs_a_small_part_of_the_first() -> None:
+    """The changes that give room are encoded once for each flow, whatever the number of messages that need them."""
+    one, twelve = many(1), many(12)
+    rooms = [room_of(path) for flow in one.flows for path in one.paths(flow)]
+    assert max(rooms) < 120 - 11  # all of them need advice on each flow and hop
+    first = calls(lambda: fit(one))
+    assert calls(lambda: fit(twelve)) < 2 * first
+
+
+def test_it_tells_how_far_it_is() -> None:
+    told: list[tuple[int, int]] = []
+    design = many(3)
+    fits = fit(design, tell=lambda done, total: told.append((done, total)))
+    # 3 messages on both flows, and the one that a flow names, which fits
+    assert told == [(done, 7) for done in range(1, 8)]
+    assert fits == fit(design)
 
 
 def test_requests() -> None:
