@@ -18,7 +18,7 @@ from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence
 from lowpanbudget.capture.series import SeriesCounter
 from lowpanbudget.capture.survey import Cell, Survey, grouped, note_nature
 from lowpanbudget.capture.tally import Tally, running, see
-from lowpanbudget.capture.tally_place import TallyPlace, counted_application
+from lowpanbudget.capture.tally_place import Amounts, TallyPlace, counted_application
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.values import FrozenDict, replace
@@ -26,6 +26,7 @@ from lowpanbudget.values import FrozenDict, replace
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
 MOST_REASONS = 256
 OTHERS = "others"
+_MOST_PLACES = 4096  # whose frames wait to be added up
 
 
 class Surveyor:
@@ -39,6 +40,7 @@ class Surveyor:
         self.largest = largest
         self._narrowing, self._outside = narrowing, 0
         self._cells: dict[Cell, Tally] = {}
+        self._places: list[TallyPlace] = []  # with frames that are not in their tallies yet
         self.reasons: dict[str, int] = {}
         self.names: dict[FlowKey, str] = {}
         self._natures: dict[str, Nature] = {}
@@ -56,6 +58,7 @@ class Surveyor:
         receptions: tuple[Reception, ...] = (),
     ) -> Survey:
         """Return what was counted so far."""
+        self.take_up()
         return Survey(
             grouped(self._cells.items()), FrozenDict(self.reasons), FrozenDict(self.names),
             FrozenDict(self._natures), tuple(check_sequences), receptions, self._outside,
@@ -69,41 +72,71 @@ class Surveyor:
             self._outside += 1
             self._pass(sighting)
             return
-        datagram = sighting.datagram
-        self.see(sighting)
         place = self.place(sighting)
+        if place.is_plain and _is_plain(sighting):
+            key = len(sighting.payload or b""), len(sighting.octets)
+            amounts = place.amounts.get(key)
+            if amounts is None:
+                amounts = self._remember(sighting, place, key)
+            amounts.frames += 1
+        else:
+            self._add_alone(sighting, place)
         tally = place.tally
-        octets = octets_on_air(sighting)
-        tally.frames += 1
-        tally.octets += octets
-        layers = tally.layer_bits
-        for layer, count in place.layers_of(sighting):
-            layers[layer] = layers.get(layer, 0) + count
-        if sighting.repeats is not None:
-            tally.retransmissions += 1
-            datagram = None
-        elif sighting.copies is not None:
-            tally.duplicates += 1
-        if place.is_data:
-            tally.unused += max(self.largest - octets, 0)
-            if sighting.repeats is None:
-                tally.avoidable += self.savings.of(sighting, octets)
-        if datagram is not None:
-            self.name(sighting)
-            tally.datagrams += 1
-            tally.datagram_octets += len(datagram)
-            tally.application += counted_application(sighting, datagram, place)
-        if place.is_fragment:
-            tally.fragments += 1
-            tally.assembled += datagram is not None
         if place.sequence is not None and sighting.fcs_ok is not False:
             tally.lost += self.gaps.before(place.sequence, sighting.sequence)
-        tally.damaged += sighting.damaged
         see(tally, sighting.record.time_ns)
-        if reason := sighting.reason:
-            self.leave_unread(tally, reason)
         if sighting.ended:
             self.end(sighting.ended)
+
+    def _remember(self, sighting: Sighting, place: TallyPlace, key: tuple[int, int]) -> Amounts:
+        """Return where the frames are counted that add the same as this one."""
+        if place.is_full or len(self._places) >= _MOST_PLACES:
+            self.take_up()
+        if not place.amounts:
+            self._places.append(place)
+        amounts = place.amounts[key] = self._amounts(sighting, place)
+        for layer, _ in amounts.layers:  # they are told in the order in which they came
+            place.tally.layer_bits.setdefault(layer, 0)
+        return amounts
+
+    def take_up(self) -> None:
+        """Add what was counted of frames that are alike to their tallies."""
+        for place in self._places:
+            place.take_up()
+        self._places.clear()
+
+    def _add_alone(self, sighting: Sighting, place: TallyPlace) -> None:
+        """Count a record that adds what no other does, or that could not be read to its end."""
+        tally, amounts = place.tally, self._amounts(sighting, place)
+        amounts.frames = 1
+        amounts.take_up(tally)
+        if sighting.repeats is not None:
+            tally.retransmissions += 1
+        elif sighting.copies is not None:
+            tally.duplicates += 1
+        if place.is_fragment:
+            tally.fragments += 1
+            tally.assembled += amounts.datagrams
+        tally.damaged += sighting.damaged
+        if reason := sighting.reason:
+            self.leave_unread(tally, reason)
+
+    def _amounts(self, sighting: Sighting, place: TallyPlace) -> Amounts:
+        """Return what a record adds; of a retransmission no datagram counts."""
+        self.see(sighting)
+        is_new = sighting.repeats is None
+        octets, datagram = octets_on_air(sighting), sighting.datagram if is_new else None
+        unused = avoidable = application = 0
+        if place.is_data:
+            unused = max(self.largest - octets, 0)
+            avoidable = self.savings.of(sighting, octets) if is_new else 0
+        if datagram is not None:
+            self.name(sighting)
+            application = counted_application(sighting, datagram, place)
+        return Amounts(
+            tuple(sighting.layer_bits.items()), octets, unused, avoidable, int(datagram is not None),
+            len(datagram or b""), application,
+        )  # fmt: skip
 
     def leave_unread(self, tally: Tally, reason: str, frames: int = 1) -> None:
         """Count frames that could not be read to their end."""
@@ -177,10 +210,22 @@ class Surveyor:
         tally = self.tally_of(Cell(sighting.kind, sighting.flow, sighting.source))
         is_data = mac is not None and mac.frame_type == FrameType.DATA
         sequence = None if mac is None else sequence_of(mac)
-        place = TallyPlace(tally, is_data, sighting.is_fragment, sequence)
+        is_plain = shared and not sighting.is_fragment and not sighting.reason
+        place = TallyPlace(tally, is_data, sighting.is_fragment, sequence, is_plain)
         if template is not None and shared:
             template.facts[self] = place
         return place
+
+
+def _is_plain(sighting: Sighting) -> bool:
+    """Return whether a frame adds what others do that are alike, and no more."""
+    return (
+        sighting.repeats is None
+        and sighting.copies is None
+        and sighting.opened is None
+        and sighting.fcs_ok is not False
+        and not sighting.left_out
+    )
 
 
 _HEADER = Nature.HEADER

@@ -1,7 +1,5 @@
 """Where the frames that are alike are counted, and what an application sent in each."""
 
-from collections.abc import Iterable
-
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.tally import Tally
@@ -11,7 +9,35 @@ from lowpanbudget.values import dataclass, field
 
 # octets of an application in frames that bring none to it, however long the others are that are alike
 NO_APPLICATION = -(1 << 20)
-_MOST_LENGTHS = 128  # of frames that are alike, whose layers are remembered
+_MOST_LENGTHS = 128  # of frames that are alike
+
+
+@dataclass(slots=True)
+class Amounts:
+    """What a frame adds to a tally, and how many ``frames`` there were that add the same and did not yet."""
+
+    layers: tuple[tuple[str, int], ...]
+    octets: int
+    unused: int
+    avoidable: int
+    datagrams: int
+    datagram_octets: int
+    application: int
+    frames: int = 0
+
+    def take_up(self, tally: Tally) -> None:
+        """Add what the frames add."""
+        frames, self.frames = self.frames, 0
+        tally.frames += frames
+        tally.octets += frames * self.octets
+        tally.unused += frames * self.unused
+        tally.avoidable += frames * self.avoidable
+        tally.datagrams += frames * self.datagrams
+        tally.datagram_octets += frames * self.datagram_octets
+        tally.application += frames * self.application
+        layers = tally.layer_bits
+        for layer, bits in self.layers:
+            layers[layer] = layers.get(layer, 0) + frames * bits
 
 
 @dataclass(slots=True)
@@ -19,27 +45,27 @@ class TallyPlace:
     """Where records are counted, whether their room counts, and the name of their sequence if they have one.
 
     ``application`` are the octets that an application sent in a frame as long as the template, once they are known.
-    ``_layers`` are the bits of each layer, by the octets of payload and frame.
+    Where frames are ``plain``, what they add depends on their length alone: ``amounts`` by octets of payload and frame.
     """
 
     tally: Tally
     is_data: bool
     is_fragment: bool
     sequence: bytes | None
+    is_plain: bool
     application: int | None = None
-    _layers: dict[tuple[int, int], tuple[tuple[str, int], ...]] = field(default_factory=dict)
+    amounts: dict[tuple[int, int], Amounts] = field(default_factory=dict)
 
-    def layers_of(self, sighting: Sighting) -> Iterable[tuple[str, int]]:
-        """Return the bits of each layer of a frame that is counted here."""
-        if sighting.opened is not None:
-            return sighting.layer_bits.items()
-        key = len(sighting.payload or b""), len(sighting.octets)
-        layers = self._layers.get(key)
-        if layers is None:
-            layers = tuple(sighting.layer_bits.items())
-            if len(self._layers) < _MOST_LENGTHS:
-                self._layers[key] = layers
-        return layers
+    @property
+    def is_full(self) -> bool:
+        """Return whether there are too many lengths to remember more."""
+        return len(self.amounts) >= _MOST_LENGTHS
+
+    def take_up(self) -> None:
+        """Add what was counted to the tally."""
+        for amounts in self.amounts.values():
+            amounts.take_up(self.tally)
+        self.amounts.clear()
 
 
 def counted_application(sighting: Sighting, datagram: bytes, place: TallyPlace) -> int:

@@ -205,6 +205,7 @@ class ColumnSurvey:
         for first, later, number in self._state.known_pairs():
             if counts[number * p.N_FIELDS + p.N_FRAMES]:
                 self._tell(number, classes[later], tallies[first])
+        self._surveyor.take_up()
         # of what was learned for frames that were then followed
         for tally in filter(None, tallies):
             for layer in [layer for layer, bits in tally.layer_bits.items() if not bits]:
