@@ -1,6 +1,8 @@
 """Ends of the program that only a fault inside brings about."""
 
 import re
+import subprocess
+import sys
 from collections.abc import Callable
 
 import click
@@ -66,3 +68,18 @@ def test_the_help_tells_which_numbers_are_taken(
     invoke: Invoke, command: str, ranges: list[str]
 ) -> None:
     assert re.findall(r"x[<>]=?\w+", invoke(command, "--help").stdout) == ranges
+
+
+def test_a_process_that_ends_looks_for_no_garbage() -> None:
+    """Two hundred modules are full of circles, and the system takes all memory back at once."""
+    script = """
+import atexit, gc, sys
+from lowpanbudget.cli.main import run
+atexit.register(lambda: print(len(gc.get_objects())))  # called last
+sys.argv[1:] = ["schema"]
+run()
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, check=True, text=True
+    )
+    assert int(done.stdout.splitlines()[-1]) < 1000  # tens of thousands, were they looked through
