@@ -250,3 +250,31 @@ def test_importing_the_package_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == ""
+
+
+def test_a_budget_loads_nothing_that_receives() -> None:
+    """Frames are made from header values, so a design needs half of the stack: the other half is not read either."""
+    probe = (
+        "import sys; from lowpanbudget import budget, fit, load_design\n"
+        "design = load_design('examples/footbridge.toml'); budget(design); fit(design)\n"
+        "print(*(name for name in sys.modules if name.startswith('lowpanbudget.stack.')))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", probe],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=PACKAGE.parent,
+    )
+    loaded = {name.rpartition(".")[2] for name in done.stdout.split()}
+    assert loaded >= {"outgoing", "packing", "split", "encoding"}
+    assert not loaded & {
+        "datagram",
+        "upper",
+        "routed",
+        "incoming",
+        "pieces",
+        "collected",
+        "reassembly",
+        "frame",
+    }

@@ -11,8 +11,8 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi
+from lowpanbudget.layers.lowpan.routing import Outer, goes_down, reference_of
 from lowpanbudget.stack.outgoing import Extension, Outgoing
-from lowpanbudget.stack.routed import Outer, goes_down, reference_of
 from lowpanbudget.values import dataclass, replace
 
 

@@ -18,6 +18,7 @@ from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
+from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
@@ -30,7 +31,6 @@ from lowpanbudget.stack.pieces import (
     SentDatagrams,
     SentFragment,
 )
-from lowpanbudget.stack.recoverable import Collected
 
 
 class Reassembler:

@@ -11,12 +11,13 @@ from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.env import IID_MASK, Env
+from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.lowpan import iphc, lorh, routing
+from lowpanbudget.layers.lowpan import lorh, routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
+from lowpanbudget.layers.lowpan.routing import Outer, goes_down, reference_of
 from lowpanbudget.stack.datagram import Chain, RestoredPart, read_chain
 from lowpanbudget.values import dataclass, field, replace
 
@@ -39,24 +40,6 @@ class RoutingGroup:
     routes: list[SrhLorh] = field(default_factory=list)
     rpi: Rpi | None = None
     tunnel: IpInIp | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Outer:
-    """An outer header resolved: its source, the hops still to visit, and the tunnel's end.
-
-    Without hops the end is implicit: the root, or (``end`` None) the destination that IPHC carries.
-    """
-
-    source: IPv6Address
-    hops: tuple[IPv6Address, ...]
-    end: IPv6Address | None
-
-    @property
-    def sides(self) -> iphc.Sides:
-        """Return the identifiers that addresses in IPHC may be elided against (RFC 8138 section 5.2.3)."""
-        end = None if self.end is None else int(self.end) & IID_MASK
-        return int(self.source) & IID_MASK, end
 
 
 def read_routed(
@@ -131,15 +114,6 @@ def _outer(group: RoutingGroup, env: Env) -> Outer:
     return Outer(source, (), env.root)
 
 
-def goes_down(rpi: Rpi | None, source: IPv6Address, env: Env) -> bool:
-    """Return whether a packet travels away from the root: its O flag says so, or the root itself sent it.
-
-    Decides which destination is implicit: "the root in the RPL graph for packets going upwards; in Storing mode, it is
-    the destination address in the LOWPAN_IPHC for packets going downwards" (RFC 8138 section 7).
-    """
-    return source == env.root or (rpi is not None and rpi.down)
-
-
 def _unknown_root(group: RoutingGroup, why: str) -> WireError:
     return WireError(
         f"{why}, which is not known",
@@ -148,15 +122,6 @@ def _unknown_root(group: RoutingGroup, why: str) -> WireError:
         cite=rfc(8138, "4.3.2"),
         hint="Give its address (root)",
     )
-
-
-def reference_of(source: IPv6Address, env: Env, *, tunnelled: bool) -> IPv6Address:
-    """Return what the first hop of the header in IPHC is compressed against.
-
-    "The reference address may be obtained by configuration [...] Else, if there is no IP-in-IP encapsulation, the
-    source address" (RFC 8138 section 5.4). In RPL they are the same: the root alone writes source routes.
-    """
-    return source if tunnelled or env.root is None else env.root
 
 
 def _note_path(group: RoutingGroup, hops: tuple[IPv6Address, ...], note: Note) -> None:

@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget import Mac, decode_frame, encode_frame
+from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Discarded, Event, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import (
@@ -16,7 +17,6 @@ from lowpanbudget.stack.pieces import (
     SentFragment,
 )
 from lowpanbudget.stack.reassembly import Reassembler
-from lowpanbudget.stack.recoverable import Collected
 
 A, B, C = b"\x00\x01", b"\x00\x02", b"\x00\x03"
 SIZE = 72

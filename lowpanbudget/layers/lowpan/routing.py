@@ -10,15 +10,18 @@ from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
+from lowpanbudget.env import IID_MASK, Env
 from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.layers.internet import extension, ipv6, source_route
 from lowpanbudget.layers.internet.rpi import RplOption
+from lowpanbudget.layers.lowpan.iphc import Sides
 from lowpanbudget.layers.lowpan.lorh import (
     ADDRESS_OCTETS,
     MOST_HOPS,
     Rpi,
     SrhLorh,
 )
+from lowpanbudget.values import dataclass
 
 POPPING = rfc(8138, "5.5")
 ROUTING_HEADER = source_route.CITE
@@ -83,6 +86,45 @@ def shortest_form(address: IPv6Address, reference: IPv6Address) -> int:
     """
     there, here = address.packed, reference.packed
     return next(octets for octets in ADDRESS_OCTETS if there[: 16 - octets] == here[: 16 - octets])
+
+
+# --- what both ways of an outer header go by -----------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Outer:
+    """An outer header resolved: its source, the hops still to visit, and the tunnel's end.
+
+    Without hops the end is implicit: the root, or (``end`` None) the destination that IPHC carries.
+    """
+
+    source: IPv6Address
+    hops: tuple[IPv6Address, ...]
+    end: IPv6Address | None
+
+    @property
+    def sides(self) -> Sides:
+        """Return the identifiers that addresses in IPHC may be elided against (RFC 8138 section 5.2.3)."""
+        end = None if self.end is None else int(self.end) & IID_MASK
+        return int(self.source) & IID_MASK, end
+
+
+def goes_down(rpi: Rpi | None, source: IPv6Address, env: Env) -> bool:
+    """Return whether a packet travels away from the root: its O flag says so, or the root itself sent it.
+
+    Decides which destination is implicit: "the root in the RPL graph for packets going upwards; in Storing mode, it is
+    the destination address in the LOWPAN_IPHC for packets going downwards" (RFC 8138 section 7).
+    """
+    return source == env.root or (rpi is not None and rpi.down)
+
+
+def reference_of(source: IPv6Address, env: Env, *, tunnelled: bool) -> IPv6Address:
+    """Return what the first hop of the header in IPHC is compressed against.
+
+    "The reference address may be obtained by configuration [...] Else, if there is no IP-in-IP encapsulation, the
+    source address" (RFC 8138 section 5.4). In RPL they are the same: the root alone writes source routes.
+    """
+    return source if tunnelled or env.root is None else env.root
 
 
 # --- the IPv6 headers ----------------------------------------------------------------------------------

@@ -28,11 +28,12 @@ from lowpanbudget.fields import Bits
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import recovery
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options
-from lowpanbudget.stack.recoverable import Collected, recoverable
+from lowpanbudget.stack.recoverable import recoverable
 
 VECTORS = Path(__file__).parents[3] / "vectors" / "rfc8931"
 Case = dict[str, Any]

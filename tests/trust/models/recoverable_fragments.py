@@ -13,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from trust.models.link_fragments import Happening, happening
 
 from lowpanbudget import Frame, Reassembler, Rfrag, decode_frame
-from lowpanbudget.stack.recoverable import Collected
+from lowpanbudget.stack.collected import Collected
 
 ABSORB_S = 2.0  # "a short timer, e.g., on the order of an average round-trip time"
 CONTEXTS = {0: "2001:db8::/64"}
