@@ -39,6 +39,10 @@ class Context:
         object.__setattr__(self, "value", int(network.network_address))
         object.__setattr__(self, "mask", int(network.netmask))
 
+    def covers(self, address: IPv6Address) -> bool:
+        """Return whether the address begins with the prefix."""
+        return int(address) & self.mask == self.value
+
 
 @lru_cache(256)
 def _read_context(prefix: str) -> Context:

@@ -133,9 +133,8 @@ class Shrinker:
         form = self._link.addresses
         if station is not None and station.role != "outside":
             return station.link_address(form)
-        inside = ip in LINK_LOCAL.prefix or any(
-            ip in context.prefix for context in self._design.contexts.values()
-        )
+        shared = (LINK_LOCAL, *self._design.contexts.values())
+        inside = any(context.covers(ip) for context in shared)
         if self._border is not None and not inside:
             return self._border.link_address(form)
         iid = int(ip) & IID_MASK

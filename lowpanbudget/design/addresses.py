@@ -44,7 +44,7 @@ def address_positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
                     yield _identifier(station, value, text, "each node has such an address")
     addresses = [station.ip(design.link.addresses) for _, station in _ends(flow)]
     for number, context in design.contexts.items():
-        if any(address in context.prefix for address in addresses):
+        if any(map(context.covers, addresses)):
             yield Knob(
                 f"context[{number}].id",
                 "none",
@@ -131,7 +131,7 @@ def _number_knobs(design: Design, ends: list[tuple[str, Station]]) -> Iterator[K
     """Yield contexts there are that would serve better: allowed for compression, or numbered 0."""
     addresses = [station.ip(design.link.addresses) for _, station in ends]
     for number, context in design.contexts.items():
-        if not any(address in context.prefix for address in addresses):
+        if not any(map(context.covers, addresses)):
             continue
         if not context.may_compress:
             yield Knob(
@@ -214,7 +214,7 @@ def _context_knobs(design: Design, end: str, station: Station) -> Iterator[Knob[
 def _prefix_of(design: Design, station: Station, length: int) -> IPv6Network | None:
     """Return the prefix of the station's address as the design now makes it; None for one that needs no context."""
     address: IPv6Address = station.ip(design.link.addresses)
-    if address in LINK_LOCAL.prefix:
+    if LINK_LOCAL.covers(address):
         return None
     return IPv6Network((address, length), strict=False)
 

@@ -177,17 +177,26 @@ class Path(HashedOnce):
     @property
     def link_room(self) -> int:
         """Return the octets between header and trailer of the largest frame of this hop."""
-        return _link_room(self.link, self.hop.source, self.hop.destination)
+        return _link_room(self.link, len(self.hop.source), len(self.hop.destination))
 
     @property
     def header_form(self) -> tuple[Any, ...]:
-        """Return everything that decides ``header_sizes``: paths that agree in it have the same."""
+        """Return everything that decides ``header_sizes``: paths that agree in it have the same.
+
+        Without a source route or a tunnel the datagram has no address but its ends', and no other context serves it.
+        """
         flow, form = self.flow, self.link.addresses
         ends = (flow.source.ip(form), flow.group or flow.destination.ip(form))
-        routing = flow.routing if flow.routing.route else replace(flow.routing, entry_octets=0)
         name, start, end, limit = self.hop
+        contexts, routing = tuple(self.contexts.items()), flow.routing
+        routed: tuple[Any, ...] = ()
+        if routing != UNROUTED:
+            entries = routing if routing.route else replace(routing, entry_octets=0)
+            routed = (name, self.root, flow.direction, entries)
+        elif flow.group is None:
+            contexts = tuple((n, one) for n, one in contexts if any(map(one.covers, ends)))
         return (
-            self.contexts, name, start, end, HLIM.best(limit).row.inline, *ends, self.root, flow.direction, routing,
+            *contexts, routed, start, end, HLIM.best(limit).row.inline, *ends,
             flow.source_port, flow.destination_port, flow.elide_udp_checksum,
             flow.traffic_class, flow.flow_label,
         )  # fmt: skip
@@ -267,9 +276,9 @@ def _header_sizes(form: _HeaderForm) -> HeaderSizes:
     return form.path.packed_sizes()
 
 
-@lru_cache(maxsize=256)
-def _link_room(link: Link, source: bytes, destination: bytes) -> int:
-    return link.room(source, destination)
+@lru_cache(maxsize=256)  # a header has its addresses whole: others of their lengths leave the same
+def _link_room(link: Link, source_octets: int, destination_octets: int) -> int:
+    return link.room(bytes(source_octets), bytes(destination_octets))
 
 
 def paths(link: Link, contexts: Contexts, flow: Flow) -> list[Path]:

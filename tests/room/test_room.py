@@ -11,6 +11,7 @@ from lowpanbudget import budget, decode_frame, load_design
 from lowpanbudget.bits import Nature, Span, StandInOctets
 from lowpanbudget.design.application import Application, Dtls
 from lowpanbudget.design.path import Path
+from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.room.compute import Budget
@@ -172,3 +173,24 @@ def test_octets_that_show_a_size_are_told_from_zeros(name: str) -> None:
                 (frame,) = path.frames(data)
                 marks = {span.stand_in for span in frame.spans if span.nature is Nature.PAYLOAD}
                 assert marks == {isinstance(data, StandInOctets)}
+
+
+@given(random_paths())
+def test_what_decides_no_octet_is_measured_once(path: Path) -> None:
+    """Contexts of other prefixes, and a root that writes no route, leave the headers as they are: packed again, to see.
+
+    The link leaves what it leaves between any addresses of these lengths.
+    """
+    free = [number for number in range(16) if number not in path.contexts]
+    others = dict(zip(free, (Context("2001:db8:abcd::/48"), Context("fd00:5::/64")), strict=False))
+    border = replace(
+        path.flow.border, short=b"\x70\x09", extended=bytes.fromhex("020000000000bbbb")
+    )
+    same = replace(
+        path, contexts=Contexts({**path.contexts, **others}), flow=replace(path.flow, border=border)
+    )
+    sizes = path.packed_sizes()
+    assert path.header_sizes == sizes == same.packed_sizes() == same.header_sizes
+    if path.flow.group is None:
+        assert same.header_form == path.header_form
+    assert path.link_room == path.link.room(path.hop.source, path.hop.destination)

@@ -20,15 +20,15 @@ SETTINGS = Subject("settings")
 def context_serves_nobody(draft: Draft, _design: Draft) -> Hits:
     """Look for addresses under short contexts that no other context serves."""
     design = draft.design
-    whole = [one.prefix for one in design.contexts.values() if one.prefix.prefixlen >= 64]
+    whole = [one for one in design.contexts.values() if one.prefix.prefixlen >= 64]
     for number, context in design.contexts.items():
         if context.prefix.prefixlen >= 64:
             continue
         for station in design.stations:
             address = station.ip(design.link.addresses)
-            if address not in context.prefix or int(address) >> 64 << 64 == context.value:
+            if not context.covers(address) or int(address) >> 64 << 64 == context.value:
                 continue
-            if not any(address in prefix for prefix in whole):
+            if not any(one.covers(address) for one in whole):
                 cause = f"context {number} ({context.prefix}) does not restore {address}"
                 yield Hit(cause, (), f"station {station.name}")
 
