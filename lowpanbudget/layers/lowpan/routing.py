@@ -6,6 +6,7 @@ Pad = 0).
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
@@ -130,6 +131,7 @@ def reference_of(source: IPv6Address, env: Env, *, tunnelled: bool) -> IPv6Addre
 # --- the IPv6 headers ----------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=64)  # who writes it asks, and who looks whether a shorter form gives it back
 def hop_by_hop_of(rpi: Rpi, option_type: int) -> bytes:
     """Return the 8 octets of the hop-by-hop header with this RPL option; its next header is 0, to be filled in."""
     option = RplOption(
