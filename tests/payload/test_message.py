@@ -2,6 +2,7 @@
 
 import re
 from decimal import Decimal
+from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 from lowpanbudget.errors import Malformed, RequestError, Truncated
 from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.forms.doubles import real_of
+from lowpanbudget.payload.kinds import logarithmic
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant
@@ -473,6 +475,48 @@ def test_variable_differences_have_one_form_only() -> None:
         message.unpack(b"\x05\x82\x00")
     with pytest.raises(Malformed, match=r"field s\[1\] leaves the range"):
         message.unpack(b"\xff\x02")
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "steps", "figures"),
+    [
+        ("0.001", "20", 254, 6),
+        ("1", "86400", 60, 17),
+        ("0.7", "3", 1000, 4),
+        ("1", "100", 2, 3),  # 10
+        ("1", "6.25", 2, 1),  # 2.5 is half-way between 2 and 3: either is the nearest
+        ("0.0003", "0.000675", 60, 1),  # and so is 0.00045, in the middle
+    ],
+)
+def test_logarithmic_values_are_the_nearest(
+    least: str, most: str, steps: int, figures: int
+) -> None:
+    """Entry k is low (high / low)^(k / steps), so in whole powers low^(steps - k) high^k, give or take half a digit."""
+    low, high = Fraction(least), Fraction(most)
+    field = Logarithmic("l", min=Decimal(least), max=Decimal(most), steps=steps, digits=figures)
+    entries = field.entries()
+    assert [Fraction(entries[0]), Fraction(entries[-1])] == [low, high]
+    for code, entry in enumerate(entries[1:-1], 1):
+        half = Fraction(10) ** (entry.adjusted() - figures + 1) / 2
+        power = low ** (steps - code) * high**code
+        assert (Fraction(entry) - half) ** steps <= power <= (Fraction(entry) + half) ** steps
+
+
+def test_a_logarithm_is_taken_only_where_the_rounding_is_open(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[int] = []
+
+    def by_logarithm(_low: Decimal, _high: Decimal, _steps: int, code: int) -> Decimal:
+        asked.append(code)
+        return Decimal(2)
+
+    monkeypatch.setattr(logarithmic, "_by_logarithm", by_logarithm)
+    Logarithmic("l", min=Decimal("0.0011"), max=Decimal(19), steps=4000, digits=17).entries()
+    assert asked == []
+    # 3.5 (1, 3.5, 12.25) is half-way between 3 and 4
+    Logarithmic("l", min=Decimal(1), max=Decimal("12.25"), steps=20, digits=1).entries()
+    assert asked == [10]
 
 
 def test_logarithmic_steps_are_equal_ratios() -> None:

@@ -98,8 +98,28 @@ unit = "m/s2\""""
 
 @lru_cache(maxsize=64)
 def _geometric(low: Decimal, high: Decimal, steps: int, digits: int) -> tuple[Decimal, ...]:
-    work, rounding = Context(prec=50), Context(prec=digits)
+    """Return the value of each code: the one before times the ratio, in more digits than are kept.
+
+    Where those leave open how a value is rounded, as half-way between two, its logarithm decides: that takes ten times
+    as long.
+    """
+    spare, rounding = Context(prec=60), Context(prec=digits)
+    ratio = spare.exp(spare.divide(spare.ln(spare.divide(high, low)), Decimal(steps)))
+    value, inner = low, []
+    for code in range(1, steps):
+        value = spare.multiply(value, ratio)
+        rounded = rounding.plus(spare.multiply(value, _OVER))
+        if rounded != rounding.plus(spare.multiply(value, _UNDER)):
+            rounded = rounding.plus(_by_logarithm(low, high, steps, code))
+        inner.append(rounded.normalize())
+    return (low, *inner, high)
+
+
+_OVER, _UNDER = Decimal("1." + "0" * 39 + "1"), Decimal("0." + "9" * 40)
+
+
+def _by_logarithm(low: Decimal, high: Decimal, steps: int, code: int) -> Decimal:
+    work = Context(prec=50)
     start = work.ln(low)
     ratio = work.divide(work.subtract(work.ln(high), start), Decimal(steps))
-    inner = (work.exp(work.fma(ratio, Decimal(k), start)) for k in range(1, steps))
-    return (low, *(rounding.plus(value).normalize() for value in inner), high)
+    return work.exp(work.fma(ratio, Decimal(code), start))
