@@ -50,11 +50,15 @@ class Turning:
         self._design = design
         self._paths = {flow.name: design.paths(flow) for flow in design.flows}
         self._after: dict[tuple[str, ...], _After | LowpanError] = {}
+        self._knobs: dict[str, tuple[Knob[Design], ...]] = {}
 
     def all(self, path: Path) -> list[Saving]:
         """Return every change's gain on this path, best first; changes that cannot be made are left out."""
+        name = path.flow.name
+        if name not in self._knobs:  # they are the same on each hop
+            self._knobs[name] = tuple(knobs(self._design, path.flow))
         savings = []
-        for knob in knobs(self._design, path.flow):
+        for knob in self._knobs[name]:
             with suppress(LowpanError):
                 savings.append(self.saving(knob, (knob,), path))
         savings.sort(key=lambda saving: -saving.gain)

@@ -1,5 +1,6 @@
 """Knobs: each gain is the difference of two frames; none that weakens protection is advice."""
 
+from collections.abc import Iterator
 from functools import cache
 
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import given, settings
 from room.random_paths import random_designs
 
 from lowpanbudget import budget
+from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import knobs, turned
 from lowpanbudget.design.load import parse_design
@@ -380,3 +382,16 @@ def test_every_change_has_a_name_of_its_own(name: str) -> None:
     for found in unchanged(name).values():
         for saving in (*found.savings, *found.weaker, *found.stronger):
             assert "=" in saving.id
+
+
+def test_the_changes_of_a_flow_are_found_once_for_its_hops(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+
+    def counted(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
+        asked.append(flow.name)
+        yield from knobs(design, flow)
+
+    monkeypatch.setattr("lowpanbudget.room.knobs.knobs", counted)
+    design = EXAMPLE["footbridge"]
+    assert len(budget(design)) == 2 * len(design.flows)  # each over several hops
+    assert asked == [flow.name for flow in design.flows]
