@@ -3,6 +3,7 @@
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from findings.air import heavy, names
@@ -15,9 +16,12 @@ from findings.judge import DESIGN_NAMES, about, judged, judged_file
 from lowpanbudget import budget, fit
 from lowpanbudget.design.knobs import knobs, positions
 from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.path import Path as DesignPath
+from lowpanbudget.findings.designs.frames import message_does_not_fit
 from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.planned import flow_findings
+from lowpanbudget.stack.encoding import Encoded
 
 CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -146,3 +150,26 @@ def test_the_first_hop_is_not_looked_for_among_all_fits() -> None:
     _Name.compared = 0
     assert [draft.first_hop(one) for one in fits[1::2]] == fits[::2]
     assert _Name.compared <= 3 * 50  # one of 50 for each, where all are looked at
+
+
+def test_a_full_frame_is_made_once_for_all_messages_of_a_hop(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made: list[DesignPath] = []
+    frames = DesignPath.frames
+
+    def counted(path: DesignPath, *args: Any) -> list[Encoded]:
+        made.append(path)
+        return frames(path, *args)
+
+    text = (EXAMPLES / "archive.toml").read_text(encoding="utf-8").replace("0x2c41", "0x2c42")
+    design = parse_design(text)
+    over = replace(fit(design, "climate", "climate")[0], fits=False, octets=200, frames=None)
+    monkeypatch.setattr(DesignPath, "frames", counted)
+    draft = Draft(design, ())
+    found = [
+        next(iter(message_does_not_fit(draft, replace(over, message=name)) or ()))
+        for name in ("a", "b", "c")
+    ]
+    assert len({hit.evidence for hit in found}) == 1
+    assert len(made) == 1

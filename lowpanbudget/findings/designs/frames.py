@@ -1,6 +1,7 @@
 """Messages of a design in frames: every number comes from frames that were really encoded."""
 
 from dataclasses import replace
+from functools import lru_cache
 
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.path import Path
@@ -31,6 +32,7 @@ def message_does_not_fit(draft: Draft, fit: Fit) -> Hits:
     yield Hit(cause, (_layers(draft.path(fit)),), message_of(fit))
 
 
+@lru_cache(maxsize=64)  # of a hop the full frame is one for all its messages
 def _layers(path: Path) -> str:
     """Return where the octets of a full frame go, layer by layer; of one too long where headers alone are over."""
     room = room_of(path)
