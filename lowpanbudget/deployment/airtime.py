@@ -119,7 +119,7 @@ def _of_fit(design: Design, one: Fit, access: Access, timing: PhyTiming) -> Mess
 
 def _fits(design: Design, carried: set[str]) -> Iterator[Fit]:
     """Yield how each message fits the flows that name it, flow by flow; what no flow names is not sent."""
-    fits = [one for name in carried for one in fit(design, name)]
+    fits = [one for name in carried for one in fit(design, name, advised=False)]
     order = {flow.name: (index, flow.messages) for index, flow in enumerate(design.flows)}
     fits.sort(key=lambda one: (order[one.flow][0], order[one.flow][1].index(one.message)))
     yield from fits

@@ -227,7 +227,7 @@ def _of_flows(design: Design) -> Iterator[_Change]:
 def _of_messages(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[_Change]:
     """Yield messages collected into one frame, and sets of changes with which one frame is enough."""
     grouped: dict[tuple[str, str], list[Fit]] = {}
-    for one in fit(design):
+    for one in fit(design, advised=False):
         if one.message in design.flow(one.flow).messages and one.sends_every_s is not None:
             grouped.setdefault((one.flow, one.message), []).append(one)
     for (flow, message), fits in grouped.items():

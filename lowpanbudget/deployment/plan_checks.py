@@ -36,7 +36,7 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
     planned = {
         (one.flow, one.message): one.sends_every_s
         for message in {flow.message for flow in flows if flow.message is not None}
-        for one in fit(design, message)
+        for one in fit(design, message, advised=False)
     }
     for flow in flows:
         if flow.name is None:

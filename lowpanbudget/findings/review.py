@@ -16,5 +16,5 @@ def review(design: Design) -> tuple[Finding, ...]:
     is no design.
     """
     design = Design.of(design)
-    found = [*flow_findings(design), *message_findings(design, fit(design))]
+    found = [*flow_findings(design), *message_findings(design, fit(design, advised=False))]
     return tuple(ranked([*found, *deployment_findings(design)]))

@@ -28,10 +28,10 @@ class Fit:
     in one frame (negative: missing). ``frames`` is None when no datagram can be so large. ``batch``: how many
     ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow does not say
     how often, or these are elements of one reading). ``padding_bits`` only fill up octets. ``advice``: changes that
-    together make one frame enough on every hop of the flow, none when none can. ``deepest``: the longest source route
-    with which one frame is enough (None: the flow has none). ``readings``: how many the message of ``octets`` collects;
-    one message is sent each ``sends_every_s`` seconds, while the node takes a reading each ``every_s`` of its flow
-    (None: that is not said).
+    together make one frame enough on every hop of the flow, none when none can, or nobody looked. ``deepest``: the
+    longest source route with which one frame is enough (None: the flow has none). ``readings``: how many the message of
+    ``octets`` collects; one message is sent each ``sends_every_s`` seconds, while the node takes a reading each
+    ``every_s`` of its flow (None: that is not said).
     """
 
     message: str
@@ -67,14 +67,16 @@ def fit(
     flow: str | None = None,
     *,
     spare: int = 0,
+    advised: bool = True,
     tell: Tell | None = None,
 ) -> list[Fit]:
     """Return a ``Fit`` for each hop of each flow that carries a message: of the message of this name, or of all.
 
     ``flow`` leaves the other flows out. A message that no flow names is tried on all. ``spare`` octets of a frame are
-    kept free of collected readings, as a node does that is built for it. ``tell`` is called with how many messages are
-    done, each once for every flow that carries it, and of how many. Raises ``RequestError`` for what is no design, a
-    message or a flow that the design does not have, and a flow that does not carry the message, or none at all.
+    kept free of collected readings, as a node does that is built for it. Without ``advised`` nobody looks for advice,
+    which takes most of the time. ``tell`` is called with how many messages are done, each once for every flow that
+    carries it, and of how many. Raises ``RequestError`` for what is no design, a message or a flow that the design does
+    not have, and a flow that does not carry the message, or none at all.
     """
     design = Design.of(design)
     if isinstance(spare, bool) or not isinstance(spare, int) or spare < 0:
@@ -94,7 +96,7 @@ def fit(
     lacking: dict[str, list[int]] = {}  # by flow which of the fits lack room on some hop
     for place, (sent, hops) in enumerate(pairs):
         fits.append(_fits(sent, hops, spare))
-        if any(one.spare < 0 for one in fits[-1]):
+        if advised and any(one.spare < 0 for one in fits[-1]):
             lacking.setdefault(hops[0].flow.name, []).append(place)
         elif tell is not None:
             tell(next(done), len(pairs))

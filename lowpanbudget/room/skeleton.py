@@ -12,7 +12,7 @@ def fitting(skeleton: Skeleton) -> Skeleton:
     Raises ``DesignError`` where no frame can carry the headers at all.
     """
     frames: dict[str, int] = {}
-    for one in fit(parse_design(text_of(skeleton), "the skeleton")):
+    for one in fit(parse_design(text_of(skeleton), "the skeleton"), advised=False):
         if one.frames is not None and one.frames > 1:
             frames[one.flow] = max(one.frames, frames.get(one.flow, 0))
     return replace(skeleton, most_frames=frames)

@@ -6,7 +6,7 @@ import pytest
 from design.designs import EXAMPLES, SMALL
 from work import calls
 
-from lowpanbudget import fit, load_design
+from lowpanbudget import airtime, fit, load_design, review
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
@@ -187,6 +187,21 @@ def test_a_message_more_costs_a_small_part_of_the_first() -> None:
     assert max(rooms) < 120 - 11  # all of them need advice on each flow and hop
     first = calls(lambda: fit(one))
     assert calls(lambda: fit(twelve)) < 2 * first
+
+
+def test_only_who_shows_advice_looks_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = TEXTS["footbridge"].replace("length = 18", "length = 70")  # features: 13.5 + 70 octets
+    design = parse_design(text)
+    advised = fit(design)
+    assert any(one.advice for one in advised)
+
+    def looked(*_: object) -> None:
+        raise AssertionError("nobody asked for changes")
+
+    monkeypatch.setattr("lowpanbudget.room.fit.SetSearch", looked)
+    assert fit(design, advised=False) == [replace(one, advice=()) for one in advised]
+    assert review(design)
+    assert airtime(design)
 
 
 def test_it_tells_how_far_it_is() -> None:
