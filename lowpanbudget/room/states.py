@@ -55,9 +55,14 @@ def settings_of(design: Design, flow: Flow) -> tuple[Setting, ...]:
     return tuple(sorted(found, key=lambda setting: setting.changes[0].stage))
 
 
-def count_of(settings: Iterable[Setting]) -> int:
-    """Return how many states these settings have together."""
+def combinations_of(settings: Iterable[Setting]) -> int:
+    """Return how many combinations these settings have."""
     return prod(len(setting.changes) + 1 for setting in settings)
+
+
+def count_of(settings: tuple[Setting, ...], most: int = MOST_STATES) -> int:
+    """Return how many states ``states`` yields of these settings."""
+    return sum(1 for _ in _choices(settings, most))
 
 
 def states(design: Design, flow: Flow, most: int = MOST_STATES) -> Iterator[SettingsState]:
@@ -65,20 +70,19 @@ def states(design: Design, flow: Flow, most: int = MOST_STATES) -> Iterator[Sett
 
     Where there are more than ``most``: only that, each change alone, and each two together.
     """
-    settings = settings_of(design, flow)
-    if count_of(settings) <= most:
-        chosen: Iterable[tuple[Knob[Design] | None, ...]] = product(
-            *((None, *setting.changes) for setting in settings)
-        )
-    else:
-        chosen = _few(settings)
-    for choice in chosen:
+    for choice in _choices(settings_of(design, flow), most):
         yield _state(design, flow, tuple(knob for knob in choice if knob is not None))
 
 
 def restored_headers(path: Path, carried: bytes) -> tuple[Restored, ...]:
     """Return the headers that a receiver restores from what a frame of the path carries, with what each came from."""
     return decode_lowpan(carried, path.env).restored
+
+
+def _choices(settings: tuple[Setting, ...], most: int) -> Iterable[tuple[Knob[Design] | None, ...]]:
+    if combinations_of(settings) <= most:
+        return product(*((None, *setting.changes) for setting in settings))
+    return _few(settings)
 
 
 def _few(settings: tuple[Setting, ...]) -> Iterator[tuple[Knob[Design], ...]]:

@@ -158,6 +158,17 @@ def test_fields_that_are_not_sent_say_what_restores_them(page: Any) -> None:
     assert all(carried < bits for bits, carried, _ in told.values())
 
 
+def test_what_is_told_on_the_way_are_the_states_that_are_encoded() -> None:
+    """Flows that stand whole beside flows that do not: the last state told is the last there is."""
+    told: list[tuple[int, int]] = []
+    shown = design_page(
+        ARCHIVE, lambda done, total: told.append((done, total)), most=SOME, network=False
+    )
+    encoded = sum(len(flow["rooms"]) for flow in shown["flows"])
+    assert {flow["whole"] for flow in shown["flows"]} == {True, False}
+    assert told == [(done, encoded) for done in range(1, encoded + 1)]
+
+
 @pytest.mark.long
 def test_too_many_combinations_are_encoded_alone_and_in_pairs(small_page: Any) -> None:
     flow = small_page["flows"][0]

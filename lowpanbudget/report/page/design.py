@@ -16,6 +16,7 @@ from lowpanbudget.room.states import (
     MOST_STATES,
     Setting,
     SettingsState,
+    combinations_of,
     count_of,
     restored_headers,
     settings_of,
@@ -35,8 +36,8 @@ def design_page(
     encoded alone and in pairs. Without ``network`` it does not tell what the network carries, which may be simulated.
     """
     figures, frames_more = Figures(), FurtherFrames(_MOST_FRAMES)
-    sizes = {flow.name: count_of(settings_of(design, flow)) for flow in design.flows}
-    total = sum(min(size, most) for size in sizes.values())
+    settings = {flow.name: settings_of(design, flow) for flow in design.flows}
+    total = sum(count_of(one, most) for one in settings.values())
     flows, done = [], 0
     for flow in design.flows:
         maker = _FlowPage(design, flow, figures, frames_more)
@@ -45,7 +46,7 @@ def design_page(
             done += 1
             if tell is not None:
                 tell(done, total)
-        flows.append(maker.data(is_whole=sizes[flow.name] <= most))
+        flows.append(maker.data(is_whole=combinations_of(settings[flow.name]) <= most))
     messages = message_pages(design, figures)
     file = harmless(PurePath(design.file).name)  # the page goes to others: not where it lies
     return {
