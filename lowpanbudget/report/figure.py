@@ -13,9 +13,12 @@ _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _LETTERS_A_BIT = 3.9  # of a name in a cell at this width
 
 
-def fields_of(page: Data, frame: list[int]) -> list[Data]:
-    """Return the fields of a frame, which names them by their numbers in the pools of ``page``."""
-    texts, offset = page["texts"], 0
+def fields_of(page: Data, frame: list[int], octet: int = 0) -> list[Data]:
+    """Return the fields of a frame, which names them by their numbers in the pools of ``page``.
+
+    They are counted from ``octet`` on.
+    """
+    texts, offset = page["texts"], 8 * octet
     fields: list[Data] = []
     for number in frame:
         label, kind, members = page["segments"][number]

@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 from browser.packing_cases import beside, controls_of, octets_of
 from browser_pages import OPEN_ALL, asked_for, look, open_page, violations, wait
+from contract import entry
 from hypothesis import given, settings
 from payload.schemas import filled_messages
 from payload.unusual import unusual_messages
@@ -258,6 +259,60 @@ def test_a_link_to_a_part_of_the_page_keeps_what_is_shown(opened: Any) -> None:
     opened.find_element(By.CSS_SELECTOR, "nav a[href='#ledger-title']").click()
     assert opened.execute_script("return scrollY") > 0
     assert room(opened) == before
+
+
+def test_words_say_which_combinations_were_encoded(browser: Any, tmp_path: Path) -> None:
+    page = tmp_path / "few.html"
+    given = ("--combinations", "48", "--no-network", "-o", str(page))
+    assert entry.invoke("page", str(EXAMPLES / "archive.toml"), *given).exit_code == 0
+    open_page(browser, page.as_uri())
+    shown = set()
+    for number in range(2):
+        browser.execute_script(
+            "flow = data.flows[arguments[0]]; chosen = flow.settings.map(() => 0); draw()", number
+        )
+        words = browser.find_element(
+            By.CSS_SELECTOR, "section[aria-labelledby=settings-title] p"
+        ).text
+        whole = browser.execute_script("return flow.whole")
+        assert ("each combination was really encoded" in words) == whole
+        assert ("too many combinations" in words) != whole
+        shown.add(whole)
+    assert shown == {True, False}
+
+
+def test_what_is_chosen_covers_nothing_on_a_narrow_screen(opened: Any) -> None:
+    look(opened, 390, "light")
+    for number in (1, 12, 36):
+        opened.execute_script("pick(arguments[0])", number)
+        opened.execute_script("detail.scrollIntoView({block: 'end'})")
+        assert opened.execute_script(_COVERED) == []
+        above = opened.execute_script(
+            "return detail.previousElementSibling.querySelector('[aria-current]') !== null"
+        )
+        assert above  # it stands under the field that it tells of
+
+
+_COVERED = """
+const box = detail.getBoundingClientRect();
+const every = [...document.querySelectorAll("main .cell, main p, main h2, main li")];
+return every.filter((one) => !detail.contains(one)).filter((one) => {
+  const place = one.getBoundingClientRect();
+  return place.bottom > box.top + 1 && place.top < box.bottom - 1 && place.width > 0;
+}).map((one) => one.textContent);
+"""
+
+
+def test_nothing_is_asked_for_that_needs_the_script(browser: Any, pages: dict[str, Path]) -> None:
+    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        browser.get(pages["archive"].as_uri())
+        words = browser.find_element(By.TAG_NAME, "body").text
+    finally:
+        browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    assert "The fullest frame" in words
+    assert "Choose" not in words
+    assert "Switch" not in words
 
 
 def test_on_paper_the_reasons_stand(opened: Any, tmp_path: Path) -> None:

@@ -230,6 +230,14 @@ def test_what_a_design_says_is_text() -> None:
     assert "&lt;/script&gt;&lt;img src=x onerror=alert(1)&gt;" in html
 
 
+def test_what_needs_the_script_is_marked_so(page: Any) -> None:
+    """A style hides ``live`` where no script runs."""
+    html = design_html(page)
+    assert ":root:not(.script) .live { display: none; }" in html
+    for words in ("Choose a field to see what it is", "What other settings give"):
+        assert re.search(rf'class="live [^>]*>(<h2[^>]*>|\s)*{words}', html)
+
+
 def test_the_file_holds_all_of_it(page: Any) -> None:
     told = {
         name: value for name, value in page.items() if name != "network"

@@ -9,13 +9,28 @@ from typing import Any
 import pytest
 from contract import entry
 from page_data import data_in
+from vector_files import document
 
-from lowpanbudget import audit, decode_frame, load_design, measure, read_capture, survey
+from lowpanbudget import (
+    Mac,
+    Record,
+    audit,
+    compress,
+    decode_frame,
+    encode_frame,
+    load_design,
+    measure,
+    read_capture,
+    survey,
+    write_pcap,
+)
+from lowpanbudget.report.figure import fields_of
 from lowpanbudget.report.page.capture import capture_page
 from lowpanbudget.report.page.paper import capture_html
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 CAPTURE = EXAMPLES / "archive.pcap"
+VECTORS = Path(__file__).parents[2] / "vectors" / "rfc7400"
 
 
 @pytest.fixture(scope="module")
@@ -153,6 +168,39 @@ def test_over_time_adds_up_and_what_is_left_out_is_told(page: Any, monkeypatch: 
     assert f"{few['time']['more_nodes']} nodes that sent less are left out" in html
     assert f"{few['time']['more_events']} later signs are left out" in html
     assert few["time"]["more_events"] > 0
+
+
+def test_contents_that_came_as_codes_stand_beside_them(tmp_path: Path) -> None:
+    """RFC 7400 appendix A: the packet behind the codes is given there, from octet 40 on behind its IPv6 header."""
+    figures = [one for one in document(VECTORS / "appendix-a.toml")["case"] if "ipv6" in one]
+    capture = tmp_path / "codes.pcap"
+    mac = Mac(
+        sequence=1, destination_pan=0xABCD, pan_id_compression=True, destination=b"\x00\x02",
+        source=b"\x00\x01",
+    )  # fmt: skip
+    packets = [bytes.fromhex("".join(one["ipv6"].split())) for one in figures]
+    frames = [encode_frame(mac, compress(one, ghc=True).octets).octets for one in packets]
+    frames.append(encode_frame(mac, compress(packets[0]).octets).octets)
+    records = [
+        Record(number=at, octets=octets, link_type=195, original_length=len(octets), time_ns=at)
+        for at, octets in enumerate(frames, 1)
+    ]
+    with capture.open("wb") as file:
+        write_pcap(file, records, 195)
+    page = capture_page(capture)
+    drawn = {frame["number"]: frame for frame in page["drawn"]}
+    for number, packet in enumerate(packets, 1):
+        fields = fields_of(page, drawn[number]["contents"], drawn[number]["contents_at"])
+        assert fields[0]["offset"] == 40 * 8
+        assert fields[-1]["offset"] + fields[-1]["bits"] == len(packet) * 8
+        assert (fields[0]["name"], fields[0]["says"]) == ("type", str(packet[40]))  # of ICMPv6
+    assert drawn[len(frames)]["contents"] == []
+    html = capture_html(page)
+    assert "What its byte code stands for" in html
+    assert 'id="c1"' in html
+    assert 'id="contents-part" aria-labelledby="contents-title" hidden' in capture_html(
+        capture_page(CAPTURE)
+    )
 
 
 def test_an_empty_capture_says_that_there_is_nothing(tmp_path: Path) -> None:

@@ -1,13 +1,23 @@
 """SVG: well formed, told in words as well, to scale, inside its edges, light and dark, and nothing in it that acts."""
 
 import re
+from itertools import pairwise
 from xml.etree import ElementTree as ET
 
 import pytest
 from report.test_chart import CURVES, ROWS
 
-from lowpanbudget.report.chart import Chart, ChartBlock, ChartKind, ChartRow, RowChart, Tone
-from lowpanbudget.report.svg.document import svg
+from lowpanbudget.report.chart import (
+    Chart,
+    ChartBlock,
+    ChartKind,
+    ChartRow,
+    Curve,
+    CurveChart,
+    RowChart,
+    Tone,
+)
+from lowpanbudget.report.svg.document import inline, svg
 from lowpanbudget.report.svg.paper import CHAR
 
 SPACE = "{http://www.w3.org/2000/svg}"
@@ -106,6 +116,32 @@ def test_everything_stands_inside(chart: Chart) -> None:
         assert left >= 0
         assert left + long <= width
         assert 0 < y < height
+
+
+def test_letters_at_the_ends_of_curves_stand_inside_and_apart() -> None:
+    """Curves that all end at the top: each letter keeps its own line, and none rises over the picture."""
+    kinds = [ChartKind(f"kind {number}") for number in range(5)]
+    ends = CurveChart(
+        "Ends", "All arrive.", "s", "%", tuple(Curve(kind, ((0, 0), (4, 100))) for kind in kinds), y_end=100
+    )  # fmt: skip
+    root = ET.fromstring(inline(ends).strip())
+    shown = [each for each in root.iter("text") if (each.text or "") in set("ABCDE")]
+    heights = sorted(float(each.get("y") or 0) for each in shown)
+    assert len(heights) == 5
+    assert all(height >= 11 for height in heights)  # as high as the letters themselves are
+    assert all(more - less >= 11 for less, more in pairwise(heights))
+    words = next(each for each in root.iter("text") if each.text == "%")
+    assert float(words.get("y") or 0) >= 10
+
+
+def test_letters_of_ends_that_do_not_meet_stay_at_them() -> None:
+    two = CurveChart(
+        "Ends", "Both end at nothing.", "s", "frames",
+        (Curve(ChartKind("one"), ((0, 5), (5, 0))), Curve(ChartKind("other"), ((0, 5), (10, 0)))),
+    )  # fmt: skip
+    root = ET.fromstring(inline(two).strip())
+    heights = {each.get("y") for each in root.iter("text") if each.text in ("A", "B")}
+    assert len(heights) == 1
 
 
 def test_blocks_are_to_scale_and_their_kinds_differ_without_colour() -> None:

@@ -9,7 +9,7 @@ from pathlib import PurePath
 from typing import Unpack
 
 from lowpanbudget.bits import Nature
-from lowpanbudget.capture.annotation import restored_headers
+from lowpanbudget.capture.annotation import coded_contents, restored_headers
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import path_of, read_capture
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -207,6 +207,7 @@ class _Drawing:
     def _frame(self, sighting: Sighting) -> view.Data:
         frame, text, time_ns = sighting.as_frame, self.figures.text, sighting.record.time_ns
         sealed = sightings.sealed_in(frame, sighting.unsealed)
+        coded = coded_contents(sighting)
         return {
             "number": sighting.number,
             "seconds": None if time_ns is None else (time_ns - self._first_ns) / SECOND,
@@ -218,6 +219,8 @@ class _Drawing:
             "says": [text(words) for words in _sayings(sighting)],
             "frame": self.figures.frame(frame.spans, (), frame.octets, sealed),
             "restored": self.figures.restored(restored_headers(sighting)),
+            "contents": self.figures.frame(coded),
+            "contents_at": coded[0].offset_bits // 8 if coded else 0,
         }
 
     def time(self, span_ns: int) -> view.Data:

@@ -30,10 +30,15 @@ def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
 def still_frame(page: Data) -> Data:
     """Return the first frame that the page of a capture draws."""
     if not page["drawn"]:
-        return {"title": "None", "fields": [], "rows": [], "runs": [], "absent": []}
+        return {"title": "None", "fields": [], "rows": [], "runs": [], "absent": [], "contents": []}
     frame = page["drawn"][0]
     title = f"Frame {frame['number']}: {page['texts'][frame['kind']]}, {plural(frame['octets'], 'octet')}"
-    return {"title": title, **_figure(page, frame["frame"], frame["restored"])}
+    coded = fields_of(page, frame["contents"], frame["contents_at"])
+    return {
+        "title": title,
+        **_figure(page, frame["frame"], frame["restored"]),
+        "contents": list(runs_of(coded)),
+    }
 
 
 def _figure(page: Data, frame: list[int], restored: int) -> Data:

@@ -71,6 +71,9 @@ function draw() {
   const frame = data.drawn[at];
   if (!frame) return;
   drawFigure(frame.frame, frame.restored);
+  const coded = frame.contents ? fieldsOf(frame.contents, 8 * frame.contents_at) : [];
+  byId("contents-part").hidden = !coded.length;
+  drawLedger("contents", coded, "c");
   fill("frame-title", `Frame ${frame.number}: ${text(frame.kind)}, ${plural(frame.octets, "octet")}`);
   const facts = [["from", text(frame.from)], ["to", text(frame.to)], ["flow", text(frame.flow)],
     ["time", frame.seconds === null ? "" : `${clock(frame.seconds)} after the first frame`], ["noticed", frame.says.map(text).join("; ")]];

@@ -42,6 +42,7 @@ function drawSettings() {
   }));
   byId("reset").hidden = chosen.every((value) => value === 0);
   byId("capped").hidden = flow.whole;
+  byId("whole").hidden = !flow.whole;
 }
 function choose(at, value) {
   chosen = having(at, value);

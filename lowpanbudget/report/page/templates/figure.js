@@ -13,6 +13,7 @@ const el = (name, attributes, ...children) => {
 const plural = (count, word) => `${count} ${word}${Math.abs(count) === 1 ? "" : "s"}`;
 const byId = (id) => document.getElementById(id);
 const fill = (id, ...children) => byId(id).replaceChildren(...children.flat().filter((one) => one !== null));
+const detail = byId("detail");
 const LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 
 let data = null, fields = [], current = 1, columns = 32;
@@ -22,9 +23,9 @@ const look = (kind) => data.kinds[kind][1] ? "room" : `k${kind % 8}`;
 const letter = (kind) => data.kinds[kind][1] ? "" : LETTERS[kind % 26];
 
 // --- the frame ----------------------------------------------------------------------------------
-function fieldsOf(frame) {
+function fieldsOf(frame, start = 0) {
   const made = [];
-  let offset = 0;
+  let offset = start;
   for (const number of frame) {
     const [label, kind, members] = data.segments[number];
     for (const member of members) {
@@ -118,16 +119,19 @@ function drawDetail() {
   const facts = [["place", `${place(field)}${field.little ? ", counted from the least significant bit as the standard's figures do" : ""}`],
     ["size", sizeOf(field.bits)], ["sent", field.sent], ["value", field.says],
     ["meaning", field.meaning], ["clause", field.cite[0] ? cited(field.cite) : ""], ["made smaller by", field.removed]];
-  fill("detail", el("h3", {}, `${field.letter}${field.number} ${field.name}`),
-    el("dl", {}, facts.filter(([, value]) => value).flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
+  detail.replaceChildren(el("h3", {}, `${field.letter}${field.number} ${field.name}`),
+    el("dl", {}, facts.filter(([, value]) => value).map(([name, value]) => el("div", {}, el("dt", {}, name), el("dd", {}, value)))));
+  // a wide figure has it at its foot; in a narrow one, longer than the screen, it opens under the chosen field
+  const cells = columns < 32 ? byId("frame").querySelectorAll("[aria-current]") : [];
+  (cells.length ? cells[cells.length - 1].parentElement : byId("frame")).after(detail);
 }
 const note = (words) => words ? [" ", el("span", {class: "note"}, words)] : [];
-function drawLedger() {
-  const row = (field) => el("tr", {id: `f${field.number}`, "aria-current": field.number === current ? "true" : false},
+function drawLedger(id, several, mark, chosen) {
+  const row = (field) => el("tr", {id: `${mark}${field.number}`, "aria-current": field.number === chosen ? "true" : false},
     el("td", {class: "mono"}, `${field.letter}${field.number}`), el("th", {scope: "row"}, field.name, note(place(field))),
     el("td", {}, [field.says, field.meaning].filter(Boolean).join(": ") || field.sent, note(field.removed && `smaller: ${field.removed}`)),
     el("td", {}, cited(field.cite)));
-  fill("ledger", runsOf(fields).flatMap((run) => [el("tr", {class: "run"}, el("td", {}, swatch(run)),
+  fill(id, runsOf(several).flatMap((run) => [el("tr", {class: "run"}, el("td", {}, swatch(run)),
     el("th", {colspan: 3, scope: "rowgroup"}, `${run.label}, ${sizeOf(run.bits)}`)), ...run.fields.map(row)]));
 }
 function drawAbsent(list) {
@@ -142,7 +146,7 @@ function drawFigure(frame, list) {
   fields = fieldsOf(frame);
   current = Math.min(Math.max(current, 1), fields.length);
   drawFrame(byId("frame"), fields);
-  drawKey(); drawDetail(); drawLedger(); drawAbsent(list);
+  drawKey(); drawDetail(); drawLedger("ledger", fields, "f", current); drawAbsent(list);
 }
 function pick(number, {focus = false} = {}) {
   current = Math.min(Math.max(number, 1), fields.length);
@@ -161,6 +165,7 @@ function pick(number, {focus = false} = {}) {
   link();
 }
 function keys(event) {
+  if (!event.target.closest(".cell")) return;
   const moves = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1, Home: -Infinity, End: Infinity};
   const move = moves[event.key];
   if (move === undefined) return;
