@@ -3,9 +3,10 @@
 A cite travels with every row, span, error and finding. This is the one place that turns it into text or a link.
 """
 
+import re
 from typing import NamedTuple
 
-_EDITION_PREFIX = "IEEE"
+_IEEE = "IEEE 802.15.4"
 FROM_MEMORY = "Clauses of IEEE 802.15.4 are cited from memory: its text is not free to read."
 
 
@@ -46,4 +47,33 @@ def ieee(edition: int, clause: str = "") -> Cite:
     The text is not free to read; clause and table numbers are given from memory unless a comment beside the cite says
     otherwise.
     """
-    return Cite(f"{_EDITION_PREFIX} 802.15.4-{edition}", clause)
+    return Cite(f"{_IEEE}-{edition}", clause)
+
+
+_ADDRESS = re.compile(r"^https?://\S*/")
+_DOCUMENT = re.compile(r"\[?\b(?:rfc[\s-]*(\d+)|802\.15\.4[a-z]*(?:-(\d{4}))?)\b\]?")
+_FILLING = re.compile(
+    r"\b(?:ieee|std|section|sect?|clause|of|the|in)\b\.?|[§#,:;()]|(?<!\d)-|-(?!\d)"
+)
+_SECTION = re.compile(r"(?:(?:table|figure|appendix) )?(?:\d+|[a-z])(?:[.-]\d+)*")
+
+
+def named_in(text: str) -> Cite | None:
+    """Return the place that people name as in "RFC 6282 section 3.1.1" or "802.15.4 7.2"; None where they name none.
+
+    The section is empty where only a document is named; IEEE 802.15.4 may be named without an edition.
+    """
+    text = _ADDRESS.sub("", text.lower())
+    found = _DOCUMENT.search(text)
+    if found is None:
+        return None
+    around = f"{text[: found.start()]} {text[found.end() :]}".replace("appendix-", "appendix ")
+    section = " ".join(_FILLING.sub(" ", around).split()).strip(".")
+    if section and not _SECTION.fullmatch(section):
+        return None
+    if section.startswith("appendix "):
+        section = "appendix " + section.removeprefix("appendix ").upper()
+    number, edition = found.groups()
+    return Cite(
+        f"RFC {int(number)}" if number else f"{_IEEE}-{edition}" if edition else _IEEE, section
+    )

@@ -40,7 +40,7 @@ from lowpanbudget.fields import (
 )
 from lowpanbudget.fields.compiled import SIGHTINGS
 from lowpanbudget.layers import catalogue
-from lowpanbudget.report import terms
+from lowpanbudget.report import known_terms, terms
 
 CITE = rfc(768)
 
@@ -70,7 +70,8 @@ class Gauge:
 def forget() -> None:
     """Let tables and terms be listed anew."""
     catalogue.entries.cache_clear()
-    terms.all_terms.cache_clear()
+    known_terms.all_terms.cache_clear()
+    known_terms.by_form.cache_clear()
 
 
 @pytest.fixture

@@ -207,7 +207,9 @@ def test_a_design_is_reviewed_and_a_term_explained() -> None:
     assert iphc.data["octets"] == 2  # RFC 6282 figure 1
     assert "LOWPAN_IPHC" in str(iphc)
     listed = terms()
-    assert {"words", "columns", "design", "key_files", "kinds", "tables", "findings"} == set(listed)
+    assert {
+        "words", "columns", "design", "key_files", "kinds", "tables", "findings", "documents",
+    } == set(listed)  # fmt: skip
     assert all(explain(f"column {name}")[0].kind == "column" for name in listed["columns"])
     for word in terms()["words"]:
         assert explain(word)[0].text

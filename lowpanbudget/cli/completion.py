@@ -93,11 +93,10 @@ def terms(
     ctx: click.Context, parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":
     """Return the next words of the terms that begin with those on the command line."""
-    from lowpanbudget.report import terms as known
+    from lowpanbudget.report.known_terms import all_terms
 
     before = "".join(f"{word} " for word in ctx.params.get(parameter.name or "") or ()).lower()
-    names = {term.name for group in known.all_terms() for term in group}
-    names |= set(known.terms()["findings"])
+    names = {term.name for group in all_terms() for term in group}
     following = {name[len(before) :] for name in names if name.lower().startswith(before)}
     return _beginning(sorted({name.split()[0] for name in following if name.split()}), incomplete)
 

@@ -19,6 +19,8 @@ lowpanbudget explain series
 lowpanbudget explain iphc
 lowpanbudget explain hop limit form
 lowpanbudget explain room
+lowpanbudget explain tsch
+lowpanbudget explain rfc6282 3.1.1
 lowpanbudget explain context-table-differs
 lowpanbudget explain carry"""
 
@@ -27,11 +29,12 @@ lowpanbudget explain carry"""
 @click.argument("term", nargs=-1, shell_complete=completion.terms)
 @options.as_json
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
-    """Explain a TERM: a word, a table or key of design files, a kind of field, a header, a finding, command or column.
+    """Explain a TERM: a word, key of design files, kind of field, header, finding, command, column or clause.
 
     Keys are asked for by path or name, and each kind of field is written out. A header is drawn to scale, with every
     row that its fields can choose and the clause it comes from. A finding has a manual: what it sees, why it costs,
-    when it is no fault, what to do. Without TERM it is told what can be asked for.
+    when it is no fault, what to do. A clause of a standard is explained by what rests on it. Without TERM it is told
+    what can be asked for.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, terms

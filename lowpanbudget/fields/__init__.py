@@ -38,6 +38,7 @@ from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.limited import Extended, Limited, NoValue, ShortNumber, TextString
 from lowpanbudget.fields.listing import (
     Contents,
+    Gloss,
     Line,
     ListedLayout,
     Listing,
@@ -100,6 +101,7 @@ __all__ = (
     "Either",
     "Extended",
     "Fit",
+    "Gloss",
     "Head",
     "Header",
     "Layout",

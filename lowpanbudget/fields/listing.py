@@ -1,7 +1,7 @@
 """Tables of a layout, and numbers with their names, as plain text: what ``explain`` prints of them."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, Protocol, runtime_checkable
+from typing import Any, NamedTuple, Protocol, runtime_checkable
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields.alternatives import Either, Selection
@@ -25,6 +25,18 @@ class Listing:
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     about: str = ""
+
+
+class Gloss(NamedTuple):
+    """A word of the trade that no table has as its name, in a sentence or two; tables stay where they are.
+
+    ``see`` are terms to go on with, ``also`` other words for it.
+    """
+
+    text: str
+    cite: Cite | None = None
+    see: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
 
 
 @runtime_checkable

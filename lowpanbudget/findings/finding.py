@@ -10,15 +10,30 @@ from lowpanbudget.values import dataclass
 class Severity(IntEnum):
     """How much a finding matters; all but remarks have weight."""
 
-    REMARK = 0  # worth knowing, or a question that the capture cannot answer
-    WASTE = 1  # octets or airtime that nothing needs
-    RISK = 2  # works today, and will not when something else happens
-    FAILURE = 3  # a receiver that follows the standard cannot use what was sent
+    REMARK = 0
+    WASTE = 1
+    RISK = 2
+    FAILURE = 3
 
     @property
     def word(self) -> str:
         """Return the word for people."""
         return self.name.lower()
+
+    @property
+    def meaning(self) -> str:
+        """Return what it says of a finding, as a sentence."""
+        return _MEANINGS[self]
+
+
+_MEANINGS = {
+    Severity.REMARK: "Worth knowing, or a question that the capture cannot answer.",
+    Severity.WASTE: "Octets or airtime that nothing needs.",
+    Severity.RISK: "It works today, and will not when something else happens.",
+    Severity.FAILURE: (
+        "A receiver that follows the standard cannot use what was sent; of a design, it cannot work as it is stated."
+    ),
+}
 
 
 class Certainty(Enum):

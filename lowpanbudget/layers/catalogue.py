@@ -15,6 +15,7 @@ from typing import Any
 from lowpanbudget import layers
 from lowpanbudget.fields import (
     Choice,
+    Gloss,
     Header,
     Layout,
     ListedLayout,
@@ -120,6 +121,13 @@ def entries() -> tuple[TableEntry, ...]:
             and not any(part.name == name and id(part) in tables for part in layout.parts)
         ),
     )
+
+
+@cache
+def words() -> dict[str, Gloss]:
+    """Return the words of all layers that no table has as its name, in the order of the modules."""
+    held = (getattr(module, "WORDS", {}) for module in _modules())
+    return {word: gloss for words in held for word, gloss in words.items()}
 
 
 def _modules() -> Iterator[ModuleType]:

@@ -1,9 +1,12 @@
 """The words that this program uses, each in a sentence or two."""
 
 from lowpanbudget.design.routing import MODES, MODES_WRITTEN
+from lowpanbudget.findings.finding import Certainty, Severity
+
+_WORST_FIRST = sorted(Severity, reverse=True)
 
 WORDS = {
-    "octet": "Eight bits, the standards' word for what is often called a byte. Every size here counts octets.",
+    "octet (byte)": "Eight bits, the standards' word for what is often called a byte. Every size here counts octets.",
     "frame": (
         "What a node sends over the air in one go, from the first header octet to the last octet of the check "
         "sequence. Its size has a fixed upper limit, and everything here is about what is left inside that limit."
@@ -14,7 +17,7 @@ WORDS = {
         "figures of its own: short addresses leave more, and a key that is named at length under a code of 16 octets "
         "takes 30. Its page tells them beside these, and `lowpanbudget budget` every field of them."
     ),
-    "datagram": "One network packet in its full form, before compression or after expansion.",
+    "datagram (packet)": "One network packet in its full form, before compression or after expansion.",
     "span": (
         "A run of bits in a frame that belongs together: its name, its value, what that means, which clause "
         "of which standard puts it there, and what would make it smaller."
@@ -33,6 +36,27 @@ WORDS = {
     ),
     "notice": "Something seen while reading a frame, stated without a verdict.",
     "finding": "Something that a frame, a capture or a design proves to be wrong, wasteful or risky.",
+    "severity": (
+        f"How much a finding matters: {', '.join(one.word for one in _WORST_FIRST)}. All but remarks have weight: the "
+        "answer of `audit` is no because of them."
+    ),
+    **{one.word: f"{one.meaning} It is a severity of findings." for one in _WORST_FIRST},
+    "certainty": f"What it takes to prove a finding: {'; '.join(one.value for one in Certainty)}.",
+    "payload": (
+        "What a layer carries for the one above it. Your own octets are the payload of the innermost; how many of them "
+        "fit in a frame is its room."
+    ),
+    "overhead": (
+        "All octets of a frame that are not your own: headers, codes, check sequence. `lowpanbudget budget` tells "
+        "each, and what would free some of them."
+    ),
+    "latency": (
+        "How long a message takes from its sender to the end of its way: waits for the channel or the slot, retries, "
+        "queues. `lowpanbudget carry` reckons it, limits.latency_s says what is wanted."
+    ),
+    "throughput": (
+        "How much arrives in a time. `lowpanbudget carry` tells whether a network carries what its flows ask for."
+    ),
     "knob": (
         "One thing that a designer may change: a form of address, a shared prefix, a port. What it gives is "
         "found by changing it alone and encoding the frame again."
@@ -74,7 +98,7 @@ WORDS = {
         "its acknowledgement; what a node does in each of them is its schedule."
     ),
     "cell": "A slot of the slotframe and a channel offset: where one node may send to another, or several may try.",
-    "guard": (
+    "guard time (guard)": (
         "How long a receiver listens before and after the time at which a frame is due. Clocks that drift further "
         "apart than that do not hear each other; every listening costs it."
     ),

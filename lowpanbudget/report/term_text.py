@@ -47,9 +47,12 @@ def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None
         console.print()
     elif entry.get("rows"):
         _rows(console, screen, entry["rows"])
+    if entry.get("see"):
+        paragraph(console, screen, f"See also: {'; '.join(entry['see'])}")
     if entry.get("others"):
         names = "; ".join(f"explain {name}" for name in entry["others"])
         paragraph(console, screen, f"Others of this name: {names}")
+    if entry.get("see") or entry.get("others"):
         console.print()
 
 
@@ -79,6 +82,8 @@ def _unless_stated(key: dict[str, Any]) -> str:
 
 def _facts(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     facts = [entry[key] for key in ("severity", "certainty") if key in entry]
+    if entry.get("also"):
+        facts.append(f"also: {', '.join(entry['also'])}")
     if "octets" in entry:
         facts.append(plural(entry["octets"], "octet"))
     if "bits" in entry:
@@ -156,12 +161,21 @@ def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
     heading(console, screen, "lowpanbudget explain TERM")
     headers = list(dict.fromkeys(n for group in listing["tables"] for n in group["names"]))
     groups = (
-        ("words", listing["words"], "; of screens: explain carry, explain used"),
+        (
+            "words",
+            _first(listing["words"]),
+            "; all: explain words; of screens: explain carry, explain used",
+        ),
         ("designs", listing["design"], "; each key by its path: explain link.addresses"),
         ("keys", listing["key_files"], " in a key file"),
         ("fields", listing["kinds"], "; all: explain field"),
         ("headers", _first(headers), "; all: explain headers"),
         ("findings", _first(listing["findings"]), "; all: explain findings"),
+        (
+            "clauses",
+            [f"of {len(listing['documents'])} standards"],
+            "; what rests on one: explain rfc6282 3.1.1",
+        ),
     )
     first = max(len(name) for name, *_ in groups)
     widths = (first, max(console.width - first - 4, 1))

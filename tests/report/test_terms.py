@@ -1,7 +1,8 @@
-"""What can be asked for: every key of design and key files by its path, and each name first as design files mean it."""
+"""What can be asked for: keys of files by paths, each name first as it is meant most, clauses by numbers."""
 
 import ast
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -9,10 +10,12 @@ from typing import Any
 import pytest
 from contract.entry import invoke
 
+from lowpanbudget.cites import named_in
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.design.load import design_schema
 from lowpanbudget.errors import RequestError
-from lowpanbudget.report import terms
+from lowpanbudget.findings.finding import Severity
+from lowpanbudget.report import clauses, known_terms, terms
 
 
 def explained(term: str) -> list[dict[str, Any]]:
@@ -176,3 +179,146 @@ def test_a_column_stands_behind_a_key_or_a_word_of_its_name() -> None:
     assert explained("queue")[0]["others"] == ("column queue",)
     rows = json.loads(invoke("explain", "carry", "--json").stdout)["found"][0]["rows"]
     assert {"column": "used", "says": used["text"]} in rows
+
+
+# what a practitioner means first by a word, and something that the cited source says of it
+MEANT = [
+    ("tsch", "word", "time-slotted channel hopping", "slots"),  # RFC 7554 appendix A
+    ("asn", "word", "absolute slot number", "slots have passed"),  # RFC 7554 appendix A.6
+    ("dodag", "word", "destination-oriented directed acyclic graph", "one root"),  # RFC 6550 section 2
+    ("nonce", "word", "nonce", "Twice the same"),  # common practice, no source
+    ("o-qpsk", "word", "O-QPSK", "250 kb/s"),  # IEEE 802.15.4-2020 clause 12, from memory
+    ("µs", "word", "µs", "millionth of a second"),
+    ("\N{GREEK SMALL LETTER MU}s", "word", "µs", "millionth of a second"),
+    ("acknowledgement", "word", "acknowledgement", "sent again"),  # RFC 7554 appendix A.1
+    ("nh", "word", "next header", "LOWPAN_NHC"),  # RFC 6282 section 3.1.1
+    ("dac", "word", "destination address compression", "context"),  # RFC 6282 section 3.1.1
+    ("cid", "word", "context identifier extension", "SCI"),  # RFC 6282 section 3.1.1
+    ("csma-ca", "word", "CSMA-CA", "random time"),
+    ("macMinBE", "word", "backoff exponent", "2^BE - 1"),  # RFC 7554 appendix A.5 has 2^BE - 1
+    ("fcs", "word", "frame check sequence", "2 or 4"),  # IEEE 802.15.4-2015 clause 7.2.10, from memory
+    ("enc-mic-32", "word", "message integrity code", "5 ENC-MIC-32"),  # table 9-6, from memory
+    ("6lbr", "word", "border router", "prefix"),  # RFC 6775 section 2
+    ("rank", "word", "rank", "objective function"),  # RFC 6550 section 3.5
+    ("mrhof", "word", "objective function", "hysteresis"),  # RFC 6719 section 3
+    ("ACK_TIMEOUT", "word", "ACK_TIMEOUT", "2 s"),  # RFC 7252 section 4.8
+    ("exchange_lifetime", "word", "EXCHANGE_LIFETIME", "247 s"),  # RFC 7252 section 4.8.2
+    ("reassembly", "word", "reassembly", "60 s"),  # RFC 4944 section 5.3
+    ("1280", "word", "largest datagram", "1280 octets"),  # RFC 8200 section 5
+    ("partial iv", "word", "partial IV", "sequence number"),  # RFC 8613 section 6.1
+    ("senml", "word", "SenML", "bn"),  # RFC 8428 section 4.3
+    ("dao", "listing", "destination advertisement object", ""),
+    ("hlim", "field", "hop limit form", ""),
+    ("security level", "key", "link.security.level", ""),
+    ("mtu", "key", "network.mtu", ""),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("asked", "kind", "name", "says"), MEANT)
+def test_a_word_of_the_trade_means_first_what_practitioners_mean(
+    asked: str, kind: str, name: str, says: str
+) -> None:
+    found = terms.explain(asked)[0]
+    assert found.kind == kind
+    assert name in found.term
+    assert says in found.text
+
+
+@pytest.mark.parametrize(
+    ("asked", "others"),
+    [
+        ("dac", {"header duplicate address confirmation"}),
+        ("cid", {"flow.dtls.cid", "header context octet (CID)"}),
+        ("acknowledgement", {"destination advertisement object acknowledgement"}),
+        ("tsch", {"TSCH timeslot IE", "TSCH synchronization IE"}),
+        ("remark", {"column remark"}),
+    ],
+)
+def test_the_other_meanings_of_a_word_are_named_as_they_are_asked_for(
+    asked: str, others: set[str]
+) -> None:
+    named = explained(asked)[-1]["others"]
+    assert others <= set(named)
+    assert all(explained(name) for name in named)
+
+
+def test_all_names_of_a_word_lead_to_it_and_it_leads_on() -> None:
+    for word, gloss in known_terms.words().items():
+        for name in (word, *gloss.also):
+            assert explained(name)[0]["term"] == word
+        for name in gloss.see:
+            assert explained(name)[0]["term"] != word, (word, name)
+
+
+@pytest.mark.parametrize("word", ["failure", "risk", "waste", "remark"])
+def test_a_severity_is_a_word_and_severity_names_them_all(word: str) -> None:
+    (found,) = (one for one in terms.explain(word) if one.kind == "word")
+    assert found.text.startswith(Severity[word.upper()].meaning)
+    assert word in explained("severity")[0]["text"]
+
+
+# --- clauses ------------------------------------------------------------------------------------------
+
+
+def resting(asked: str) -> dict[tuple[str, str], set[str]]:
+    """Return names by clause and by what they are."""
+    (found,) = explained(asked)
+    assert found["kind"] == "clause"
+    return {
+        (row["clause"], row["is the source of"]): set(row["name"].split("; "))
+        for row in found["rows"]
+    }
+
+
+ASKED = [
+    "rfc6282 3.1.1", "RFC 6282 section 3.1.1", "RFC 6282 §3.1.1", "rfc 6282, sec. 3.1.1", "[RFC6282] Section 3.1.1",
+    "Section 3.1.1 of RFC 6282", "https://www.rfc-editor.org/rfc/rfc6282#section-3.1.1",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("asked", ASKED)
+def test_a_clause_tells_what_rests_on_it_however_it_is_written(asked: str) -> None:
+    """RFC 6282 section 3.1.1: the base format, with its fields TF to DAM."""
+    rests = resting(asked)
+    assert explained(asked)[0]["term"] == "RFC 6282 §3.1.1"
+    assert rests["§3.1.1", "header"] == {"IPHC"}
+    assert "hop limit form (HLIM)" in rests["§3.1.1", "field of IPHC"]
+    assert "hop-limit-in-line" in rests["§3.1.1", "finding"]
+    assert "flow.hop_limit" in rests["§3.1.1", "key of design files"]
+    assert "destination address compression (DAC)" in rests["§3.1.1", "word"]
+
+
+def test_every_cite_of_a_table_a_manual_or_a_knob_is_found_by_its_clause() -> None:
+    assert "checksum-elided-without-cover" in resting("rfc 6282 4.3.2")["§4.3.2", "finding"]
+    assert resting("RFC 6282 section 4.3.3")["§4.3.3", "header"] == {"UDP NHC"}
+    key = "key of design files"
+    assert resting("802.15.4-2015 table 9-6")["table 9-6", key] == {"link.security.level"}
+    assert resting("rfc8446 appendix b.4")["appendix B.4", key] == {"flow.dtls.suite"}
+    for rest in clauses.every_rest():
+        if (named := named_in(str(rest.cite))) is not None and rest.cite.section[:1].isdigit():
+            assert named == rest.cite
+
+
+def test_clauses_inside_one_belong_to_it_in_all_editions() -> None:
+    sections = {clause for clause, _ in resting("802.15.4 7.2")}
+    assert {"2015 §7.2.2.9", "2006 §7.2.1.1.5"} <= sections
+    assert all(re.fullmatch(r"\d{4} §7\.2(\.\d+)*", section) for section in sections)
+    assert {clause for clause, _ in resting("IEEE 802.15.4-2015 7.2")} == {
+        section.removeprefix("2015 ") for section in sections if section.startswith("2015")
+    }
+    assert "from memory" in explained("802.15.4 7.2")[0]["text"]
+
+
+def test_a_clause_on_which_nothing_rests_leads_to_the_one_around_it() -> None:
+    (found,) = explained("rfc6282 3.1.1.9")
+    assert found["term"] == "RFC 6282 §3.1.1"
+    assert "Nothing rests on RFC 6282 §3.1.1.9 itself" in found["text"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "near"), [("rfc6282 9.9", "3.1.1, 3.1.2"), ("rfc 9999", "RFC 6282"), ("6282", "RFC 6282")]
+)  # fmt: skip
+def test_a_clause_that_is_not_known_has_near_ones(asked: str, near: str) -> None:
+    with pytest.raises(RequestError) as refused:
+        terms.explain(asked)
+    assert near in refused.value.hint

@@ -1,0 +1,282 @@
+"""Words of IPv6, RPL, CoAP, OSCORE, DTLS and SenML: what people call things that no table here has as its name."""
+
+from lowpanbudget.cites import rfc
+from lowpanbudget.fields import Gloss
+from lowpanbudget.layers.internet.coap import times
+
+IPV6 = {
+    "link-local (fe80::)": Gloss(
+        "Of an address: valid on one link alone (fe80::/64 and an identifier). No router passes such a packet on. "
+        "Both halves can be left out by IPHC.",
+        rfc(4291, "2.5.6"), ("IID", "source address mode"),
+    ),
+    "multicast (broadcast)": Gloss(
+        "To a group of nodes, by an address that begins with ff: ff02::1 are all on the link. On the air it is a "
+        "frame to 0xffff (broadcast), which nobody acknowledges and nobody sends again.",
+        rfc(4291, "2.7"), ("destination address mode", "upkeep", "access.slots.shared_cells"), also=("ff02::1",),
+    ),
+    "unicast (anycast)": Gloss(
+        "To one node. An anycast address is one that several nodes have: the nearest gets the packet.",
+        rfc(4291, "2"), ("multicast",),
+    ),
+    "time to live (TTL)": Gloss(
+        "In IPv6 the hop limit: how many routers may still pass a packet on; each takes one off, and at 0 it is "
+        "dropped. IPHC leaves out 1, 64 and 255, so another costs an octet. CoAP has an option of this name for "
+        "proxies.",
+        rfc(8200, "3"), ("flow.hop_limit", "hop limit form"),
+    ),
+    "differentiated services (DSCP)": Gloss(
+        "Six bits of the traffic class that say how a packet is to be treated; 0 costs nothing in IPHC.",
+        rfc(2474, "3"), ("flow.traffic_class", "TF"), also=("diffserv",),
+    ),
+    "explicit congestion notification (ECN)": Gloss(
+        "Two bits of the traffic class by which a router says that queues are long, before it drops. Recoverable "
+        "fragments have a bit of their own for it.",
+        rfc(3168, "5"), ("flow.traffic_class", "TF", "RFRAG"),
+    ),
+    "neighbor discovery (ND)": Gloss(
+        "How nodes learn prefixes, contexts and routers, and register addresses: messages of ICMPv6. That of 6LoWPAN "
+        "lets nodes ask when they are awake, and has no multicast to all.",
+        rfc(6775, "1"), ("router solicitation", "router advertisement", "neighbor solicitation", "ARO", "6CO", "DAD"),
+        also=("NDP", "6LoWPAN-ND"),
+    ),
+    "PIO": Gloss(
+        "The prefix information option: a prefix, and whether nodes may make addresses of it. In router "
+        "advertisements and in DIOs.",
+        rfc(4861, "4.6.2"), ("prefix information option",),
+    ),
+    "low-power and lossy network (LLN)": Gloss(
+        "A network of nodes with little power and memory, over links that lose some of what is sent.",
+        rfc(7102, "2"), ("RPL", "loss"),
+    ),
+    "constrained node": Gloss(
+        "A node with little memory: class 0 far below 10 KiB of RAM and 100 KiB of code, class 1 about that, class 2 "
+        "about 50 and 250 KiB.",
+        rfc(7228, "3"), also=("class 1 device", "class 0", "class 2"),
+    ),
+}  # fmt: skip
+
+RPL = {
+    "routing protocol for low-power and lossy networks (RPL)": Gloss(
+        "Builds a graph towards a root (a DODAG): DIOs spread it from the root outwards, each node chooses parents by "
+        "rank, and DAOs tell the way back down.",
+        rfc(6550, "3"), ("flow.routing", "tree", "upkeep", "DODAG", "rank", "DIO", "DAO", "storing", "non-storing"),
+    ),
+    "destination-oriented directed acyclic graph (DODAG)": Gloss(
+        "The graph that RPL builds: every path ends at one root, none goes in a circle. Each node has one preferred "
+        "parent in it, so that for what goes up it is a tree.",
+        rfc(6550, "3.1.3"), ("RPL", "tree", "rank", "DODAG information object"), also=("DAG", "DODAGID"),
+    ),
+    "rank": Gloss(
+        "How far from the root a node stands in RPL, by its objective function. It grows with every hop away from the "
+        "root; a packet that goes up and meets a greater one shows a loop.",
+        rfc(6550, "3.5"), ("flow.routing.sender_rank", "RPI", "ETX", "rank-not-above-parent"),
+    ),
+    "objective function (OF)": Gloss(
+        "The rule by which a node of RPL chooses its parent and works out its rank. OF0 goes by the parent's rank and "
+        "a step for the link; MRHOF adds up a metric, usually ETX, and changes only for something clearly better "
+        "(hysteresis).",
+        rfc(6550, "3.2.1"), ("rank", "ETX", "DODAG configuration option"), also=("OF0", "MRHOF", "hysteresis"),
+    ),
+    "expected transmissions (ETX)": Gloss(
+        "How often a frame is sent on average until it is acknowledged: 1 is a perfect link. RPL's usual metric; in "
+        "messages it counts in units of 1/128.",
+        rfc(6551, "4.3.2"), ("header ETX", "loss", "column tries", "MRHOF"),
+    ),
+    "trickle": Gloss(
+        "The timer of DIOs: while all agree the interval doubles up to a greatest one, and a node that hears enough "
+        "others is silent; what disagrees sets it back to the least.",
+        rfc(6550, "8.3"), ("upkeep.dio_s", "DODAG configuration option"), also=("trickle timer", "Imin", "Imax"),
+    ),
+    "mode of operation (MOP)": Gloss(
+        "The field of a DIO that says how the way down is found: not at all, non-storing, storing, storing with "
+        "multicast.",
+        rfc(6550, "6.3.1"), ("storing", "non-storing", "DODAG information object"),
+    ),
+    "DTSN": Gloss(
+        "Destination advertisement trigger sequence number: when a parent counts it up in its DIO, nodes send their "
+        "DAOs anew.",
+        rfc(6550, "6.3.1"), ("DODAG information object", "DAO"),
+    ),
+    "grounded (floating)": Gloss(
+        "A bit of the DIO: the root leads where the network is to lead, as to the outside. A floating DODAG only "
+        "keeps nodes connected meanwhile.",
+        rfc(6550, "3.2.4"), ("DODAG information object",),
+    ),
+    "RPL instance (RPLInstanceID)": Gloss(
+        "One or more DODAGs with one objective function, known by a number; a node may be in several. In 6LoRH number "
+        "0 takes no octet.",
+        rfc(6550, "3.1.2"), ("flow.routing.instance", "DODAG"),
+    ),
+    "RPL packet information (RPI)": Gloss(
+        "What a packet carries within RPL to show loops: direction, the sender's rank, the instance. It is an option "
+        "of IPv6, or an RPI-6LoRH.",
+        rfc(6553, "3"), ("flow.routing.rpi", "RPL option", "RPI-6LoRH"),
+    ),
+    "source route (SRH)": Gloss(
+        "The routers that a packet is to pass, written in it by the root in non-storing mode: RPL's source routing "
+        "header, or an SRH-6LoRH, without the octets that all addresses share.",
+        rfc(6554, "3"), ("flow.routing.route", "source routing header", "SRH-6LoRH", "non-storing"), also=("RH3",),
+    ),
+    "root (sink)": Gloss(
+        "The node that all paths of RPL lead to, usually the border router.",
+        rfc(6550, "2"), ("station.role", "tree", "6LBR"), also=("DODAG root",),
+    ),
+    "parent": Gloss(
+        "The neighbour one step nearer to the root to which a node sends what goes up.",
+        rfc(6550, "8.2.1"), ("station.parent", "tree", "rank"),
+        also=("preferred parent",),
+    ),
+    "poisoning (poison)": Gloss(
+        "Advertising an infinite rank: a node says that nobody should send through it any more.",
+        rfc(6550, "8.2.2.5"), ("rank", "local repair"),
+    ),
+    "DODAG repair": Gloss(
+        "Global repair: the root counts the version up and the graph is built anew. Local repair: a node that lost "
+        "its parents detaches, poisons what is below it, and joins again.",
+        rfc(6550, "3.2.2"), ("poison", "trickle"), also=("local repair", "global repair", "repair"),
+    ),
+}  # fmt: skip
+
+COAP = {
+    "confirmable message (CON)": Gloss(
+        "A CoAP message that wants an acknowledgement (ACK) from the far end, and is sent again until it comes. "
+        "Beside it: NON, which wants none, and RST, by which a receiver says that it can make nothing of a message.",
+        rfc(7252, "4.2"), ("flow.coap", "header CoAP", "ACK_TIMEOUT", "message id", "NON"),
+        also=("confirmable", "RST", "reset"),
+    ),
+    "non-confirmable message (NON)": Gloss(
+        "A CoAP message that nobody acknowledges and that is sent once. Retries of the link are there all the same.",
+        rfc(7252, "4.3"), ("flow.coap", "CON", "NSTART"), also=("non-confirmable",),
+    ),
+    "message ID (MID)": Gloss(
+        "The 2 octets of CoAP by which an acknowledgement names its message and a receiver tells one that came twice. "
+        "What joins a request and its response is the token.",
+        rfc(7252, "4.4"), ("header message id", "token", "EXCHANGE_LIFETIME"),
+    ),
+    "token": Gloss(
+        "0 to 8 octets of CoAP, chosen by who asks, by which a response is matched to its request. Without one, only "
+        "one request may be open at a time.",
+        rfc(7252, "5.3.1"), ("flow.coap.token_octets", "token length", "message ID"),
+    ),
+    "ACK_TIMEOUT (MAX_RETRANSMIT)": Gloss(
+        f"How long a CoAP sender waits for the acknowledgement of a CON before it sends again: {times.ACK_TIMEOUT_S:g} "
+        f"s up to half as much more, twice as long each time. After 4 repeats it gives up, {times.MAX_TRANSMIT_WAIT_S} "
+        "s after the first at the latest.",
+        rfc(7252, "4.8"), ("CON", "EXCHANGE_LIFETIME"), also=("ACK_RANDOM_FACTOR", "MAX_TRANSMIT_WAIT"),
+    ),
+    "EXCHANGE_LIFETIME (NON_LIFETIME)": Gloss(
+        f"How long a message ID of CoAP must not be used again: {times.EXCHANGE_LIFETIME_S} s of a CON, "
+        f"{times.NON_LIFETIME_S} s of a NON.",
+        rfc(7252, "4.8.2"), ("message ID", "CON"),
+    ),
+    "NSTART": Gloss(
+        "How many exchanges a CoAP client may have open with one server: 1 unless something better limits it.",
+        rfc(7252, "4.7"), ("CON", "NON"),
+    ),
+    "piggybacked response": Gloss(
+        "A CoAP response that is in the acknowledgement of its request. One that takes longer comes on its own, as a "
+        "message that is acknowledged in turn: two frames more.",
+        rfc(7252, "5.2.1"), ("flow.answer", "CON"), also=("separate response", "piggybacked"),
+    ),
+    "block-wise transfer (Block1)": Gloss(
+        "A body too large for one CoAP message goes in blocks of 16 to 1024 octets, each with its own exchange: "
+        "Block1 of a request, Block2 of a response.",
+        rfc(7959, "2"), ("flow.coap.block1", "flow.coap.block2", "flow.coap.block2.size"), also=("blockwise",),
+    ),
+    "observe": Gloss(
+        "An option of CoAP: who asks once is sent each change of a resource from then on.",
+        rfc(7641, "1"), ("flow.coap.observe", "CoAP options"), also=("notification",),
+    ),
+    "option of CoAP": Gloss(
+        "What a CoAP message says beside its payload, such as Uri-Path or Content-Format. Options stand in the order "
+        "of their numbers, each tells the difference to the one before, and a length.",
+        rfc(7252, "3.1"), ("CoAP options", "flow.coap.option", "flow.coap.path"),
+        also=("option delta", "Uri-Path", "Uri-Query", "Uri-Host", "ETag", "Max-Age", "Accept", "No-Response"),
+    ),
+    "payload marker (0xff)": Gloss(
+        "The octet 0xff between options and payload of a CoAP message; without payload it is not there.",
+        rfc(7252, "3"), ("header CoAP",),
+    ),
+}  # fmt: skip
+
+SEALED = {
+    "object security (OSCORE)": Gloss(
+        "Protects a CoAP message from end to end: payload, code and most options are encrypted, so that proxies and "
+        "routers can pass it on and not read it. It costs an option and a tag.",
+        rfc(8613, "1"), ("flow.oscore", "header OSCORE", "Partial IV", "kid"),
+    ),
+    "partial IV (PIV)": Gloss(
+        "The sequence number of an OSCORE message, without leading zeros: 1 octet to begin with, 2 after 256 "
+        "messages. It makes the nonce and shows replays.",
+        rfc(8613, "6.1"), ("Partial IV length", "flow.oscore", "nonce"),
+    ),
+    "key ID of OSCORE (kid)": Gloss(
+        "The sender ID as an OSCORE request carries it: finds the security context at the receiver. With a kid "
+        "context where the same ID stands for several.",
+        rfc(8613, "5.1"), ("kid flag", "kid context flag", "flow.oscore.sender_id"), also=("kid context", "ID context"),
+    ),
+    "COSE": Gloss(
+        "Encrypted objects in CBOR. OSCORE sends one of them in a shorter form of its own.",
+        rfc(8613, "5"), ("OSCORE", "CBOR"),
+    ),
+    "replay window": Gloss(
+        "The last sequence numbers that a receiver remembers, so that one that comes late is taken and one that comes "
+        "twice is not.",
+        rfc(8613, "7.4"), ("replay", "partial IV", "epoch"),
+    ),
+    "additional authenticated data (AAD)": Gloss(
+        "What is protected against changes and goes in clear: of a frame its header, of DTLS the record's header, of "
+        "OSCORE the request that a response belongs to.",
+        rfc(8613, "5.4"), ("MIC", "CCM*"),
+    ),
+    "AEAD tag": Gloss(
+        "What proves that a message comes from a holder of the key and was not changed, behind the ciphertext: 8 "
+        "octets of CCM-8 suites, 16 of others. A frame's own is called MIC.",
+        rfc(6655, "6.1"), ("flow.oscore", "DTLS cipher suites", "MIC"), also=("tag", "AEAD", "CCM-8", "AES-CCM-8"),
+    ),
+    "datagram transport layer security (DTLS)": Gloss(
+        "Protects what two ends send each other over UDP: a handshake agrees on keys, then each record carries epoch, "
+        "sequence number, ciphertext and tag.",
+        rfc(9147, "1"), ("flow.dtls", "header DTLS", "epoch", "DTLS cipher suites"),
+    ),
+    "record": Gloss(
+        "One protected piece of DTLS: header, ciphertext, tag. That of 1.3 can be shorter: low bits of epoch and "
+        "sequence number, no length.",
+        rfc(9147, "4"), ("header DTLS", "epoch"),
+        also=("DTLS record",),
+    ),
+    "epoch of DTLS (epoch)": Gloss(
+        "Counts the keys of a DTLS association: 0 is in clear, each change of keys begins the next, in which the "
+        "sequence numbers start again.",
+        rfc(9147, "4.2"), ("flow.dtls.epoch", "header epoch", "message.field.epoch"),
+    ),
+    "connection ID": Gloss(
+        "Octets in a DTLS record that find the association though address or port of the node have changed.",
+        rfc(9146, "3"), ("flow.dtls.cid", "connection ID present"),
+    ),
+    "handshake": Gloss(
+        "The messages by which two ends of DTLS agree on version, suite and keys, before anything else is sent. Over "
+        "such links it takes many frames: keys known before (PSK) shorten it.",
+        rfc(9147, "5"), ("handshake type", "DTLS", "epoch"), also=("pre-shared key", "PSK"),
+    ),
+    "cipher suite": Gloss(
+        "The set of algorithms that a DTLS association uses; it decides the octets of nonce and tag in each record.",
+        rfc(6655, "3"), ("flow.dtls.suite", "DTLS cipher suites"),
+    ),
+}  # fmt: skip
+
+CONTENT = {
+    "sensor measurement lists (SenML)": Gloss(
+        "A standard form of measurements in JSON or CBOR: a pack is a list of records, each with name, unit, value, "
+        "time; what all share stands once as a base (bn, bt, bu, bv). A message of a design file is much shorter and "
+        "needs its format.",
+        rfc(8428, "4"), ("message", "CBOR", "column encoding"), also=("pack", "base name", "base time", "bn", "bt"),
+    ),
+    "CBOR": Gloss(
+        "A binary form of what JSON can say: each item begins with an octet for type and length.",
+        rfc(8949, "3"), ("SenML", "column encoding"),
+    ),
+}  # fmt: skip
+
+WORDS = IPV6 | RPL | COAP | SEALED | CONTENT

@@ -1,0 +1,206 @@
+"""Words of the link: what people call things that no table here has as its name.
+
+Clauses of IEEE 802.15.4 are from memory; where an RFC says it too, that is cited.
+"""
+
+from lowpanbudget.cites import ieee, rfc
+from lowpanbudget.fields import Gloss
+from lowpanbudget.layers.link import auxiliary, fcs, security
+
+_MICS = sorted({level.mic for level in auxiliary.LEVELS if level.mic})
+_LEVELS = "; ".join(f"{number} {level}" for number, level in enumerate(auxiliary.LEVELS))
+SLOTS = {
+    "time-slotted channel hopping (TSCH)": Gloss(
+        "A way to the air without contention. Time is cut into slots that all nodes count alike, and a schedule says "
+        "who sends to whom in which slot; the channel is another each time, so that one that is disturbed spoils few "
+        "tries. Each slot has room for one frame and its acknowledgement.",
+        rfc(7554, "appendix A"), ("access.slots", "slotframe", "cell", "guard", "ASN"),
+    ),
+    "absolute slot number (ASN)": Gloss(
+        "How many slots have passed since the network began: the clock that all its nodes share. With a cell's "
+        "channel offset it gives the channel, and in place of the frame counter it goes in the nonce of a secured "
+        "frame.",
+        rfc(7554, "appendix A.6"), ("TSCH synchronization IE", "ASN in nonce", "TSCH"),
+    ),
+    "slot": Gloss(
+        "A short time of fixed length in which one frame is sent and acknowledged. A template says where in it the "
+        "frame and the answer stand.",
+        rfc(7554, "appendix A.1"), ("access.slots.template", "slotframe", "guard", "TSCH timeslot IE"),
+        also=("time slot", "timeslot"),
+    ),
+    "channel offset": Gloss(
+        "The row of the schedule that a cell stands in. The channel itself is looked up anew in each slot: entry (ASN "
+        "+ channel offset) modulo length of the hopping sequence.",
+        rfc(7554, "appendix A.7"), ("cell", "hopping sequence"),
+    ),
+    "channel hopping": Gloss(
+        "Sending each time on another channel, in an order that all nodes know: the hopping sequence. Interference "
+        "and fading differ from channel to channel, so a retry has a fresh chance.",
+        rfc(7554, "appendix A.7"), ("channel offset", "access.slots.channels", "channel hopping IE"),
+        also=("hopping sequence",),
+    ),
+    "shared cell": Gloss(
+        "A cell in which several nodes may send: they collide, and who gets no acknowledgement waits a random number "
+        "of such cells. A dedicated cell has one sender.",
+        rfc(7554, "appendix A.5"), ("access.slots.shared_cells", "cell"),
+        also=("dedicated cell",),
+    ),
+    "enhanced beacon (EB)": Gloss(
+        "The beacon of a network in slots: a frame of version 2 whose information elements tell who wants to join the "
+        "ASN, the slot template, the hopping sequence and the cells to begin with. The join metric in it tells how "
+        "far from the root the sender stands.",
+        rfc(7554, "appendix A.11"), ("upkeep.beacon_s", "TSCH synchronization IE"),
+        also=("join metric",),
+    ),
+    "keep-alive (KA)": Gloss(
+        "A frame without content, sent because a node was silent for long: its acknowledgement says how far the "
+        "clocks have drifted apart.",
+        rfc(7554, "appendix A.8"), ("upkeep.keep_alive_s", "drift"),
+    ),
+    "drift (ppm)": Gloss(
+        "How fast two clocks run apart, in parts per million: 20 ppm are 20 µs in a second. Each node may be off so "
+        "much, so two may differ by twice that; slots need a guard that covers it until they hear each other again.",
+        rfc(7554, "appendix A.8"), ("access.slots.drift_ppm", "guard", "keep-alive"),
+        also=("clock drift",),
+    ),
+    "6top protocol (6P)": Gloss(
+        "How two neighbours agree on cells between them: requests and responses in information elements. When to ask "
+        "for more is left to a scheduling function such as MSF.",
+        rfc(8480, "3"), ("IETF IE", "MSF"),
+        also=("6top",),
+    ),
+    "minimal scheduling function (MSF)": Gloss(
+        "The rule by which a node of a 6TiSCH network asks its parent for cells or gives some back: it counts how "
+        "many of its cells it used, and gets further ones when most were.",
+        rfc(9033, "1"), ("6P", "access.slots.cells"),
+    ),
+    "IPv6 over the slots of TSCH (6TiSCH)": Gloss(
+        "The set of standards that lets 6LoWPAN and RPL run over time-slotted channel hopping: a minimal schedule, "
+        "6P, a way to join.",
+        rfc(9030, "1"), ("TSCH", "6P", "pledge"), also=("minimal schedule", "minimal configuration"),
+    ),
+    "pledge": Gloss(
+        "A node that wants to join a 6TiSCH network. A neighbour that is a member, its join proxy, passes its request "
+        "on to the registrar (JRC), which answers with the keys of the network (CoJP), sealed by OSCORE.",
+        rfc(9031, "4"), ("enhanced beacon", "OSCORE"),
+        also=("join proxy", "join registrar", "JRC", "CoJP"),
+    ),
+}  # fmt: skip
+
+FRAMES = {
+    "frame check sequence (FCS)": Gloss(
+        f"The last octets of a frame, {' or '.join(map(str, fcs.LENGTHS[1:]))} by the PHY: a check (a CRC) against "
+        "errors on the air, not against an attacker. A frame that fails it is dropped without a word.",
+        fcs.CITE, ("check-sequence-wrong", "MIC"),
+        also=("CRC", "MFR"),
+    ),
+    "acknowledgement (ACK)": Gloss(
+        "What the receiver of a frame sends back at once to say that it came; without it the frame is sent again. The "
+        "short one (Imm-Ack) holds the sequence number alone; the one of version 2 (Enh-Ack) has addresses, security "
+        "and information elements like any frame. It says nothing about further hops. CoAP, RPL and recoverable "
+        "fragments have their own.",
+        ieee(2015, "7.3.3"), ("link.acknowledged", "access.retries", "ack request", "DAO-ACK", "RFRAG-ACK", "CON"),
+        also=("imm-ack", "enh-ack"),
+    ),
+    "short address": Gloss(
+        "A link address of 2 octets that a node is given when it joins; unique within its PAN alone. It saves 6 "
+        "octets each time against an extended one.",
+        ieee(2015, "7.2.2.9"), ("link.addresses", "station.short"),
+        also=("16-bit address",),
+    ),
+    "extended address (EUI-64)": Gloss(
+        "A link address of 8 octets that the maker gives a node, unique in the world (an EUI-64).",
+        ieee(2015, "7.2.2.9"), ("link.addresses", "station.extended", "IID"),
+        also=("64-bit address", "MAC address"),
+    ),
+    "sequence number of the MAC (DSN)": Gloss(
+        "The octet by which a short acknowledgement names its frame, and a receiver tells a frame that was sent again "
+        "from a new one. Data and beacons count apart.",
+        ieee(2015, "7.2.3"), ("link.sequence_number",),
+        also=("BSN",),
+    ),
+    "frame pending": Gloss(
+        "A bit of frame control: the sender holds more for the receiver, which should stay awake or ask again.",
+        ieee(2015, "7.2.2.4"), ("header pending", "poll"),
+        also=("pending bit",),
+    ),
+    "poll": Gloss(
+        "How a node that sleeps gets what waits for it: it sends a data request to its parent, which answers with the "
+        "pending bit and then the frame.",
+        ieee(2015, "7.5.5"), ("sleep", "sleep.poll_s", "data request", "frame pending"),
+        also=("data poll", "polling"),
+    ),
+    "sleepy node": Gloss(
+        "A node whose radio is off most of the time; its parent keeps frames for it until it asks.",
+        rfc(7102, "2"), ("sleep", "poll", "CSL", "RIT"),
+        also=("sleepy end device", "SED"),
+    ),
+    "coordinated sampled listening (CSL)": Gloss(
+        "A node that sleeps listens for a moment in a fixed period; who wants to reach it sends wake-up frames until "
+        "then, or at the moment that it has learned.",
+        ieee(2015, "6.12.2"), ("CSL IE", "sleepy node"),
+    ),
+    "receiver-initiated transmission (RIT)": Gloss(
+        "A node that sleeps says in a command when it is awake, and listens behind it; who has something for it waits "
+        "for that.",
+        ieee(2015, "6.12.3"), ("RIT data request", "sleepy node"),
+    ),
+    "full-function device (FFD)": Gloss(
+        "A node that can be coordinator, and so forward for others. A reduced-function device (RFD) speaks with one "
+        "such node alone.",
+        ieee(2015, "5.2"), ("coordinator",),
+        also=("RFD", "reduced-function device"),
+    ),
+    "coordinator": Gloss(
+        "A node that others associate with and that may send beacons; one of them, the PAN coordinator, began the "
+        "network. In networks of RPL it is usually the root.",
+        ieee(2015, "5.2"), ("superframe specification", "root"),
+        also=("PAN coordinator",),
+    ),
+    "personal area network (PAN)": Gloss(
+        "All nodes that share a PAN ID, 2 octets in the header: a frame for another PAN is dropped.",
+        ieee(2015, "7.2.2.6"), ("link.pan_id", "link.pan_ids"),
+    ),
+    "superframe (CAP)": Gloss(
+        "The time between two beacons of the 2003 edition's slotted networks: a contention access period (CAP) in "
+        "which nodes listen before they send, then guaranteed slots (GTS) in the contention-free period (CFP). "
+        "Nothing of TSCH, and hardly used with 6LoWPAN.",
+        ieee(2006, "5.5.1"), ("superframe specification", "slotframe"),
+        also=("CFP", "GTS", "contention access period"),
+    ),
+}  # fmt: skip
+
+PROTECTION = {
+    "CCM* (CCM)": Gloss(
+        "How frames are protected: AES with keys of 16 octets, in a mode that encrypts and adds an integrity code, or "
+        "does one of both. It needs a nonce that is never used twice with a key.",
+        ieee(2015, "9.3"), ("link.security", "MIC", "nonce"),
+        also=("AES-CCM", "AES"),
+    ),
+    "nonce": Gloss(
+        "The number that makes each encryption differ, though the key is the same. Twice the same with one key gives "
+        "the content away. A frame's is made of the sender's EUI-64, the frame counter and the level (in slots the "
+        "ASN in place of counter and level); it is not sent, its parts are. OSCORE and DTLS make theirs of a sequence "
+        "number.",
+        security.NONCE, ("frame counter", "ASN in nonce", "Partial IV", "extended-address-unknown"),
+    ),
+    "message integrity code (MIC)": Gloss(
+        "What proves that a frame comes from a holder of the key and was not changed: "
+        f"{', '.join(map(str, _MICS[:-1]))} or {_MICS[-1]} octets before the check sequence. The levels: {_LEVELS}.",
+        auxiliary.LEVELS_CITE, ("link.security.level", "CCM*", "FCS"),
+        also=("ENC-MIC", "MIC-32", "MIC-64", "MIC-128", "ENC-MIC-32", "ENC-MIC-64", "ENC-MIC-128"),
+    ),
+    "replay": Gloss(
+        "A true frame that an attacker sends once more. Receivers remember the greatest frame counter of each sender "
+        "and refuse what is not above it; OSCORE and DTLS keep a window of numbers instead.",
+        ieee(2015, "9.2.3"), ("frame counter", "replay window"),
+        also=("replay protection",),
+    ),
+    "auxiliary security header (ASH)": Gloss(
+        "What a secured frame tells about its protection, behind the addresses: level, how the key is named, frame "
+        "counter, key identifier.",
+        auxiliary.CITE, ("security control", "link.security"),
+    ),
+}  # fmt: skip
+
+WORDS = SLOTS | FRAMES | PROTECTION

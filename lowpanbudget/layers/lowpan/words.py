@@ -1,0 +1,124 @@
+"""Words of 6LoWPAN: what people call things that no table here has as its name."""
+
+from lowpanbudget.cites import rfc
+from lowpanbudget.fields import Gloss
+from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
+from lowpanbudget.layers.lowpan import fragment, nhc, recovery
+
+COMPRESSION = {
+    "IPv6 over low-power wireless personal area networks (6LoWPAN)": Gloss(
+        "The layer between IPv6 and the frames of IEEE 802.15.4: it compresses headers and cuts datagrams into "
+        "fragments, for frames too small for either.",
+        rfc(4944, "1"), ("6LoWPAN dispatch, page 0", "IPHC", "LOWPAN_NHC", "fragment", "mesh-under"),
+    ),
+    "next header (NH)": Gloss(
+        "In IPHC the bit NH says whether the next header is compressed as well (LOWPAN_NHC), or goes uncompressed "
+        "with its number in line. In IPv6 the field is the number of the header that follows, such as 17 for UDP.",
+        rfc(6282, "3.1.1"), ("next header form", "LOWPAN_NHC", "header NH"),
+    ),
+    "source address compression (SAC)": Gloss(
+        "The bit of IPHC that says what the source address is restored with: 0 the link-local prefix, 1 a context "
+        "(stateful). With SAM, which says how much of it goes in line, it is one choice.",
+        rfc(6282, "3.1.1"), ("source address mode", "context", "DAC"),
+    ),
+    "destination address compression (DAC)": Gloss(
+        "The bit of IPHC that says what the destination address is restored with: 0 the link-local prefix (of groups: "
+        "none), 1 a context. With M (multicast) and DAM, which says how much of it goes in line, it is one choice.",
+        rfc(6282, "3.1.1"), ("destination address mode", "context", "SAC"),
+    ),
+    "context identifier extension (CID)": Gloss(
+        "The bit of IPHC that says whether an octet follows that names the contexts: SCI of the source, DCI of the "
+        "destination. Without it context 0 is meant. Of DTLS, a connection ID has the same short name.",
+        rfc(6282, "3.1.2"), ("context octet", "context", "connection ID"), also=("SCI", "DCI"),
+    ),
+    "stateless and stateful compression (stateless)": Gloss(
+        "Stateless: all that is left out follows from the frame itself, the link-local prefix and the link addresses. "
+        "Stateful: a context, which both sides must know before, gives the prefix.",
+        rfc(6282, "3.1.1"), ("context", "SAC"), also=("stateful",),
+    ),
+    "interface identifier (IID)": Gloss(
+        "The lower 64 bits of an address. Where it is made of the link address (the EUI-64 with one bit turned, or "
+        "0000:00ff:fe00 and a short address) nothing of it need be sent, on the first hop.",
+        rfc(6282, "3.2.2"), ("station.identifier", "extended address", "source address mode"),
+    ),
+    "compressed port": Gloss(
+        f"A UDP port of the 16 from {nhc.KNOWN_PORT:#06x} on: half an octet in line, where both ports are such; any "
+        "port that begins with 0xf0 takes one octet.",
+        rfc(6282, "4.3.1"), ("flow.source_port", "UDP NHC"),
+        also=("F0B port",),
+    ),
+    "header compression": Gloss(
+        "Leaving out of IPv6, UDP and other headers what the receiver can work out: from the link header, from rules, "
+        "from contexts. Fields that are not left out go in line.",
+        rfc(6282, "1"), ("IPHC", "LOWPAN_NHC", "GHC", "HC1", "context", "elide"), also=("compression",),
+    ),
+    "6LoWPAN routing header (6LoRH)": Gloss(
+        "RPL's routing artefacts in short: source routes, the packet information and tunnels go before the IPHC "
+        "header, in page 1, and not as IPv6 headers within.",
+        rfc(8138, "4"), ("flow.routing.form", "SRH-6LoRH", "RPI-6LoRH", "IP-in-IP-6LoRH"),
+    ),
+    "mesh-under": Gloss(
+        "Frames are passed on below IPv6: all nodes are one IP hop apart, and a mesh header names the two ends. "
+        "Fragments are put together at the far end alone.",
+        rfc(6775, "2"), ("header mesh", "BC0", "route-over"),
+    ),
+    "route-over": Gloss(
+        "Each node on the way is an IPv6 router, as in networks of RPL: link addresses change from hop to hop, so "
+        "what is left out on the first hop may have to be sent on later ones.",
+        rfc(6775, "2"), ("flow.hops", "RPL", "mesh-under"),
+    ),
+}  # fmt: skip
+
+FRAGMENTS = {
+    "reassembly": Gloss(
+        "Putting the fragments of a datagram together again. The receiver gives up what is not whole after "
+        f"{fragment.TIMEOUT_S} s at most, and one that is lost loses the datagram.",
+        rfc(4944, "5.3"), ("fragment", "datagram_tag", "RFRAG", "VRB"), also=("reassembly buffer", "fragmentation"),
+    ),
+    "virtual reassembly buffer (VRB)": Gloss(
+        "What a router keeps that passes fragments on as they come: where the first of a datagram went, and under "
+        "which tag. It need not hold the datagram.",
+        rfc(8930, "6"), ("reassembly", "RFRAG"), also=("fragment forwarding",),
+    ),
+    "selective fragment recovery (SFR)": Gloss(
+        f"Fragments that can be asked for again: the receiver of up to {recovery.SEQUENCES} of them answers with a "
+        "bitmap of those that came, and only the others are sent once more.",
+        rfc(8931, "6"), ("RFRAG", "RFRAG-ACK", "network.fragments"),
+    ),
+    "largest datagram (1280)": Gloss(
+        f"Every link of IPv6 must carry datagrams of {MINIMUM_MTU} octets, here in fragments. A fragment header can "
+        f"say {fragment.LARGEST} at most.",
+        rfc(8200, "5"), ("network.mtu", "MTU option", "fragment"), also=("maximum transmission unit",),
+    ),
+}  # fmt: skip
+
+NODES = {
+    "border router (6LBR)": Gloss(
+        "The router at the edge of a 6LoWPAN network: it gives the prefix and the contexts, knows who is registered, "
+        "and is usually the root of RPL.",
+        rfc(6775, "2"), ("station.role", "root", "authoritative border router option"), also=("LBR", "gateway"),
+    ),
+    "6LoWPAN router (6LR)": Gloss(
+        "A node that passes packets of others on, in a route-over network.",
+        rfc(6775, "2"), ("6LN", "6LBR"),
+    ),
+    "6LoWPAN node (6LN)": Gloss(
+        "Any node of the network, host or router; often said of a leaf that passes nothing on.",
+        rfc(6775, "2"), ("station.role", "6LR"),
+    ),
+    "duplicate address detection (DAD)": Gloss(
+        "Finding out whether an address is another's already. A node registers it with its router (ARO); the router "
+        "asks the border router with DAR, which answers with DAC.",
+        rfc(6775, "8.2"), ("ARO", "DAR", "duplicate address confirmation"),
+    ),
+    "registration ownership verifier (ROVR)": Gloss(
+        "What proves in an extended registration whose an address is: 64 to 256 bits, in place of the EUI-64.",
+        rfc(8505, "5.3"), ("address registration option", "TID"), also=("EARO",),
+    ),
+    "transaction ID (TID)": Gloss(
+        "Counts the registrations of an address, so that routers know the newest where a node has moved.",
+        rfc(8505, "5.2"), ("address registration option", "ROVR"),
+    ),
+}  # fmt: skip
+
+WORDS = COMPRESSION | FRAGMENTS | NODES
