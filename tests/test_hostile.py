@@ -19,7 +19,7 @@ from lowpanbudget import Finding, read_capture
 from lowpanbudget.capture import savings
 from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.follow import devices, learning, memo, repeats
-from lowpanbudget.capture.follow.memo import Memo
+from lowpanbudget.capture.follow.memo import Memo, Regulars
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.surveyor import Surveyor
@@ -47,6 +47,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Make all bounds small that a few hundred frames would not reach."""
     for module, name in (
         (repeats, "MOST_SOURCES"), (passages, "MOST_WAYS"), (surveys, "MOST_CELLS"),
+        (surveys, "_MOST_PLACES"),
         (scene, "MOST_PANS"), (savings, "_MOST_HELD"), (floods, "_MOST_OPEN"), (requests, "_MOST_OPEN"),
         (FirstNamed, "MOST"),
     ):  # fmt: skip
@@ -54,7 +55,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         devices, "MOST_DEVICES", 4 * SMALL
     )  # registered before they are heard sealed
-    for kind in (Recent, Memo):
+    for kind in (Recent, Memo, Regulars):
         monkeypatch.setattr(kind.__init__, "__defaults__", (SMALL,))
     given = [SMALL if value == 256 else value for value in Reassembler.__init__.__defaults__ or ()]
     monkeypatch.setattr(Reassembler.__init__, "__defaults__", tuple(given))

@@ -26,7 +26,7 @@ from lowpanbudget.values import FrozenDict, replace
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
 MOST_REASONS = 256
 OTHERS = "others"
-_MOST_PLACES = 4096  # whose frames wait to be added up
+_MOST_PLACES = 1024  # whose frames wait to be added up
 
 
 class Surveyor:
