@@ -80,7 +80,7 @@ def _network(
 
     network = carry(design, seed=seed)
     changes = () if as_csv else changes_that_help(design, network)
-    findings = view.findings(deployment_findings(design))
+    findings = view.findings(deployment_findings(design, network=network))
     faults = [one["title"] for one in findings if one["severity"] == "failure"]
     if svg is not None:
         _draw(carries.charts(network), f"{design.title}: what the network carries", svg, file)

@@ -148,8 +148,13 @@ def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
         yield _check("shared", about, text, frames, slots.shared_cells, "frames")
 
 
+def may_refuse(limits: Limits | None) -> float:
+    """Return the share of frames that a queue may refuse."""
+    return _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
+
+
 def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[LimitCheck]:
-    allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
+    allowed = may_refuse(limits)
     for node in nodes:
         if node.queue_full is not None:
             text = f"{_percent(node.queue_full)} of the frames find its queue full{_give(node.queue_half_width)}"

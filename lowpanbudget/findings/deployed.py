@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.designs.deployment import DEPLOYMENT
@@ -15,15 +16,18 @@ DEPLOYMENT_RULES = rules_of(DEPLOYMENT, LOADS)
 
 
 def deployment_findings(
-    design: Design, messages: Sequence[MessageAirtime] | None = None
+    design: Design,
+    messages: Sequence[MessageAirtime] | None = None,
+    network: CarriedNetwork | None = None,
 ) -> list[Finding]:
     """Return what a design proves about how its network carries messages, worst first.
 
     ``messages`` are those of ``airtime(design)``, or of a part of it; None: all, where it can be told.
+    ``network`` is ``carry(design)``; None: it is played where a queue cannot be told without.
     """
     if messages is None:
         messages = _on_air(design)
-    deployment = Deployment(design, tuple(messages))
+    deployment = Deployment(design, tuple(messages), network)
     return ranked(hits(DEPLOYMENT_RULES, deployment, (deployment,)))
 
 

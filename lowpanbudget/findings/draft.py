@@ -14,6 +14,7 @@ from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:
     from lowpanbudget.deployment.airtime import MessageAirtime
+    from lowpanbudget.deployment.carried import CarriedNetwork
 
 MANY = 4  # frames for one message from which its delivery deserves a second look; our choice
 
@@ -51,10 +52,14 @@ class Draft:
 
 @dataclass(frozen=True, slots=True)
 class Deployment:
-    """A design, and what its messages take on the air; no messages where that is not known."""
+    """A design, and what its messages take on the air; no messages where that is not known.
+
+    ``network`` is how it carries them, where somebody found that out already.
+    """
 
     design: Design
     messages: "tuple[MessageAirtime, ...]"
+    network: "CarriedNetwork | None" = None
 
 
 def hits(

@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 from findings.air import heavy, names
-from findings.cases_deployment import CLOCKS_SET, DEPLOYMENT_CASES, DEPLOYMENT_FURTHER
+from findings.cases_deployment import CLOCKS_SET, DEPLOYMENT_CASES, DEPLOYMENT_FURTHER, slotted
 from findings.cases_loads import LOADS_CASES
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_planning import FURTHER, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
-from lowpanbudget import budget, fit
+from lowpanbudget import budget, carry, fit
 from lowpanbudget.design.knobs import knobs, positions
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.path import Path as DesignPath
@@ -59,6 +59,32 @@ def test_says_otherwise_in_other_branches(further: Further) -> None:
 def test_clocks_that_traffic_sets_do_not_drift_apart(how: str) -> None:
     """Whatever a node exchanges with its parent sets its clock (RFC 7554 sections A.8 and B.3)."""
     assert "guard-shorter-than-drift" not in names(judged(CLOCKS_SET[how]))
+
+
+@pytest.mark.parametrize(
+    ("keys", "tables", "flow", "octets", "holds"),
+    [
+        # calculated by itself the queue next to the gate refuses 1.7 %, too much: each child sends in cells of its own,
+        # so that messages of several frames do not come as closely as if they came at once
+        (
+            "cells = 4",
+            "[tree]\nby_hop = [1, 2, 4]\n[queue]\nframes = 6\n[loss]\nframes = 0.5\n[limits]\ndelivery = 0.99\n",
+            "every_s = 20\nmost_frames = 8",
+            200,
+            True,
+        ),
+        # and here below 1 %: frames of a node behind come in runs, as its own queue empties
+        ("cells = 1", "[tree]\nby_hop = [1, 1]\n[queue]\nframes = 4\n", "every_s = 3", 20, False),
+    ],
+)
+def test_queues_are_judged_as_carry_judges_them(
+    keys: str, tables: str, flow: str, octets: int, *, holds: bool
+) -> None:
+    """No number is asked for: two answers of one program about one queue must not contradict each other."""
+    text = slotted(keys, tables, flow, octets)
+    queues = [check.holds for check in carry(parse_design(text)).checks if check.matter == "queue"]
+    assert queues == [holds]
+    assert ("queue-overflows" in names(judged(text))) != holds
 
 
 def test_a_sound_design_has_nothing_of_weight() -> None:

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from lowpanbudget.deployment.carry import carry
+from lowpanbudget.deployment.checks import may_refuse
 from lowpanbudget.deployment.load import NodeLoad, loads
 from lowpanbudget.deployment.node_queues import node_queues
 from lowpanbudget.deployment.traffic import Traffic, traffic_of
@@ -12,8 +14,8 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 
 LOADS = Subject("loads")
-# the share of frames without a place that is worth a word where the design does not say what is to arrive: our choice
-_FULL = 0.01
+# the part of what a queue may refuse from which on, calculated by itself, it is worth being played: our choice
+_NEAR = 0.1
 
 
 def _loaded(deployment: Deployment) -> Iterator[tuple[Access, Traffic, tuple[NodeLoad, ...]]]:
@@ -76,22 +78,31 @@ def more_cells_than_slots(_: Deployment, deployment: Deployment) -> Hits:
 
 @LOADS.rule("queue-overflows", Deployment)
 def queue_overflows(_: Deployment, deployment: Deployment) -> Hits:
-    """Calculate each queue in the long run, where its cells are enough at all."""
-    queue, limits = deployment.design.queue, deployment.design.limits
-    allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
-    for access, _traffic, nodes in _loaded(deployment) if queue is not None else ():
-        slots = access.slots
-        if queue is None or slots is None:
+    """Take each queue as it is played, where its cells are enough at all and it may be full at times."""
+    design = deployment.design
+    allowed, network = may_refuse(design.limits), deployment.network
+    for access, _traffic, nodes in _loaded(deployment) if design.queue is not None else ():
+        if design.queue is None or access.slots is None:
             continue
+        if network is None and _fullest(nodes, access, design.queue.frames) > allowed * _NEAR:
+            network = carry(design)
         full = {
-            node.name: found.up.full
-            for node, found in zip(nodes, node_queues(nodes, access, queue.frames), strict=True)
-            if found.up is not None and node.up.cells_needed(slots.slotframe_s) <= slots.cells
-        }
-        name = max(full, key=lambda one: full[one], default="")
-        if name and full[name] > allowed:
-            cause = f"{full[name]:.1%} of the frames find its {plural(queue.frames, 'place')} taken"
-            yield Hit(cause.replace("%", " %"), (), f"node {name}")
+            node.name: node.queue_full
+            for node in (() if network is None else network.nodes)
+            if node.queue_full is not None and (node.cells_needed or 0) <= (node.cells or 0)
+            and node.queue_full - node.queue_half_width > allowed
+        }  # fmt: skip
+        if full:
+            name = max(full, key=lambda one: full[one])
+            places = plural(design.queue.frames, "place")
+            cause = f"{full[name] * 100:.1f} % of the frames find its {places} taken"
+            yield Hit(cause, (), f"node {name}")
+
+
+def _fullest(nodes: tuple[NodeLoad, ...], access: Access, places: int) -> float:
+    """Return the greatest share that a queue by itself refuses: those along a path depend on each other."""
+    found = (queues.up for queues in node_queues(nodes, access, places))
+    return max((queue.full for queue in found if queue is not None), default=0.0)
 
 
 @LOADS.rule("reports-overflow-queue", Deployment)
