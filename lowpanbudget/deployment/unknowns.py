@@ -23,7 +23,7 @@ def unknowns(
 ) -> Iterator[str]:
     """Yield what remains open, the most important first."""
     missing, numbers = sum(one.missing for one in nodes), sum(one.numbers for one in nodes)
-    if numbers:
+    if missing:
         yield (
             f"{missing} of {plural(numbers, 'frame number')} of the nodes were not heard here, lost on their way or "
             "missed by this receiver alone: nothing that they may have brought is held against the plan"

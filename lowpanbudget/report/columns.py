@@ -124,7 +124,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "95 % sure": "Where the share before it lies, with 95 % confidence; what was not heard may have come too.",
         "every s": "Seconds from one message to the next: the one in the middle, and how much they differ.",
         "hops": "Hops that it took.",
-        "took s": "Seconds from the first bit of its first try to the last bit of the one that arrived: the middle.",
+        "took s": "Seconds from the first bit of its first try to the last bit of the one that arrived (its first bit "
+        "without a design): the middle.",
         "95 % in": "The same for 95 of 100.",
         "from": "The sender.",
         "to": "The receiver.",

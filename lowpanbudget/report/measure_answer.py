@@ -47,7 +47,8 @@ def flow_words(flows: Sequence[dict[str, Any]]) -> str:
         )
     if any(flow["took"] is not None for flow in flows):
         told.append(
-            "took: from the first bit of the first try to the last bit of the one that arrived"
+            "took: from the first bit of the first try to the last bit of the one that arrived (its first "
+            "bit without a design)"
         )
     text = "; ".join(told)
     return text and f"{text}."
