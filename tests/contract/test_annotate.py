@@ -3,6 +3,7 @@
 import json
 import os
 import stat
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -97,6 +98,39 @@ def test_a_broken_frame_is_shown_as_far_as_it_goes(invoke: Invoke) -> None:
     fault = frame["fault"]
     assert isinstance(fault, dict)
     assert (fault["kind"], fault["offset"]) == ("Truncated", 9)
+
+
+# the MHR of FRAME alone with an FCS of 4 octets: CRC-32, as IEEE 802.15.4-2015 clause 7.2.10 has it, from memory
+WITH_CRC32 = FRAME[:9] + zlib.crc32(FRAME[:9]).to_bytes(4, "little")
+
+
+@pytest.mark.parametrize(
+    ("octets", "says"),
+    [
+        (FRAME[:-2], "a frame without FCS, its 12 octets make sense to the end"),
+        (WITH_CRC32, "last 4 octets are an FCS that matches"),
+        (bytes([len(FRAME)]) + FRAME, "tells how many follow, 14, as a PHR does: leave it out"),
+        (bytes([len(FRAME)]) + FRAME[:-2], "leave it out and say that it has no FCS"),
+        (bytes.fromhex("7a333b"), "begins as a 6LoWPAN payload, and has no MHR"),
+        (bytes.fromhex("7bf6333b"), "begins as a 6LoWPAN payload, and has no MHR"),
+        (FRAME[:8], "look at the snap length"),
+        (FRAME[:10], "look at the snap length"),
+    ],
+    ids=["no FCS", "longer FCS", "PHR", "PHR, no FCS", "no MHR", "no MHR, a context", "cut", "cut later"],
+)  # fmt: skip
+def test_what_to_try_is_what_fits(invoke: Invoke, octets: bytes, says: str) -> None:
+    """Each frame is FRAME with one known thing done to it; the proposal must be that thing."""
+    done = invoke("annotate", octets.hex())
+    assert done.exit_code == 3
+    assert says in " ".join(done.stdout.split())
+
+
+def test_nothing_is_proposed_for_a_frame_that_came_whole(invoke: Invoke) -> None:
+    """Its check sequence is right, so its octets are all there: whoever sent it is wrong."""
+    (frame,) = frames(invoke("annotate", bytes(SCAPY / b"\x7a").hex(), "--json"))
+    fault = frame["fault"]
+    assert isinstance(fault, dict)
+    assert (fault["kind"], fault["hint"]) == ("Truncated", "")
 
 
 def test_many_broken_frames_are_told_in_few_lines(invoke: Invoke, tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.opening import ContentOpener, look_into
+from lowpanbudget.capture.follow.other_readings import advise
 from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
@@ -65,6 +66,7 @@ def lone(
     record = Record(0, None, FRAME_TYPE, octets, len(octets))
     sighting = Sighting(record, body, decoder, matcher, octets, fcs)
     frame = sighting.as_frame
+    advise(frame, decoder, fcs)
     sighting.payload = frame.payload
     if frame.datagram is not None:
         sighting.datagram = frame.datagram.octets
