@@ -78,7 +78,7 @@ class Shrinker:
         self._counters = counters or Counters()
         self._hop: tuple[bytes, bytes] | None = None
         if flow is not None:
-            way = next((h for h in flow.hop_list(link) if h.name == hop), None)
+            way = next((h for h in flow.hop_list(link.addresses) if h.name == hop), None)
             if way is None:
                 raise RequestError(
                     f"flow {flow.name!r} has no {hop!r} hop",

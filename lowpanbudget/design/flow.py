@@ -9,7 +9,7 @@ from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import NONE, Application
-from lowpanbudget.design.link import AddressForm, Link
+from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.routing import UNROUTED, Routing, routers
 from lowpanbudget.env import IID_MASK, interface_identifier, link_of_identifier
 from lowpanbudget.errors import RequestError, plural
@@ -185,7 +185,7 @@ class Flow(HashedOnce):
                 cite=rfc(4291, "2.5.6"), hint="Give it a wider scope",
             )  # fmt: skip
 
-    def hop_list(self, link: Link) -> tuple[Hop, ...]:
+    def hop_list(self, form: AddressForm) -> tuple[Hop, ...]:
         """Return the hops that differ: the first, and a forwarded one when there are several.
 
         The forwarded hop stands for the worst: its link addresses are relays' (but for the last of two hops) and its
@@ -194,7 +194,6 @@ class Flow(HashedOnce):
         (RFC 8138 section 5.6), and forwards the packet without its entry (section 5.5): so the second hop is the worst,
         with the hop limit of that hop alone.
         """
-        form = link.addresses
         start, end = (
             (self.border if station.role == "outside" else station).link_address(form)
             for station in (self.source, self.destination)

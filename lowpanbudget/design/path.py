@@ -8,7 +8,7 @@ from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST, Flow, Hop
-from lowpanbudget.design.link import Link
+from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import DoesNotFit
@@ -283,4 +283,9 @@ def _link_room(link: Link, source_octets: int, destination_octets: int) -> int:
 
 def paths(link: Link, contexts: Contexts, flow: Flow) -> list[Path]:
     """Return the flow's paths, one for each hop that differs."""
-    return [Path(link, contexts, flow, hop) for hop in flow.hop_list(link)]
+    return [Path(link, contexts, flow, hop) for hop in _hops(flow, link.addresses)]
+
+
+@lru_cache(maxsize=512)  # most knobs turn no key of a flow
+def _hops(flow: Flow, form: AddressForm) -> tuple[Hop, ...]:
+    return flow.hop_list(form)
