@@ -52,7 +52,15 @@ from findings.cases_fragments import (
     sized,
     spilled,
 )
-from findings.cases_joining import acknowledged, answered, confirmed, registered
+from findings.cases_joining import (
+    acknowledged,
+    answered,
+    confirmed,
+    granted,
+    passed_on,
+    registered,
+    unanswered,
+)
 from findings.cases_link import (
     FAR_NAME,
     IPHC_ONLY,
@@ -1338,6 +1346,47 @@ FURTHER = (
             "routers refuse what it registers: status 9, 6LBR registry saturated",
             (f"{PREFIX}ff:fe00:1 answers with status 9, 6LBR registry saturated",),
             (1,),
+        ),
+    ),
+    # sent again with the same sequence: too few to prove anything
+    Further(
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 1)),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "no DAO-ACK comes from fe80::ff:fe00:1",
+            ("fe80::ff:fe00:17 asked 2 times, first 92 s before the capture ends",),
+            (2, 3),
+            2,
+        ),
+    ),
+    # a DAO-ACK that answers another DAO than those heard
+    Further(
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), more=[(49, granted(0))]),
+        Told(
+            "failure",
+            "fe80::ff:fe00:17",
+            "no DAO-ACK comes from fe80::ff:fe00:1",
+            (
+                "fe80::ff:fe00:17 asked 3 times, first 92 s before the capture ends",
+                "1 DAO-ACK with a sequence of none of them",
+            ),
+            (2, 3, 4),
+            3,
+        ),
+    ),
+    # one DAO on two hops to the root, which is heard; the relay that would bring the answer is too
+    Further(
+        "dao-never-acknowledged",
+        lambda: unanswered(more=passed_on(2, 8, NODE, RELAY, ROOT)),
+        Told(
+            "risk",
+            f"{PREFIX}ff:fe00:17",
+            f"no DAO-ACK comes from {PREFIX}ff:fe00:1",
+            (f"{PREFIX}ff:fe00:17 asked 1 time, first 92 s before the capture ends",),
+            (2,),
         ),
     ),
     # RFC 9010 section 6.3: U is 0x80, A is 0x40, and what is left is the status of a registration

@@ -1,6 +1,6 @@
 """A capture that fires each finding about nodes that are not let in, and near misses that do not."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from itertools import pairwise
 
 from findings import air
@@ -71,6 +71,46 @@ def associated(*statuses: int) -> Capture:
     )
 
 
+def unanswered(
+    *daos: tuple[float, int],
+    more: Iterable[tuple[float, bytes]] = (),
+    k: int = 0x80,
+    until: float = 100.0,
+    root: bytes = ROOT,
+) -> Capture:
+    """DAOs of NODE to its parent, each a time and a sequence, with the flag K (RFC 6550 section 6.4.1), and others.
+
+    Target and transit option as in sections 6.7.7 and 6.7.8. ``root`` sends at 1 s and when the capture ends.
+    """
+    ends = air.address("fe80::", NODE), air.address("fe80::", ROOT)
+    frames = [
+        (at, air.frame(air.datagram(links=(root, NODE)), 50, (root, NODE))) for at in (1.0, until)
+    ]
+    for at, sequence in daos:
+        body = bytes([0, k, 0, sequence, 5, 18, 0, 128]) + air.address(air.PREFIX, NODE).packed
+        body += bytes([6, 4, 0, 0, sequence, 120])
+        packet = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 255)
+        frames.append((at, air.frame(packet, sequence, (NODE, ROOT))))
+    return Capture([*sorted([*frames, *more])])
+
+
+def granted(sequence: int) -> bytes:
+    """The DAO-ACK to this sequence."""
+    return acknowledged(*[0] * (sequence + 1))[-1]
+
+
+def passed_on(code: int, at: float, *way: bytes) -> list[tuple[float, bytes]]:
+    """A DAO with K (2) or a DAO-ACK (3) of sequence 1 between NODE and ROOT, over the nodes of the way, 1 s each."""
+    ends = air.address(air.PREFIX, way[0]), air.address(air.PREFIX, way[-1])
+    body = bytes([0, 0x80, 0, 1]) if code == 2 else bytes([0, 0, 1, 0])
+    message = air.icmpv6(155, body, *ends, code=code)
+    return [
+        (at + hop, air.frame(air.ip(*ends, 58, message, 64 - hop), 20 * code + hop, link))
+        for hop, link in enumerate(pairwise(way))
+    ]
+
+
+DAO_ACK_MISSING = "no DAO-ACK comes from fe80::ff:fe00:1"
 EUI = "02:5e:10:00:00:00:00:17"
 CHILD, PARENT = "fe80::ff:fe00:17", "fe80::ff:fe00:1"
 FULL = "status 2, neighbour cache full"
@@ -112,6 +152,19 @@ JOINING_CASES: dict[str, Case] = {
             2,
         ),
     ),
+    # the third of them is answered; 100 - 8 = 92
+    "dao-never-acknowledged": Case(
+        lambda: unanswered((8, 1), (28, 2), (48, 3)),
+        lambda: unanswered((8, 1), (28, 2), (48, 3), more=[(49, granted(3))]),
+        Told(
+            "failure",
+            CHILD,
+            DAO_ACK_MISSING,
+            (f"{CHILD} asked 3 times, first 92 s before the capture ends",),
+            (2, 3, 4),
+            3,
+        ),
+    ),
 }
 
 JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
@@ -130,6 +183,33 @@ JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     ),
     "an EUI-64 as it is": ("address-octets-reversed", lambda: registered(FAR_NODE)),
     "an EUI-64 of somebody else": ("address-octets-reversed", lambda: registered(bytes(7) + b"1")),
+    "a DAO-ACK that the capture had no time for": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), until=60.0),
+    ),
+    "DAO messages that do not ask": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), k=0),
+    ),
+    "a parent that the capture does not hear": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), root=RELAY),
+    ),
+    "two DAO-ACKs missed after one": (
+        "dao-never-acknowledged",
+        lambda: unanswered((4, 1), (8, 2), (28, 3), more=[(5, granted(1))]),
+    ),
+    "a DAO-ACK heard on its first hop alone": (
+        "dao-never-acknowledged",
+        lambda: unanswered(
+            more=[*passed_on(2, 8, NODE, RELAY, ROOT), passed_on(3, 12, ROOT, RELAY, NODE)[0]],
+            root=RELAY,
+        ),
+    ),
+    "a DAO-ACK to another address of the node": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 1), (48, 1), more=passed_on(3, 50, ROOT, NODE)),
+    ),
     "the second device of an address": (
         "registration-refused",
         lambda: Capture([*answered(1, 1)]),

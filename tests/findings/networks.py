@@ -136,15 +136,23 @@ class Network:
         for number, part in enumerate(split(packet, env, room=room, tag=self.tags[ends[0]])):
             self.put(at + 0.05 * number, *ends, part)
 
-    def over(self, at: float, way: list[tuple[int, int]], segment: bytes, *, up: bool) -> None:
-        """What follows an IPv6 header, UDP, over several hops with the RPL option; down by a source route or tables."""
+    def over(
+        self,
+        at: float,
+        way: list[tuple[int, int]],
+        segment: bytes,
+        *,
+        up: bool,
+        kind: int = ipv6.UDP,
+    ) -> None:
+        """What follows an IPv6 header, over several hops with the RPL option; down by a source route or tables."""
         first, last = way[0][0], ROOT if up else way[-1][1]
         for passed, (source, to) in enumerate(way):
             ahead = [] if self.stored or up else [self.ip(end) for _, end in way[passed + 1 :]]
             option = routing.hop_by_hop_of(Rpi(0, self.rank(source), down=not up), 0x63)
             route = routing.routing_header_of(ahead) if ahead else b""
-            body = bytes([ipv6.ROUTING if route else ipv6.UDP]) + option[1:]
-            body += (route and bytes([ipv6.UDP]) + route[1:]) + segment
+            body = bytes([ipv6.ROUTING if route else kind]) + option[1:]
+            body += (route and bytes([kind]) + route[1:]) + segment
             end = self.ip(to if ahead else last)
             packet = air.ip(self.origin(first), end, 0, body, self.limit(first, passed))
             self.hop(at + passed * (1.1 if self.slots else 0.3), source, to, packet)
@@ -235,6 +243,9 @@ class Network:
         message = air.icmpv6(155, base + target + transit, *ends, code=2)
         for passed, (source, to) in enumerate(way_up(node)):
             self.hop(at + passed, source, to, air.ip(*ends, 58, message, 64 - passed))
+        back = air.icmpv6(155, bytes([0, 0, sequence, 0]), *ends[::-1], code=3)
+        down = [(to, source) for source, to in reversed(way_up(node))]
+        self.over(at + 5, down, back, up=False, kind=ipv6.ICMPV6)
 
     # --- all of it -----------------------------------------------------------------------------------
 

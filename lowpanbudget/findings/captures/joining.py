@@ -1,22 +1,26 @@
 """Nodes that are not let in: what answers their association, their registration and their DAO."""
 
 from collections.abc import Hashable
+from ipaddress import IPv6Address
 from typing import Any
 
-from lowpanbudget.env import link_text
+from lowpanbudget.env import IID_MASK, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.wording import seconds_text
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (
     DuplicateAddressConfirmation,
     NeighborAdvertisement,
 )
-from lowpanbudget.layers.internet.rpl.messages import REJECTION, DaoAck, status_text
+from lowpanbudget.layers.internet.rpl.messages import REJECTION, Dao, DaoAck, status_text
 from lowpanbudget.layers.link.contents import (
     ASSOCIATION_RESPONSE,
     ASSOCIATION_STATUS,
@@ -168,3 +172,99 @@ def dao_answered(memory: Answered, scene: Scene, datagram: HeardDatagram) -> Non
 def dao_refused(memory: Answered, _known: Surroundings) -> Hits:
     """Judge each node."""
     return _hits(memory, "its DAO messages are rejected")
+
+
+_WAIT_S = 60.0  # for an answer; RFC 6550 names no time, and sleeping nodes fetch theirs: our choice
+_FEW = 3  # DAO messages without an answer that tell; our choice
+_MOST_SEQUENCES = 64
+
+
+@dataclass(slots=True)
+class _AskedDaos:
+    """DAO messages of a node that asked for an acknowledgement since one came last, the first of them at ``first_s``.
+
+    ``to`` is whom the last of them went to, ``over`` the next node on its way, which also brings what comes back.
+    ``strays`` counts acknowledgements of other sequences.
+    """
+
+    source: IPv6Address
+    to: IPv6Address
+    over: Station
+    first_s: float
+    was_answered: bool = False
+    count: int = 0
+    strays: int = 0
+    sequences: set[int] = field(default_factory=set)
+    frames: Frames = field(default_factory=Frames)
+
+    def answer(self, sequence: int) -> None:
+        """Take an acknowledgement, on whatever hop it was heard."""
+        if sequence not in self.sequences:
+            self.strays += bool(self.count)
+            return
+        self.was_answered, self.count, self.strays = True, 0, 0
+        self.sequences.clear()
+        self.frames.clear()
+
+
+# by interface identifier, as a node may ask from one address and be answered at another, and RPL instance
+AskedForAck = FirstNamed[tuple[int, int], _AskedDaos]
+
+
+@JOINING.rule("dao-never-acknowledged", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6)
+def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note each DAO that asks (K) where it is heard first, and what answers it on any hop.
+
+    "A node MAY set the 'K' flag in a unicast DAO message to solicit a unicast DAO-ACK" (RFC 6550 section 9.3).
+    """
+    layers = reversed(datagram.layers)
+    message = next((one for one in layers if isinstance(one, Icmpv6)), None)
+    if message is None or message.checksum_ok is False:
+        return
+    content, header = message.message, datagram.header
+    if isinstance(content, DaoAck):
+        asked = memory.get((int(header.destination) & IID_MASK, content.rpl_instance_id))
+        if asked is not None:
+            asked.answer(content.sequence)
+        return
+    if not isinstance(content, Dao) or not content.acknowledge or scene.passage is not None:
+        return
+    if header.destination.is_multicast or datagram.link_destination is None:
+        return
+    to, over, now_s = header.destination, (datagram.pan_id, datagram.link_destination), scene.time_s
+    key = int(header.source) & IID_MASK, content.rpl_instance_id
+    asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over, now_s))
+    if asked is None:
+        return
+    if not asked.count:
+        asked.first_s = now_s
+    asked.to, asked.over, asked.count = to, over, asked.count + 1
+    if len(asked.sequences) < _MOST_SEQUENCES:
+        asked.sequences.add(content.sequence)
+    asked.frames.note(scene.number)
+
+
+@JOINING.at_end("dao-never-acknowledged")
+def dao_never_acknowledged(memory: AskedForAck, known: Surroundings) -> Hits:
+    """Judge each node, where all can be read and whoever would bring the answer was heard.
+
+    Few that have no answer may be lost, by the capture as well: then nothing is said of a node that has had one.
+    """
+    if known.unread:
+        return
+    for asked in memory.values():
+        waited_s, few = known.end_s - asked.first_s, asked.count < _FEW
+        if not asked.count or not waited_s >= _WAIT_S or asked.over not in known.senders:
+            continue
+        if few and (asked.was_answered or asked.strays):
+            continue
+        cause = f"no DAO-ACK comes from {asked.to}"
+        told = f"{asked.source} asked {plural(asked.count, 'time')}"
+        evidence = [f"{told}, first {seconds_text(waited_s)} before the capture ends"]
+        if asked.strays:
+            evidence.append(f"{plural(asked.strays, 'DAO-ACK')} with a sequence of none of them")
+        severity, certainty = (Severity.RISK, Certainty.OPEN) if few else (None, None)
+        yield Hit(
+            cause, tuple(evidence), str(asked.source), tuple(asked.frames), severity,
+            times=asked.count, certainty=certainty,
+        )  # fmt: skip
