@@ -15,7 +15,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
-from lowpanbudget.findings.senders import Givers, HeardSender, Refusal, Senders, Station
+from lowpanbudget.findings.senders import CounterUse, Givers, HeardSender, Refusal, Senders, Station
 from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -106,11 +106,11 @@ class Scene:
     of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
     held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
     ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes, ``match``
-    its flow in the design, ``passage`` how it came here where another node sent it before, ``by`` what is noted
-    of who sent it, ``fragmented`` what its
-    fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others need not say that it
-    cannot. ``opened`` is what stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root
-    that was known then, ``slot`` the absolute slot number that the capture gives.
+    its flow in the design, ``passage`` how it came here where another node sent it before, ``by`` what is noted of who
+    sent it, ``fragmented`` what its fragment belongs to, ``used_before`` the frame that used its frame counter first.
+    ``explained``: a rule knows why the frame cannot be read, and others need not say that it cannot. ``opened`` is what
+    stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root that was known then, ``slot``
+    the absolute slot number that the capture gives.
     """
 
     known: Surroundings
@@ -132,6 +132,7 @@ class Scene:
     passage: Passage | None = None
     by: HeardSender | None = None
     fragmented: FragmentedDatagram | None = None
+    used_before: CounterUse | None = None
     explained: bool = False
     opened: OpenedContent | None = None
     root: IPv6Address | None = None

@@ -64,6 +64,15 @@ class HeardSender:
         self.heard_s, self.heard = time_s, number
 
 
+class CounterUse(NamedTuple):
+    """The frame that used a frame counter first: ``octets`` without its FCS, of a long one a digest of them."""
+
+    octets: bytes
+    number: int
+    time_s: float
+    destination: bytes | None
+
+
 # by the PAN that the frames go to, and link source
 Senders = FirstNamed[Station, HeardSender]
 

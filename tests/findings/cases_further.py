@@ -64,6 +64,7 @@ from findings.cases_joining import (
 from findings.cases_link import (
     FAR_NAME,
     IPHC_ONLY,
+    counted,
     in_slot,
     other_frames,
     pan_rule,
@@ -1346,6 +1347,35 @@ FURTHER = (
             "routers refuse what it registers: status 9, 6LBR registry saturated",
             (f"{PREFIX}ff:fe00:1 answers with status 9, 6LBR registry saturated",),
             (1,),
+        ),
+    ),
+    # nothing asks for an acknowledgement that a MAC could wait for
+    Further(
+        "frame-replayed",
+        lambda: counted(7, 7, ack_request=False),
+        Told(
+            "risk",
+            FAR_NAME,
+            "secured frames come again, and are no retries",
+            (
+                "frame counter 0x00000007 in frames 1 and 2, 1 s apart: equal octet for octet",
+                "it asks for no acknowledgement, so its MAC sends it once",
+            ),
+            (1, 2),
+        ),
+    ),
+    Further(
+        "frame-replayed",
+        lambda: counted(7, 7, at=(1, 11)),
+        Told(
+            "risk",
+            FAR_NAME,
+            "secured frames come again, and are no retries",
+            (
+                "frame counter 0x00000007 in frames 1 and 2, 10 s apart: equal octet for octet",
+                "the tries of one frame do not last that long",
+            ),
+            (1, 2),
         ),
     ),
     # sent again with the same sequence: too few to prove anything

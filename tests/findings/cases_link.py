@@ -4,6 +4,8 @@ Frame control (IEEE 802.15.4-2006 clause 7.2.1.1, from memory): type in bits 0-2
 5, PAN ID compression 6, destination mode 10-11, version 12-13, source mode 14-15 (short 2, extended 3).
 """
 
+from collections.abc import Callable, Iterable
+
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, ROOT, Capture
 from findings.judge import Case, Told
@@ -76,6 +78,22 @@ def counters(*numbers: int, level: int = 5) -> Capture:
     return Capture(
         [air.secured(bytes([n]) * 6, n, number, level) for n, number in enumerate(numbers, 1)]
     )
+
+
+def counted(*numbers: int, at: Iterable[float] = (), **changes: object) -> Capture:
+    """Sealed frames that are the same where their counters are."""
+    frames = []
+    for number in numbers:
+        security = Security(5, 1, number, key_index=1)
+        header = air.mac(number, FAR, security=security, **changes)
+        frames.append(encode_frame(header, bytes.fromhex(IPHC_ONLY), key=air.KEY).octets)
+    times = list(at) or [float(n) for n in range(1, len(frames) + 1)]
+    return Capture(list(zip(times, frames, strict=True)))
+
+
+def beside(one: Capture, other: Capture) -> Capture:
+    """The frames of both in the order of their times."""
+    return Capture([*sorted([*one.timed(), *other.timed()])])
 
 
 def opened(
@@ -242,8 +260,29 @@ LINK_CASES = {
             FAR_NAME,
             "02:5e:10:00:00:00:00:17 used a frame counter 0x00000007 for two different frames "
             "(key id mode 1, index 1)",
-            ("frame counter 0x00000007 in frames 1 and 2",),
+            # a header of 27 octets whose third is the number, 4 octets of IPHC and NHC, then the checksum (2), what is
+            # sent (6) and the code (4)
+            (
+                "frame counter 0x00000007 in frames 1 and 2",
+                "different octets: 13, the first is octet 2, the last 42",
+            ),
             (1, 2),
+        ),
+        also=UNOPENED,
+    ),
+    # the first frame once more: at once that is a retry, behind the next frame it is none
+    "frame-replayed": Case(
+        lambda: counted(7, 8, 7),
+        lambda: counted(7, 7, 8),
+        Told(
+            "risk",
+            FAR_NAME,
+            "secured frames come again, and are no retries",
+            (
+                "frame counter 0x00000007 in frames 1 and 3, 2 s apart: equal octet for octet",
+                "frame 2 to the same receiver came between, with a higher counter",
+            ),
+            (1, 3),
         ),
         also=UNOPENED,
     ),
@@ -351,5 +390,24 @@ LINK_CASES = {
             (1,),
             cite="RFC 6971",
         ),
+    ),
+}
+
+LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a frame that is tried again and again": (
+        "frame-replayed",
+        lambda: counted(7, 7, 7, 8, at=(1, 2, 9, 10)),
+    ),
+    "frames that two receivers heard, with clocks that differ": (
+        "frame-replayed",
+        lambda: counted(7, 8, 7, 8, at=(1, 1.5, 1.9, 2.4)),
+    ),
+    "a frame to another receiver between two tries": (
+        "frame-replayed",
+        lambda: beside(counted(7, 7, at=(1, 3)), counted(8, at=(2,), destination=NODE)),
+    ),
+    "a frame that comes again, far behind": (
+        "frame-counter-went-back",
+        lambda: counted(7, 99, 7),
     ),
 }

@@ -13,7 +13,7 @@ from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
 from findings.cases_joining import JOINING_CASES, JOINING_NEAR
-from findings.cases_link import LINK_CASES
+from findings.cases_link import LINK_CASES, LINK_NEAR
 from findings.cases_loads import LOADS_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
@@ -46,7 +46,8 @@ CASES: dict[str, Case] = (
     | READING_CASES
 )
 NEAR = (
-    NODES_NEAR
+    LINK_NEAR
+    | NODES_NEAR
     | ANSWERS_NEAR
     | JOINING_NEAR
     | FRAGMENT_NEAR

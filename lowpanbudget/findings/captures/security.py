@@ -10,8 +10,10 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import CounterUse
+from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
-from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
@@ -41,40 +43,96 @@ def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
     return (mac.pan_id, mac.source, *key)
 
 
-# the last counters of a sender: a digest of the frame that used one, and its number
-CountersUsed = Recent[int, tuple[bytes, int]]
+# the last counters of a sender, with the frame that used each first
+CountersUsed = Recent[int, CounterUse]
 _MOST_COUNTERS = 32
+_RETRIES_S = 8.0  # how long the tries of one frame may last, in a slot schedule too; our choice
+_CLOCKS_S = 1.0  # less lies between two receivers whose captures were put together; our choice
 
 
-@SECURITY.rule("frame-counter-used-twice", Mac, memory=Recent, concerns=concerns.link_security)
-def frame_counter_used_twice(
-    memory: Recent[SecuredSender, CountersUsed], scene: Scene, mac: Mac
+def _kept(octets: bytes) -> bytes:
+    """Return a frame to compare with later; of a long one its digest."""
+    return octets if len(octets) <= LARGEST_FRAME else blake2b(octets, digest_size=8).digest()
+
+
+@SECURITY.rule("frame-replayed", Scene, memory=Recent, concerns=concerns.link_security)
+def frame_replayed(
+    memory: Recent[SecuredSender, CountersUsed], scene: Scene, _frame: Scene
 ) -> Hits | None:
-    """Compare the frame with the one that used its counter before."""
-    sender, counter = _sender(scene, mac), scene.counter
-    if sender is None or counter is None:
+    """Note who used each counter; tell the same octets that no MAC sends again as its retry.
+
+    A MAC sends again what asks for an acknowledgement, at most macMaxFrameRetries times, 7, and before what it has for
+    the same receiver next (IEEE 802.15.4-2015 clause 6.7.4.3; the order is common practice, no source).
+    """
+    mac, counter = scene.frame.mac, scene.counter
+    if mac is None or counter is None or scene.fcs_ok is False:
+        return None
+    sender = _sender(scene, mac)
+    if sender is None:
         return None
     used = memory.get(sender)
     if used is None:
         used = memory[sender] = CountersUsed(_MOST_COUNTERS)
+    octets = _kept(scene.octets[: len(scene.octets) - scene.fcs])
+    before = used.get(counter)
+    if before is None:
+        used[counter] = CounterUse(octets, scene.number, scene.time_s, mac.destination)
+        return None
+    scene.used_before = before
+    past_s = scene.time_s - before.time_s
+    if before.octets != octets or not past_s >= _CLOCKS_S:
+        return None
+    later = (one for number, one in used.items() if number > counter and one.number > before.number)
+    between = next((one for one in later if one.destination == mac.destination), None)
+    if between is not None:
+        why = f"frame {between.number} to the same receiver came between, with a higher counter"
+    elif not mac.ack_request:
+        why = "it asks for no acknowledgement, so its MAC sends it once"
+    elif past_s > _RETRIES_S:
+        why = "the tries of one frame do not last that long"
+    else:
+        return None
+    frames = before.number, scene.number
+    told = f"frame counter {counter:#010x} in frames {frames[0]} and {frames[1]}"
+    evidence = (f"{told}, {seconds_text(past_s)} apart: equal octet for octet", why)
+    return (Hit("secured frames come again, and are no retries", evidence, scene.sender, frames),)
+
+
+def _differ(octets: bytes, before: bytes) -> str:
+    """Return which octets of two frames differ."""
+    if len(octets) != len(before):
+        return f"one has {octets_text(len(before))}, the other {len(octets)}"
+    places = [at for at, pair in enumerate(zip(octets, before, strict=True)) if len({*pair}) > 1]
+    return f"different octets: {len(places)}, the first is octet {places[0]}, the last {places[-1]}"
+
+
+@SECURITY.rule("frame-counter-used-twice", Mac, varies=True, concerns=concerns.link_security)
+def frame_counter_used_twice(scene: Scene, mac: Mac) -> Hits | None:
+    """Compare the frame with the one that used its counter before."""
+    before, counter, security = scene.used_before, scene.counter, mac.security
+    if before is None or counter is None or security is None:
+        return None
     octets = scene.octets[: len(scene.octets) - scene.fcs]
-    digest = blake2b(octets, digest_size=8).digest()
-    before, number = used.setdefault(counter, (digest, scene.number))
-    if before != digest and mac.security is not None:
-        text = f"frame counter {counter:#010x}"
-        cause = f"{scene.sender} used a {text} for two different frames ({_key_text(mac.security)})"
-        evidence = (f"{text} in frames {number} and {scene.number}",)
-        return (Hit(cause, evidence, scene.sender, (number, scene.number)),)
-    return None
+    if before.octets == _kept(octets):
+        return None
+    text = f"frame counter {counter:#010x}"
+    cause = f"{scene.sender} used a {text} for two different frames ({_key_text(security)})"
+    evidence = [f"{text} in frames {before.number} and {scene.number}"]
+    if len(octets) <= LARGEST_FRAME:
+        evidence.append(_differ(octets, before.octets))
+    return (Hit(cause, tuple(evidence), scene.sender, (before.number, scene.number)),)
 
 
 @SECURITY.rule("frame-counter-went-back", Mac, memory=Recent, concerns=concerns.link_security)
 def frame_counter_went_back(
     memory: Recent[SecuredSender, tuple[int, int]], scene: Scene, mac: Mac
 ) -> Hits | None:
-    """Compare with the highest counter so far, and the frame that had it."""
+    """Compare with the highest counter so far, and the frame that had it; a frame that comes again did not go back."""
     sender, counter = _sender(scene, mac), scene.counter
     if sender is None or counter is None:
+        return None
+    before = scene.used_before
+    if before is not None and before.octets == _kept(scene.octets[: len(scene.octets) - scene.fcs]):
         return None
     highest, number = memory.get(sender, (-1, 0))
     if counter < highest and highest - counter <= _REORDER:
