@@ -15,6 +15,7 @@ from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
+from lowpanbudget.layers.lowpan.lorh import Rpi
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.values import FrozenDict, replace
@@ -26,14 +27,15 @@ class LeftOut:
     """Counts the records that a conversion leaves out, by reason; reasons beyond 256 count as others.
 
     Of datagrams that were begun in fragments it counts those ``assembled``, those ``dropped`` and those ``given_up`` as
-    a ``Tally`` does; the dropped ones are among what was left out.
+    a ``Tally`` does; the dropped ones are among what was left out. Of datagrams that were not left out it counts those
+    whose RPL option has an ``assumed_type``.
     """
 
-    __slots__ = ("_assembled", "_dropped", "_given_up", "_reasons")
+    __slots__ = ("_assembled", "_assumed_type", "_dropped", "_given_up", "_reasons")
 
     def __init__(self) -> None:
         self._reasons: dict[str, int] = {}
-        self._assembled = self._dropped = self._given_up = 0
+        self._assembled = self._dropped = self._given_up = self._assumed_type = 0
 
     @classmethod
     def of(cls, given: "LeftOut | None") -> "LeftOut":
@@ -64,6 +66,18 @@ class LeftOut:
     def given_up(self) -> int:
         """Return how many of those made room for others."""
         return self._given_up
+
+    @property
+    def assumed_type(self) -> int:
+        """Return how many datagrams have an RPL option of type 0x63 from a 6LoRH header, as nobody said which it is.
+
+        The type is not on the air, "that is, a choice between 0x23 (new) and 0x63 (old)" (RFC 9008 section 4.3).
+        """
+        return self._assumed_type
+
+    def assume_type(self) -> None:
+        """Count such a datagram."""
+        self._assumed_type += 1
 
     def assemble(self) -> None:
         """Count a datagram that became whole."""
@@ -113,10 +127,18 @@ def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Re
             elif sighting.datagram is not None:
                 if sighting.is_fragment:
                     left_out.assemble()
+                if trace.knowledge.rpi_type_assumed and _has_rpi_lorh(sighting):
+                    left_out.assume_type()
                 yield _record(sighting, IPV6_TYPE, sighting.datagram)
             elif reason := sighting.reason:
                 left_out.add(reason)
     left_out.add_all(trace.leftover)
+
+
+def _has_rpi_lorh(sighting: Sighting) -> bool:
+    """Return whether the RPL option of its datagram was restored."""
+    template = sighting.headers_template
+    return template is not None and any(isinstance(one, Rpi) for one in template.example.layers)
 
 
 def decrypt(

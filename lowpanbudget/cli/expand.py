@@ -87,9 +87,11 @@ def command(
     )
     if not decrypted:
         tell_fragmented(ctx, left_out)
+        _tell_assumed(ctx, left_out.assumed_type)
     if as_json:
         facts: dict[str, Any] = {"kind": "frames" if decrypted else "datagrams"}
         if not decrypted:
+            facts["rpl_option_type_assumed"] = left_out.assumed_type
             facts["fragmented"] = {name: getattr(left_out, name) for name in _FRAGMENTED}
         emit("expand", capture, target, records, written, left_out, **facts)
     if captures.is_wrong(records.notices):
@@ -109,6 +111,17 @@ def tell_fragmented(ctx: click.Context, left_out: "LeftOut") -> None:
         given_up = f", {left_out.given_up} of those given up for room" if left_out.given_up else ""
         text = f"{left_out.assembled} made whole, {left_out.dropped} never whole{given_up}"
         captures.say(ctx, f"{plural(begun, 'datagram')} begun in fragments: {text}")
+
+
+def _tell_assumed(ctx: click.Context, count: int) -> None:
+    """Tell once that nothing said which type the RPL option has where it went as a 6LoRH header."""
+    if count:
+        captures.say(
+            ctx,
+            f"{plural(count, 'datagram')} written with an RPL option of type 0x63 in place of a 6LoRH header, which "
+            "does not say whether it is 0x63 or 0x23 (RFC 8138 section 6.3, RFC 9008 section 4.3)",
+            "Give the design (routing.rpi_type), or a capture that begins before a DIO with the DODAG configuration",
+        )
 
 
 def refuse_other(records: "CaptureFile") -> None:

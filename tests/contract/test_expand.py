@@ -8,6 +8,7 @@ import struct
 import subprocess
 import sys
 from functools import cache
+from ipaddress import IPv6Address
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,8 @@ from contract.entry import HANGS_S, invoke, reading
 from scapy.layers.dot15d4 import Dot15d4FCS
 from scapy.layers.inet import UDP
 from scapy.layers.inet6 import IPv6
+
+from lowpanbudget import encode_frame
 
 DATAGRAMS = 229  # link type IPv6 (link-type registry)
 TOP = Path(__file__).parents[2]
@@ -74,6 +77,51 @@ def test_keys_open(tmp_path: Path) -> None:
     done = expand(source, "-o", out, "--keys", shelf.key_file(tmp_path))
     assert bytes(IPv6(shelf.read_back(out)[1][0])[UDP].payload) == b"reading"
     assert air.KEY.hex() not in done.output
+
+
+# page 1; RPI-6LoRH with instance and low octet of the rank elided, rank 2 (RFC 8138 figure 10); IPHC with all elided
+# and next header 59 (RFC 6282 section 3.1.1)
+ROUTED = bytes.fromhex("f1830502" + "7a333b")
+
+
+def dio(flags: int) -> bytes:
+    """A DIO of the root, MOP 1, with a DODAG configuration of these flags (RFC 6550 sections 6.3.1, 6.7.6)."""
+    root, to = air.ip_of(shelf.ROOT, "fe80::"), IPv6Address("ff02::1a")
+    body = bytes([155, 1, 0, 0, 0, 1, 1, 0, 0x88, 0, 0, 0]) + air.ip_of(shelf.ROOT).packed
+    body += bytes([4, 14, flags, 8, 12, 10, 7, 0, 1, 0, 0, 1, 0, 120, 0, 60])
+    total = air.checksum(root, to, 58, body)
+    packet = air.ipv6(root, to, 58, body[:2] + total.to_bytes(2, "big") + body[4:], 255)
+    return air.frames_of(packet, shelf.ROOT, b"\xff\xff")[0]
+
+
+@pytest.mark.parametrize(
+    ("before", "told", "option"),
+    [
+        ([], True, 0x63),
+        (
+            [dio(0x00)],
+            False,
+            0x63,
+        ),  # "the default ... the old RPI Option Type value (0x63)" (RFC 9008 section 4.1.3)
+        ([dio(0x10)], False, 0x23),  # bit number three: "RPI 0x23 enable"
+    ],
+    ids=["nobody says", "0x63", "0x23"],
+)
+def test_which_rpl_option_a_routing_header_stands_for_is_told_once(
+    tmp_path: Path, before: list[bytes], told: bool, option: int
+) -> None:
+    routed = [
+        encode_frame(air.mac_of(shelf.NODE, shelf.ROOT, number), ROUTED).octets for number in (7, 9)
+    ]
+    capture, out = shelf.written(tmp_path / "a.pcap", [*before, *routed]), tmp_path / "out.pcap"
+    done = expand(capture, "-o", out, "--json")
+    assert done.exit_code == 0
+    says = "2 datagrams written with an RPL option of type 0x63 in place of a 6LoRH header"
+    assert done.stderr.count(says) == told
+    assert json.loads(done.stdout)["expand"]["rpl_option_type_assumed"] == 2 * told
+    _, (*_, last) = shelf.read_back(out)
+    # hop-by-hop options of one unit with next header 59: type, 4 octets, no flags, instance 0, rank 0x0200 (RFC 6553)
+    assert last[40:48] == bytes([59, 0, option, 4, 0, 0, 2, 0])
 
 
 # --- decrypted frames ---------------------------------------------------------------------------------

@@ -204,7 +204,8 @@ class Knowledge:
 
     A context that holds is changed or withdrawn by the router that announced it first, the root by those that
     announced the one before: what others say otherwise is noticed. Nothing proves who it was where frames are not
-    secured. ``devices`` is the table for nonces; ``learned_devices`` says where its learned entries come from.
+    secured. ``rpi_type_assumed``: nobody said yet which type the RPL option has. ``devices`` is the table for nonces;
+    ``learned_devices`` says where its learned entries come from.
     """
 
     configured: Contexts
@@ -214,6 +215,7 @@ class Knowledge:
     learned: dict[int, LearnedContext] = field(default_factory=dict)
     root_configured: bool = False
     rpi_type_configured: bool = False
+    rpi_type_assumed: bool = False
     next_end_ns: int | None = None
     learned_devices: LearnedDevices = field(init=False)
     _announcers: dict[int, IPv6Address | None] = field(init=False, default_factory=dict)
@@ -263,6 +265,7 @@ class Knowledge:
         # active" (RFC 9008 section 4.3)
         if lesson.rpi_type is not None and not self.rpi_type_configured:
             self.rpi_type = lesson.rpi_type
+            self.rpi_type_assumed = False
         return before != (self.root, self.rpi_type)
 
     def _learn_context(

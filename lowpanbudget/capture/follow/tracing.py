@@ -78,8 +78,7 @@ class Trace:
         self._keys = keys = keys_of(keys)  # no traceback shows their octets from here on
         self.design = design
         self.matcher = None
-        table = dict(Contexts.of(contexts))
-        rpi_type_configured = rpi_type is not None
+        table, rpi_type_configured = dict(Contexts.of(contexts)), rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
             from lowpanbudget.capture.follow.matching import Matcher, root_of  # noqa: PLC0415  # designs are heavy
@@ -99,6 +98,7 @@ class Trace:
             rpi.OLD if rpi_type is None else rpi_type,
             root_configured=root_address is not None,
             rpi_type_configured=rpi_type_configured,
+            rpi_type_assumed=rpi_type is None,
         )
         self._opener = opener_of(oscore, dtls)
         Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
