@@ -55,10 +55,11 @@ class Crossing(NamedTuple):
 class HeardFrame(NamedTuple):
     """One frame on the air.
 
-    ``sender`` and ``receiver`` are link addresses of the hop, None where it names none. ``octets`` are those on the
-    air, check sequence included. ``asks`` for an acknowledgement, ``answers``: it is one, which ``refuses`` what was
-    received and not accepted. ``sealed``: nobody here reads it. ``repeats`` is the number of the frame that it says
-    again. ``numbered``: its ``sequence`` counts its sender's frames.
+    ``sender`` and ``receiver`` are link addresses of the hop, None where it names none; ``carried`` are the addresses
+    in their place that the frame itself has. ``octets`` are those on the air, check sequence included. ``asks`` for an
+    acknowledgement, ``answers``: it is one, which ``refuses`` what was received and not accepted. ``sealed``: nobody
+    here reads it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its
+    sender's frames.
     """
 
     number: int
@@ -76,6 +77,7 @@ class HeardFrame(NamedTuple):
     damaged: bool
     crossing: Crossing | None
     refuses: bool = False
+    carried: tuple[bytes | None, bytes | None] = (None, None)
 
 
 class _HeaderFacts(NamedTuple):
@@ -89,6 +91,7 @@ class _HeaderFacts(NamedTuple):
     answers: bool
     refuses: bool
     to_all: bool
+    carried: tuple[bytes | None, bytes | None]
 
 
 def heard_frame(sighting: Sighting) -> HeardFrame | None:
@@ -116,6 +119,7 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         sighting.fcs_ok is False,
         None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices),
         facts.refuses,
+        facts.carried,
     )
 
 
@@ -130,6 +134,7 @@ def _header_facts(mac: Mac, decoder: Decoder) -> _HeaderFacts:
         mac.frame_type == FrameType.ACKNOWLEDGEMENT,
         mac.refuses,
         to_all,
+        (mac.source, mac.destination),
     )
 
 

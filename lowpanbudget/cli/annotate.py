@@ -8,7 +8,7 @@ import click
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.inputs import require_frames
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
     from io import BufferedReader
@@ -217,7 +217,10 @@ def _list(
         output.show(lambda console, screen: list_text.frames(console, screen, listed))
     faulty = sum(one.fault is not None for one in listed.frames)
     if faulty:
-        captures.say(ctx, f"{faulty} of {len(listed.frames)} frames are wrong")
+        captures.say(
+            ctx,
+            f"{faulty} of {plural(len(listed.frames), 'frame')} {'is' if faulty == 1 else 'are'} wrong",
+        )
     if wrong or faulty:
         ctx.exit(WireError.exit_code)
     if not listed.total:

@@ -11,7 +11,7 @@ import click
 
 from lowpanbudget.cli import completion, faults, options, streams
 from lowpanbudget.cli.inputs import require_capture, require_keys
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.files.reading import CaptureFile
@@ -320,7 +320,7 @@ def tell_notices(
     for notice in kept[:MOST_TOLD]:
         say(ctx, f"{name}: {notice}")
     if count > MOST_TOLD:
-        say(ctx, f"{name}: {count - MOST_TOLD} more notices like these")
+        say(ctx, f"{name}: {plural(count - MOST_TOLD, 'more notice')} like these")
     return is_wrong(kept)
 
 

@@ -183,5 +183,6 @@ def _tell_reasons(ctx: click.Context, reasons: dict[str, int]) -> None:
     if len(ordered) > captures.MOST_TOLD:
         rest = sum(count for _, count in ordered[captures.MOST_TOLD :])
         captures.say(
-            ctx, f"{what} {rest} times for {len(ordered) - captures.MOST_TOLD} more reasons"
+            ctx,
+            f"{what} {plural(rest, 'time')} for {plural(len(ordered) - captures.MOST_TOLD, 'more reason')}",
         )

@@ -7,7 +7,7 @@ import click
 
 from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 
 if TYPE_CHECKING:
     from lowpanbudget.payload.c.source import CodeMemory, GeneratedFile
@@ -87,10 +87,11 @@ def command(
         if form.min_octets != form.max_octets
         else f"{form.max_octets}"
     )
+    end = "" if size == "1" else "s"
     lines = [
         *(f"{path} is written" for path in paths),
         f"Memory in octets: {_memory(made.memory)}",
-        f"Message {form.name} takes {size} octets; the self-test has {made.vectors} vectors:",
+        f"Message {form.name} takes {size} octet{end}; the self-test has {plural(made.vectors, 'vector')}:",
         f"  cc -std=c99 -D{name}_SELF_TEST -D{name}_SELF_TEST_MAIN {paths[1]} -o self_test && ./self_test",
     ]
     output.emit("".join(f"{screen.text(line)}\n" for line in lines))

@@ -208,7 +208,7 @@ def _tell_roundings(ctx: click.Context, packed: "list[PackedRow]") -> None:
     if len(told) > captures.MOST_TOLD:
         captures.say(
             ctx,
-            f"{len(told) - captures.MOST_TOLD} more numbers are sent rounded; --json tells them all",
+            f"rounded besides: {plural(len(told) - captures.MOST_TOLD, 'more number')}; --json tells them all",
         )
 
 

@@ -212,7 +212,7 @@ def _tell_shares(ctx: click.Context, capture: str, shares: "Shares") -> None:
     """Say how the frames of a large capture were counted."""
     if shares.columns:
         frames = shares.columns + shares.followed
-        text = f"{shares.columns} of {frames} frames counted by columns ({shares.columns / frames:.1%}), "
+        text = f"{shares.columns} of {plural(frames, 'frame')} counted by columns ({shares.columns / frames:.1%}), "
         captures.say(ctx, f"{capture}: {text}{shares.followed} followed one by one")
     elif shares.why:
         captures.say(

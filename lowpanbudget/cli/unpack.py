@@ -73,7 +73,7 @@ def command(
     for place, notice in odd[:_MOST_TOLD]:
         captures.say(ctx, f"{place}: {notice}")
     if len(odd) > _MOST_TOLD:
-        captures.say(ctx, f"{len(odd) - _MOST_TOLD} more notices like these")
+        captures.say(ctx, f"{plural(len(odd) - _MOST_TOLD, 'more notice')} like these")
     wrong = [
         (unpacked.line.place or "the message", unpacked.fault)
         for unpacked in read

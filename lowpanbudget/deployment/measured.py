@@ -115,7 +115,7 @@ class MeasuredLink:
     ``answered`` is the share of tries that were acknowledged, as heard here; None where the receiver's acknowledgements
     are not heard. ``once`` is the share of frames that were sent a single time. ``octets`` is the mean length of a
     frame, ``answer_octets`` that of the longest acknowledgement. ``unanswered`` frames were never acknowledged:
-    tried as often as one may be, or refused.
+    tried as often as one may be, or refused. ``sender`` and ``receiver`` are the addresses that frames carry.
 
     ``ended`` is the share of tries that were acknowledged and not sent again: what the sender knows of, wherever the
     capture was heard. ``perhaps`` as many more ended so, which its upper ends count: their sender stopped before
@@ -142,6 +142,7 @@ class MeasuredLink:
 class MeasuredNode:
     """What a node put on the air, as far as it was heard: frames, acknowledgements, octets, and the time they took.
 
+    ``node`` is the address that its frames carry, ``other`` its other one where that is known.
     ``on_air_s`` and ``duty_cycle`` (a share of the capture's time) are None without the PHY of a design; ``worst`` is
     the share of the worst window of the design's limits, None where the capture is shorter. ``missing`` numbers of the
     node's own frames were not heard here, of ``numbers`` in all.
@@ -157,6 +158,7 @@ class MeasuredNode:
     worst: float | None
     missing: int
     numbers: int
+    other: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)

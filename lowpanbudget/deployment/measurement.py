@@ -16,6 +16,7 @@ from lowpanbudget.deployment.flows_seen import Missed, flow_seen, numbered
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, by_flow
 from lowpanbudget.deployment.links_seen import Links, most_tries
 from lowpanbudget.deployment.measured import MeasuredBurst, Measurement, PlanCheck
+from lowpanbudget.deployment.names_seen import NamesSeen
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
 from lowpanbudget.deployment.unknowns import unknowns
@@ -55,6 +56,7 @@ class Measurer:
         self._most = most
         self._ways = Journeys(None if burst is None else burst.octets, self._on_air.lasts_us)
         self._links = Links(self._most_tries)
+        self._names = NamesSeen()
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
         self._last_ns: int | None = None
@@ -83,6 +85,8 @@ class Measurer:
         if frame is None:
             self._without_header += 1
             return
+        self._names.hear(frame.sender, frame.carried[0])
+        self._names.hear(frame.receiver, frame.carried[1])
         frame = self._burst_unread(frame)
         answering = self._ways.acknowledger(frame) if frame.answers else None
         self._on_air.heard(frame, answering)
@@ -128,7 +132,8 @@ class Measurer:
         groups = in_their_places(groups)
         flows = tuple(flow_seen(group, missed, latency) for group in groups)
         flows = tuple(sorted(flows, key=lambda one: (-one.datagrams, one.title)))
-        links = self._links.links(self._ways.answering)
+        nodes = self._names.nodes(nodes)
+        links = self._names.links(self._links.links(self._ways.answering))
         timed, receivers = self._first_ns is not None, max(len(receptions), 1)
         checks: list[PlanCheck] = []
         if self._design is not None:

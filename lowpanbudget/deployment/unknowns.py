@@ -25,8 +25,9 @@ def unknowns(
     missing, numbers = sum(one.missing for one in nodes), sum(one.numbers for one in nodes)
     if missing:
         yield (
-            f"{missing} of {plural(numbers, 'frame number')} of the nodes were not heard here, lost on their way or "
-            "missed by this receiver alone: nothing that they may have brought is held against the plan"
+            f"{missing} of {plural(numbers, 'frame number')} of the nodes {'was' if missing == 1 else 'were'} not "
+            "heard here, lost on the way or missed by this receiver alone: nothing that may have come so is held "
+            "against the plan"
         )
     if any(one.perhaps for one in flows):
         yield (

@@ -7,6 +7,7 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
@@ -33,7 +34,7 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
         console.print()
     for name, group in groupby(alternatives, key=lambda alternative: alternative["message"]):
         encoded = list(group)
-        heading(console, screen, f"Message {name} in {len(encoded)} encodings")
+        heading(console, screen, f"Message {name} in {plural(len(encoded), 'encoding')}")
         console.print(Text("Octets", "bold"))
         layout.put(console, _sizes(screen, encoded, console.width))
         console.print()

@@ -11,6 +11,11 @@ _LINK_WORDS = (
     "frames whose tries were used up or refused"
 )
 _MOST_LINKS = 4  # that are told
+_NODE_WORDS = (
+    "answers: acknowledgements; duty: the share of the time on the air, worst: in the worst window of the design's "
+    "limits; missed: of the numbers of its frames, here."
+)
+_MOST_NAMES = 12
 
 
 def answer(found: dict[str, Any]) -> str:
@@ -66,3 +71,14 @@ def link_words(links: Sequence[dict[str, Any]]) -> str:
     more = len(refused) - _MOST_LINKS
     told += f" and on {plural(more, 'more link')}" if more > 0 else ""
     return f"{_LINK_WORDS}; refused (nack = 1, received but not accepted), which does not count as heard: {told}."
+
+
+def node_words(nodes: Sequence[dict[str, Any]]) -> str:
+    """Return what the columns of nodes mean, and the other address of nodes that have two."""
+    both = [f"{node['node']} is {node['other']}" for node in nodes if node["other"]]
+    if not both:
+        return _NODE_WORDS
+    more = len(both) - _MOST_NAMES
+    return (
+        f"{_NODE_WORDS} {', '.join(both[:_MOST_NAMES])}{f' and {more} more' if more > 0 else ''}."
+    )

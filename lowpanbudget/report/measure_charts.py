@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report.chart import (
     ChartBlock,
     ChartKind,
@@ -36,7 +37,7 @@ def burst_chart(burst: dict[str, Any]) -> CurveChart:
     came = [(0.0, 0.0), *((at, float(index)) for index, at in enumerate(times, 1))]
     limit = burst["all_in_s"]
     marks = () if limit is None else (ChartMark(limit, "all planned to be in"),)
-    says = f"{len(times)} of {packets} packets arrived, the last after {number(times[-1])} s."
+    says = f"{len(times)} of {plural(packets, 'packet')} arrived, the last after {number(times[-1])} s."
     return CurveChart(
         f"Packets of the burst {burst['name']}", says, "seconds since the first was sent", "packets",
         (Curve(_SENT, tuple(sent), steps=True), Curve(_ARRIVED, tuple(came), steps=True)), marks,

@@ -12,7 +12,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import chart_text, layout
 from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Cell
-from lowpanbudget.report.measure_answer import answer, flow_words, link_words
+from lowpanbudget.report.measure_answer import answer, flow_words, link_words, node_words
 from lowpanbudget.report.measure_charts import burst_chart
 from lowpanbudget.report.measurements import quantile
 from lowpanbudget.report.screen import Screen
@@ -49,7 +49,9 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     _table(
         console, screen, "Links", _LINK_TITLES, found["links"], _link, link_words(found["links"])
     )
-    _table(console, screen, "Nodes", _NODE_TITLES, found["nodes"], _node, _NODE_WORDS)
+    _table(
+        console, screen, "Nodes", _NODE_TITLES, found["nodes"], _node, node_words(found["nodes"])
+    )
     if found["unknown"]:
         console.print(Text("What this capture cannot tell", "bold"))
         for line in found["unknown"]:
@@ -112,10 +114,6 @@ _FLOWS = "Messages, each datagram counted once"
 _FLOW_TITLES = ("message", "arrived", "95 % sure", "every s", "hops", "took s", "95 % in")
 _LINK_TITLES = ("from", "to", "frames", "tries", "heard", "95 % sure", "never")
 _NODE_TITLES = ("node", "frames", "answers", "on air ms", "duty", "worst", "missed")
-_NODE_WORDS = (
-    "answers: acknowledgements; duty: the share of the time on the air, worst: in the worst window of the design's "
-    "limits; missed: of the numbers of its frames, here."
-)
 
 
 def tables(found: dict[str, Any]) -> Iterator[tuple[str, Sequence[str], list[list[str]], str]]:
@@ -123,20 +121,28 @@ def tables(found: dict[str, Any]) -> Iterator[tuple[str, Sequence[str], list[lis
     for title, titles, key, row, words in (
         (_FLOWS, _FLOW_TITLES, "flows", _flow, flow_words(found["flows"])),
         ("Links", _LINK_TITLES, "links", _link, link_words(found["links"])),
-        ("Nodes", _NODE_TITLES, "nodes", _node, _NODE_WORDS),
+        ("Nodes", _NODE_TITLES, "nodes", _node, node_words(found["nodes"])),
     ):
         if found[key]:
             yield title, titles, [list(row(entry)) for entry in found[key]], words
 
 
+# what the units are called that count
+_ONE = {"hops": "hop", "messages": "message", "packets": "packet", "tries": "try"}
+
+
 def check_numbers(check: dict[str, Any]) -> tuple[str, str]:
     """Return what was planned and what was seen, as people write it."""
-    of_all = check["unit"] == "share"
+    of_all, unit = check["unit"] == "share", check["unit"]
     texts = []
     for name in ("planned", "seen"):
         value = check[name]
         text = "-" if value is None else _share(value) if of_all else _number(value)
-        texts.append(text if of_all or value is None else f"{text} {check['unit']}")
+        texts.append(
+            text
+            if of_all or value is None
+            else f"{text} {_ONE.get(unit, unit) if text == '1' else unit}"
+        )
     return texts[0], texts[1]
 
 

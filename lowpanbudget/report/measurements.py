@@ -39,7 +39,14 @@ def measured(capture: str, found: Measurement) -> Data:
             }
             for link in found.links
         ],
-        "nodes": [{**data_of(node), "node": link_text(node.node)} for node in found.nodes],
+        "nodes": [
+            {
+                **data_of(node),
+                "node": link_text(node.node),
+                "other": None if node.other is None else link_text(node.other),
+            }
+            for node in found.nodes
+        ],
         "flows": flows,
         "receivers": receivers(found.receptions),
         "left_out": found.outside,

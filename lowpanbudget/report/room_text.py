@@ -295,7 +295,7 @@ def _cliffs(console: Console, cliffs: Sequence[Sequence[int]]) -> None:
     start = 0
     for largest, frames in cliffs:
         end = f"{start}-{largest}" if largest > start else f"{largest}"
-        parts.append(f"{end} octets: {frames}")
+        parts.append(f"{end} octet{'' if end == '1' else 's'}: {frames}")
         start = largest + 1
     console.print(Padding(_flow(parts, console.width - 2), (0, 0, 0, 2)))
     console.print()

@@ -7,7 +7,7 @@ from typing import Any
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.annotation import coded_contents, restored_headers, shortest, words_of
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import view
 from lowpanbudget.stack.comparison import Comparison
@@ -154,7 +154,7 @@ def facts(details: dict[str, Any]) -> list[str]:
     if details.get("status"):
         sentences.append(f"Radio status {details['status']} stood in place of the check sequence.")
     if details.get("cut_by"):
-        sentences.append(f"The capture left out its last {details['cut_by']} octets.")
+        sentences.append(f"The capture left out {plural(details['cut_by'], 'octet')} at its end.")
     if details.get("retransmission_of"):
         sentences.append(f"It is a retransmission of frame {details['retransmission_of']}.")
     if details.get("copy_of"):

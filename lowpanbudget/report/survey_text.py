@@ -190,7 +190,7 @@ def _reasons(console: Console, screen: Screen, reasons: dict[str, int]) -> None:
     layout.put(console, layout.table(("frames", "reason"), rows, console.width, right=(0,)))
     if len(reasons) > MOST:
         rest = sum(reasons.values()) - sum(count for _, count in shown)
-        text = f"and {rest} more for {len(reasons) - MOST} other reasons"
+        text = f"and {rest} more for {plural(len(reasons) - MOST, 'other reason')}"
         paragraph(console, screen, text, "dim", _INDENT)
     console.print()
 

@@ -60,7 +60,7 @@ def _counted(one: dict[str, Any]) -> str:
     if one["refused"]:
         reasons = "; ".join(one["reasons"][:_MOST_REASONS])
         if len(one["reasons"]) > _MOST_REASONS:
-            reasons += f"; {len(one['reasons']) - _MOST_REASONS} reasons more"
+            reasons += f"; {plural(len(one['reasons']) - _MOST_REASONS, 'more reason')}"
         text += f" {one['refused']:,} more cannot be encoded: {reasons}."
     return text
 

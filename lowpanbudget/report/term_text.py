@@ -141,7 +141,7 @@ def _rows(console: Console, screen: Screen, rows: Sequence[dict[str, Any]]) -> N
 def _carries(row: dict[str, Any]) -> str:
     if not row["carries"]:
         return ""
-    parts = ", ".join(f"{part['name']} {part['bits']} bits" for part in row["carries"])
+    parts = ", ".join(f"{part['name']} {plural(part['bits'], 'bit')}" for part in row["carries"])
     return f" (carries {parts})"
 
 

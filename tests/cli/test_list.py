@@ -145,7 +145,12 @@ def test_frames_that_are_wrong_are_counted_beside_the_list(tmp_path: Path) -> No
     file.write_text("02 00 2a\n41 d8 01\n")  # an acknowledgement, and a data frame that ends early
     shown = invoke("annotate", file, "--list", "--fcs", "none")
     assert shown.exit_code == 3
-    assert "1 of 2 frames are wrong" in shown.stderr
+    assert "1 of 2 frames is wrong" in shown.stderr
+    done = invoke("annotate", file, "--frame", "9", "--fcs", "none")
+    assert "has 2 frames;" in done.stderr
+    file.write_text("41 d8 01\n")
+    assert "1 of 1 frame is wrong" in invoke("annotate", file, "--list", "--fcs", "none").stderr
+    assert "has 1 frame;" in invoke("annotate", file, "--frame", "9", "--fcs", "none").stderr
 
 
 def test_what_is_for_captures_only() -> None:

@@ -437,6 +437,13 @@ def test_tries_of_frames_that_nobody_reads_are_tries(tmp_path: Path) -> None:
         )
     ]
     assert sums[0] == sums[1]
+    # nodes are called what their frames carry, whether or not the key file knows their EUI-64s
+    found = measure("examples/archive.pcap", design=planned, **keys)  # type: ignore[arg-type]
+    named = {one.node: one.other for one in found.nodes if one.other is not None}
+    assert named == {node: bytes.fromhex("025e20000000") + node for node in named}
+    assert len(named) == 13
+    assert all(len(one.node) == 8 for one in found.nodes if one.other is None)
+    assert {len(end) for one in found.links for end in (one.sender, one.receiver)} == {2}
     assert any(tries > frames for frames, tries, _ in sums[0])
 
 

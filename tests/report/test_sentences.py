@@ -3,6 +3,7 @@
 import pytest
 
 from lowpanbudget.report.audit_text import sentence
+from lowpanbudget.report.measure_text import check_numbers
 
 
 @pytest.mark.parametrize(
@@ -22,3 +23,20 @@ from lowpanbudget.report.audit_text import sentence
 )  # fmt: skip
 def test_a_sentence(cause: str, subject: str, shown: str) -> None:
     assert sentence(cause, subject) == shown
+
+
+@pytest.mark.parametrize(
+    ("unit", "planned", "seen", "shown"),
+    [
+        ("messages", 1, 0, ("1 message", "0 messages")),
+        ("hops", 1.0, 2, ("1 hop", "2 hops")),
+        ("tries", 4, 1, ("4 tries", "1 try")),
+        ("packets", 1, None, ("1 packet", "-")),
+        ("s", 1, 1.5, ("1 s", "1.5 s")),
+        ("share", 1, 0.5, ("100.0%", "50.0%")),
+    ],
+)
+def test_one_of_a_kind_is_one(
+    unit: str, planned: float, seen: float | None, shown: tuple[str, str]
+) -> None:
+    assert check_numbers({"unit": unit, "planned": planned, "seen": seen}) == shown

@@ -11,7 +11,7 @@ from lowpanbudget.capture.follow.other_readings import advise
 from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.events import Discarded, TimedOut
 
@@ -41,7 +41,7 @@ def pick(
     if not counted.count:
         raise RequestError(f"{name} has 0 frames: there is nothing to show", hint=NO_FRAME)
     if missing or not picked:
-        text = f"{name} has {counted.count} frames"
+        text = f"{name} has {plural(counted.count, 'frame')}"
         if missing:
             text += f"; there is no frame {missing[0]}"
             raise RequestError(text, hint="Frames count from 1")

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report.figure import WIDTH as BITS
 from lowpanbudget.report.figure import rows_of, runs_of
 from lowpanbudget.report.svg import looks
@@ -58,7 +59,7 @@ def _cells(paper: Paper, fields: Sequence[Data], y: float) -> float:
         paper.text(_LEFT - 8, y + 15, str(row["at"] // 8), "small faint end")
         if "fold" in row:
             paper.fill(_LEFT, y, BITS * _UNIT, high, row["look"], "cell fold")
-            says = f"{row['fold']['name']}: {row['bits'] // 8} octets more"
+            says = f"{row['fold']['name']}: {plural(row['bits'] // 8, 'octet')} more"
             paper.text(_LEFT + BITS / 2 * _UNIT, y + 16, says, "small middle halo")
         else:
             for piece in row["pieces"]:
