@@ -1,20 +1,45 @@
-"""What callers give, checked: a whole number, several of something, a value of a class."""
+"""What callers give, checked: a whole number, several of something, a value of a class; or told once it has failed.
 
-from collections.abc import Iterable
-from typing import Any, TypeVar
+What is called for every frame, or holds much, is not looked at before: where it fails (``explains``), what was given is
+compared with what is declared of it. These errors name kinds alone, not values: one may be a key.
+"""
 
+import struct
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache, wraps
+from inspect import signature
+from types import NoneType, UnionType
+from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+
+from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError
 
 Kind = TypeVar("Kind")
+Function = TypeVar("Function", bound=Callable[..., Any])
+# what Python raises for a value of a wrong kind, wherever it meets it
+_BARE = (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, struct.error)
+# what will do for what is declared
+_ALSO: dict[Any, Any] = {bytes: (bytes, bytearray, memoryview), float: (float, int)}
+_WORDS = {
+    bytes: "octets",
+    int: "a whole number",
+    str: "text",
+    bool: "True or False",
+    NoneType: "None",
+}
 
 
-def whole_number(value: object, name: str, least: int = 0) -> int:
+def whole_number(
+    value: object, name: str, least: int = 0, most: int | None = None, cite: Cite | None = None
+) -> int:
     """Return a whole number from ``least`` on; ``RequestError`` that names the argument for anything else."""
-    if isinstance(value, bool) or not isinstance(value, int) or value < least:
-        raise RequestError(
-            f"{name} {value!r} is no number from {least}", hint=f"Give {least} or more"
-        )
-    return value
+    whole = value if isinstance(value, int) and not isinstance(value, bool) else least - 1
+    if least <= whole and (most is None or whole <= most):
+        return whole
+    text, hint = f"{name} {value!r} is no number from {least}", f"Give {least} or more"
+    if most is not None:
+        text, hint = f"{text} to {most}", ""
+    raise RequestError(text, cite=cite, hint=hint)
 
 
 def several(values: object, name: str) -> Iterable[Any]:
@@ -29,5 +54,98 @@ def several(values: object, name: str) -> Iterable[Any]:
 def value_of(kind: type[Kind], value: object, hint: str = "") -> Kind:
     """Return a value of this class; ``RequestError`` for anything else."""
     if not isinstance(value, kind):
-        raise RequestError(f"a {kind.__name__} is needed, not {type(value).__name__}", hint=hint)
+        raise RequestError(f"{_text(kind)} is needed, not {type(value).__name__}", hint=hint)
     return value
+
+
+def function(value: Any, name: str) -> Any:
+    """Return what can be called; ``RequestError`` that names the argument for anything else."""
+    if not callable(value):
+        raise RequestError(f"{name} is a function, not {type(value).__name__}")
+    return value
+
+
+def function_or_none(value: Any, name: str) -> Any:
+    """Return what can be called, or None; raises as ``function``."""
+    return None if value is None else function(value, name)
+
+
+def as_declared(value: Kind) -> Kind:
+    """Return a value whose attributes are what its class declares; ``RequestError`` that names another."""
+    if wrong := _of_attributes(value):
+        raise wrong
+    return value
+
+
+def _of_attributes(value: Any) -> RequestError | None:
+    """Return what says which attribute is not what its class declares, of this value or of one in it."""
+    kind: Any = type(value)
+    hints = _hints(kind) if kind.__module__.startswith("lowpanbudget") else {}
+    for name, hint in hints.items():
+        if wrong := _misfit(getattr(value, name, None), hint, f"{kind.__name__}.{name}"):
+            return wrong
+    return None
+
+
+def explains(explained: Function) -> Function:
+    """Make a function that fails for a wrong kind of argument say which; not one that gets keys, which none may see."""
+
+    @wraps(explained)
+    def call(*given: Any, **named: Any) -> Any:
+        try:
+            return explained(*given, **named)
+        except _BARE:
+            hints, bound = _hints(explained), signature(explained).bind(*given, **named).arguments
+            for name, hint in hints.items():
+                if name in bound and (wrong := _misfit(bound[name], hint, name)):
+                    raise wrong from None
+            raise
+
+    return cast("Function", call)
+
+
+@cache
+def _hints(owner: Any) -> dict[str, Any]:
+    """Return what is declared of public attributes or arguments, without what cannot be looked up here."""
+    try:
+        hints = get_type_hints(owner)
+    except NameError:  # a name for type checkers alone
+        hints = {}
+    return {name: hint for name, hint in hints.items() if not name.startswith("_")}
+
+
+def _misfit(value: Any, hint: Any, name: str) -> RequestError | None:
+    if not _is(value, hint):
+        return RequestError(f"{name} is {_text(hint)}, not {type(value).__name__}")
+    for one in value if type(value) in (list, tuple) else (value,):
+        if wrong := _of_attributes(one):
+            return wrong
+    return None
+
+
+def _is(value: Any, hint: Any) -> bool:
+    origin, inner = get_origin(hint), get_args(hint)
+    if origin in (Union, UnionType):
+        return any(_is(value, one) for one in inner)
+    if origin is Literal:
+        return isinstance(value, str) and value in inner
+    if isinstance(value, str | bytes | Mapping) and origin in (Iterable, Sequence):
+        return False
+    if hint is bool:
+        return isinstance(value, int) and value in (0, 1)
+    if type(value) in (list, tuple) and len(inner) in (1, 2) and inner[1:] in ((), (...,)):
+        return isinstance(value, origin) and all(_is(one, inner[0]) for one in value)
+    kind = _ALSO.get(hint, origin or hint)
+    return not isinstance(kind, type | tuple) or isinstance(value, kind)
+
+
+def _text(hint: Any) -> str:
+    origin, inner = get_origin(hint), get_args(hint)
+    if origin in (Union, UnionType):
+        return " or ".join(map(_text, inner))
+    if origin is Literal:
+        return " or ".join(map(repr, inner))
+    if origin in (tuple, Iterable, Sequence):
+        return f"a {'tuple' if origin is tuple else 'list'}, each {_text(inner[0])}"
+    name = getattr(hint, "__name__", str(hint))
+    return _WORDS.get(hint) or f"{'an' if name[0] in 'AEIO' else 'a'} {name}"

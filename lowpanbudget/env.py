@@ -41,7 +41,10 @@ class Context:
 
     def covers(self, address: IPv6Address) -> bool:
         """Return whether the address begins with the prefix."""
-        return int(address) & self.mask == self.value
+        try:
+            return int(address) & self.mask == self.value
+        except (TypeError, ValueError, OverflowError):
+            raise RequestError(f"{address!r} is no IPv6 address") from None
 
 
 @lru_cache(256)
@@ -193,8 +196,10 @@ class Env:
     def between(self, source: bytes | None, destination: bytes | None) -> "Env":
         """Return the same surroundings between two other link addresses, which a header has carried."""
         return Env.carried(
-            source, destination, self.pan_id, self.contexts, self.root, self.rpi_type
-        )
+            None if source is None else link_address(source, "source"),
+            None if destination is None else link_address(destination, "destination"),
+            self.pan_id, self.contexts, self.root, self.rpi_type,
+        )  # fmt: skip
 
 
 # every frame has surroundings of its own: their slots are filled directly

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -86,6 +87,7 @@ def shortest_form(
     """
     if not isinstance(frame, Frame):
         raise RequestError(f"a frame from decode_frame is needed, not {type(frame).__name__}")
+    whole_number(largest, "largest", 1)
     if frame.datagram is None or frame.payload is None or frame.fault is not None:
         return None
     return compare(

@@ -6,7 +6,7 @@ The way back, frames out of datagrams, is in ``shrink``. Each gives records, and
 from collections.abc import Iterable, Iterator
 from typing import Unpack
 
-from lowpanbudget.arguments import value_of
+from lowpanbudget.arguments import explains, value_of
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
@@ -85,10 +85,11 @@ class LeftOut:
 
     def add(self, reason: str) -> None:
         """Count a record."""
-        reasons = self._reasons
+        reasons, reason = self._reasons, value_of(str, reason)
         key = reason if reason in reasons or len(reasons) < MOST_REASONS else "others"
         reasons[key] = reasons.get(key, 0) + 1
 
+    @explains
     def add_all(self, ended: Iterable[TimedOut | Discarded]) -> None:
         """Count datagrams whose fragments were given up, each once."""
         for event in ended:

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
@@ -71,6 +72,7 @@ class TimeSeries:
             apart.setdefault(node, {})[step] = one
         return FrozenDict({node: FrozenDict(steps) for node, steps in apart.items()})
 
+    @explains
     def merge(self, other: "TimeSeries") -> "TimeSeries":
         """Return both together; neither is changed. Raises ``RequestError`` where other steps were asked for."""
         if self.asked_ns != other.asked_ns:

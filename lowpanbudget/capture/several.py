@@ -36,6 +36,11 @@ def survey_files(
     Trace(**known)  # what cannot be used is told now, not by the workers
     if executor is None:
         return (surveyed_file(name, every, known) for name in names)
+    if not callable(getattr(executor, "submit", None)):
+        raise RequestError(
+            f"executor is {type(executor).__name__}, which takes no calls",
+            hint="Give a concurrent.futures.Executor, or what has its interface",
+        )
     return collected([executor.submit(surveyed_file, name, every, known) for name in names])
 
 

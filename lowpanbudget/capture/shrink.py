@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
 
+from lowpanbudget.arguments import as_declared, value_of
+from lowpanbudget.bits import as_octets
 from lowpanbudget.capture.expand import LeftOut
 from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
@@ -65,7 +67,9 @@ class Shrinker:
         unprotected: bool = False,
         counters: Counters | None = None,
     ) -> None:
-        link = design.link
+        from lowpanbudget.design.meaning import Design  # noqa: PLC0415  # designs are heavy
+
+        link = Design.of(design).link
         secured = link.security is not None and link.security.level > 0
         if secured and key is None and not unprotected:
             raise RequestError(
@@ -75,10 +79,13 @@ class Shrinker:
         self._design = design
         self._link: Link = link if not unprotected else replace(link, security=None)
         self._key = None if key is None or unprotected or not secured else Key.of(key)
-        self._counters = counters or Counters()
+        self._counters = Counters() if counters is None else value_of(Counters, counters)
+        as_declared(self._counters)
         self._hop: tuple[bytes, bytes] | None = None
         if flow is not None:
-            way = next((h for h in flow.hop_list(link.addresses) if h.name == hop), None)
+            way = next(
+                (h for h in value_of(Flow, flow).hop_list(link.addresses) if h.name == hop), None
+            )
             if way is None:
                 raise RequestError(
                     f"flow {flow.name!r} has no {hop!r} hop",
@@ -103,7 +110,7 @@ class Shrinker:
 
         Raises ``RequestError`` for a datagram that cannot go in frames of this link.
         """
-        source, destination = self.ends(datagram)
+        source, destination = self.ends(as_octets(datagram))
         link, counters = self._link, self._counters
         env = Env(source, destination, None, self._design.contexts)
         writers = payloads(
@@ -118,7 +125,7 @@ class Shrinker:
         if self._hop is not None:
             return self._hop
         try:
-            header = ipv6.header_of(datagram)
+            header = ipv6.header_of(as_octets(datagram))
         except WireError:
             raise RequestError(
                 f"{len(datagram)} octets are no IPv6 datagram",

@@ -7,6 +7,7 @@ order and grouping. What happens between the last frame of one part and the firs
 from collections.abc import Hashable, Iterable
 from typing import NamedTuple, TypeVar
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.columns.choice import Shares
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
@@ -73,6 +74,7 @@ class Survey:
         """Return the cells by kind of frame."""
         return grouped((c.kind, tally) for c, tally in self.cells.items())
 
+    @explains
     def merge(self, other: "Survey") -> "Survey":
         """Return the survey of both parts together; neither is changed."""
         reasons = dict(self.reasons)

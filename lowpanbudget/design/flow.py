@@ -7,6 +7,7 @@ from ipaddress import IPv6Address
 from itertools import zip_longest
 from typing import Any, Literal, NamedTuple
 
+from lowpanbudget.arguments import explains, whole_number
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.link import AddressForm
@@ -144,6 +145,7 @@ class Flow(HashedOnce):
         """Return the flow with an outer header, or without one."""
         return replace(self, routing=replace(self.routing, tunnel=tunnel))
 
+    @explains
     def with_station(self, station: Station) -> "Flow":
         """Return the flow with this station in place of the one of its name, itself where that is not in it."""
         ends = (
@@ -159,6 +161,7 @@ class Flow(HashedOnce):
 
         Raises ``RequestError`` where it does not reach so far.
         """
+        whole_number(hops, "hops", 1)
         route = self.routing.route
         routing = (
             replace(self.routing, route=max(route + hops - self.hops, 0)) if route else self.routing
@@ -185,6 +188,7 @@ class Flow(HashedOnce):
                 cite=rfc(4291, "2.5.6"), hint="Give it a wider scope",
             )  # fmt: skip
 
+    @explains
     def hop_list(self, form: AddressForm) -> tuple[Hop, ...]:
         """Return the hops that differ: the first, and a forwarded one when there are several.
 

@@ -5,7 +5,9 @@ The knobs that turn a link key stand in ``link_knobs``.
 
 from typing import Literal
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.bits import StandIn, Writer
+from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
 from lowpanbudget.layers.link.auxiliary import Security
@@ -55,6 +57,7 @@ class Link(HashedOnce):
         """Return how long things take on the link's PHY; raises ``RequestError`` where that is not known."""
         return timing(self.phy, self.data_rate, self.preamble)
 
+    @explains
     def mac(self, source: bytes, destination: bytes) -> Mac:
         """Return the MAC header of a data frame between two link addresses."""
         bit, layout = self.pan_form(len(destination), len(source))
@@ -77,10 +80,16 @@ class Link(HashedOnce):
     def pan_form(self, destination: int, source: int) -> tuple[int, Addressing]:
         """Return the compression bit that carries as many PAN IDs as wished, or the nearest, and its layout."""
         wanted = PAN_IDS_CARRIED[self.pan_ids]
+        if destination not in MODE_OCTETS or source not in MODE_OCTETS:
+            raise RequestError(
+                f"link addresses of {source} and {destination} octets have no place in a MAC header",
+                hint="They have 2 octets (short) or 8 (extended)",
+            )
         modes = (MODE_OCTETS.index(destination), MODE_OCTETS.index(source))
         forms = ((bit, addressing(self.version, *modes, bit).layout) for bit in (0, 1))
         return min(forms, key=lambda form: abs(sum(pan_ids(form[1])) - wanted))
 
+    @explains
     def frame(self, source: bytes, destination: bytes, payload: Writer | bytes) -> Encoded:
         """Return a frame of this link, sealed under a stand-in key when the link is secured.
 
@@ -100,6 +109,7 @@ class Link(HashedOnce):
             devices={int.from_bytes(source, "big"): bytes(8)} if len(source) == 2 else None,
         )
 
+    @explains
     def acknowledgement(self, source: bytes, destination: bytes) -> Encoded | None:
         """Return what acknowledges a frame between two link addresses; None where nothing does.
 
@@ -123,6 +133,7 @@ class Link(HashedOnce):
         )
         return self.complete(answer, b"")
 
+    @explains
     def room(self, source: bytes, destination: bytes) -> int:
         """Return the octets left in one frame behind MAC header, MIC and FCS: the rest of a real frame.
 

@@ -13,6 +13,7 @@ from os import PathLike
 from pathlib import Path as FilePath
 from typing import Any
 
+from lowpanbudget.arguments import value_of
 from lowpanbudget.design.meaning import Design, to_design
 from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
@@ -43,7 +44,7 @@ def parse_design(text: str, file: str = "<text>") -> Design:
     """Return the design in a text; ``file`` names it in faults. Raises as ``load_design``."""
     if not isinstance(text, str):
         raise DesignError(f"a text is needed, not {type(text).__name__}")
-    return _design(text, file)
+    return _design(text, value_of(str, file))
 
 
 @lru_cache(

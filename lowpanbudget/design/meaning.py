@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
 from typing import TypeVar
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.bits import StandIn
 from lowpanbudget.design.access import Access, access_of
 from lowpanbudget.design.answer import answer_of, is_non_storing
@@ -98,11 +99,13 @@ class Design:
         """Return the burst of this name; ``RequestError`` names those that there are."""
         return _named(name, self.bursts, "burst")
 
+    @explains
     def with_flow(self, flow: Flow) -> "Design":
         """Return the design with this flow in place of the one of its name."""
         flows = tuple(flow if other.name == flow.name else other for other in self.flows)
         return replace(self, flows=flows)
 
+    @explains
     def with_station(self, station: Station) -> "Design":
         """Return the design with this station in place of the one of its name, in all flows as well."""
         stations = (station if other.name == station.name else other for other in self.stations)
@@ -113,10 +116,12 @@ class Design:
         """Return the design with these contexts in place of its own."""
         return replace(self, contexts=Contexts(contexts))
 
+    @explains
     def paths(self, flow: Flow) -> list[Path]:
         """Return the flow's paths, one for each hop that differs."""
         return paths(self.link, self.contexts, flow)
 
+    @explains
     def carriers(self, message: Message) -> tuple[Flow, ...]:
         """Return the flows that name the message; all flows when none does."""
         carriers = tuple(flow for flow in self.flows if message.name in flow.messages)

@@ -9,8 +9,10 @@ from collections.abc import Callable, Iterable, Iterator
 from types import UnionType
 from typing import Any, NamedTuple, TypeVar
 
+from lowpanbudget.arguments import value_of
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite
+from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row, Use
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.structure import WholeValue, layout_stated
@@ -73,21 +75,23 @@ class Packet(NamedTuple):
 
     def head(self, kind: type[Any] | UnionType) -> Head | None:
         """Return the first head on the air whose value is of this class, or None."""
+        kind = _class(kind)
         return next((head for head in self.heads if isinstance(head.value, kind)), None)
 
     def inside(self, head: Head) -> tuple[Head, ...]:
         """Return the heads that this one carries, outermost first; one that ends with its own content carries none."""
-        if isinstance(head.value, WholeValue):
+        if isinstance(value_of(Head, head).value, WholeValue):
             return ()
         return self.heads[self.heads.index(head) + 1 :]
 
     def spans_of(self, head: Head) -> list[Span]:
         """Return the spans that stand in this head."""
-        first, last = head.start * 8, head.end * 8
+        first, last = value_of(Head, head).start * 8, head.end * 8
         return [span for span in self.spans if first <= span.offset_bits < last]
 
     def all(self, kind: type[Kind]) -> Iterator[Kind]:
         """Yield every header of this class: those restored, then those on the air."""
+        kind = _class(kind)
         for value in (*self.values, *(head.value for head in self.heads)):
             if isinstance(value, kind):
                 yield value
@@ -98,8 +102,14 @@ class Packet(NamedTuple):
 
     def innermost(self, kind: type[Kind]) -> Kind | None:
         """Return the innermost header of this class on the air, or None."""
-        values = (head.value for head in reversed(self.heads))
+        kind, values = _class(kind), (head.value for head in reversed(self.heads))
         return next((value for value in values if isinstance(value, kind)), None)
+
+
+def _class(kind: Any) -> Any:
+    if not isinstance(kind, type | UnionType):
+        raise RequestError(f"a class of headers is needed, not {type(kind).__name__}")
+    return kind
 
 
 def restored_fields(

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from lowpanbudget.arguments import function_or_none
 from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.findings.finding import Finding, Hit
@@ -56,6 +57,7 @@ def watched(
 ) -> Tallies:
     """Return what the hits in the frames that a trace was asked for are counted in."""
     narrowing = trace.narrowing
+    function_or_none(tell, "tell")
     if narrowing is None and tell is None and seen is None:
         return Tallies()
     return WatchedTallies(narrowing, tell, seen)

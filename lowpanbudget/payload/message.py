@@ -11,6 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural
 from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
@@ -100,6 +101,7 @@ class Message(HashedOnce):
             )
         return values
 
+    @explains
     def last_bits(self, octets: bytes) -> str:
         """Return the bits that only fill up the last octet of a message, as text; "" where there are none.
 
@@ -133,6 +135,7 @@ class Message(HashedOnce):
             BitReader(writer.data, self._stream, at=at, layer=self._layer, spans=writer.spans)
         )
 
+    @explains
     def example(self, case: Case, given: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """Return values that make the least, the typical or the greatest message.
 
@@ -141,6 +144,7 @@ class Message(HashedOnce):
         """
         return self._root.filled(case, {}, given or {})
 
+    @explains
     def size_bits(self, case: Case) -> int:
         """Return the bits of the least, typical or greatest message, by packing it (padding at its end not counted)."""
         if case not in self._sizes:
@@ -187,6 +191,7 @@ class Message(HashedOnce):
         """
         return self.bitmap_of(self.example(case))
 
+    @explains
     def bitmap_of(self, values: Mapping[str, Any]) -> tuple[Entry, ...]:
         """Return what stands where in the message of these values, as ``bitmap``."""
         source = EntryReader(self.pack(values), self._stream)
@@ -205,6 +210,7 @@ class Message(HashedOnce):
         repeated = marked or counted
         return repeated[0] if len(repeated) == 1 else None
 
+    @explains
     def batch(self, octets: int, case: Case = "greatest") -> int | None:
         """Return how many readings fit in ``octets`` octets, found by packing; None if nothing repeats.
 
@@ -223,6 +229,7 @@ class Message(HashedOnce):
                 high = middle - 1
         return max(0, low) if low >= field.least else 0
 
+    @explains
     def batch_example(self, count: int, case: Case = "greatest") -> dict[str, Any]:
         """Return values with ``count`` readings."""
         field = self.batch_field
@@ -292,6 +299,7 @@ def _made(
     )
 
 
+@explains
 def compiled(
     name: str, fields: tuple[Field, ...], byte_order: str, bit_order: str, layout: str
 ) -> tuple[GroupNode | None, tuple[Flaw, ...]]:

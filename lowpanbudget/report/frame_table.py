@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import get_type_hints
 
+from lowpanbudget.arguments import several, value_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.rows import COLUMNS, FrameRow, RowMaker
 from lowpanbudget.errors import RequestError
@@ -41,6 +42,6 @@ def write_frame_table(file: Sink, rows: Iterable[FrameRow], form: str) -> int:
             f"{type(file).__name__} is no binary file", hint="Give one that is open for writing"
         )
     with FrameTable(file, form) as table:
-        for row in rows:
-            table.add(row)
+        for row in several(rows, "rows"):
+            table.add(value_of(FrameRow, row, "frame_rows gives them"))
     return table.count

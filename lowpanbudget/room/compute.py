@@ -1,5 +1,6 @@
 """The room of each flow and hop, measured by encoding and shown by the ledger of a full frame."""
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.bits import StandInOctets
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
@@ -34,7 +35,7 @@ class Budget:
 
     def cliffs(self, frames: int = 8) -> list[tuple[int, int]]:
         """Return (largest payload in octets, frames it takes) for 1 to ``frames`` frames or up to the MTU."""
-        return cliffs(self.path, self.room, frames)
+        return cliffs(self.path, self.room, whole_number(frames, "frames"))
 
 
 def budget(design: Design, flow: str | None = None) -> list[Budget]:

@@ -6,6 +6,7 @@ from functools import lru_cache
 from itertools import count
 from typing import NamedTuple
 
+from lowpanbudget.arguments import function_or_none, whole_number
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError, RequestError
@@ -79,8 +80,8 @@ def fit(
     not have, and a flow that does not carry the message, or none at all.
     """
     design = Design.of(design)
-    if isinstance(spare, bool) or not isinstance(spare, int) or spare < 0:
-        raise RequestError(f"spare {spare!r} is no number of octets")
+    whole_number(spare, "spare")
+    function_or_none(tell, "tell")
     messages = design.messages if message is None else (design.message(message),)
     if flow is not None:
         _require_carried(design, messages, flow)

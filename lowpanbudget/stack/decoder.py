@@ -102,7 +102,7 @@ class Decoder:
         self, octets: bytes, source: bytes | None = None, destination: bytes | None = None
     ) -> Frame:
         """Return a 6LoWPAN payload decoded that came between two addresses of another link (as RFC 7973 has it)."""
-        return decode_lowpan(octets, self.env(source, destination))
+        return decode_lowpan(as_octets(octets), self.env(source, destination))
 
     def env(self, source: bytes | None = None, destination: bytes | None = None) -> Env:
         """Return the surroundings of a payload between two link addresses."""

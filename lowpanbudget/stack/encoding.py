@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from lowpanbudget.arguments import explains, value_of
 from lowpanbudget.bits import Span, StandInOctets, Writer
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet.aead import Nonces
@@ -45,6 +46,19 @@ def encode_frame(
     used before. Sizes are not limited here: the PHY's are the caller's matter.
     """
     key = None if key is None else Key.of(key)  # no traceback shows its octets from here on
+    return _encoded(mac, payload, key, asn, fcs, devices, used)
+
+
+@explains
+def _encoded(
+    mac: Mac,
+    payload: bytes | Writer,
+    key: Key | None,
+    asn: int | None,
+    fcs: int,
+    devices: Mapping[Any, Any] | None,
+    used: Nonces | None,
+) -> Encoded:
     if not isinstance(mac, Mac):
         raise RequestError(f"a Mac is needed, not {type(mac).__name__}", cite=mac_layer.CITE)
     fcs = 2 if fcs is True else fcs
@@ -84,7 +98,7 @@ def encode_frame(
                 key,
                 asn=slot_number(asn),
                 devices=devices_of(devices),
-                take=None if used is None else used.take,
+                take=None if used is None else value_of(Nonces, used).take,
             )
         except WireError as error:
             raise RequestError(error.message, cite=error.cite, hint=error.hint) from None

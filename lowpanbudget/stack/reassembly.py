@@ -12,6 +12,7 @@ from ipaddress import IPv6Address
 from math import isfinite
 from typing import Any
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.lowpan.addresses import UnknownContext
@@ -31,6 +32,8 @@ from lowpanbudget.stack.pieces import (
     SentDatagrams,
     SentFragment,
 )
+
+_MOST = 1 << 32  # datagrams: no memory holds more
 
 
 class Reassembler:
@@ -59,9 +62,8 @@ class Reassembler:
             raise RequestError(
                 f"a time-out of {timeout_s} s is not in 0 to {TIMEOUT_S} s", cite=CITE
             )
-        for bound in (max_datagrams, max_octets):
-            if not isinstance(bound, int) or bound < 1:
-                raise RequestError("max_datagrams and max_octets are numbers of at least 1")
+        whole_number(max_datagrams, "max_datagrams", 1, _MOST)
+        whole_number(max_octets, "max_octets", 1)
         self._env = Env(contexts=contexts, root=root, rpi_type=rpi_type)
         self._timeout_s = timeout_s
         self._max_datagrams = max_datagrams
@@ -86,7 +88,7 @@ class Reassembler:
 
     def renew(self, env: Env) -> None:
         """Expand with these surroundings from now on."""
-        self._env = env
+        self._env = Env.of(env)
 
     @property
     def held(self) -> int:
@@ -101,11 +103,9 @@ class Reassembler:
         time.
         """
         if not isinstance(frame, Frame):
-            raise RequestError(
-                f"a frame from decode_frame is needed, not {type(frame).__name__}", cite=CITE
-            )
+            raise _no_frame(frame)
         if not isinstance(time_s, int | float) or not isfinite(time_s):
-            raise RequestError(f"time_s {time_s!r} is no number of seconds", cite=CITE)
+            raise _no_time(time_s)
         self._arrival = None
         events: list[Event] = list(self._expire(time_s))
         if frame.fault is not None:
@@ -125,6 +125,8 @@ class Reassembler:
 
     def marks(self, frame: Frame) -> list[Any]:
         """Return the marks of the open datagram that a frame's fragment belongs to; none for another frame."""
+        if not isinstance(frame, Frame):
+            raise _no_frame(frame)
         if frame.fragment is None:
             return []
         entry = self._open.get(FragmentKey.of(frame, frame.fragment))
@@ -132,13 +134,18 @@ class Reassembler:
 
     def expired(self, time_s: float) -> list[FragmentedDatagram]:
         """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
-        return self._sent.expire(time_s - self._timeout_s)
+        try:
+            return self._sent.expire(time_s - self._timeout_s)
+        except TypeError:
+            raise _no_time(time_s) from None
 
     def close(self, time_s: float | None = None) -> list[Event]:
         """Return a ``Discarded`` for each datagram that is still open, and forget them.
 
         Where the input is known to have gone on until ``time_s``, it is a ``TimedOut`` for those whose time was over.
         """
+        if not isinstance(time_s, int | float | None):
+            raise _no_time(time_s)
         events: list[Event] = [] if time_s is None else list(self._expire(time_s))
         events += [
             _lost(key, entry, "the input ended before the datagram was whole")
@@ -299,6 +306,15 @@ class Reassembler:
             if isinstance(entry, Pieces):
                 self._sent.give_up(entry.sent)
         return events
+
+
+def _no_frame(frame: object) -> RequestError:
+    text = f"a frame from decode_frame is needed, not {type(frame).__name__}"
+    return RequestError(text, cite=CITE)
+
+
+def _no_time(time_s: object) -> RequestError:
+    return RequestError(f"time_s {time_s!r} is no number of seconds", cite=CITE)
 
 
 def _lost(

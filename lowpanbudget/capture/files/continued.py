@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from os import PathLike
 
-from lowpanbudget.arguments import several
+from lowpanbudget.arguments import function_or_none, several
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import CaptureFile, is_pipe, path_of, read_capture
 from lowpanbudget.capture.files.record import Notices, Record
@@ -69,6 +69,7 @@ def read_continued(
     is open at a time. Numbers count over all, and so do notices. ``through`` is called with each file and its name when
     it is opened. Raises ``RequestError`` as ``read_capture`` does, for no files, and for one that is given twice.
     """
+    function_or_none(through, "through")
     names = [path_of(capture) for capture in several(captures, "captures")]
     if not names or len(set(names)) < len(names):
         raise RequestError(

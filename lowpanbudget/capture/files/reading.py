@@ -10,6 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeAlias
 
+from lowpanbudget.arguments import as_declared, function
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
@@ -105,7 +106,7 @@ class CaptureFile(Iterator[Record]):
 
     def through(self, passing: Callable[[Iterator[Record]], Iterator[Record]]) -> None:
         """Let the records that are still to come pass through a generator, such as one that shows progress."""
-        self._records = passing(self._records)
+        self._records = function(passing, "passing")(self._records)
 
     def close(self) -> None:
         """Close the file, if it was opened here."""
@@ -153,9 +154,14 @@ def path_of(name: object) -> str:
 
 
 def _only_records(given: Iterable[object]) -> Iterator[Record]:
+    declared = set()  # kinds of attributes: those of most records agree
     for number, record in enumerate(given, 1):
         if not isinstance(record, Record):
             raise RequestError(f"item {number} is no Record but {type(record).__name__}")
+        kinds = tuple(map(type, record))
+        if kinds not in declared:
+            as_declared(record)
+            declared.add(kinds)
         yield record
 
 

@@ -4,6 +4,7 @@ import struct
 from collections.abc import Iterable
 from typing import Protocol
 
+from lowpanbudget.arguments import explains, several, whole_number
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.errors import RequestError
@@ -33,6 +34,7 @@ class PcapWriter:
         self.count = 0
         file.write(_HEADER.pack(_NANOSECONDS, 2, 4, 0, 0, _SNAPSHOT, link_type))
 
+    @explains
     def write(self, record: Record) -> None:
         """Append a record; raises ``RequestError`` for one of another link type."""
         if record.link_type != self._link_type:
@@ -55,7 +57,7 @@ def write_pcap(file: BinaryOutput, records: Iterable[Record], link_type: int) ->
     """
     if not hasattr(file, "write"):
         raise RequestError(f"{type(file).__name__} is no binary file that can be written")
-    writer = PcapWriter(file, link_type)
-    for record in records:
+    writer = PcapWriter(file, whole_number(link_type, "link_type", most=0xFFFF_FFFF))
+    for record in several(records, "records"):
         writer.write(record)
     return writer.count

@@ -7,6 +7,8 @@ octet in the ciphertext. That is what lets spans name encrypted octets.
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal
 
+from lowpanbudget.arguments import value_of
+from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.values import dataclass, field
@@ -39,7 +41,7 @@ class Aead:
         if len(text) > self.longest:
             raise RequestError(f"{len(text)} octets are too many for one message of this cipher")
         if used is not None:
-            used.take(nonce)
+            value_of(Nonces, used).take(nonce)
         return cipher.encrypt(nonce, text, additional)
 
     def unseal(
@@ -90,7 +92,7 @@ class Nonces:
 
     def take(self, nonce: bytes) -> None:
         """Return when ``nonce`` is new, and remember it; else raise ``RequestError``."""
-        if nonce in self._used:
+        if as_octets(nonce, "octets of a nonce") in self._used:
             raise RequestError(
                 "this nonce has been used under this key",
                 cite=self.cite,

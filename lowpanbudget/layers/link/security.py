@@ -16,6 +16,7 @@ gives the plain text away. Encoding cannot know what was sent before, so that st
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, cast
 
+from lowpanbudget.arguments import value_of
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number, link_address
 from lowpanbudget.errors import BadMic, RequestError, WireError
@@ -88,7 +89,7 @@ class Key:
 
     def opens(self, security: Security) -> bool:
         """Return whether a frame with these fields may name this key."""
-        if self.key_id_mode not in (None, security.key_id_mode):
+        if self.key_id_mode not in (None, value_of(Security, security).key_id_mode):
             return False
         if self.index is not None and security.key_index != self.index:
             return False

@@ -12,6 +12,7 @@ Decoder, encoder and explanation read one table; running the machine is plain co
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import address
@@ -100,7 +101,8 @@ def read_ghc(
     ``limit`` octets come out. Raises ``Truncated``, ``Reserved`` or ``Malformed`` at the code octet that is wrong,
     ``RequestError`` for arguments that cannot be used.
     """
-    return decompress(as_octets(code), _between(source, destination), limit=limit)
+    between = _between(source, destination)
+    return decompress(as_octets(code), between, limit=whole_number(limit, "limit"))
 
 
 def write_ghc(octets: bytes, source: object, destination: object, *, stop: bool = False) -> bytes:

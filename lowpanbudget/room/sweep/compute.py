@@ -9,6 +9,7 @@ each of its parts does, so that the best settings are found among the best parts
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from lowpanbudget.arguments import function_or_none
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.room.measure import room_of
@@ -43,6 +44,7 @@ def sweep(
     ``RequestError`` for what is no design, a flow or an axis or a value that it does not have.
     """
     design = Design.of(design)
+    function_or_none(tell, "tell")
     flows = design.flows if flow is None else (design.flow(flow),)
     return [_swept(design, one, axes_of(design, one, axes, weaker=weaker), tell) for one in flows]
 

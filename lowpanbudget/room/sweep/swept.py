@@ -123,7 +123,9 @@ class Sweep:
 
     def carrying(self, octets: int) -> int:
         """Return how many settings carry so many octets in a frame, on every hop and for every value that is given."""
-        return self.counted.carrying(whole_number(octets, "octets"))
+        if whole_number(octets, "octets") > (-1 if self.most is None else self.most):
+            return 0
+        return self.counted.carrying(octets)
 
     @property
     def columns(self) -> tuple[str, ...]:

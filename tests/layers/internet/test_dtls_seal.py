@@ -499,9 +499,9 @@ def test_epochs_of_a_sender() -> None:
         opened = open_dtls(sealed, keys_for(suite), suite, next_sequence=last)
         assert opened == OpenedRecord(23, b"a", last)
     for suite, epoch in ((CCM_8, 1 << 16), (CCM_8, -1), (CCM_8_1_3, 1 << 48), (CCM_8_1_3, -1)):
-        with pytest.raises(RequestError, match="too large"):
+        with pytest.raises(RequestError, match="is no number from 0 to"):
             seal_dtls(b"", keys_for(suite), suite, epoch=epoch, sequence=5)
-        with pytest.raises(RequestError, match="too large"):
+        with pytest.raises(RequestError, match="is no number from 0 to"):
             seal_dtls(b"", keys_for(suite), suite, epoch=1, sequence=1 << 48)
 
 

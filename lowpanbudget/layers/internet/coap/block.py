@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from lowpanbudget.arguments import as_declared, whole_number
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
@@ -56,7 +57,7 @@ class Block:
     @classmethod
     def of(cls, number: int) -> "Block":
         """Return the block that an option value stands for."""
-        values = _BLOCK.split(number)
+        values = _BLOCK.split(whole_number(number, "number", most=(1 << 24) - 1))
         return cls(values["NUM"], bool(values["M"]), values["SZX"])
 
 
@@ -80,6 +81,7 @@ class BlockNumber(ShortNumber):
         """Return the fewest octets of a block."""
         if not isinstance(value, Block):
             return super().octets_of(value, cite)
+        as_declared(value)
         if not 0 <= value.szx <= 6 or not 0 <= value.num < 1 << 20:
             raise RequestError(
                 f"block {value.num} with size exponent {value.szx}: the number has 20 bits and the exponent is 0 to 6",

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
@@ -35,6 +36,7 @@ class CoapFlaw(NamedTuple):
     allowed: bool = False
 
 
+@explains
 def coap_flaws(message: CoapMessage | bytes) -> tuple[CoapFlaw, ...]:
     """Return what is wrong with a message (or its octets) that can be read all the same, in the order of the message.
 

@@ -12,6 +12,7 @@ Not here: CoAP over TCP (RFC 8323) and extended token lengths (RFC 8974).
 import re
 from urllib.parse import unquote_to_bytes
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
@@ -143,8 +144,6 @@ def write_coap(message: CoapMessage) -> bytes:
     """
     if not isinstance(message, CoapMessage):
         raise RequestError(f"a CoapMessage is needed, not {type(message).__name__}", cite=CITE)
-    for name in ("token", "payload"):
-        as_octets(getattr(message, name), f"octets of {name}")
     return bytes(message)
 
 
@@ -202,6 +201,7 @@ def decode(reader: Reader) -> CoapMessage:
     return LAYOUT.read(reader)
 
 
+@explains
 def encode(writer: Writer, message: CoapMessage) -> None:
     """Append the message with its spans.
 

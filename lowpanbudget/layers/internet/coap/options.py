@@ -100,7 +100,7 @@ class CoapOption:
 
         Raises ``RequestError`` for an unknown name, a value of another kind, or one outside the limits.
         """
-        row = definition(name) if isinstance(name, int) else BY_NAME.get(name.lower())
+        row = definition(name) if isinstance(name, int) else BY_NAME.get(str(name).lower())
         if row is None:
             raise RequestError(
                 f"no option is named {name!r}",

@@ -1,10 +1,17 @@
 """DTLS records protected and opened as octets, whatever their version: ``seal`` has what each version does."""
 
+from lowpanbudget.arguments import explains, whole_number
 from lowpanbudget.bits import Writer, as_octets
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.dtls.content import LAYER, Content
-from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls
+from lowpanbudget.layers.internet.dtls.record import (
+    LAST_SEQUENCE,
+    LONGEST_PLAIN,
+    DtlsRecord,
+    Unified,
+    read_dtls,
+)
 from lowpanbudget.layers.internet.dtls.seal import (
     OpenedRecord,
     open_1_2,
@@ -37,6 +44,7 @@ def seal_dtls(
     ``RequestError``, without the keys, for what cannot be sealed.
     """
     _check(keys, suite)
+    whole_number(padding, "padding", most=LONGEST_PLAIN)
     octets, writer = as_octets(content), Writer(LAYER)
     if suite.version == "1.2":
         return seal_1_2(
@@ -49,6 +57,7 @@ def seal_dtls(
     )  # fmt: skip
 
 
+@explains
 def open_dtls(
     record: DtlsRecord | Unified | bytes,
     keys: RecordKeys,
@@ -63,6 +72,7 @@ def open_dtls(
     another ``WireError`` with its offset in the record, ``RequestError`` for keys or a suite that do not go with it.
     """
     _check(keys, suite)
+    whole_number(next_sequence, "next_sequence", most=LAST_SEQUENCE)
     if not isinstance(record, DtlsRecord | Unified):
         records = read_dtls(record, cid_length=cid_length)
         if len(records) != 1:

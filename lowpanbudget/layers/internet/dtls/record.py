@@ -7,6 +7,7 @@ How long a connection ID is, only the two ends know: it has no length field. Wha
 ``seal``, what a record carries in ``content``. Heartbeats and acknowledgements are kept as octets.
 """
 
+from lowpanbudget.arguments import explains, whole_number
 from lowpanbudget.bits import Nature, Reader, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
@@ -24,6 +25,7 @@ _VERSIONS = {DTLS_1_0: "DTLS 1.0", DTLS_1_2: "DTLS 1.2"}
 LONGEST_PLAIN = 1 << 14
 LONGEST_SEALED = LONGEST_PLAIN + 2048  # RFC 5246 section 6.2.3, from memory
 LONGEST_CID = 255
+LAST_SEQUENCE = (1 << 48) - 1
 # "This procedure requires the ciphertext length to be at least 16 bytes" (RFC 9147 section 4.2.3)
 SHORTEST_UNIFIED = 16
 
@@ -121,9 +123,12 @@ def read_dtls(octets: bytes, *, cid_length: int | None = None) -> tuple[DtlsReco
     ``cid_length`` is how long connection IDs are, which only their two ends know. Raises ``Truncated``, ``Reserved``,
     ``Malformed`` or another ``WireError`` with the offset of what is wrong, ``RequestError`` for what are no octets.
     """
+    if cid_length is not None:
+        whole_number(cid_length, "cid_length", most=LONGEST_CID, cite=CID_CITE)
     return decode_datagram(Reader(as_octets(octets)), cid_length=cid_length)
 
 
+@explains
 def write_dtls(record: DtlsRecord | Unified) -> bytes:
     """Return the octets of a record as it is, protected or not.
 
@@ -131,8 +136,6 @@ def write_dtls(record: DtlsRecord | Unified) -> bytes:
     """
     if not isinstance(record, DtlsRecord | Unified):
         raise RequestError(f"a DTLS record is needed, not {type(record).__name__}", cite=CITE)
-    as_octets(record.fragment, "octets of fragment")
-    as_octets(record.cid, "octets of connection ID")
     writer = Writer()
     encode(writer, record)
     return bytes(writer.data)
@@ -248,6 +251,7 @@ def encode(writer: Writer, record: DtlsRecord | Unified) -> None:
     writer.octets(record.fragment, *_PROTECTED, cite, nature=Nature.SEALED)
 
 
+@explains
 def write_header(writer: Writer, record: DtlsRecord | Unified, length: int) -> None:
     """Append the header of a record whose fragment has ``length`` octets."""
     if len(record.cid) > LONGEST_CID:
@@ -286,23 +290,19 @@ def _write_unified(writer: Writer, record: Unified, length: int) -> None:
         raise RequestError(
             f"{length} octets of ciphertext are below {SHORTEST_UNIFIED}", cite=rfc(9147, "4.2.3")
         )
+    octets = whole_number(record.sequence_octets, "sequence_octets", 1, 2, UNIFIED_CITE)
     UNIFIED.write(
         writer,
         {
             "fixed bits": 0b001,
             "connection ID present (C)": int(bool(record.cid)),
-            "sequence number length (S)": record.sequence_octets - 1,
+            "sequence number length (S)": octets - 1,
             "length present (L)": int(record.has_length),
             "epoch (E)": record.epoch,
         },
     )
     writer.octets(record.cid, *_CID)
-    if not 0 <= record.sequence < 1 << 8 * record.sequence_octets:
-        raise RequestError(
-            f"sequence number {record.sequence} does not fit {record.sequence_octets} octets",
-            cite=UNIFIED_CITE,
-        )
-    octets = record.sequence_octets
+    whole_number(record.sequence, "sequence number", 0, (1 << 8 * octets) - 1, UNIFIED_CITE)
     writer.number(octets, record.sequence, "sequence number", *_SEQUENCE, _one_octet(octets))
     if record.has_length:
         LENGTH.write(writer, {"length": length})

@@ -8,7 +8,8 @@ Handshakes, key derivation and replay windows are the caller's. Two records with
 each other away: ``Nonces`` refuses the second.
 """
 
-from lowpanbudget.bits import Span, Writer
+from lowpanbudget.arguments import whole_number
+from lowpanbudget.bits import Span, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.hidden import HiddenOctets
@@ -90,8 +91,7 @@ def seal_1_3(
     Spans and errors as ``seal_1_2``.
     """
     _check(suite, "1.3", keys, epoch, sequence, content_type, cid)
-    if sequence_octets not in (1, 2):
-        raise RequestError("a sequence number has 1 or 2 octets", cite=dtls.UNIFIED_CITE)
+    whole_number(sequence_octets, "sequence_octets", 1, 2, dtls.UNIFIED_CITE)
     length = len(content if isinstance(content, bytes) else content.data) + 1 + suite.aead.tag
     padding = max(padding, dtls.SHORTEST_UNIFIED - length)
     inner = _inner(content, content_type, padding, MASK_CITE)
@@ -184,11 +184,11 @@ def _check(
     keys.check(suite)
     # "sending implementations MUST NOT allow the epoch to exceed 2^48-1" (RFC 9147 section 8)
     epochs = 1 << 16 if version == "1.2" else 1 << 48
-    if not 0 <= epoch < epochs or not 0 <= sequence < 1 << 48:
-        raise RequestError(f"epoch {epoch}, sequence number {sequence}: too large", cite=dtls.CITE)
-    if content_type not in CONTENT_NAMES:
+    whole_number(epoch, "epoch", most=epochs - 1, cite=dtls.CITE)
+    whole_number(sequence, "sequence number", most=dtls.LAST_SEQUENCE, cite=dtls.CITE)
+    if whole_number(content_type, "content type", cite=dtls.DEMULTIPLEX) not in CONTENT_NAMES:
         raise RequestError(f"content type {content_type} is not 20 to 26", cite=dtls.DEMULTIPLEX)
-    if len(cid) > dtls.LONGEST_CID:
+    if len(as_octets(cid, "octets of a connection ID")) > dtls.LONGEST_CID:
         raise RequestError(
             f"a connection ID of {len(cid)} octets is over {dtls.LONGEST_CID}", cite=dtls.CID_CITE
         )

@@ -2,8 +2,9 @@
 
 from ipaddress import IPv6Address
 
+from lowpanbudget.arguments import as_declared, whole_number
 from lowpanbudget.errors import RequestError
-from lowpanbudget.layers.internet.dtls.record import LONGEST_CID, DtlsRecord, Unified
+from lowpanbudget.layers.internet.dtls.record import LAST_SEQUENCE, LONGEST_CID, DtlsRecord, Unified
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys
 from lowpanbudget.values import dataclass
 
@@ -29,13 +30,14 @@ class DtlsSender:
     next_sequence: int = 0
 
     def __post_init__(self) -> None:
-        self.keys.check(self.suite)
+        as_declared(self).keys.check(self.suite)
         length = self.cid_length if self.cid is None else len(self.cid)
         if not 0 <= length <= LONGEST_CID or (self.cid_length and length != self.cid_length):
             raise RequestError(
                 "the connection ID is longer than 255 octets, or not as long as it is said to be",
                 hint="The length goes with the connection ID: give one of both",
             )
+        whole_number(self.next_sequence, "next_sequence", most=LAST_SEQUENCE)
         object.__setattr__(self, "cid_length", length)
         if self.cid is not None:  # what is an identifier may be seen
             object.__setattr__(self, "cid", bytes(self.cid))
@@ -46,6 +48,8 @@ class DtlsSender:
 
     def fits(self, record: DtlsRecord | Unified) -> bool:
         """Return whether a record may be one that these keys protect: by version, epoch and connection ID."""
+        if not isinstance(record, DtlsRecord | Unified):
+            raise RequestError(f"a DTLS record is needed, not {type(record).__name__}")
         if self.cid is not None and self.cid != record.cid:
             return False
         if isinstance(record, Unified):

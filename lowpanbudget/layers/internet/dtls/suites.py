@@ -7,6 +7,8 @@
 
 from typing import Literal
 
+from lowpanbudget.arguments import value_of
+from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Listing
@@ -15,6 +17,7 @@ from lowpanbudget.layers.internet.aead import Aead
 from lowpanbudget.values import dataclass, field
 
 Version = Literal["1.2", "1.3"]
+_HOW_SUITE = "dtls_suite(name) is one"
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +132,12 @@ class RecordKeys:
 
     def __post_init__(self) -> None:
         for name in ("key", "iv", "sequence_key"):
-            object.__setattr__(self, name, HiddenOctets(getattr(self, name)))
+            octets = HiddenOctets(as_octets(getattr(self, name), f"octets of {name}"))
+            object.__setattr__(self, name, octets)
 
     def check(self, suite: DtlsSuite) -> None:
         """Return when all lengths are those of the suite; else raise ``RequestError`` without the keys."""
+        suite = value_of(DtlsSuite, suite, _HOW_SUITE)
         sequence_key = suite.aead.key if suite.version == "1.3" else 0
         for what, octets, wanted in (
             ("key", self.key, suite.aead.key),
@@ -148,5 +153,6 @@ class RecordKeys:
     @classmethod
     def stand_in(cls, suite: DtlsSuite) -> "RecordKeys":
         """Return keys of zeros for budgets: real lengths, no protection."""
+        suite = value_of(DtlsSuite, suite, _HOW_SUITE)
         sequence_key = suite.aead.key if suite.version == "1.3" else 0
         return cls(bytes(suite.aead.key), bytes(suite.salt), bytes(sequence_key))

@@ -67,8 +67,14 @@ class SecurityContext:
 
     def __post_init__(self) -> None:
         for name in ("sender_key", "recipient_key", "common_iv"):
-            object.__setattr__(self, name, HiddenOctets(getattr(self, name)))
+            key = HiddenOctets(as_octets(getattr(self, name), f"octets of {name}"))
+            object.__setattr__(self, name, key)
         algorithm = _algorithm(self.algorithm)
+        if len(self.common_iv) != algorithm.aead.nonce:
+            raise RequestError(
+                f"a common IV of {len(self.common_iv)} octets is none of {algorithm.aead.nonce}",
+                cite=NONCE,
+            )
         for octets in (self.sender_id, self.recipient_id):
             as_octets(octets, "octets of an identifier")
             if len(octets) > algorithm.longest_id:
@@ -84,7 +90,9 @@ class SecurityContext:
         for name in ("sender_id", "recipient_id"):  # what is an identifier may be seen
             object.__setattr__(self, name, bytes(getattr(self, name)))
         if self.id_context is not None:
-            object.__setattr__(self, "id_context", bytes(self.id_context))
+            object.__setattr__(
+                self, "id_context", as_octets(self.id_context, "octets of an ID context")
+            )
 
     @classmethod
     def derive(
@@ -105,6 +113,8 @@ class SecurityContext:
         sizes = _algorithm(algorithm).aead
         master_secret = HiddenOctets(as_octets(master_secret, "octets of a master secret"))
         as_octets(master_salt, "octets of a master salt")
+        for octets in (sender_id, recipient_id, b"" if id_context is None else id_context):
+            as_octets(octets, "octets of an identifier")
 
         def output(identifier: bytes, kind: str, length: int) -> bytes:
             return _hkdf(
@@ -155,6 +165,8 @@ class SecurityContext:
     def nonce(self, identifier: bytes, piv: bytes) -> bytes:
         """Return the nonce of the end with this identifier, which made this Partial IV of 1 to 5 octets."""
         length = self.aead.nonce
+        identifier = as_octets(identifier, "octets of an identifier")
+        piv = as_octets(piv, "octets of a Partial IV")
         if len(identifier) > length - 1 - PIV_OCTETS or not 1 <= len(piv) <= PIV_OCTETS:
             raise RequestError(
                 f"an identifier of {len(identifier)} and a Partial IV of {len(piv)} octets make no nonce",
@@ -186,10 +198,10 @@ def _hkdf(secret: bytes, salt: bytes, info_octets: bytes, length: int) -> bytes:
 
 
 def _algorithm(number: int) -> Algorithm:
-    row = ALGORITHMS.get(number)
+    row = ALGORITHMS.get(number) if isinstance(number, int) else None
     if row is None:
         raise RequestError(
-            f"COSE algorithm {number} is not known here",
+            f"COSE algorithm {number!r} is not known here",
             cite=rfc(8613, "3.1"),
             hint="Known: "
             + ", ".join(f"{known.number} {known.name}" for known in ALGORITHMS.values()),

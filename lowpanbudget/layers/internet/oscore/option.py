@@ -10,6 +10,7 @@
 +------------+----------------------+------------------+
 """
 
+from lowpanbudget.arguments import explains, whole_number
 from lowpanbudget.bits import Reader, Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
@@ -99,10 +100,8 @@ def piv_octets(sequence: int) -> bytes:
 
     Raises ``RequestError`` from 2**40 on (RFC 8613 section 7.2.1).
     """
-    if not 0 <= sequence < 1 << 8 * LONGEST_PIV:
-        raise RequestError(
-            f"sequence number {sequence} is not below 2**40", cite=rfc(8613, "7.2.1")
-        )
+    most = (1 << 8 * LONGEST_PIV) - 1
+    whole_number(sequence, "sequence number", most=most, cite=rfc(8613, "7.2.1"))
     return sequence.to_bytes(max(1, (sequence.bit_length() + 7) // 8), "big")
 
 
@@ -134,6 +133,7 @@ def decode(reader: Reader) -> OscoreOption:
     return value
 
 
+@explains
 def encode(writer: Writer, value: OscoreOption) -> None:
     """Append the option value with its spans; nothing when all is absent.
 

@@ -8,6 +8,7 @@ The caller keeps sequence numbers and the binding of a response to its request; 
 Not here: group communication (Group OSCORE), replay windows, block-wise reassembly, HTTP.
 """
 
+from lowpanbudget.arguments import as_declared, explains, several, value_of
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
@@ -49,6 +50,9 @@ class OscoreBinding:
     kid: bytes
     piv: bytes
 
+    def __post_init__(self) -> None:
+        as_declared(self)
+
 
 @dataclass(frozen=True, slots=True)
 class OscoreResult:
@@ -64,6 +68,7 @@ class OscoreResult:
     binding: OscoreBinding
 
 
+@explains
 def protect_oscore_request(
     message: coap.CoapMessage | bytes,
     context: SecurityContext,
@@ -98,6 +103,7 @@ def protect_oscore_request(
     )
 
 
+@explains
 def protect_oscore_response(
     message: coap.CoapMessage | bytes,
     context: SecurityContext,
@@ -114,6 +120,7 @@ def protect_oscore_response(
     """
     message = coap.message_of(message)
     _check(context)
+    value_of(OscoreBinding, binding)
     if not message.is_response:
         raise RequestError(f"{code_text(message.code)} is no response", cite=rfc(8613, "8.3"))
     if sequence is None:
@@ -165,8 +172,9 @@ def _split(
 ) -> tuple[tuple[CoapOption, ...], tuple[CoapOption, ...]]:
     """Return the inner and the outer options (RFC 8613 section 4.1)."""
     inner: list[CoapOption] = []
-    unprotected = list(outer)
+    unprotected = list(several(outer, "outer"))
     for option in outer:
+        value_of(CoapOption, option, "CoapOption.of(name, value) makes one")
         if "U" not in option.definition.oscore or option.number in (OSCORE, OBSERVE):
             raise RequestError(f"{option.name} does not go outside", cite=rfc(8613, "4.1"))
     for option in message.options:
@@ -191,6 +199,7 @@ def _split(
     return tuple(inner), tuple(unprotected)
 
 
+@explains
 def open_oscore_request(
     message: coap.CoapMessage | bytes, context: SecurityContext
 ) -> OscoreResult:
@@ -215,12 +224,14 @@ def open_oscore_request(
     return _open(message, context, binding, context.nonce(value.kid, value.piv))
 
 
+@explains
 def open_oscore_response(
     message: coap.CoapMessage | bytes, context: SecurityContext, binding: OscoreBinding
 ) -> OscoreResult:
     """Return the response that an OSCORE response holds (RFC 8613 section 8.4); raises as ``open_oscore_request``."""
     message = coap.message_of(message)
     _check(context)
+    value_of(OscoreBinding, binding)
     value = _value_of(message)
     if not message.is_response:
         raise _wrong("the code is no response", rfc(8613, "8.4"))
