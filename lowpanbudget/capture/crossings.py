@@ -17,9 +17,11 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.frame import Frame
 
 STRIPPED_FCS = 2  # octets of a check sequence that was on the air, and that the receiver took off
 
@@ -52,6 +54,15 @@ class Crossing(NamedTuple):
     unread: str = ""
 
 
+class RecoveryPart(NamedTuple):
+    """A fragment under a tag that may be asked for again, or what ``answers`` such: all came, or it ``aborts``."""
+
+    tag: int
+    answers: bool = False
+    is_all: bool = False
+    aborts: bool = False
+
+
 class HeardFrame(NamedTuple):
     """One frame on the air.
 
@@ -59,7 +70,7 @@ class HeardFrame(NamedTuple):
     in their place that the frame itself has. ``octets`` are those on the air, check sequence included. ``asks`` for an
     acknowledgement, ``answers``: it is one, which ``refuses`` what was received and not accepted. ``sealed``: nobody
     here reads it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its
-    sender's frames.
+    sender's frames. ``recovery``: what it brings of a datagram in recoverable fragments.
     """
 
     number: int
@@ -78,6 +89,7 @@ class HeardFrame(NamedTuple):
     crossing: Crossing | None
     refuses: bool = False
     carried: tuple[bytes | None, bytes | None] = (None, None)
+    recovery: RecoveryPart | None = None
 
 
 class _HeaderFacts(NamedTuple):
@@ -92,6 +104,7 @@ class _HeaderFacts(NamedTuple):
     refuses: bool
     to_all: bool
     carried: tuple[bytes | None, bytes | None]
+    recovers: Rfrag | RfragAck | None
 
 
 def heard_frame(sighting: Sighting) -> HeardFrame | None:
@@ -102,7 +115,7 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         return None
     facts = template.facts.get(_FACTS)
     if not isinstance(facts, _HeaderFacts) or facts.decoder is not sighting.decoder:
-        facts = template.facts[_FACTS] = _header_facts(mac, sighting.decoder)
+        facts = template.facts[_FACTS] = _header_facts(mac, template.example, sighting.decoder)
     return HeardFrame(
         sighting.number,
         sighting.record.time_ns,
@@ -120,11 +133,13 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices),
         facts.refuses,
         facts.carried,
+        None if facts.recovers is None else _recovery(facts.recovers, sighting.payload),
     )
 
 
-def _header_facts(mac: Mac, decoder: Decoder) -> _HeaderFacts:
+def _header_facts(mac: Mac, example: Frame, decoder: Decoder) -> _HeaderFacts:
     to_all = mac.destination == BROADCAST
+    recovers = (one for one in example.layers if isinstance(one, Rfrag | RfragAck))
     return _HeaderFacts(
         decoder,
         node_of(mac.source, mac, decoder.devices),
@@ -135,7 +150,17 @@ def _header_facts(mac: Mac, decoder: Decoder) -> _HeaderFacts:
         mac.refuses,
         to_all,
         (mac.source, mac.destination),
+        next(recovers, None),
     )
+
+
+def _recovery(header: Rfrag | RfragAck, payload: bytes | None) -> RecoveryPart | None:
+    """Return what a frame brings of a datagram in recoverable fragments; of frames that are alike each has its tag."""
+    if isinstance(header, RfragAck):
+        return RecoveryPart(header.tag, True, header.complete, header.aborted)
+    if header.abort or payload is None or len(payload) < header.length + RFRAG.octets:
+        return None
+    return RecoveryPart(payload[-header.length - RFRAG.octets + 1])
 
 
 _FACTS = object()  # among the facts of a template

@@ -24,7 +24,8 @@ class Tries:
     """One frame on one link, sent ``times`` times; ``answers`` of them were acknowledged, the first ``answered_ns``.
 
     ``last_answered``: the last try was; of ``answer_octets`` is the acknowledgement. ``refusals`` of them were answered
-    as received and not accepted: they brought nothing, and are not among those acknowledged. Times are those of the
+    as received and not accepted: they brought nothing, and are not among those acknowledged. ``recovered``: the
+    datagram that it brings a part of was acknowledged as whole. Times are those of the
     first bit of a try, which is on the air for ``lasts_us``.
     """
 
@@ -42,6 +43,7 @@ class Tries:
     last_answered: bool = False
     answer_octets: int = 0
     refusals: int = 0
+    recovered: bool = False
 
     @property
     def is_open(self) -> bool:
@@ -224,7 +226,8 @@ class Journeys:
         last = journey.last
         if not journey.at_end or last is None:
             return False
-        return last.answers > 0 or not last.asks or last.receiver not in self.answering
+        is_answered = last.answers > 0 or last.recovered
+        return is_answered or not last.asks or last.receiver not in self.answering
 
 
 def _may_go_on(journey: Journey, now_ns: int | None) -> bool:

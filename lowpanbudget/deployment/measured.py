@@ -162,6 +162,20 @@ class MeasuredNode:
 
 
 @dataclass(frozen=True, slots=True)
+class MeasuredRecovery:
+    """Datagrams in recoverable fragments (RFC 8931), counted on each of their links: ``begun`` is how many there are.
+
+    The receiver ``acknowledged`` so many as whole, and ``aborted`` others; of those acknowledged so many were
+    ``not_heard`` whole here: they arrived, whatever they were.
+    """
+
+    begun: int
+    acknowledged: int
+    aborted: int
+    not_heard: int
+
+
+@dataclass(frozen=True, slots=True)
 class MeasuredBurst:
     """How a burst of the design came in.
 
@@ -215,7 +229,8 @@ class Measurement:
     ``unknown`` are sentences about what such a capture cannot tell. ``outside`` frames were not asked for.
     ``receptions`` are what each of several receivers heard: nothing is counted twice. ``put_back`` tells where the
     times of the capture go back; ``seconds`` are from the earliest to the latest. ``without_header`` frames have no MAC
-    header that can be read; ``has_plan``: a design was there to compare with.
+    header that can be read; ``has_plan``: a design was there to compare with. ``recovery`` is None without fragments
+    that are acknowledged.
     """
 
     frames: int
@@ -233,6 +248,7 @@ class Measurement:
     put_back: ClockPutBack | None = None
     without_header: int = 0
     has_plan: bool = False
+    recovery: MeasuredRecovery | None = None
 
     @property
     def is_empty(self) -> bool:

@@ -1,5 +1,6 @@
 """``measure``: what a capture shows of the network that sent it, beside what its design plans."""
 
+from collections import Counter as Tally
 from typing import Unpack
 
 from lowpanbudget.capture.crossings import HeardFrame, heard_frame
@@ -19,6 +20,7 @@ from lowpanbudget.deployment.measured import MeasuredBurst, Measurement, PlanChe
 from lowpanbudget.deployment.names_seen import NamesSeen
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
+from lowpanbudget.deployment.recovery_seen import RecoveriesSeen
 from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
@@ -57,6 +59,7 @@ class Measurer:
         self._ways = Journeys(None if burst is None else burst.octets, self._on_air.lasts_us)
         self._links = Links(self._most_tries)
         self._names = NamesSeen()
+        self._recoveries = RecoveriesSeen()
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
         self._last_ns: int | None = None
@@ -91,6 +94,7 @@ class Measurer:
         answering = self._ways.acknowledger(frame) if frame.answers else None
         self._on_air.heard(frame, answering)
         tries, journey = self._ways.heard(frame)
+        self._recoveries.hear(frame, tries)
         if tries is not None:
             self._links.add(tries)
         if journey is None:
@@ -122,7 +126,8 @@ class Measurer:
             for key, journeys in by_flow(self._journeys)
         ]
         nodes = self._on_air.nodes(seconds)
-        missed = Missed(self._most_tries, {one.node: one.missing for one in nodes})
+        missing = Tally({one.node: one.missing for one in nodes}) + Tally(self._recoveries.missing)
+        missed = Missed(self._most_tries, missing)
         burst: MeasuredBurst | None = None
         if self._burst is not None:
             picked = find_burst(groups, self._burst)
@@ -172,6 +177,7 @@ class Measurer:
             self._put_back,
             self._without_header,
             self._design is not None,
+            self._recoveries.recovery(),
         )
 
     def _quickest_s(self, flow: str | None) -> float | None:

@@ -82,3 +82,16 @@ def node_words(nodes: Sequence[dict[str, Any]]) -> str:
     return (
         f"{_NODE_WORDS} {', '.join(both[:_MOST_NAMES])}{f' and {more} more' if more > 0 else ''}."
     )
+
+
+def recovery_text(recovery: dict[str, Any]) -> str:
+    """Return what became of datagrams in recoverable fragments."""
+    text = (
+        f"In recoverable fragments, counted on each link: {plural(recovery['begun'], 'datagram')}"
+    )
+    text += f", {recovery['acknowledged']} acknowledged as whole"
+    if recovery["aborted"]:
+        text += f", {recovery['aborted']} aborted by the receiver"
+    if recovery["not_heard"]:
+        text += f"; {recovery['not_heard']} of those acknowledged not heard whole here, and not taken for lost"
+    return f"{text}."

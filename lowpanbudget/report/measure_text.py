@@ -12,7 +12,13 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import chart_text, layout
 from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Cell
-from lowpanbudget.report.measure_answer import answer, flow_words, link_words, node_words
+from lowpanbudget.report.measure_answer import (
+    answer,
+    flow_words,
+    link_words,
+    node_words,
+    recovery_text,
+)
 from lowpanbudget.report.measure_charts import burst_chart
 from lowpanbudget.report.measurements import quantile
 from lowpanbudget.report.screen import Screen
@@ -46,6 +52,9 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     flows = found["flows"]
     _table(console, screen, _FLOWS, _FLOW_TITLES, flows, _flow, flow_words(flows))
     _by_own_clock(console, screen, found["flows"])
+    if found["recovery"] is not None:
+        paragraph(console, screen, recovery_text(found["recovery"]))
+        console.print()
     _table(
         console, screen, "Links", _LINK_TITLES, found["links"], _link, link_words(found["links"])
     )

@@ -29,6 +29,7 @@ def measured(capture: str, found: Measurement) -> Data:
                 "unknown",
                 "without_header",
                 "has_plan",
+                "recovery",
             )
         },
         "links": [
@@ -79,6 +80,12 @@ def rows(found: Data) -> Iterator[Data]:
                 **told, "group": "flow", "name": f"hops: {flow['title']}", "value": hops, "unit": "hops",
                 "count": count,
             }  # fmt: skip
+    recovery = found["recovery"]
+    if recovery is not None:
+        yield {
+            **told, "group": "recovery", "name": "acknowledged as whole", "value": recovery["acknowledged"],
+            "unit": "datagrams", "of": recovery["begun"],
+        }  # fmt: skip
     for link in found["links"]:
         name = f"{link['sender']} to {link['receiver']}"
         yield {

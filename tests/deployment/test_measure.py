@@ -2,14 +2,17 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 from typing import NamedTuple
 
 import pytest
+from findings import air
 from findings.air import CONTEXTS
 from findings.cases_application import BURST as BURST_OF_THREE
 from findings.cases_application import versioned
+from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_nodes import judged
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
@@ -28,10 +31,11 @@ from lowpanbudget import (
 )
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.deployment.confidence import share_of
-from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
+from lowpanbudget.deployment.measured import MeasuredRecovery, PlanNumber, PlanVerdict
 from lowpanbudget.deployment.measurement import Measurer
-from lowpanbudget.report.measure_answer import link_words
+from lowpanbudget.report.measure_answer import link_words, recovery_text
 from lowpanbudget.report.measurements import measured
+from lowpanbudget.report.view import data_of
 
 SLOTS = """
 [access]
@@ -568,3 +572,40 @@ def test_a_message_of_another_version_is_outside_of_the_plan() -> None:
         found = measure(list(sent.records()), design=sent.design)
         assert [one.why for one in found.checks if one.what is PlanNumber.FORMAT] == why
         assert found.is_outside == bool(why)
+
+
+@pytest.mark.parametrize(
+    ("bitmaps", "without", "expected"),
+    [
+        # RFC 8931 section 5.2: a FULL bitmap acknowledges the whole, a NULL bitmap aborts, others ask for the rest
+        ((0xC0000000, 0xFFFFFFFF), None, MeasuredRecovery(1, 1, 0, 0)),
+        ((0xFFFFFFFF,), 1, MeasuredRecovery(1, 1, 0, 1)),
+        ((0,), None, MeasuredRecovery(1, 0, 1, 0)),
+        ((0xC0000000,), None, MeasuredRecovery(1, 0, 0, 0)),
+    ],
+    ids=["acknowledged", "not heard whole", "aborted", "asked for"],
+)
+def test_what_is_acknowledged_as_whole_has_arrived(
+    bitmaps: tuple[int, ...], without: int | None, expected: MeasuredRecovery
+) -> None:
+    """Three fragments; no acknowledgement of the link was heard for any, though the root gives some."""
+    capture = recovery_acknowledged(*bitmaps)
+    on_air: list[bytes | tuple[float, bytes]] = [*capture.timed()]
+    on_air.append((90.001, air.mended(bytes([2, 0, 99, 0, 0]))))  # acknowledges the frame at 90 s
+    if without is not None:
+        del on_air[without]
+    found = measure(list(replace(capture, air=on_air).records()), contexts=capture.contexts, fcs=2)
+    assert found.recovery == expected
+    said = recovery_text(data_of(found.recovery))
+    assert f"1 datagram, {expected.acknowledged} acknowledged as whole" in said
+    assert ("not taken for lost" in said) == bool(expected.not_heard)
+    (flow,) = found.flows
+    assert flow.arrived is not None
+    # the last datagram is acknowledged by the link; the one in fragments counts where all of it came here
+    heard = 2 if without is None else 1
+    told = expected.acknowledged - expected.not_heard + 1
+    assert (flow.arrived.count, flow.arrived.trials) == (told, heard)
+
+
+def test_without_recoverable_fragments_nothing_is_told_of_them(hour: Hour) -> None:
+    assert hour.found.recovery is None
