@@ -10,10 +10,12 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
+from contract import air
 
 from lowpanbudget import (
     Certainty,
     Cite,
+    Env,
     Finding,
     Picture,
     RequestError,
@@ -26,7 +28,10 @@ from lowpanbudget import (
     carry_burst,
     carrying,
     compatible,
+    compress,
     decode_frame,
+    decompress,
+    encode_frame,
     encodings,
     explain,
     fit,
@@ -35,6 +40,7 @@ from lowpanbudget import (
     measure,
     review,
     room_by_hops,
+    shortest_form,
     show,
     survey,
     sweep,
@@ -45,6 +51,9 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 ARCHIVE = load_design(EXAMPLES / "archive.toml")
 FOOTBRIDGE = load_design(EXAMPLES / "footbridge.toml")
 CAPTURE = EXAMPLES / "archive.pcap"
+NODE, ROOT = air.eui(1), air.eui(0x100)
+DATAGRAM = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"12345678")
+ENV = Env(NODE, ROOT, contexts=air.CONTEXTS)
 # what a finding may hold when a file or a frame names things: markup of pages and terminals, escapes, directions
 NASTY = "<script>alert(1)</script> [red]&amp; \x1b[31m \u202e\u2066 \x00 </pre>"
 
@@ -71,6 +80,17 @@ RESULTS: dict[str, Callable[[], Any]] = {
     "coded frame": lambda: decode_frame(
         bytes.fromhex("619807412c310004017e33d0f0b3f0b4de620568656c6c6f"), fcs=False
     ),
+    # 21 octets of MAC header with EUI-64s (IEEE 802.15.4-2006), 14 of payload, 2 of FCS
+    "encoded": lambda: encode_frame(air.mac_of(NODE, ROOT), compress(DATAGRAM, ENV).octets),
+    # RFC 6282: 2 octets of IPHC and, for ports of 4 bits, 4 of UDP NHC stand for 40 and 8
+    "compressed": lambda: compress(DATAGRAM, ENV),
+    "decompressed": lambda: decompress(compress(DATAGRAM, ENV).octets, ENV),
+    # RFC 4944 section 5.1: an IPv6 header that is not compressed stands behind the dispatch 0x41
+    "shortest": lambda: shortest_form(
+        decode_frame(
+            encode_frame(air.mac_of(NODE, ROOT), b"\x41" + DATAGRAM).octets, contexts=air.CONTEXTS
+        )
+    ),
     "findings": lambda: review(FOOTBRIDGE),
     "no findings": lambda: (),
     "captured": lambda: annotate(CAPTURE, 24, design=ARCHIVE)[0],
@@ -96,6 +116,10 @@ SAYS = {
     "budgets": "headers, then room",
     "frame": "Headers restored",
     "coded frame": "What the byte code stands for, from octet 48 of the datagram",
+    "encoded": "Frame of 37 octets",
+    "compressed": "14 octets: 48 octets of headers became 6",
+    "decompressed": "Datagram of 56 octets, from 14 octets of compressed payload",
+    "shortest": "14 octets instead of 57: 43 fewer on the air",
     "findings": "do: ",
     "no findings": "Nothing to show: the list is empty.",
     "captured": "Message climate of flow climate",
@@ -163,6 +187,9 @@ DRAWN = (
     "budgets",
     "frame",
     "coded frame",
+    "encoded",
+    "compressed",
+    "decompressed",
     "captured",
     "airtimes",
     "network",

@@ -38,7 +38,7 @@ def _explained(console: Console, screen: Screen, details: dict[str, Any]) -> Non
     _datagram(console, screen, details)
     _restored(console, screen, details)
     _contents(console, screen, details["contents"])
-    _shortest(console, screen, details["shortest"])
+    shortest(console, screen, details["shortest"])
     _message(console, screen, details["message"])
 
 
@@ -125,7 +125,8 @@ def size_of(bits: int) -> str:
     return plural(bits // 8, "octet")
 
 
-def _shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None) -> None:
+def shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None) -> None:
+    """Print the shortest form of a datagram beside the one that was sent, as ``sightings.compared`` describes them."""
     if comparison is None:
         return
     heading(console, screen, "The same datagram in its shortest form")

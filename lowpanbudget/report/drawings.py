@@ -15,23 +15,28 @@ from lowpanbudget.report.frame_pictures import (
     CAUTION,
     budget_picture,
     ledger_picture,
+    made_picture,
     seen_picture,
 )
 from lowpanbudget.report.svg.document import svg
 from lowpanbudget.report.svg.frame import FramePicture, frames_svg
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.stack.convert import Compressed, Decompressed
+from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.frame import Frame
 
 _MOST = 24  # frames of one picture
 
 
-def _drawn_frames(make: Callable[[Any], FramePicture], caution: str, several: list[Any]) -> str:
-    """Return frames as one picture; empty for frames without octets."""
+def _drawn_frames(
+    make: Callable[[Any], FramePicture], caution: str, several: list[Any], noun: str = "frame"
+) -> str:
+    """Return frames, or payloads of frames, as one picture; empty for those without octets."""
     pictures = [one for one in map(make, several[:_MOST]) if one.fields]
     left_out = len(several) - _MOST
-    more = f"{plural(left_out, 'more frame')} are in the text beneath." if left_out > 0 else ""
-    title = plural(len(pictures), "frame") + ", to scale"
+    more = f"{plural(left_out, f'more {noun}')} are in the text beneath." if left_out > 0 else ""
+    title = plural(len(pictures), noun) + ", to scale"
     told = " ".join(words for words in (more, caution) if words)
     return frames_svg(pictures, title, told, within=True) if pictures else ""
 
@@ -65,6 +70,9 @@ DRAWINGS: dict[type, Callable[[list[Any]], str]] = {
     Budget: partial(_drawn_frames, budget_picture, CAUTION),
     Frame: partial(_drawn_frames, lambda frame: seen_picture(frame, title_of(frame)), ""),
     CapturedFrame: partial(_drawn_frames, _captured_picture, ""),
+    Encoded: partial(_drawn_frames, made_picture, ""),
+    Compressed: partial(_drawn_frames, made_picture, "", noun="payload"),
+    Decompressed: partial(_drawn_frames, made_picture, "", noun="payload"),
     MessageAirtime: _drawn_airtimes,
     CarriedNetwork: _drawn_networks,
     BurstPlan: _drawn_bursts,

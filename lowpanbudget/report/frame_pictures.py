@@ -10,6 +10,8 @@ from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.svg.frame import FramePicture
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.stack.convert import Compressed, Decompressed
+from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.frame import Frame
 
 CAUTION = "As encoded; a network also loses frames, and radio use follows the rules of the place."
@@ -39,6 +41,12 @@ def budget_picture(one: Budget) -> FramePicture:
 def ledger_picture(ledger: Ledger) -> FramePicture:
     """Return a ledger as a picture of its frame."""
     return _of_spans("Frame of a ledger", ledger.spans)
+
+
+def made_picture(made: Encoded | Compressed | Decompressed) -> FramePicture:
+    """Return a frame that was written, or a payload that was compressed or read, as a picture."""
+    title = "Frame" if isinstance(made, Encoded) else "Compressed payload"
+    return _of_spans(title, made.spans, None if isinstance(made, Decompressed) else made.octets)
 
 
 def seen_picture(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> FramePicture:

@@ -49,7 +49,7 @@ from lowpanbudget.report import (
 )
 from lowpanbudget.report.drawings import DRAWINGS
 from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
-from lowpanbudget.report.terminal import heading, paragraph
+from lowpanbudget.report.terminal import conversion, heading, paragraph
 from lowpanbudget.report.terms import Explanation
 from lowpanbudget.room.by_hops import RoomByHops
 from lowpanbudget.room.carrying import Carrying
@@ -59,6 +59,9 @@ from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.sweep.swept import Sweep
 from lowpanbudget.room.weigh import Weighing
+from lowpanbudget.stack.comparison import Comparison
+from lowpanbudget.stack.convert import Compressed, Decompressed
+from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.frame import Frame
 
 Paint = Callable[[Console, Screen], None]
@@ -94,9 +97,10 @@ def show(result: object, *, width: int = 120) -> Picture:
     """Return a result drawn, for a notebook to show or to be printed.
 
     ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Carrying``, ``RoomByHops``, ``Sweep``, ``Frame``,
-    ``CapturedFrame``, ``FrameList``, ``Finding``, ``CaptureFindings``, ``Survey``, ``Measurement``, ``MessageAirtime``,
-    ``CarriedNetwork``, ``BurstPlan``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list
-    or tuple of one kind. Frames, ledgers, budgets and what a network carries are a picture to scale as well as text; of
+    ``CapturedFrame``, ``Encoded``, ``Compressed``, ``Decompressed``, ``Comparison``, ``FrameList``, ``Finding``,
+    ``CaptureFindings``, ``Survey``, ``Measurement``, ``MessageAirtime``, ``CarriedNetwork``, ``BurstPlan``,
+    ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or tuple of one kind. Frames,
+    payloads, ledgers, budgets and what a network carries are a picture to scale as well as text; of
     many frames the first ones are drawn. An empty list, such as the findings of a faultless capture, says that it is
     one. ``width`` of the text is in columns, 40 to 160: from 120 on a ledger is a table. Raises
     ``RequestError`` for anything else.
@@ -168,6 +172,40 @@ def _captured(several: Iterable[CapturedFrame], console: Console, screen: Screen
         annotate_text.frame(console, screen, drawn, sightings.details(sighting, largest))
 
 
+def _encoded(several: Iterable[Encoded], console: Console, screen: Screen) -> None:
+    for made in several:
+        _made(made, f"Frame of {plural(len(made.octets), 'octet')}", made.octets, console, screen)
+
+
+def _compressed(several: Iterable[Compressed], console: Console, screen: Screen) -> None:
+    for made in several:
+        headers = f"{made.covers} octets of headers became {made.header_octets}"
+        title = f"Compressed payload of {plural(len(made.octets), 'octet')}: {headers}"
+        _made(made, title, made.octets, console, screen)
+
+
+def _decompressed(several: Iterable[Decompressed], console: Console, screen: Screen) -> None:
+    for made in several:
+        payload = plural(sum(span.bits for span in made.spans) // 8, "octet")
+        title = (
+            f"Datagram of {plural(len(made.octets), 'octet')}, from {payload} of compressed payload"
+        )
+        _made(made, title, None, console, screen, view.data_of(made.notices))
+
+
+def _made(
+    made: Encoded | Compressed | Decompressed, title: str, sent: bytes | None, console: Console, screen: Screen,
+    notices: Any = (),
+) -> None:  # fmt: skip
+    rows, segments = view.rows(made.spans, sent), view.segments(made.spans)
+    conversion(console, screen, title, made.octets.hex(), rows, segments, notices)
+
+
+def _shortest(several: Iterable[Comparison], console: Console, screen: Screen) -> None:
+    for one in several:
+        annotate_text.shortest(console, screen, sightings.beside(one))
+
+
 def _lists(several: Iterable[FrameList], console: Console, screen: Screen) -> None:
     for listed in several:
         list_text.frames(console, screen, listed)
@@ -235,6 +273,10 @@ _PAINTERS: tuple[tuple[type, Any], ...] = (
     (Budget, _budgets),
     (Frame, _frames),
     (CapturedFrame, _captured),
+    (Encoded, _encoded),
+    (Compressed, _compressed),
+    (Decompressed, _decompressed),
+    (Comparison, _shortest),
     (Finding, _findings),
     (CaptureFindings, _audited),
     (Survey, _surveys),

@@ -96,7 +96,12 @@ def compared(comparison: Callable[[], Comparison | None]) -> view.Data | None:
         found = comparison()
     except RequestError as error:
         return {"reason": error.message}
-    return None if found is None else {**view.data_of(found), "saved": found.saved, "reason": ""}
+    return None if found is None else beside(found)
+
+
+def beside(found: Comparison) -> view.Data:
+    """Return a shortest form that there is, as ``compared`` does."""
+    return {**view.data_of(found), "saved": found.saved, "reason": ""}
 
 
 def _message(sighting: Sighting) -> view.Data | None:
