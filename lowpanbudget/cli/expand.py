@@ -30,7 +30,7 @@ lowpanbudget expand mesh.pcapng -o plain.pcap --decrypted --keys keys.toml"""
 )  # fmt: skip
 @click.option(
     "--decrypted", is_flag=True,
-    help="Write the frames instead, their protection taken off; the file is readable by you alone.",
+    help="Write the frames instead, their protection taken off.",
 )  # fmt: skip
 @captures.reading_options
 @options.as_json
@@ -50,9 +50,10 @@ def command(
 ) -> None:
     """Write the IPv6 datagrams of CAPTURE (- for standard input) as a pcap file, each once it is whole.
 
-    With --decrypted its frames are written instead, without protection where a key opens them. What was left out, and
-    why, is told on standard error. The exit code is 3 when the capture is cut or damaged; what could be read is
-    written first; it is 1 when it holds no frame at all. Octets that are no capture at all write nothing.
+    With --decrypted its frames are written instead, without protection where a key opens them. A file for which keys
+    were given is readable by you alone. What was left out, and why, is told on standard error. The exit code is 3 when
+    the capture is cut or damaged; what could be read is written first; it is 1 when it holds no frame at all. Octets
+    that are no capture at all write nothing.
     """
     from lowpanbudget.capture.expand import LeftOut, decrypt, expand
     from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6_TYPE
@@ -69,13 +70,14 @@ def command(
             yield record
 
     convert, link_type = (decrypt, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
-    if decrypted:
+    private = decrypted or key_file is not None  # what was sealed stands in it in the clear
+    if private:
         captures.say(
             ctx,
             f"caution: what {target} will hold was protected on the air, and is so no more; "
             "it is readable by you alone: pass it on to nobody who may not read it, and delete it when it has served",
         )
-    with output.writing(target, private=decrypted, inputs=(capture, design, key_file)) as file:
+    with output.writing(target, private=private, inputs=(capture, design, key_file)) as file:
         records = captures.opened(capture)
         records.through(noting)
         with records:

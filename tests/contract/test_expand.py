@@ -145,13 +145,21 @@ def test_decrypted_frames_have_no_protection(tmp_path: Path) -> None:
     assert air.KEY.hex() not in done.output
 
 
-@pytest.mark.skipif(os.name != "posix", reason="devices")
-def test_decrypted_frames_do_not_go_to_a_device(tmp_path: Path) -> None:
-    source = shelf.written(tmp_path / "a.pcap", MIXED)
-    done = expand(source, "-o", "/dev/null", "--decrypted")
+@pytest.mark.skipif(os.name != "posix", reason="modes of files, devices")
+@pytest.mark.parametrize("how", ["--decrypted", "--keys"])
+def test_what_was_sealed_is_for_who_opened_it_alone(tmp_path: Path, how: str) -> None:
+    source = shelf.written(tmp_path / "a.pcap", shelf.sealed(b"reading", 7))
+    given = [how, *([shelf.key_file(tmp_path)] if how == "--keys" else [])]
+    out = tmp_path / "out.pcap"
+    out.touch(mode=0o644)
+    done = expand(source, "-o", out, *given)
+    assert "caution" in done.stderr
+    assert out.stat().st_mode & 0o777 == 0o600
+    done = expand(source, "-o", "/dev/null", *given)
     assert done.exit_code == 2
     assert "others may read it" in done.stderr
     assert expand(source, "-o", "/dev/null").exit_code == 0
+    assert expand(source, "-o", tmp_path / "open.pcap").stderr.count("caution") == 0
 
 
 # --- whole or not at all, and never over the input ----------------------------------------------------
