@@ -1,6 +1,5 @@
 """What the air tells of one frame beside its contents: octets that were sent, numbers that are missing before it."""
 
-from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.mac import FrameType, Mac
@@ -13,8 +12,7 @@ def octets_on_air(sighting: Sighting) -> int:
     """Return the octets of a frame as it was sent: with an FCS that was taken off and an end that was not captured."""
     if not sighting.octets:
         return len(sighting.body.octets)
-    missing = 2 if sighting.body.kind == FRAME and not sighting.fcs_octets else 0
-    return len(sighting.octets) + sighting.left_out + missing
+    return len(sighting.octets) + sighting.left_out + sighting.missing_fcs
 
 
 def sequence_of(mac: Mac) -> bytes | None:

@@ -26,6 +26,23 @@ def surveyed(*arguments: object, stdin: bytes | None = None) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.parametrize("link_type", [195, 230, 147])
+@pytest.mark.parametrize("kept", [200, 24, 5])
+def test_layers_are_all_that_was_sent(tmp_path: Path, link_type: int, kept: int) -> None:
+    """An FCS of 2 octets that was taken off (230) was sent, and so was what is not kept; 147 is not read at all."""
+    frames = [frame[: -2 if link_type == 230 else None] for frame in GOOD]
+    path = tmp_path / "a.pcap"
+    with path.open("wb") as file:
+        file.write(struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, kept, link_type))
+        for frame in frames:
+            file.write(struct.pack("<4I", 0, 0, min(len(frame), kept), len(frame)) + frame[:kept])
+    total = surveyed(path)["total"]
+    assert sum(total["layer_bits"].values()) == 8 * total["octets"]
+    if link_type != 147:
+        assert total["octets"] == sum(map(len, GOOD))
+        assert ("not captured" in total["layer_bits"]) == (kept < 200)
+
+
 def test_sums_agree_with_the_packet_library(tmp_path: Path) -> None:
     found = surveyed(shelf.written(tmp_path / "a.pcap", GOOD))
     packets = [Dot15d4FCS(frame) for frame in GOOD]

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matched, Matcher
     from lowpanbudget.capture.follow.opened import OpenedContent
 
+NOT_CAPTURED = "not captured"  # among layers: what the capture left out at the end of a frame
 _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
 
 
@@ -272,16 +273,26 @@ class Sighting:
         return None if self.contents is None else application_of(self.contents)
 
     @property
+    def missing_fcs(self) -> int:
+        """Return the octets of the FCS that the frame had on the air and that the capture took off."""
+        return 2 if self.body.kind == FRAME and self.octets and not self.fcs_octets else 0
+
+    @property
     def layer_bits(self) -> dict[str, int]:
-        """Return the bits of each layer of the frame; together they are all its bits."""
+        """Return the bits of each layer of the frame as it was sent; together they are all its bits."""
+        trailer = self.missing_fcs
         if self.opened is not None and self.unsealed[1] and self.frame is not None:
-            return layer_bits(self._told(self.frame).spans)
-        if self.template is None:
-            return {} if self.contents is None else layer_bits(self.contents.spans)
-        bits = self.template.layers_of(self.payload)
-        trailer = 8 * (self.mic + min(self.fcs_octets, len(self.octets)))
-        if trailer:
-            bits["MAC"] = bits.get("MAC", 0) + trailer
+            bits = layer_bits(self._told(self.frame).spans)
+        elif self.template is None and self.contents is not None:
+            bits = layer_bits(self.contents.spans)
+        elif self.template is None:
+            bits = {self.body.kind: len(self.body.octets) * 8} if self.body.octets else {}
+        else:
+            bits = self.template.layers_of(self.payload)
+            trailer += self.mic + min(self.fcs_octets, len(self.octets))
+        for layer, octets in (("MAC", trailer), (NOT_CAPTURED, self.left_out)):
+            if octets:
+                bits[layer] = bits.get(layer, 0) + octets * 8
         return bits
 
     @property
