@@ -149,3 +149,10 @@ def _text(hint: Any) -> str:
         return f"a {'tuple' if origin is tuple else 'list'}, each {_text(inner[0])}"
     name = getattr(hint, "__name__", str(hint))
     return _WORDS.get(hint) or f"{'an' if name[0] in 'AEIO' else 'a'} {name}"
+
+
+def typed(value: object) -> str:
+    """Return a value from Python as somebody would type it: octets in hex, a number of seconds without an exponent."""
+    if isinstance(value, bytes | bytearray):
+        return value.hex()
+    return f"{value:.9f}" if isinstance(value, float) else str(value)

@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from lowpanbudget.arguments import explains
+from lowpanbudget.arguments import explains, typed
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
@@ -143,7 +143,7 @@ def span_ns(value: object) -> int:
 
     Raises ``RequestError`` for what is none, and for less than a millisecond or more than a year.
     """
-    text = str(value).strip()
+    text = typed(value).strip()
     total, at, before = 0, 0, _MOST_NS
     while at < len(text):
         part = _SPAN.match(text, at)

@@ -64,7 +64,7 @@ def require_frames(path: str) -> None:
         with read_capture(path) as records:
             if records.format == "unknown":
                 raise RequestError(
-                    f"{path}:1:1: this is neither a capture nor a text",
+                    f"{path}:1:1: {records.notices[0].text}",
                     hint="Give a pcap or pcapng file, or a text with a frame a line in hex",
                 )
 

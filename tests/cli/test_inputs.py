@@ -98,7 +98,7 @@ def test_what_a_log_may_hold(invoke: Invoke) -> None:
 def test_octets_that_are_nothing(invoke: Invoke) -> None:
     done = invoke("annotate", "noise.bin")
     assert done.exit_code == 2
-    assert "noise.bin:1:1: this is neither a capture nor a text" in done.stderr
+    assert "noise.bin:1:1: this is neither pcap, pcapng nor text" in done.stderr
     shelf.written(Path("good.pcap"), shelf.sealed(b"x"))
     assert invoke("annotate", "good.pcap").exit_code == 0
 

@@ -184,6 +184,16 @@ def is_pipe(path: str) -> bool:
         return False
 
 
+_KNOWN = (  # files that are often given; byte order marks as RFC 2781 section 3.2 has them, the others from memory
+    (b"\xff\xfe", "it is text in UTF-16; write it as UTF-8"),
+    (b"\xfe\xff", "it is text in UTF-16; write it as UTF-8"),
+    (b"BZh", "it is compressed by bzip2; unpack it, or use gzip"),
+    (b"\xfd7zX", "it is compressed by xz; unpack it, or use gzip"),
+    (b"\x28\xb5\x2f\xfd", "it is compressed by zstd; unpack it, or use gzip"),
+    (b"PK\x03\x04", "it is a zip archive; unpack it"),
+)
+
+
 def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, Iterator[Record]]:
     magic = source.peek(4)
     if magic in MAGICS:
@@ -194,7 +204,10 @@ def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, 
         return "text", read_text(source, notices, link_type)
     if magic or source.trouble:
         shown = magic.hex(" ") or "nothing"
-        text = source.trouble or f"this is neither pcap, pcapng nor text: it starts with {shown}"
+        what = next(
+            (of for start, of in _KNOWN if magic.startswith(start)), f"it starts with {shown}"
+        )
+        text = source.trouble or f"this is neither pcap, pcapng nor text: {what}"
         notices.add(NO_CAPTURE, text, 0, 0)
     else:
         notices.add(NO_CAPTURE, "the file is empty", 0, 0)

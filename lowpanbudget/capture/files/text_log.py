@@ -47,7 +47,9 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
         octets = _octets(rest)
         if not octets:
             # what it holds is not shown: a key file may have been given in a capture's place
-            notices.add("line-wrong", f"line {line.number} has no octets", number, line.start)
+            notices.add(
+                "line-wrong", f"line {line.number} has no octets in hex", number, line.start
+            )
             continue
         number += 1
         yield Record(number, time_ns, link_type, octets, len(octets), line.start)

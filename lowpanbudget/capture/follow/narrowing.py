@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
 
+from lowpanbudget.arguments import typed
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.text_log import leading_time
 from lowpanbudget.capture.follow.flows import FlowKey
@@ -26,9 +27,9 @@ if TYPE_CHECKING:
 
 _MOST_HELD = 65536  # frames of the node and flow, by number
 _IID = (1 << 64) - 1
-_SECONDS = re.compile(r"\d{1,12}(?:[.]\d{1,9})?")
+_SECONDS = re.compile(r"\d{1,12}(?:[.]\d{1,99})?")
 _DATE = re.compile(r"\d{4}-")  # a clock without a date tells no time of a capture
-_PORT = re.compile(r"\d{1,5}")
+_PORT, _LAST_PORT = re.compile(r"\d{1,5}"), 0xFFFF
 _HOW_TIME = (
     "Seconds from the first frame such as 90 or 0.25, or a date-time such as 2031-05-04T10:20:30Z"
 )
@@ -50,19 +51,14 @@ def moment(value: object, name: str) -> Moment | None:
     """Return a time of seconds or a date-time; None for None. Raises ``RequestError`` that names ``name``."""
     if value is None:
         return None
-    text = str(value).strip()
+    text = typed(value).strip()
     if _SECONDS.fullmatch(text):
         seconds, _, fraction = text.partition(".")
-        return Moment(int(seconds) * SECOND + int(fraction.ljust(9, "0")), since_first=True)
+        return Moment(int(seconds) * SECOND + int(fraction[:9].ljust(9, "0")), since_first=True)
     time_ns, rest = leading_time(f"{text} ")
     if time_ns is None or rest.strip() or not _DATE.match(text):
         raise RequestError(f"{name} {text!r} is no time", hint=_HOW_TIME)
     return Moment(time_ns, since_first=False)
-
-
-def _text(value: object) -> str:
-    """Return a value as somebody would type it, octets in hex."""
-    return value.hex() if isinstance(value, bytes | bytearray) else str(value)
 
 
 class WantedNode:
@@ -71,7 +67,9 @@ class WantedNode:
     An address whose identifier is that of a link address is the node's below every prefix; another is none but itself.
     """
 
-    def __init__(self, text: str, design: "Design | None", name: str) -> None:
+    def __init__(self, node: object, design: "Design | None", name: str) -> None:
+        # a number is a short address, as among devices
+        text = f"{node:#06x}" if isinstance(node, int) else typed(node)
         self._links: set[bytes] = set()
         self._addresses: set[IPv6Address] = set()
         self._own: set[int] = (
@@ -141,7 +139,7 @@ class WantedFlow:
         self._is_named = matcher is not None and any(
             flow.name == text for flow in matcher.design.flows
         )
-        self._port = int(text) if _PORT.fullmatch(text) else None
+        self._port = int(text) if _PORT.fullmatch(text) and int(text) <= _LAST_PORT else None
         if not self._is_named and self._port is None and " to " not in text:
             hint = "A UDP port, or a flow in the words of a survey"
             if matcher is not None:
@@ -174,16 +172,16 @@ class Narrowing:
 
     def __init__(
         self,
-        node: str | None = None,
-        flow: str | None = None,
+        node: str | int | None = None,
+        flow: str | int | None = None,
         since: object = None,
         until: object = None,
         *,
         matcher: "Matcher | None" = None,
     ) -> None:
         design = None if matcher is None else matcher.design
-        self._node = None if node is None else WantedNode(_text(node), design, "node")
-        self._flow = None if flow is None else WantedFlow(_text(flow), matcher, "flow")
+        self._node = None if node is None else WantedNode(node, design, "node")
+        self._flow = None if flow is None else WantedFlow(typed(flow), matcher, "flow")
         self._since, self._until = moment(since, "since"), moment(until, "until")
         self._first_ns: int | None = None
         self._known = Recent[int, bool](_MOST_HELD)  # of the node and flow: whether in time

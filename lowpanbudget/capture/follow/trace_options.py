@@ -29,8 +29,8 @@ class TraceOptions(TypedDict, total=False):
     design: "Design | None"
     fcs: int | None
     timeout_s: float
-    node: str | None
-    flow: str | None
+    node: str | int | None
+    flow: str | int | None
     since: str | float | None
     until: str | float | None
     oscore: Sequence[SecurityContext]

@@ -4,8 +4,10 @@ Second opinion: scapy's writers and raw readers of pcap and pcapng. File layouts
 two formats (draft-ietf-opsawg-pcap, draft-ietf-opsawg-pcapng), from memory.
 """
 
+import bz2
 import gzip
 import io
+import lzma
 import random
 import struct
 import zlib
@@ -404,7 +406,7 @@ nothing here
         (None, "020000"),
     ]
     assert [n.name for n in reading.notices] == ["line-wrong", "line-wrong"]
-    assert reading.notices[0].text == "line 13 has no octets"
+    assert reading.notices[0].text == "line 13 has no octets in hex"
     assert {r.link_type for r in records} == {195}
     assert {r.link_type for r in read_capture(io.BytesIO(b"6188\n"), link_type=230)} == {230}
 
@@ -486,3 +488,18 @@ def test_many_notices_are_counted_not_kept() -> None:
     assert len(records) == 3000
     assert len(reading.notices) == 1000
     assert reading.notice_count == 3000
+
+
+@pytest.mark.parametrize(
+    ("octets", "says"),
+    [
+        ("6198".encode("utf-16"), "UTF-16"),
+        (bz2.compress(b"6198"), "bzip2; unpack it, or use gzip"),
+        (lzma.compress(b"6198"), "xz; unpack it, or use gzip"),
+        (b"\0\1\2\3", "it starts with 00 01 02 03"),
+    ],
+)
+def test_files_that_are_often_given(octets: bytes, says: str) -> None:
+    _, reading = records_of(octets)
+    assert [notice.name for notice in reading.notices] == ["not-a-capture"]
+    assert says in reading.notices[0].text
