@@ -129,7 +129,7 @@ def _is(value: Any, hint: Any) -> bool:
         return any(_is(value, one) for one in inner)
     if origin is Literal:
         return isinstance(value, str) and value in inner
-    if isinstance(value, str | bytes | Mapping) and origin in (Iterable, Sequence):
+    if isinstance(value, str | bytes | bytearray | Mapping) and origin in (Iterable, Sequence):
         return False
     if hint is bool:
         return isinstance(value, int) and value in (0, 1)

@@ -379,6 +379,8 @@ WRONG: tuple[Any, ...] = (
     float("nan"),
     "hush",
     b"hush",
+    bytearray(2),
+    "\ud800",
     [],
     [None],
     {"x": None},

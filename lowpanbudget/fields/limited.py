@@ -112,7 +112,10 @@ class TextString(Limited):
     def octets_of(self, value: Any, cite: Cite) -> bytes:
         """Return the octets of a text; a text must be there."""
         if isinstance(value, str):
-            return value.encode()
+            try:
+                return value.encode()
+            except UnicodeEncodeError:  # half of a surrogate pair
+                raise self.unfit(value, cite) from None
         if value is None:
             raise self.unfit(value, cite)
         return super().octets_of(value, cite)

@@ -92,7 +92,8 @@ class Nonces:
 
     def take(self, nonce: bytes) -> None:
         """Return when ``nonce`` is new, and remember it; else raise ``RequestError``."""
-        if as_octets(nonce, "octets of a nonce") in self._used:
+        nonce = as_octets(nonce, "octets of a nonce")
+        if nonce in self._used:
             raise RequestError(
                 "this nonce has been used under this key",
                 cite=self.cite,

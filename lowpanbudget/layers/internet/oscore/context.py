@@ -112,7 +112,7 @@ class SecurityContext:
         """
         sizes = _algorithm(algorithm).aead
         master_secret = HiddenOctets(as_octets(master_secret, "octets of a master secret"))
-        as_octets(master_salt, "octets of a master salt")
+        master_salt = as_octets(master_salt, "octets of a master salt")
         for octets in (sender_id, recipient_id, b"" if id_context is None else id_context):
             as_octets(octets, "octets of an identifier")
 
