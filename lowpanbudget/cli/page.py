@@ -66,13 +66,15 @@ def command(
     It opens in any browser without network. Of a DESIGN (a .toml file): the fullest frame of each flow and hop to
     scale, each field with its reason, settings to switch between combinations that were all really encoded, the
     messages bit by bit, and what the network carries. Of a CAPTURE: the findings, each with its frames, who sent when,
-    and where the octets went.
+    and where the octets went; the exit code is 3 when it is cut or damaged, the page has what could be read then.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine
     from lowpanbudget.report.page.paper import capture_html, design_html
 
-    with output.writing(target, inputs=(source, design, key_file)) as file:
+    damaged = False
+    private = contents and key_file is not None  # what was sealed stands in it in the clear
+    with output.writing(target, private=private, inputs=(source, design, key_file)) as file:
         if source.endswith(".toml"):
             page = _of_design(source, combinations, network=network)
             html = design_html(page)
@@ -88,9 +90,9 @@ def command(
                 )
             known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
             page = _of_capture(source, frames, known)
+            damaged = any(one["name"] == _DAMAGED for one in page["findings"])
             if not page["frames"]:  # a page of nothing would say nothing, and look like an answer
                 captures.say_empty(ctx, source)
-                damaged = any(one["name"] == _DAMAGED for one in page["findings"])
                 ctx.exit(WireError.exit_code if damaged else _ANSWER_IS_NO)
             html = capture_html(page)
             told = {
@@ -106,6 +108,8 @@ def command(
         output.emit(machine.document(page={"file": target, "octets": len(octets), **told}))
     else:
         output.emit_line(f"{target}: {says}; {len(octets)} octets.")
+    if damaged:
+        ctx.exit(WireError.exit_code)
 
 
 def _of_design(source: str, combinations: int | None, *, network: bool) -> "Data":

@@ -130,6 +130,15 @@ def test_no_page_of_nothing(invoke: Invoke) -> None:
         assert not Path("page.html").exists()
 
 
+def test_a_page_of_what_could_be_read_of_a_cut_file(invoke: Invoke) -> None:
+    path = shelf.written(Path("cut.pcap"), shelf.sealed(b"x") * 2)
+    path.write_bytes(path.read_bytes()[:-1])
+    done = invoke("page", "cut.pcap", "-o", "page.html")
+    assert done.exit_code == 3
+    assert "1 frame, " in done.stdout
+    assert Path("page.html").exists()
+
+
 def test_what_is_missing_is_written_out(invoke: Invoke) -> None:
     for args, write in (
         ((), "lowpanbudget pack DESIGN MESSAGE NAME=VALUE...|FILE"),

@@ -1,6 +1,7 @@
 """The page of a capture: findings are those of the audit, numbers those of the survey, frames those of the file."""
 
 import json
+import os
 import re
 import struct
 from pathlib import Path
@@ -222,6 +223,8 @@ def test_decrypted_contents_go_in_only_where_asked_for(tmp_path: Path) -> None:
     assert not target.exists()
     done = entry.invoke("page", str(CAPTURE), "--keys", str(keys), "--contents", "-o", str(target))
     assert done.exit_code == 0
+    if os.name == "posix":
+        assert target.stat().st_mode & 0o777 == 0o600
     html = target.read_text(encoding="utf-8")
     assert "holds decrypted contents" in html
     secrets = [word.strip('"') for word in text.split() if len(word.strip('"')) == 32]
