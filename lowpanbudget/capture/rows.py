@@ -17,36 +17,6 @@ from lowpanbudget.values import FrozenDict
 
 _MOST_KEPT = 8192  # flows whose words are kept, and sequences whose last number is
 
-# what each column tells; the table carries it along where its form can
-COLUMNS = {
-    "file": "name of the capture",
-    "number": "number of the frame in the capture, from 1; in captures read as one over all of them",
-    "time_ns": "time in nanoseconds since 1970, or since what the capture counts from; empty where 64 bits hold none",
-    "receiver": "who heard it, where there are several",
-    "kind": "data, acknowledgement, beacon, command, unreadable, or what the record is else",
-    "source": "link address of the sender, such as 0x0012, behind a mesh header its originator's; empty without one",
-    "destination": "link address of the receiver, behind a mesh header the final one's",
-    "sequence": "sequence number on the link",
-    "missing": "numbers of the sender's sequence that are missing before this one: lost, or not heard here",
-    "octets": "octets on the air, frame check sequence included",
-    "layer_bits": "bits of each layer, by the name of the layer; together all bits of the frame",
-    "flow": "flow in the words of a survey, of a fragment too once its first has been seen",
-    "in_design": "name of the flow in the design, from its first whole datagram on; empty where it has none",
-    "source_address": "IPv6 address that the flow comes from",
-    "destination_address": "IPv6 address that the flow goes to",
-    "source_port": "UDP port that the flow comes from",
-    "destination_port": "UDP port that the flow goes to",
-    "datagram": "number of the first frame that brought the datagram of this one; empty for a frame sent again",
-    "datagram_octets": "octets of the IPv6 datagram that this frame completes; empty where it completes none",
-    "hop_limit": "hop limit of the IPv6 header in this frame, or of the datagram that it completes",
-    "fragment": "whether it carries a fragment",
-    "retransmission_of": "number of the frame that this one repeats under the same sequence number",
-    "copy_of": "number of the frame whose contents this one has under another sequence number",
-    "heard_as": "number under which another receiver heard the same sending; a survey counts it once",
-    "fcs_ok": "whether the frame check sequence is right; empty where there is none",
-    "reason": "why the frame could not be read to its end; empty where it was",
-}
-
 
 class FrameRow(NamedTuple):
     """One frame of a capture, as a row of a table: what is empty there is None.

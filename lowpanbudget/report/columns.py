@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from lowpanbudget.capture.row_columns import COLUMNS as ROWS
+
 _FLOW = {
     "flow": "The flow, by its name in the design.",
     "hop": "The hop of the flow: its first, or one where the frame is forwarded; along a tree, hops from the root.",
@@ -149,6 +151,19 @@ COLUMNS: dict[str, dict[str, str]] = {
         "octets": "Octets of all frames.",
         "lost": "Numbers of frames that are missing.",
     },
+    "survey --json": {
+        "application": "Octets that applications sent in whole datagrams.",
+        "unused": "Octets of room left in data frames, up to the largest frame.",
+        "avoidable": "Octets that the shortest legal encoding of the same datagrams would have saved.",
+        "retransmissions": "Frames that came again under the same sequence number.",
+        "duplicates": "Frames with the contents of another one under a new sequence number.",
+        "assembled": "Datagrams in fragments that became whole.",
+        "dropped": "Datagrams in fragments that never became whole.",
+        "given_up": "Those of the dropped ones that made room for others.",
+        "unread": "Frames that could not be read to their end.",
+        "damaged": "Frames whose check sequence is wrong.",
+    },
+    "survey --table": {name: f"{text[0].upper()}{text[1:]}." for name, text in ROWS.items()},
     "annotate": {
         "frame": "The number of the frame in the capture.",
         "time": "Seconds since the first frame.",

@@ -5,7 +5,8 @@ from typing import get_type_hints
 
 from lowpanbudget.arguments import several, value_of
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.rows import COLUMNS, FrameRow, RowMaker
+from lowpanbudget.capture.row_columns import COLUMNS
+from lowpanbudget.capture.rows import FrameRow, RowMaker
 from lowpanbudget.errors import RequestError
 from lowpanbudget.report.parquet import Sink
 from lowpanbudget.report.written_table import FORMS, WrittenTable

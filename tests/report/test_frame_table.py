@@ -24,7 +24,8 @@ from capture.captures import (
 
 from lowpanbudget import follow
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.rows import COLUMNS, FrameRow, frame_rows
+from lowpanbudget.capture.row_columns import COLUMNS
+from lowpanbudget.capture.rows import FrameRow, frame_rows
 from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.errors import RequestError
 from lowpanbudget.report import parquet, written_table

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from contract.entry import invoke
 
-from lowpanbudget.capture.rows import COLUMNS as MEANINGS
+from lowpanbudget.capture.row_columns import COLUMNS as MEANINGS
 from lowpanbudget.capture.sequences import MOST_MISSING
 from lowpanbudget.capture.series import MOST_CELLS
 

@@ -173,6 +173,13 @@ def test_every_column_and_every_command_is_explained() -> None:
         assert (found[0]["kind"], found[0]["text"]) == ("command", does)
 
 
+@pytest.mark.parametrize("name", ["copy_of", "heard_as", "layer_bits", "duplicates", "avoidable"])
+def test_what_a_survey_writes_for_programs_is_explained(name: str) -> None:
+    (found,) = explained(name)[:1]
+    assert found["kind"] == "column"
+    assert "survey --" in found["term"]
+
+
 def test_a_column_stands_behind_a_key_or_a_word_of_its_name() -> None:
     (used,) = explained("used")
     assert used["kind"] == "column"
