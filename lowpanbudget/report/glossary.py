@@ -57,6 +57,19 @@ WORDS = {
     "throughput": (
         "How much arrives in a time. `lowpanbudget carry` tells whether a network carries what its flows ask for."
     ),
+    "goodput": (
+        "The octets of your own that arrive in a time: throughput without headers, retries and what is lost on the way."
+    ),
+    "jitter": (
+        "How much times differ that should be alike: between messages, or on their way. `lowpanbudget measure` tells "
+        "it behind ± of the interval; nodes that draw a random delay so as not to send all at once have some on "
+        "purpose."
+    ),
+    "capture (sniffer)": (
+        "What a receiver took down that listens to all on its channel and sends nothing (a sniffer): frames and their "
+        "times. It hears other than the nodes do, and misses some. `lowpanbudget audit`, `survey`, `measure` and "
+        "`annotate` read it."
+    ),
     "knob": (
         "One thing that a designer may change: a form of address, a shared prefix, a port. What it gives is "
         "found by changing it alone and encoding the frame again."

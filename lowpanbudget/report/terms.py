@@ -28,6 +28,7 @@ from lowpanbudget.values import dataclass, field, frozen
 
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
 _MOST_NEAR, _ALIKE, _FAR = 3, 0.75, 0.4  # names that a hint has, and how alike they are
+_SHORT, _LEAST = 5, 3  # letters of a word in which one wrong letter makes another word
 _HEADER = "header "  # before a name that a word or a key of design files has as well
 _WORDS, _KEYS, _HEADERS, _COLUMNS, _FINDINGS = range(5)  # the groups of all_terms
 
@@ -109,11 +110,15 @@ def _nearest(wanted: str) -> str:
     # words and headers first, then paths of keys: the first of a form is named
     for group in (_WORDS, _HEADERS, _KEYS, _FINDINGS, _COLUMNS):
         for term in all_terms()[group]:
+            forms |= {form_of(alias): alias for alias in term.also if form_of(alias) not in forms}
             for form in forms_of(term):
                 forms.setdefault(form, term.name)
     forms |= {form_of(document): document for document in clauses.documents()}
+    is_short = len(wanted) <= _SHORT
     close = partial(difflib.get_close_matches, wanted, forms)
-    alike = close(_MOST_NEAR, _ALIKE)
+    slips = [form for form in forms if is_short and _is_a_slip(wanted, form)]
+    # of few letters most are alike by chance
+    alike = slips[:_MOST_NEAR] if is_short else close(_MOST_NEAR, _ALIKE)
     if alike:
         return f"Did you mean {' or '.join(dict.fromkeys(forms[form] for form in alike))}?"
     asked = {word for word in wanted.split() if len(word) > 2}
@@ -121,9 +126,26 @@ def _nearest(wanted: str) -> str:
         (form for form in forms if asked & set(form.split())),
         key=lambda form: (-len(asked & set(form.split())), len(form), form),
     )
-    near = dict.fromkeys(forms[form] for form in sharing[:_MOST_NEAR] or close(_MOST_NEAR, _FAR))
+    if is_short:
+        begun = (one for one in forms if wanted and one.startswith(wanted))
+        sharing = sharing or sorted(begun, key=len)
+    elif not sharing:
+        sharing = close(_MOST_NEAR, _FAR)
+    near = dict.fromkeys(forms[form] for form in sharing[:_MOST_NEAR])
     nearest = f"The nearest are {', '.join(near)}; all of them" if near else "All terms"
     return f"{nearest}: lowpanbudget explain"
+
+
+def _is_a_slip(wanted: str, form: str) -> bool:
+    """Return whether a short word is another but for one letter, or two that changed places, and not the first."""
+    if wanted[:1] != form[:1] or len(form) < _LEAST or abs(len(wanted) - len(form)) > 1:
+        return False
+    if len(wanted) == len(form):
+        wrong = [at for at in range(len(form)) if wanted[at] != form[at]]
+        first, last = wrong[0], wrong[-1]
+        return first == last or (last == first + 1 and wanted[first:][:2] == form[first:][:2][::-1])
+    short, long = sorted((wanted, form), key=len)
+    return any(short == long[:at] + long[at + 1 :] for at in range(len(long)))
 
 
 def _preferred(exact: list[list[Term]], wanted: str) -> list[dict[str, Any]]:

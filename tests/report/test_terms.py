@@ -112,6 +112,13 @@ def test_figures_of_the_standard_are_terms(figure: str) -> None:
         ("hop lmit", "hop limit"),
         ("nothing-to-judg", "nothing-to-judge"),
         ("checksum elision", "checksum"),  # a word of it is a term
+        ("RLP", "RPL"),  # of a short word one letter is wrong, or two changed places
+        ("slto", "slot"),
+        ("DAOO", "dao"),
+        ("RTS", "RST"),
+        ("tsc", "TSCH"),
+        ("keks", "All terms"),  # and else nothing is like it
+        ("é", "All terms"),
         ("nonsense", "The nearest are"),
         ("zzzzzzzz", "All terms"),
     ],
@@ -214,6 +221,28 @@ MEANT = [
     ("1280", "word", "largest datagram", "1280 octets"),  # RFC 8200 section 5
     ("partial iv", "word", "partial IV", "sequence number"),  # RFC 8613 section 6.1
     ("senml", "word", "SenML", "bn"),  # RFC 8428 section 4.3
+    ("association", "word", "association", "short address"),  # IEEE 802.15.4-2015 clause 6.4, from memory
+    ("lifetime", "word", "lifetime", "in minutes"),  # RFC 6775 section 4.1: "units of 60 seconds"
+    ("ie", "word", "information element", "header IE"),  # IEEE 802.15.4-2015 clause 7.4, from memory
+    ("information element", "word", "information element", "payload IE"),
+    ("energy detection", "word", "energy detection", "how strong"),  # clause 10.2.5, from memory
+    ("active scan", "word", "scan", "beacon request"),  # clause 6.3.1, from memory
+    ("orphan scan", "word", "scan", "orphan notification"),
+    ("sniffer", "word", "sniffer", "sends nothing"),
+    ("get", "word", "method of CoAP", "FETCH"),  # RFC 7252 section 5.8, RFC 8132 section 2
+    ("post", "word", "method of CoAP", "POST"),
+    ("2.05", "word", "success code", "2.05 Content"),  # RFC 7252 section 5.9.1.5
+    ("4.04", "word", "client error", "4.04 Not Found"),  # RFC 7252 section 5.9.2.5
+    ("5.03", "word", "server error", "5.03 Service Unavailable"),  # RFC 7252 section 5.9.3.4
+    ("404", "word", "client error", "4.04 Not Found"),
+    ("proxy", "word", "proxy", "reverse-proxy"),  # RFC 7252 section 5.7
+    ("salt", "word", "master salt", "empty"),  # RFC 8613 section 3.2
+    ("common iv", "word", "common IV", "XOR"),  # RFC 8613 section 5.2
+    ("slaac", "word", "stateless address autoconfiguration", "prefix"),  # RFC 4862 section 5.5
+    ("snr", "word", "signal-to-noise ratio", "decibels"),
+    ("jitter", "word", "jitter", "differ"),
+    ("goodput", "word", "goodput", "without headers"),
+    ("bit rate", "word", "bit rate", "250 kb/s"),  # IEEE 802.15.4-2020 clause 12, from memory
     ("dao", "listing", "destination advertisement object", ""),
     ("hlim", "field", "hop limit form", ""),
     ("security level", "key", "link.security.level", ""),

@@ -1,8 +1,7 @@
-"""Words of IPv6, RPL, CoAP, OSCORE, DTLS and SenML: what people call things that no table here has as its name."""
+"""Words of IPv6, RPL, OSCORE, DTLS and SenML: what people call things that no table here has as its name."""
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Gloss
-from lowpanbudget.layers.internet.coap import times
 
 IPV6 = {
     "link-local (fe80::)": Gloss(
@@ -39,6 +38,19 @@ IPV6 = {
         "lets nodes ask when they are awake, and has no multicast to all.",
         rfc(6775, "1"), ("router solicitation", "router advertisement", "neighbor solicitation", "ARO", "6CO", "DAD"),
         also=("NDP", "6LoWPAN-ND"),
+    ),
+    "stateless address autoconfiguration (SLAAC)": Gloss(
+        "A node makes its address itself, of a prefix that a router announces and an interface identifier of its "
+        "own. In 6LoWPAN it then registers it with a router, which finds out whether another has it.",
+        rfc(4862, "5.5"), ("PIO", "IID", "ARO", "DAD"),
+        also=("autoconfiguration",),
+    ),
+    "lifetime": Gloss(
+        "How long something holds unless it is renewed: an address that was registered, and a context, in minutes; a "
+        "prefix in seconds; a route that a DAO announced in units that the DODAG configuration states. In CoAP a "
+        "message ID is spent for EXCHANGE_LIFETIME. How long a node lives its battery says.",
+        rfc(6775, "4.1"), ("ARO", "6CO", "DODAG configuration option", "EXCHANGE_LIFETIME", "limits.battery_days"),
+        also=("registration lifetime", "valid lifetime", "route lifetime"),
     ),
     "PIO": Gloss(
         "The prefix information option: a prefix, and whether nodes may make addresses of it. In router "
@@ -138,73 +150,23 @@ RPL = {
     ),
 }  # fmt: skip
 
-COAP = {
-    "confirmable message (CON)": Gloss(
-        "A CoAP message that wants an acknowledgement (ACK) from the far end, and is sent again until it comes. "
-        "Beside it: NON, which wants none, and RST, by which a receiver says that it can make nothing of a message.",
-        rfc(7252, "4.2"), ("flow.coap", "header CoAP", "ACK_TIMEOUT", "message id", "NON"),
-        also=("confirmable", "RST", "reset"),
-    ),
-    "non-confirmable message (NON)": Gloss(
-        "A CoAP message that nobody acknowledges and that is sent once. Retries of the link are there all the same.",
-        rfc(7252, "4.3"), ("flow.coap", "CON", "NSTART"), also=("non-confirmable",),
-    ),
-    "message ID (MID)": Gloss(
-        "The 2 octets of CoAP by which an acknowledgement names its message and a receiver tells one that came twice. "
-        "What joins a request and its response is the token.",
-        rfc(7252, "4.4"), ("header message id", "token", "EXCHANGE_LIFETIME"),
-    ),
-    "token": Gloss(
-        "0 to 8 octets of CoAP, chosen by who asks, by which a response is matched to its request. Without one, only "
-        "one request may be open at a time.",
-        rfc(7252, "5.3.1"), ("flow.coap.token_octets", "token length", "message ID"),
-    ),
-    "ACK_TIMEOUT (MAX_RETRANSMIT)": Gloss(
-        f"How long a CoAP sender waits for the acknowledgement of a CON before it sends again: {times.ACK_TIMEOUT_S:g} "
-        f"s up to half as much more, twice as long each time. After 4 repeats it gives up, {times.MAX_TRANSMIT_WAIT_S} "
-        "s after the first at the latest.",
-        rfc(7252, "4.8"), ("CON", "EXCHANGE_LIFETIME"), also=("ACK_RANDOM_FACTOR", "MAX_TRANSMIT_WAIT"),
-    ),
-    "EXCHANGE_LIFETIME (NON_LIFETIME)": Gloss(
-        f"How long a message ID of CoAP must not be used again: {times.EXCHANGE_LIFETIME_S} s of a CON, "
-        f"{times.NON_LIFETIME_S} s of a NON.",
-        rfc(7252, "4.8.2"), ("message ID", "CON"),
-    ),
-    "NSTART": Gloss(
-        "How many exchanges a CoAP client may have open with one server: 1 unless something better limits it.",
-        rfc(7252, "4.7"), ("CON", "NON"),
-    ),
-    "piggybacked response": Gloss(
-        "A CoAP response that is in the acknowledgement of its request. One that takes longer comes on its own, as a "
-        "message that is acknowledged in turn: two frames more.",
-        rfc(7252, "5.2.1"), ("flow.answer", "CON"), also=("separate response", "piggybacked"),
-    ),
-    "block-wise transfer (Block1)": Gloss(
-        "A body too large for one CoAP message goes in blocks of 16 to 1024 octets, each with its own exchange: "
-        "Block1 of a request, Block2 of a response.",
-        rfc(7959, "2"), ("flow.coap.block1", "flow.coap.block2", "flow.coap.block2.size"), also=("blockwise",),
-    ),
-    "observe": Gloss(
-        "An option of CoAP: who asks once is sent each change of a resource from then on.",
-        rfc(7641, "1"), ("flow.coap.observe", "CoAP options"), also=("notification",),
-    ),
-    "option of CoAP": Gloss(
-        "What a CoAP message says beside its payload, such as Uri-Path or Content-Format. Options stand in the order "
-        "of their numbers, each tells the difference to the one before, and a length.",
-        rfc(7252, "3.1"), ("CoAP options", "flow.coap.option", "flow.coap.path"),
-        also=("option delta", "Uri-Path", "Uri-Query", "Uri-Host", "ETag", "Max-Age", "Accept", "No-Response"),
-    ),
-    "payload marker (0xff)": Gloss(
-        "The octet 0xff between options and payload of a CoAP message; without payload it is not there.",
-        rfc(7252, "3"), ("header CoAP",),
-    ),
-}  # fmt: skip
 
 SEALED = {
     "object security (OSCORE)": Gloss(
         "Protects a CoAP message from end to end: payload, code and most options are encrypted, so that proxies and "
         "routers can pass it on and not read it. It costs an option and a tag.",
         rfc(8613, "1"), ("flow.oscore", "header OSCORE", "Partial IV", "kid"),
+    ),
+    "master salt (salt)": Gloss(
+        "Octets that both ends of OSCORE may share beside the master secret: keys and common IV are derived from both. "
+        "Where none is given it is empty.",
+        rfc(8613, "3.1"), ("[[oscore]]", "common IV"),
+    ),
+    "common IV": Gloss(
+        "The part of OSCORE's nonces that stays: derived from master secret, salt and ID context, the same at both "
+        "ends and never sent. Each nonce is it, combined bit by bit (XOR) with the ID of who chose the partial IV, "
+        "and that number.",
+        rfc(8613, "5.2"), ("Partial IV", "nonce", "master salt"),
     ),
     "partial IV (PIV)": Gloss(
         "The sequence number of an OSCORE message, without leading zeros: 1 octet to begin with, 2 after 256 "
@@ -279,4 +241,4 @@ CONTENT = {
     ),
 }  # fmt: skip
 
-WORDS = IPV6 | RPL | COAP | SEALED | CONTENT
+WORDS = IPV6 | RPL | SEALED | CONTENT

@@ -28,6 +28,11 @@ ACCESS = {
         "energy, by a signal of its own kind, or both.",
         ieee(2015, "10.2.7"), ("CSMA-CA", "access.busy", "access.slots.listens_first"),
     ),
+    "energy detection (ED)": Gloss(
+        "The radio measures how strong whatever is on a channel is, and does not read it: to tell whether the "
+        "channel is free, or in a scan which channel is the quietest.",
+        ieee(2015, "10.2.5"), ("CCA", "scan", "RSSI"),
+    ),
     "backoff exponent (BE)": Gloss(
         "Says from how many units a backoff is drawn: 0 to 2^BE - 1. It begins at macMinBE and goes up by one with "
         "each busy channel, to macMaxBE at most.",
@@ -123,6 +128,18 @@ RADIO = {
         "could be read (LQI, 0 to 255). Neither is in the frame; a capture may note them.",
         ieee(2015, "10.2.6"), ("loss", "sensitivity"),
         also=("RSSI",),
+    ),
+    "signal-to-noise ratio (SNR)": Gloss(
+        "How far a signal stands above the noise, in decibels; with other senders among the noise it is SINR. It "
+        "decides how many frames are lost. It is not worked out here: state the share that is lost.",
+        see=("RSSI", "sensitivity", "loss"),
+        also=("SINR", "signal to noise", "noise"),
+    ),
+    "bit rate": Gloss(
+        f"How many bits the radio sends a second while it sends: {_RATES}. What arrives of your own data is far less: "
+        "headers, waits and retries take their part.",
+        _AIR.cite, ("link.data_rate", "symbol", "airtime", "goodput"),
+        also=("kb/s", "kbit/s", "baud"),
     ),
     "sensitivity (dBm)": Gloss(
         "The weakest signal of which a receiver still reads 99 of 100 frames, in dBm: decibels to a milliwatt. 0 dBm "

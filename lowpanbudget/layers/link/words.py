@@ -102,6 +102,28 @@ FRAMES = {
         ieee(2015, "7.3.3"), ("link.acknowledged", "access.retries", "ack request", "DAO-ACK", "RFRAG-ACK", "CON"),
         also=("imm-ack", "enh-ack"),
     ),
+    "information element (IE)": Gloss(
+        "A piece of a frame of version 2 that says what it is and how long: a header IE stands in the clear behind the "
+        "addresses, a payload IE before the payload and sealed with it. Slots, schedules and 6P are told so. A "
+        "termination says where they end.",
+        ieee(2015, "7.4"), ("header IE", "payload IE", "IE present", "IETF IE", "link.header_ie"),
+        also=("information elements", "IEs"),
+    ),
+    "association": Gloss(
+        "How a device joins a PAN by commands: it sends an association request, the coordinator answers with a short "
+        "address, or with a status that refuses it. Networks of 6TiSCH join with sealed CoAP instead.",
+        ieee(2015, "6.4.1"),
+        ("association request", "association response", "association-refused", "scan", "pledge"),
+        also=("associate", "disassociation", "joining"),
+    ),
+    "looking for networks (scan)": Gloss(
+        "How a device finds a network, channel by channel. Active: it sends a beacon request and takes the beacons "
+        "that answer. Passive: it only listens for beacons. Energy detection: it measures how much is on the "
+        "channel. Orphan: it lost its coordinator and asks for it by name (orphan notification), which answers with "
+        "a realignment.",
+        ieee(2015, "6.3.1"), ("beacon request", "orphan notification", "coordinator realignment", "association"),
+        also=("scanning", "active scan", "passive scan", "orphan scan", "ED scan", "energy scan"),
+    ),
     "short address": Gloss(
         "A link address of 2 octets that a node is given when it joins; unique within its PAN alone. It saves 6 "
         "octets each time against an extended one.",
