@@ -119,7 +119,7 @@ def _of_design(source: str, combinations: int | None, *, network: bool) -> "Data
     from lowpanbudget.room.states import MOST_STATES
 
     loaded = load_design(source)
-    with counted("combinations of settings") as tell:
+    with counted("combinations of settings", "what the network carries") as tell:
         most = MOST_STATES if combinations is None else combinations
         return design_page(loaded, tell, most, network=network)
 

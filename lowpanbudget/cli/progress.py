@@ -151,39 +151,55 @@ def size_of(capture: str) -> int | None:
 
 
 @contextmanager
-def counted(what: str) -> "Iterator[Callable[[int, int], None]]":
-    """Give a function to tell (how many of these are done, how many there are); behind the block the bar goes away."""
+def counted(what: str, then: str = "") -> "Iterator[Callable[[int, int | None], None]]":
+    """Give a function to tell (how many of these are done, how many there are); behind the block the bar goes away.
+
+    A total of None: all are done, and what goes on is ``then``, of which nobody knows how long it takes.
+    """
     started = time.monotonic()
     bars: list[tuple[Progress, TaskID]] = []
 
-    def tell(done: int, total: int) -> None:
+    def tell(done: int, total: int | None) -> None:
+        if total is None:
+            if is_watched():
+                close()
+                bars[:] = [_bar(then)]
+            return
         if not bars:
             if done % EVERY or not is_watched() or time.monotonic() - started < PATIENCE_S:
                 return
-            bars.append(_counting(what, total))
+            bars.append(_bar(what, total))
         bar, task = bars[0]
         bar.update(task, completed=done, total=total)
+
+    def close() -> None:
+        for bar, _ in bars:
+            bar.stop()
 
     try:
         yield tell
     finally:
-        for bar, _ in bars:
-            bar.stop()
+        close()
 
 
-def _counting(what: str, total: int) -> "tuple[Progress, TaskID]":
+def _bar(what: str, total: int | None = None) -> "tuple[Progress, TaskID]":
     from rich.console import Console
     from rich.progress import (
         BarColumn,
         MofNCompleteColumn,
         Progress,
         TextColumn,
+        TimeElapsedColumn,
         TimeRemainingColumn,
     )
 
+    known = (MofNCompleteColumn(), TimeRemainingColumn())
     bar = Progress(
-        TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
-        console=Console(stderr=True, markup=False, highlight=False, emoji=False), transient=True,
-    )  # fmt: skip
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        *((TimeElapsedColumn(),) if total is None else known),
+        console=Console(stderr=True, markup=False, highlight=False, emoji=False),
+        transient=True,
+    )
     bar.start()
     return bar, bar.add_task(what, total=total)

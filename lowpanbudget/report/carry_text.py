@@ -270,21 +270,23 @@ def _played(console: Console, screen: Screen, network: CarriedNetwork) -> None:
 
 def cautions(console: Console, screen: Screen, network: CarriedNetwork) -> None:
     """Print what is not counted, and how far to trust the rest."""
+    for text in (*beside(network), CAUTION):
+        paragraph(console, screen, text)
+
+
+def beside(network: CarriedNetwork) -> Iterator[str]:
+    """Yield what must be known beside an answer: who waits, what is not counted, what was taken for granted."""
     sleep = network.sleep
     if sleep is not None:
-        text = (
+        yield (
             f"Sleeping children ({sleep.children}): what is sent to them waits {span_of_time(sleep.mean_s)} for their "
             f"poll on average, 95 % of it up to {span_of_time(sleep.most_s)}."
         )
-        paragraph(console, screen, text)
     if network.unknown:
         names = ", ".join(network.unknown)
-        paragraph(console, screen, f"Not counted, since every_s does not say how often: {names}.")
+        yield f"Not counted, since every_s does not say how often: {names}."
     if network.taken:
-        paragraph(
-            console, screen, f"Taken, where the design says nothing: {'; '.join(network.taken)}."
-        )
-    paragraph(console, screen, CAUTION)
+        yield f"Taken, where the design says nothing: {'; '.join(network.taken)}."
 
 
 def seconds_text(seconds: float) -> str:

@@ -1,7 +1,7 @@
 """A picture as plain data: rows of blocks on one axis, or curves. Two writers draw it: ``chart_text`` and ``svg``.
 
-Nothing here is a colour or a character: a kind has a tone, and each writer gives kinds of one tone patterns that tell
-them apart without colour, and a letter.
+Nothing here is a colour or a character: a kind has a tone, and each writer gives kinds patterns that tell them apart
+without colour, and a letter.
 """
 
 from collections.abc import Iterable, Iterator

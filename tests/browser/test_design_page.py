@@ -228,6 +228,20 @@ def test_text_of_any_size_needs_no_scrolling_sideways(opened: Any) -> None:
     assert opened.execute_script(place) == "static"
 
 
+def test_only_what_scrolls_is_a_stop_for_keys(opened: Any) -> None:
+    scrolled = "return [...document.querySelectorAll('.wide')].filter((one) => one.offsetWidth)" \
+        ".map((one) => [one.scrollWidth > one.clientWidth + 1, one.tabIndex === 0])"  # fmt: skip
+    for width in (1280, 390):
+        look(opened, width, "light")
+        opened.execute_script(OPEN_ALL)
+        opened.execute_async_script(
+            "requestAnimationFrame(() => requestAnimationFrame(arguments[0]))"
+        )
+        shown = opened.execute_script(scrolled)
+        assert all(scrolls == stops for scrolls, stops in shown)
+    assert any(scrolls for scrolls, _ in shown)  # on a phone
+
+
 def test_layers_are_told_apart_by_colour_and_by_hatches(opened: Any) -> None:
     looks = opened.execute_script(
         "return [...document.querySelectorAll('#frame .cell')].map((one) => "
@@ -315,15 +329,36 @@ def test_nothing_is_asked_for_that_needs_the_script(browser: Any, pages: dict[st
     assert "Switch" not in words
 
 
-def test_on_paper_the_reasons_stand(opened: Any, tmp_path: Path) -> None:
+def on_paper(browser: Any, folder: Path) -> str:
+    """Return the text of the page as it is printed; skips where no program reads it."""
     if shutil.which("pdftotext") is None:
         pytest.skip("no pdftotext: apt-get install poppler-utils")
-    packed = opened.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})["data"]
-    paper = tmp_path / "page.pdf"
+    packed = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})["data"]
+    paper = folder / "page.pdf"
     paper.write_bytes(base64.b64decode(packed))
-    text = subprocess.run(
-        ["pdftotext", "-layout", paper, "-"], capture_output=True, text=True, check=True
-    ).stdout
+    command = ["pdftotext", "-layout", paper, "-"]
+    return subprocess.run(command, capture_output=True, text=True, check=True).stdout
+
+
+def test_paper_tells_the_flow_the_hop_and_what_was_changed(opened: Any, tmp_path: Path) -> None:
+    flow = opened.design.flows[1]
+    whole = budget(opened.design, flow.name)[1].room
+    opened.execute_script(
+        "flow = data.flows[1]; hop = 1; chosen = flow.settings.map((_, at) => at === 0 ? 1 : 0); draw()"
+    )
+    change = settings_of(opened.design, flow)[0].changes[0]
+    text = " ".join(on_paper(opened, tmp_path).split())
+    hop = opened.design.paths(flow)[1].hop.name
+    assert f"Of {flow.name}, {hop} hop: {whole} octets of room as the design has it" in text
+    assert f"Changed from what the design has: {change.text}." in text
+    changed = budget(turned(opened.design, [change]), flow.name)[1].room
+    rows = "return [...byId('alone').rows].map((row) => [row.cells[0].innerText, row.cells[1].textContent])"
+    room, words = opened.execute_script(rows)[0]
+    assert (room, words[: len(change.text)]) == (str(changed), change.text)
+
+
+def test_on_paper_the_reasons_stand(opened: Any, tmp_path: Path) -> None:
+    text = on_paper(opened, tmp_path)
     for words in (
         "Every field and its reason",
         "What each change gives alone",

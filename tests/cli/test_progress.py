@@ -165,3 +165,28 @@ def test_fit_tells_how_far_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     invoke("fit", DESIGNS[0])
     # five messages, one of which two flows carry
     assert told == [("messages on flows", done, 6) for done in range(1, 7)]
+
+
+def test_a_bar_of_what_is_counted_gives_way_to_what_goes_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """All combinations are done while the network is still simulated: the bar no longer says that all is done."""
+    monkeypatch.setattr(progress, "PATIENCE_S", 0.0)
+    for name in ("NO_COLOR", "TERM"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(sys, "stderr", watched := _Terminal())
+    with progress.counted("parts", "what is simulated") as tell:
+        for done in range(1, progress.EVERY + 1):
+            tell(done, progress.EVERY)
+        counted = watched.getvalue()
+        tell(progress.EVERY, None)
+    after = watched.getvalue()[len(counted) :]
+    assert f"/{progress.EVERY}" in counted
+    assert "what is simulated" not in counted
+    last = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", after).split("parts")[-1]
+    assert "what is simulated" in last
+    assert f"{progress.EVERY}/" not in last.split("what is simulated", 1)[1]
+    monkeypatch.setattr(sys, "stderr", piped := io.StringIO())
+    with progress.counted("parts", "what is simulated") as tell:
+        tell(1, None)
+    assert piped.getvalue() == ""

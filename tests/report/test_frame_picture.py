@@ -96,7 +96,9 @@ def _contrast(one: tuple[float, ...], other: tuple[float, ...]) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-@pytest.mark.parametrize("colours", [looks.LIGHT, looks.DARK], ids=["light", "dark"])
+@pytest.mark.parametrize(
+    "colours", [looks.LIGHT, looks.DARK, looks.PRINT], ids=["light", "dark", "print"]
+)
 def test_text_can_be_read_on_every_fill_and_every_thread(colours: dict[str, str]) -> None:
     # WCAG 2.2 success criterion 1.4.3: 4.5 to 1; where two threads cross, both lie over the fill
     *thread, share = (float(one) for one in re.findall(r"[\d.]+", colours["thread"]))

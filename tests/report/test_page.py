@@ -160,7 +160,7 @@ def test_fields_that_are_not_sent_say_what_restores_them(page: Any) -> None:
 
 def test_what_is_told_on_the_way_are_the_states_that_are_encoded() -> None:
     """Flows that stand whole beside flows that do not: the last state told is the last there is."""
-    told: list[tuple[int, int]] = []
+    told: list[tuple[int, int | None]] = []
     shown = design_page(
         ARCHIVE, lambda done, total: told.append((done, total)), most=SOME, network=False
     )
@@ -233,7 +233,7 @@ def test_what_a_design_says_is_text() -> None:
 def test_what_needs_the_script_is_marked_so(page: Any) -> None:
     """A style hides ``live`` where no script runs."""
     html = design_html(page)
-    assert ":root:not(.script) .live { display: none; }" in html
+    assert ":root:not(.script) .live{display:none;}" in html
     for words in ("Choose a field to see what it is", "What other settings give"):
         assert re.search(rf'class="live [^>]*>(<h2[^>]*>|\s)*{words}', html)
 
@@ -269,7 +269,10 @@ def test_what_the_network_carries_is_what_the_commands_say() -> None:
         flows=tuple(FOOTBRIDGE.flow(name) for name in ("features", "command")),
         messages=tuple(FOOTBRIDGE.message(name) for name in ("features", "readings", "command")),
     )
-    network = design_page(two, most=1)["network"]
+    told: list[tuple[int, int | None]] = []
+    network = design_page(two, lambda done, total: told.append((done, total)), most=1)["network"]
+    assert told[-1][1] is None  # all is encoded, and the simulation goes on
+    assert [total for _, total in told].count(None) == 1
     carried, burst = carry(two), carry_burst(two, "hundred")
     assert [(one["holds"], one["text"]) for one in network["checks"]] == [
         (check.holds, check.text) for check in carried.checks
@@ -281,10 +284,42 @@ def test_what_the_network_carries_is_what_the_commands_say() -> None:
     assert float(numbers["What becomes of the packets"][0][1].split()[0]) == pytest.approx(
         100 * in_time, abs=0.1
     )
-    assert "A burst disturbs a working network" in " ".join(network["cautions"])
+    said = " ".join(network["cautions"])
+    assert "A burst disturbs a working network" in said
+    # what the answer rests on, and what it leaves out
+    assert carried.taken
+    assert carried.unknown
+    assert [one for one in (*carried.taken, *carried.unknown) if one not in said] == []
     for part in network["parts"]:  # no style of its own: the policy of the page has one
         assert not re.search(r"<style|\sstyle=|<script|\son\w+=", part["svg"])
     assert design_page(parse_design(_small(), "small.toml"), most=1)["network"] is None
+
+
+def test_a_network_that_cannot_work_is_told_so_as_the_command_tells_it(
+    tmp_path: pathlib.Path,
+) -> None:
+    """RFC 7554 appendix A.8: clocks that are set each 400 s drift apart by 400 s x 2 x the ppm, beyond any guard."""
+    file = tmp_path / "drifts.toml"
+    assert entry.invoke("init", str(file), "--network", "slots").exit_code == 0
+    text = re.sub(r"\nkeep_alive_s = \d+", "\nkeep_alive_s = 400", file.read_text(encoding="utf-8"))
+    text = text.replace("\nevery_s = 600", "\nevery_s = 86400")
+    shown = design_page(parse_design(text, "drifts.toml"), most=1)
+    network = shown["network"]
+    assert network["answer"].startswith("No, this network does not work as it is designed.")
+    assert "failure" in {one["severity"] for one in network["findings"]}
+    assert all(one["cause"].endswith(".") for one in network["findings"])
+    assert "What the design alone tells" in design_html(shown)
+
+
+def test_links_lead_to_what_is_there_and_what_stands_on_paper_is_titled(page: Any) -> None:
+    html = design_html(page)
+    ids = re.findall(r'\sid="([^"]*)"', html)
+    assert len(ids) == len(set(ids))
+    assert set(re.findall(r'href="#([^"]*)"', html)) <= set(ids)
+    flow = page["flows"][0]
+    room = f"{flow['rooms'][0][0]} octets of room as the design has it"
+    assert f"Of {flow['name']}, {flow['hops'][0]['name']} hop: {room}" in html
+    assert "@media print{:root{--paper:#ffffff;" in html  # no shade over the sheet
 
 
 def _small() -> str:

@@ -25,6 +25,7 @@ from lowpanbudget import (
     survey,
     write_pcap,
 )
+from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.figure import fields_of
 from lowpanbudget.report.page.capture import capture_page
 from lowpanbudget.report.page.paper import capture_html
@@ -39,10 +40,15 @@ def page() -> Any:
     return capture_page(CAPTURE)
 
 
+@pytest.fixture(scope="module")
+def planned() -> Any:
+    return capture_page(CAPTURE, design=load_design(EXAMPLES / "archive.toml"))
+
+
 def test_findings_are_those_of_the_audit(page: Any) -> None:
     found = audit(CAPTURE)
     assert [(one["name"], one["count"], one["cause"]) for one in page["findings"]] == [
-        (one.name, one.count, one.cause) for one in found.findings
+        (one.name, one.count, sentence(one.cause, one.subject)) for one in found.findings
     ]
     assert page["frames"] == found.frames
     named = {number for one in found.findings for number in one.frames}
@@ -141,16 +147,47 @@ def test_what_a_capture_and_its_design_say_is_text(tmp_path: Path) -> None:
     assert not {"\u202e", "\u2066"} & set(shown)
 
 
-def test_what_was_measured_is_what_measure_says() -> None:
-    design = load_design(EXAMPLES / "archive.toml")
-    shown = capture_page(CAPTURE, design=design)["measured"]
-    found = measure(CAPTURE, design=design)
+def test_what_was_measured_is_what_measure_says(planned: Any) -> None:
+    shown = planned["measured"]
+    found = measure(CAPTURE, design=load_design(EXAMPLES / "archive.toml"))
     assert sorted(
         (one["what"], one["subject"], one["verdict"]) for one in shown["checks"]
     ) == sorted((check.what.value, check.subject, check.verdict.value) for check in found.checks)
     links = next(table for table in shown["tables"] if table["title"] == "Links")
     assert [int(row[2]) for row in links["rows"]] == [link.frames for link in found.links]
     assert len(shown["unknown"]) == len(found.unknown)
+
+
+def test_links_without_script_lead_to_what_is_there_and_no_title_stands_twice(page: Any) -> None:
+    html = capture_html(page)
+    ids = re.findall(r'\sid="([^"]*)"', html)
+    assert len(ids) == len(set(ids))
+    assert set(re.findall(r'href="#([^"]*)"', html)) <= set(ids)
+    # the frame that stands there is one of the worst finding, and its number leads to it
+    worst = page["findings"][0]["frames"][0][0]
+    assert f'<h3 id="frame-title" aria-live="polite">Frame {worst}: ' in html
+    assert f'<a href="#frame-title" data-frame="{worst}">' in html
+    titles = re.findall(r"<h3>([^<]*)</h3>", html)
+    assert not set(titles) & set(re.findall(r"<th[^>]*>([^<]*)</th>", html))
+
+
+def test_columns_have_units_and_say_what_the_survey_says(page: Any, planned: Any) -> None:
+    titles = planned["survey"]["groups"]["kinds"]["titles"]
+    assert {"frames", "octets", "application data, octets", "datagrams", "damaged"} <= set(titles)
+    reasons = survey(CAPTURE).reasons
+    assert dict(page["survey"]["reasons"]) == reasons
+    assert "Why frames were not read to their end" in capture_html(page)
+
+
+def test_what_was_measured_is_said_in_sentences(planned: Any) -> None:
+    """The words of the command, as sentences: first and last sign are all that differs."""
+    shown = planned["measured"]
+    told = entry.invoke("measure", str(CAPTURE), "--design", str(EXAMPLES / "archive.toml")).stdout
+    answer = shown["answer"]
+    assert f": {answer[0].lower()}{answer[1:-1]}" in " ".join(told.split())
+    for words in (answer, *(one["why"] for one in shown["checks"])):
+        assert words.endswith(".")
+        assert words[0] == words[0].upper()
 
 
 def test_over_time_adds_up_and_what_is_left_out_is_told(page: Any, monkeypatch: Any) -> None:

@@ -8,7 +8,6 @@ from os import PathLike
 from pathlib import PurePath
 from typing import Unpack
 
-from lowpanbudget.bits import Nature
 from lowpanbudget.capture.annotation import coded_contents, restored_headers
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import path_of, read_capture
@@ -22,6 +21,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.report import sightings, surveys, view
+from lowpanbudget.report.audit_text import sentence, summary
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.measured import measured_part
 from lowpanbudget.report.screen import harmless
@@ -33,6 +33,12 @@ _MOST_NODES = 40  # on the time axis: those that sent most
 _MOST_EVENTS = 3000
 _MOST_ROWS = 24  # of the table of what was sent over time
 _NOTHING_NAMED = 24  # frames that are drawn where no finding names any
+_MOST_REASONS = 24  # why frames were not read to their end
+_COLUMNS = {
+    "frames": "frames", "octets": "octets", "application": "application data, octets", "datagrams": "datagrams",
+    "retransmissions": "retransmissions", "duplicates": "duplicates under new numbers", "lost": "numbers missing",
+    "damaged": "damaged", "unread": "not read to the end", "avoidable": "octets that the shortest encoding saves",
+}  # fmt: skip
 
 
 def capture_page(
@@ -111,16 +117,17 @@ def _answer(found: CaptureFindings) -> str:
         more = f" {plural(remarks, 'remark')} on reading them." if remarks else ""
         return f"{frames}, and nothing in them that is wrong, wasteful or risky.{more}"
     worst = weight[0]
-    more = f" and {plural(len(weight) - 1, 'other finding')} of weight" if weight[1:] else ""
     subject = f" ({worst.subject})" if worst.subject else ""
-    return harmless(f"{frames}: {worst.title}{subject}{more}.")
+    counted = summary(view.findings(found.findings))
+    return harmless(f"{frames}, {counted}. {worst.title}{subject}.")
 
 
 def _finding(one: Finding, row: view.Data, drawn: set[int]) -> view.Data:
     return {
         "name": one.name,
         "severity": row["severity"],
-        **{key: harmless(row[key]) for key in ("title", "cause", "advice", "certainty", "subject")},
+        **{key: harmless(row[key]) for key in ("title", "advice", "certainty", "subject")},
+        "cause": harmless(sentence(row["cause"], row["subject"])),
         "evidence": [harmless(text) for text in one.evidence],
         "cite": [harmless(row["cite"]), row["link"]],
         "count": one.count,
@@ -131,31 +138,21 @@ def _finding(one: Finding, row: view.Data, drawn: set[int]) -> view.Data:
 
 def _survey(told: view.Data) -> view.Data:
     """Return the groups of a survey as tables; columns in which nothing was counted are left out."""
-    every = (
-        "frames",
-        "octets",
-        "application",
-        "datagrams",
-        "retransmissions",
-        "duplicates",
-        "lost",
-        "damaged",
-        "unread",
-        "avoidable",
-    )
     groups = {}
     for group in ("flows", "nodes", "kinds"):
         rows = told[group]
-        columns = [key for key in every if any(row[key] for row in rows)]
-        groups[group] = {"columns": columns, "rows": [_counts(row, columns) for row in rows]}
+        columns = [key for key in _COLUMNS if any(row[key] for row in rows)]
+        groups[group] = {
+            "columns": columns, "titles": [_COLUMNS[key] for key in columns],
+            "rows": [_counts(row, columns) for row in rows],
+        }  # fmt: skip
     layers = sorted(told["total"]["layer_bits"].items(), key=lambda item: -item[1])
-    natures = told["natures"]
+    reasons = list(told["reasons"].items())
     return {
         "groups": groups,
-        "layers": [
-            [harmless(layer), bits // 8, natures.get(layer) == Nature.HEADER.value]
-            for layer, bits in layers
-        ],
+        "layers": [[harmless(layer), bits // 8] for layer, bits in layers],
+        "reasons": [[harmless(reason), count] for reason, count in reasons[:_MOST_REASONS]],
+        "more_reasons": max(len(reasons) - _MOST_REASONS, 0),
     }
 
 

@@ -24,7 +24,7 @@ from lowpanbudget.room.states import (
 )
 
 _MOST_FRAMES = 8  # of a payload, up to which its cliffs are told
-Tell = Callable[[int, int], None]
+Tell = Callable[[int, int | None], None]
 
 
 def design_page(
@@ -32,8 +32,9 @@ def design_page(
 ) -> view.Data:
     """Return all that the page of a design shows, as plain data.
 
-    ``tell`` is called with the states that are done and those there are. Settings with more than ``most`` states are
-    encoded alone and in pairs. Without ``network`` it does not tell what the network carries, which may be simulated.
+    ``tell`` is called with the states that are done and those there are, and with None for these when they all are and
+    a network is simulated. Settings with more than ``most`` states are encoded alone and in pairs. Without ``network``
+    it does not tell what the network carries.
     """
     figures, frames_more = Figures(), FurtherFrames(_MOST_FRAMES)
     settings = {flow.name: settings_of(design, flow) for flow in design.flows}
@@ -48,6 +49,8 @@ def design_page(
                 tell(done, total)
         flows.append(maker.data(is_whole=combinations_of(settings[flow.name]) <= most))
     messages = message_pages(design, figures)
+    if tell is not None and network and design.tree is not None:
+        tell(done, None)
     file = harmless(PurePath(design.file).name)  # the page goes to others: not where it lies
     return {
         "title": harmless(design.title or file),

@@ -2,6 +2,7 @@
 
 from lowpanbudget.deployment.measured import Measurement
 from lowpanbudget.report import measure_answer, measure_charts, measure_text, measurements
+from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg.document import inline
 from lowpanbudget.report.view import Data
@@ -18,11 +19,11 @@ def measured_part(found: Measurement, file: str) -> Data | None:
         return None
     checks = sorted(told["checks"], key=lambda check: _ORDER.index(check["verdict"]))
     return {
-        "answer": harmless(measure_answer.answer(told)),
+        "answer": harmless(sentence(measure_answer.answer(told))),
         "checks": [
             {
                 "verdict": check["verdict"], "what": check["what"], "subject": harmless(check["subject"]),
-                "numbers": measure_text.check_numbers(check), "why": harmless(check["why"]),
+                "numbers": measure_text.check_numbers(check), "why": harmless(sentence(check["why"], check["subject"])),
             }
             for check in checks[:_MOST]
         ],
@@ -33,7 +34,8 @@ def measured_part(found: Measurement, file: str) -> Data | None:
         ],
         "tables": [
             {
-                "title": title, "columns": titles, "words": words, "more": max(len(rows) - _MOST, 0),
+                "title": title, "columns": titles, "words": words and sentence(words),
+                "more": max(len(rows) - _MOST, 0),
                 "rows": [[harmless(cell) for cell in row] for row in rows[:_MOST]],
             }
             for title, titles, rows, words in tables

@@ -13,10 +13,12 @@ from lowpanbudget.deployment.carry import carry
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
-from lowpanbudget.report import airtimes, carries
+from lowpanbudget.findings.deployed import deployment_findings
+from lowpanbudget.report import airtimes, carries, view
 from lowpanbudget.report.arrival_text import SEEN
+from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
-from lowpanbudget.report.carry_text import MATTERS, answer, seconds_text, share_of
+from lowpanbudget.report.carry_text import MATTERS, answer, beside, seconds_text, share_of
 from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg.document import inline
@@ -38,18 +40,26 @@ def network_part(design: Design) -> Data | None:
         network = None if design.tree is None else carry(design)
         bursts = [] if network is None else [carry_burst(design, one.name) for one in design.bursts]
     except RequestError as fault:
-        return {"answer": harmless(fault.message), "checks": [], "parts": [], "cautions": []}
+        text = harmless(sentence(fault.message))
+        return {"answer": text, "checks": [], "parts": [], "cautions": [], "findings": []}
     parts = [*_air(messages), *([] if network is None else _network(network))]
     for plan in bursts:
         parts.extend(_burst(plan))
     for part in parts:
         part["svg"] = inline(part.pop("chart"))
-    cautions = [airtimes.CAUTION] if network is None else [carries.CAUTION]
+    cautions = (
+        [airtimes.CAUTION]
+        if network is None
+        else [*map(harmless, beside(network)), carries.CAUTION]
+    )
     if bursts:
         cautions.append(carries.BURST_CAUTION)
+    findings = view.findings(deployment_findings(design, messages, network))
+    faults = [one["title"] for one in findings if one["severity"] == "failure"]
     return {
-        "answer": "" if network is None else harmless(answer(network)),
+        "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network)),
+        "findings": [_finding(one) for one in findings],
         "parts": parts,
         "cautions": cautions,
     }
@@ -65,6 +75,13 @@ def _part(chart: Chart, columns: Sequence[str], rows: Rows, says: str = "") -> D
         "columns": [columns[index] for index in shown],
         "rows": [[harmless(row[index]) for index in shown] for row in rows],
     }
+
+
+def _finding(one: Data) -> Data:
+    return {
+        "severity": one["severity"], "title": harmless(one["title"]), "subject": harmless(one["subject"]),
+        "cause": harmless(sentence(one["cause"], one["subject"])), "advice": harmless(one["advice"]),
+    }  # fmt: skip
 
 
 def _checks(network: CarriedNetwork) -> Iterator[Data]:

@@ -11,7 +11,7 @@ from zlib import compress
 
 from lowpanbudget.report.view import Data
 
-_STILL = ("network", "measured")  # what only the template shows
+_STILL = ("network", "measured", "survey")  # what only the template shows
 
 
 def packed(page: Data) -> str:

@@ -3,7 +3,9 @@
 Data go in packed, and the script sets them as text only: what a design or a capture says can do nothing here.
 """
 
+import re
 from base64 import b64encode
+from collections.abc import Iterator
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
@@ -34,12 +36,12 @@ def capture_html(page: Data) -> str:
 
 
 def _render(kind: str, page: Data, **known: Any) -> str:
-    style = looks.page_style() + page_chart_style() + _part("page.css") + _places()
+    style = looks.page_style() + page_chart_style() + _lean_style(_part("page.css")) + _places()
     script = "".join(_lean(_part(name)) for name in _SCRIPTS[kind])
     text: str = _environment().get_template(f"{kind}.html.jinja").render(
         page=page, data=packed(page), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
         script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, raw=_Raw,
-        patterns=page_patterns(), **known,
+        patterns=page_patterns(_pictures(page)), **known,
     )  # fmt: skip
     return text
 
@@ -57,6 +59,18 @@ def _lean(script: str) -> str:
     """Return a script without blanks before its lines and without lines that are but remarks: pages stay small."""
     lines = (line.strip() for line in script.splitlines())
     return "".join(f"{line}\n" for line in lines if line and not line.startswith("//"))
+
+
+def _lean_style(style: str) -> str:
+    """Return a style sheet without remarks and without the blanks that only people need."""
+    return re.sub(
+        r"\s*([{};]|(?<=[a-z]):(?= )|,(?= |$))\s*", r"\1", re.sub(r"/\*.*?\*/|\n", "", style)
+    )
+
+
+def _pictures(page: Data) -> Iterator[str]:
+    for name, pictures in (("network", "parts"), ("measured", "pictures")):
+        yield from (one["svg"] for one in (page.get(name) or {}).get(pictures, ()))
 
 
 def _places() -> str:

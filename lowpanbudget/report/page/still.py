@@ -22,19 +22,25 @@ def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
         "answer": _answer(shown, hop, octets),
         **figure,
         "cautions": shown["hops"][hop]["cautions"],
+        "alone_of": _alone_of(shown, hop),
         "alone": list(_alone(page, shown, hop)),
         "bits": {one["id"]: list(rows_of(_bits(page, one))) for one in page["messages"]},
     }
 
 
 def still_frame(page: Data) -> Data:
-    """Return the first frame that the page of a capture draws."""
+    """Return the frame that the page of a capture shows first: one that the worst finding names, else the first."""
     if not page["drawn"]:
-        return {"title": "None", "fields": [], "rows": [], "runs": [], "absent": [], "contents": []}
-    frame = page["drawn"][0]
+        return {
+            "number": 0, "title": "None", "fields": [], "rows": [], "runs": [], "absent": [], "contents": [],
+        }  # fmt: skip
+    named = (number for one in page["findings"] for number, drawn in one["frames"] if drawn)
+    worst = next(named, page["drawn"][0]["number"])
+    frame = next(one for one in page["drawn"] if one["number"] == worst)
     title = f"Frame {frame['number']}: {page['texts'][frame['kind']]}, {plural(frame['octets'], 'octet')}"
     coded = fields_of(page, frame["contents"], frame["contents_at"])
     return {
+        "number": worst,
         "title": title,
         **_figure(page, frame["frame"], frame["restored"]),
         "contents": list(runs_of(coded)),
@@ -57,6 +63,13 @@ def _answer(flow: Data, hop: int, octets: int) -> str:
         return f"On {where}, nothing fits: the headers alone are {plural(-room, 'octet')} over."
     headers = f"{plural(octets - room, 'octet')} of {octets}"
     return f"On {where}, one frame carries {plural(room, 'octet')} of your data: {headers} are headers and trailer."
+
+
+def _alone_of(flow: Data, hop: int) -> str:
+    room = f"{plural(flow['rooms'][0][hop], 'octet')} of room as the design has it"
+    return (
+        f"Of {flow['name']}, {flow['hops'][hop]['name']} hop: {room}, and with one change so many."
+    )
 
 
 def _bits(page: Data, message: Data) -> list[Data]:

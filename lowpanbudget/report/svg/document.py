@@ -1,8 +1,9 @@
 """``svg``: pictures below each other in one SVG file, which says in words what each of them shows.
 
-Thin rules, octets and numbers in a fixed width, five tones; kinds of one tone differ by pattern, and each has a letter.
+Thin rules, octets and numbers in a fixed width, five tones; kinds differ by pattern as well, and each has a letter.
 """
 
+import re
 import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -22,6 +23,7 @@ Colours = Callable[
 
 MARGIN = 24
 _KEY_GAP, _SWATCH = 26, 16
+_FILL = re.compile(r'fill="url\(#(\w+-\d+)\)"')
 _TONES = [tone.value for tone in Tone]
 # what fills a tile of 6 units in each pattern: a path to stroke, none for a solid tile
 _PATTERNS = (
@@ -98,10 +100,10 @@ def inline(picture: Chart) -> str:
     )
 
 
-def page_patterns() -> str:
-    """Return an element that draws nothing and has the patterns of all pictures of a page."""
-    every = [f"{tone}-{turn}" for tone in _TONES for turn in range(len(_PATTERNS))]
-    return f'<svg class="chart patterns" aria-hidden="true"><defs>\n{_defs(every, Paper())}</defs></svg>\n'
+def page_patterns(pictures: Iterable[str]) -> str:
+    """Return an element that draws nothing and has the patterns of these pictures of a page, from ``inline``."""
+    used = {name for picture in pictures for name in _FILL.findall(picture)}
+    return f'<svg class="chart patterns" aria-hidden="true"><defs>\n{_defs(used, Paper())}</defs></svg>\n'
 
 
 def _joined(row: ChartRow) -> ChartRow:
@@ -131,13 +133,13 @@ def _safe(text: str) -> str:
 
 
 def _named(picture: Chart) -> dict[ChartKind, str]:
-    """Return the id of the pattern of each kind; kinds of one tone get patterns in turn."""
-    turns = dict.fromkeys(Tone, 0)
-    found = {}
-    for kind in picture.kinds:
-        found[kind] = f"{kind.tone.value}-{turns[kind.tone] % len(_PATTERNS)}"
-        turns[kind.tone] += 1
-    return found
+    """Return the id of the pattern of each kind; all get patterns in turn, as tones are alike in black and white.
+
+    What is quiet is a thin line, and needs none.
+    """
+    loud = [kind for kind in picture.kinds if kind.tone is not Tone.QUIET]
+    turns = {kind: turn % len(_PATTERNS) for turn, kind in enumerate(loud)}
+    return {kind: f"{kind.tone.value}-{turns.get(kind, 0)}" for kind in picture.kinds}
 
 
 def _defs(fills: Iterable[str], paper: Paper) -> str:

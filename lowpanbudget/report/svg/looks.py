@@ -17,6 +17,10 @@ DARK = {
     "k6": "#3d392c", "k7": "#312f52", "thread": "rgba(233, 233, 230, .13)",
     "quiet": "#5b5e63", "main": "#55b8b4", "second": "#d9a441", "third": "#b78bcb", "alarm": "#e8765c",
 }  # fmt: skip
+# in print hatches alone tell fills apart: tints would be dots beneath small text, and a shade over whole sheets
+PRINT = LIGHT | dict.fromkeys(("paper", *(f"k{number}" for number in range(8))), "#ffffff") | {
+    "thread": "rgba(27, 29, 33, .2)"
+}  # fmt: skip
 
 
 class Hatch(NamedTuple):
@@ -38,11 +42,14 @@ LOOKS = len(FILLS) - 1
 
 def page_style() -> str:
     """Return colours as variables of a page's style sheet, and a class for each fill."""
-    light, dark = (
-        "".join(f"--{name}:{colour};" for name, colour in of.items()) for of in (LIGHT, DARK)
+    light, dark, print_ = (
+        "".join(f"--{name}:{colour};" for name, colour in of.items()) for of in (LIGHT, DARK, PRINT)
     )
     fills = "".join(f".{name}{{background:{_background(name)}}}" for name in FILLS)
-    return f":root{{{light}}}@media (prefers-color-scheme:dark){{:root{{{dark}}}}}{fills}"
+    return (
+        f":root{{{light}}}@media print{{:root{{{print_}}}}}"
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}{fills}"
+    )
 
 
 def _background(name: str) -> str:

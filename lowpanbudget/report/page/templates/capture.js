@@ -38,7 +38,7 @@ function drawTime() {
       if (end < from || start > to) continue;
       const begin = Math.max(x(start), left), broad = Math.max(Math.min(x(end), wide - 10) - begin, 0.8), tall = Math.max(frames / most * (ROW - 10), 1.5);
       figure.append(svg("rect", {class: "sent", x: begin.toFixed(1), y: (base - tall).toFixed(1), width: broad.toFixed(1), height: tall.toFixed(1)}));
-      if (lost) figure.append(svg("path", {class: "lost", d: `M${begin.toFixed(1)} ${base}v${-(ROW - 8)}`}));
+      if (lost) figure.append(svg("path", {class: "lost", d: `M${begin.toFixed(1)} ${base}v${-(ROW - 8)}m-3.5 0h7`}));
     }
   });
   for (const [row, seconds, kind] of events) {
@@ -113,13 +113,15 @@ function begin() {
   for (const [id, factor, shift] of [["nearer", 0.5, 0], ["farther", 2, 0], ["earlier", 1, -0.5], ["later", 1, 0.5]]) {
     byId(id).addEventListener("click", () => zoom(factor, shift));
   }
-  for (const one of document.querySelectorAll("a[data-frame]")) {
-    one.addEventListener("click", (event) => {
+  // without script numbers of frames are no links, as there is nothing to lead to
+  for (const one of document.querySelectorAll(".finding [data-frame]")) {
+    const number = Number(one.dataset.frame);
+    one.replaceWith(el("a", {href: `#frame-${number}`, "data-frame": number, onclick: (event) => {
       event.preventDefault();
-      go(data.drawn.findIndex((frame) => frame.number === Number(one.dataset.frame)));
+      go(data.drawn.findIndex((frame) => frame.number === number));
       byId("frames-part").scrollIntoView();
       byId("which").focus({preventScroll: true});
-    });
+    }}, String(number)));
   }
   show(asked);
   if (leads(asked)) byId(asked).scrollIntoView();

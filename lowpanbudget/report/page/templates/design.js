@@ -50,6 +50,24 @@ function choose(at, value) {
   byId(`s${at}v${value}`).focus();
 }
 
+// What each change gives alone stands on paper, which has no switches.
+function drawAlone() {
+  const none = flow.settings.map(() => 0);
+  let column = 0;
+  fill("alone-of", `Of ${flow.name}, ${flow.hops[hop].name} hop: ${plural(roomOf(none), "octet")} of room as the design has it, and with one change so many.`);
+  fill("alone", flow.settings.flatMap((setting, at) => setting.changes.map((change, index) => {
+    const room = roomOf(none.map((zero, other) => other === at ? index + 1 : zero)), words = flow.offers[0][column++];
+    return el("tr", {}, el("td", {class: "n"}, room === null ? "-" : String(room)), el("th", {scope: "row"}, text(words),
+      note(text(change.condition) && `If: ${text(change.condition)}`),
+      text(change.caution) ? [" ", el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`)] : null));
+  })));
+}
+function drawChanged() {
+  const words = flow.settings.flatMap((setting, at) => chosen[at] ? [offer(at, chosen[at]) || setting.changes[chosen[at] - 1].id] : []);
+  byId("changed").hidden = !words.length;
+  fill("changed", "Changed from what the design has: ", words.join("; "), ".");
+}
+
 // --- payload ------------------------------------------------------------------------------------
 function drawPayload(state) {
   const room = flow.rooms[state][hop], steps = [...room < 0 ? [] : [[room, 1]], ...data.further[flow.cliffs[state][hop]]];
@@ -101,7 +119,7 @@ function draw() {
   const octets = fields.reduce((sum, field) => sum + field.bits, 0) / 8;
   fill("answer", answer(rooms[hop], octets));
   fill("cautions", flow.hops[hop].cautions.map((words) => el("li", {}, words)));
-  drawSettings(); drawPayload(state);
+  drawSettings(); drawAlone(); drawChanged(); drawPayload(state);
   document.documentElement.dataset.room = rooms[hop];
   link();
 }

@@ -196,6 +196,16 @@ async function unpack(begin, redraw) {
     if (one) pick(Number(one.dataset.field), {focus: true});
   });
   byId("frame").addEventListener("keydown", keys);
+  // what scrolls can be scrolled by keys, and says so; what does not is no stop on the way through the page
+  const scrolls = new ResizeObserver((seen) => {
+    for (const {target} of seen) {
+      const more = target.scrollWidth > target.clientWidth + 1;
+      target.classList.toggle("more", more);
+      if (more) target.tabIndex = 0;
+      else target.removeAttribute("tabindex");
+    }
+  });
+  for (const one of document.querySelectorAll(".wide")) scrolls.observe(one);
   const widen = () => { if (wanted() !== columns) { columns = wanted(); redraw(); } };
   for (const one of narrow) one.addEventListener("change", widen);
   const folded = () => document.querySelectorAll("details:not([open])");
