@@ -72,6 +72,26 @@ def test_a_folded_finding_opens_where_a_link_leads_to_it(opened: Any) -> None:
     assert folded.get_attribute("open")
 
 
+def test_text_of_any_size_needs_no_scrolling_sideways(opened: Any) -> None:
+    look(opened, 320, "light")  # WCAG 2.2 success criterion 1.4.10
+    opened.execute_script(OPEN_ALL)
+    assert opened.execute_script("return document.documentElement.scrollWidth") <= 320
+
+
+def test_frames_that_all_came_at_one_time_have_no_time_axis(browser: Any, tmp_path: Path) -> None:
+    octets, page = CAPTURE.read_bytes(), tmp_path / "one.html"
+    (tmp_path / "one.pcap").write_bytes(octets[: 24 + 16 + struct.unpack_from("<I", octets, 32)[0]])
+    assert entry.invoke("page", str(tmp_path / "one.pcap"), "-o", str(page)).exit_code == 0
+    open_page(browser, page.as_uri())
+    assert browser.get_log("browser") == []
+    links = browser.find_elements(By.CSS_SELECTOR, "nav a")
+    assert all(
+        browser.find_element(By.ID, link.get_attribute("hash")[1:]).is_displayed()
+        for link in links
+        if link.is_displayed()
+    )
+
+
 def test_a_page_of_many_frames_stays_small(tmp_path: Path) -> None:
     octets = CAPTURE.read_bytes()
     records, at = [], 24

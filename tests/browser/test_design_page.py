@@ -228,18 +228,36 @@ def test_text_of_any_size_needs_no_scrolling_sideways(opened: Any) -> None:
     assert opened.execute_script(place) == "static"
 
 
+def test_names_as_long_as_allowed_need_no_scrolling_sideways(browser: Any, tmp_path: Path) -> None:
+    text = (EXAMPLES / "archive.toml").read_text(encoding="utf-8")
+    for name in ("climate", "alarm"):  # both flows and messages may be called so
+        text = text.replace(f'"{name}"', f'"{name}_{"x" * (62 - len(name))}"')
+    design, page = tmp_path / "long.toml", tmp_path / "long.html"
+    design.write_text(text, encoding="utf-8")
+    few = ("--combinations", "2", "--no-network", "-o", str(page))
+    done = entry.invoke("page", str(design), *few)
+    assert done.exit_code == 0, done.output
+    open_page(browser, page.as_uri())
+    look(browser, 320, "light")
+    browser.execute_script(OPEN_ALL)
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 320
+
+
 def test_only_what_scrolls_is_a_stop_for_keys(opened: Any) -> None:
-    scrolled = "return [...document.querySelectorAll('.wide')].filter((one) => one.offsetWidth)" \
-        ".map((one) => [one.scrollWidth > one.clientWidth + 1, one.tabIndex === 0])"  # fmt: skip
     for width in (1280, 390):
         look(opened, width, "light")
         opened.execute_script(OPEN_ALL)
-        opened.execute_async_script(
-            "requestAnimationFrame(() => requestAnimationFrame(arguments[0]))"
-        )
-        shown = opened.execute_script(scrolled)
+        frames = "requestAnimationFrame(() => requestAnimationFrame(arguments[0]))"
+        opened.execute_async_script(frames)
+        shown = opened.execute_script(_SCROLLED)
         assert all(scrolls == stops for scrolls, stops in shown)
     assert any(scrolls for scrolls, _ in shown)  # on a phone
+
+
+_SCROLLED = """
+const every = [...document.querySelectorAll(".wide")].filter((one) => one.offsetWidth);
+return every.map((one) => [one.scrollWidth > one.clientWidth + 1, one.tabIndex === 0]);
+"""
 
 
 def test_layers_are_told_apart_by_colour_and_by_hatches(opened: Any) -> None:
@@ -336,8 +354,10 @@ def on_paper(browser: Any, folder: Path) -> str:
     packed = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})["data"]
     paper = folder / "page.pdf"
     paper.write_bytes(base64.b64decode(packed))
-    command = ["pdftotext", "-layout", paper, "-"]
-    return subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(paper), "-"], capture_output=True, text=True, check=True
+    )
+    return done.stdout
 
 
 def test_paper_tells_the_flow_the_hop_and_what_was_changed(opened: Any, tmp_path: Path) -> None:

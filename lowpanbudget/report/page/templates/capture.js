@@ -20,7 +20,10 @@ const svg = (name, attributes, ...children) => {
 const SIGNS = {"sent again": "M-3 3 0 -3 3 3Z", "copied": "M-3 -3H3V3H-3Z", "damaged": "M-3 -3 3 3M-3 3 3 -3"};
 function drawTime() {
   const {nodes, events, every_s: every, span_s: span, first_s: first} = data.time;
-  if (!nodes.length || !span) { byId("time-part").hidden = true; return; }
+  if (!nodes.length || !span) {  // all at one time, or at none
+    byId("time-part").hidden = byId("to-time").hidden = true;
+    return;
+  }
   // drawn in the units of the screen, so that text keeps its size; on a phone names stand above their rows
   const wide = Math.max(byId("time").clientWidth, 280), small = wide < 640, left = small ? 4 : 250, high = small ? ROW + 16 : ROW;
   const [from, to] = window_.map((share) => share * span), scale = (wide - left - 10) / Math.max(to - from, 1e-9);
