@@ -46,6 +46,16 @@ class CoapHead(NamedTuple):
     token: bytes = b""
 
 
+class MessageBegun(NamedTuple):
+    """A CoAP message that was first to have its message ID, as it was sent; ``reused``: another had it a moment ago."""
+
+    head: CoapHead
+    octets: bytes
+    time_s: float
+    number: int
+    reused: bool
+
+
 @dataclass()
 class HeardDatagram:
     """A whole datagram.
@@ -97,6 +107,12 @@ class HeardDatagram:
             if header is None
             else UdpContent(header.source_port, header.destination_port, payload, opened)
         )
+
+    @property
+    def udp_octets(self) -> bytes:
+        """Return what stands behind its last UDP header as it was sent, be it sealed or not."""
+        place = self.upper or chain.find(self.octets, ipv6.UDP)
+        return b"" if place is None else self.octets[place.offset + udp.OCTETS :]
 
     @cached_property
     def coap_head(self) -> CoapHead | None:

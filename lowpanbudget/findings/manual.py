@@ -16,8 +16,8 @@ from lowpanbudget.values import FrozenDict, dataclass
 SUBJECTS = (
     "capture", "link", "acknowledgements", "nodes", "security", "unreadable", "contexts", "lowpan", "checksums",
     "fragments", "reassembly", "recovery", "network", "rpl", "parents", "registrations", "joining", "routing",
-    "application", "requests", "answers", "plan", "messages", "floods", "delivery", "tunnels", "frames", "protocols",
-    "settings", "deployment", "loads",
+    "message-ids", "application", "requests", "answers", "plan", "messages", "floods", "delivery", "tunnels", "frames",
+    "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

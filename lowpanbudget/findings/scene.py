@@ -11,7 +11,7 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
-from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
+from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
@@ -107,7 +107,8 @@ class Scene:
     held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
     ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes, ``match``
     its flow in the design, ``passage`` how it came here where another node sent it before, ``by`` what is noted of who
-    sent it, ``fragmented`` what its fragment belongs to, ``used_before`` the frame that used its frame counter first.
+    sent it, ``fragmented`` what its fragment belongs to, ``used_before`` the frame that used its frame counter first,
+    ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges.
     ``explained``: a rule knows why the frame cannot be read, and others need not say that it cannot. ``opened`` is what
     stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root that was known then, ``slot``
     the absolute slot number that the capture gives.
@@ -133,6 +134,7 @@ class Scene:
     by: HeardSender | None = None
     fragmented: FragmentedDatagram | None = None
     used_before: CounterUse | None = None
+    begun: MessageBegun | None = None
     explained: bool = False
     opened: OpenedContent | None = None
     root: IPv6Address | None = None
@@ -218,6 +220,11 @@ class Scene:
         layers = () if self.datagram is None or self.passage is not None else self.datagram.layers
         found = next((one for one in reversed(layers) if isinstance(one, Icmpv6)), None)
         return None if found is None or found.checksum_ok is False else found
+
+    @property
+    def takes_used_id(self) -> bool:
+        """Return whether its CoAP message is a new one, under a message ID whose time is not over."""
+        return self.begun is not None and self.begun.reused and self.begun.number == self.number
 
     # --- who ---------------------------------------------------------------------------------------------
 

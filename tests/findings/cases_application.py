@@ -327,6 +327,20 @@ def wrong_tokens() -> Capture:
     return Capture(sorted([*asked.timed(), *strays]))
 
 
+def under_one_id(*paths: bytes, every: float = 60.0, answered: bool = True) -> Capture:
+    """Confirmable GETs of the root under one message ID, each with its path as its token, and what answers them."""
+    back, frames = (ROOT, NODE), []
+    for number, path in enumerate(paths):
+        request = air.coap_message(b"\xb1" + path, code=1, mid=0x107, token=path)
+        answer = air.coap_message(data=path, kind=2, code=69, mid=0x107, token=path)
+        at = 1 + number * every
+        frames.append((at, air.frame(air.coap(request), number)))
+        if answered:
+            packet = air.coap(answer, back, back=True)
+            frames.append((at + 0.5, air.frame(packet, number, back)))
+    return Capture([*frames])
+
+
 EACH_MINUTE = tuple(1 + 60.0 * number for number in range(6))
 # RFC 7967 section 2: option 258, here 2.xx is not wanted; 258 - 13 = 245 stands in one octet behind delta 13
 NO_RESPONSE = b"\xd1\xf5\x02"
@@ -338,6 +352,23 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: messages(
             *(air.coap_message(data=b"on", mid=m) for m in (1, 2, 3) for _ in range(3)), every=40.0
         ),
+    ),
+    "a client that takes one message ID for other requests": (
+        "request-answered-twice",
+        lambda: under_one_id(b"a", b"b", b"c", b"d"),
+    ),
+    "other requests under one message ID": (
+        "request-repeated",
+        lambda: under_one_id(b"a", b"b", b"c", b"d", every=1.0),
+    ),
+    "other requests under one message ID that are answered": (
+        "request-never-answered",
+        lambda: under_one_id(b"a", b"b", b"c", b"d", every=50.0),
+    ),
+    # EXCHANGE_LIFETIME is 247 s (RFC 7252 section 4.8.2)
+    "other requests under one message ID in their own time": (
+        "message-id-reused",
+        lambda: under_one_id(b"a", b"b", every=248.0),
     ),
     "answers to one request under numbers of their own": (
         "nonce-used-twice",
@@ -514,6 +545,18 @@ APPLICATION_CASES = {
             "a block of 128 octets took 2 frames",
             ("datagram of 184 octets",),
             (1, 2),
+        ),
+    ),
+    # the near miss sends the first again, octet by octet
+    "message-id-reused": Case(
+        lambda: under_one_id(b"a", b"b"),
+        lambda: under_one_id(b"a", b"a"),
+        Told(
+            "failure",
+            "2001:db8:1::ff:fe00:17",
+            "different messages come under one message ID within 247 s",
+            ("message ID 0x0107 in frames 1 and 3, 60 s apart: other token, Uri-Path",),
+            (1, 3),
         ),
     ),
     "request-repeated": Case(

@@ -102,9 +102,9 @@ class _Repeats:
 
 @dataclass(slots=True)
 class Requests:
-    """Confirmable messages by source, port and message ID; repeats by link source."""
+    """Confirmable messages by both addresses, both ports and message ID; repeats by link source."""
 
-    sent: Recent[tuple[int, int, int], _Request] = field(default_factory=Recent)
+    sent: Recent[tuple[int, int, int, int, int], _Request] = field(default_factory=Recent)
     repeats: FirstNamed[bytes | None, _Repeats] = field(default_factory=FirstNamed)
 
 
@@ -115,9 +115,11 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     if exchange is None:
         return
     content, head = exchange
-    key = (int(datagram.outer.source), content.source_port, head.mid)
+    ends = int(datagram.outer.source), int(datagram.outer.destination)
+    key = (*ends, content.source_port, content.destination_port, head.mid)
     before, link = memory.sent.get(key), datagram.link_source
-    if before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S:
+    is_over = before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S
+    if before is None or is_over or scene.takes_used_id:
         memory.sent[key] = _Request(scene.time_s, scene.number, link)
         return
     if before.link != link or scene.passage is not None:
@@ -146,9 +148,11 @@ def request_repeated(memory: Requests, known: Surroundings) -> Hits:
 
 
 class _Answer(NamedTuple):
-    """An acknowledgement that carried an answer."""
+    """An acknowledgement that carried an answer; ``asked`` is the frame of the request, where that was heard."""
 
     octets: bytes
+    token: bytes
+    asked: int | None
     code: int
     time_s: float
     number: int
@@ -168,8 +172,13 @@ def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagra
     header, link = datagram.outer, datagram.link_source
     key = (int(header.source), int(header.destination), content.destination_port, head.mid)
     before = memory.get(key)
-    if before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S or before.link != link:
-        answer = _Answer(content.payload, head.code, scene.time_s, scene.number, link)
+    asked = None if scene.begun is None else scene.begun.number
+    is_other = before is not None and (before.token, before.asked) != (head.token, asked)
+    is_over = before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S
+    if before is None or is_over or is_other or before.link != link:
+        answer = _Answer(
+            content.payload, head.token, asked, head.code, scene.time_s, scene.number, link
+        )
         memory[key] = answer
         return None
     if before.octets == content.payload:

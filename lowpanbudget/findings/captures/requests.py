@@ -183,6 +183,8 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
         return
     key, now_s = (content.source_port, head.mid), scene.time_s
     before, done = asked.open.get(key), asked.done.get(key)
+    if scene.takes_used_id:
+        before = done = None
     if before is not None and now_s - before.time_s <= EXCHANGE_LIFETIME_S:
         if before.link == datagram.link_source and scene.passage is None:
             before.repeated += 1

@@ -12,6 +12,7 @@ from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.captures.joining import JOINING
 from lowpanbudget.findings.captures.link import LINK
 from lowpanbudget.findings.captures.lowpan import LOWPAN
+from lowpanbudget.findings.captures.message_ids import MESSAGE_IDS
 from lowpanbudget.findings.captures.messages import MESSAGES
 from lowpanbudget.findings.captures.network import NETWORK
 from lowpanbudget.findings.captures.nodes import NODES
@@ -31,6 +32,6 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, REQUESTS, ANSWERS, APPLICATION, PLAN, MESSAGES,
-    FLOODS, DELIVERY,
+    RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS, ANSWERS, APPLICATION, PLAN,
+    MESSAGES, FLOODS, DELIVERY,
 )  # fmt: skip
