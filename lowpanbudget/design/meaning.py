@@ -280,11 +280,14 @@ def _station(shape: StationShape) -> Station:
     )
 
 
-def _routing(shape: FlowShape, source: Station) -> Routing:
+def _routing(shape: FlowShape, source: Station, destination: Station) -> Routing:
     table = shape.routing
     if table is None:
         return UNROUTED
-    entry = table.entry_octets or (2 if source.extended is None else 8)
+    # routers have addresses such as the node at an end of the flow
+    ends = (destination, source)
+    node = next((one for one in ends if one.role == "node"), destination)
+    entry = table.entry_octets or (2 if node.extended is None else 8)
     return Routing(
         table.rpi,
         table.instance,
@@ -315,7 +318,7 @@ def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None
         shape.flow_label,
         shape.udp_checksum == "elided",
         application(shape.coap, shape.oscore, shape.dtls)[0],
-        _routing(shape, source),
+        _routing(shape, source, destination),
         tuple(shape.messages),
         None if shape.every_s is None else float(shape.every_s),
         shape.most_frames,
