@@ -18,6 +18,7 @@ from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import dataclass
@@ -180,12 +181,18 @@ def hop_of(datagram: FragmentedDatagram) -> str:
     return hop_text(datagram.key.source, datagram.key.destination)
 
 
-def iphc_of(datagram: FragmentedDatagram) -> Iphc | None:
-    """Return the compressed header that its first fragment brought; None as long as none did."""
+def first_frame(datagram: FragmentedDatagram) -> Frame | None:
+    """Return the frame of its first fragment, or one that is alike; None as long as none came."""
     first = next(
         (fragment.mark.template for fragment in datagram.fragments if fragment.first), None
     )
-    layers = () if first is None else reversed(first.example.layers)
+    return None if first is None else first.example
+
+
+def iphc_of(datagram: FragmentedDatagram) -> Iphc | None:
+    """Return the compressed header that its first fragment brought; None as long as none did."""
+    first = first_frame(datagram)
+    layers = () if first is None else reversed(first.layers)
     return next((layer for layer in layers if isinstance(layer, Iphc)), None)
 
 

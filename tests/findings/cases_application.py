@@ -14,6 +14,7 @@ from vector_files import document
 
 from lowpanbudget import (
     DtlsSender,
+    Env,
     RecordKeys,
     SecurityContext,
     dtls_suite,
@@ -22,6 +23,7 @@ from lowpanbudget import (
     protect_oscore_request,
     protect_oscore_response,
     seal_dtls,
+    split,
     write_dtls,
 )
 from lowpanbudget.layers.link.auxiliary import Security
@@ -183,6 +185,17 @@ def without_checksum() -> Capture:
     return Capture([sealed], SMALL, PLAN_OF_FAR, keys=(air.KEY,))
 
 
+def without_checksum_in_pieces() -> Capture:
+    """The same in two fragments: the first of them has no checksum (RFC 6282 section 4.3.3, C)."""
+    env = Env(*FAR, contexts=SMALL)
+    parts = split(air.datagram(bytes(100), links=FAR), env, room=80, tag=7, elide_udp_checksum=True)
+    assert len(parts) == 2
+    assert b"\xf7\x12" in parts[0]
+    sealed = [air.secured(b"", 1 + n, 5 + n, packed=part) for n, part in enumerate(parts)]
+    frames = [(1 + n / 50, one) for n, one in enumerate(sealed)]
+    return Capture([*frames], SMALL, PLAN_OF_FAR, keys=(air.KEY,))
+
+
 STATE = """kind = "number"
 name = "state"
 min = 0
@@ -225,6 +238,13 @@ def in_pan(pan: int) -> Capture:
 
 def pieces(octets: int) -> Capture:
     parts = air.pieces(air.datagram(bytes(octets)))
+    return Capture([(1 + n / 50, part) for n, part in enumerate(parts)], SMALL, PLAN)
+
+
+def in_pieces(hop_limit: int) -> Capture:
+    """A message of 100 octets in two fragments, in the design's flow."""
+    parts = air.pieces(air.datagram(bytes(100), hop_limit=hop_limit), room=80)
+    assert len(parts) == 2
     return Capture([(1 + n / 50, part) for n, part in enumerate(parts)], SMALL, PLAN)
 
 

@@ -23,6 +23,7 @@ from findings.cases_application import (
     exchanges,
     floats,
     from_new_ports,
+    in_pieces,
     in_records,
     messages,
     of_a_burst,
@@ -31,6 +32,7 @@ from findings.cases_application import (
     sealed,
     versioned,
     with_own_identifier,
+    without_checksum_in_pieces,
     wrong_tokens,
 )
 from findings.cases_compression import (
@@ -1035,6 +1037,35 @@ FURTHER = (
             advice="Bring node and design together: it bounds over how many hops a datagram may go, and how long a "
             "loop lasts.",
             cite="RFC 8200 §3",
+        ),
+    ),
+    # in fragments the first of them tells
+    *(
+        Further(
+            "headers-not-as-planned",
+            partial(in_pieces, limit),
+            Told(
+                "remark",
+                "0x0017: hop limit of flow readings",
+                f"flow readings starts with hop limit {limit}, the design has 64",
+                (),
+                (1, 2),
+                advice="Bring node and design together: it bounds over how many hops a datagram may go, and how long "
+                "a loop lasts.",
+                cite="RFC 8200 §3",
+            ),
+        )
+        for limit in (255, 63)
+    ),
+    Further(
+        "headers-not-as-planned",
+        without_checksum_in_pieces,
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:17: UDP checksum of flow readings",
+            "flow readings elides its UDP checksum, which the design carries",
+            (),
+            (1, 2),
         ),
     ),
     # 0x48 is reserved (RFC 4944 section 5.1), in a PAN beside the design's

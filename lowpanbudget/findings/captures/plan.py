@@ -4,17 +4,20 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
-from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram, first_frame
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_of, planned_bits
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.forms import HLIM
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.stack.frame import Frame
 
 PLAN = Subject("plan")
 
@@ -109,26 +112,32 @@ def _bits_text(bits: int) -> str:
 
 @PLAN.rule("headers-not-as-planned", HeardDatagram)
 def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
-    """Look at what makes no frame longer: an elided checksum, and the hop limit where a datagram starts."""
-    match = scene.match
-    if match is None or match.back or datagram.fragments > 1:
+    """Look at what makes no frame longer, as the first one has it: an elided checksum, and the first hop limit."""
+    match, fragmented = scene.match, datagram.fragments > 1
+    if match is None or match.back:
         return
-    flow, header = match.flow, datagram.iphc
-    compressed = scene.find(UdpNhc)
+    first: Frame | None = scene.frame
+    if fragmented:
+        first = None if scene.fragmented is None else first_frame(scene.fragmented)
+    if first is None:
+        return  # nobody knows any more how it was compressed
+    flow, header, frames = match.flow, datagram.iphc, datagram.numbers if fragmented else ()
+    compressed = next((one for one in reversed(first.layers) if isinstance(one, UdpNhc)), None)
     elided = compressed is not None and compressed.checksum is None
-    told = any(notice.name == "elided-without-check" for notice in scene.frame.notices)
+    told = any(notice.name == "elided-without-check" for notice in first.notices)
     if elided and not told and not flow.elide_udp_checksum:
         cause = f"flow {flow.name} elides its UDP checksum, which the design carries"
-        yield Hit(cause, (), f"{scene.sender}: UDP checksum of flow {flow.name}")
-    if header is None or scene.tunnelled or scene.passage is not None:
+        yield Hit(cause, (), f"{scene.sender}: UDP checksum of flow {flow.name}", frames)
+    tunnelled = scene.tunnelled or sum(isinstance(one, Iphc | Ipv6) for one in first.layers) > 1
+    if header is None or tunnelled or scene.passage is not None:
         return
     limit, planned = header.header.hop_limit, flow.hop_limit
-    # where it goes in line alone, the frame is longer than budgeted for
-    as_long = HLIM.best(limit).row.inline == HLIM.best(planned).row.inline
+    # where it goes in line alone, a frame is longer than budgeted for; of fragments nothing else tells that
+    as_long = HLIM.best(limit).row.inline == HLIM.best(planned).row.inline or fragmented
     if limit != planned and as_long and scene.from_its_source(header):
         cause = f"flow {flow.name} starts with hop limit {limit}, the design has {planned}"
         subject, cite = f"{scene.sender}: hop limit of flow {flow.name}", rfc(8200, "3")
-        yield Hit(cause, (), subject, severity=Severity.REMARK, advice=_LIMIT, cite=cite)
+        yield Hit(cause, (), subject, frames, Severity.REMARK, _LIMIT, cite=cite)
 
 
 _LIMIT = "Bring node and design together: it bounds over how many hops a datagram may go, and how long a loop lasts."
