@@ -61,7 +61,7 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
     looks = strip.fills([part.kind for part in parts if part.size], screen)
     strip.draw(console, screen, parts)
     console.print()
-    for text in facts(total):
+    for text in facts(total, natures):
         paragraph(console, screen, text, indent=_INDENT)
     console.print()
     for key, title in _TITLES:
@@ -101,14 +101,19 @@ def parts_of(
     ]
 
 
-def facts(tally: dict[str, Any]) -> Iterator[str]:
+def facts(tally: dict[str, Any], natures: Mapping[str, Nature]) -> Iterator[str]:
     """Yield sentences about what some frames cost and what happened to them; none about what did not happen."""
     if tally["datagrams"]:
-        share = 100 * tally["application"] / max(tally["octets"], 1)
+        application, layers = tally["application"], tally["layer_bits"]
+        payload = sum(bits for name, bits in layers.items() if natures.get(name) == Nature.PAYLOAD)
+        share = 100 * application / max(tally["octets"], 1)
+        text = f"{share:.0f} % of the air"
+        if 8 * application > payload:
+            text = f"compressed into {plural(payload // 8, 'octet')}"
         yield (
             f"{plural(tally['datagrams'], 'datagram')}, counted on each hop, of "
             f"{plural(tally['datagram_octets'], 'octet')} before compression; application data "
-            f"{plural(tally['application'], 'octet')}, {share:.0f} % of the air"
+            f"{plural(tally['application'], 'octet')}, {text}"
         )
     room = []
     if tally["unused"]:
@@ -150,7 +155,7 @@ def _group(
             for part, count in zip(parts, drawn, strict=True)
         ]
         bar.append((" " * (room - sum(drawn) + _GAP), ""))
-        layout.put(console, _entry(screen, row, bar, console.width))
+        layout.put(console, _entry(screen, row, bar, natures, console.width))
     left = rows[len(shown) :]
     if left:
         rest = sum(row["octets"] for row in left)
@@ -160,14 +165,16 @@ def _group(
     console.print()
 
 
-def _entry(screen: Screen, row: dict[str, Any], bar: Line, width: int) -> Iterator[Line]:
+def _entry(
+    screen: Screen, row: dict[str, Any], bar: Line, natures: Mapping[str, Nature], width: int
+) -> Iterator[Line]:
     """Yield a name, its bar with the figures beside it, and the facts."""
     name = row.get("address", row["name"])
     if row.get("in_design"):
         name = f"{row['in_design']}: {name}"
     yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)
     yield [(" " * 2 * _INDENT, ""), *bar, (_amount(row), "")]
-    for text in facts(row):
+    for text in facts(row, natures):
         yield from layout.beside([[(screen.text(text), "dim")]], [width - 6], indent=6)
 
 

@@ -7,7 +7,7 @@
 The byte machine itself is ``ghc``. An extension header's length field is elided and comes back.
 """
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Nature, Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, structure
@@ -72,18 +72,25 @@ def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
         wrong = "octets follow the stop code of the last byte code" if behind else ""
     if wrong:
         raise reader.fault(Malformed, wrong, EXTENSIONS, at=start + expansion.consumed)
+    nature = _nature(until_stop)
     for step in expansion.steps:
-        name, cite = step.code.key, step.code.cite
-        reader.octets(len(step.octets), name, step.meaning, cite, value=step.output or step.octets)
+        name, cite, told = step.code.key, step.code.cite, step.output or step.octets
+        reader.octets(len(step.octets), name, step.meaning, cite, value=told, nature=nature)
     return expansion.octets
 
 
 def write_code(writer: Writer, octets: bytes, dictionary: bytes, *, stop: bool) -> None:
     """Append the shortest byte code for ``octets``, a span for each code."""
     writer.layer = "GHC"
+    nature = _nature(stop)
     for step in ghc.decompress(ghc.compress(octets, dictionary, stop=stop), dictionary).steps:
-        name, cite = step.code.key, step.code.cite
-        writer.octets(step.octets, name, step.meaning, cite, value=step.output or step.octets)
+        name, cite, told = step.code.key, step.code.cite, step.output or step.octets
+        writer.octets(step.octets, name, step.meaning, cite, value=told, nature=nature)
+
+
+def _nature(stops: bool) -> Nature:
+    """Return what byte code stands for: an extension header is ended by a stop code, a payload by the frame."""
+    return Nature.HEADER if stops else Nature.PAYLOAD
 
 
 def decode_extension(reader: Reader, dictionary: bytes) -> extension_nhc.ExtensionNhc:
