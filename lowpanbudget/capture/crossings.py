@@ -29,9 +29,9 @@ STRIPPED_FCS = 2  # octets of a check sequence that was on the air, and that the
 class Crossing(NamedTuple):
     """A datagram on one link.
 
-    ``mark`` stands for what stays the same on its way. ``at_origin``: its link sender is who sent the datagram;
-    ``at_end``: its link receiver is who it is for. ``flow_name``, whether it goes ``down``, and ``message`` are
-    the design's. ``own_number`` is
+    ``mark`` stands for what stays the same on its way, ``size`` are its octets. ``at_origin``: its link sender is who
+    sent the datagram; ``at_end``: its link receiver is who it is for. ``flow_name``, whether it goes ``down``, and
+    ``message`` are the design's. ``own_number`` is
     the message's own sequence number, which wraps at ``modulus``; ``written_s`` the time that the message gives for
     itself, in seconds from 1970, in steps of ``step_s``. All of these are None where nothing tells.
     ``unread`` is why no format of the flow reads its data.
@@ -52,6 +52,7 @@ class Crossing(NamedTuple):
     written_s: float | None = None
     step_s: float | None = None
     unread: str = ""
+    size: int = 0
 
 
 class RecoveryPart(NamedTuple):
@@ -196,17 +197,18 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices) -> Crossing | None
         flow,
         mark_of(place.source, datagram, place),
         header.hop_limit,
-        _is_of(sighting.source, place.source, mac, devices),
-        _is_of(sighting.destination, place.destination, mac, devices),
+        is_of(sighting.source, place.source, mac, devices),
+        is_of(sighting.destination, place.destination, mac, devices),
         application_octets(sighting, datagram),
         sighting.numbers,
+        size=len(datagram),
     )
     if matched is None:
         return plain
-    return _with_message(_with_border(plain, matched.flow, sighting), matched)
+    return _with_message(with_border(plain, matched.flow, sighting), matched)
 
 
-def _with_border(crossing: Crossing, flow: Flow, sighting: Sighting) -> Crossing:
+def with_border(crossing: Crossing, flow: Flow, sighting: Sighting) -> Crossing:
     """Return a crossing whose way begins or ends at the border router, where an end of its flow is outside."""
     border = {flow.border.short, flow.border.extended} - {None}
     if flow.destination.role == _OUTSIDE and sighting.destination in border:
@@ -216,7 +218,7 @@ def _with_border(crossing: Crossing, flow: Flow, sighting: Sighting) -> Crossing
     return crossing
 
 
-def _is_of(link: bytes | None, address: IPv6Address, mac: Mac, devices: Devices) -> bool:
+def is_of(link: bytes | None, address: IPv6Address, mac: Mac, devices: Devices) -> bool:
     """Return whether an address has the interface identifier of a link address, or of the device that has it."""
     identifier = int(address) & IID_MASK
     known = (link, node_of(link, mac, devices))

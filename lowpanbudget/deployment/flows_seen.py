@@ -63,6 +63,8 @@ def may_have_arrived(
     One that was not heard further on may have come by in frames that were missed here.
     """
     left = [one for one, is_in in zip(journeys, arrived, strict=True) if not is_in]
+    unsure = sum(one.is_unsure for one in left)
+    left = [one for one in left if not one.is_unsure]
     at_end = [one for one in left if one.at_end and one.last is not None]
     open_tries = [one.last for one in at_end if one.last is not None and one.last.is_open]
     stopped = sum(one.stopped_before(missed.most_tries) for one in open_tries)
@@ -75,7 +77,7 @@ def may_have_arrived(
     nodes |= {one.left.sender for one in journeys if one.left is not None}
     unseen = sum(missed.frames.get(node, 0) for node in nodes)
     at_last_link = perhaps_acknowledged(stopped, len(open_tries) - stopped, unseen)
-    return at_last_link + min(unheard + len(left) - len(at_end), unseen)
+    return unsure + at_last_link + min(unheard + len(left) - len(at_end), unseen)
 
 
 def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = None) -> MeasuredFlow:
@@ -98,7 +100,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     if latency_s is not None and times:
         within = share_of(sum(one <= latency_s for one in times), len(times))
     steps = [one.crossing.step_s for one in journeys if one.crossing.step_s is not None]
-    has_ends = any(group.arrived)
+    has_ends = any(group.arrived) or any(one.at_end or one.crossing.at_end for one in journeys)
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
     return MeasuredFlow(
         name=journeys[0].crossing.flow_name,
@@ -110,7 +112,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         again=sum(one.again for one in journeys),
         sent=sent,
         heard=heard,
-        arrived=arrived if has_ends or any(one.at_end for one in journeys) else None,
+        arrived=arrived if has_ends else None,
         perhaps=perhaps,
         unsent=_unsent(journeys, heard, missed),
         restarts=group.restarts,
@@ -124,6 +126,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         dated_step_s=max(steps, default=None),
         unread=reasons.total(),
         unread_why=next((why for why, _ in reasons.most_common(1)), ""),
+        stopped=sum(one.is_stopped for one in journeys),
     )
 
 

@@ -66,7 +66,9 @@ class Journey:
     """One datagram from its first hop heard to the last.
 
     ``left_ns`` and ``left_limit`` are of its first hop, where that was heard. ``limits`` are the hop limits heard,
-    ``last`` the frame that brought it over the last link heard, which is the end of its way where ``at_end``.
+    ``last`` the frame that brought it over the last link heard, which is the end of its way where ``at_end``. One that
+    ``is_stopped`` was not heard whole on any link, and brought to its end where that ``is_told`` by its receiver; it
+    ``is_unsure`` where nothing shows that its sender did not go on unheard.
     """
 
     crossing: Crossing
@@ -80,6 +82,9 @@ class Journey:
     at_end: bool = False
     seen_ns: int | None = None
     again: int = 0
+    is_stopped: bool = False
+    is_unsure: bool = False
+    is_told: bool = False
 
     @property
     def took_s(self) -> float | None:

@@ -71,7 +71,8 @@ class MeasuredFlow:
     ``dated`` the seconds from the time that the message gives for itself, which has steps of ``dated_step_s``.
 
     ``unread`` of its datagrams are read by no format of the flow, most of them for the reason ``unread_why``. One that
-    was heard where the own number of a message is missing counts as that message.
+    was heard where the own number of a message is missing counts as that message, as does one of those ``stopped``:
+    not all of their frames came, and they arrived only where their receiver said so.
     """
 
     name: str | None
@@ -97,6 +98,7 @@ class MeasuredFlow:
     dated_step_s: float | None
     unread: int = 0
     unread_why: str = ""
+    stopped: int = 0
 
     @property
     def title(self) -> str:

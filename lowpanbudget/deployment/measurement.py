@@ -3,10 +3,12 @@
 from collections import Counter as Tally
 from typing import Unpack
 
+from lowpanbudget.capture.beginnings import piece_of
 from lowpanbudget.capture.crossings import HeardFrame, heard_frame
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
+from lowpanbudget.capture.follow.matching import Matcher
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
@@ -21,6 +23,7 @@ from lowpanbudget.deployment.names_seen import NamesSeen
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
 from lowpanbudget.deployment.recovery_seen import RecoveriesSeen
+from lowpanbudget.deployment.stopped_seen import StoppedSeen, with_stopped
 from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
@@ -59,7 +62,9 @@ class Measurer:
         self._ways = Journeys(None if burst is None else burst.octets, self._on_air.lasts_us)
         self._links = Links(self._most_tries)
         self._names = NamesSeen()
-        self._recoveries = RecoveriesSeen()
+        self._matcher = None if design is None else Matcher(design)
+        self._stopped = StoppedSeen(most)
+        self._recoveries = RecoveriesSeen(self._stopped)
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
         self._last_ns: int | None = None
@@ -94,7 +99,9 @@ class Measurer:
         answering = self._ways.acknowledger(frame) if frame.answers else None
         self._on_air.heard(frame, answering)
         tries, journey = self._ways.heard(frame)
-        self._recoveries.hear(frame, tries)
+        piece = piece_of(sighting, self._matcher)
+        self._stopped.hear(frame, piece, tries)
+        self._recoveries.hear(frame, piece, tries)
         if tries is not None:
             self._links.add(tries)
         if journey is None:
@@ -128,6 +135,9 @@ class Measurer:
         nodes = self._on_air.nodes(seconds)
         missing = Tally({one.node: one.missing for one in nodes}) + Tally(self._recoveries.missing)
         missed = Missed(self._most_tries, missing)
+        self._recoveries.finish(self._last_ns)
+        stopped = self._stopped.journeys(self._last_ns, self._ways.answering)
+        groups, unsettled = with_stopped(groups, stopped)
         burst: MeasuredBurst | None = None
         if self._burst is not None:
             picked = find_burst(groups, self._burst)
@@ -158,7 +168,8 @@ class Measurer:
                 timed=timed,
                 receivers=receivers,
                 unread=self._unread,
-                beyond=self._beyond,
+                beyond=self._beyond + self._stopped.beyond,
+                unsettled=unsettled,
             )
         )
         return Measurement(

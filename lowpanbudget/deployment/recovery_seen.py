@@ -1,9 +1,11 @@
 """Datagrams in fragments that are acknowledged one by one: how many were begun, and what became of them."""
 
+from lowpanbudget.capture.beginnings import Piece
 from lowpanbudget.capture.crossings import HeardFrame
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.deployment.journeys import SECOND, WAY_S, Tries
+from lowpanbudget.deployment.journeys import Tries
 from lowpanbudget.deployment.measured import MeasuredRecovery
+from lowpanbudget.deployment.stopped_seen import BegunDatagram, StoppedSeen
 from lowpanbudget.values import dataclass, field
 
 MOST_OPEN = 4096
@@ -14,61 +16,74 @@ _Key = tuple[bytes | None, bytes | None, int]
 
 @dataclass(slots=True, eq=False)
 class _Begun:
-    """A datagram on one link: the frames that bring it, when the last of them came, and whether all was heard here."""
+    """A datagram on one link, the frames that bring it, and whether it was acknowledged as whole or aborted."""
 
-    last_ns: int | None
+    datagram: BegunDatagram = field(default_factory=BegunDatagram)
     parts: list[Tries] = field(default_factory=list)
-    is_whole: bool = False
     is_over: bool = False
 
     def is_past(self, now_ns: int | None) -> bool:
         """Return whether what comes now is of another datagram."""
-        late = now_ns is not None and self.last_ns is not None
-        return self.is_over or (late and (now_ns or 0) - (self.last_ns or 0) > WAY_S * SECOND)
+        return self.is_over or self.datagram.is_past(now_ns)
 
 
 class RecoveriesSeen:
-    """Follows them by sender, receiver and tag; each link of a way counts."""
+    """Follows them by sender, receiver and tag; each link of a way counts. Those not heard whole go to ``stopped``."""
 
-    def __init__(self) -> None:
+    def __init__(self, stopped: StoppedSeen) -> None:
+        self._stopped = stopped
         self._open = Recent[_Key, _Begun](MOST_OPEN)
         self._begun = self._acknowledged = self._aborted = self._unheard = 0
         self.missing: dict[
             bytes, int
         ] = {}  # datagrams that came over and were not heard whole, by their sender
 
-    def hear(self, frame: HeardFrame, tries: Tries | None) -> None:
-        """Take a frame, and its tries where it is sent the first time."""
+    def hear(self, frame: HeardFrame, piece: Piece | None, tries: Tries | None) -> None:
+        """Take a frame, what it brings of a datagram, and its tries where it is sent the first time."""
         part = frame.recovery
         if part is None or frame.damaged or frame.repeats is not None:
             return
         if not part.answers:
-            self._part(frame, (frame.sender, frame.receiver, part.tag), tries)
+            self._part(frame, (frame.sender, frame.receiver, part.tag), piece, tries)
             return
         begun = self._open.get((frame.receiver, frame.sender, part.tag))
         if begun is None or begun.is_past(frame.time_ns) or not (part.is_all or part.aborts):
             return
         begun.is_over = True
+        begun.datagram.is_told = part.is_all
+        self._stopped.end(begun.datagram)
         if part.aborts:
             self._aborted += 1
             return
         self._acknowledged += 1
         for one in begun.parts:
             one.recovered = True
-        if not begun.is_whole and frame.receiver is not None:
+        if not begun.datagram.is_whole and frame.receiver is not None:
             self._unheard += 1
             self.missing[frame.receiver] = self.missing.get(frame.receiver, 0) + 1
 
-    def _part(self, frame: HeardFrame, key: _Key, tries: Tries | None) -> None:
+    def _part(self, frame: HeardFrame, key: _Key, piece: Piece | None, tries: Tries | None) -> None:
         begun = self._open.get(key)
         if begun is None or begun.is_past(frame.time_ns):
-            begun = _Begun(frame.time_ns)
+            if begun is not None:
+                self._end(begun)
+            begun = _Begun()
             self._open.renew(key, begun)
             self._begun += 1
-        begun.last_ns = frame.time_ns
-        begun.is_whole |= frame.crossing is not None
+        begun.datagram.hear(frame, piece, tries)
         if tries is not None and len(begun.parts) < _MOST_PARTS:
             begun.parts.append(tries)
+
+    def _end(self, begun: _Begun) -> None:
+        """Hand on a datagram that was neither acknowledged as whole nor aborted."""
+        if not begun.is_over:
+            self._stopped.end(begun.datagram)
+
+    def finish(self, last_ns: int | None) -> None:
+        """Hand on those of which nothing more came before ``last_ns``."""
+        for begun in self._open.values():
+            if begun.datagram.is_past(last_ns):
+                self._end(begun)
 
     def recovery(self) -> MeasuredRecovery | None:
         """Return what became of them; None where there were none."""

@@ -20,6 +20,7 @@ def unknowns(
     receivers: int,
     unread: Mapping[str, int],
     beyond: int,
+    unsettled: int = 0,
 ) -> Iterator[str]:
     """Yield what remains open, the most important first."""
     missing, numbers = sum(one.missing for one in nodes), sum(one.numbers for one in nodes)
@@ -45,6 +46,11 @@ def unknowns(
         yield f"{plural(sum(unread.values()), 'frame')} could not be read to their end, {count} because: {reason}"
     if beyond:
         yield f"{plural(beyond, 'datagram')} behind the first were not told apart: measure the capture in parts"
+    if unsettled:
+        yield (
+            f"{plural(unsettled, 'datagram')} in fragments did not come whole, and may be any of several messages: "
+            "nothing is told of their arrival"
+        )
     if not timed:
         yield "The frames have no times: nothing is told of rates, latency and duty cycle"
     if design is None:

@@ -22,21 +22,21 @@ def in_their_places(groups: Sequence[FlowJourneys]) -> list[FlowJourneys]:
     for group in groups:
         counted = counts.get(group.flow, [])
         if group.numbers is None and group.message is None and len(counted) == 1:
-            filled, left = _fill(counted[0], group)
-            settled[id(counted[0])], settled[id(group)] = filled, left
+            whole, left = filled(counted[0], group)
+            settled[id(counted[0])], settled[id(group)] = whole, left
     found = (settled.get(id(group), group) for group in groups)
     return [group for group in found if group is not None]
 
 
-def _fill(counted: FlowJourneys, unread: FlowJourneys) -> tuple[FlowJourneys, FlowJourneys | None]:
-    """Return a count with the unread messages that fill its gaps, and what is left of them."""
+def filled(counted: FlowJourneys, unread: FlowJourneys) -> tuple[FlowJourneys, FlowJourneys | None]:
+    """Return a count with the messages, unread or not whole, that fill its gaps, and what is left of them."""
     journeys, arrived = list(counted.journeys), list(counted.arrived)
     numbers = list(counted.numbers or ())
     taken = set(numbers)
     left: list[int] = []
     for place, one in enumerate(unread.journeys):
         at = bisect(journeys, one.number, key=lambda journey: journey.number)
-        here = _gap(numbers, at) if one.crossing.unread else None
+        here = _gap(numbers, at) if one.crossing.unread or one.is_stopped else None
         if here is None or here in taken:
             left.append(place)
             continue
@@ -44,11 +44,11 @@ def _fill(counted: FlowJourneys, unread: FlowJourneys) -> tuple[FlowJourneys, Fl
         journeys.insert(at, one)
         arrived.insert(at, unread.arrived[place])
         numbers.insert(at, here)
-    filled = counted._replace(journeys=journeys, arrived=arrived, numbers=numbers)
+    whole = counted._replace(journeys=journeys, arrived=arrived, numbers=numbers)
     if not left:
-        return filled, None
+        return whole, None
     rest = [unread.journeys[place] for place in left]
-    return filled, unread._replace(journeys=rest, arrived=[unread.arrived[place] for place in left])
+    return whole, unread._replace(journeys=rest, arrived=[unread.arrived[place] for place in left])
 
 
 def _gap(numbers: Sequence[Numbered], at: int) -> Numbered | None:

@@ -1,0 +1,98 @@
+"""What a fragment tells of the datagram that it is a part of: which one that is, and from the first one whose."""
+
+from typing import NamedTuple
+
+from lowpanbudget.capture.crossings import Crossing, is_of, with_border
+from lowpanbudget.capture.files.link_types import FRAME
+from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
+from lowpanbudget.capture.follow.matching import Matcher
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.link.mac import BROADCAST, Mac
+from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.pieces import FragmentedDatagram, FragmentKey
+
+
+class Piece(NamedTuple):
+    """A part of a datagram to one node, which comes for the first time.
+
+    ``begins`` is what a first part tells of all of it, as far as it goes. ``is_whole``: all of it is here now. Parts of
+    one datagram have one ``key``, and ``of`` is one object; both are None where tags alone tell.
+    """
+
+    begins: Crossing | None
+    is_whole: bool
+    key: FragmentKey | None = None
+    of: FragmentedDatagram | None = None
+
+
+def piece_of(sighting: Sighting, matcher: Matcher | None) -> Piece | None:
+    """Return the part of a datagram that a frame brings; None for other frames, and for parts that came before.
+
+    ``matcher`` finds its flow in a design.
+    """
+    template, payload = sighting.template, sighting.payload
+    if template is None or payload is None or sighting.body.kind != FRAME:
+        return None
+    mac, part = template.example.mac, template.example.fragment
+    if mac is None or part is None or mac.destination == BROADCAST:
+        return None
+    if sighting.repeats is not None or sighting.damaged or sighting.cut:
+        return None
+    is_whole = sighting.datagram is not None
+    if isinstance(part, Rfrag):
+        return Piece(_begins_compressed(sighting, mac, part, matcher), is_whole)
+    arrival = sighting.arrival
+    if arrival is None:
+        return None
+    front = template.build(payload) if part.first else None
+    begins = None if not front else _begins(sighting, mac, front, part.size, template.flow, matcher)
+    return Piece(begins, is_whole, arrival.datagram.key, arrival.datagram)
+
+
+def _begins_compressed(
+    sighting: Sighting, mac: Mac, part: Rfrag, matcher: Matcher | None
+) -> Crossing | None:
+    """Return what the first recoverable fragment tells, which has a part of the compressed form and its size."""
+    frame = sighting.frame if part.first else None
+    if frame is None or part.size is None:
+        return None
+    octets = frame.fragment_octets
+    datagram = sighting.decoder.lowpan(octets, frame.link_source, frame.link_destination).datagram
+    if datagram is None:
+        return None
+    size = part.size - len(octets) + len(datagram.octets)
+    return _begins(sighting, mac, datagram.octets, size, flow_of(datagram.octets), matcher)
+
+
+def _begins(
+    sighting: Sighting,
+    mac: Mac,
+    front: bytes,
+    size: int,
+    flow: FlowKey | None,
+    matcher: Matcher | None,
+) -> Crossing | None:
+    """Return what the front of a datagram tells; None where it ends before it tells whose it is."""
+    place = upper_of(front)
+    if place is None or place.hidden or flow is None:
+        return None
+    is_udp = place.kind == ipv6.UDP
+    if is_udp and flow.source_port is None:
+        return None
+    devices = sighting.decoder.devices
+    crossing = Crossing(
+        flow,
+        0,
+        ipv6.header_of(front).hop_limit,
+        is_of(sighting.source, place.source, mac, devices),
+        is_of(sighting.destination, place.destination, mac, devices),
+        max(size - place.offset - udp.OCTETS, 0) if is_udp else 0,
+        (sighting.number,),
+        size=size,
+    )
+    planned = [] if matcher is None else matcher.with_ports(flow)
+    if len(planned) == 1:
+        crossing = with_border(crossing, planned[0], sighting)
+        crossing = crossing._replace(flow_name=planned[0].name, down=planned[0].direction == "down")
+    return crossing

@@ -1,0 +1,174 @@
+"""Datagrams whose fragments stop were sent and did not arrive, unless this receiver may have missed the rest.
+
+RFC 4944 section 5.3: a datagram of which a fragment is missing is not delivered. Each case counts by hand: 20 datagrams
+of 300 octets of data, four frames each, one a minute; of every fifth the second fragment is tried four times in vain,
+and no more of it comes.
+"""
+
+from collections.abc import Iterator, Sequence
+
+import pytest
+from findings import air
+from findings.air import CONTEXTS, NODE, ROOT, Capture
+from findings.cases_fragments import acknowledged
+
+from lowpanbudget import MeasuredFlow, audit, measure, parse_design
+from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
+
+DESIGN = """
+title = "Cold store"
+[link]
+phy = "o-qpsk-2450"
+addresses = "short"
+pan_id = 0xabcd
+[[context]]
+id = 0
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "probe"
+role = "node"
+short = 0x0017
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "root"
+role = "collector"
+short = 0x0001
+prefix = "2001:db8:1::/64"
+[[flow]]
+name = "pictures"
+source = "probe"
+destination = "root"
+source_port = 0xf0b1
+destination_port = 0xf0b2
+messages = ["picture"]
+every_s = 60
+[limits]
+delivery = 0.95
+[access]
+method = "csma"
+[[message]]
+name = "picture"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+field = [{fields}]
+"""
+UNCOUNTED = DESIGN.format(fields='{ kind = "octets", name = "picture", length = 300 }')
+COUNTED = DESIGN.format(
+    fields='{ kind = "sequence", name = "n", bits = 8 }, { kind = "octets", name = "picture", length = 299 }'
+)
+MESSAGES, STOPPED, STEP_S = 20, (2, 7, 12, 17), 60.0
+Timed = list[bytes | tuple[float, bytes]]
+
+
+def packet(number: int, links: tuple[bytes, bytes] = (NODE, ROOT)) -> bytes:
+    return air.datagram(bytes([number]) + bytes(299), links=links)
+
+
+def sent(
+    *,
+    answered: bool = True,
+    missed: Sequence[int] = (),
+    gives_up: bool = True,
+    last: int = MESSAGES,
+) -> Iterator[tuple[float, bytes]]:
+    """The frames of all datagrams; behind ``missed`` ones a number is missing, of those that ``gives_up`` none."""
+    sequence = 0
+    for number in range(last):
+        start = STEP_S * number
+        parts = air.pieces(packet(number), tag=number + 1, start=0)
+        for index, part in enumerate(parts):
+            stops = number in STOPPED and index >= 1
+            if stops and index > 1:
+                break
+            sequence += 1
+            octets = air.mended(part[:2] + bytes([sequence & 0xFF]) + part[3:])
+            for again in range(4 if stops and gives_up else 1):
+                yield start + 0.02 * index + 0.004 * again, octets
+            if answered and not stops:
+                yield start + 0.02 * index + 0.001, air.mended(bytes([2, 0, sequence & 0xFF, 0, 0]))
+        sequence += 2 * (number in missed)
+
+
+def the_flow(capture: Capture, design: str = UNCOUNTED) -> MeasuredFlow:
+    (flow,) = measure(list(capture.records()), design=parse_design(design), fcs=2).flows
+    return flow
+
+
+@pytest.mark.parametrize(
+    ("how", "arrived", "perhaps"),
+    [
+        ({}, 16, 0),
+        # nobody is heard to acknowledge: what was heard whole counts as arrived, and the rest may have gone on unheard
+        ({"answered": False}, 16, 4),
+        # two frame numbers are missing behind each: they may have brought the rest
+        ({"missed": STOPPED}, 16, 4),
+        # two are missing behind one alone
+        ({"missed": STOPPED[:1]}, 16, 2),
+        # the last one is the last that is heard of its sender, a minute before the capture ends with a beacon
+        ({"last": STOPPED[-1] + 1}, 14, 1),
+    ],
+    ids=["certain", "no acknowledgements", "all missed", "one missed", "the last"],
+)
+def test_what_stops_was_sent_and_did_not_arrive(
+    how: dict[str, object], arrived: int, perhaps: int
+) -> None:
+    frames: Timed = [*sent(**how)]  # type: ignore[arg-type]
+    frames.append((3600.0, air.mended(bytes([2, 0, 255, 0, 0]))))
+    flow = the_flow(Capture(frames))
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.perhaps) == (arrived, perhaps)
+    assert flow.arrived.trials == flow.datagrams == how.get("last", MESSAGES)
+    assert flow.stopped == 4
+    assert flow.interval is not None
+    assert (flow.interval.least, flow.interval.most) == (STEP_S, STEP_S)
+
+
+def test_a_loss_of_fragments_is_outside_of_the_plan() -> None:
+    records = list(Capture([*sent()]).records())
+    planned = parse_design(UNCOUNTED)
+    (check,) = (
+        one
+        for one in measure(records, design=planned, fcs=2).checks
+        if one.what is PlanNumber.DELIVERY
+    )
+    assert check.verdict is PlanVerdict.OUTSIDE
+    assert check.why.startswith("16 of 20 arrived")
+    assert "loss-over-plan" in {one.name for one in audit(records, design=planned, fcs=2).findings}
+
+
+def test_a_message_that_counts_itself_is_counted_once() -> None:
+    """Numbers 0 to 19: the first and the last are left out, and four of the others did not arrive."""
+    flow = the_flow(Capture([*sent()]), COUNTED)
+    assert flow.arrived is not None
+    assert flow.heard is not None
+    assert (flow.arrived.count, flow.arrived.trials, flow.sent) == (14, 18, 20)
+    assert (flow.heard.count, flow.unsent, flow.stopped) == (18, 0, 4)
+
+
+def test_what_was_missed_on_its_first_link_counts_where_it_came_further() -> None:
+    """Of one datagram over two hops the second fragment was not heard on the first: one left, and one arrived."""
+    middle = b"\x00\x05"
+    whole = packet(1)
+    frames: Timed = []
+    for hop, (links, limit) in enumerate((((NODE, middle), 64), ((middle, ROOT), 63))):
+        octets = whole[:7] + bytes([limit]) + whole[8:]
+        for index, part in enumerate(air.pieces(octets, links, tag=9 + hop, start=1)):
+            if (hop, index) != (0, 1):
+                at = 1 + hop + index / 50
+                frames += [(at, part), (at + 0.001, air.mended(bytes([2, 0, index + 1, 0, 0])))]
+    frames.append((200.0, air.mended(bytes([2, 0, 255, 0, 0]))))
+    (flow,) = measure(list(Capture(frames).records()), contexts=CONTEXTS, fcs=2).flows
+    assert flow.arrived is not None
+    assert (flow.datagrams, flow.arrived.count, flow.arrived.trials, flow.stopped) == (1, 1, 1, 0)
+
+
+@pytest.mark.parametrize("aborted", [False, True])
+def test_recoverable_fragments_stop_as_well(aborted: bool) -> None:
+    """RFC 8931: the last of three never comes, or the receiver gives up with a NULL bitmap; one more frame arrives."""
+    first, second, _, *back, last = acknowledged(0).timed()
+    frames: Timed = [first, second, *(back if aborted else ()), last]
+    frames.append((90.001, air.mended(bytes([2, 0, 99, 0, 0]))))
+    (flow,) = measure(list(Capture(frames).records()), contexts=CONTEXTS, fcs=2).flows
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials, flow.perhaps, flow.stopped) == (1, 2, 0, 1)
