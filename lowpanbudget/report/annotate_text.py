@@ -138,8 +138,8 @@ def shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None
         text = "The form that was sent is the shortest between these addresses with these contexts."
         if comparison["saved"] < 0:
             text = (
-                f"It has {plural(-comparison['saved'], 'octet')} more: the form that was sent is an older one, whose "
-                "rules for identifiers are others."
+                f"It has {plural(-comparison['saved'], 'octet')} more: the form that was sent is one that is no longer "
+                "written, or follows the older rule for identifiers."
             )
         paragraph(console, screen, text)
         console.print()

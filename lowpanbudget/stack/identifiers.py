@@ -11,11 +11,11 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
 from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
-from lowpanbudget.layers.internet.ipv6 import HEADER, Ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.stack.incoming import Notice
 
 OLD_IDENTIFIERS = rfc(4944, "6")
-UDP_CHECKSUM = HEADER.cite
+UDP_CHECKSUM = rfc(8200, "8.1")
 SIDES = ("source", "destination")
 
 

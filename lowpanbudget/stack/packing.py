@@ -91,10 +91,9 @@ def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
         return Packed(0, ipv6.OCTETS).behind(writer)
     rest = packing.following(_behind(1, first), options.depth)
     uncompressed = rest.behind(iphc.choose(first, env, nhc=rest.nhc))
-    routing = packing.routed() if options.lorh else None
-    if routing is None or uncompressed.cost(packing.octets) < routing.cost(packing.octets):
-        return uncompressed
-    return routing
+    most = uncompressed.cost(packing.octets)
+    routed = packing.routed() if options.lorh else ()
+    return next((form for form in routed if form.cost(packing.octets) <= most), uncompressed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,10 +212,11 @@ class _Packing:
         best = min(writers, key=lambda writer: len(writer.data))
         yield rest.behind(best)
 
-    def routed(self) -> Packed | None:
-        """Return a datagram with its RPL artefacts as routing headers of page 1, or None when it has none that can be.
+    def routed(self) -> Iterator[Packed]:
+        """Yield forms of a datagram with its RPL artefacts as routing headers of page 1; none when none can be.
 
-        Every outer IPv6 header that an IP-in-IP-6LoRH can carry becomes one; the first that it cannot goes in IPHC.
+        First that in which as many outer IPv6 headers as can be are IP-in-IP-6LoRH; the next goes in IPHC, and those in
+        it stand behind EID 7.
         """
         sent, env = self.sent, self.env
         levels = [artefacts.level_of(sent, 0, env)]
@@ -226,7 +226,12 @@ class _Packing:
             and levels[-1].following < len(sent.headers)
         ):
             levels.append(artefacts.level_of(sent, levels[-1].following, env))
-        levels = artefacts.without_groups(levels, env)
+        forms = (self._as_routing_headers(levels[:count]) for count in range(len(levels), 0, -1))
+        yield from (form for form in forms if form is not None)
+
+    def _as_routing_headers(self, levels: list[artefacts.Level]) -> Packed | None:
+        """Return the form in which all these levels but the last stand as IP-in-IP-6LoRH; None where they cannot."""
+        env, levels = self.env, artefacts.without_groups(levels, self.env)
         *outers, last = levels
         before = last.following - 1  # of the headers that the artefacts took, all but the first
         depth = self.options.depth - before

@@ -562,6 +562,25 @@ def test_other_option_type_needs_the_matching_env() -> None:
         assert frame.datagram.octets[42] == rpi_type
 
 
+@pytest.mark.parametrize(
+    "octets",
+    [
+        "f1 930502 7e33 ee 7e77 f3123a05",
+        "f1 930502 a10640 7e33 ee 7e33 f3123a05",
+        "f1 a20640c7 7e55 1122334455667788 a122334455667788 ee 7e33 f3123a05",
+    ],
+)
+def test_a_tunnel_may_stay_behind_iphc(octets: str) -> None:
+    """RFC 8138 section 7, RFC 6282 section 4.2: where 6LoRH takes more octets, EID 7 (ee) leads to the inner header."""
+    env = Env(
+        bytes.fromhex("0017"), bytes.fromhex("0001"),
+        contexts={0: "2001:db8:1::/64"}, root="2001:db8:1::1",
+    )  # fmt: skip
+    sent = bytes.fromhex(octets) + b"hello"
+    datagram = decompress(sent, env).octets
+    assert compress(datagram, env, lorh=True).octets == sent
+
+
 def test_lorh_is_only_used_on_request() -> None:
     case = next(case for case in EXPANDING if case["id"] == "figure-16")
     assert compress(octets(case, "ipv6"), env_of(case)).octets[0] != 0xF1
