@@ -64,7 +64,7 @@ def command(
 
     form = load_design(design).message(message)
     made = generate(form, prefix=prefix, floats=not no_float)
-    paths = _write((made.header, made.source), Path(folder), force=force)
+    paths = _write((made.header, made.source), Path(folder), design, force=force)
     if as_json:
         from lowpanbudget.report import machine
 
@@ -102,7 +102,9 @@ def _memory(memory: "CodeMemory") -> str:
     return f"structure {memory.structure}, constants {memory.constants}, stack at most {stack}"
 
 
-def _write(files: "tuple[GeneratedFile, ...]", folder: Path, *, force: bool) -> list[Path]:
+def _write(
+    files: "tuple[GeneratedFile, ...]", folder: Path, design: str, *, force: bool
+) -> list[Path]:
     """Write all files or none; what stands there and was not generated stays, unless forced."""
     from lowpanbudget.cli.output import unwinding, write_whole
 
@@ -119,7 +121,7 @@ def _write(files: "tuple[GeneratedFile, ...]", folder: Path, *, force: bool) -> 
     with unwinding():
         try:
             for path, file in zip(paths, files, strict=True):
-                write_whole(str(path), file.text.encode())
+                write_whole(str(path), file.text.encode(), inputs=(design,))
         except BaseException:
             for path, octets in zip(paths, before, strict=True):
                 _restore(path, octets)  # a header without its source would be half a result

@@ -76,12 +76,12 @@ def standard_screen() -> "Screen":
     return Screen(width(is_terminal=is_terminal), colour, sys.stdout.encoding or "utf-8")
 
 
-def write_whole(path: str, data: bytes) -> None:
+def write_whole(path: str, data: bytes, *, inputs: Iterable[str | None] = ()) -> None:
     """Write ``data`` to ``path``: whole, or not at all and what was there stays.
 
-    Raises ``RequestError`` naming the file.
+    ``inputs`` are files that must not be written over, by whatever path. Raises ``RequestError`` naming the file.
     """
-    with writing(path) as file:
+    with writing(path, inputs=inputs) as file:
         file.write(data)
 
 

@@ -83,7 +83,7 @@ def command(
                 f"{len(packed)} messages are given for one file",
                 hint="Leave -o out: a line for each",
             )
-        output.write_whole(path, packed[0].octets)
+        output.write_whole(path, packed[0].octets, inputs=(design, *given))
     if as_json:
         output.emit("".join(_line(form, one) for one in packed))
         return

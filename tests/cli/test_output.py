@@ -1,7 +1,9 @@
 """Files are written whole or not at all."""
 
 import errno
+import importlib
 import os
+import re
 import stat
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +16,7 @@ from contract import shelf
 from lowpanbudget import RequestError, load_design
 from lowpanbudget.capture.files import writing
 from lowpanbudget.cli import output
+from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.payload.c.source import generate
 
 Invoke = Callable[..., Result]
@@ -83,6 +86,68 @@ def test_decrypted_frames_are_readable_by_the_owner_alone(
     assert stat.S_IMODE(out.stat().st_mode) == 0o600
 
 
+DESIGN, CAPTURE, VALUES, KEYS = "one.toml", "one.pcap", "one.jsonl", "keys.toml"
+READ = {"design", "key_file"}  # options that name a file which is read
+# every option that writes a file, with what the command reads beside it
+OVER = {
+    ("budget", "--svg"): [((DESIGN,), DESIGN)],
+    ("sweep", "--table"): [(("one.csv",), "one.csv")],
+    ("fit", "--junit"): [((DESIGN,), DESIGN)],
+    ("airtime", "--svg"): [((DESIGN,), DESIGN)],
+    ("carry", "--svg"): [((DESIGN, "--burst", "alarm"), DESIGN)],
+    ("generate", "-o"): [((DESIGN, "setting", "--force", "--prefix", "linked"), ".")],
+    ("pack", "-o"): [
+        ((DESIGN, "setting", VALUES, "--rest", "least"), DESIGN),
+        ((DESIGN, "setting", VALUES, "--rest", "least"), VALUES),
+        ((DESIGN, "setting", "--rest", "least"), DESIGN),
+    ],
+    ("survey", "--table"): [((CAPTURE, "one.csv"), "one.csv")],
+    ("measure", "--svg"): [
+        ((CAPTURE, "--design", DESIGN), CAPTURE),
+        ((CAPTURE, "--design", DESIGN), DESIGN),
+    ],
+    ("expand", "-o"): [((CAPTURE, "--keys", KEYS), CAPTURE), ((CAPTURE, "--keys", KEYS), KEYS)],
+    ("shrink", "-o"): [((CAPTURE, "--design", DESIGN), CAPTURE), ((CAPTURE, "--design", DESIGN), DESIGN)],
+    ("page", "-o"): [((DESIGN, "--no-network"), DESIGN), ((CAPTURE, "--design", DESIGN), DESIGN)],
+    ("schema", "-o"): [],  # reads nothing
+}  # fmt: skip
+
+
+def test_no_option_writes_over_what_is_read(
+    invoke: Invoke, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a command reads is somebody's work: a wrong variable in a script must not cost it."""
+    design = invoke("init", "--network", "csma", "--security", "0").stdout_bytes
+    keys = Path("examples/footbridge.keys.toml").read_bytes()
+    monkeypatch.chdir(tmp_path)
+    for name in (DESIGN, "one.csv"):
+        Path(name).write_bytes(design)
+    Path(KEYS).write_bytes(keys)
+    Path(KEYS).chmod(0o600)
+    os.link(DESIGN, "linked.h")
+    shelf.written(Path(CAPTURE), shelf.frames(b"x"))
+    Path(VALUES).write_text("{}\n", "ascii")
+    for (command, option), tries in OVER.items():
+        for words, target in tries:
+            if command == "survey":
+                Path(target).write_bytes(Path(CAPTURE).read_bytes())
+            before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+            done = invoke(command, *words, option, target)
+            assert (done.exit_code, done.stdout) == (2, ""), (command, words, done.stdout)
+            assert "is also read: it is not written over" in done.stderr, (command, done.stderr)
+            assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_every_option_that_writes_a_file_was_tried() -> None:
+    found = set()
+    for name in COMMANDS:
+        for one in importlib.import_module(f"lowpanbudget.cli.{name}").command.params:
+            is_file = one.metavar and re.search(r"FILE|DIR|OUT", one.metavar)
+            if one.param_type_name == "option" and is_file and one.name not in READ:
+                found.add((name, one.opts[0]))
+    assert found == set(OVER)
+
+
 @pytest.mark.parametrize("end", [KeyboardInterrupt, ValueError, RequestError("no")])
 def test_an_interrupted_write_leaves_nothing(tmp_path: Path, end: Any) -> None:
     out = tmp_path / "out.pcap"
@@ -118,10 +183,10 @@ def test_no_header_without_its_source(
     before = made(tmp_path)
     write = output.write_whole
 
-    def full(path: str, data: bytes) -> None:
+    def full(path: str, data: bytes, **others: Any) -> None:
         if path.endswith(".c"):
             raise RequestError(f"{path} cannot be written: No space left on device")
-        write(path, data)
+        write(path, data, **others)
 
     monkeypatch.setattr(output, "write_whole", full)
     done = invoke(*arguments)
