@@ -17,16 +17,33 @@ lowpanbudget compatible examples/archive.toml archive-next.toml"""
 @click.option(
     "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
 )
-@click.option("--strict", is_flag=True, help="Exit with 1 also where messages are refused.")
+@click.option(
+    "--strict",
+    is_flag=True,
+    help="Exit with 1 also where messages are refused, be it only for the octets after the last field.",
+)
+@click.option(
+    "--ignore-tail",
+    is_flag=True,
+    help="With --strict: all receivers ignore octets after their last field, as the generated unpack_prefix does.",
+)
 @options.as_json
 @click.pass_context
 def command(
-    ctx: click.Context, old: str, new: str, message: str | None, *, strict: bool, as_json: bool
+    ctx: click.Context,
+    old: str,
+    new: str,
+    message: str | None,
+    *,
+    strict: bool,
+    ignore_tail: bool,
+    as_json: bool,
 ) -> None:
     """Compare the messages of the design files OLD and NEW: what a receiver of the old format reads.
 
-    Every change is made alone, packed, and read with the old format: it is read right, refused, which the receiver
-    knows, or misread, which nobody notices. The exit code is 1 when something is misread.
+    Every change is made alone, packed, and read with the old format: it is read right, right as a prefix (read right
+    only by receivers that ignore octets after their last field), refused, which the receiver knows, or misread, which
+    nobody notices. The exit code is 1 when something is misread.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
@@ -42,6 +59,8 @@ def command(
         from lowpanbudget.report import compatible_text
 
         output.show(lambda console, screen: compatible_text.comparisons(console, screen, rows))
-    allowed = {Outcome.RIGHT} if strict else {Outcome.RIGHT, Outcome.REFUSED}
+    allowed = {Outcome.RIGHT}
+    allowed |= {Outcome.PREFIX} if ignore_tail or not strict else set()
+    allowed |= set() if strict else {Outcome.REFUSED}
     if not all(one.outcome in allowed for one in comparisons):
         ctx.exit(_ANSWER_IS_NO)

@@ -82,9 +82,7 @@ def command(
     rows = view.fits(results)
     failures = gate.failures(rows, max_frames, spare)
     if junit is not None:
-        output.write_whole(
-            junit, gate.junit(rows, failures, design).encode(), inputs=(design,)
-        )
+        output.write_whole(junit, gate.junit(rows, failures, design).encode(), inputs=(design,))
     is_gate = max_frames is not None or spare is not None or junit is not None
     findings = []
     if not is_gate:

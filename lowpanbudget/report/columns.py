@@ -196,9 +196,10 @@ COLUMNS: dict[str, dict[str, str]] = {
     "compatible": {
         "field": "A field that changed.",
         "change": "How it changed.",
-        "verdict": "Whether receivers of the old format still read right values.",
-        "an old receiver reads": "What they take it for.",
-        "bits": "Where it stands.",
+        "verdict": "What receivers of the old format do: read right; right as a prefix (only those that ignore octets "
+        "after their last field); refused; misread; not judged: the change cannot be made alone.",
+        "an old receiver reads": "What it takes it for, or why it refuses it.",
+        "bits": "Bits that the greatest message grows by (+), or shrinks by (-).",
     },
     "encodings": {
         "encoding": "Another way to send the same values.",

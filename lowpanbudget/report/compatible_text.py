@@ -12,7 +12,13 @@ from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
 _WORDS = {"misread": "MISREAD"}
-_STYLES = {"read right": "green", "refused": "yellow", "misread": "bold red"}
+_STYLES = {
+    "read right": "green",
+    "right as a prefix": "yellow",
+    "refused": "yellow",
+    "misread": "bold red",
+}
+_READ = {"read right", "right as a prefix"}
 _APPENDED = (
     "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
     "it does not: its presence bit comes with the group."
@@ -35,7 +41,7 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
             layout.put(console, layout.table(titles, rows, console.width, right=(4,)))
             console.print()
         if any(
-            not change["safe"] and change["what"].endswith(" appended")
+            change["outcome"] not in _READ and change["what"].endswith(" appended")
             for change in comparison["changes"]
         ):
             paragraph(console, screen, _APPENDED)
@@ -69,11 +75,17 @@ def _verdict(screen: Screen, outcome: str) -> Run:
     return (screen.text(_WORDS.get(outcome, outcome)), _STYLES.get(outcome, ""))
 
 
+def _bits(change: dict[str, Any]) -> str:
+    if change["outcome"] == "not judged":
+        return ""
+    return f"{change['bits']:+d}" if change["bits"] else "0"
+
+
 def _row(screen: Screen, change: dict[str, Any]) -> list[Cell]:
     return [
         screen.text(change["path"] or "the message"),
         screen.text(change["what"]),
         [_verdict(screen, change["outcome"])],
         screen.text(change["reads"]),
-        f"{change['bits']:+d}" if change["bits"] else "0",
+        _bits(change),
     ]

@@ -1,4 +1,4 @@
-"""Only what is misread silently answers no; what is refused does where it is asked for."""
+"""Only what is misread silently answers no; what is refused, by all or by some, does where it is asked for."""
 
 import json
 from collections.abc import Callable
@@ -21,8 +21,12 @@ ARCHIVE = Path("examples/archive.toml")
         ('names = ["north", "south", "vault"]\n\n[[message.field]]\nkind = "boolean"\nname = "open"',
          'names = ["south", "north", "vault"]\n\n[[message.field]]\nkind = "boolean"\nname = "open"',
          "misread", (1, 1)),
+        # a bit more falls into those that fill the last octet; an octet more comes behind what is read
         ('unit = "lx"\nat = 16', 'unit = "lx"\nat = 16\n\n[[message.field]]\nkind = "boolean"\nname = "loud"',
          "read right", (0, 0)),
+        ('unit = "lx"\nat = 16',
+         'unit = "lx"\nat = 16\n\n[[message.field]]\nkind = "number"\nname = "loud"\nmin = 0\nmax = 255',
+         "right as a prefix", (0, 1)),
     ],
 )  # fmt: skip
 def test_exit_codes(
@@ -34,6 +38,8 @@ def test_exit_codes(
     file.write_text(text.replace(old, new, 1), "utf-8")
     args = ("compatible", ARCHIVE, file, "--message", "door_alarm")
     assert (invoke(*args).exit_code, invoke(*args, "--strict").exit_code) == codes
+    tail = invoke(*args, "--strict", "--ignore-tail").exit_code
+    assert tail == (0 if "right" in outcome else 1)
     (told,) = json.loads(invoke(*args, "--json").stdout)["compatible"]
     assert told["outcome"] == told["changes"][0]["outcome"] == outcome
     assert told["safe"] == (outcome == "read right")

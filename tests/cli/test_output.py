@@ -89,7 +89,7 @@ def test_decrypted_frames_are_readable_by_the_owner_alone(
 DESIGN, CAPTURE, VALUES, KEYS = "one.toml", "one.pcap", "one.jsonl", "keys.toml"
 READ = {"design", "key_file"}  # options that name a file which is read
 # every option that writes a file, with what the command reads beside it
-OVER = {
+OVER: dict[tuple[str, str], list[tuple[tuple[str, ...], str]]] = {
     ("budget", "--svg"): [((DESIGN,), DESIGN)],
     ("sweep", "--table"): [(("one.csv",), "one.csv")],
     ("fit", "--junit"): [((DESIGN,), DESIGN)],

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from payload.schemas import messages
 
+from lowpanbudget.errors import WireError
 from lowpanbudget.payload.c.source import generate
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
@@ -60,14 +61,34 @@ def test_nothing_changed() -> None:
     assert compare(message(*OLD), message(*noted)).changes == ()
 
 
-def test_an_appended_field_is_safe() -> None:
+def test_an_appended_field_is_read_by_those_that_ignore_what_follows() -> None:
     found = compare(message(*OLD), message(*OLD, number("c")))
     change = only(found)
-    assert change.safe
+    assert (change.safe, change.outcome) == (False, Outcome.PREFIX)
     assert (change.path, change.what, change.bits) == ("c", "c appended", 8)
     # 17 bits were 3 octets, 25 bits are 4
     assert (found.old_octets, found.new_octets) == ((3, 3), (4, 4))
-    assert "must ignore up to 1 octet" in change.reads
+    assert "only where it ignores up to 1 octet" in change.reads
+    octets = message(*OLD, number("c")).pack({"a": 7, "b": True, "c": 200})
+    with pytest.raises(WireError, match="1 octet after it"):
+        message(*OLD).unpack(octets)
+    assert message(*OLD).unpack(octets, ignore_tail=True)["a"] == 7
+
+
+def test_bits_that_fall_into_the_padding_disturb_no_receiver() -> None:
+    """17 bits fill 3 octets up to 24: 7 bits more are where no receiver looks."""
+    found = compare(message(*OLD), message(*OLD, number("c", 127)))
+    assert (found.safe, found.outcome) == (True, Outcome.RIGHT)
+
+
+def test_what_the_greatest_message_hides_in_its_padding_others_send_behind_it() -> None:
+    old = Array("s", element=number("", 63), max_length=3)
+    least, most = message(old), message(old, number("c", 15))
+    # 2, 8, 14 and 20 bits are 1, 1, 2 and 3 octets; with 4 bits more 6, 12, 18 and 24 are 1, 2, 3 and 3
+    assert (least.max_octets, most.max_octets) == (3, 3)
+    found = compare(least, most)
+    assert found.outcome is Outcome.PREFIX
+    assert "only where it ignores up to 1 octet" in found.reads
 
 
 def test_an_appended_optional_field_moves_everything_by_its_presence_bit() -> None:
@@ -80,7 +101,8 @@ def test_in_an_appended_group_an_optional_field_moves_nothing() -> None:
     """Its presence bit leads the group, which begins where the old format ends."""
     group = Group("more", fields=(number("c", optional=True),))
     change = only(compare(message(*OLD), message(*OLD, group)))
-    assert (change.safe, change.what, change.bits) == (True, "more appended", 9)
+    read = (change.outcome, change.what, change.bits)
+    assert read == (Outcome.PREFIX, "more appended", 9)
 
 
 def test_reserved_bits_may_be_used() -> None:
@@ -95,7 +117,8 @@ def test_more_reserved_bits_move_what_follows() -> None:
     assert not compare(message(*OLD), message(OLD[0], ReservedBits("", bits=5), *OLD[2:])).safe
     # but at the end they are appended
     tail = (number("a"), ReservedBits("", bits=4))
-    assert compare(message(*tail), message(tail[0], ReservedBits("", bits=12))).safe
+    more = compare(message(*tail), message(tail[0], ReservedBits("", bits=12)))
+    assert more.outcome is Outcome.PREFIX
 
 
 def test_inserted_and_removed_fields_are_not_safe() -> None:
@@ -114,7 +137,7 @@ def test_a_new_version_is_refused() -> None:
     assert change.reads == "refuses some messages: field v is 2, and this format has 1"
 
 
-def test_three_outcomes_are_told_apart() -> None:
+def test_outcomes_are_told_apart() -> None:
     """A version or a constant in front makes the old format refuse; without one, moved fields are misread."""
     refused = compare(message(*OLD), message(Version("v", value=2), number("c"), *OLD[1:]))
     assert refused.outcome is Outcome.REFUSED
@@ -123,8 +146,8 @@ def test_three_outcomes_are_told_apart() -> None:
     both = compare(message(number("a", 200), number("b")), message(number("b", 255), number("a")))
     assert both.outcome is Outcome.MISREAD  # codes above 200 are refused, the others misread
     right = compare(message(*OLD), message(*OLD, number("c")))
-    assert right.outcome is Outcome.RIGHT
-    assert "m_unpack_prefix does, m_unpack refuses" in right.reads
+    assert right.outcome is Outcome.PREFIX
+    assert "m_unpack_prefix of the generated C does, m_unpack and unpack refuse" in right.reads
     header = generate(message(*OLD)).header.text
     assert "m_unpack_prefix(" in header
     assert "m_unpack(" in header
@@ -159,6 +182,18 @@ def test_names_added_to_an_enumeration() -> None:
     assert not change.safe
     assert "which has no name" in change.reads
     assert change.what == "names d added"
+
+
+def test_options_of_a_union_are_told_by_name() -> None:
+    """A name of the tag alone, or an option alone, would be no format: together they are refused."""
+
+    def union(*names: str) -> Message:
+        options = tuple(Option(name, ()) for name in names)
+        return message(Enumeration("what", names=names), Union("how", tag="what", options=options))
+
+    found = compare(union("heat", "halt", "tune"), union("heat", "halt", "tune", "test"))
+    assert [change.what for change in found.changes] == ["names test added", "options test added"]
+    assert found.outcome is Outcome.REFUSED
 
 
 def test_flags_in_spare_bits_are_ignored() -> None:

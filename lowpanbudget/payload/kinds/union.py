@@ -37,6 +37,9 @@ class Option:
     when: str
     fields: tuple[Field, ...]
 
+    def __str__(self) -> str:
+        return self.when  # as changes of a list of options name it
+
 
 @field_kind
 class Union(Field):

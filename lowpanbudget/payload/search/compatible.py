@@ -26,9 +26,13 @@ from lowpanbudget.values import dataclass
 
 
 class Outcome(Enum):
-    """What becomes of new messages at an old receiver; the last is the worst, since nobody notices it."""
+    """What becomes of new messages at an old receiver, from the best to the worst, which nobody notices.
+
+    ``PREFIX``: read right by a receiver that ignores octets after its last field, refused by any other.
+    """
 
     RIGHT = "read right"
+    PREFIX = "right as a prefix"
     REFUSED = "refused"
     MISREAD = "misread"
     UNKNOWN = "not judged"
@@ -44,7 +48,7 @@ class Reading(NamedTuple):
 class Change(NamedTuple):
     """One change of a format, made alone.
 
-    ``path`` says where and ``what`` what, in words; ``safe`` whether a receiver of the old format survives it,
+    ``path`` says where and ``what`` what, in words; ``safe`` whether every receiver of the old format survives it,
     ``reads`` what that reads from the new octets. ``bits`` is how the size of the greatest message moves.
     """
 
@@ -60,8 +64,7 @@ class Change(NamedTuple):
 class FormatComparison:
     """An old and a new format of one name; sizes in octets, least and greatest; None where there is no such format.
 
-    ``safe`` (all is read right), ``outcome`` and ``reads`` are about all changes together. A receiver is assumed to
-    ignore octets after its last field, as the generated ``unpack_prefix`` does.
+    ``safe`` (all is read right by every receiver), ``outcome`` and ``reads`` are about all changes together.
     """
 
     message: str
@@ -155,20 +158,21 @@ def _reading(
     meanings: Sequence[str],
 ) -> Reading:
     """Return what an old receiver makes of new messages; ``meanings`` are changes that no octet shows."""
-    wrong = _wrong(old, new, renamed, places)
-    if wrong is not None and (wrong.outcome is Outcome.MISREAD or not meanings):
-        return wrong
-    if meanings:
+    tried = _tried(old, new, renamed, places)
+    if meanings and tried.outcome is not Outcome.MISREAD:
         return Reading(Outcome.MISREAD, meanings[0])
-    return Reading(Outcome.RIGHT, _right(old, new))
+    return tried
 
 
-def _right(old: Message, new: Message) -> str:
-    more = new.max_octets - old.max_octets
-    if more <= 0:
-        return "all its fields right"
-    tail = f"and must ignore up to {plural(more, 'octet')} after them"
-    return f"all its fields right, {tail}: {old.name}_unpack_prefix does, {old.name}_unpack refuses them"
+def _right(old: Message, more: int) -> Reading:
+    """Return that all is read right; ``more``: the most octets that were left after the last field."""
+    right = "all its fields right"
+    if not more:
+        return Reading(Outcome.RIGHT, right)
+    tail = f"only where it ignores up to {plural(more, 'octet')} after them"
+    name = old.name
+    who = f"{name}_unpack_prefix of the generated C does, {name}_unpack and unpack refuse such messages"
+    return Reading(Outcome.PREFIX, f"{right}, {tail}: {who}")
 
 
 def _changed(old: Message, new: Message) -> set[FieldPath]:
@@ -177,11 +181,12 @@ def _changed(old: Message, new: Message) -> set[FieldPath]:
     return {place for place, field in walk(new.fields) if before.get(place) != field}
 
 
-def _wrong(
+def _tried(
     old: Message, new: Message, renamed: dict[str, str], places: set[FieldPath] | None = None
-) -> Reading | None:
-    """Return the first thing that an old receiver misreads, else the first that it refuses; None where it does not."""
+) -> Reading:
+    """Return the first thing that an old receiver misreads, else the first that it refuses, else that all is right."""
     refused: Reading | None = None
+    most = 0  # octets after what it reads
     flags = {
         name for _, field in walk(old.fields) if isinstance(field, Flags) for name in field.names
     }
@@ -192,10 +197,11 @@ def _wrong(
     }
     for sent in chain(samples(new), edges(new, places), _read_anew(old, new, places)):
         try:
-            got = old.unpack(new.pack(sent), ignore_tail=True)
+            got, more = _received(old, new.pack(sent))
         except WireError as fault:
             refused = refused or Reading(Outcome.REFUSED, f"refuses some messages: {fault.message}")
             continue
+        most = max(most, more)
         if not renamed and repr(got) == repr(sent):
             continue  # as nearly all are read: what looks the same is the same
         there = {_renamed(path, renamed): value for path, value in _flat(got)}
@@ -214,7 +220,15 @@ def _wrong(
         for path in given.keys() - there.keys():
             if path in optional:
                 return _misread(f"no {joined(list(path))} where {shown(given[path])} was sent")
-    return refused
+    return refused or _right(old, most)
+
+
+def _received(old: Message, octets: bytes) -> tuple[dict[str, Any], int]:
+    """Return what is read from octets, and how many of them are left after it."""
+    try:
+        return old.unpack(octets), 0
+    except WireError as fault:
+        return old.unpack(octets, ignore_tail=True), len(octets) - fault.offset
 
 
 def _read_anew(
