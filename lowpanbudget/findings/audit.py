@@ -15,6 +15,7 @@ from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS
 from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
@@ -32,7 +33,6 @@ from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
-from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
@@ -202,16 +202,12 @@ class Audit:
             self._give(scene, layer)
         wrong = False
         for notice in notices:
-            wrong = wrong or notice.name == "udp-checksum-wrong"
+            wrong = wrong or notice.name in WRONG_CHECKSUMS
             self._give(scene, notice, Noticed(notice.name))
         if frame.fault is not None:
             self._give(scene, frame.fault)
             self._give(scene, frame.fault, FaultOf(faults.owner(frame.fault, scene)))
         if scene.datagram is not None:
-            upper = scene.datagram.upper
-            if upper is None or upper.kind == ipv6.ICMPV6:
-                message = scene.find(Icmpv6)
-                wrong = wrong or (message is not None and message.checksum_ok is False)
             self._settle(scene, scene.datagram, wrong=wrong)
         elif datagram is not None:
             self._complete(scene, datagram, sighting)

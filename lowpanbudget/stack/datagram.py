@@ -16,7 +16,7 @@ from lowpanbudget.layers.internet.chain import PseudoHeader, find, is_cut, is_la
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, ghc_headers, iphc, nhc
-from lowpanbudget.stack.upper import PART, Upper, read_application, read_upper
+from lowpanbudget.stack.upper import PART, Upper, WrongChecksum, read_application, read_upper
 from lowpanbudget.values import dataclass, field, replace
 
 
@@ -61,6 +61,7 @@ class Chain:
     last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no part
     whole: bool = field(kw_only=True)  # False: a fragment, whose payload is only a part
     upper_fault: WireError | None = None
+    upper_wrong: WrongChecksum | None = None
     remarks: list[ReadingRemark] = field(default_factory=list)
 
     @property
@@ -117,7 +118,7 @@ def read_payload(reader: Reader, chain: Chain) -> None:
         return
     upper = _read_contents(reader, chain)
     chain.heads += upper.heads
-    chain.upper_fault = upper.fault
+    chain.upper_fault, chain.upper_wrong = upper.fault, upper.wrong
 
 
 def _read_contents(reader: Reader, chain: Chain) -> Upper:
@@ -128,9 +129,11 @@ def _read_contents(reader: Reader, chain: Chain) -> Upper:
     return read_upper(reader, chain.last, endpoints(chain.parts))
 
 
-def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
-    """Return the UDP checksum that a whole datagram carries and the right one, when they differ; lengths are filled."""
+def wrong_checksum(chain: Chain) -> WrongChecksum | None:
+    """Return the checksum that a whole datagram carries, of UDP or ICMPv6, where it is wrong; lengths are filled."""
     last = chain.parts[-1]
+    if chain.upper_wrong is not None:
+        return chain.upper_wrong
     if last.kind != ipv6.UDP or last.checksum_elided or not chain.complete:
         return None
     carried, segment = last.value.checksum, last.sent + chain.payload
@@ -142,7 +145,7 @@ def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
     if ends.hidden:
         return None  # nobody can tell what it was computed over
     right = udp.checksum(ends.source, ends.destination, segment)
-    return None if carried == right else (carried, right)
+    return None if carried == right else WrongChecksum(ipv6.UDP, carried, right, ends, segment)
 
 
 def _read_iphc(
@@ -244,7 +247,7 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
         # what the code stands for has no octets of its own in the frame: its heads and its fault stand at the code
         upper = _read_contents(Reader(chain.payload), chain)
         chain.heads += [Head(head.value, at, reader.pos) for head in upper.heads]
-        chain.upper_fault = upper.fault
+        chain.upper_fault, chain.upper_wrong = upper.fault, upper.wrong
         if upper.fault is not None:
             upper.fault.offset = at
     return False

@@ -158,7 +158,7 @@ def _iphc(reader: Reader, env: Env, lowpan: Lowpan) -> None:
     _finish(chain, env, lowpan, start)
 
 
-def _ipv6(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
+def _ipv6(reader: Reader, env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
     dispatch.IPV6.read(reader)
     at = reader.pos
@@ -168,6 +168,8 @@ def _ipv6(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
         upper = read_upper(reader, header.next_header, ends)
         lowpan.heads += upper.heads
         lowpan.unreadable(upper.fault)
+        if upper.wrong is not None:
+            lowpan.notices += identifiers.note_wrong_checksum(upper.wrong, env, start)
     elif reader.left:
         reader.layer = "payload"
         reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
@@ -206,14 +208,9 @@ def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
     octets = fill(chain, missing)
     lowpan.values = tuple(part.value for part in chain.parts)
     wrong = wrong_checksum(chain) if lowpan.fragment is None else None
-    if wrong is not None:
-        ends = endpoints(chain.parts)
-        segment = chain.parts[-1].sent + chain.payload
-        lowpan.notices += identifiers.note_wrong_checksum(*wrong, ends, segment, env, start)
-    elif lowpan.fragment is None and not any(
-        isinstance(head.value, legacy.Legacy) for head in lowpan.heads
-    ):
-        lowpan.notices += identifiers.note_carried(chain.innermost, env, start)
+    is_legacy = any(isinstance(head.value, legacy.Legacy) for head in lowpan.heads)
+    if wrong is not None or (lowpan.fragment is None and not is_legacy):
+        lowpan.notices += identifiers.note_addresses(wrong, chain.innermost, env, start)
     # of a recoverable fragment the compressed octets are kept: it takes all of them to expand
     _deliver(lowpan, b"" if lowpan.compressed else octets, start)
 

@@ -9,13 +9,17 @@ from itertools import product
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
-from lowpanbudget.layers.internet import udp
-from lowpanbudget.layers.internet.chain import PseudoHeader
+from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.stack.upper import WrongChecksum
 
 OLD_IDENTIFIERS = rfc(4944, "6")
-UDP_CHECKSUM = rfc(8200, "8.1")
+# of headers with a checksum: the name of a notice, its name for people, and which section says what it covers
+_CHECKSUMS = {
+    ipv6.UDP: ("udp-checksum-wrong", "UDP", rfc(8200, "8.1")),
+    ipv6.ICMPV6: ("icmpv6-checksum-wrong", "ICMPv6", rfc(4443, "2.3")),
+}
 SIDES = ("source", "destination")
 
 
@@ -32,14 +36,11 @@ def _is_older(address: IPv6Address, pan_id: int, link: bytes | None) -> bool:
     return bool(old >> 48) and int(address) & IID_MASK == old
 
 
-def explains_checksum(ends: PseudoHeader, segment: bytes, sent: int, env: Env) -> str:
-    """Return the addresses for which the older rule makes a wrong UDP checksum right, such as "source"; "" for none.
-
-    ``segment`` carries the checksum ``sent``, which was computed over these addresses or older forms of them.
-    """
+def explains_checksum(wrong: WrongChecksum, env: Env) -> str:
+    """Return the addresses for which the older rule makes a wrong checksum right, such as "source"; "" for none."""
     if env.pan_id is None:
         return ""
-    source, destination, _ = ends
+    source, destination, _ = wrong.ends
     forms = []
     for address, link in ((source, env.source), (destination, env.destination)):
         other = address
@@ -53,18 +54,27 @@ def explains_checksum(ends: PseudoHeader, segment: bytes, sent: int, env: Env) -
         forms.append((address, other))
     for which in product((0, 1), repeat=2):
         pair = [form[index] for form, index in zip(forms, which, strict=True)]
-        if pair != [source, destination] and udp.checksum(pair[0], pair[1], segment) == sent:
+        if pair == [source, destination]:
+            continue
+        covered = ipv6.covered_sum(pair[0], pair[1], wrong.kind, wrong.segment)
+        if wrong.sent and not covered:
             return " and ".join(side for side, index in zip(SIDES, which, strict=True) if index)
     return ""
 
 
-def note_wrong_checksum(
-    sent: int, right: int, ends: PseudoHeader, segment: bytes, env: Env, at: int
-) -> list[Notice]:
-    """Return the notices of a datagram whose UDP checksum is ``sent``, not ``right``; its header stands at ``at``."""
-    text = f"the UDP checksum is {sent:#06x}, computed over the restored datagram {right:#06x}"
-    notices = [Notice("udp-checksum-wrong", text, UDP_CHECKSUM, at)]
-    sides = explains_checksum(ends, segment, sent, env)
+def note_addresses(wrong: WrongChecksum | None, header: Ipv6, env: Env, at: int) -> list[Notice]:
+    """Return the notices of a datagram's ``wrong`` checksum, or of older identifiers in its ``header``, at ``at``."""
+    if wrong is None:
+        return note_carried(header, env, at)
+    return note_wrong_checksum(wrong, env, at)
+
+
+def note_wrong_checksum(wrong: WrongChecksum, env: Env, at: int) -> list[Notice]:
+    """Return the notices of a datagram with this checksum, whose compressed header stands at ``at``."""
+    name, header, cite = _CHECKSUMS[wrong.kind]
+    sums = f"{wrong.sent:#06x}, computed over the restored datagram {wrong.right:#06x}"
+    notices = [Notice(name, f"the {header} checksum is {sums}", cite, at)]
+    sides = explains_checksum(wrong, env)
     if sides:
         text = (
             f"the checksum is right when the {sides} has an identifier of RFC 4944, with the PAN ID"

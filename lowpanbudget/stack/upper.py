@@ -5,7 +5,7 @@ kept for a notice, and the octets become one span again.
 """
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.errors import WireError
@@ -24,13 +24,24 @@ _new = tuple.__new__
 _READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
 
 
+class WrongChecksum(NamedTuple):
+    """A wrong checksum: of which header, as it was sent, the right one, between whom, and the octets that it covers."""
+
+    kind: int
+    sent: int
+    right: int
+    ends: PseudoHeader
+    segment: bytes
+
+
 @dataclass(slots=True)
 class Upper:
-    """The heads read, what the octets behind them are, and the fault that ended reading, if any."""
+    """The heads read, what the octets behind them are, the fault that ended reading, and the last checksum if wrong."""
 
     rest: str
     heads: list[Head] = field(default_factory=list)
     fault: WireError | None = None
+    wrong: WrongChecksum | None = None
 
     @property
     def layers(self) -> list[Any]:
@@ -131,10 +142,20 @@ def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> Non
     if kind == ipv6.ICMPV6:
         _kept(reader, upper, lambda: _icmpv6(reader, upper, ends))
     elif kind == ipv6.UDP:
+        start = reader.pos
         header = read_head(upper.heads, reader, udp.decode)
+        if not (ends.hidden or reader.missing):
+            upper.wrong = _wrong_udp(header.checksum, ends, reader.data[start : reader.end])
         upper.rest = APPLICATION_DATA
         ports = (header.source_port, header.destination_port)
         _kept(reader, upper, lambda: _application(reader, upper, ports))
+
+
+def _wrong_udp(sent: int, ends: PseudoHeader, segment: bytes) -> WrongChecksum | None:
+    if sent and udp.is_right_between(ends.source, ends.destination, segment):
+        return None
+    right = udp.checksum(ends.source, ends.destination, segment)
+    return WrongChecksum(ipv6.UDP, sent, right, ends, segment)
 
 
 def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
@@ -142,7 +163,12 @@ def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
 
     # over which destination the sender computed the checksum nobody can tell where it is hidden
     final = None if ends.hidden or reader.missing else ends.destination
-    read_head(upper.heads, reader, icmpv6.decode, ends.source, final)
+    start = reader.pos
+    message = read_head(upper.heads, reader, icmpv6.decode, ends.source, final)
+    right = message.expected_checksum
+    if right is not None and right != message.checksum:
+        octets = reader.data[start : reader.end]
+        upper.wrong = WrongChecksum(ipv6.ICMPV6, message.checksum, right, ends, octets)
 
 
 def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:

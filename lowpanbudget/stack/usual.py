@@ -18,6 +18,7 @@ from lowpanbudget.stack.incoming import ELIDED, Datagram, Taking
 from lowpanbudget.stack.upper import (
     APPLICATION_DATA,
     APPLICATION_PORTS,
+    WrongChecksum,
     leave_payload,
     read_application,
     read_upper,
@@ -77,7 +78,7 @@ def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) ->
     taking.unreadable(upper.fault)
     taking.values = (value,)
     taking.datagram = Datagram(bytes(value) + body)
-    taking.notices += identifiers.note_carried(header, env, at)
+    taking.notices += identifiers.note_addresses(upper.wrong, header, env, at)
 
 
 def with_udp(
@@ -109,6 +110,7 @@ def with_udp(
         segment = datagram[ipv6.OCTETS :]
         right = udp.checksum(source, destination, segment)
         ends = PseudoHeader(source, destination)
-        taking.notices += identifiers.note_wrong_checksum(checksum, right, ends, segment, env, at)
+        wrong = WrongChecksum(ipv6.UDP, checksum, right, ends, segment)
+        taking.notices += identifiers.note_wrong_checksum(wrong, env, at)
     else:
         taking.notices += identifiers.note_carried(header, env, at)

@@ -45,6 +45,15 @@ def solicitation(group: str, hop_limit: int = 255) -> Capture:
     return Capture([air.frame(packet, 1, (NODE, BROADCAST))])
 
 
+def altered(times: int, alter: int) -> Capture:
+    """The same DIS to all RPL nodes so many times (RFC 6550 section 6.2), its checksum altered."""
+    source, to = air.address("fe80::", NODE), IPv6Address("ff02::1a")
+    message = bytearray(air.icmpv6(155, bytes(2), source, to))
+    message[3] ^= alter
+    packet = air.ip(source, to, 58, bytes(message))
+    return Capture([air.frame(packet, number, (NODE, BROADCAST)) for number in range(times)])
+
+
 def to_group(group: str) -> Capture:
     source, to = air.address(PREFIX, NODE), IPv6Address(group)
     packet = air.ip(source, to, 17, air.udp(b"x", source, to))

@@ -37,6 +37,7 @@ from findings.cases_application import (
 )
 from findings.cases_compression import (
     FAR,
+    altered,
     known_contexts,
     solicitation,
     summed,
@@ -767,6 +768,19 @@ FURTHER = (
             "the UDP checksum is zero",
             ("f0 b1 f0 b2 00 0c 00 00",),
             (1,),
+        ),
+    ),
+    # of frames that are alike in all but their numbers each counts; 3 identifiers, 2 prefixes and no length
+    Further(
+        "checksum-wrong",
+        lambda: altered(4, 0x55),
+        Told(
+            "failure",
+            "0x0017",
+            "no reading makes the checksum right",
+            ("checksum carried 0x685f, computed 0x680a; 6 readings tried",),
+            (1, 2, 3, 4),
+            4,
         ),
     ),
     # 0xe000 | 2100; read as RFRAG that is tag 0x34 and 7 octets, with 45 less 6 of header behind it

@@ -14,6 +14,7 @@ from lowpanbudget.stack.frame import decode_lowpan
 from lowpanbudget.stack.identifiers import explains_checksum, note_carried
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.recoverable import recoverable
+from lowpanbudget.stack.upper import WrongChecksum
 
 A, B, PAN = b"\x00\x01", b"\x00\x02", 0xABCD
 
@@ -115,11 +116,14 @@ def test_a_tag_of_recoverable_fragments_has_8_bits() -> None:
 def test_whose_identifier_explains_a_checksum(
     link: bytes, made_of: str, sent_over: str, side: str
 ) -> None:
-    segment = bytes(udp.Udp(61000, 61001, 12, 0)) + b"data"
     there = IPv6Address("2001:db8::2:2:2:2")
-    sent = udp.checksum(IPv6Address(sent_over), there, segment)
+    blank = bytes(udp.Udp(61000, 61001, 12, 0)) + b"data"
+    sent = udp.checksum(IPv6Address(sent_over), there, blank)
+    segment = bytes(udp.Udp(61000, 61001, 12, sent)) + b"data"
     ends = PseudoHeader(IPv6Address(made_of), there)
-    assert explains_checksum(ends, segment, sent, Env(link, B, PAN)) == side
+    right = udp.checksum(*ends[:2], blank)
+    wrong = WrongChecksum(ipv6.UDP, sent, right, ends, segment)
+    assert explains_checksum(wrong, Env(link, B, PAN)) == side
 
 
 @pytest.mark.parametrize(

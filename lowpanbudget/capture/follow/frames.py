@@ -24,7 +24,7 @@ from lowpanbudget.stack.frame import Frame
 class FrameReader:
     """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it.
 
-    Who does not want to know whether UDP checksums are right sets ``checksums`` to False: no notice tells it then, and
+    Who does not want to know whether checksums are right sets ``checksums`` to False: no notice tells it then, and
     frames that differ in that are alike.
     """
 

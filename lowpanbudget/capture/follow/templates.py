@@ -34,7 +34,8 @@ _LENGTH_END = 6  # octets up to the end of the length in a header of IPv6 (RFC 8
 _LONGEST = 0xFF00  # more octets may not fit a length of 16 bits with headers: such frames are decoded one by one
 # notices that depend on octets that are free
 _DEPENDENT = {"payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown"}
-_OF_CHECKSUMS = _DEPENDENT | {"udp-checksum-wrong"}
+WRONG_CHECKSUMS = {"udp-checksum-wrong", "icmpv6-checksum-wrong"}
+_OF_CHECKSUMS = _DEPENDENT | WRONG_CHECKSUMS
 
 
 @dataclass(slots=True, eq=False)
@@ -165,7 +166,7 @@ def _carried(frame: Frame) -> bytes:
 def share(template: Template, start: int, end: int, *, checksums: bool = True) -> None:
     """Find out which others can be read after a template whose clear payload stands in octets ``start`` to ``end``.
 
-    Without ``checksums`` nobody asks whether UDP checksums are right: frames are alike whatever stands there.
+    Without ``checksums`` nobody asks whether checksums are right: frames are alike whatever stands there.
     """
     frame = template.example
     payload, part = frame.payload, frame.fragment
