@@ -136,11 +136,13 @@ class Footbridge:
 
     def blocks(self) -> None:
         """Send blocks of a snapshot under OSCORE, over three hops."""
-        flow = self.air.design.flow("blocks")
-        assert flow.application.oscore is not None
+        sent = self.air.design.flow("blocks").application
+        assert sent.coap is not None
+        assert sent.oscore is not None
         for index in range(4):
-            oscore = replace(flow.application.oscore, sequence=index)
-            data = replace(flow.application, oscore=oscore).write(self.random.randbytes(32)).data
+            coap = replace(sent.coap, mid=sent.coap.mid + index)
+            oscore = replace(sent.oscore, sequence=index)
+            data = replace(sent, coap=coap, oscore=oscore).write(self.random.randbytes(32)).data
             datagram = packet(bridge_ip(0x17), self.office, (5683, 61616), bytes(data))
             self.up(2000.0 + 12 * index, 0x17, datagram)
 

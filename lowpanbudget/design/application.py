@@ -23,16 +23,17 @@ LAYER = "payload"
 
 @dataclass(frozen=True, slots=True)
 class Coap:
-    """The CoAP message around a payload; ``options`` are complete, in any order."""
+    """The CoAP message around a payload, with a message ID; ``options`` are complete, in any order."""
 
     code: int
     type: int = Type.NON
     token: bytes = b""
     options: tuple[CoapOption, ...] = ()
+    mid: int = 0x2A17
 
     def message(self, payload: bytes) -> coap.CoapMessage:
         """Return the message with this payload."""
-        return coap.CoapMessage(self.type, self.code, 0x2A17, self.token, self.options, payload)
+        return coap.CoapMessage(self.type, self.code, self.mid, self.token, self.options, payload)
 
 
 @dataclass(frozen=True, slots=True)
