@@ -745,6 +745,19 @@ FURTHER = (
             4,
         ),
     ),
+    # dispatch 1, IPv6 40 and UDP 8; shortest IPHC 2, NHC 1, ports of 4 bits each 1, checksum 2
+    Further(
+        "header-not-shortest",
+        lambda: Capture([air.raw(b"\x41" + air.datagram(prefix="fe80::"), n) for n in range(1, 5)]),
+        Told(
+            "waste",
+            "0x0017: uncompressed IPv6 header 43",
+            "43 octets could be left out: the IPv6 header is not compressed",
+            (),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
     # CID 1 and context 0 on both sides
     Further(
         "header-not-shortest",

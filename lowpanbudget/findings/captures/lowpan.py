@@ -4,7 +4,8 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.env import Context, interface_identifier, link_text
+from lowpanbudget.env import Context, Env, interface_identifier, link_text
+from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
@@ -13,6 +14,7 @@ from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses, lorh
 from lowpanbudget.layers.lowpan.addresses import Side
@@ -21,6 +23,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc, choose_udp
+from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
@@ -94,6 +97,25 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
         cause = f"{octets_text(sum(spare.values()))} could be left out: {fields}"
         severity = None if scene.from_its_source(packed) else Severity.REMARK
         yield Hit(cause, (), f"{scene.sender}: {fields}", severity=severity)
+
+
+@LOWPAN.rule("header-not-shortest", Ipv6, least=3)
+def header_not_compressed(scene: Scene, header: Ipv6) -> Hits:
+    """Compress a datagram whose first header went as it is, with nothing but what every receiver knows."""
+    frame, fragment = scene.frame, scene.frame.fragment
+    carried = [one for one in frame.layers if isinstance(one, Ipv6 | Iphc | Legacy)]
+    if not carried or carried[0] is not header or frame.datagram is None or fragment is not None:
+        return
+    env = Env(scene.link_source, scene.link_destination)
+    octets = frame.datagram.octets
+    try:
+        spare = 1 + len(octets) - len(compress(octets, env).octets)  # its dispatch takes an octet
+    except RequestError:
+        return
+    if spare > 0:
+        fields = f"uncompressed IPv6 header {spare}"
+        cause = f"{octets_text(spare)} could be left out: the IPv6 header is not compressed"
+        yield Hit(cause, (), f"{scene.sender}: {fields}")
 
 
 def _spared_by_nhc(scene: Scene) -> int:
