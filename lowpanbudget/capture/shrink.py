@@ -181,7 +181,7 @@ def key_of(design: "Design", keys: Sequence[Key]) -> Key | None:
 def counts_slots(design: "Design") -> bool:
     """Return whether frames of the design are sealed with the slot number that they are sent in."""
     security = design.link.security
-    return security is not None and (security.asn_in_nonce or security.frame_counter is None)
+    return security is not None and security.is_by_slot
 
 
 def shrink(

@@ -266,6 +266,7 @@ def surveyed(
     watching = (*watchers, counter.see) if counter is not None else watchers
     trace = Trace(**known)
     trace.reader.checksums = False  # no total depends on them
+    trace.reader.acknowledgers = False  # of frames counted by columns nobody is remembered
     design = trace.design
     largest = LARGEST_FRAME if design is None else design.link.largest
     surveyor = Surveyor(largest, trace.narrowing)

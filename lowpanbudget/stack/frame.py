@@ -121,10 +121,12 @@ def decode_prepared(
     root: IPv6Address | None,
     rpi_type: int,
     left_out: int = 0,
+    sender: bytes | None = None,
 ) -> Frame:
     """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS.
 
-    ``left_out`` octets of its end, without its FCS, were not captured: it is read as far as it goes.
+    ``left_out`` octets of its end, without its FCS, were not captured: it is read as far as it goes. ``sender`` is who
+    sent it, where it names nobody.
     """
     frame = FrameInMaking(octets, heads=[], contexts=contexts, notices=[])
     end = max(len(octets) - fcs_length, 0)
@@ -142,7 +144,7 @@ def decode_prepared(
             raise mac.fault
         if mac.header_ies:
             _note_faults(frame, mac.header_ies)
-        if mac.security is None or _open(frame, reader, mac, keys, devices, asn, trailer):
+        if mac.security is None or _open(frame, reader, mac, keys, devices, asn, trailer, sender):
             env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
             _read_payload(frame, mac, reader, env)
     except WireError as error:
@@ -252,9 +254,10 @@ def _open(
     devices: Devices,
     asn: int | None,
     trailer: list[Span],
+    sender: bytes | None,
 ) -> bool:
     """Take the protection off; return whether the payload can be read in the clear."""
-    opened = open_payload(reader, mac, keys, devices, asn)
+    opened = open_payload(reader, mac, keys, devices, asn, sender)
     frame.verified, frame.fault = opened.verified, opened.fault
     frame.notices += opened.notices
     if opened.mic is not None:

@@ -7,7 +7,7 @@ from lowpanbudget.layers.link.auxiliary import LEVEL_TEXTS, LEVELS, LEVELS_CITE
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices, Key, unseal
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, replace
 
 
 @dataclass(slots=True)
@@ -26,9 +26,14 @@ class OpenedFrame:
 
 
 def open_payload(
-    reader: Reader, mac: Mac, keys: tuple[Key, ...], devices: Devices, asn: int | None
+    reader: Reader,
+    mac: Mac,
+    keys: tuple[Key, ...],
+    devices: Devices,
+    asn: int | None,
+    sender: bytes | None = None,
 ) -> OpenedFrame:
-    """Return what opening the payload that ``reader`` stands before came to.
+    """Return what opening the payload that ``reader`` stands before came to; ``sender`` sent it where it names none.
 
     Moves the reader's end before the MIC and, for an encrypted payload, swaps in the opened octets. Raises
     ``WireError`` when the frame is too short for its MIC.
@@ -49,7 +54,8 @@ def open_payload(
     if level.encrypted and not level.mic:
         text = "the payload is encrypted without any integrity check"
         opened.notices += (Notice("no-integrity-check", text, mac_layer.CITE, reader.pos),)
-    octets = _try_keys(opened, mac, header, sealed, keys, devices, asn)
+    by = mac if mac.source is not None or sender is None else replace(mac, source=sender)
+    octets = _try_keys(opened, by, header, sealed, keys, devices, asn)
     if octets is None:
         if level.encrypted:
             reader.layer = "sealed"

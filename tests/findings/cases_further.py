@@ -67,6 +67,7 @@ from findings.cases_joining import (
 from findings.cases_link import (
     FAR_NAME,
     IPHC_ONLY,
+    acknowledged_by,
     counted,
     in_slot,
     other_frames,
@@ -88,6 +89,11 @@ from findings.judge import Told
 
 from lowpanbudget import encode_frame
 from lowpanbudget.layers.link.mac import FrameType
+
+NO_SOURCE = (
+    "An acknowledgement that names no sender is that of the destination of the frame before it with the same number: "
+    "see that the capture has that frame, and the key file the EUI-64 of its destination where that is a short address."
+)
 
 
 class Further(NamedTuple):
@@ -781,6 +787,38 @@ FURTHER = (
             "the UDP checksum is zero",
             ("f0 b1 f0 b2 00 0c 00 00",),
             (1,),
+        ),
+    ),
+    *(
+        Further(
+            "extended-address-unknown",
+            capture,
+            Told(
+                "remark",
+                "an unnamed node",
+                "the nonce holds the sender's EUI-64, and the frame has no source address",
+                (),
+                frames,
+                advice=NO_SOURCE,
+            ),
+        )
+        for capture, frames in (
+            (lambda: acknowledged_by(air.FAR_ROOT, alone=True), (1,)),
+            (lambda: acknowledged_by(air.FAR_ROOT, later_s=0.5), (2,)),
+            (lambda: acknowledged_by(air.FAR_ROOT, number=2), (2,)),
+            (lambda: acknowledged_by(COPY), (2,)),
+        )
+    ),
+    Further(
+        "extended-address-unknown",
+        lambda: in_slot(5, None),
+        Told(
+            "remark",
+            "02:5e:10:00:00:00:00:17",
+            "the nonce holds the absolute slot number, and it is not known",
+            (),
+            (1,),
+            advice="Take a capture that tells the absolute slot number of each frame: link type 283 can.",
         ),
     ),
     # of frames that are alike in all but their numbers each counts; 3 identifiers, 2 prefixes and no length

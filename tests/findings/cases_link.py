@@ -4,8 +4,10 @@ Frame control (IEEE 802.15.4-2006 clause 7.2.1.1, from memory): type in bits 0-2
 5, PAN ID compression 6, destination mode 10-11, version 12-13, source mode 14-15 (short 2, extended 3).
 """
 
+import struct
 from collections.abc import Callable, Iterable
 
+from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, ROOT, Capture
 from findings.judge import Case, Told
@@ -103,7 +105,25 @@ def opened(
     return Capture([sealed], keys=() if key is None else (key,), devices=devices or {})
 
 
-def in_slot(sealed: int, told: int) -> Capture:
+def acknowledged_by(
+    eui: bytes, *, alone: bool = False, later_s: float = 0.004, number: int = 1
+) -> Capture:
+    """A sealed frame, and an enhanced acknowledgement without source address that this node seals for it.
+
+    By hand: frame control (acknowledgement, secured, extended destination, version 2), number, PAN ID, destination,
+    security control (level 5, key identifier mode 1), counter and key index; all of it under a code of 4 octets, with
+    the nonce of address, counter and level (IEEE 802.15.4-2015 clause 9.3, from memory).
+    """
+    header = struct.pack("<HBH", 0x2C0A, number, PAN) + air.FAR_NODE[::-1]
+    header += struct.pack("<BIB", 0x0D, 9, 1)
+    cipher = AESCCM(air.KEY, tag_length=4)
+    sealed = cipher.encrypt(eui + struct.pack(">IB", 9, 5), b"", header)
+    asked = [] if alone else [(1.0, air.secured(b"data", 1, 5))]
+    told = (1.0 + later_s, air.mended(header + sealed + bytes(2)))
+    return Capture([*asked, told], keys=(air.KEY,))
+
+
+def in_slot(sealed: int, told: int | None) -> Capture:
     """A frame without a frame counter: its nonce is made of the slot number that it was sent in."""
     security = Security(5, 1, None, key_index=1)
     mac = air.mac(1, FAR, version=2, destination_pan=None, security=security)
@@ -394,6 +414,10 @@ LINK_CASES = {
 }
 
 LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "an acknowledgement without source address, sealed by whom the frame went to": (
+        "extended-address-unknown",
+        lambda: acknowledged_by(air.FAR_ROOT),
+    ),
     "a frame that is tried again and again": (
         "frame-replayed",
         lambda: counted(7, 7, 7, 8, at=(1, 2, 9, 10)),

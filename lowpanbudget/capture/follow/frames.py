@@ -1,5 +1,8 @@
 """One frame read: after the template of one that was alike, or decoded in full with all that is known."""
 
+from collections import deque
+from collections.abc import Iterator
+
 from lowpanbudget.bits import Place
 from lowpanbudget.capture.follow.devices import LearnedDevices
 from lowpanbudget.capture.follow.flows import flow_of
@@ -15,27 +18,36 @@ from lowpanbudget.capture.follow.templates import (
     template_of,
 )
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import unseal
 from lowpanbudget.stack.decoder import Decoder
-from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.frame import Frame, decode_prepared
+
+_LAST = 8  # frames among which the one that is acknowledged is looked for: other channels may be captured as well
+_ACKNOWLEDGED_NS = (
+    10**8
+)  # longer than any acknowledgement takes, shorter than to the next frame of a number
 
 
 class FrameReader:
     """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it.
+
+    Acknowledgements that name no sender are opened as those of whoever a frame that was just read went to. Who looks
+    at some frames alone sets ``acknowledgers`` to False: they stay sealed then.
 
     Who does not want to know whether checksums are right sets ``checksums`` to False: no notice tells it then, and
     frames that differ in that are alike.
     """
 
     def __init__(self, decoder: Decoder, learned: LearnedDevices) -> None:
-        self.decoder, self.checksums = decoder, True
+        self.decoder, self.checksums, self.acknowledgers = decoder, True, True
         self._learned = learned
         self.regulars = Regulars()
         self._headers: Memo[HeaderTemplate] = Memo()
         self._templates: Memo[Template] = Memo()
         # both at once, of frames in the clear that came again
         self._frames: Memo[tuple[HeaderTemplate, Template]] = Memo()
+        self._last: deque[Sighting] = deque(maxlen=_LAST)
 
     def renew(self, decoder: Decoder) -> None:
         """Decode with this from now on: what was learned of frames under another one is void."""
@@ -45,6 +57,7 @@ class FrameReader:
 
     def read(self, sighting: Sighting) -> Frame | None:
         """Read what the frame of a sighting holds; return it when it may bring or end a datagram of several frames."""
+        self._last.append(sighting)
         if sighting.fcs_ok is not False and not sighting.left_out:
             alike = self._alike(sighting)
             if alike is not None:
@@ -185,6 +198,9 @@ class FrameReader:
         mac = frame.mac
         if mac is None or mac.security is None or sighting.fcs_ok is False or sighting.left_out:
             return frame
+        is_acknowledgement = mac.frame_type == FrameType.ACKNOWLEDGEMENT
+        if mac.source is None and is_acknowledgement and self.acknowledgers:
+            return self._acknowledgement(sighting, mac) or frame
         if mac.source is None or len(mac.source) != 2 or not mac.security.protection.mic:
             return frame
         if frame.verified:
@@ -199,6 +215,34 @@ class FrameReader:
                 return opened
             self._learned.try_claim(before)
         return frame
+
+    def _acknowledgement(self, sighting: Sighting, mac: Mac) -> Frame | None:
+        """Return an acknowledgement that names no sender as one of the destination of the frame with its number.
+
+        The integrity code proves who sent it. None where no such frame was heard, or its destination did not seal it.
+        """
+        known = self.decoder
+        for receiver in self._asked(sighting, mac):
+            opened = decode_prepared(
+                sighting.octets, sighting.fcs_octets, known.contexts, known.keys, known.devices,
+                sighting.body.asn, known.root, known.rpi_type, sender=receiver,
+            )  # fmt: skip
+            if opened.verified:
+                return opened
+        return None
+
+    def _asked(self, sighting: Sighting, mac: Mac) -> Iterator[bytes]:
+        """Yield who the frames went to that an acknowledgement may be for, the last first."""
+        now = sighting.record.time_ns
+        for before in reversed(self._last):
+            asked = None if before.example is None else before.example.mac
+            if before is sighting or asked is None or asked.destination is None:
+                continue
+            if not asked.ack_request or before.sequence != mac.sequence:
+                continue
+            then = before.record.time_ns
+            if now is None or then is None or 0 <= now - then <= _ACKNOWLEDGED_NS:
+                yield asked.destination
 
     def _header(self, octets: bytes, frame: Frame) -> HeaderTemplate | None:
         made = header_template(frame, self.decoder.keys)

@@ -150,6 +150,11 @@ class Security:
         """Return what the level gives."""
         return LEVELS[self.level]
 
+    @property
+    def is_by_slot(self) -> bool:
+        """Return whether the nonce is made of the absolute slot number instead of a counter."""
+        return self.asn_in_nonce or self.frame_counter is None
+
 
 def decode(reader: Reader) -> Security:
     """Return the auxiliary security header that comes next, with the MIC at the reader's end; raises ``Truncated``.

@@ -171,7 +171,7 @@ def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
     """
     security = mac.security
     assert security is not None
-    by_slot = security.asn_in_nonce or security.frame_counter is None
+    by_slot = security.is_by_slot
     if by_slot and asn is None:
         raise WireError(
             "the nonce holds the absolute slot number, and it is not known",
