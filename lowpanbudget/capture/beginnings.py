@@ -10,20 +10,22 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import BROADCAST, Mac
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.pieces import FragmentedDatagram, FragmentKey
+from lowpanbudget.stack.pieces import Fate, FragmentedDatagram, FragmentKey
 
 
 class Piece(NamedTuple):
     """A part of a datagram to one node, which comes for the first time.
 
-    ``begins`` is what a first part tells of all of it, as far as it goes. ``is_whole``: all of it is here now. Parts of
-    one datagram have one ``key``, and ``of`` is one object; both are None where tags alone tell.
+    ``begins`` is what a first part tells of all of it, as far as it goes. ``is_whole``: all of it is here now;
+    ``is_over``: nothing more of it is to come. Parts of one datagram have one ``key``, and ``of`` is one object; both
+    are None where tags alone tell.
     """
 
     begins: Crossing | None
     is_whole: bool
     key: FragmentKey | None = None
     of: FragmentedDatagram | None = None
+    is_over: bool = False
 
 
 def piece_of(sighting: Sighting, matcher: Matcher | None) -> Piece | None:
@@ -47,7 +49,8 @@ def piece_of(sighting: Sighting, matcher: Matcher | None) -> Piece | None:
         return None
     front = template.build(payload) if part.first else None
     begins = None if not front else _begins(sighting, mac, front, part.size, template.flow, matcher)
-    return Piece(begins, is_whole, arrival.datagram.key, arrival.datagram)
+    datagram = arrival.datagram
+    return Piece(begins, is_whole, datagram.key, datagram, datagram.fate is not Fate.OPEN)
 
 
 def _begins_compressed(

@@ -25,8 +25,8 @@ _MOST_SENDERS = 4096
 class BegunDatagram:
     """A datagram on one link: the first part, which names its flow, and the last one heard.
 
-    ``of`` is what all its parts have in common. ``is_whole``: all of it was heard here; ``is_told``: its receiver said
-    that all came.
+    ``of`` is what all its parts have in common. ``is_whole``: all of it was heard here in time, ``is_over``: nothing
+    more is to come; ``is_told``: its receiver said that all came.
     """
 
     of: object = None
@@ -36,6 +36,7 @@ class BegunDatagram:
     last: Tries | None = None
     last_ns: int | None = None
     is_whole: bool = False
+    is_over: bool = False
     is_told: bool = False
 
     def hear(self, frame: HeardFrame, piece: Piece | None, tries: Tries | None) -> None:
@@ -45,14 +46,15 @@ class BegunDatagram:
         if piece is None:
             return
         self.is_whole |= piece.is_whole
+        self.is_over = piece.is_over
         if self.crossing is None and piece.begins is not None:
             self.crossing, self.number, self.first = piece.begins, frame.number, tries
 
     def is_past(self, now_ns: int | None) -> bool:
         """Return whether nothing more of it comes."""
         if now_ns is None or self.last_ns is None:
-            return False
-        return now_ns - self.last_ns > WAY_S * SECOND
+            return self.is_over
+        return self.is_over or now_ns - self.last_ns > WAY_S * SECOND
 
     def journey(self) -> Journey | None:
         """Return its way, which ends here; None for one that is whole, or that was not heard where it began."""

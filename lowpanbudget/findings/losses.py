@@ -46,12 +46,26 @@ class HopLosses:
         if datagram.key in self.explained or datagram.is_rest:
             return
         count = len(datagram.fragments)
+        if datagram.resumed is fragment:
+            self._resume(datagram)
         if count == 1 or (datagram.follows and fragment.first):
             self.begun += 1
             self.alone += count == 1
             self.open[datagram.key] = datagram
         elif count == 2:
             self.alone -= 1
+
+    def _resume(self, datagram: FragmentedDatagram) -> None:
+        """Take back what was told of one that expired: it goes on."""
+        was_alone = len(datagram.fragments) == 2  # before the one that came now
+        self.ended -= 1
+        self.lost -= 1
+        self.alone_lost -= was_alone
+        self.open[datagram.key] = datagram
+        frames = self.numbers if was_alone else self.others
+        frames.forget(*numbers_of(datagram)[:1])
+        if self.missing.startswith(f"{datagram}: "):
+            self.missing = ""
 
     def leave_out(self, datagram: FragmentedDatagram) -> None:
         """Do not count a datagram: another finding says what became of it."""
@@ -135,6 +149,9 @@ class ReceiverLosses:
         count = len(datagram.fragments)
         if count > 1:
             before = datagram.fragments[0]
+            if datagram.resumed is fragment and datagram.met:
+                self.met -= 1
+                self.met_numbers.forget(before.mark.number)
             self.alone -= count == 2 and (before.first or not datagram.follows)
             return
         if datagram.is_rest:

@@ -27,3 +27,7 @@ class Frames(list[int]):
         """Remember the frames while there are fewer than ``most``."""
         if len(self) < most:
             self.extend(number for number in numbers if number not in self)
+
+    def forget(self, *numbers: int) -> None:
+        """Forget frames that were remembered."""
+        self[:] = [number for number in self if number not in numbers]

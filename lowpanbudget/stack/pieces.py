@@ -78,7 +78,7 @@ class FragmentedDatagram:
     ``beside`` is the most datagrams that its receiver had open at once meanwhile, this one included; ``met`` tells that
     another one was being sent to it at the same time, and not only waited for its time to be over. ``follows`` tells
     that it begins under the key of one that was broken off, or of what was put together of two. ``told``: its end was
-    told to those who count datagrams.
+    told to those who count datagrams. ``resumed`` is the last fragment with which it went on after it had expired.
     """
 
     key: FragmentKey
@@ -88,6 +88,7 @@ class FragmentedDatagram:
     met: bool = False
     follows: bool = False
     told: bool = False
+    resumed: SentFragment | None = None
 
     @property
     def size(self) -> int:
@@ -115,6 +116,15 @@ class FragmentedDatagram:
     def is_rest(self) -> bool:
         """Return whether these are what still came of the one before it, and no datagram that a sender began."""
         return self.follows and not any(part.first for part in self.fragments)
+
+    def goes_on_with(self, other: SentFragment) -> bool:
+        """Return whether a fragment begins where one of these ends, and overlaps none."""
+        follows = False
+        for part in self.fragments:
+            if part.start < other.end and other.start < part.end:
+                return False
+            follows = follows or part.end == other.start or (part.first and not part.end)
+        return follows and not other.first and other.start > 0
 
     def add(self, fragment: SentFragment) -> None:
         """Note a fragment that brings other octets than those before it."""
@@ -158,10 +168,15 @@ class FragmentArrival(NamedTuple):
 
 
 class SentDatagrams:
-    """The last ``most`` datagrams in fragments that were sent; the one silent for longest is given up for another."""
+    """The last ``most`` datagrams in fragments that were sent; the one silent for longest is given up for another.
 
-    def __init__(self, most: int) -> None:
+    One that expired may go on within ``late_s`` of its last fragment: a slow sender, no new datagram.
+    """
+
+    def __init__(self, most: int, late_s: float = 0.0) -> None:
         self.most = most
+        self._late_s = late_s
+        self._late: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
         self._given_up = deque[FragmentedDatagram](maxlen=most)
         self._known: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
         self._receivers: dict[bytes | None, int] = {}
@@ -180,7 +195,10 @@ class SentDatagrams:
                 return known
             del self._known[key]
             follows = known.fate in _BROKEN_OFF or (known.follows and not fragment.first)
-        new = self._known[key] = FragmentedDatagram(key, follows=follows)
+        new = self._resumed(key, fragment) if known is None else None
+        if new is None:
+            new = FragmentedDatagram(key, follows=follows)
+        self._known[key] = new
         self._meet(new)
         if len(self._known) > self.most:
             # of the oldest one that is over before one that is open
@@ -188,6 +206,16 @@ class SentDatagrams:
             over = (one for one, datagram in oldest if datagram.fate is not Fate.OPEN)
             self._forget(next(over, next(iter(self._known))))
         return new
+
+    def _resumed(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram | None:
+        """Return what expired under a key where this fragment goes on with it; any other begins another datagram."""
+        late = self._late.pop(key, None)
+        if late is None or not late.goes_on_with(fragment):
+            return None
+        if fragment.time_s - late.fragments[-1].time_s > self._late_s:
+            return None
+        late.fate, late.resumed = Fate.OPEN, fragment
+        return late
 
     def arrive(self, key: FragmentKey, fragment: SentFragment) -> FragmentArrival:
         """Note a fragment as sent; return it with its datagram."""
@@ -227,7 +255,7 @@ class SentDatagrams:
         """Note how many datagrams the receiver has open, in the new one and in those that it meets."""
         receiver = new.key.destination
         together = self._receivers[receiver] = self._receivers.get(receiver, 0) + 1
-        new.beside = together
+        new.beside = max(new.beside, together)
         if 1 < together <= MANY:  # those that were open when there were as many know it
             for other in self._known.values():
                 if other.key.destination == receiver and other.fate is Fate.OPEN:
@@ -265,6 +293,9 @@ class SentDatagrams:
             if datagram.fate is Fate.OPEN:
                 self.end(datagram, Fate.EXPIRED)
                 expired.append(datagram)
+                self._late[key] = datagram
+                if len(self._late) > self.most:
+                    self._late.popitem(last=False)
             del self._known[key]
         return expired
 

@@ -34,6 +34,7 @@ from lowpanbudget.stack.pieces import (
 )
 
 _MOST = 1 << 32  # datagrams: no memory holds more
+_LATE = 2  # time-outs that a sender may pause: what goes on later is taken for another datagram; our choice
 
 
 class Reassembler:
@@ -69,7 +70,7 @@ class Reassembler:
         self._max_datagrams = max_datagrams
         self._max_octets = max_octets
         self._arrival: FragmentArrival | None = None
-        self._sent = SentDatagrams(2 * max_datagrams)  # whole ones among them
+        self._sent = SentDatagrams(2 * max_datagrams, _LATE * timeout_s)  # whole ones among them
         self._open: HeldDatagrams[Pieces | Collected] = HeldDatagrams()
         self._absorbed = AbsorbedDatagrams()
 

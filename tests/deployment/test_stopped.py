@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 import pytest
 from findings import air
 from findings.air import CONTEXTS, NODE, ROOT, Capture
-from findings.cases_fragments import acknowledged
+from findings.cases_fragments import acknowledged, pausing
 
 from lowpanbudget import MeasuredFlow, audit, measure, parse_design
 from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
@@ -161,6 +161,20 @@ def test_what_was_missed_on_its_first_link_counts_where_it_came_further() -> Non
     (flow,) = measure(list(Capture(frames).records()), contexts=CONTEXTS, fcs=2).flows
     assert flow.arrived is not None
     assert (flow.datagrams, flow.arrived.count, flow.arrived.trials, flow.stopped) == (1, 1, 1, 0)
+
+
+def test_what_comes_too_late_was_sent_once_and_did_not_arrive() -> None:
+    """Three datagrams whose last two fragments come 70 s after the first, and one in a frame, acknowledged.
+
+    RFC 4944 section 5.3: after 60 s at most "the existing fragments MUST be discarded".
+    """
+    frames: Timed = [
+        *pausing(0, 1, 70, 70.1).timed(),
+        (1600.001, air.mended(bytes([2, 0, 99, 0, 0]))),
+    ]
+    (flow,) = measure(list(Capture(frames).records()), contexts=CONTEXTS, fcs=2).flows
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials, flow.perhaps, flow.stopped) == (1, 4, 0, 3)
 
 
 @pytest.mark.parametrize("aborted", [False, True])

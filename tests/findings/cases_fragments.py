@@ -94,6 +94,15 @@ def early(frames: Timed, *without: int) -> Timed:
     return [frame for number, frame in enumerate(frames) if number not in without]
 
 
+def pausing(*times: float) -> Capture:
+    """Three datagrams of so many frames, 400 s apart, whose frames come at these times; later another frame."""
+    frames: Timed = []
+    for number in range(3):
+        parts = air.pieces(air.datagram(bytes(LARGE)), tag=number + 1)[: len(times)]
+        frames += [(1 + 400.0 * number + at, part) for at, part in zip(times, parts, strict=True)]
+    return Capture([*frames, (1600.0, air.frame(air.datagram(), 99))])
+
+
 def unfinished(lost: int) -> Capture:
     """Four datagrams a minute and a half apart; of ``lost`` the last frame is missing."""
     frames: Timed = []
@@ -611,6 +620,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "two datagrams under two tags whose rest would make up one": (
         "fragments-disagree",
         rests_of_two,
+    ),
+    # of each all four fragments were sent: fragments-too-slow tells of them
+    "a datagram that goes on after the time of its receiver": (
+        "fragments-unfinished",
+        lambda: pausing(0, 1, 70, 70.1),
     ),
     "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
 }

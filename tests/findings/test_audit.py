@@ -13,7 +13,7 @@ from findings.air import CONTEXTS, NODE, ROOT, Capture, heavy, names
 from findings.cases_application import named_longer
 from findings.cases_compression import summed, under
 from findings.cases_delivery import promise, reading, store
-from findings.cases_fragments import route_counted
+from findings.cases_fragments import cut, pausing, route_counted
 from findings.cases_nodes import RELAY, asked, in_order
 from findings.cases_nodes import reading as reading_of
 from findings.cases_planning import from_far
@@ -453,6 +453,41 @@ def test_damaged_frames_prove_nothing_about_their_senders() -> None:
     frame = bytearray(air.frame(air.datagram(), 1, pan_id_compression=False, source_pan=air.PAN))
     frame[-1] ^= 1
     assert names(Capture([bytes(frame)]).fed()) == ["check-sequence-wrong"]
+
+
+@pytest.mark.parametrize(
+    ("times", "slow", "lost"),
+    [
+        # all are sent, too late: the time-out is "set to a maximum of 60 seconds" (RFC 4944 section 5.3)
+        ((0, 70, 70.1, 70.2), 9, 0),
+        ((0, 0.1, 0.2, 61), 3, 0),
+        # each pause counts for itself
+        ((0, 61, 122, 183), 9, 0),
+        # one that goes on and is not ended is slow, and not completed, once
+        ((0, 0.1, 70), 3, 3),
+        # what comes after more than two times that is taken for another datagram
+        ((0, 0.1, 130, 130.1), 0, 6),
+    ],
+)
+def test_a_datagram_that_goes_on_after_its_time_is_a_slow_one(
+    times: tuple[float, ...], slow: int, lost: int
+) -> None:
+    made = pausing(*times)
+    found = {one.name: one.count for one in made.followed()}
+    assert found.get("fragments-too-slow", 0) == slow
+    assert found.get("fragments-unfinished", 0) == lost
+    # the receiver gives up what it holds all the same, and each datagram counts once
+    told = survey(list(made.records()), contexts=made.contexts, fcs=2).total
+    assert (told.dropped, told.datagrams) == (max(lost, 3), 1)
+
+
+def test_another_datagram_under_the_tag_is_no_slow_one() -> None:
+    """The first fragment of one, and 70 s later a whole one of the same size."""
+    first, *_ = cut()
+    made = Capture([first, *cut(at=71.0), (300.0, air.frame(air.datagram(), 99))])
+    found = {one.name: one.cause for one in made.followed()}
+    assert "fragments-too-slow" not in found
+    assert found["fragments-unfinished"] == "1 of 2 datagrams in fragments were not completed"
 
 
 @pytest.mark.parametrize("name", ["sent-again-as-new", "fragments-too-slow", "interval-off-plan"])

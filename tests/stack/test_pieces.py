@@ -101,6 +101,25 @@ def test_a_silent_sender_is_told_once() -> None:
     assert reassembler.expired(200.0) == []
 
 
+def test_what_expired_goes_on_where_it_ended() -> None:
+    """Another fragment may not be of it: that overlaps, leaves a gap, is a first one, or comes after two time-outs."""
+    for offset, length, time_s, goes_on in (
+        (24, 24, 70.0, True),
+        (24, 24, 120.0, True),
+        (24, 24, 120.1, False),
+        (16, 24, 70.0, False),
+        (48, 24, 70.0, False),
+        (0, 24, 70.0, False),
+    ):
+        reassembler = Reassembler()
+        silent = fed(reassembler, fragment(0, bytes(24)), 0.0).datagram
+        assert reassembler.expired(60.1) == [silent]
+        arrival = fed(reassembler, fragment(offset, b"\1" * length), time_s)
+        assert (arrival.datagram is silent) == goes_on
+        assert silent.fate is (Fate.OPEN if goes_on else Fate.EXPIRED)
+        assert reassembler.held == length  # a receiver has given up the first
+
+
 def test_an_overlap_ends_what_was_sent_and_not_what_is_held() -> None:
     """ "A fresh reassembly may be commenced with the most recently received link fragment"."""
     reassembler = Reassembler()
