@@ -29,9 +29,9 @@ from lowpanbudget.stack.pieces import (
     FragmentedDatagram,
     FragmentKey,
     Pieces,
-    SentDatagrams,
     SentFragment,
 )
+from lowpanbudget.stack.sent import SentDatagrams
 
 _MOST = 1 << 32  # datagrams: no memory holds more
 _LATE = 2  # time-outs that a sender may pause: what goes on later is taken for another datagram; our choice

@@ -13,10 +13,10 @@ from lowpanbudget.stack.pieces import (
     FragmentArrival,
     FragmentedDatagram,
     FragmentKey,
-    SentDatagrams,
     SentFragment,
 )
 from lowpanbudget.stack.reassembly import Reassembler
+from lowpanbudget.stack.sent import SentDatagrams
 
 A, B, C = b"\x00\x01", b"\x00\x02", b"\x00\x03"
 SIZE = 72

@@ -20,12 +20,12 @@ from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond, SizeTooSmall
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import (
-    IN_PROGRESS_S,
     Fate,
     FragmentArrival,
     FragmentedDatagram,
     SentFragment,
 )
+from lowpanbudget.stack.sent import IN_PROGRESS_S
 from lowpanbudget.values import dataclass, field
 
 FRAGMENTS = Subject("fragments")
