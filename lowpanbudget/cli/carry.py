@@ -54,7 +54,7 @@ def command(
 
     The tree is loaded with all messages, retries and upkeep. Networks in slots are calculated, those that listen first
     are simulated, with confidence. Where the answer is no, changes are tried one by one. The exit code is 1 when the
-    network does not carry its messages, or when a burst is not in as often and as soon as asked for.
+    network does not carry its messages, or when a burst is not in as often and as soon as asked for, or breaks a limit.
     """
     from lowpanbudget.design.load import load_design
 

@@ -7,7 +7,13 @@ from statistics import stdev
 from typing import NamedTuple
 
 from lowpanbudget.arguments import whole_number
-from lowpanbudget.deployment.airtime import airtime, airtime_of
+from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of
+from lowpanbudget.deployment.burst_checks import (
+    MOST_OF_RUNS,
+    arrival_check,
+    limit_checks,
+    shares_on_air,
+)
 from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
 from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, slot_runs
@@ -49,19 +55,36 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
             f"flow {flow.name!r} goes {flow.direction}, a burst is sent to the root",
             hint="Name a flow from a node to the collector, the border or outside",
         )
-    frames = _frames(design, burst)
+    packet = _packet(design, burst)
+    frames = tuple(tuple(carried_frames(one.frames, design.loss)) for one in packet)
     traffic = traffic_of(design, airtime(design))
     way = _way(design.tree, burst, flow.hops, traffic, design.access)
-    place = _Fired(design, design.access, traffic, burst, way, frames)
+    place = _Fired(design, design.access, traffic, burst, way, packet, frames)
     slots = design.access.slots
     places = _ENDLESS if design.queue is None else design.queue.frames
     states = min(places, burst.packets) * (design.access.retries + 1)
     if slots is not None and not slots.cells:
         raise RequestError("no node has a cell to its parent", hint="access.slots.cells = 1")
     if slots is not None and len(way) == 2 and len(frames[0]) == 1 and states <= MOST_STATES:
-        return _exact(place, slots, frames[0][0], places, seed)
+        return _judged(place, _exact(place, slots, frames[0][0], places, seed), ())
     play = contention_runs if slots is None else slot_runs
-    return _played(place, play(design, traffic, way, frames, burst, runs, seed), runs, seed)
+    played = play(design, traffic, way, frames, burst, runs, seed)
+    return _judged(place, _played(place, played, runs, seed), played)
+
+
+def _judged(place: "_Fired", plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
+    """Return a plan with what it must keep to."""
+    half = plan.arrived_half_width if plan.all_in is None else plan.half_width
+    arrival = arrival_check(
+        f"burst {plan.name}", plan.packets, plan.all_in, plan.arrived, half, plan.wanted
+    )
+    limits, shares = place.design.limits, []
+    if limits is not None and limits.duty_cycle is not None:
+        shares = shares_on_air(
+            place.burst, place.traffic, place.access, place.way, place.frames, limits.window_s, runs
+        )
+    checks = [*limit_checks(limits, place.packet, place.names, shares), arrival]
+    return replace(plan, checks=tuple(sorted(checks, key=lambda check: check.holds)))
 
 
 class _Fired(NamedTuple):
@@ -72,6 +95,7 @@ class _Fired(NamedTuple):
     traffic: Traffic
     burst: Burst
     way: tuple[int, ...]
+    packet: tuple[MessageAirtime, MessageAirtime]
     frames: tuple[tuple[CarriedFrame, ...], ...]
 
     @property
@@ -100,8 +124,8 @@ class _Fired(NamedTuple):
         return self.burst.packets * sum(one.air_us + one.answer_us for one in sums) / 1e6
 
 
-def _frames(design: Design, burst: Burst) -> tuple[tuple[CarriedFrame, ...], ...]:
-    """Return the frames of one packet on the first hop and on later ones."""
+def _packet(design: Design, burst: Burst) -> tuple[MessageAirtime, MessageAirtime]:
+    """Return what one packet takes on the air on the first hop and on later ones."""
     flow = design.flow(burst.flow)
     found = []
     for path in design.paths(flow):
@@ -110,7 +134,7 @@ def _frames(design: Design, burst: Burst) -> tuple[tuple[CarriedFrame, ...], ...
             burst.name, flow.name, path.hop.name, flow.direction, burst.octets, burst.octets, burst.octets * 8,
             room_of(path), count <= flow.most_frames, count, flow.most_frames, 0, "", 0, (),
         )  # fmt: skip
-        found.append(tuple(carried_frames(airtime_of(design, one).frames, design.loss)))
+        found.append(airtime_of(design, one))
     return found[0], found[-1]
 
 
@@ -211,7 +235,7 @@ def _with_spread(plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
         return plan
     air_s = sum(airs) / len(airs)
     return replace(
-        plan, air_s=air_s, air_share=air_s / max(plan.lasts_s, air_s), air_most_s=airs[int(len(airs) * 0.95)]
+        plan, air_s=air_s, air_share=air_s / max(plan.lasts_s, air_s), air_most_s=airs[int(len(airs) * MOST_OF_RUNS)]
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from typing import NamedTuple
 
+from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.values import dataclass
 
 
@@ -47,6 +48,7 @@ class BurstPlan:
     air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
     ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst.
     ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where it is exact or all arrived).
+    ``checks`` are what it must keep to: its arrival, and the limits of slot and design, what does not hold first.
     """
 
     name: str
@@ -74,10 +76,9 @@ class BurstPlan:
     queues: tuple[QueueCurve, ...]
     air_most_s: float | None = None
     arrived_half_width: float = 0.0
+    checks: tuple[LimitCheck, ...] = ()
 
     @property
     def holds(self) -> bool:
-        """Return whether all are in by the time asked for often enough; without such a time, whether all arrive."""
-        if self.all_in is None:
-            return self.arrived >= self.packets * self.wanted
-        return self.all_in >= self.wanted
+        """Return whether it is in as often and as soon as asked for, or too close to tell, and breaks no limit."""
+        return all(check.holds for check in self.checks)

@@ -29,7 +29,8 @@ Frames = tuple[tuple[CarriedFrame, ...], ...]  # of a packet on the first hop an
 class BurstRun(NamedTuple):
     """One run: seconds from the first packet to each arrival (None: lost), what lost it on which hop, queues by hop.
 
-    ``air_s``: how long all its packets were on the air together, acknowledgements included (None: not counted).
+    ``air_s``: how long all its packets were on the air together, acknowledgements included (None: not counted);
+    ``worst_s`` the most that each node on the way was for them within the window of the design's limits.
     """
 
     arrived_s: tuple[float | None, ...]
@@ -37,6 +38,7 @@ class BurstRun(NamedTuple):
     lost_at: tuple[int, ...]
     lengths: tuple[tuple[tuple[float, int], ...], ...]
     air_s: float | None = None
+    worst_s: tuple[float, ...] = ()
 
 
 def slot_runs(
@@ -126,6 +128,7 @@ def contention_runs(
     places = None if design.queue is None else design.queue.frames
     states = link_states(design.loss, max(frame.octets for frame in frames[0]))
     reception = reception_of(traffic.tree)
+    window_s = inf if design.limits is None else design.limits.window_s
     found = []
     for run in range(runs):
         air = Air(rules, reception, sendings, places, seed * 1_000_003 + run, states, keeps=True)
@@ -133,11 +136,13 @@ def contention_runs(
         numbers = air.plan(
             len(sendings) - 1, [n * burst.every_s * 1e6 for n in range(burst.packets)]
         )
-        found.append(_contention_run(air, numbers, way, burst))
+        found.append(_contention_run(air, numbers, way, burst, window_s))
     return found
 
 
-def _contention_run(air: Air, numbers: range, way: tuple[int, ...], burst: Burst) -> BurstRun:
+def _contention_run(
+    air: Air, numbers: range, way: tuple[int, ...], burst: Burst, window_s: float
+) -> BurstRun:
     begins = _SETTLES_S * 1e6
     ends = begins + burst.packets * burst.every_s * 1e6
     air.play(until_us=ends)
@@ -152,9 +157,30 @@ def _contention_run(air: Air, numbers: range, way: tuple[int, ...], burst: Burst
     for at, node, length in air.lengths:
         if node in hops and hops[node] < len(lengths):
             lengths[hops[node]].append(((at - begins) / 1e6, length))
+    sent: dict[int, list[tuple[float, float]]] = {node: [] for node in way}
+    for at, node, us in sorted(one for number in numbers for one in air.fired[number]):
+        sent[node].append((at, us))
     return BurstRun(
         tuple(None if at is None else (at - begins) / 1e6 for at, _, _ in outcomes),
         tuple("" if at is not None else "queue" if cause == "queue" else "link" for at, cause, _ in outcomes),
         tuple(-1 if at is not None else hops.get(node, -1) for at, _, node in outcomes),
-        tuple(map(tuple, lengths)), sum(air.fired[number].air_us for number in numbers) / 1e6,
+        tuple(map(tuple, lengths)), sum(us for times in sent.values() for _, us in times) / 1e6,
+        tuple(_worst_us(sent[node], window_s * 1e6) / 1e6 for node in way),
     )  # fmt: skip
+
+
+def _worst_us(sent: Sequence[tuple[float, float]], window_us: float) -> float:
+    """Return the most that one node was on the air in a window; ``sent`` are the beginnings and lengths of its frames.
+
+    No window has more of them than one of those that end with a frame.
+    """
+    worst = inside = 0.0
+    first = 0
+    for at, us in sent:
+        inside += us
+        begins = at + us - window_us
+        while sum(sent[first]) <= begins:
+            inside -= sent[first][1]
+            first += 1
+        worst = max(worst, inside - max(begins - sent[first][0], 0.0))
+    return worst

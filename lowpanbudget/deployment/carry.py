@@ -137,7 +137,7 @@ def _nodes(
 ) -> Iterable[CarriedNode]:
     children = traffic.tree.children()
     drawn = draws(design, nodes, children)
-    sent = [_sent(node, [nodes[child] for child in children[node.node]]) for node in nodes]
+    sent = [node.on_air([nodes[child] for child in children[node.node]]) for node in nodes]
     ranges, slots = reception_of(traffic.tree), access.slots
     shared: float | None
     for node in nodes:
@@ -162,12 +162,6 @@ def _nodes(
             None if draw is None else draw.days, draw is not None and draw.always_listens,
             () if draw is None else draw.parts, 0.0 if queue is None else queue.half_width,
         )  # fmt: skip
-
-
-def _sent(node: NodeLoad, below: Sequence[NodeLoad]) -> float:
-    """Return the part of time that a node is on the air: its frames, and answers to what it receives."""
-    frames = node.up.air + node.near.air + sum(child.down.air for child in below)
-    return frames + node.down.answer_air + sum(child.up.answer_air for child in below)
 
 
 def _sleep(design: Design, nodes: Sequence[NodeLoad]) -> SleepWait | None:

@@ -33,7 +33,7 @@ def checks_of(
 ) -> tuple[LimitCheck, ...]:
     """Return all that was checked, of each matter what strains it most; what does not hold first."""
     limits, slots = design.limits, None if design.access is None else design.access.slots
-    found = list(_frames(messages))
+    found = list(frame_checks(messages))
     if slots is not None:
         found += [*_cells(nodes, slots), *_relays(nodes, slots, traffic), *_shared(nodes, slots)]
     found += _queues(nodes, limits)
@@ -58,7 +58,7 @@ def _rank(check: LimitCheck) -> tuple[bool, int, bool, float]:
     return check.holds, cause, not check.is_close, -check.strain
 
 
-def _check(
+def check_of(
     matter: Matter, about: str, text: str, measured: float, allowed: float, unit: str
 ) -> LimitCheck:
     """Return a check of what may be as much as ``allowed`` at most."""
@@ -68,7 +68,7 @@ def _check(
     )
 
 
-def _played(
+def played_check(
     matter: Matter, about: str, text: str, measured: float, allowed: float, unit: str, half_width: float
 ) -> LimitCheck:  # fmt: skip
     """Return a check of what came out as ``measured``, give or take (0: exact): a no where it is sure."""
@@ -83,10 +83,11 @@ def _played(
 
 
 def _give(half_width: float) -> str:
-    return f" (give or take {_percent(half_width)})" if half_width else ""
+    return f" (give or take {percent(half_width)})" if half_width else ""
 
 
-def _frames(messages: Sequence[MessageAirtime]) -> Iterator[LimitCheck]:
+def frame_checks(messages: Sequence[MessageAirtime]) -> Iterator[LimitCheck]:
+    """Yield what messages break by themselves."""
     for one in messages:
         for reason in one.over:
             about = f"{one.flow} {one.message}, {one.hop} hop"
@@ -125,7 +126,7 @@ def _relays(nodes: Sequence[CarriedNode], slots: Slots, traffic: Traffic) -> Ite
         text = (
             f"its links and the shared cells take {taken} slots, a slotframe has {slots.slotframe}"
         )
-        yield _check("relay", f"node {node.name}", text, taken, slots.slotframe, "slots")
+        yield check_of("relay", f"node {node.name}", text, taken, slots.slotframe, "slots")
 
 
 def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
@@ -143,9 +144,9 @@ def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
         met = 1 - exp(-frames / slots.shared_cells)
         text = (
             f"{frames:.3g} frames to all in a slotframe share {plural(slots.shared_cells, 'cell')}: "
-            f"{_percent(met)} of them meet another one"
+            f"{percent(met)} of them meet another one"
         )
-        yield _check("shared", about, text, frames, slots.shared_cells, "frames")
+        yield check_of("shared", about, text, frames, slots.shared_cells, "frames")
 
 
 def may_refuse(limits: Limits | None) -> float:
@@ -157,10 +158,10 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
     allowed = may_refuse(limits)
     for node in nodes:
         if node.queue_full is not None:
-            text = f"{_percent(node.queue_full)} of the frames find its queue full{_give(node.queue_half_width)}"
+            text = f"{percent(node.queue_full)} of the frames find its queue full{_give(node.queue_half_width)}"
             text += f", {allowed * 100:.3g} % are allowed"
             about = f"node {node.name}"
-            yield _played(
+            yield played_check(
                 "queue", about, text, node.queue_full, allowed, "share", node.queue_half_width
             )
 
@@ -173,14 +174,14 @@ def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator
         in_runs = one.in_runs is not None and one.in_runs < one.delivered
         yield _delivery(one, about, None if limits is None else limits.delivery, in_runs=in_runs)
         if limits is not None and limits.latency_s is not None and one.in_time is not None:
-            text = f"{_percent(one.in_time)} are there within {limits.latency_s:g} s"
+            text = f"{percent(one.in_time)} are there within {limits.latency_s:g} s"
             if in_runs:
                 text += " where losses come in runs"
             if one.messages is None and one.delays is not None:
                 text += " with empty queues"
             text += f"{_give(one.in_time_half_width)}, {limits.latency_share * 100:g} % are to be"
             late, allowed = 1 - one.in_time, 1 - limits.latency_share
-            yield _played(
+            yield played_check(
                 "latency", about, text, late, allowed, "share late", one.in_time_half_width
             )
 
@@ -189,9 +190,9 @@ def _delivery(one: HopService, about: str, wanted: float | None, *, in_runs: boo
     """Return whether so many messages arrive as are wanted; without a word of the design whether most of them do."""
     share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
     share *= 1.0 if one.queued is None else one.queued
-    text = f"{_percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
+    text = f"{percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
     if one.queued is not None and one.queued < 1 - _SEEN:
-        text += f", {_percent(1 - one.queued)} are lost to full queues"
+        text += f", {percent(1 - one.queued)} are lost to full queues"
     least = MOST if wanted is None else wanted
     text += f"{_give(one.half_width)}, "
     text += (
@@ -199,18 +200,16 @@ def _delivery(one: HopService, about: str, wanted: float | None, *, in_runs: boo
         if wanted is None
         else f"limits.delivery is {least * 100:g} %"
     )
-    return _played("delivery", about, text, 1 - share, 1 - least, "share lost", one.half_width)
+    return played_check("delivery", about, text, 1 - share, 1 - least, "share lost", one.half_width)
 
 
 def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck]:
     for node in nodes:
         about = f"node {node.name}"
         if limits.duty_cycle is not None:
-            text = (
-                f"it is on the air {_percent(node.duty_cycle)} of the time, limits.duty_cycle is "
-            )
+            text = f"it is on the air {percent(node.duty_cycle)} of the time, limits.duty_cycle is "
             text += f"{limits.duty_cycle * 100:g} %"
-            yield _check("duty", about, text, node.duty_cycle, limits.duty_cycle, "share")
+            yield check_of("duty", about, text, node.duty_cycle, limits.duty_cycle, "share")
         if limits.battery_days is not None and node.battery_days is not None:
             least = node.battery_days.least
             text = f"its battery lasts {days_text(node.battery_days)} days, limits.battery_days is "
@@ -228,11 +227,11 @@ def _sleep(
 ) -> Iterator[LimitCheck]:
     if timeout_s is not None:
         text = f"they poll each {poll_s:g} s, their parents forget them after {timeout_s:g} s"
-        yield _check("poll", "sleeping children", text, poll_s, timeout_s, "s")
+        yield check_of("poll", "sleeping children", text, poll_s, timeout_s, "s")
     if sleep.held_full is not None:
         allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
-        text = f"{_percent(sleep.held_full)} of the frames for them find no place at their parent"
-        yield _check("held", "sleeping children", text, sleep.held_full, allowed, "share")
+        text = f"{percent(sleep.held_full)} of the frames for them find no place at their parent"
+        yield check_of("held", "sleeping children", text, sleep.held_full, allowed, "share")
 
 
 def days_text(days: Estimate) -> str:
@@ -241,7 +240,7 @@ def days_text(days: Estimate) -> str:
     return " to ".join(dict.fromkeys(texts))
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
     """Return a share in per cent with as many digits as tell it from all and from nothing."""
     value = share * 100
     if 0 < value < 1e-6:

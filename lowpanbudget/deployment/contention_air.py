@@ -96,7 +96,8 @@ class Air:
         self._answered = [NOBODY] * nodes  # whom it is owed
         self._begins_then = [False] * nodes  # it has something to send once it has answered
         self._planned: deque[int] = deque()
-        self.fired: dict[int, MovingMessage] = {}  # of what was planned, by number
+        # of what was planned, by number: when, by which node and how long it was on the air
+        self.fired: dict[int, list[tuple[float, int, float]]] = {}
         if total:
             self._later(_NEXT, 0, -log(1 - self._random()) / total)
 
@@ -148,7 +149,8 @@ class Air:
             elif kind == _FRAME_BEGINS:
                 message, frame, to = queues[node][0]
                 transmissions += 1
-                message.air_us += frame.air_us
+                if message.sent is not None:
+                    message.sent.append((now, node, frame.air_us))
                 tries[node] += to != NOBODY
                 until = now + frame.air_us
                 send(node, now, until, to, node)
@@ -156,7 +158,9 @@ class Air:
             elif kind == _ANSWER_BEGINS:
                 to = answered[node]
                 until = now + answers[node]
-                queues[to][0][0].air_us += answers[node]
+                sent = queues[to][0][0].sent
+                if sent is not None:
+                    sent.append((now, node, answers[node]))
                 send(node, now, until, to, nodes + to)
                 heapreplace(events, (until, _ANSWER_ENDS * nodes + node))
             else:
@@ -172,10 +176,9 @@ class Air:
                     self._gives_up(node)
                 else:
                     number = self._planned.popleft()
-                    message = self.fired[number] = MovingMessage(
-                        number, log.sending_of(number), now
-                    )
-                    self._enqueue(message)
+                    sent = []
+                    self.fired[number] = sent
+                    self._enqueue(MovingMessage(number, log.sending_of(number), now, sent))
         self.events += played
         self.ccas += ccas
         self.busy += busy

@@ -8,19 +8,22 @@ NOBODY = -1
 class MovingMessage:
     """A message on its way: which sending it is of, when it began, how far it is, and what arrived of it there.
 
-    ``air_us``: how long its frames, and acknowledgements of them, were on the air.
+    ``sent``: when, by which node and how long its frames, and acknowledgements of them, were on the air; None where
+    that is not kept.
     """
 
-    __slots__ = ("air_us", "arrived", "born", "lost", "number", "reached", "sending")
+    __slots__ = ("arrived", "born", "lost", "number", "reached", "sending", "sent")
 
-    def __init__(self, number: int, sending: int, born: float) -> None:
+    def __init__(
+        self, number: int, sending: int, born: float, sent: list[tuple[float, int, float]] | None = None
+    ) -> None:  # fmt: skip
         self.number = number
         self.sending = sending
         self.born = born
         self.reached = 0
         self.arrived = 0
         self.lost = False
-        self.air_us = 0.0
+        self.sent = sent
 
 
 class SettledMessages:

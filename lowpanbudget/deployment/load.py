@@ -114,6 +114,11 @@ class NodeLoad:
     down: LinkLoad
     near: LinkLoad
 
+    def on_air(self, below: Sequence["NodeLoad"]) -> float:
+        """Return the part of time that it is on the air: its frames, and answers to what it receives."""
+        frames = self.up.air + self.near.air + sum(child.down.air for child in below)
+        return frames + self.down.answer_air + sum(child.up.answer_air for child in below)
+
 
 def _plus(one: Estimate, other: Estimate, times: float) -> Estimate:
     return Estimate(*(a + b * times for a, b in zip(one, other, strict=True)))

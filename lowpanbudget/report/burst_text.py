@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan
+from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.errors import plural
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.carries import BURST_CAUTION, CAUTION
@@ -29,6 +30,9 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     elif plan.lost_queue + plan.lost_link:
         air += ", if no packet is dropped"
     paragraph(console, screen, f"Fired, it takes about {air}. {BURST_CAUTION}", "bold")
+    for check in _limits(plan):
+        text = f"{check.about}: {check.text}."
+        paragraph(console, screen, text, "" if check.holds else "bold")
     console.print()
     for text in _story(plan):
         paragraph(console, screen, text)
@@ -46,12 +50,25 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
 
 
 def answer(plan: BurstPlan) -> str:
-    """Return yes or no, and how many packets are in."""
+    """Return yes or no, first with a limit that is broken, and how many packets are in."""
+    said = f"{_in(plan)}{': too close to tell' if any(one.is_close for one in plan.checks) else ''}"
+    limits = _limits(plan)
+    if limits and not limits[0].holds:
+        return f"No. {limits[0].about}: {limits[0].text}. {said[0].upper()}{said[1:]}"
+    return f"{'Yes' if plan.holds else 'No'}: {said}"
+
+
+def _limits(plan: BurstPlan) -> list[LimitCheck]:
+    """Return what was checked beside the arrival, what does not hold first."""
+    return [one for one in plan.checks if one.matter not in ("delivery", "latency")]
+
+
+def _in(plan: BurstPlan) -> str:
+    """Return how many packets are in, and how many are asked for."""
     hops = plural(len(plan.way) - 1, "hop")
-    word = "Yes" if plan.holds else "No"
     if plan.all_in is None:
         return (
-            f"{word}: {_arrived(plan)} of {plural(plan.packets, 'packet')} of {plan.name} arrive over {hops}, "
+            f"{_arrived(plan)} of {plural(plan.packets, 'packet')} of {plan.name} arrive over {hops}, "
             f"{plan.wanted * 100:g} % are to"
         )
     one = plan.packets == 1
@@ -60,7 +77,7 @@ def answer(plan: BurstPlan) -> str:
     if plan.runs is not None:
         chance = f"{round(plan.all_in * plan.runs)} of {plan.runs} runs, give or take {share_of(plan.half_width)}"
     return (
-        f"{word}: {which} after {plan.all_in_s:g} s over {hops} in {chance}; "
+        f"{which} after {plan.all_in_s:g} s over {hops} in {chance}; "
         f"{plan.wanted * 100:g} % are asked for"
     )
 

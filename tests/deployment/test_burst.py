@@ -159,6 +159,68 @@ def test_time_on_the_air_of_a_burst_counts_every_try() -> None:
     assert plan.air_most_s > plan.air_s
 
 
+@pytest.mark.parametrize(
+    ("access", "every_s", "window_s", "relayed"),
+    [(CSMA, 1.0, 4.5, 5), (CSMA, 1.0, 360, 10), (SLOTS, 1.0, 4.5, 5), (SLOTS, 0.1, 10.1, 10), (SLOTS, 0.1, 360, 10)],
+)  # fmt: skip
+def test_the_duty_cycle_of_a_burst_is_that_of_its_worst_window(
+    access: str, every_s: float, window_s: float, relayed: int
+) -> None:
+    """Ten packets over a relay, which sends each and answers the sender: five in 4.5 s, or one in each cell of 1.01 s.
+
+    Octets of 32 µs as above; in slots an acknowledgement has 15, with addresses, PAN and the correction of time. Beside
+    them each of both nodes sends a reading a day, which is less than a part in 300.
+    """
+    first_us, later_us, answer_us = (
+        octets * 32
+        for octets in (
+            6 + 11 + 2 + 2 + 4 + 19,
+            6 + 11 + 2 + 3 + 4 + 19,
+            6 + (5 if access == CSMA else 15),
+        )
+    )
+    assert first_us < later_us
+    share = relayed * (later_us + answer_us) / 1e6 / window_s
+    for allowed, holds in ((share * 1.01, True), (share * 0.99, False)):
+        limits = f"[limits]\nduty_cycle = {allowed:.12f}\nwindow_s = {window_s}\n"
+        plan = carry_burst(volley(access, 10, 2, every_s=every_s, more=limits), "volley", runs=20)
+        (duty,) = (one for one in plan.checks if one.matter == "duty")
+        assert duty.about == "node 1.1"
+        assert duty.allowed == pytest.approx(allowed)
+        assert duty.measured == pytest.approx(share, rel=0.003)
+        assert (duty.holds, plan.holds) == (holds, holds)
+        assert f"of the worst {window_s:g} s, limits.duty_cycle is " in duty.text
+        said = "Yes: 10 of 10 packets" if holds else f"No. node 1.1: {duty.text}. 10 of 10 packets"
+        assert answer(plan).startswith(said)
+
+
+def test_a_packet_that_breaks_a_limit_by_itself() -> None:
+    """44 octets of 32 µs are 1.408 ms, and 19 more of them on either hop are."""
+    plan = carry_burst(volley(CSMA, 2, 1, more="[limits]\nframe_ms = 1.3\n"), "volley", runs=20)
+    assert [one.matter for one in plan.checks if not one.holds] == ["frame"] * 2
+    assert answer(plan).startswith(
+        "No. readings volley, first hop: a frame takes 1.344 ms, limits.frame_ms is 1.3. 2 "
+    )
+
+
+@pytest.mark.parametrize(
+    ("whole", "holds", "is_close"), [(196, True, False), (191, True, True), (189, True, True), (181, False, False)]
+)  # fmt: skip
+def test_a_burst_whose_luck_decides_is_told_so(
+    monkeypatch: pytest.MonkeyPatch, whole: int, holds: bool, is_close: bool
+) -> None:
+    """Of 200 runs, 95 % asked for: 1.96 standard errors are 1.9 % of 196, 2.9 of 191, 3.2 of 189 and 4.1 of 181."""
+    runs = [
+        BurstRun((1.0, 2.0 if number < whole else None), ("", ""), (-1, -1), ((), ()))
+        for number in range(200)
+    ]
+    plan = played(monkeypatch, volley(SLOTS, 2, 2, all_in_s=60), runs)
+    assert [(one.holds, one.is_close) for one in plan.checks] == [(holds, is_close)]
+    assert plan.holds == holds
+    assert answer(plan).endswith(": too close to tell") == is_close
+    assert answer(plan).startswith("Yes: " if holds else "No: ")
+
+
 def test_what_meets_is_on_the_air_again() -> None:
     """Nodes that hear nobody: two frames in a row meet on the way, and each try of them counts."""
     plan = carry_burst(
