@@ -2,8 +2,10 @@
 
 from collections.abc import Iterator
 from functools import lru_cache
+from typing import Literal, NamedTuple
 
 from lowpanbudget.bits import StandInOctets
+from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.timeline import FrameAirtime, total, transmission
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.estimate import Estimate
@@ -15,7 +17,7 @@ from lowpanbudget.design.upkeep import upkeep_frames
 from lowpanbudget.layers.link.phy import PhyTiming
 from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.stack.encoding import Encoded
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import dataclass, field, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,20 @@ class FrameTimes:
         return self.last - self.first + 1
 
 
+class BrokenLimit(NamedTuple):
+    """What a message breaks by itself, in words: ``measured`` against ``allowed`` in ``unit``.
+
+    ``is_own``: it is one of the design's ``[limits]``, not of its slots.
+    """
+
+    matter: Literal["frame", "duty"]
+    text: str
+    measured: float
+    allowed: float
+    unit: str
+    is_own: bool = True
+
+
 @dataclass(frozen=True, slots=True)
 class MessageAirtime:
     """What one message of one flow takes on one hop.
@@ -39,8 +55,8 @@ class MessageAirtime:
     ``octets`` are the application's, of the greatest message or of one that collects ``readings``. A node takes a
     reading each ``every_s`` seconds and sends each ``sends_every_s`` (None: the design does not say). ``on_air_us``:
     all frames of one message, sent once; ``duty_cycle`` the part of the time in which that keeps one sender on the air.
-    ``energy_uj`` and ``receiver_uj`` are microjoules a message, None without the values of a radio. ``over``: which
-    limits of the slot or of the design it breaks, none when it may be sent so.
+    ``energy_uj`` and ``receiver_uj`` are microjoules a message, None without the values of a radio. ``broken``: which
+    limits of the slot or of the design it breaks, none when it may be sent so; ``over`` is that in words.
     """
 
     flow: str
@@ -56,7 +72,12 @@ class MessageAirtime:
     duty_cycle: float | None
     energy_uj: Estimate | None
     receiver_uj: Estimate | None
-    over: tuple[str, ...]
+    broken: tuple[BrokenLimit, ...] = field(repr=False)
+
+    @property
+    def over(self) -> tuple[str, ...]:
+        """Return in words which limits it breaks."""
+        return tuple(one.text for one in self.broken)
 
     @property
     def count(self) -> int:
@@ -66,10 +87,11 @@ class MessageAirtime:
     @property
     def fits(self) -> bool:
         """Return whether it keeps to the slot and to the design's own limits."""
-        return not self.over
+        return not self.broken
 
 
 UPKEEP = "upkeep"
+_ROUNDING = 1e-12
 
 
 def airtime(design: Design, flow: str | None = None) -> list[MessageAirtime]:
@@ -152,7 +174,8 @@ def _message(
     on_air = sum(group.count * group.times.on_air_us for group in groups)
     every = one.sends_every_s
     duty = None if every is None else on_air / 1e6 / every
-    over = [] if groups else ["it is larger than any datagram, and is not sent"]
+    too_large = "it is larger than any datagram, and is not sent"
+    over = [] if groups else [BrokenLimit("frame", too_large, one.octets, 0.0, "octets", False)]
     over += _over(groups, duty, limits, access)
     return MessageAirtime(
         one.flow, one.hop, one.direction, one.message, one.octets, one.readings, path.flow.every_s, every, groups,
@@ -170,22 +193,42 @@ def _energies(groups: tuple[FrameTimes, ...]) -> tuple[Estimate | None, Estimate
 
 def _over(
     groups: tuple[FrameTimes, ...], duty: float | None, limits: Limits | None, access: Access
-) -> Iterator[str]:
+) -> Iterator[BrokenLimit]:
     """Yield what a message breaks: the times of the slot, and limits of the design."""
     longest = max((group.times.on_air_us for group in groups), default=0.0)
     answer = max((group.times.acknowledgement_us for group in groups), default=0.0)
     if access.slots is not None:
         times = access.slots.template
-        if longest > times.max_tx:
-            yield f"a frame takes {longest:g} µs, the slot leaves it {times.max_tx:g}"
-        if answer > times.max_ack:
-            yield f"the acknowledgement takes {answer:g} µs, the slot leaves it {times.max_ack:g}"
+        for what, us, most in (
+            ("a frame", longest, times.max_tx),
+            ("the acknowledgement", answer, times.max_ack),
+        ):
+            if us > most:
+                is_, may_be = beside(us, most)
+                text = f"{what} takes {is_} µs, the slot leaves it {may_be}"
+                yield BrokenLimit("frame", text, us, most, "µs", is_own=False)
     if limits is None:
         return
     if limits.frame_ms is not None and longest > limits.frame_ms * 1000:
-        yield f"a frame takes {longest / 1000:g} ms, limits.frame_ms is {limits.frame_ms:g}"
-    if limits.duty_cycle is not None and duty is not None and duty > limits.duty_cycle:
-        yield f"its duty cycle is {duty:.3g}, limits.duty_cycle is {limits.duty_cycle:g}"
+        is_, may_be = beside(longest / 1000, limits.frame_ms)
+        text = f"a frame takes {is_} ms, limits.frame_ms is {may_be}"
+        yield BrokenLimit("frame", text, longest / 1000, limits.frame_ms, "ms")
+    if limits.duty_cycle is None:
+        return
+    left_ms = limits.duty_cycle * limits.window_s * 1000
+    if longest / 1000 > left_ms * (1 + _ROUNDING):
+        is_, may_be = beside(longest / 1000, left_ms)
+        text = (
+            f"a frame takes {is_} ms, limits.duty_cycle leaves it {may_be}: {limit_percent(limits.duty_cycle)} of "
+            f"limits.window_s, {limits.window_s:g} s"
+        )
+        yield BrokenLimit("duty", text, longest / 1000, left_ms, "ms")
+    if duty is not None and duty > limits.duty_cycle * (1 + _ROUNDING):
+        text = (
+            f"its sender alone is on the air {percent(duty, limits.duty_cycle)} of the time, limits.duty_cycle is "
+            f"{limit_percent(limits.duty_cycle)}"
+        )
+        yield BrokenLimit("duty", text, duty, limits.duty_cycle, "share")
 
 
 def _upkeep(design: Design, access: Access, timing: PhyTiming) -> Iterator[MessageAirtime]:

@@ -6,7 +6,8 @@ from math import ceil
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.deployment.carried import LimitCheck
-from lowpanbudget.deployment.checks import check_of, frame_checks, percent, played_check
+from lowpanbudget.deployment.checks import check_of, frame_checks, played_check
+from lowpanbudget.deployment.digits import limit_percent, percent
 from lowpanbudget.deployment.load import loads, sums_of
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
 from lowpanbudget.design.access import Access
@@ -20,10 +21,10 @@ def arrival_check(
 ) -> LimitCheck:
     """Return whether all packets are in often enough, ``all_in`` give or take, or where no time is asked for arrive."""
     if all_in is not None:
-        text = f"all are in in time with a chance of {percent(all_in)}"
+        text = f"all are in in time with a chance of {percent(all_in, wanted)}"
         late = 1 - all_in
         return played_check("latency", name, text, late, 1 - wanted, "share late", half_width)
-    text, lost = f"{percent(arrived / packets)} arrive", 1 - arrived / packets
+    text, lost = f"{percent(arrived / packets, wanted)} arrive", 1 - arrived / packets
     half = half_width / packets
     return played_check("delivery", name, text, lost, 1 - wanted, "share lost", half)
 
@@ -39,9 +40,10 @@ def limit_checks(
     if limits is None or limits.duty_cycle is None:
         return
     worst = max(range(len(names)), key=lambda place: on_air[place])
+    share = percent(on_air[worst], limits.duty_cycle)
     text = (
-        f"with its usual messages and this burst it is on the air {percent(on_air[worst])} of the worst "
-        f"{limits.window_s:g} s, limits.duty_cycle is {limits.duty_cycle * 100:g} %"
+        f"with its usual messages and this burst it is on the air {share} of the worst {limits.window_s:g} s, "
+        f"limits.duty_cycle is {limit_percent(limits.duty_cycle)}"
     )
     yield check_of("duty", f"node {names[worst]}", text, on_air[worst], limits.duty_cycle, "share")
 

@@ -5,6 +5,7 @@ from math import exp, inf
 
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.carried import CarriedNode, LimitCheck, Matter, SleepWait
+from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Slots
@@ -89,9 +90,12 @@ def _give(half_width: float) -> str:
 def frame_checks(messages: Sequence[MessageAirtime]) -> Iterator[LimitCheck]:
     """Yield what messages break by themselves."""
     for one in messages:
-        for reason in one.over:
-            about = f"{one.flow} {one.message}, {one.hop} hop"
-            yield LimitCheck("frame", about, reason, 0.0, 0.0, "", inf, holds=False)
+        about = f"{one.flow} {one.message}, {one.hop} hop"
+        for limit in one.broken:
+            strain = limit.measured / limit.allowed if limit.allowed else inf
+            yield LimitCheck(
+                limit.matter, about, limit.text, limit.measured, limit.allowed, limit.unit, strain, holds=False
+            )  # fmt: skip
 
 
 def _cells(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
@@ -158,8 +162,8 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
     allowed = may_refuse(limits)
     for node in nodes:
         if node.queue_full is not None:
-            text = f"{percent(node.queue_full)} of the frames find its queue full{_give(node.queue_half_width)}"
-            text += f", {allowed * 100:.3g} % are allowed"
+            text = f"{percent(node.queue_full, allowed)} of the frames find its queue full"
+            text += f"{_give(node.queue_half_width)}, {allowed * 100:.3g} % are allowed"
             about = f"node {node.name}"
             yield played_check(
                 "queue", about, text, node.queue_full, allowed, "share", node.queue_half_width
@@ -174,12 +178,14 @@ def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator
         in_runs = one.in_runs is not None and one.in_runs < one.delivered
         yield _delivery(one, about, None if limits is None else limits.delivery, in_runs=in_runs)
         if limits is not None and limits.latency_s is not None and one.in_time is not None:
-            text = f"{percent(one.in_time)} are there within {limits.latency_s:g} s"
+            text = f"{percent(one.in_time, limits.latency_share)} are there within {limits.latency_s:g} s"
             if in_runs:
                 text += " where losses come in runs"
             if one.messages is None and one.delays is not None:
                 text += " with empty queues"
-            text += f"{_give(one.in_time_half_width)}, {limits.latency_share * 100:g} % are to be"
+            text += (
+                f"{_give(one.in_time_half_width)}, {limit_percent(limits.latency_share)} are to be"
+            )
             late, allowed = 1 - one.in_time, 1 - limits.latency_share
             yield played_check(
                 "latency", about, text, late, allowed, "share late", one.in_time_half_width
@@ -190,15 +196,15 @@ def _delivery(one: HopService, about: str, wanted: float | None, *, in_runs: boo
     """Return whether so many messages arrive as are wanted; without a word of the design whether most of them do."""
     share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
     share *= 1.0 if one.queued is None else one.queued
-    text = f"{percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
+    least = MOST if wanted is None else wanted
+    text = f"{percent(share, least)} arrive{' where losses come in runs' if in_runs else ''}"
     if one.queued is not None and one.queued < 1 - _SEEN:
         text += f", {percent(1 - one.queued)} are lost to full queues"
-    least = MOST if wanted is None else wanted
     text += f"{_give(one.half_width)}, "
     text += (
-        f"{least * 100:g} % are taken to be enough: limits.delivery says no other"
+        f"{limit_percent(least)} are taken to be enough: limits.delivery says no other"
         if wanted is None
-        else f"limits.delivery is {least * 100:g} %"
+        else f"limits.delivery is {limit_percent(least)}"
     )
     return played_check("delivery", about, text, 1 - share, 1 - least, "share lost", one.half_width)
 
@@ -207,13 +213,17 @@ def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck
     for node in nodes:
         about = f"node {node.name}"
         if limits.duty_cycle is not None:
-            text = f"it is on the air {percent(node.duty_cycle)} of the time, limits.duty_cycle is "
-            text += f"{limits.duty_cycle * 100:g} %"
+            share = percent(node.duty_cycle, limits.duty_cycle)
+            text = f"it is on the air {share} of the time, limits.duty_cycle is "
+            text += limit_percent(limits.duty_cycle)
             yield check_of("duty", about, text, node.duty_cycle, limits.duty_cycle, "share")
         if limits.battery_days is not None and node.battery_days is not None:
             least = node.battery_days.least
-            text = f"its battery lasts {days_text(node.battery_days)} days, limits.battery_days is "
-            text += f"{limits.battery_days:g}"
+            days = node.battery_days
+            lasts, wanted = days_text(days), f"{limits.battery_days:g}"
+            if least < limits.battery_days and lasts.startswith(wanted):
+                lasts, wanted = beside(least, limits.battery_days)
+            text = f"its battery lasts {lasts} days, limits.battery_days is {wanted}"
             if node.always_listens:
                 text += "; its radio always listens: feed it from the mains, or use slots"
             yield LimitCheck(
@@ -230,7 +240,7 @@ def _sleep(
         yield check_of("poll", "sleeping children", text, poll_s, timeout_s, "s")
     if sleep.held_full is not None:
         allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
-        text = f"{percent(sleep.held_full)} of the frames for them find no place at their parent"
+        text = f"{percent(sleep.held_full, allowed)} of the frames for them find no place at their parent"
         yield check_of("held", "sleeping children", text, sleep.held_full, allowed, "share")
 
 
@@ -238,17 +248,3 @@ def days_text(days: Estimate) -> str:
     """Return the days that a battery lasts, least and most; once where both read alike."""
     texts = (f"{one:.0f}" if one >= 10 else f"{one:.1f}" for one in (days.least, days.most))
     return " to ".join(dict.fromkeys(texts))
-
-
-def percent(share: float) -> str:
-    """Return a share in per cent with as many digits as tell it from all and from nothing."""
-    value = share * 100
-    if 0 < value < 1e-6:
-        return "less than 0.000001 %"
-    away = min(value, 100 - value)
-    if away <= 0:
-        return f"{value:.0f} %"
-    digits = 1
-    while round(away, digits) * 10**digits < 20 and digits < 6:
-        digits += 1
-    return f"{value:.{digits}f} %"

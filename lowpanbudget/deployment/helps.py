@@ -69,6 +69,16 @@ def changes_that_help(design: Design, network: CarriedNetwork) -> tuple[HelpfulC
         then = _again(change.design, change.design.access, change.messages, network)
         after = _same(then, decides)
         if after is None or _over(after) < _over(before) * _LESS:
+            if (after is None or after.holds) and network.played and not _is_played(network):
+                # what was played of the old network says nothing of what comes next in the way
+                then = judged(
+                    change.design,
+                    change.design.access,
+                    change.messages,
+                    network.seed,
+                    _TRANSMISSIONS,
+                )
+                after = _same(then, decides)
             found.append(
                 HelpfulChange(
                     change.key,

@@ -63,7 +63,7 @@ def _rate(link: Link) -> str:
 
 
 def _answer(results: Sequence[MessageAirtime]) -> str:
-    over = [one for one in results if one.over]
+    over = {(one.flow, one.message) for one in results if one.over}
     if over:
         return f"Time on the air: {plural(len(over), 'message')} may not be sent so"
     spent = [group.times.on_air_us for one in results for group in one.frames]

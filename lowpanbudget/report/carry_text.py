@@ -111,7 +111,7 @@ def _helps(
     _title(console, screen, "What would help, each change alone, calculated again")
     rows: list[list[Cell]] = []
     for change in changes[:_MOST_HELPS]:
-        then = "nothing else is in the way" if change.after is None else change.after.text
+        then = "no longer in the way" if change.after is None else change.after.text
         verdict = "then it carries" if change.holds else "not enough alone"
         if (
             change.then is not None

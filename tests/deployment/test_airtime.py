@@ -204,7 +204,17 @@ def test_a_coarse_clock_makes_backoffs_longer() -> None:
         (heard("[limits]\nframe_ms = 1.5\n"), "a frame takes 1.536 ms, limits.frame_ms is 1.5"),
         (
             heard("[limits]\nduty_cycle = 0.001\n", "every_s = 1"),
-            "its duty cycle is 0.00154, limits.duty_cycle is 0.001",
+            "its sender alone is on the air 0.154 % of the time, limits.duty_cycle is 0.1 %",
+        ),
+        # 1536 µs each 1.53 s: 0.100392 %, which two digits do not tell from a tenth
+        (
+            heard("[limits]\nduty_cycle = 0.001\n", "every_s = 1.53"),
+            "its sender alone is on the air 0.1004 % of the time, limits.duty_cycle is 0.1 %",
+        ),
+        # one frame is more than a window leaves, however seldom it is sent
+        (
+            heard("[limits]\nduty_cycle = 0.001\nwindow_s = 1.535\n", "every_s = 3600"),
+            "a frame takes 1.536 ms, limits.duty_cycle leaves it 1.535: 0.1 % of limits.window_s, 1.535 s",
         ),
         (heard("", octets=1300), "it is larger than any datagram, and is not sent"),
     ],

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget import parse_design
 from lowpanbudget.deployment import carry as carrying
+from lowpanbudget.deployment import helps
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, SleepWait
 from lowpanbudget.deployment.carry import carry, judged
@@ -414,6 +415,24 @@ def test_messages_that_would_go_into_one_frame() -> None:
     knobs = chosen[0].changes
     assert key == ", ".join(knob.key for knob in knobs)
     assert found[key] == ["one frame for reading: " + ", ".join(knob.text for knob in knobs)]
+
+
+def test_what_would_be_next_in_the_way_is_played_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a limit that nothing was played for is kept, what was played of the design itself says nothing more."""
+    design = listening(
+        "[loss]\nframes = 0.3\n[limits]\nduty_cycle = 0.008\ndelivery = 0.96\n", "every_s = 1"
+    )
+    network = network_of(design)
+    assert network.decides is not None
+    assert (network.decides.matter, network.decides.holds) == ("duty", False)
+    monkeypatch.setattr(helps, "_TRANSMISSIONS", 2000)
+    (slower,) = (one for one in changes_that_help(design, network) if one.key == "flow[up].every_s")
+    assert slower.after is not None
+    assert slower.after.holds
+    (before,) = (one for one in network.checks if one.matter == "delivery")
+    assert slower.then is not None
+    assert slower.then.matter == "delivery"
+    assert slower.then.measured != before.measured
 
 
 # --- played queues ----------------------------------------------------------------------------------------

@@ -239,8 +239,17 @@ DEPLOYMENT_FURTHER = (
         Told(
             "failure",
             UP,
-            "its sender alone is on the air 0.00154 of the time, limits.duty_cycle is 0.001",
+            "its sender alone is on the air 0.154 % of the time, limits.duty_cycle is 0.1 %",
             ("the limit comes from: an invented rule",),
+        ),
+    ),
+    Further(
+        "over-own-limit",
+        heard("[limits]\nduty_cycle = 0.001\nwindow_s = 1.5\n", "every_s = 3600"),
+        Told(
+            "failure",
+            UP,
+            "a frame takes 1.536 ms, limits.duty_cycle leaves it 1.5: 0.1 % of limits.window_s, 1.5 s",
         ),
     ),
 )

@@ -190,14 +190,11 @@ def over_own_limit(_: Deployment, deployment: Deployment) -> Hits:
     """Compare frames and duty cycles of single senders with the design's own limits."""
     limits = deployment.design.limits
     for one in _worst(deployment) if limits is not None else ():
-        longest = _longest(one) / 1000
-        if limits is not None and limits.frame_ms is not None and longest > limits.frame_ms:
-            cause = f"a frame takes {longest:g} ms, limits.frame_ms is {limits.frame_ms:g}"
-            yield Hit(cause, _source(limits.source), _subject(one))
-        allowed = None if limits is None else limits.duty_cycle
-        if allowed is not None and one.duty_cycle is not None and one.duty_cycle > allowed:
-            cause = f"its sender alone is on the air {one.duty_cycle:.3g} of the time, limits.duty_cycle is {allowed:g}"
-            yield Hit(cause, _source("" if limits is None else limits.source), _subject(one))
+        for limit in one.broken:
+            if limit.is_own:
+                yield Hit(
+                    limit.text, _source("" if limits is None else limits.source), _subject(one)
+                )
 
 
 def _source(source: str) -> tuple[str, ...]:

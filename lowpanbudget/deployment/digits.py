@@ -1,0 +1,40 @@
+"""Numbers in words with digits enough: a share apart from all and from nothing, a number apart from its limit."""
+
+_MOST_DIGITS = 15  # a number has no more that count
+
+
+def percent(share: float, beside: float | None = None) -> str:
+    """Return a share in per cent that is told from all, from nothing, and from the one that it is held against."""
+    value = share * 100
+    if 0 < value < 1e-6:
+        return "less than 0.000001 %"
+    away = min(value, 100 - value)
+    if away <= 0:
+        return f"{value:.0f} %"
+    digits = 1
+    while round(away, digits) * 10**digits < 20 and digits < 6:
+        digits += 1
+    if beside is not None and not _is_alike(share, beside):
+        while round(value, digits) == round(beside * 100, digits) and digits < _MOST_DIGITS:
+            digits += 1
+    return f"{value:.{digits}f} %"
+
+
+def limit_percent(share: float) -> str:
+    """Return a share in per cent as somebody stated it."""
+    return f"{share * 100:.12g} %"
+
+
+def beside(measured: float, allowed: float) -> tuple[str, str]:
+    """Return two numbers with digits enough to tell them apart, if they are."""
+    digits = 6
+    while not _is_alike(measured, allowed) and digits < _MOST_DIGITS:
+        if f"{measured:.{digits}g}" != f"{allowed:.{digits}g}":
+            break
+        digits += 1
+    return f"{measured:.{digits}g}", f"{allowed:.{digits}g}"
+
+
+def _is_alike(one: float, other: float) -> bool:
+    """Return whether two numbers differ by no more than calculating does to them."""
+    return abs(one - other) <= abs(other) * 1e-12
