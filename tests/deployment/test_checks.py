@@ -18,6 +18,7 @@ from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, SleepWai
 from lowpanbudget.deployment.carry import carry, judged
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import rules_of
+from lowpanbudget.deployment.digits import beside, percent
 from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.service import HopService
@@ -134,6 +135,35 @@ def test_deliveries_beside_their_limit(
     assert found.strain == pytest.approx(strain)
     assert said in found.text
     assert ("too close" in found.text) == ("too close" in said)
+
+
+def test_a_limit_that_is_broken_by_little_is_told_apart_from_what_breaks_it() -> None:
+    """99.4996 % is no 99.5 %, and 50240 µs each 5 s are no 1 %; where nothing differs nothing is added."""
+    close = judge("delivery = 0.995", service(0.994996))["delivery"]
+    assert (close.holds, close.text) == (False, "99.4996 % arrive, limits.delivery is 99.5 %")
+    assert judge("delivery = 0.99", service(0.99))["delivery"].text.startswith("99.00 % arrive")
+    assert percent(50_240 / 5e6, 0.01) == "1.005 %"
+    assert percent(0.1 + 0.2, 0.3) == "30.0 %"
+    assert beside(1500.0004, 1500) == ("1500.0004", "1500")
+    assert beside(1536, 1500) == ("1536", "1500")
+    assert beside(0.1 + 0.2, 0.3) == ("0.3", "0.3")
+
+
+def test_what_a_message_breaks_by_itself_stands_beside_what_its_node_does() -> None:
+    """1536 µs each 1.53 s are 0.1004 %, which a relay sends thrice and answers: of both the one that is more over."""
+    checks = network_of(listening("[limits]\nduty_cycle = 0.001\n", "every_s = 1.53")).checks
+    (duty,) = (one for one in checks if one.matter == "duty")
+    assert (duty.about, duty.unit, duty.allowed) == ("node 1.1", "share", 0.001)
+    assert duty.strain == pytest.approx(duty.measured / 0.001)
+    assert duty.strain > 3
+    assert "frame" not in {one.matter for one in checks}
+    # one frame of 1.536 ms is four times what a window leaves
+    short = "[limits]\nduty_cycle = 0.001\nwindow_s = 0.384\n"
+    (alone,) = (
+        one for one in network_of(listening(short, "every_s = 60")).checks if one.matter == "duty"
+    )
+    assert (alone.measured, alone.allowed, alone.unit) == pytest.approx((1.536, 0.384, "ms"))
+    assert alone.strain == pytest.approx(4)
 
 
 def test_few_simulated_messages_say_nothing() -> None:
