@@ -172,3 +172,19 @@ def test_each_sending_is_one_whoever_heard_it_first(apart_ms: list[int], late: l
         assert sorted(receivers.receptions) == [
             Reception(f"r{place}", count, count) for place in range(3)
         ]
+
+
+def test_a_page_says_what_each_receiver_heard(tmp_path: Path) -> None:
+    two, page = tmp_path / "two.pcapng", tmp_path / "two.html"
+    pcapng(two, sent_to_both(), (b"left", b"right"))
+    assert invoke("page", two, "-o", page).exit_code == 0
+    said = page.read_text(encoding="utf-8")
+    told = invoke("audit", two).stdout.split("counted once:\n", 1)[1].split("\n")[:2]
+    assert [name in line for line, name in zip(told, ("left", "right"), strict=True)] == [
+        True,
+        True,
+    ]
+    assert (
+        f"<p>What more than one receiver heard is counted once: {'; '.join(map(str.strip, told))}.</p>"
+        in said
+    )

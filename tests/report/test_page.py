@@ -6,6 +6,7 @@ import random
 import re
 from base64 import b64encode
 from hashlib import sha256
+from html import unescape
 from itertools import product
 from typing import Any
 
@@ -13,13 +14,14 @@ import pytest
 from contract import entry
 from page_data import data_in
 
-from lowpanbudget import airtime, budget, load_design
+from lowpanbudget import airtime, budget, load_design, review
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carry import carry
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
 from lowpanbudget.room.measure import cliffs
@@ -239,9 +241,12 @@ def test_what_needs_the_script_is_marked_so(page: Any) -> None:
 
 
 def test_the_file_holds_all_of_it(page: Any) -> None:
-    told = {
-        name: value for name, value in page.items() if name != "network"
-    }  # which stands in it as it is
+    # but for what stands in it as it is
+    told = {name: value for name, value in page.items() if name not in ("network", "review")}
+    told["messages"] = [
+        {name: one[name] for name in one if name not in ("rows", "fits", "encodings")}
+        for one in told["messages"]
+    ]
     assert data_in(design_html(page)) == json.loads(json.dumps(told))
     assert page["file"] == "archive.toml"  # not where it lies
 
@@ -306,9 +311,27 @@ def test_a_network_that_cannot_work_is_told_so_as_the_command_tells_it(
     shown = design_page(parse_design(text, "drifts.toml"), most=1)
     network = shown["network"]
     assert network["answer"].startswith("No, this network does not work as it is designed.")
-    assert "failure" in {one["severity"] for one in network["findings"]}
-    assert all(one["cause"].endswith(".") for one in network["findings"])
-    assert "What the design alone tells" in design_html(shown)
+    worst = shown["review"][0]
+    assert (worst["name"], worst["severity"]) == ("guard-shorter-than-drift", "failure")
+    assert f"<strong>{worst['title']}</strong>" in design_html(shown)
+
+
+def test_what_a_review_finds_stands_on_the_page_in_sentences(page: Any) -> None:
+    found = [one for one in review(ARCHIVE) if one.name not in of_networks()]
+    shown = page["review"]
+    assert [(one["name"], one["subject"]) for one in shown] == [
+        (one.name, one.subject) for one in found
+    ]
+    assert len(shown) > 3
+    html = design_html(page)
+    for one in shown:
+        assert one["cause"].endswith(".")
+        assert one["advice"] in unescape(html)
+
+
+def of_networks() -> set[str]:
+    """Return the names of findings about how a network carries its messages, which this page is made without."""
+    return {one.name for one in deployment_findings(ARCHIVE)}
 
 
 def test_links_lead_to_what_is_there_and_what_stands_on_paper_is_titled(page: Any) -> None:

@@ -174,6 +174,9 @@ def test_links_without_script_lead_to_what_is_there_and_no_title_stands_twice(pa
 def test_columns_have_units_and_say_what_the_survey_says(page: Any, planned: Any) -> None:
     titles = planned["survey"]["groups"]["kinds"]["titles"]
     assert {"frames", "octets", "application data, octets", "datagrams", "damaged"} <= set(titles)
+    told = entry.invoke("survey", str(CAPTURE)).stdout
+    assert all(words.rstrip(".") in " ".join(told.split()) for words in page["survey"]["facts"])
+    assert len(page["survey"]["facts"]) >= 2
     reasons = survey(CAPTURE).reasons
     assert dict(page["survey"]["reasons"]) == reasons
     assert "Why frames were not read to their end" in capture_html(page)

@@ -3,7 +3,7 @@
 The capture is read twice: for what it proves, and then for the frames to draw.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from os import PathLike
 from pathlib import PurePath
 from typing import Unpack
@@ -21,10 +21,11 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.report import sightings, surveys, view
-from lowpanbudget.report.audit_text import sentence, summary
+from lowpanbudget.report.audit_text import receptions, sentence, summary
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.measured import measured_part
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.report.survey_text import facts
 
 MOST_FRAMES = 600  # that are drawn
 _BESIDE = 1  # frames before and after one that a finding names
@@ -79,6 +80,7 @@ def capture_page(
         "frames": found.frames,
         "left_out": left_out,
         "answer": _answer(found),
+        "heard": _heard(told["receivers"]),
         "findings": [
             _finding(one, row, wanted)
             for one, row in zip(found.findings, view.findings(found.findings), strict=True)
@@ -122,6 +124,12 @@ def _answer(found: CaptureFindings) -> str:
     return harmless(f"{frames}, {counted}. {worst.title}{subject}.")
 
 
+def _heard(receivers: Sequence[view.Data]) -> str:
+    """Return what each of several receivers heard; nothing where there is one."""
+    begin, *each = [*receptions(receivers)] or [""]
+    return harmless(f"{begin} {'; '.join(map(str.strip, each))}." if each else "")
+
+
 def _finding(one: Finding, row: view.Data, drawn: set[int]) -> view.Data:
     return {
         "name": one.name,
@@ -149,6 +157,7 @@ def _survey(told: view.Data) -> view.Data:
     layers = sorted(told["total"]["layer_bits"].items(), key=lambda item: -item[1])
     reasons = list(told["reasons"].items())
     return {
+        "facts": [harmless(sentence(words)) for words in facts(told["total"])],
         "groups": groups,
         "layers": [[harmless(layer), bits // 8] for layer, bits in layers],
         "reasons": [[harmless(reason), count] for reason, count in reasons[:_MOST_REASONS]],

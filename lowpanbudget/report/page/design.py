@@ -6,11 +6,15 @@ from pathlib import PurePath
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.finding import ranked
+from lowpanbudget.findings.planned import flow_findings, message_findings
 from lowpanbudget.report import view
+from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.page.figures import Figures, filled
 from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.page.network import network_part
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.room.fit import fit
 from lowpanbudget.room.further import FurtherFrames
 from lowpanbudget.room.states import (
     MOST_STATES,
@@ -48,9 +52,14 @@ def design_page(
             if tell is not None:
                 tell(done, total)
         flows.append(maker.data(is_whole=combinations_of(settings[flow.name]) <= most))
-    messages = message_pages(design, figures)
-    if tell is not None and network and design.tree is not None:
-        tell(done, None)
+    fits = fit(design)
+    found = [*flow_findings(design), *message_findings(design, fits)]
+    carried: view.Data | None = None
+    if network:
+        if tell is not None and design.tree is not None:
+            tell(done, None)
+        carried, of_network = network_part(design)
+        found.extend(of_network)
     file = harmless(PurePath(design.file).name)  # the page goes to others: not where it lies
     return {
         "title": harmless(design.title or file),
@@ -58,10 +67,20 @@ def design_page(
         "largest": design.link.largest,
         "reckoned": _reckoned(design, flows[0]["rooms"][0][0]),
         "flows": flows,
-        "messages": messages,
-        "network": network_part(design) if network else None,
+        "messages": message_pages(design, fits, figures),
+        "review": [_finding(one) for one in view.findings(ranked(found))],
+        "network": carried,
         **figures.data(),
     }
+
+
+def _finding(one: view.Data) -> view.Data:
+    return {
+        "severity": one["severity"], "name": one["name"], "title": harmless(one["title"]),
+        "subject": harmless(one["subject"]), "cause": harmless(sentence(one["cause"], one["subject"])),
+        "advice": harmless(sentence(one["advice"])), "weight": one["has_weight"],
+        "cite": [harmless(one["cite"]), one["link"]],
+    }  # fmt: skip
 
 
 def _reckoned(design: Design, room: int) -> str:

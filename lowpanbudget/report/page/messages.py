@@ -1,6 +1,6 @@
 """The messages of a design on its page: bits to scale, whether they fit, and what other encodings take."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import groupby
 from typing import Any
 
@@ -12,11 +12,11 @@ from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.packing import packing
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.room.encodings import Alternative, encodings
-from lowpanbudget.room.fit import Fit, fit
+from lowpanbudget.room.fit import Fit
 
 
-def message_pages(design: Design, figures: Figures) -> list[view.Data]:
-    """Return what a page tells of each message, in the order of the design."""
+def message_pages(design: Design, results: Iterable[Fit], figures: Figures) -> list[view.Data]:
+    """Return what a page tells of each message, in the order of the design, from ``fit(design)``."""
     others: dict[str, list[Alternative]] = {}
     for one in encodings(design):
         others.setdefault(one.message, []).append(one)
@@ -25,7 +25,7 @@ def message_pages(design: Design, figures: Figures) -> list[view.Data]:
             **_message(number, name, list(fits), others.get(name, []), figures),
             "packing": packing(design.message(name)),
         }
-        for number, (name, fits) in enumerate(groupby(fit(design), key=lambda one: one.message))
+        for number, (name, fits) in enumerate(groupby(results, key=lambda one: one.message))
     ]
 
 

@@ -14,7 +14,8 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.deployed import deployment_findings
-from lowpanbudget.report import airtimes, carries, view
+from lowpanbudget.findings.finding import Finding, Severity
+from lowpanbudget.report import airtimes, carries
 from lowpanbudget.report.arrival_text import SEEN
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
@@ -28,20 +29,20 @@ _HOUR = 3600
 Rows = Sequence[Sequence[str]]
 
 
-def network_part(design: Design) -> Data | None:
-    """Return what a page tells of the network of a design; None where the design does not tell how it carries.
+def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
+    """Return what a page tells of the network of a design, None where that does not tell how it carries, and findings.
 
     What cannot be worked out (a PHY without timing, a library that is not there) is told in words.
     """
     if design.access is None:
-        return None
+        return None, []
     try:
         messages = airtime(design)
         network = None if design.tree is None else carry(design)
         bursts = [] if network is None else [carry_burst(design, one.name) for one in design.bursts]
     except RequestError as fault:
         text = harmless(sentence(fault.message))
-        return {"answer": text, "checks": [], "parts": [], "cautions": [], "findings": []}
+        return {"answer": text, "checks": [], "parts": [], "cautions": []}, []
     parts = [*_air(messages), *([] if network is None else _network(network))]
     for plan in bursts:
         parts.extend(_burst(plan))
@@ -54,15 +55,15 @@ def network_part(design: Design) -> Data | None:
     )
     if bursts:
         cautions.append(carries.BURST_CAUTION)
-    findings = view.findings(deployment_findings(design, messages, network))
-    faults = [one["title"] for one in findings if one["severity"] == "failure"]
-    return {
+    found = deployment_findings(design, messages, network)
+    faults = [one.title for one in found if one.severity is Severity.FAILURE]
+    told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network)),
-        "findings": [_finding(one) for one in findings],
         "parts": parts,
         "cautions": cautions,
     }
+    return told, found
 
 
 def _part(chart: Chart, columns: Sequence[str], rows: Rows, says: str = "") -> Data:
@@ -75,13 +76,6 @@ def _part(chart: Chart, columns: Sequence[str], rows: Rows, says: str = "") -> D
         "columns": [columns[index] for index in shown],
         "rows": [[harmless(row[index]) for index in shown] for row in rows],
     }
-
-
-def _finding(one: Data) -> Data:
-    return {
-        "severity": one["severity"], "title": harmless(one["title"]), "subject": harmless(one["subject"]),
-        "cause": harmless(sentence(one["cause"], one["subject"])), "advice": harmless(one["advice"]),
-    }  # fmt: skip
 
 
 def _checks(network: CarriedNetwork) -> Iterator[Data]:

@@ -11,13 +11,19 @@ from zlib import compress
 
 from lowpanbudget.report.view import Data
 
-_STILL = ("network", "measured", "survey")  # what only the template shows
+_STILL = ("network", "measured", "survey", "review")  # what only the template shows
+_STILL_OF_MESSAGES = ("rows", "fits", "encodings")
 
 
 def packed(page: Data) -> str:
     """Return the data as text for the page's script; what stands in the page as it is, is not in it."""
     told = {name: value for name, value in page.items() if name not in _STILL}
     told["lists"] = columns_of(page["lists"])
+    if "messages" in page:
+        told["messages"] = [
+            {name: value for name, value in message.items() if name not in _STILL_OF_MESSAGES}
+            for message in page["messages"]
+        ]
     if "flows" in page:
         told["flows"] = [_flow(flow) for flow in page["flows"]]
     return b64encode(compress(json.dumps(told, separators=(",", ":")).encode(), 9)).decode()
