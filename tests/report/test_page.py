@@ -22,6 +22,7 @@ from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.findings.deployed import deployment_findings
+from lowpanbudget.report.arrival_text import legend
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
 from lowpanbudget.room.measure import cliffs
@@ -295,6 +296,8 @@ def test_what_the_network_carries_is_what_the_commands_say() -> None:
     assert carried.taken
     assert carried.unknown
     assert [one for one in (*carried.taken, *carried.unknown) if one not in said] == []
+    words = [part["words"] for part in network["parts"] if part["words"]]
+    assert [one[1:] for one in words] == [legend(carried)[1:]]
     for part in network["parts"]:  # no style of its own: the policy of the page has one
         assert not re.search(r"<style|\sstyle=|<script|\son\w+=", part["svg"])
     assert design_page(parse_design(_small(), "small.toml"), most=1)["network"] is None

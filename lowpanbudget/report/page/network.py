@@ -16,7 +16,7 @@ from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.finding import Finding, Severity
 from lowpanbudget.report import airtimes, carries
-from lowpanbudget.report.arrival_text import SEEN
+from lowpanbudget.report.arrival_text import SEEN, legend
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
 from lowpanbudget.report.carry_text import MATTERS, answer, beside, seconds_text, share_of
@@ -72,6 +72,7 @@ def _part(chart: Chart, columns: Sequence[str], rows: Rows, says: str = "") -> D
     return {
         "title": harmless(chart.title),
         "says": harmless(says or chart.says),
+        "words": "",
         "chart": chart,
         "columns": [columns[index] for index in shown],
         "rows": [[harmless(row[index]) for index in shown] for row in rows],
@@ -115,10 +116,14 @@ def _network(network: CarriedNetwork) -> Iterator[Data]:
         for _, node in carries.busiest(network)
     ]  # fmt: skip
     yield _part(carries.load_chart(network), columns, rows)
-    for services in carries.streams(network):
-        chart = carries.latency_chart(services)
-        if chart is not None:
-            yield _part(chart, _ARRIVE, list(map(_arrival, services)))
+    arrivals = [
+        _part(chart, _ARRIVE, list(map(_arrival, services)))
+        for services in carries.streams(network)
+        if (chart := carries.latency_chart(services)) is not None
+    ]
+    if arrivals:
+        arrivals[-1]["words"] = harmless(sentence(legend(network)))
+    yield from arrivals
 
 
 _ARRIVE = (
@@ -129,6 +134,7 @@ _ARRIVE = (
     "half within s",
     "95 % within s",
     "99 % within s",
+    "queues add s",
     "in time",
 )
 
@@ -138,7 +144,7 @@ def _arrival(one: HopService) -> tuple[str, ...]:
     return (
         str(one.hop), share_of(one.delivered), "" if one.in_runs is None else share_of(one.in_runs, one.half_width),
         "" if one.queued is None or one.queued > 1 - SEEN else share_of(one.queued, one.half_width),
-        *times, "" if one.in_time is None else share_of(one.in_time),
+        *times, seconds_text(one.queue_s) if one.queue_s else "", "" if one.in_time is None else share_of(one.in_time),
     )  # fmt: skip
 
 
