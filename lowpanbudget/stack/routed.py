@@ -16,6 +16,7 @@ from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh, routing
+from lowpanbudget.layers.lowpan.addresses import UnknownLinkAddress
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
 from lowpanbudget.layers.lowpan.routing import Outer, goes_down, reference_of
 from lowpanbudget.stack.datagram import Chain, RestoredPart, read_chain
@@ -52,7 +53,13 @@ def read_routed(
     """
     groups = _groups(headers, note)
     outers = [_outer(group, env) for group in groups[:-1]]
-    read_chain(reader, env, chain, tunnel=outers[-1].sides if outers else None)
+    outer = outers[-1] if outers else None
+    try:
+        read_chain(reader, env, chain, tunnel=None if outer is None else outer.sides)
+    except WireError as error:
+        if outer is not None and outer.end is None and isinstance(error.about, UnknownLinkAddress):
+            raise _circle(error) from None
+        raise
     inner = chain.parts[0].value
     reference = reference_of(inner.source, env, tunnelled=bool(outers))
     hops = tuple(routing.expand_hops(groups[-1].routes, reference))
@@ -63,6 +70,17 @@ def read_routed(
     for group, outer in zip(reversed(groups[:-1]), reversed(outers), strict=True):
         _note_path(group, outer.hops, note)
         _encapsulate(chain, env, group, outer, inner.destination)
+
+
+def _circle(error: WireError) -> WireError:
+    """Return the fault of a destination that the outer header should tell, whose own destination it is."""
+    return Malformed(
+        "the destination is elided, and the outer header downwards ends where it leads itself",
+        offset=error.offset,
+        layer=error.layer,
+        cite=rfc(8138, "7"),
+        hint="The sender must carry the destination, or a source route behind which it stands",
+    )
 
 
 def _groups(headers: Sequence[Placed], note: Note) -> list[RoutingGroup]:

@@ -36,6 +36,10 @@ class UnknownContext(NamedTuple):
     context_id: int
 
 
+class UnknownLinkAddress(NamedTuple):
+    """What an error is about: an address that is elided against a header or a tunnel that does not tell it."""
+
+
 class Side(NamedTuple):
     """What one address may lean on: an identifier from the encapsulating header, and a context."""
 
@@ -104,6 +108,7 @@ def _no_link_address() -> WireError:
         "the address is elided and the link address it comes from is not known",
         cite=IDENTIFIERS,
         hint="Give the link addresses of the hop: source, destination",
+        about=UnknownLinkAddress(),
     )
 
 

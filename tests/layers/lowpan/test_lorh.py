@@ -23,7 +23,7 @@ from lowpanbudget import (
     split,
 )
 from lowpanbudget.bits import Reader, Writer, tiles
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh, routing
@@ -683,3 +683,12 @@ def test_an_encapsulator_has_one_of_the_compressions_of_figure_7(source: str, oc
     assert sum(span.bits for span in tunnel if span.name == "encapsulator") == 8 * octets
     assert next(span.value for span in tunnel if span.name == "length") == 1 + octets
     assert decompress(packed.octets, ENV).octets == outer + inner
+
+
+@pytest.mark.parametrize("rpi", ["", "930501"])
+def test_a_tunnel_downwards_ends_where_its_inner_header_leads(rpi: str) -> None:
+    """RFC 8138 section 7: "in Storing mode, it is the destination address in the LOWPAN_IPHC": elided, both are open."""
+    env = Env("0001", "0002", contexts={0: "2001:db8::/64"}, root="2001:db8::1")
+    with pytest.raises(Malformed, match="ends where it leads itself") as caught:
+        decompress(bytes.fromhex(f"f1{rpi}a106407e77f3121a2b48656c6c6f"), env)
+    assert str(caught.value.cite) == "RFC 8138 §7"
