@@ -687,7 +687,7 @@ def test_an_encapsulator_has_one_of_the_compressions_of_figure_7(source: str, oc
 
 @pytest.mark.parametrize("rpi", ["", "930501"])
 def test_a_tunnel_downwards_ends_where_its_inner_header_leads(rpi: str) -> None:
-    """RFC 8138 section 7: "in Storing mode, it is the destination address in the LOWPAN_IPHC": elided, both are open."""
+    """RFC 8138 section 7: "it is the destination address in the LOWPAN_IPHC for packets going downwards"."""
     env = Env("0001", "0002", contexts={0: "2001:db8::/64"}, root="2001:db8::1")
     with pytest.raises(Malformed, match="ends where it leads itself") as caught:
         decompress(bytes.fromhex(f"f1{rpi}a106407e77f3121a2b48656c6c6f"), env)
