@@ -61,6 +61,7 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> str:
     return str(path)
 
 
+@pytest.mark.usefixtures("played_once")
 def test_from_python() -> None:
     network = carry(load_design(FOOTBRIDGE))
     assert isinstance(network, CarriedNetwork)
@@ -87,6 +88,7 @@ def test_what_is_played_from_python(small: str) -> None:
     assert carry(design, seed=4).played != network.played
 
 
+@pytest.mark.usefixtures("played_once")
 def test_yes_with_all_that_leads_to_it(invoke: Invoke) -> None:
     done = invoke("carry", FOOTBRIDGE, "--json", "--seed", "7")
     assert done.exit_code == 0, done.stderr
@@ -121,17 +123,20 @@ def shows(done: Result, word: str, width: int) -> None:
 
 
 @pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.usefixtures("played_once")
 def test_screens_say_yes_or_no_first(invoke: Invoke, drained: str, width: int) -> None:
     shows(invoke("carry", FOOTBRIDGE, COLUMNS=str(width)), "Yes", width)
     shows(invoke("carry", drained, COLUMNS=str(width), encoding="ascii"), "No", width)
 
 
+@pytest.mark.usefixtures("played_once")
 def test_a_screen_of_contention(invoke: Invoke, small: str) -> None:
     done = invoke("carry", small)
     shows(done, "No", 80)
     assert "Played with losses in runs" in done.stdout
 
 
+@pytest.mark.usefixtures("played_once")
 def test_no_with_what_would_help(invoke: Invoke, tmp_path: Path) -> None:
     """A report each 5 s over one cell a slotframe: the changes that the command names, made in the file, do help."""
     short = changed(

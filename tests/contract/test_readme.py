@@ -35,6 +35,7 @@ def blocks() -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize(("args", "shown"), blocks(), ids=[args for args, _ in blocks()])
+@pytest.mark.usefixtures("played_once")
 def test_output_is_what_the_command_prints(args: str, shown: str) -> None:
     printed = [line.rstrip() for line in output(args).rstrip().splitlines()]
     wanted = [line.rstrip() for line in shown.rstrip().splitlines()]

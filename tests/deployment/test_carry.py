@@ -127,6 +127,7 @@ def test_ranges_are_the_hops_apart_of_the_tree(
             )
 
 
+@pytest.mark.usefixtures("played_once")
 def test_the_footbridge_carries_its_messages() -> None:
     """Airtimes are those of ``airtime``; a cell each 1.01 s listens 2.2 ms at 11 + 2 mA, half of the day's charge."""
     design = parse_design(FOOTBRIDGE)
@@ -148,6 +149,7 @@ def test_the_footbridge_carries_its_messages() -> None:
     assert readings.sends_every_s == readings.readings * readings.reading_every_s
 
 
+@pytest.mark.usefixtures("played_once")
 def test_too_few_cells_and_what_would_help() -> None:
     """A report each 5 s: 12 behind node 1.1 with DAOs and keep-alives need 3 cells of 101 slots."""
     design = changed(
@@ -297,6 +299,7 @@ def test_a_burst_is_judged_packet_by_packet_and_as_a_whole() -> None:
     assert exact.arrived == pytest.approx(100, abs=0.01)
 
 
+@pytest.mark.usefixtures("played_once")
 def test_what_the_design_does_not_say_is_told_as_taken() -> None:
     """RFC 6550 section 9.1: in non-storing mode DAOs go to the root, in storing mode to parents."""
     design = load_design(EXAMPLES / "footbridge.toml")

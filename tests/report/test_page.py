@@ -268,6 +268,7 @@ def test_a_design_that_does_not_load_makes_no_page(tmp_path: pathlib.Path) -> No
     assert target.read_text(encoding="utf-8").startswith("<!doctype html>")
 
 
+@pytest.mark.usefixtures("played_once")
 def test_what_the_network_carries_is_what_the_commands_say() -> None:
     """Of a network with one flow up, which has bursts, and one down: nothing else of its page takes long."""
     two = replace(
