@@ -42,7 +42,7 @@ def load() -> list[Case]:
             text = document(path)
             common = {key: value for key, value in text.items() if key != "case"}
             cases += [common | {"file": f"{folder}/{path.name}"} | case for case in text["case"]]
-    return cases
+    return [case for case in cases if "lowpan" not in case]  # payloads of frames are read by others
 
 
 def named(cases: list[Case]) -> list[Any]:
