@@ -116,6 +116,39 @@ def phys() -> list[dict[str, str]]:
     ]
 
 
+ODD_BITS = (
+    "Up to 8 bits a number has no byte order. A longer one is one unbroken run of bits where both orders agree. Where "
+    "they do not it is cut into groups of 8 bits from its least significant one on, and the odd bits of its upper end "
+    "are a group: byte order says which group goes first, bit order which bit of a group. The table shows 0xABC in 12 "
+    "bits, then 0xD in 4."
+)
+_ODD = {
+    ("big", "msb-first"): "A, B, C, each from its upper bit on",
+    ("big", "lsb-first"): "the odd bits A, then BC, each from its lower bit on",
+    ("little", "msb-first"): "BC, then the odd bits A, each from its upper bit on",
+    ("little", "lsb-first"): "C, B, A, each from its lower bit on",
+}
+
+
+def orders() -> list[dict[str, str]]:
+    """Return how the octets of a message lie in each pair of orders, as they are packed."""
+    from decimal import Decimal  # noqa: PLC0415
+
+    from lowpanbudget.payload.kinds.number import Number  # noqa: PLC0415
+    from lowpanbudget.payload.message import Message  # noqa: PLC0415
+
+    fields = tuple(
+        Number(name, min=Decimal(0), max=Decimal(most), coding="offset")
+        for name, most in (("long", 4095), ("short", 15))
+    )
+    rows = []
+    for (first, bits), says in _ODD.items():
+        form = Message("odd", fields, byte_order=first, bit_order=bits, layout="bit-packed")
+        octets = form.pack({"long": 0xABC, "short": 0xD}).hex(" ")
+        rows.append({"byte_order": first, "bit_order": bits, "octets": octets, "the number": says})
+    return rows
+
+
 @cache
 def kind_names() -> frozenset[str]:
     """Return the names of all kinds of fields."""

@@ -34,6 +34,14 @@ WORDS = {
         "A payload size beyond which one more frame is needed. Each frame costs headers, airtime and another "
         "chance of loss, and a datagram is lost when one of its fragments is."
     ),
+    "bit-packed (octet-aligned)": (
+        "The layout of a message: its fields follow each other bit by bit, and zero bits fill up the last octet alone; "
+        "or, octet-aligned, each takes whole octets. A message states it as `layout`."
+    ),
+    "msb-first (lsb-first)": (
+        "The bit order of a message: the first bit on the wire is the most significant one of an octet, or the least "
+        "significant one. `lowpanbudget explain bit_order` shows numbers in all orders."
+    ),
     "notice": "Something seen while reading a frame, stated without a verdict.",
     "finding": "Something that a frame, a capture or a design proves to be wrong, wasteful or risky.",
     "severity": (

@@ -18,6 +18,7 @@ from lowpanbudget.report.glossary import WORDS
 
 COLUMN = "column"  # the kind of terms that stand behind all others of their name
 _ABBREVIATION = re.compile(r"\(([^)]*)\)")
+_OF_ORDERS = ("message.byte_order", "message.bit_order")
 _OF_PHYS = ("link.phy", "link.data_rate")  # the keys whose words stand for rows of a table
 
 
@@ -170,6 +171,9 @@ def _design_key(entry: dict[str, Any]) -> dict[str, Any]:
     found = {"term": entry["path"], "kind": "key", "text": text, "keys": rows}
     if entry["path"] in _OF_PHYS:
         found["rows"] = design_keys.phys()
+    if entry["path"] in _OF_ORDERS:
+        found["sections"] = [{"name": "On the wire", "text": design_keys.ODD_BITS}]
+        found["rows"] = design_keys.orders()
     return found
 
 

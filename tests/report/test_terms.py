@@ -4,6 +4,7 @@ import ast
 import json
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,8 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.design.load import design_schema
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.finding import Severity
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.message import Message
 from lowpanbudget.report import clauses, known_terms, terms
 
 
@@ -138,6 +141,53 @@ def test_the_data_rates_stand_where_the_phy_is_explained(asked: str) -> None:
     assert (rows["o-qpsk-2450"]["kb/s"], rows["o-qpsk-2450"]["µs an octet"]) == ("250", "32")
     assert (rows["bpsk-868"]["kb/s"], rows["bpsk-868"]["µs an octet"]) == ("20", "400")
     assert rows["sun-fsk"]["kb/s"].startswith("50 or ")
+
+
+@pytest.mark.parametrize("asked", ["byte_order", "bit_order"])
+def test_where_the_odd_bits_of_a_number_go_is_shown(asked: str) -> None:
+    """0xABC in 12 bits, then 0xD in 4, by hand.
+
+    The first is how RFC 791 appendix B draws numbers, the last the bit fields of little-endian processors (common
+    practice, no source): 0xD << 12 | 0xABC. The others: groups of 8 bits, odd bits first (big) or last (little).
+    """
+    found = explained(asked)[0]
+    octets = {(row["byte_order"], row["bit_order"]): row["octets"] for row in found["rows"]}
+    assert octets == {
+        ("big", "msb-first"): "ab cd",
+        ("big", "lsb-first"): "ca db",
+        ("little", "msb-first"): "bc ad",
+        ("little", "lsb-first"): "bc da",
+    }
+    assert "odd bits" in found["sections"][0]["text"]
+
+
+@pytest.mark.parametrize("word", ["bit-packed", "octet-aligned", "msb-first", "lsb-first"])
+def test_words_that_a_message_must_state_are_terms(word: str) -> None:
+    assert explained(word)[0]["kind"] == "word"
+
+
+@pytest.mark.parametrize(
+    ("order", "octets", "says"),
+    [
+        # 10 bits 0; then 96 is 192: 0000 with 1 for more, 1100 with 0 for none
+        (
+            ("big", "msb-first"),
+            "0020c0",
+            "msb-first sends that bit before its group",
+        ),  # 1 0000 0 1100
+        (("little", "lsb-first"), "004006", "lsb-first behind it"),  # 0000 1 0011 0
+    ],
+)
+def test_groups_of_a_series_lie_as_its_kind_tells(
+    order: tuple[str, str], octets: str, says: str
+) -> None:
+    high, step = Decimal(1000), Decimal(1)
+    field = Series(
+        "s", min=Decimal(0), max=high, step=step, length=2, deltas="variable", group_bits=4
+    )
+    form = Message("m", (field,), byte_order=order[0], bit_order=order[1], layout="bit-packed")
+    assert form.pack({"s": [0, 96]}).hex() == octets
+    assert says in explained("series")[0]["sections"][0]["text"]
 
 
 def written(title: ast.expr) -> str:

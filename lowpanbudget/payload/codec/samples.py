@@ -162,7 +162,7 @@ class FixedDeltas:
 
 
 class VariableDeltas:
-    """Zigzag differences in groups, the lowest first, each led by a bit that is 1 while more follow."""
+    """Zigzag differences in groups, the lowest first, each with a bit above it that is 1 while more follow."""
 
     __slots__ = ("_group", "_run", "bits", "bounds", "groups")
 

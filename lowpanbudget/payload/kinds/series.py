@@ -36,8 +36,8 @@ class Series(Repeated):
 
     ``deltas`` "fixed": each difference takes ``delta_bits`` in two's complement; with ``escape`` the
     most negative code is followed by the sample in full, for jumps. "variable": zigzag numbers
-    (0, -1, 1, -2 ... are 0, 1, 2, 3 ...) in groups of ``group_bits``, lowest group first, each led by
-    a bit that is 1 while more follow. Lengths and counts are as in ``Array``.
+    (0, -1, 1, -2 ... are 0, 1, 2, 3 ...) in groups of ``group_bits``, lowest group first, each with a
+    bit above it that is 1 while more follow. Lengths and counts are as in ``Array``.
     """
 
     min: Decimal = key("The least sample.")
@@ -66,8 +66,10 @@ class Series(Repeated):
     wire: ClassVar[str] = """\
 The number of samples less `min_length`, where it may change, in the fewest bits or `count_bits`; the first sample as
 kind number; then differences in steps. Fixed: two's complement of `delta_bits`; with `escape` its most negative code
-(1, then zeros) leads a sample in full. Variable, zigzag: difference d is 2 d, or -2 d - 1 below 0, cut into groups of
-`group_bits`, lowest first, each behind a bit that is 1 while more follow, so that a group takes group_bits + 1."""
+(the upper bit 1, the others 0) leads a sample in full. Variable, zigzag: difference d is 2 d, or -2 d - 1 below 0, cut
+into groups of `group_bits`, lowest first. Each is a number of group_bits + 1 bits, in the orders of the message: its
+upper bit is 1 while more follow. Up to 8 bits msb-first sends that bit before its group and lsb-first behind it;
+`lowpanbudget explain byte_order` tells of more."""
     written: ClassVar[str] = """\
 kind = "series"
 name = "strain"
