@@ -143,14 +143,14 @@ def octets_of(text: str) -> bytes:
     return only_line(text, sys.stdin.buffer)
 
 
-def lines_of(text: str) -> "list[HexLine]":
-    """Return the octets of a HEX or FILE argument, line by line; those of standard input for ``-``."""
+def messages_of(text: str) -> "list[HexLine]":
+    """Return the octets of a HEX or FILE argument, a message a line; those of standard input for ``-``."""
     from lowpanbudget.capture.files.hex_text import hex_lines, looks_like_hex
     from lowpanbudget.cli.inputs import require_present
 
     if not looks_like_hex(text):
         require_present(text, "file of hex", said="is neither hex nor a file that exists")
-    return hex_lines(text, sys.stdin.buffer if text == "-" else None)
+    return hex_lines(text, sys.stdin.buffer if text == "-" else None, "message")
 
 
 def surroundings(

@@ -55,7 +55,7 @@ def command(
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     form = load_design(design).message(message)
-    read = [_read(form, line) for line in options.lines_of(source)]
+    read = [_read(form, line) for line in options.messages_of(source)]
     if as_json:
         output.emit("".join(_line(form, unpacked) for unpacked in read))
     elif as_csv:

@@ -1,10 +1,10 @@
 """Explanations for people: a word in prose, a header drawn to scale with its fields and the rows of its choices."""
 
 from collections.abc import Iterable, Sequence
+from textwrap import wrap
 from typing import Any
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.text import Text
 
 from lowpanbudget.errors import plural
@@ -67,8 +67,17 @@ def _keys(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     console.print()
     if "written" in entry:
         for line in entry["written"].split("\n"):
-            console.print(Padding(Text(screen.text(line)), (0, 0, 0, 2)))
+            for part in _as_toml(screen.text(line), console.width - 2):
+                console.print(Text(f"  {part}"), soft_wrap=True)
         console.print()
+
+
+def _as_toml(line: str, width: int) -> list[str]:
+    """Return a line of a design file that is still one where it is too wide: its comment then stands above it."""
+    said, mark, comment = line.partition("  # ")
+    if len(line) <= width or not mark:
+        return [line]
+    return [*(f"# {part}" for part in wrap(comment, max(width - 2, 1))), said.rstrip()]
 
 
 def _unless_stated(key: dict[str, Any]) -> str:

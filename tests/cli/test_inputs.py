@@ -130,6 +130,21 @@ def test_no_page_of_nothing(invoke: Invoke) -> None:
         assert not Path("page.html").exists()
 
 
+@pytest.mark.parametrize(
+    "words", [("page", "-o", "page.html"), ("survey",), ("expand", "-o", "x.pcap")]
+)
+def test_what_is_no_capture_is_not_the_receivers_fault(
+    invoke: Invoke, words: tuple[str, ...]
+) -> None:
+    """A table of values has no frame because it is none, whatever the receiver listens to."""
+    Path("rows.csv").write_text("place,temperature [Cel]\nkitchen,21.5\n", "ascii")
+    done = invoke(words[0], "rows.csv", *words[1:])
+    assert done.exit_code in (1, 3)
+    assert "rows.csv holds no frame" in done.stderr
+    assert "a text with a frame a line in hex" in done.stderr
+    assert "channel" not in done.stderr
+
+
 def test_a_page_of_what_could_be_read_of_a_cut_file(invoke: Invoke) -> None:
     path = shelf.written(Path("cut.pcap"), shelf.sealed(b"x") * 2)
     path.write_bytes(path.read_bytes()[:-1])

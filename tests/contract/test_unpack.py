@@ -170,6 +170,15 @@ def test_bad_requests_and_bad_octets(
     assert says in done.stderr
 
 
+def test_a_file_of_no_message_is_told_as_such(invoke: Invoke, tmp_path: Path) -> None:
+    file = tmp_path / "empty.txt"
+    file.write_text("# none yet\n", "ascii")
+    done = invoke("unpack", ARCHIVE, "climate", file)
+    assert done.exit_code == 2
+    assert "has no message in it" in done.stderr
+    assert "Write one message a line" in done.stderr
+
+
 @pytest.mark.parametrize("form", [(), ("--json",)])
 def test_text_from_the_air_steers_no_terminal(invoke: Invoke, form: tuple[str, ...]) -> None:
     """The label of the archive: a text with its length, two numbers, a float; an optional double is absent."""

@@ -3,6 +3,7 @@
 import ast
 import json
 import re
+import tomllib
 from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
@@ -19,6 +20,7 @@ from lowpanbudget.findings.finding import Severity
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.message import Message
 from lowpanbudget.report import clauses, known_terms, terms
+from lowpanbudget.report.design_keys import kind_names
 
 
 def explained(term: str) -> list[dict[str, Any]]:
@@ -141,6 +143,17 @@ def test_the_data_rates_stand_where_the_phy_is_explained(asked: str) -> None:
     assert (rows["o-qpsk-2450"]["kb/s"], rows["o-qpsk-2450"]["µs an octet"]) == ("250", "32")
     assert (rows["bpsk-868"]["kb/s"], rows["bpsk-868"]["µs an octet"]) == ("20", "400")
     assert rows["sun-fsk"]["kb/s"].startswith("50 or ")
+
+
+@pytest.mark.parametrize("columns", [40, 80])
+def test_a_kind_that_is_written_out_can_be_copied_from_the_screen(columns: int) -> None:
+    """TOML comments end with their line (TOML 1.0): a screen that is narrower must not make a line of the rest."""
+    for kind in kind_names():
+        told = invoke("explain", kind, COLUMNS=str(columns)).stdout
+        block = told[told.index("  [[message.field]]") :].split("\n\nOthers of this name")[0]
+        (field,) = tomllib.loads(block)["message"]["field"]
+        (sent,) = tomllib.loads(explained(kind)[0]["written"])["message"]["field"]
+        assert field == sent
 
 
 @pytest.mark.parametrize("asked", ["byte_order", "bit_order"])
