@@ -55,7 +55,9 @@ def exact(value: object) -> Decimal:
 def input_number(value: object) -> Decimal:
     """Return a number that somebody wants to send as an exact decimal; text is none."""
     if isinstance(value, str):
-        raise Misfit(f"is the text {value[:40]!r}, not a number", hint=_GIVE)
+        listed = any(sign in value for sign in "[]; ")
+        hint = f"{_GIVE}; of a list 1,2,3, and nothing for an empty one" if listed else _GIVE
+        raise Misfit(f"is the text {value[:40]!r}, not a number", hint=hint)
     return exact(value)
 
 

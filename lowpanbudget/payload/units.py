@@ -28,12 +28,33 @@ _USUAL = {
     "% RH": "%RH",
     "ohm": "Ohm",
     "Ω": "Ohm",
+    "celsius": "Cel",
+    "Celsius": "Cel",
     "lux": "lx",
+    "sec": "s",
+    "seconds": "s",
     "rH": "%RH",
     "hz": "Hz",
     "m/s²": "m/s2",
     "m²": "m2",
     "m³": "m3",
+}
+
+# Other scales of what the registry has one unit for (its fifth guideline): the numbers change.
+_OTHER_SCALES = {
+    "°F": "Cel",
+    "degF": "Cel",
+    "fahrenheit": "Cel",
+    "Fahrenheit": "Cel",
+    "minutes": "s",
+    "hours": "s",
+    "days": "s",
+}
+
+# What stands for something else there than many mean by it.
+_MISTAKEN = {
+    "C": ("coulomb", "degrees Celsius", '"Cel"'),
+    "F": ("farad", "degrees Fahrenheit", '"Cel" and numbers in degrees Celsius'),
 }
 
 
@@ -49,6 +70,14 @@ def advice(unit: str) -> tuple[str, str]:
             f"{CITE} does not recommend {unit!r} for new formats",
             f'Write unit = "{better}"{more}; the numbers change with it',
         )
+    if unit in _OTHER_SCALES:
+        other = _OTHER_SCALES[unit]
+        text = f"SenML's registry has no {unit!r}, but {other!r} for this quantity ({CITE})"
+        return text, f'Write unit = "{other}"; the numbers change with it'
+    if unit in _MISTAKEN:
+        name, meant, better = _MISTAKEN[unit]
+        text = f"{unit!r} is {name} in SenML's registry ({CITE})"
+        return text, f"If {meant} are meant, write unit = {better}"
     usual = _USUAL.get(unit)
     if usual is None:
         return "", ""

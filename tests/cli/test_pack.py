@@ -144,6 +144,23 @@ def test_what_cannot_be_packed_is_said(invoke: Invoke, args: tuple[str, ...], sa
     assert not any(word in done.stderr for word in ("dict", "float", "int,", "None", "True"))
 
 
+@pytest.mark.parametrize(
+    ("message", "given", "says"),
+    [
+        ("strain_burst", "strain=[0,5]", "of a list 1,2,3"),
+        ("strain_burst", "strain=0;5", "of a list 1,2,3"),
+        ("strain_burst", "strain=[]", "nothing for an empty one"),
+        ("readings", "reading=[]", "reading[0].temperature=21.5"),
+    ],
+)
+def test_a_list_in_another_shape_is_told_how_it_is_written(
+    invoke: Invoke, message: str, given: str, says: str
+) -> None:
+    done = invoke("pack", FOOTBRIDGE, message, given, "--rest", "least")
+    assert done.exit_code == 2
+    assert says in done.stderr
+
+
 GOOD = {"door": "south", "open": True, "open_for": 1, "light": 120}
 
 

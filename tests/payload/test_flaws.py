@@ -342,6 +342,12 @@ def test_remarks() -> None:
     assert found == ("n", "SenML's registry calls this unit 'Cel' (RFC 8428 §12.1)")
     # RFC 8428 table 6: "%" is "*", not recommended for new implementations
     assert "does not recommend" in of(version, number(unit="%"))[0][1]
+    # "Cel" is its name of degrees Celsius, "C" the coulomb, "F" the farad, "s" the second; there is no other of them
+    assert {of(version, number(unit=unit))[0][1] for unit in ("degC", "celsius")} == {found[1]}
+    assert "'C' is coulomb" in of(version, number(unit="C"))[0][1]
+    assert "'F' is farad" in of(version, number(unit="F"))[0][1]
+    assert "'Cel' for this quantity" in of(version, number(unit="degF"))[0][1]
+    assert "'s' for this quantity" in of(version, number(unit="hours"))[0][1]
     assert "which version" in of(number())[0][1]
     # bit 0 says whether o is there, so a second optional field moves the version; a presence octet has room for 8
     maybe = dataclasses.replace(number(), name="o", optional=True)

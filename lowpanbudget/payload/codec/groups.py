@@ -12,6 +12,7 @@ from lowpanbudget.payload.flaws import NO_VALUE, Misfit, kind_of
 from lowpanbudget.payload.kinds.field import Field
 
 NOTHING_HERE = "It has no fields here: leave it out"
+_BY_NAMES = "Give values by the names of the fields, on the command line by paths: reading[0].temperature=21.5"
 
 
 class Named:
@@ -157,7 +158,7 @@ class GroupNode(FieldsNode):
     def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append presence bits and fields."""
         if type(value) is not dict and not isinstance(value, Mapping):
-            hint = "Give values by the names of the fields" if self._known else NOTHING_HERE
+            hint = _BY_NAMES if self._known else NOTHING_HERE
             raise Misfit(f"is {kind_of(value)}", hint=hint)
         if not value.keys() <= self._known:
             self._unknown(value)

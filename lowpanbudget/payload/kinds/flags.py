@@ -65,7 +65,8 @@ bits = 8"""
             code = 0
             for name in _set_names(value):
                 if not isinstance(name, str) or name not in weights:
-                    raise Misfit(f"holds {name!r:.40}", hint=f"Flags are {', '.join(self.names)}")
+                    hint = f"Flags are {', '.join(self.names)}; a text has commas between them"
+                    raise Misfit(f"holds {name!r:.40}", hint=hint)
                 code |= weights[name]
             return code
 
