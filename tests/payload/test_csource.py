@@ -397,6 +397,19 @@ def test_names_that_c_cannot_have_are_refused(message: Message, says: str) -> No
     assert "octets stay the same" in fault.value.hint
 
 
+def test_all_names_that_c_cannot_have_are_told_at_once() -> None:
+    """Who renames one field after the other would ask as often as there are such fields."""
+    fields = (Boolean("int"), Boolean("linux"), number("t"), number("T"), Boolean("plain"))
+    with pytest.raises(RequestError) as fault:
+        generate(message_of(*fields))
+    text = str(fault.value)
+    assert all(
+        one in text for one in ("3 names", "field int ", "field linux ", "field t and field T")
+    )
+    assert "plain" not in text
+    assert "names are not sent" in fault.value.hint
+
+
 @needs_gcc
 def test_macros_of_all_headers_of_c_are_refused_as_members(tmp_path: Path) -> None:
     """Against the compiler's own headers: what they define without arguments would replace a member.

@@ -55,6 +55,7 @@ _HEADERS = (
 _SIGNIFICANT = (
     63  # "63 significant initial characters in an internal identifier or a macro name", C99 5.2.4.1
 )
+_MOST_TOLD = 20
 _FIELD_HINT = "Rename it in the design file; names are not sent, so the octets stay the same"
 
 
@@ -71,7 +72,7 @@ class Spot(NamedTuple):
 
 
 class Names:
-    """The names of one message in C; asking for one refuses it if it cannot be."""
+    """The names of one message in C; ``judge`` refuses all together that cannot be, a prefix is refused at once."""
 
     def __init__(self, message: str, prefix: str | None) -> None:
         self._message = message
@@ -94,6 +95,7 @@ class Names:
         if self.prefix.lower() in _HEADERS.split():
             raise self._refused(f"{self.prefix}.h is a header of C itself", hint)
         self._known: dict[str, tuple[object, str]] = {}
+        self._clashes: dict[str, str] = {}  # by whose they are: fields of one name clash in many
         for part in ("pack", "unpack", "unpack_prefix", "result", "self_test"):
             self._register(f"{self.prefix}_{part}", part, f"the function or type {part}")
 
@@ -132,22 +134,36 @@ class Names:
             else f"names alike in {_SIGNIFICANT} characters"
         )
         whom = f"{other_told} and {told}" if other_told != told else f"two parts of {told}"
-        raise self._refused(f"{whom} would have {alike} in C, {name}", _FIELD_HINT)
+        self._clashes.setdefault(whom, f"{whom} would have {alike} in C, {name}")
 
     def members(self, spot: Spot, members: list[tuple[str, Spot]]) -> None:
-        """Refuse member names of one structure that C has a use for or that stand there twice."""
+        """Note member names of one structure that C has a use for or that stand there twice."""
         seen: dict[str, Spot] = {}
         for name, owner in members:
             reason = _REASONS.get(name) or (_DEFINED if _FAMILIES.fullmatch(name) else "")
             if reason:
                 text = f"field {owner.path} cannot be named {name} in C: it is {reason}"
-                raise self._refused(text, _FIELD_HINT)
+                self._clashes.setdefault(f"{owner.path} {name}", text)
             if name in seen:
                 where = f" of {spot.path}" if spot.path else ""
                 both = f"fields {seen[name].path} and {owner.path}"
                 text = f"{both} would both have a member {name}{where} in C"
-                raise self._refused(text, _FIELD_HINT)
+                self._clashes.setdefault(both, text)
             seen[name] = owner
+
+    def judge(self) -> None:
+        """Raise ``RequestError`` for all names that were asked for and cannot be."""
+        texts = list(self._clashes.values())
+        if not texts:
+            return
+        if len(texts) == 1:
+            raise self._refused(texts[0], _FIELD_HINT)
+        more = f"; and {len(texts) - _MOST_TOLD} more" if len(texts) > _MOST_TOLD else ""
+        told = "; ".join(texts[:_MOST_TOLD])
+        raise self._refused(
+            f"{len(texts)} names cannot be so in C: {told}{more}",
+            _FIELD_HINT.replace("it", "them", 1),
+        )
 
     def _refused(self, text: str, hint: str) -> RequestError:
         return RequestError(f"message {self._message}: {text}", hint=hint)

@@ -83,6 +83,7 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
     packing, unpacking = Lines(), Lines()
     root.pack(packing, ROOT, {})
     root.unpack(unpacking, ROOT, {})
+    names.judge()
     vectors = tuple(_vectors(message, root))
     known = {
         "p": names.prefix,
