@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from lowpanbudget.cli import completion, faults, options, streams
-from lowpanbudget.cli.inputs import require_capture, require_keys
+from lowpanbudget.cli.inputs import require_capture, require_keys, why_empty
 from lowpanbudget.errors import RequestError, plural
 
 if TYPE_CHECKING:
@@ -275,15 +275,8 @@ def say_nothing_within(ctx: click.Context, capture: str) -> None:
 
 def say_empty(ctx: click.Context, capture: str) -> None:
     """Tell that a capture has no frame at all."""
-    from lowpanbudget.capture.files.reading import read_capture
-    from lowpanbudget.capture.follow.picking import NO_FRAME
-
-    name, hint = "standard input" if capture == "-" else capture, NO_FRAME
-    if Path(capture).is_file() and Path(capture).stat().st_size:
-        with read_capture(capture) as records:
-            if records.format in {"text", "unknown"}:  # a table, a note: no receiver wrote it
-                hint = "A capture is a pcap or pcapng file, or a text with a frame a line in hex"
-    say(ctx, f"{name} holds no frame: there is nothing to judge", hint)
+    name = "standard input" if capture == "-" else capture
+    say(ctx, f"{name} holds no frame: there is nothing to judge", why_empty(capture))
 
 
 def opened_together(

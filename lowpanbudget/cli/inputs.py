@@ -78,6 +78,18 @@ def require_present(path: str, what: str, *, said: str = "") -> None:
         raise RequestError(f"{path!r} {said}", hint=wrong.hint) if said else wrong
 
 
+def why_empty(path: str) -> str:
+    """Return where to look for the frames of a capture that has none: it may be a table, which no receiver wrote."""
+    from lowpanbudget.capture.files.reading import read_capture
+    from lowpanbudget.capture.follow.picking import NO_FRAME
+
+    if Path(path).is_file() and not _is_empty(path):
+        with read_capture(path) as records:
+            if records.format in {"text", "unknown"}:
+                return "A capture is a pcap or pcapng file, or a text with a frame a line in hex"
+    return NO_FRAME
+
+
 def kind_of(path: str) -> str:
     """Return what a file is: "design file", "key file", "capture"; "" for what is none of them or cannot be read."""
     from lowpanbudget.capture.files.key_file import TABLES
