@@ -134,8 +134,10 @@ class CarriedNetwork:
 
     @property
     def holds(self) -> bool:
-        """Return whether everything that was looked at holds."""
-        return all(check.holds for check in self.checks)
+        """Return whether everything that was looked at holds; not where too little was played to look at anything."""
+        return all(check.holds for check in self.checks) and (
+            bool(self.checks) or not self.services
+        )
 
     @property
     def decides(self) -> LimitCheck | None:

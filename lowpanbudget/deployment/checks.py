@@ -7,6 +7,7 @@ from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.carried import CarriedNode, LimitCheck, Matter, SleepWait
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.services_together import judged_services
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Slots
 from lowpanbudget.design.estimate import Estimate
@@ -21,7 +22,6 @@ _CAUSES: tuple[Matter, ...] = (
 )  # fmt: skip
 _ROUNDING = 1e-12
 _SEEN = 1e-6  # a share that is worth a word
-_FEW = 100  # simulated messages of one kind and hop
 
 
 def checks_of(
@@ -171,10 +171,8 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
 
 
 def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator[LimitCheck]:
-    for one in services:
-        if one.messages is not None and one.messages < _FEW:
-            continue  # too few of them were simulated to say anything
-        about = f"{one.flow} {one.message}, {plural(one.hop, 'hop')}"
+    for hops, one in judged_services(services):
+        about = f"{one.flow} {one.message}, {hops}"
         in_runs = one.in_runs is not None and one.in_runs < one.delivered
         yield _delivery(one, about, None if limits is None else limits.delivery, in_runs=in_runs)
         if limits is not None and limits.latency_s is not None and one.in_time is not None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
-from math import sqrt
 from typing import NamedTuple
 
 from lowpanbudget.deployment.contention import Arrived, ContentionResult, simulate_csma
@@ -20,13 +19,13 @@ from lowpanbudget.deployment.service import (
     quantiles_of,
     served,
 )
+from lowpanbudget.deployment.services_together import half_width_of
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.layers.link.phy import PhyTiming
 
-_SURE = 1.96  # standard errors of 95 %
-_TRANSMISSIONS = 60_000
+_TRANSMISSIONS, _HOPS = 60_000, 16  # of a network that is so deep; of a deeper one more
 _NARROW, _A_POINT = 0.002, 0.01  # half-widths of the share delivered
 
 
@@ -59,7 +58,8 @@ def simulated(
     """Return how the messages of a design arrive over a simulated channel, of about so many ``transmissions``."""
     # a look at a change may be short, the answer itself is known to a point
     at_least = _A_POINT if transmissions is None else 1.0
-    transmissions = _TRANSMISSIONS if transmissions is None else transmissions
+    if transmissions is None:
+        transmissions = _TRANSMISSIONS * max(traffic.tree.depth, _HOPS) // _HOPS
     timing = design.link.timing
     ways = list(stream_ways(traffic, nodes))
     sendings = [way.sending for way in ways]
@@ -154,27 +154,20 @@ def _services(
         stream = ways[indices[0]].stream
         here = [apart.by_sending[index] for index in indices]
         count, share, late = _counted(here)
-        half, runs, of = _half_width(share, count), None, count
+        half, runs, of = half_width_of(share, count), None, count
         if in_runs is not None:
             of, runs, late = _counted([in_runs.by_sending[index] for index in indices])
-            half = max(half, _half_width(runs, of))
+            half = max(half, half_width_of(runs, of))
         in_time, late_half = None, 0.0
         if within_s is not None and of:
             in_time = sum(1 for one in late if one <= within_s) / of
-            late_half = _half_width(in_time, of)
+            late_half = half_width_of(in_time, of)
         yield HopService(
             flow, message, direction, hop, len(stream.first), share, runs, half, quantiles_of(late), in_time,
             quiet=path_share(stream, hop, access.retries + 1),
             quiet_latency=_quiet_latency(stream, hop, rules, step_us), messages=count,
             in_time_half_width=late_half,
         )  # fmt: skip
-
-
-def _half_width(share: float, count: int) -> float:
-    """Return how far a share of so many messages may be off (95 %); where all agree, the bound for none in so many."""
-    if not count:
-        return 1.0
-    return max(_SURE * sqrt(share * (1 - share) / count), 1 - float(0.05 ** (1 / count)))
 
 
 def _counted(parts: list[Arrived]) -> tuple[int, float, list[float]]:

@@ -72,6 +72,8 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
         return f"No, this network does not work as it is designed. {faults[0]}"
     if not network.holds and decides is not None:
         return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
+    if decides is None and network.services:
+        return "Not decided: too few messages were played to say anything"
     if decides is None:
         return "Nothing here is sent often enough to be checked: every_s of a flow says how often"
     return f"Yes, this network carries its messages. Nearest to its limit, {decides.about}: {decides.text}"

@@ -25,6 +25,7 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.traffic import traffic_of
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.layers.link.phy import timing
+from lowpanbudget.report.carry_text import answer
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
 
@@ -170,6 +171,34 @@ def test_few_simulated_messages_say_nothing() -> None:
     """Of 99 nothing is said, of 100 something is; what is calculated counts none."""
     assert judge("delivery = 0.9", service(0.5, messages=99)) == {}
     assert set(judge("delivery = 0.9", service(0.5, messages=100))) == {"delivery"}
+
+
+def test_neighbouring_hops_of_few_messages_are_judged_together() -> None:
+    """Of 40 at each hop three hops are 120, from the deepest on; 60 % of them are known to 1.96 (0.24 / 120)^1/2."""
+    few = [service(0.8 - hop / 20, hop=hop, messages=40, in_time=0.5) for hop in (3, 4, 5, 1, 2)]
+    found = judge("delivery = 0.9\nlatency_s = 9", *few)
+    assert {one.about for one in found.values()} == {"up reading, 3 to 5 hops"}
+    assert found["delivery"].measured == pytest.approx(1 - 0.6)
+    assert found["delivery"].strain == pytest.approx((0.4 - 1.96 * (0.24 / 120) ** 0.5) / 0.1)
+    assert found["latency"].measured == pytest.approx(0.5)
+    # a hop of which enough were played stands for itself, and what is behind it is not mixed with it
+    alone = judge(
+        "delivery = 0.9", service(0.5, hop=9, messages=99), service(0.8, hop=2, messages=100)
+    )
+    assert alone["delivery"].about == "up reading, 2 hops"
+    # where losses come in runs both are counted together
+    runs = [service(0.9, hop=hop, messages=50, in_runs=hop / 10) for hop in (1, 2)]
+    assert judge("delivery = 0.9", *runs)["delivery"].measured == pytest.approx(0.85)
+
+
+def test_a_network_of_which_too_little_was_played_does_not_hold() -> None:
+    network = replace(network_of(listening()), checks=())
+    assert network.services
+    assert not network.holds
+    assert answer(network).startswith("Not decided: ")
+    assert changes_that_help(listening(), network) == ()
+    # what is never sent is none
+    assert replace(network, services=()).holds
 
 
 def test_latency_beside_its_limit() -> None:

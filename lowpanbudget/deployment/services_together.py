@@ -1,0 +1,57 @@
+"""Services of neighbouring hops counted together, where too few messages of each were played to say anything."""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from math import sqrt
+
+from lowpanbudget.deployment.service import HopService
+from lowpanbudget.errors import plural
+from lowpanbudget.values import replace
+
+ENOUGH = 100  # played messages of one kind that say something; our choice
+_SURE = 1.96  # standard errors of 95 %
+
+
+def half_width_of(share: float, count: int) -> float:
+    """Return how far a share of so many messages may be off (95 %); where all agree, the bound for none in so many."""
+    if not count:
+        return 1.0
+    return max(_SURE * sqrt(share * (1 - share) / count), 1 - float(0.05 ** (1 / count)))
+
+
+def judged_services(services: Sequence[HopService]) -> Iterator[tuple[str, HopService]]:
+    """Yield what can be judged, with its hops in words: from the deepest on, as many hops together as it takes.
+
+    Nothing is said of what is too rare, nor where queues of slots were played: those count kinds together themselves.
+    """
+    for _, kind in groupby(services, key=lambda one: (one.flow, one.message, one.direction)):
+        waiting: list[HopService] = []
+        for one in sorted(kind, key=lambda one: -one.hop):
+            if one.messages is None or one.messages >= ENOUGH:
+                waiting = []
+                yield plural(one.hop, "hop"), one
+                continue
+            waiting.append(one)
+            if one.queued is None and sum(each.messages or 0 for each in waiting) >= ENOUGH:
+                yield f"{waiting[-1].hop} to {waiting[0].hop} hops", _together(waiting)
+                waiting = []
+
+
+def _together(services: Sequence[HopService]) -> HopService:
+    counts = [one.messages or 0 for one in services]
+    count = sum(counts)
+
+    def mean(shares: Sequence[float | None]) -> float | None:
+        known = [share for share in shares if share is not None]
+        if len(known) < len(counts):
+            return None
+        return sum(share * each for share, each in zip(known, counts, strict=True)) / count
+
+    delivered = mean([one.delivered for one in services]) or 0.0
+    in_runs = mean([one.in_runs for one in services])
+    in_time = mean([one.in_time for one in services])
+    half = max(half_width_of(share, count) for share in (delivered, in_runs) if share is not None)
+    return replace(
+        services[0], delivered=delivered, in_runs=in_runs, half_width=half, in_time=in_time, messages=count,
+        in_time_half_width=0.0 if in_time is None else half_width_of(in_time, count),
+    )  # fmt: skip
