@@ -1,5 +1,6 @@
 """Checksums that no single reading explains, by sender: whether they are all off by the same, and what fits that."""
 
+from lowpanbudget.env import Contexts
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.values import dataclass, field
 
@@ -12,12 +13,14 @@ ContextPair = tuple[int | None, int | None]
 class Differences:
     """Checksums of a sender that nothing explains: how many, what they should be and by how much they are off.
 
-    ``contexts`` are those that its source and destination lean on. ``text``: what reading them said. ``flips`` are the
-    bits in which they differ, ``lengths`` the octets that they cover; ``is_without_length``: all are right without it.
+    ``contexts`` are those that its source and destination lean on, ``held`` what was known then, given or announced.
+    ``text``: what reading them said. ``flips`` are the bits in which they differ, ``lengths`` the octets that they
+    cover; ``is_without_length``: all are right without it.
     """
 
     contexts: ContextPair
     text: str
+    held: Contexts = field(default_factory=Contexts)
     count: int = 0
     computed: set[int] = field(default_factory=set)
     off: set[int] = field(default_factory=set)

@@ -90,6 +90,10 @@ from findings.judge import Told
 from lowpanbudget import encode_frame
 from lowpanbudget.layers.link.mac import FrameType
 
+TAKE_OUT = (
+    "Announce the old prefix with C = 0 for 300 s, then the new one with C = 0 until all nodes have it, "
+    "then with C = 1; or take a number that is free."
+)
 NO_SOURCE = (
     "An acknowledgement that names no sender is that of the destination of the frame before it with the same number: "
     "see that the capture has that frame, and the key file the EUI-64 of its destination where that is a short address."
@@ -121,6 +125,23 @@ def announced_by_another() -> Capture:
         packet = air.nd_message(134, body, air.address("fe80::", link), air.ALL_NODES)
         frames.append(air.frame(packet, number, (link, BROADCAST)))
     return Capture(list(frames))
+
+
+def announcing(context: int, prefix: str, *, compress: bool = True) -> bytes:
+    told = air.advertisement(air.context_option(context, prefix, compress=compress))
+    return air.frame(told, 9, (ROOT, BROADCAST))
+
+
+def moved(*steps: tuple[float, str, bool]) -> Capture:
+    """What the root announces of context 3: when, its prefix, and whether it may compress."""
+    return Capture(
+        [(at, announcing(3, prefix, compress=compress)) for at, prefix, compress in steps]
+    )
+
+
+def learned(context: int, prefix: str, capture: Capture) -> Capture:
+    """The capture where nobody gave the context, and the root announces it first."""
+    return replace(capture, air=[announcing(context, prefix), *capture.air], contexts={})
 
 
 def damaged(count: int) -> Capture:
@@ -1431,6 +1452,55 @@ FURTHER = (
                 f"context 3 is {HELD} by fe80::ff:fe00:1, and announced as {OTHER} by fe80::ff:fe00:18",
             ),
             (2,),
+        ),
+    ),
+    # 300 s of C = 0 for the old prefix, then again for the new one (RFC 6775 section 7.2)
+    *(
+        Further(
+            "context-announced-otherwise",
+            partial(moved, *steps),
+            Told(
+                "risk",
+                "0x0001: its own contexts",
+                "a context becomes another before nobody uses it any more",
+                (f"context 3 was {HELD} and becomes {OTHER}: {why}",),
+                (len(steps),),
+                cite="RFC 6775 §7.2",
+                advice=TAKE_OUT,
+            ),
+        )
+        for steps, why in (
+            (
+                ((1, HELD, True), (8, OTHER, True)),
+                "the old one was in use, the new one begins with C = 1",
+            ),
+            (((1, HELD, True), (8, OTHER, False)), "the old one was in use"),
+            (
+                ((1, HELD, True), (8, HELD, False), (307, OTHER, False)),
+                "the old one was out of use for 299 s only",
+            ),
+            (
+                ((1, HELD, True), (8, HELD, False), (308, OTHER, True)),
+                "the new one begins with C = 1",
+            ),
+        )
+    ),
+    # 0x0012 is 0x0011 more than 0x0001; nobody gave the context, and a router announces it
+    Further(
+        "prefix-of-context-differs",
+        lambda: learned(0, f"{PREFIX}/64", summed(under(PREFIX), under("2001:db8:12::"))),
+        Told(
+            "failure",
+            "0x0017",
+            "the words of the prefix of context 0 sum up to 0x0011 more at the sender than here, or to 0x0022 more in "
+            "one address alone",
+            (
+                "all 3 sums of the sender differ by +0x0022",
+                f"{OTHER_WORDS} 2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64",
+                f"{ALONE} 2023:db8:1::/64 or 2001:dda:1::/64 or 2001:db8:23::/64 or 2001:db8:1:22::/64",
+            ),
+            (2, 3, 4),
+            3,
         ),
     ),
     # once, by the border router: over two hops, and handed on to the node

@@ -52,7 +52,7 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
     packed = None if scene.datagram is None else scene.datagram.iphc
     contexts = (None, None) if packed is None else packed.contexts
     key = (scene.sender, contexts)
-    found = scene.known.sums.entry(key, lambda: Differences(contexts, reading.text))
+    found = scene.known.sums.entry(key, lambda: Differences(contexts, reading.text, scene.contexts))
     if found is not None:
         is_without_length = reading.slip is Slip.LENGTH
         found.take(
@@ -83,7 +83,7 @@ def checksum_without_length(known: Surroundings) -> Hits:
             (length,) = found.lengths
             words = _prefix_words(found.contexts, 0xFFFF - length)
             cause += f"; where {words}, it would be right as well: all cover {length} octets"
-            evidence = [*evidence[:1], *_other_prefixes(known, found.contexts, 0xFFFF - length)]
+            evidence = [*evidence[:1], *_other_prefixes(found, 0xFFFF - length)]
             certainty = Certainty.OPEN
         frames = tuple(found.frames)
         yield Hit(
@@ -108,7 +108,7 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             certainty = Certainty.OPEN
         evidence = (
             f"all {found.count} sums of the sender differ by {_signed(off)}",
-            *_other_prefixes(known, contexts, off),
+            *_other_prefixes(found, off),
         )
         frames = tuple(found.frames)
         yield Hit(cause, evidence, sender, frames, times=found.count, certainty=certainty)
@@ -147,11 +147,12 @@ def _each(contexts: ContextPair, off: int) -> tuple[list[int], int]:
     return numbers, off
 
 
-def _other_prefixes(known: Surroundings, contexts: ContextPair, off: int) -> Iterator[str]:
-    """Yield which prefixes they may be, when one word of one of those known here differs."""
+def _other_prefixes(found: Differences, off: int) -> Iterator[str]:
+    """Yield which prefixes they may be, when one word of one of those differs that the sums were computed with."""
+    contexts = found.contexts
     numbers, each = _each(contexts, off)
     for number in numbers:
-        context = known.contexts.get(number)
+        context = found.held.get(number)
         if context is None or context.prefix.prefixlen % _WORD:
             continue
         yield f"with one word other than in {context.prefix}: {_changed(context, each)}"

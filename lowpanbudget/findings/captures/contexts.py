@@ -7,7 +7,7 @@ from typing import NamedTuple
 from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns, faults
-from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -153,3 +153,24 @@ _OTHERWISE = Noticed("context-differs"), Noticed("context-disputed")
 def announced_otherwise(scene: Scene, notice: Notice) -> Hits:
     """Take the notices of what was learned, and of what is not believed; by who says so."""
     yield Hit("contexts are announced otherwise than they hold", (notice.text,), scene.sender)
+
+
+@CONTEXTS.rule("context-announced-otherwise", Noticed("context-moved"), varies=True)
+def moved_at_once(scene: Scene, notice: Notice) -> Hits:
+    """Take the notices of contexts that their own router makes others."""
+    cause = "a context becomes another before nobody uses it any more"
+    subject = f"{scene.sender}: its own contexts"
+    yield Hit(
+        cause,
+        (notice.text,),
+        subject,
+        advice=_TAKE_OUT,
+        certainty=Certainty.CAPTURE,
+        cite=notice.cite,
+    )
+
+
+_TAKE_OUT = (
+    "Announce the old prefix with C = 0 for 300 s, then the new one with C = 0 until all nodes have it, "
+    "then with C = 1; or take a number that is free."
+)

@@ -54,14 +54,18 @@ def test_a_context_is_not_changed_by_another_router_than_the_one_that_announced_
     first = announced(ROUTER, HERE)
     assert after(first, announced(STRANGER, ELSEWHERE)) == (HERE, ["context-disputed"])
     assert after(first, announced(STRANGER, HERE, lifetime=0)) == (HERE, ["context-disputed"])
-    assert after(first, announced(ROUTER, ELSEWHERE, number=2)) == (ELSEWHERE, [])
+    assert after(first, announced(ROUTER, ELSEWHERE, number=2)) == (ELSEWHERE, ["context-moved"])
     assert after(first, announced(ROUTER, HERE, lifetime=0, number=2)) == (None, [])
 
 
 def test_a_context_that_is_taken_out_of_use_may_become_another() -> None:
-    """RFC 6775 section 7.2: "its dissemination SHOULD continue for at least MIN_CONTEXT_CHANGE_DELAY with C=0"."""
+    """RFC 6775 section 7.2: "its dissemination SHOULD continue for at least MIN_CONTEXT_CHANGE_DELAY with C=0"; "the
+    new value again SHOULD start with C=0"."""
     ending = announced(ROUTER, HERE, compresses=False)
-    assert after(ending, announced(SECOND_ROUTER, ELSEWHERE)) == (ELSEWHERE, [])
+    begins = announced(SECOND_ROUTER, ELSEWHERE, compresses=False)
+    assert after(ending, begins) == (ELSEWHERE, [])
+    at_once = announced(SECOND_ROUTER, ELSEWHERE)
+    assert after(ending, at_once) == (ELSEWHERE, ["context-moved"])
 
 
 def test_who_says_the_same_only_makes_a_context_last() -> None:
