@@ -404,7 +404,7 @@ COMPRESSION_CASES = {
         lambda: dio(counted=0),
         Told(
             "failure",
-            "0x0017",
+            "0x0017: DODAG configuration option: length 16 makes 18 octets, not 16",
             "DODAG configuration option: length 16 makes 18 octets, not 16",
             ("octet 42", "every option length counts the option's own two octets: two too many"),
             (1,),

@@ -58,6 +58,17 @@ def test_it_says_how_the_options_of_its_protocol_count() -> None:
     assert "RPL" not in one.advice
 
 
+def test_different_faults_of_contents_are_told_apart() -> None:
+    """RFC 7252 section 3.1: a marker without payload is an error; section 3: a token of 9 octets is."""
+    told = (air.coap_message(b"\xff"), b"\x49" + bytes(12), air.coap_message(b"\xff", mid=2))
+    frames = [air.frame(air.coap(octets), number) for number, octets in enumerate(told)]
+    found = [one for one in Capture(list(frames)).followed() if one.name == "contents-unreadable"]
+    assert [(str(one.cite), one.frames) for one in found] == [
+        ("RFC 7252 §3.1", (1, 3)),
+        ("RFC 7252 §3", (2,)),
+    ]
+
+
 def test_a_checksum_that_was_elided_proves_no_other_reading() -> None:
     """What restores it from the addresses makes it right between any (RFC 6282 section 4.3.2)."""
     names = [one.name for one in pan_rule(2, known=0, elide_udp_checksum=True).followed()]

@@ -2,7 +2,7 @@
 
 A link type says whether it is; receivers that overwrite or drop it say the same. A 16-bit FCS matches by chance in one
 frame of 65536, so a few frames decide. Of frames without FCS the transport checksum and the length of acknowledgements
-decide whether two octets of radio status stand in its place.
+decide whether octets of radio status stand in its place.
 """
 
 from collections.abc import Callable, Iterable
@@ -75,7 +75,7 @@ def judge(
         octets = 2 if claimed is None else claimed
         text = f"too few frames to test ({tested}); an FCS of {octets} octets is taken for granted"
         return FcsVerdict(UNCLEAR, octets, 0, tested, 0, text, claimed)
-    return _without(usable, fits, tested)._replace(claimed=claimed)
+    return _without(usable, fits, tested, claimed or 2)._replace(claimed=claimed)
 
 
 def _matching(frames: list[bytes], length: int) -> int:
@@ -94,30 +94,43 @@ def _acknowledgement(frame: bytes) -> int:
     return header.header_length if is_header else 0
 
 
-def _without(frames: list[bytes], fits: Callable[[bytes], bool | None], tested: int) -> FcsVerdict:
-    """Return whether frames whose FCS never matches end with radio status or with nothing."""
-    stripped = status = 0
+def _without(
+    frames: list[bytes], fits: Callable[[bytes], bool | None], tested: int, claimed: int
+) -> FcsVerdict:
+    """Return whether frames whose FCS never matches end with radio status, be it in all the octets claimed, or nothing.
+
+    Radio status has 2 octets; who claims 4 may not have filled them in.
+    """
+    stripped, ends = 0, dict.fromkeys((claimed, 2), 0)
     for frame in frames:
         octets = _acknowledgement(frame)
         if octets:
             stripped += len(frame) == octets
-            status += len(frame) == octets + 2
+            for length in ends:
+                ends[length] += len(frame) == octets + length
             continue
         if fits(frame):
             stripped += 1
-        elif fits(frame[:-2]):
-            status += 1
-    good = sum(frame[-1] & _CRC_OK > 0 for frame in frames)
-    if status == stripped:  # nothing decides but the look of the octets
-        is_status = good == tested
+            continue
+        for length in ends:
+            if len(frame) > length and fits(frame[:-length]):
+                ends[length] += 1
+                break
+    length = max(ends, key=lambda one: ends[one])
+    status, good = ends[length], sum(frame[-1] & _CRC_OK > 0 for frame in frames)
+    if (
+        status == stripped
+    ):  # nothing decides but the look of the octets, or that each frame tells of four
+        is_status = good == tested or claimed > 2
         how = "by the look of their last octet" if is_status else "taken for granted: nothing tells"
+        if claimed > 2:
+            how = f"{claimed} octets, as the file says: nothing else tells"
     else:
         is_status = status > stripped
         how = f"by the checksums or lengths of {max(status, stripped)} frames"
     if is_status:
-        text = (
-            f"the FCS is right in none of {tested} frames: radio status stands in its place ({how})"
-        )
-        return FcsVerdict(STATUS, 0, 2, tested, 0, text)
+        what = "radio status stands" if length == 2 else f"{length} octets that are none stand"
+        text = f"the FCS is right in none of {tested} frames: {what} in its place ({how})"
+        return FcsVerdict(STATUS, 0, length, tested, 0, text)
     text = f"the FCS is right in none of {tested} frames: it was stripped ({how})"
     return FcsVerdict(STRIPPED, 0, 0, tested, 0, text)

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
+from lowpanbudget.capture.follow.context_moves import ContextMoves
 from lowpanbudget.capture.follow.devices import Device, LearnedDevices
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
@@ -31,7 +32,6 @@ from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field, replace
 
 MOST_PARENTS = 256  # who announced the root
-_CHANGE_DELAY_S = 300  # MIN_CONTEXT_CHANGE_DELAY (RFC 6775 section 9)
 _NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast
 _MOP_OF_NEW_TYPE = 7
 SECOND = 10**9
@@ -220,7 +220,7 @@ class Knowledge:
     next_end_ns: int | None = None
     learned_devices: LearnedDevices = field(init=False)
     _announcers: dict[int, IPv6Address | None] = field(init=False, default_factory=dict)
-    _out_of_use: dict[int, int | None] = field(init=False, default_factory=dict)
+    _moves: ContextMoves = field(init=False, default_factory=ContextMoves)
     _parents: Recent[IPv6Address | None, bool] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -304,39 +304,10 @@ class Knowledge:
         if option.removes:
             return self.learned.pop(option.cid, None) is not None
         if known is not None:
-            notices += self._moved(known, option, time_ns)
+            notices += self._moves.take(known.context, option, time_ns)
         self._announcers[option.cid] = lesson.source
         self.learned[option.cid] = LearnedContext(option.cid, option.context, number, until, valid)
         return known is None or known.context != option.context
-
-    def _moved(
-        self, known: LearnedContext, option: ContextOption, time_ns: int | None
-    ) -> list[Notice]:
-        """Return the notice of a context that becomes another before nobody uses it any more, or none.
-
-        "its dissemination SHOULD continue for at least MIN_CONTEXT_CHANGE_DELAY with C=0", and "dissemination of the
-        new value again SHOULD start with C=0" (RFC 6775 section 7.2).
-        """
-        cid, before = option.cid, known.context
-        if before.prefix == option.prefix:
-            if before.may_compress and not option.may_compress:
-                self._out_of_use[cid] = time_ns
-            elif option.may_compress:
-                self._out_of_use.pop(cid, None)
-            return []
-        since, why = self._out_of_use.pop(cid, None), []
-        if before.may_compress:
-            why.append("the old one was in use")
-        elif (
-            since is not None and time_ns is not None and time_ns - since < _CHANGE_DELAY_S * SECOND
-        ):
-            why.append(f"the old one was out of use for {(time_ns - since) // SECOND} s only")
-        if option.may_compress:
-            why.append("the new one begins with C = 1")
-        if not why:
-            return []
-        text = f"context {cid} was {before.prefix} and becomes {option.prefix}: {', '.join(why)}"
-        return [Notice("context-moved", text, rfc(6775, "7.2"), 0)]
 
     def _disputed(self, known: LearnedContext, option: ContextOption, lesson: Lesson) -> Notice:
         first = self._announcers.get(option.cid)

@@ -48,13 +48,14 @@ def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
 
 @UNREADABLE.rule("contents-unreadable", Noticed("payload-unreadable"))
 def contents_unreadable(scene: Scene, notice: Notice) -> Hits:
-    """Take the notice of the decoder; try the commonest slip."""
+    """Take the notice of the decoder, each fault by itself; try the commonest slip."""
     if notice.cite == _CONNECTION_ID:
         return
     evidence = [f"octet {notice.offset}"]
     if options_count_their_heads(scene):
         evidence.append("every option length counts the option's own two octets: two too many")
-    yield Hit(notice.text, tuple(evidence), scene.sender, advice=_counting(scene), cite=notice.cite)
+    subject = f"{scene.sender}: {notice.text}"
+    yield Hit(notice.text, tuple(evidence), subject, advice=_counting(scene), cite=notice.cite)
 
 
 _RPL_COUNTS = "Let the length of an RPL option count what follows its type and length octets."

@@ -98,6 +98,24 @@ def test_each_link_type_is_tested_by_itself() -> None:
     assert {number: v.state for number, v in trace.fcs.items()} == {195: "present", 230: "absent"}
 
 
+@pytest.mark.parametrize("filling", [bytes(4), b"\xde\xad\xbe\xef"])
+@pytest.mark.parametrize("has_datagrams", [True, False])
+def test_four_octets_of_fcs_that_are_not_filled_in_are_no_payload(
+    filling: bytes, *, has_datagrams: bool
+) -> None:
+    """Element 0 tells an FCS of type 2, of 32 bits (link type 283, from memory)."""
+    frames = [f[:-2] for f in GOOD] if has_datagrams else [b"\x41\x88\x01no datagram at all!"] * 9
+    head = bytes([0, 0, 12, 0, 0, 0, 1, 0, 2, 0, 0, 0])
+    trace = Trace(contexts=CONTEXTS)
+    for sighting in trace.follow(records([head + f + filling for f in frames], 283)):
+        assert sighting.status == filling
+        assert sighting.octets == frames[sighting.number - 1]
+        assert sighting.datagram is not None or not has_datagrams
+    verdict = trace.fcs[283]
+    assert (verdict.state, verdict.octets, verdict.status) == ("radio status", 0, 4)
+    assert verdict.claimed == 4
+
+
 def test_reception_elements_that_tell_the_fcs_of_each_frame_are_believed() -> None:
     """Two receivers in one capture, one without FCS: element 0 is the FCS type, 0 none and 1 of 16 bits (link type
     283, from memory)."""
