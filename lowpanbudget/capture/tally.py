@@ -13,7 +13,8 @@ class Tally:
     octets are what applications sent in whole datagrams: behind UDP or CoAP. ``unused`` is the room left to the
     largest frame, ``avoidable`` what the shortest legal encoding of the same datagrams would have saved.
     ``retransmissions`` keep their sequence number, ``duplicates`` have the contents of another frame under a new
-    one, ``lost`` numbers of a sequence are missing: the frame, or its reception here. Of the datagrams that were
+    one (a copy by ``capture/follow/repeats.py``), ``lost`` numbers of a sequence are missing: the frame, or its
+    reception here. Of the datagrams that were
     begun in fragments, ``assembled`` counts those that became whole, ``dropped`` those that never did, ``given_up``
     those of them that made room for others. ``unread`` counts frames that could not be read to their end,
     ``damaged`` those with a wrong FCS. Times are in nanoseconds.

@@ -103,12 +103,13 @@ class Scene:
 
     ``time_s`` is not a number where the capture has no times. ``frame`` is the frame decoded; of frames that are alike
     but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets
-    of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
-    held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
-    ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes, ``match``
-    its flow in the design, ``passage`` how it came here where another node sent it before, ``by`` what is noted of who
-    sent it, ``fragmented`` what its fragment belongs to, ``used_before`` the frame that used its frame counter first,
-    ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges.
+    of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``, ``copies`` (the frame whose
+    contents it has under another number). ``contexts`` are those that held when it was read. ``header`` is the
+    innermost IPv6 header in it, ``iphc`` the compressed header it came from, ``tunnelled`` tells that there is another
+    around it. ``datagram`` is the one that it brings or completes, ``match`` its flow in the design, ``passage`` how it
+    came here where another node sent it before, ``by`` what is noted of who sent it, ``fragmented`` what its fragment
+    belongs to, ``used_before`` the frame that used its frame counter first, ``begun`` the CoAP message that was first
+    to have its message ID, or that it acknowledges.
     ``explained``: a rule knows why the frame cannot be read, and others need not say that it cannot. ``opened`` is what
     stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root that was known then, ``slot``
     the absolute slot number that the capture gives.
@@ -125,6 +126,7 @@ class Scene:
     sequence: int | None = None
     counter: int | None = None
     fcs_ok: bool | None = None
+    copies: int | None = None
     header: Ipv6 | None = None
     iphc: Iphc | None = None
     tunnelled: bool = False

@@ -156,7 +156,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "unused": "Octets of room left in data frames, up to the largest frame.",
         "avoidable": "Octets that the shortest legal encoding of the same datagrams would have saved.",
         "retransmissions": "Frames that came again under the same sequence number.",
-        "duplicates": "Frames with the contents of another one under a new sequence number.",
+        "duplicates": "Data frames to one node with the contents of another one under a new sequence number, at most "
+        "0.1 s later: of 5 octets or more, and no acknowledgement of the first was heard.",
         "assembled": "Datagrams in fragments that became whole.",
         "dropped": "Datagrams in fragments that never became whole.",
         "given_up": "Those of the dropped ones that made room for others.",

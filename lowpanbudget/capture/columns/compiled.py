@@ -19,6 +19,7 @@ from typing import Any
 from lowpanbudget.capture.columns import held, kernel, memory, places, walk, words
 from lowpanbudget.capture.columns.loops import Loops
 from lowpanbudget.capture.files.code_cache import keep_code, kept_code
+from lowpanbudget.capture.follow import repeats
 
 _LOOPS = {"count": kernel, "walk_pcap": walk, "walk_pcapng": walk, "digest": words}
 
@@ -63,7 +64,7 @@ def _name() -> str:
     ]
     parts += [
         getsource(module)
-        for module in (words, memory, held, kernel, walk, places, sys.modules[__name__])
+        for module in (words, memory, held, kernel, walk, places, repeats, sys.modules[__name__])
     ]
     return sha256("\0".join(parts).encode()).hexdigest()[:32]
 

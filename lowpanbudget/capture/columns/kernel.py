@@ -17,7 +17,7 @@ from lowpanbudget.capture.columns.held import (
     keep_part,
     new_entry,
 )  # fmt: skip
-from lowpanbudget.capture.columns.memory import hear, pair_of, saving_of, was_heard
+from lowpanbudget.capture.columns.memory import answer, hear, pair_of, saving_of, was_heard
 from lowpanbudget.capture.columns.words import (
     FACTOR_A,
     FACTOR_B,
@@ -31,6 +31,7 @@ from lowpanbudget.capture.columns.words import (
     is_like,
     mixed,
 )  # fmt: skip
+from lowpanbudget.capture.follow.repeats import LEAST_COPY
 
 
 def count(
@@ -165,7 +166,7 @@ def count(
         source = classes[found + p.C_SOURCE]
         contents = begin + classes[found + p.C_CONTENTS]
         mark = 0
-        is_repeat = is_copy = False
+        repeated, is_copy = -1, False
         if source >= 0 and size:
             one = found // p.C_FIELDS * 8
             mark = digest(
@@ -176,7 +177,9 @@ def count(
                 one,
                 one + classes[found + p.C_DEST_OCTETS],
             )
-            is_repeat, is_copy = was_heard(heard, source, time_ns, sequence, mark)
+            copied = classes[found + p.C_COPIED] != 0 and begin + size - contents >= LEAST_COPY
+            repeated, is_copy = was_heard(heard, source, time_ns, sequence, mark, copied)
+        is_repeat = repeated >= 0
 
         # --- fragments, and others that end the waiting for them
         now = time_ns
@@ -266,8 +269,12 @@ def count(
             s[p.LATEST] = max(s[p.LATEST], time_ns)
         if feeds:
             s[p.FED] = max(s[p.FED], now)
-        if source >= 0 and size and not is_repeat:
-            hear(heard, source, time_ns, sequence, mark, s[p.NUMBER] + at)
+        if octets[start] & 7 == p.ACKNOWLEDGEMENT:
+            answer(s, heard, sequence)
+        if is_repeat:
+            s[p.LAST_HEARD] = repeated
+        elif source >= 0 and size:
+            hear(s, heard, source, time_ns, sequence, mark, s[p.NUMBER] + at)
         one = counted * p.N_FIELDS
         counts[one + p.N_FRAMES] += 1
         counts[one + p.N_OCTETS] += octets_sent

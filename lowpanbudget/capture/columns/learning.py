@@ -11,6 +11,7 @@ from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.describing import is_part_described
 from lowpanbudget.capture.columns.state import Front, State, front_octets
 from lowpanbudget.capture.follow.memo import kept_ranges
+from lowpanbudget.capture.follow.repeats import may_be_copied
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.follow.tracing import Trace
@@ -174,6 +175,7 @@ class Learner:
         fields[p.C_SOURCE] = fields[p.C_SEQUENCE] = -1
         if example.link_source is not None and payload:
             fields[p.C_SOURCE] = self._repeats.source(example.link_source)
+        fields[p.C_COPIED] = may_be_copied(mac)
         fields[p.C_DEST_OCTETS] = len(example.link_destination or b"")
         numbered = sequence_of(mac)
         if numbered is not None:

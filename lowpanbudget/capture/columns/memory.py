@@ -9,9 +9,12 @@ from lowpanbudget.capture.follow.repeats import COPY_NS, REPEAT_NS
 
 
 def was_heard(
-    heard: Numbers, source: int, time_ns: int, sequence: int, mark: int
-) -> tuple[bool, bool]:
-    """Return whether a source sent the same contents not long ago: under the same number, or under another one."""
+    heard: Numbers, source: int, time_ns: int, sequence: int, mark: int, copied: bool
+) -> tuple[int, bool]:
+    """Return where a source sent the same frame not long ago, or -1, and whether this is a copy under another number.
+
+    It is none where nobody counts such frames as ``copied``, or the one before was acknowledged.
+    """
     base = source * (1 + p.DEPTH * p.H_FIELDS)
     many = heard[base]
     back = 1
@@ -24,19 +27,31 @@ def was_heard(
         past = time_ns - heard[one + p.H_TIME] if timed else 0
         if heard[one + p.H_SEQUENCE] == sequence and sequence >= 0:
             if 0 <= past <= REPEAT_NS:
-                return True, False
+                return one, False
         elif timed and 0 <= past <= COPY_NS:
-            return False, True
-    return False, False
+            return -1, copied and not heard[one + p.H_ANSWERED]
+    return -1, False
 
 
-def hear(heard: Numbers, source: int, time_ns: int, sequence: int, mark: int, number: int) -> None:
+def answer(s: Numbers, heard: Numbers, sequence: int) -> None:
+    """Take an acknowledgement: it is for the frame before it where that has its number."""
+    one = s[p.LAST_HEARD]
+    if one >= 0 and heard[one + p.H_SEQUENCE] == sequence:
+        heard[one + p.H_ANSWERED] = 1
+    s[p.LAST_HEARD] = -1
+
+
+def hear(
+    s: Numbers, heard: Numbers, source: int, time_ns: int, sequence: int, mark: int, number: int
+) -> None:
     """Note what a source sent."""
     base = source * (1 + p.DEPTH * p.H_FIELDS)
     one = base + 1 + (heard[base] % p.DEPTH) * p.H_FIELDS
     heard[base] += 1
     heard[one + p.H_TIME], heard[one + p.H_SEQUENCE] = time_ns, sequence
     heard[one + p.H_CONTENTS], heard[one + p.H_NUMBER] = mark, number
+    heard[one + p.H_ANSWERED] = 0
+    s[p.LAST_HEARD] = one
 
 
 def saving_of(savings: Numbers, first: int, around: int, actual: int) -> int:

@@ -11,8 +11,8 @@ LONGEST = 2048  # longer frames are followed one by one
 (
     STATUS, CODE, NEXT_END, NOW, FED, LARGEST, NUMBER, ROOM, ROOM_OCTETS, OPEN, OPEN_OCTETS, TIMEOUT, FREE_ENTRY,
     FREE_PART, OLDEST, NEWEST, NEXT_PAIR, FIRST_CLASS, AROUND, ACTUAL, MOST_MISSING, LATEST, WENT_BACK,
-    STATES,
-) = range(24)  # fmt: skip
+    LAST_HEARD, STATES,
+) = range(25)  # fmt: skip
 
 # frames of a batch: where their payload stands in the clear
 SEALED, UNOPENED = -1, -2
@@ -26,6 +26,9 @@ EMPTY, ALL_SEALED, CANDIDATES = 65536 + 256, 65536 + 257, 65536 + 258
 MASKS_EACH, MOST_LISTS, MOST_MASKS, MOST_RANGES = 24, 1024, 1024, 12
 TAIL, RANGES, MASK_WIDTH = 0, 1, 2 + 2 * MOST_RANGES
 
+# the type of an acknowledgement, in the first three bits of a frame
+ACKNOWLEDGEMENT = 2
+
 # classes: frames that are alike
 MOST_CLASSES = 4096
 CLASS_SLOTS = 4 * MOST_CLASSES
@@ -34,8 +37,8 @@ CLASS_OCTETS = HEAD_OCTETS + KEPT_OCTETS
 (
     C_HASH, C_HEADER, C_COUNTER, C_MASK, C_COUNT, C_FCS, C_MODE, C_COUNTED, C_SOURCE, C_DEST_OCTETS, C_CONTENTS,
     C_SEQUENCE, C_DATA, C_DATAGRAM, C_FEEDS, C_FRAGMENT, C_BASE, C_APPLICATION, C_AVOIDABLE, C_OCTETS, C_ENDS,
-    C_SIZE, C_OFFSET, C_BROUGHT, C_TAG, C_WHOLE, C_FIELDS,
-) = range(27)  # fmt: skip
+    C_SIZE, C_OFFSET, C_BROUGHT, C_TAG, C_WHOLE, C_COPIED, C_FIELDS,
+) = range(28)  # fmt: skip
 NO_FRAGMENT, FIRST_FRAGMENT, NEXT_FRAGMENT = range(3)
 WHOLE_UNKNOWN = (
     -1
@@ -50,7 +53,7 @@ PAIR_SLOTS = 4 * MOST_PAIRS
 ) = range(16)  # fmt: skip
 
 # the last frames of each source, and the last number of each sequence
-DEPTH, H_TIME, H_SEQUENCE, H_CONTENTS, H_NUMBER, H_FIELDS = 8, 0, 1, 2, 3, 4
+DEPTH, H_TIME, H_SEQUENCE, H_CONTENTS, H_NUMBER, H_ANSWERED, H_FIELDS = 8, 0, 1, 2, 3, 4, 5
 L_NUMBER, L_USED, L_FIELDS = 0, 1, 2
 
 # datagrams in fragments

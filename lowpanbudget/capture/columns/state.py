@@ -1,6 +1,5 @@
 """What the counting loop remembers from frame to frame, in arrays that the path frame by frame reads and fills too."""
 
-from collections import deque
 from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
@@ -13,7 +12,7 @@ from lowpanbudget.capture.columns.forms import (
     sums_of_octets,
 )
 from lowpanbudget.capture.columns.loops import Loops
-from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Again, Repeats, Seen
+from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Seen
 from lowpanbudget.capture.recent import Recent
 
 MOST_SEQUENCES = 8192
@@ -76,6 +75,7 @@ class State:
         self.parts[p.P_NEXT :: p.P_FIELDS] = loops.of_numbers(_behind(p.MOST_PARTS, p.P_FIELDS))
         self.entries[p.E_STATE :: p.E_FIELDS] = numbers(p.MOST_ENTRIES, p.E_FREE)
         self.s[p.NEXT_END] = p.NEVER
+        self.s[p.LAST_HEARD] = -1
         self.s[p.FED] = self.s[p.LATEST] = self.s[p.NOW] = p.NO_TIME
         self.forget_classes()
 
@@ -201,15 +201,18 @@ class State:
                 if number >= 0:
                     yield first, later, number
 
-    def last_heard(self, source: int) -> Iterator[tuple[int, int | None, int | None, int]]:
-        """Yield number, time, sequence number and contents of the last frames of a source, the oldest first."""
+    def last_heard(self, source: int) -> Iterator[Seen]:
+        """Yield the last frames of a source, the oldest first."""
         base = source * _SOURCE_NUMBERS
         many = int(self.heard[base])
         for back in range(min(many, p.DEPTH), 0, -1):
             one = base + 1 + ((many - back) % p.DEPTH) * p.H_FIELDS
-            time, sequence, contents, number = (int(self.heard[one + field]) for field in range(4))
-            yield (
+            time, sequence, contents, number, answered = map(
+                int, self.heard[one : one + p.H_FIELDS]
+            )
+            yield Seen(
                 number, None if time == p.NO_TIME else time, None if sequence < 0 else sequence, hash(contents),
+                bool(answered),
             )  # fmt: skip
 
     def digest(self, contents: bytes) -> int:
@@ -221,53 +224,6 @@ class State:
 def _behind(most: int, fields: int) -> list[int]:
     """Return for each place the one behind it; -1 for the last."""
     return [*range(fields, most * fields, fields), -1]
-
-
-class SharedRepeats(Repeats):
-    """What ``Repeats`` does, over the arrays of the loop; over its own once there are more sources than these hold."""
-
-    def __init__(self, state: State) -> None:
-        super().__init__()
-        self._state = state
-        self._numbers: dict[bytes, int] = {}
-
-    def source(self, source: bytes) -> int:
-        """Return the number of a source; -1 when there are too many, which ends the loop for good."""
-        number = self._numbers.get(source)
-        if number is None:
-            if len(self._numbers) >= MOST_SOURCES:
-                self._state.is_full = True
-                return -1
-            number = self._numbers[source] = len(self._numbers)
-        return number
-
-    def see(
-        self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes
-    ) -> Again:
-        """Return what a frame repeats; its number is told as its own."""
-        state = self._state
-        mark = state.digest(contents)
-        one = -1 if state.is_full else self.source(source)
-        if one < 0:
-            self._take_over()
-            return super().see(source, number, time_ns, sequence, mark)  # type: ignore[arg-type]  # what has a hash
-        time = p.NO_TIME if time_ns is None else time_ns
-        counted = -1 if sequence is None else sequence
-        is_repeat, is_copy = memory.was_heard(state.heard, one, time, counted, mark)
-        if is_repeat:
-            return Again(repeats=number)
-        memory.hear(state.heard, one, time, counted, mark, number)
-        return Again(copies=number) if is_copy else Again()
-
-    def _take_over(self) -> None:
-        """Go on with the last frames of each source that the arrays hold."""
-        heard = {
-            source: deque((Seen(*values) for values in self._state.last_heard(one)), p.DEPTH)
-            for source, one in self._numbers.items()
-        }
-        for source in sorted(heard, key=lambda one: heard[one][-1].number if heard[one] else 0):
-            self._sources[source] = heard[source]
-        self._numbers.clear()
 
 
 class SharedSequences(Recent[bytes, int]):

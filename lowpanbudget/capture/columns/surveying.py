@@ -9,10 +9,11 @@ from typing import Any
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.batch import Batch
 from lowpanbudget.capture.columns.fragments import SharedReassembler
+from lowpanbudget.capture.columns.last_frames import SharedRepeats
 from lowpanbudget.capture.columns.learning import FrameClass, Learner
 from lowpanbudget.capture.columns.loops import Loops
 from lowpanbudget.capture.columns.opening import FrameOpener
-from lowpanbudget.capture.columns.state import SharedRepeats, SharedSequences, State
+from lowpanbudget.capture.columns.state import SharedSequences, State
 from lowpanbudget.capture.columns.walking import Walker
 from lowpanbudget.capture.files.link_types import unwrap
 from lowpanbudget.capture.files.reading import CaptureFile

@@ -1,27 +1,38 @@
 """Frames that say again what was said: retransmissions, and copies under another number.
 
 A retransmission keeps its sequence number (IEEE 802.15.4-2015 clause 6.7.4.3, from memory). The same contents under
-another number within the time of retries are a copy that a receiver takes for news.
+another number within the time of retries are a copy that a receiver takes for news: of a data frame to one node, with
+contents that say something, that nobody was heard to acknowledge. Else a node only says again what it has to say.
 """
 
 from collections import deque
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+
+if TYPE_CHECKING:
+    from lowpanbudget.capture.follow.sighting import Sighting
+    from lowpanbudget.stack.frame import Frame
 
 MOST_SOURCES = 4096
 DEPTH = 8  # frames of a source that are remembered
-# how long retries of one frame may last, with a slot schedule too, and copies under another number; our choice
-REPEAT_NS, COPY_NS = 8 * 10**9, 10**9
+REPEAT_NS = (
+    8 * 10**9
+)  # how long retries of one frame may last, with a slot schedule too; our choice
+# a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
+COPY_NS = 10**8
+LEAST_COPY = 5  # octets; fewer are the same by chance; our choice
 
 
 class Seen(NamedTuple):
-    """A frame of a source: ``contents`` is the hash of what must agree."""
+    """A frame of a source: ``contents`` is the hash of what must agree; ``answered``: an acknowledgement was heard."""
 
     number: int
     time_ns: int | None
     sequence: int | None
     contents: int
+    answered: bool = False
 
 
 class Again(NamedTuple):
@@ -35,21 +46,60 @@ _NO = Again()
 _new = tuple.__new__
 
 
+def may_be_copied(mac: Mac | None) -> bool:
+    """Return whether the same contents under another number make such a frame a copy, where they are long enough."""
+    return (
+        mac is not None and mac.frame_type == FrameType.DATA and mac.destination not in _TO_NOBODY
+    )
+
+
+_TO_NOBODY = {None, BROADCAST}
+
+
 class Repeats:
     """Remembers the last frames of each source, of so many sources that were heard last."""
 
     def __init__(self) -> None:
         self._sources = Recent[bytes, deque[Seen]](MOST_SOURCES)
+        self._last: tuple[deque[Seen], Seen] | None = None  # of all sources
+
+    def of(self, sighting: "Sighting", example: "Frame") -> Again:
+        """Return what a frame repeats, of which ``example`` is one that is alike; note it, or what it acknowledges."""
+        mac, source, payload = example.mac, example.link_source, sighting.payload
+        if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:
+            self.answer(sighting.sequence)
+        if source is None or not payload:
+            return _NO
+        record, destination = sighting.record, example.link_destination or b""
+        copied = len(payload) >= LEAST_COPY and may_be_copied(mac)
+        return self.see(
+            source, record.number, record.time_ns, sighting.sequence, payload + destination, copied=copied
+        )  # fmt: skip
+
+    def answer(self, sequence: int | None) -> None:
+        """Take an acknowledgement: it is for the frame before it where that has its number."""
+        last, self._last = self._last, None
+        if last is None or last[1].sequence != sequence:
+            return
+        seen, entry = last
+        for place, other in enumerate(seen):
+            if other is entry:
+                seen[place] = entry._replace(answered=True)
 
     def see(
-        self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes
-    ) -> Again:
-        """Return what a frame repeats; ``contents`` is what must agree: addresses and payload."""
+        self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes,
+        *, copied: bool = True,
+    ) -> Again:  # fmt: skip
+        """Return what a frame repeats; ``contents`` is what must agree: addresses and payload.
+
+        ``copied`` tells whether the same under another number would be a copy.
+        """
         seen = self._sources.get(source)
         mark = hash(contents)
-        entry = _new(Seen, (number, time_ns, sequence, mark))
+        entry = _new(Seen, (number, time_ns, sequence, mark, False))
         if seen is None:
-            self._sources[source] = deque((entry,), DEPTH)
+            seen = self._sources[source] = deque((entry,), DEPTH)
+            self._last = seen, entry
             return _NO
         again = _NO
         for other in reversed(seen):
@@ -60,10 +110,13 @@ class Repeats:
                 past = time_ns - other.time_ns
             if other.sequence == sequence and sequence is not None:
                 if past is None or 0 <= past <= REPEAT_NS:
+                    self._last = seen, other
                     return Again(repeats=other.number)
             elif past is not None and 0 <= past <= COPY_NS:
-                again = Again(copies=other.number)
+                if copied and not other.answered:
+                    again = Again(copies=other.number)
                 break
         seen.append(entry)
+        self._last = seen, entry
         self._sources.move_to_end(source)
         return again

@@ -240,16 +240,8 @@ class Trace:
         sighting.fault = example.fault
         if sighting.heard_as is not None:
             return sighting  # what follows from it is known
-        source = example.link_source
-        if source is not None and sighting.payload and sighting.fcs_ok is not False:
-            again = self.repeats.see(
-                source,
-                sighting.record.number,
-                sighting.record.time_ns,
-                sighting.sequence,
-                sighting.payload + (example.link_destination or b""),
-            )
-            sighting.repeats, sighting.copies = again
+        if sighting.fcs_ok is not False:
+            sighting.repeats, sighting.copies = self.repeats.of(sighting, example)
         if sighting.fcs_ok is False and self.endings.is_certain(sighting.record.link_type):
             sighting.damaged = True  # a receiver drops it
             sighting.datagram = None

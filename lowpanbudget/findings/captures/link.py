@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
+from lowpanbudget.capture.follow.repeats import COPY_NS, DEPTH, may_be_copied
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
@@ -30,7 +32,7 @@ from lowpanbudget.stack.incoming import Notice
 
 NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
 _FEW = 3  # frames of a PAN that make it one that is known
-RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
+RETRY_S = COPY_NS / 10**9
 
 _UNTURNED = "Write the EUI-64 into the option as it is, most significant octet first: only the MAC header turns it."
 
@@ -215,31 +217,25 @@ def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> H
     yield Hit(cause, (_control(scene),), source)
 
 
-# the last payload between two nodes, the numbers it went under, when and in which frame
-_Sent = tuple[bytes, int | None, int | None, float, int]
+# the last frames of a sender: the number of each and when it came, by the number of the frame in the capture
+_Sent = Recent[int, tuple[int | None, float]]
 
 
 @LINK.rule("sent-again-as-new", Mac, memory=FirstNamed)
-def sent_again_as_new(
-    memory: FirstNamed[tuple[bytes, bytes], _Sent], scene: Scene, mac: Mac
-) -> Hits | None:
-    """Compare with the last frame between the same two nodes."""
-    source, destination, payload = mac.source, mac.destination, scene.payload
-    if mac.frame_type != FrameType.DATA or source is None or destination is None:
+def sent_again_as_new(memory: FirstNamed[bytes, _Sent], scene: Scene, mac: Mac) -> Hits | None:
+    """Take frames that have the contents of one before; which those are, every reader of a capture is told alike."""
+    source = mac.source
+    if source is None or not may_be_copied(mac):
         return None
-    if not payload or destination == BROADCAST or len(payload) < 5:
+    sent = memory.entry(source, lambda: Recent(DEPTH))
+    if sent is None:
         return None
-    key = (source, destination)
-    before = memory.get(key)
-    if before is None and len(memory) >= memory.MOST:
+    sent[scene.number] = scene.sequence, scene.time_s
+    number = scene.copies
+    if number is None or number not in sent:
         return None
-    memory[key] = (payload, scene.sequence, scene.counter, scene.time_s, scene.number)
-    if before is None or before[0] != payload:
-        return None
-    _, sequence, counter, time_s, number = before
+    sequence, time_s = sent[number]
     gap = scene.time_s - time_s
-    if not 0 <= gap <= RETRY_S or (sequence, counter) == (scene.sequence, scene.counter):
-        return None
     cause = "the same payload is sent again under a new number"
     evidence = (
         f"frame {number} number {sequence}, frame {scene.number} number {scene.sequence}, "

@@ -714,7 +714,7 @@ def test_a_slot_number_of_the_receiver_opens_a_frame() -> None:
 def test_retransmissions_and_copies() -> None:
     datagram = udp_datagram(ip_of(A), ip_of(B), b"the same")
     one, other = (frames_of(datagram, A, B, sequence=n)[0] for n in (4, 5))
-    fast = list(Trace(contexts=CONTEXTS).follow(records([one, one, other], step_ns=SECOND // 10)))
+    fast = list(Trace(contexts=CONTEXTS).follow(records([one, one, other], step_ns=SECOND // 20)))
     assert [(t.repeats, t.copies) for t in fast] == [(None, None), (1, None), (None, 1)]
     slow = list(Trace(contexts=CONTEXTS).follow(records([one, other], step_ns=60 * SECOND)))
     assert [(t.repeats, t.copies) for t in slow] == [(None, None)] * 2
