@@ -278,7 +278,8 @@ def test_survey_counts_what_the_script_sent(
     assert total.datagrams == counts["datagrams"]
     assert total.fragments == counts["fragments"]
     assert total.retransmissions == counts["retransmissions"]
-    assert total.duplicates == len(sent.planted.get("fragment-repeated", ()))
+    # fragments that come again 0.4 s later, behind an acknowledgement, are no copies of a MAC
+    assert total.duplicates == 0
     assert total.damaged == counts["damaged"]
     assert total.lost == counts["damaged"]  # their numbers are missing
 

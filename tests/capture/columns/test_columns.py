@@ -219,10 +219,11 @@ def check(file: bytes, block: int, known: dict[str, Any]) -> None:
 
 
 def test_more_nodes_than_the_loop_holds_are_counted_alike(monkeypatch: pytest.MonkeyPatch) -> None:
-    from lowpanbudget.capture.columns import state
+    from lowpanbudget.capture.columns import last_frames, state
     from lowpanbudget.capture.follow import repeats
 
-    monkeypatch.setattr(state, "MOST_SOURCES", 2)
+    for module in (state, last_frames):
+        monkeypatch.setattr(module, "MOST_SOURCES", 2)
     made = records(network(200), step_ns=10**7)
     found, shares = by_columns(made, contexts=CONTEXTS)
     assert repeats.MOST_SOURCES > 2
