@@ -19,7 +19,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.set_threshold(100_000, 50, 100)
 
 import pytest  # noqa: E402
-import running  # noqa: E402
+from _pytest.runner import runtestprotocol  # noqa: E402 - what pytest's own hook of this name calls
 from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
 
 # Hypothesis seeds `random` for each example, and puts its 625 numbers back. It also compares them around each argument
@@ -33,19 +33,28 @@ for module, name, value in (
     if name in known:
         known[name] = value
 
+WORKER = "PYTEST_XDIST_WORKER" in os.environ
+
 # A busy machine is no fault of the code.
 settings.register_profile("lowpanbudget", deadline=None)
 settings.load_profile("lowpanbudget")
 
 
-def pytest_configure(config: pytest.Config) -> None:
-    """Run tests as ``running`` says."""
-    config.pluginmanager.register(running)
-
-
 def pytest_collection_finish() -> None:
     """Leave thousands of collected tests out of the search for garbage."""
     gc.freeze()
+
+
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> bool:
+    """Run a test; a start, set-up or end that went well is not reported where it has to cross to another process."""
+    hook = item.ihook
+    if not WORKER:
+        hook.pytest_runtest_logstart(nodeid=item.nodeid, location=item.location)
+    for report in runtestprotocol(item, log=False, nextitem=nextitem):
+        if report.when == "call" or not report.passed or not WORKER:
+            hook.pytest_runtest_logreport(report=report)
+    hook.pytest_runtest_logfinish(nodeid=item.nodeid, location=item.location)
+    return True
 
 
 @cache
