@@ -177,6 +177,33 @@ def test_what_comes_too_late_was_sent_once_and_did_not_arrive() -> None:
     assert (flow.arrived.count, flow.arrived.trials, flow.perhaps, flow.stopped) == (1, 4, 0, 3)
 
 
+def test_what_may_be_of_several_messages_is_counted_for_none() -> None:
+    """Pictures of 300 octets and notes of 20 came; one of 250, which is neither, stops behind its first fragment."""
+    note = """[[message]]
+name = "note"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+field = [{ kind = "octets", name = "note", length = 20 }]
+"""
+    planned = parse_design(UNCOUNTED.replace('["picture"]', '["picture", "note"]') + note)
+    stops, *_ = air.pieces(air.datagram(bytes(250)), tag=9, start=9)
+    frames: Timed = [
+        *((1 + n / 50, part) for n, part in enumerate(air.pieces(packet(1)))),
+        (2.0, air.frame(air.datagram(bytes(20)), 5)),
+        (3.0, stops),
+        (200.0, air.mended(bytes([2, 0, 255, 0, 0]))),
+    ]
+    found = measure(list(Capture(frames).records()), design=planned, fcs=2)
+    assert {(flow.message, flow.datagrams, flow.stopped) for flow in found.flows} == {
+        ("picture", 1, 0),
+        ("note", 1, 0),
+    }
+    assert any(
+        one.startswith("1 datagram in fragments did not come whole") for one in found.unknown
+    )
+
+
 @pytest.mark.parametrize("aborted", [False, True])
 def test_recoverable_fragments_stop_as_well(aborted: bool) -> None:
     """RFC 8931: the last of three never comes, or the receiver gives up with a NULL bitmap; one more frame arrives."""
