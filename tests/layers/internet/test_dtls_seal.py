@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 from vector_files import document
 
 from lowpanbudget.bits import Reader, Writer, tiles
-from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
+from lowpanbudget.errors import BadMic, Malformed, RequestError, Truncated, WireError
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.layers.internet.dtls.content import Content, decode_content
 from lowpanbudget.layers.internet.dtls.protect import open_dtls, seal_dtls
-from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, write_dtls
 from lowpanbudget.layers.internet.dtls.seal import (
     OpenedRecord,
     open_1_2,
@@ -489,7 +489,7 @@ def test_a_sender_is_known_by_address_port_and_connection_id() -> None:
 
 def test_epochs_of_a_sender() -> None:
     """RFC 9147 section 8: "sending implementations MUST NOT allow the epoch to exceed 2^48-1"; 1.2 has 16 bits."""
-    for suite, epoch in ((CCM_8, 0), (CCM_8, 0xFFFF), (CCM_8_1_3, 4), (CCM_8_1_3, (1 << 48) - 1)):
+    for suite, epoch in ((CCM_8, 1), (CCM_8, 0xFFFF), (CCM_8_1_3, 4), (CCM_8_1_3, (1 << 48) - 1)):
         sealed = seal_dtls(b"22.35 C", keys_for(suite), suite, epoch=epoch, sequence=5)
         opened = open_dtls(sealed, keys_for(suite), suite, next_sequence=5)
         assert opened == OpenedRecord(23, b"22.35 C", 5)
@@ -503,6 +503,29 @@ def test_epochs_of_a_sender() -> None:
             seal_dtls(b"", keys_for(suite), suite, epoch=epoch, sequence=5)
         with pytest.raises(RequestError, match="is no number from 0 to"):
             seal_dtls(b"", keys_for(suite), suite, epoch=1, sequence=1 << 48)
+
+
+@pytest.mark.parametrize(
+    ("suite", "clause"), [(CCM_8, "RFC 6347 §4.1"), (CCM_8_1_3, "RFC 9147 §6.1")]
+)
+def test_epoch_0_is_in_the_clear(suite: DtlsSuite, clause: str) -> None:
+    """RFC 6347 section 4.1: "initially zero and is incremented each time a ChangeCipherSpec message is sent".
+
+    RFC 9147 section 6.1: "Epoch value (0) is used with unencrypted messages."
+    """
+    with pytest.raises(RequestError, match="in the clear") as refused:
+        seal_dtls(b"22.35 C", keys_for(suite), suite, epoch=0, sequence=5)
+    assert str(refused.value.cite) == clause
+
+
+def test_no_octets_are_no_record() -> None:
+    """What is wrong with octets is told as such, also where there are none; two records are a wrong request."""
+    with pytest.raises(Truncated) as fault:
+        open_dtls(b"", keys_for(CCM_8), CCM_8)
+    assert (fault.value.offset, fault.value.layer) == (0, "DTLS")
+    sealed = write_dtls(seal_dtls(b"22.35 C", keys_for(CCM_8), CCM_8, epoch=1, sequence=5))
+    with pytest.raises(RequestError, match="2 records"):
+        open_dtls(sealed + sealed, keys_for(CCM_8), CCM_8)
 
 
 def test_nothing_but_zeros_inside() -> None:

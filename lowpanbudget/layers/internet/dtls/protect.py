@@ -2,10 +2,12 @@
 
 from lowpanbudget.arguments import explains, whole_number
 from lowpanbudget.bits import Writer, as_octets
-from lowpanbudget.errors import RequestError
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import RequestError, Truncated
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.dtls.content import LAYER, Content
 from lowpanbudget.layers.internet.dtls.record import (
+    CITE,
     LAST_SEQUENCE,
     LONGEST_PLAIN,
     DtlsRecord,
@@ -20,6 +22,8 @@ from lowpanbudget.layers.internet.dtls.seal import (
     seal_1_3,
 )
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys
+
+_EPOCHS = rfc(9147, "6.1")
 
 
 def seal_dtls(
@@ -44,6 +48,14 @@ def seal_dtls(
     ``RequestError``, without the keys, for what cannot be sealed.
     """
     _check(keys, suite)
+    if (
+        epoch == 0
+    ):  # as every record before the keys are there, which a receiver takes for one in the clear
+        raise RequestError(
+            "records of epoch 0 go in the clear",
+            cite=CITE if suite.version == "1.2" else _EPOCHS,
+            hint="Give the epoch of the keys, 1 or more",
+        )
     whole_number(padding, "padding", most=LONGEST_PLAIN)
     octets, writer = as_octets(content), Writer(LAYER)
     if suite.version == "1.2":
@@ -75,6 +87,8 @@ def open_dtls(
     whole_number(next_sequence, "next_sequence", most=LAST_SEQUENCE)
     if not isinstance(record, DtlsRecord | Unified):
         records = read_dtls(record, cid_length=cid_length)
+        if not records:
+            raise Truncated("no octet of a record is here", layer=LAYER, cite=CITE)
         if len(records) != 1:
             raise RequestError(
                 f"there are {len(records)} records in these octets",
