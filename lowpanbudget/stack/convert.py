@@ -5,6 +5,7 @@ from typing import Any
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
+from lowpanbudget.layers.lowpan import fragment, recovery
 from lowpanbudget.stack.incoming import Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.outgoing import Outgoing
@@ -82,6 +83,9 @@ def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
             raise Malformed(
                 "the payload is a fragment",
                 layer=reader.layer,
+                cite=recovery.CITE
+                if isinstance(lowpan.fragment, recovery.Rfrag)
+                else fragment.CITE,
                 hint="Put its fragments together first: expand does so with a capture, a Reassembler with frames",
             )
         other = next((notice for notice in lowpan.notices if notice.name == "not-lowpan"), None)

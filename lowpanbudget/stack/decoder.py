@@ -26,10 +26,10 @@ _NO_LAYOUTS = layouts_of({})
 class Decoder:
     """What reading a frame depends on beside its octets, checked once and used for any number of frames.
 
-    ``contexts`` as in ``Env``. ``keys``: octets, hex or ``Key``. ``devices``: short address or (PAN ID, short address)
-    to EUI-64. ``root`` and ``rpi_type`` as in ``Env``. ``layouts``: what reads the octets of an application (such as a
-    message of a design), by UDP port, or by (source address, destination address, destination port) for one flow.
-    Raises ``RequestError`` for arguments that cannot be used.
+    ``contexts`` as in ``Env``. ``keys``: octets, hex or ``Key``. ``devices``: short address or (PAN ID, short address),
+    as numbers, octets or hex text, to EUI-64. ``root`` and ``rpi_type`` as in ``Env``. ``layouts``: what reads the
+    octets of an application (such as a message of a design), by UDP port, or by (source address, destination address,
+    destination port) for one flow. Raises ``RequestError`` for arguments that cannot be used.
     """
 
     contexts: Contexts

@@ -9,7 +9,7 @@ from lowpanbudget.values import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Complete:
-    """A datagram is whole; ``fragments`` frames brought it between ``started_s`` and ``ended_s`` (0 for one frame).
+    """A datagram is whole; ``fragments`` frames brought it, from ``started_s`` to ``ended_s`` (of one frame its time).
 
     ``marks`` are what came with each of these frames, here as in the other events. ``of_two``: recoverable fragments of
     it contradicted another datagram under its tag, and there may be fragments of that among them.

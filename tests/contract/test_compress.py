@@ -26,10 +26,18 @@ def test_a_restored_checksum_is_noted() -> None:
     assert "6282" in str(notices["udp-checksum-elided"])
 
 
-def test_a_fragment_is_no_datagram() -> None:
+@pytest.mark.parametrize(
+    ("fragment", "clause"),
+    [
+        ("e0640001 0a 0000000000000000", "RFC 4944 §5.3"),  # FRAGN: size 100, tag 1, offset 10
+        ("e8 01 0402 0008 aabb", "RFC 8931 §5.1"),  # RFRAG: tag 1, sequence 1, 2 octets at 8
+    ],
+)
+def test_a_fragment_is_no_datagram(fragment: str, clause: str) -> None:
     with pytest.raises(Malformed, match="fragment") as caught:
-        decompress(bytes.fromhex("e0640001 0a 0000000000000000"), ENV)
+        decompress(bytes.fromhex(fragment), ENV)
     assert "Reassembler" in caught.value.hint
+    assert str(caught.value.cite) == clause
 
 
 def test_without_surroundings() -> None:

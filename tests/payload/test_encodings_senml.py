@@ -203,8 +203,17 @@ def test_base_value_and_base_sum_are_added() -> None:
     ],
 )  # fmt: skip
 def test_what_is_no_pack_is_a_wire_error(text: bytes) -> None:
-    with pytest.raises(WireError):
+    with pytest.raises(WireError) as fault:
         pack_from_json(text)
+    assert str(fault.value.cite) in {"RFC 8428 §4", "RFC 8428 §5"}  # of all forms, of JSON
+
+
+def test_what_a_field_is_not_is_told_in_words() -> None:
+    with pytest.raises(WireError, match="record 1: field vb is a number"):
+        read_senml(b'[{"n":"a","vb":1}]')
+    with pytest.raises(WireError, match="no CBOR") as fault:
+        read_senml(b"\xff", "cbor")
+    assert str(fault.value.cite) == "RFC 8428 §6"
 
 
 def test_half_of_a_surrogate_pair_is_no_character() -> None:

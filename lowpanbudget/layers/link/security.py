@@ -14,7 +14,7 @@ gives the plain text away. Encoding cannot know what was sent before, so that st
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from lowpanbudget.arguments import value_of
 from lowpanbudget.cites import ieee
@@ -128,7 +128,8 @@ class Devices(FrozenDict[int | tuple[int, int], bytes]):
 def devices_of(table: object) -> Devices:
     """Return a device table from a mapping of short addresses to EUI-64s, or ``table`` itself if it is one already.
 
-    Raises ``RequestError`` that names the entry which cannot be used.
+    A short address is a number, or two octets or hex text as link addresses are given elsewhere. Raises
+    ``RequestError`` that names the entry which cannot be used.
     """
     if isinstance(table, Devices):
         return table
@@ -136,17 +137,26 @@ def devices_of(table: object) -> Devices:
         raise RequestError(f"devices is a mapping, not {type(table).__name__}")
     devices: dict[int | tuple[int, int], bytes] = {}
     for key, value in (table or {}).items():
-        numbers = key if isinstance(key, tuple) else (key,)
+        numbers = tuple(map(_short, key)) if isinstance(key, tuple) else (_short(key),)
         if len(numbers) > 2 or not all(is_number(number, 16) for number in numbers):
             raise RequestError(
                 f"device {key!r} is neither a short address nor (PAN ID, short address)",
-                hint="Give numbers from 0 to 0xffff",
+                hint="Give a number from 0 to 0xffff, or two octets as they are or in hex",
             )
         eui = link_address(value, f"the EUI-64 of device {key!r}")
         if len(eui) != 8:
             raise RequestError(f"device {key!r} needs an EUI-64 of 8 octets")
-        devices[key] = eui
+        devices[numbers if len(numbers) == 2 else numbers[0]] = eui
     return Devices(devices)
+
+
+def _short(given: object) -> Any:
+    """Return the number of a short address or PAN ID that is given as octets or hex text; what is none as it is."""
+    try:
+        octets = link_address(given, "a short address")
+    except RequestError:
+        return given
+    return int.from_bytes(octets, "big") if len(octets) == 2 else given
 
 
 def slot_number(asn: object) -> int | None:

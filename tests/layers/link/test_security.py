@@ -186,6 +186,30 @@ def test_short_form_of_the_slot_nonce() -> None:
     assert frame.payload == PAYLOAD
 
 
+@pytest.mark.parametrize(
+    "device",
+    [
+        "0a0b",
+        "0x0a0b",
+        "0a:0b",
+        b"\x0a\x0b",
+        ("4321", "0a0b"),
+        (b"\x43\x21", 0x0A0B),
+        (PAN, 0x0A0B),
+    ],
+)
+def test_devices_are_named_as_link_addresses_are_elsewhere(device: Any) -> None:
+    """``Env`` takes octets and hex text, and ``frame.mac.source`` is octets, most significant first."""
+    header = data(6, source=SHORT)
+    octets = encode_frame(header, PAYLOAD, key=KEY, devices={device: EUI}).octets
+    assert octets == encode_frame(header, PAYLOAD, key=KEY, devices={0x0A0B: EUI}).octets
+    mac = decode_frame(octets).mac
+    assert mac is not None
+    assert decode_frame(octets, keys=KEY, devices={mac.source: EUI}).payload == PAYLOAD
+    with pytest.raises(RequestError, match="neither a short address"):
+        devices_of({EUI: EUI})
+
+
 # --- what is clear and what is private --------------------------------------------------------
 
 
@@ -353,7 +377,7 @@ def test_every_altered_octet_is_noticed() -> None:
         {"keys": KEY, "asn": 1 << 40},
         {"keys": KEY, "asn": "9"},
         {"devices": [1]},
-        {"devices": {"0a0b": EUI}},
+        {"devices": {"0a": EUI}},
         {"devices": {0x1_0000: EUI}},
         {"devices": {(1, 2, 3): EUI}},
         {"devices": {1: b"\1\2"}},
