@@ -32,8 +32,7 @@ from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.values import FrozenDict
 
 CITE = Cite("RFC 8428", "4")
-JSON_CITE = Cite("RFC 8428", "5")
-CBOR_CITE = Cite("RFC 8428", "6")
+_JSON, _CBOR = Cite("RFC 8428", "5"), Cite("RFC 8428", "6")
 _LAYER = "SenML"
 Form = Literal["json", "cbor"]
 
@@ -141,17 +140,15 @@ def pack_from_json(octets: bytes) -> list[Entry]:
         pack = read_text(octets)
     except JSONDecodeError as error:
         offset = len(error.doc[: error.pos].encode())
-        raise Malformed(
-            "no JSON from here on", offset=offset, layer=_LAYER, cite=JSON_CITE
-        ) from None
+        raise Malformed("no JSON from here on", offset=offset, layer=_LAYER, cite=_JSON) from None
     except UnicodeDecodeError as error:
         raise Malformed(
-            "no UTF-8 from here on", offset=error.start, layer=_LAYER, cite=JSON_CITE
+            "no UTF-8 from here on", offset=error.start, layer=_LAYER, cite=_JSON
         ) from None
     except RecursionError:
-        raise Malformed("JSON nested too deeply", layer=_LAYER, cite=JSON_CITE) from None
+        raise Malformed("JSON nested too deeply", layer=_LAYER, cite=_JSON) from None
     except (ValueError, OverflowError) as error:
-        raise Malformed(f"no JSON: {error}", layer=_LAYER, cite=JSON_CITE) from None
+        raise Malformed(f"no JSON: {error}", layer=_LAYER, cite=_JSON) from None
     return _records(pack, from_text=True)
 
 
@@ -167,7 +164,7 @@ def pack_from_cbor(octets: bytes) -> list[Entry]:
     try:
         pack = read_cbor(octets)
     except Exception:  # noqa: BLE001 - tags of the library's own raise errors of many kinds
-        raise Malformed("no CBOR", layer=_LAYER, cite=CBOR_CITE) from None
+        raise Malformed("no CBOR", layer=_LAYER, cite=_CBOR) from None
     return _records(pack, from_text=False)
 
 
@@ -267,9 +264,7 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
         if not wanted:
             raise Malformed(f"field {label} is {kind_of(item)}", layer=_LAYER, cite=CITE)
         if label in _TEXTS and not _is_unicode(item):
-            raise Malformed(
-                f"field {label} holds half of a surrogate pair", layer=_LAYER, cite=JSON_CITE
-            )
+            raise Malformed(f"field {label} holds half of a surrogate pair", layer=_LAYER)
         made[label] = _number(item) if label in _NUMBERS else item
         if label == "vd" and from_text:
             try:
@@ -277,9 +272,7 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
             except ValueError:
                 raise Malformed("field vd is no base64url", layer=_LAYER, cite=CITE) from None
     if len(values := [label for label in made if label in _VALUES]) > 1:
-        raise Malformed(
-            f"has the values {' and '.join(values)}: one is to be there", layer=_LAYER, cite=CITE
-        )
+        raise Malformed(f"has the values {' and '.join(values)}: one is to be there", layer=_LAYER)
     return made
 
 

@@ -126,9 +126,7 @@ class _DuplicateAddress:
     tid: int = bits(8, "transaction id of the extended form", default=0)
     registration_lifetime: int = bits(16, minutes)
     rovr: bytes = part(_Rovr)
-    registered: IPv6Address = part(
-        Address, "the address that is registered", name="registered address"
-    )
+    registered: IPv6Address = part(Address, "the address that is registered")
     options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
