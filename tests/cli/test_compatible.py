@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
+from lowpanbudget.payload.search.compatible import Outcome
+
 Invoke = Callable[..., Result]
 ARCHIVE = Path("examples/archive.toml")
 
@@ -45,3 +47,10 @@ def test_exit_codes(
     assert told["safe"] == (outcome == "read right")
     shown = invoke(*args).stdout
     assert (outcome.upper() if outcome == "misread" else outcome) in shown
+
+
+def test_its_columns_are_told(invoke: Invoke) -> None:
+    """The last is by how many bits the greatest message grows, and the verdicts are those that are printed."""
+    told = " ".join(invoke("explain", "compatible").stdout.split())
+    assert "Bits that the greatest message grows by (+), or shrinks by (-)." in told
+    assert all(one.value in told for one in Outcome)
