@@ -18,11 +18,13 @@ def reception_of(tree: Tree) -> HearingRanges:
     for node in range(count):
         for ancestor in tree.way(node):
             above[node, hops[ancestor]] = ancestor
-    hears, disturbs = [], []
+    shared = list(range(count))  # one number for each node, however often it is heard
+    hears: list[tuple[int, ...]] = []
+    disturbs: list[tuple[int, ...]] = []
     for node in range(count):
         same = (above == above[node]).sum(axis=1)
         apart = np.maximum(hops, hops[node]) + 1 - same
         others = nodes != node  # it does not hear what it sends
-        hears.append(tuple(map(int, np.flatnonzero(others & (apart <= tree.hears)))))
-        disturbs.append(tuple(map(int, np.flatnonzero(others & (apart <= tree.disturbs)))))
+        for found, most in ((hears, tree.hears), (disturbs, tree.disturbs)):
+            found.append(tuple(map(shared.__getitem__, np.flatnonzero(others & (apart <= most)))))
     return HearingRanges(tuple(hears), tuple(disturbs))

@@ -8,7 +8,7 @@ class Bounds(NamedTuple):
     """How large a number may be; None where there is no bound."""
 
     above: int | None = None
-    least: int | None = None
+    least: int | Decimal | None = None
     below: int | None = None
     most: int | None = None
 
@@ -27,4 +27,5 @@ class Bounds(NamedTuple):
     def schema(self) -> dict[str, Any]:
         """Return the bounds as JSON Schema has them."""
         names = ("exclusiveMinimum", "minimum", "exclusiveMaximum", "maximum")
-        return {name: bound for name, bound in zip(names, self, strict=True) if bound is not None}
+        bounds = (float(one) if isinstance(one, Decimal) else one for one in self)
+        return {name: one for name, one in zip(names, bounds, strict=True) if one is not None}

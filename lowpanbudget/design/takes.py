@@ -10,6 +10,9 @@ from lowpanbudget.payload.flaws import Flaw, Path
 
 _TABLE_INSIDE = "a table"  # as a table says it that has no name
 A_TABLE = "should be a table: [name], or { key = value }"
+SELDOM_S = 31_536_000  # a year
+_OFTEN_S = Decimal("0.001")
+_WHY = f"{_OFTEN_S} s are about as long as one frame is on the air, {SELDOM_S} s are a year"
 MOST_SHOWN = 60  # characters of a wrong value
 
 Schema = dict[str, Any]
@@ -147,17 +150,21 @@ class Whole(Takes):
 
 
 class Exact(Takes):
-    """The exact decimal of a number: read the file with ``tomllib.load(file, parse_float=Decimal)``."""
+    """The exact decimal of a number: read the file with ``tomllib.load(file, parse_float=Decimal)``.
+
+    ``why`` says where its bounds come from.
+    """
 
     def __init__(
         self,
         *,
         above: int | None = None,
-        least: int | None = None,
+        least: int | Decimal | None = None,
         below: int | None = None,
         most: int | None = None,
+        why: str = "",
     ) -> None:
-        self._bounds = Bounds(above, least, below, most)
+        self._bounds, self._why = Bounds(above, least, below, most), why
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
@@ -167,7 +174,7 @@ class Exact(Takes):
         if not number.is_finite():
             place.refuse("should be a finite number", number)
         elif wrong := self._bounds.wrong(number):
-            place.refuse(wrong, number)
+            place.refuse(wrong, number, self._why)
         return number
 
     def written(self, name: str) -> str:
@@ -177,6 +184,11 @@ class Exact(Takes):
 
     def schema(self, tables: Schema) -> Schema:
         return {"type": "number"} | self._bounds.schema()
+
+
+def every_seconds() -> Exact:
+    """Return what says how often something comes again and again."""
+    return Exact(least=_OFTEN_S, most=SELDOM_S, why=_WHY)
 
 
 class Words(Takes):

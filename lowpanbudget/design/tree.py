@@ -11,6 +11,7 @@ from lowpanbudget.payload.flaws import Flaw, Path
 from lowpanbudget.values import dataclass
 
 _NO_PARENT = -1
+_MOST_NODES = 2000  # who hears whom is held of every two
 _ROOTS = ("border", "collector")
 
 
@@ -18,8 +19,9 @@ class TreeShape(ShapeTable):
     """Who forwards for whom: nodes by hop, or the parent of each station; and how far nodes are heard."""
 
     by_hop: list[int] = key(
-        Listed(Whole(1, 100_000)),
-        "Nodes at hop 1, 2 and so on; the parents of a hop get equal shares. Left out where stations name a parent.",
+        Listed(Whole(1, _MOST_NODES)),
+        "Nodes at hop 1, 2 and so on, 2000 in all at most: who hears whom is held of every two. The parents of a hop "
+        "get equal shares. Left out where stations name a parent.",
         default=(),
     )
     hears: int = key(
@@ -122,6 +124,14 @@ def tree_flaws(
             ("tree", "by_hop") if named else ("tree",),
             "stations name their parents as well" if named else "there are no nodes in it",
             "State the tree one way: by_hop = [4, 4, 2], or parent in each [[station]]",
+        )
+        return
+    if (count := sum(by_hop)) > _MOST_NODES:
+        yield Flaw(
+            ("tree", "by_hop"),
+            f"the tree has {plural(count, 'node')} beside its root, {_MOST_NODES} are the most: who hears whom is held "
+            "of every two",
+            "Plan a larger network part by part, each around a root of its own",
         )
         return
     flaws = list(_parent_flaws(stations)) if named else list(_root_flaws(shape, stations))

@@ -3,25 +3,23 @@
 from decimal import Decimal
 
 from lowpanbudget.design.table import ShapeTable, key
-from lowpanbudget.design.takes import Exact, Flag
+from lowpanbudget.design.takes import Flag, every_seconds
 from lowpanbudget.values import dataclass
-
-_MOST_S = 31_536_000  # a year
 
 
 class UpkeepShape(ShapeTable):
     """What the network sends for itself, each by how often; what is left out is not sent."""
 
     beacon_s: Decimal | None = key(
-        Exact(above=0, most=_MOST_S), "Seconds between two beacons of a node.", default=None
+        every_seconds(), "Seconds between two beacons of a node.", default=None
     )
     dio_s: Decimal | None = key(
-        Exact(above=0, most=_MOST_S),
+        every_seconds(),
         "Seconds between two DIOs of a node once the tree is steady: the greatest interval of its timer (RFC 6206).",
         default=None,
     )
     dao_s: Decimal | None = key(
-        Exact(above=0, most=_MOST_S),
+        every_seconds(),
         "Seconds between two DAOs of a node, to its parent or to the root where flows down have routes (non-storing).",
         default=None,
     )
@@ -29,7 +27,7 @@ class UpkeepShape(ShapeTable):
         Flag(), "Whether each DAO is answered by a DAO-ACK.", default=False
     )
     keep_alive_s: Decimal | None = key(
-        Exact(above=0, most=_MOST_S),
+        every_seconds(),
         "Seconds without other traffic after which a node sends an empty frame to its parent, to keep clock or place.",
         default=None,
     )

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Literal
 
 from lowpanbudget.design.table import ShapeTable, key
-from lowpanbudget.design.takes import Exact, Flag, Whole, Words
+from lowpanbudget.design.takes import SELDOM_S, Exact, Flag, Whole, Words, every_seconds
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.values import dataclass
 
@@ -30,16 +30,14 @@ class SleepShape(ShapeTable):
         "Which nodes sleep: those that forward for nobody, or none.",
         default="leaves",
     )
-    poll_s: Decimal = key(
-        Exact(above=0, most=31_536_000), "Seconds between two polls of a sleeping node."
-    )
+    poll_s: Decimal = key(every_seconds(), "Seconds between two polls of a sleeping node.")
     listen_ms: Decimal = key(
         Exact(above=0, most=60_000),
         "Milliseconds that it listens behind a poll for what was held.",
         default=Decimal(10),
     )
     timeout_s: Decimal | None = key(
-        Exact(above=0, most=31_536_000),
+        Exact(above=0, most=SELDOM_S),
         "Seconds without a sign of it after which the parent forgets a sleeping node.",
         default=None,
     )
@@ -47,7 +45,7 @@ class SleepShape(ShapeTable):
         Whole(1, 100_000), "Frames that a parent holds for each sleeping child.", default=1
     )
     retry_s: Decimal | None = key(
-        Exact(above=0, most=31_536_000),
+        Exact(above=0, most=SELDOM_S),
         "Seconds after which a lost poll is sent again; left out: with the next one.",
         default=None,
     )

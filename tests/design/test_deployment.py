@@ -232,6 +232,10 @@ WRONG = [
     ("slotted = true", "slotted = true\ndata_rate = 100", "link.data_rate", "100\n\n[link", "no data rate of 100",
      "It has 250"),
     ("slotted = true", "slotted = true\npreamble = 8", "link.preamble", "8\n\n[link", "fixed length", "sun-fsk"),
+    ("by_hop = [4, 3, 2]", "by_hop = [4, 3, 100000]", "tree.by_hop[3]", "100000", "2000 at most",
+     "who hears whom is held of every two"),
+    ("by_hop = [4, 3, 2]", "by_hop = [4, 1999]", "tree.by_hop", "[4, 1999]",
+     "2003 nodes beside its root, 2000 are the most", "part by part"),
     ("mtu = 1280", "mtu = 1280\nnodes = 10", "tree.by_hop", "[4, 3, 2]", "9 nodes beside its root", "Change one"),
 ]  # fmt: skip
 
