@@ -22,12 +22,13 @@ def deployment_findings(
 ) -> list[Finding]:
     """Return what a design proves about how its network carries messages, worst first.
 
-    ``messages`` are those of ``airtime(design)``, or of a part of it; None: all, where it can be told.
+    ``messages`` are those of ``airtime(design)``, or of a part of it whose own faults are told; None: all, where it can
+    be told.
     ``network`` is ``carry(design)``; None: it is played where a queue cannot be told without.
     """
-    if messages is None:
-        messages = _on_air(design)
-    deployment = Deployment(design, tuple(messages), network)
+    sent = tuple(_on_air(design))
+    asked = sent if messages is None else tuple(messages)
+    deployment = Deployment(design, asked, sent, network)
     return ranked(hits(DEPLOYMENT_RULES, deployment, (deployment,)))
 
 

@@ -54,11 +54,13 @@ class Draft:
 class Deployment:
     """A design, and what its messages take on the air; no messages where that is not known.
 
+    ``messages`` are those that are asked about, ``sent`` all of them: they load the same links and set the same clocks.
     ``network`` is how it carries them, where somebody found that out already.
     """
 
     design: Design
     messages: "tuple[MessageAirtime, ...]"
+    sent: "tuple[MessageAirtime, ...]"
     network: "CarriedNetwork | None" = None
 
 

@@ -1,5 +1,7 @@
 """What the columns of arrivals mean, for those who read them on a screen."""
 
+from collections.abc import Sequence
+
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.service import HopService
 
@@ -16,6 +18,13 @@ def is_late(one: HopService) -> bool:
     return one.in_time is not None and there - one.in_time > max(SEEN, one.in_time_half_width)
 
 
+def has_places(some: Sequence[HopService]) -> bool:
+    """Return whether places in queues are worth a column: some are missing, or what was played leaves them open."""
+    return any(
+        one.queued is not None and (one.queued < 1 - SEEN or one.half_width > 0) for one in some
+    )
+
+
 def legend(network: CarriedNetwork) -> str:
     """Return what the columns of arrivals mean, those that are there."""
     some = network.services
@@ -26,7 +35,7 @@ def legend(network: CarriedNetwork) -> str:
         texts.append("loss.frames is one way: a frame and its acknowledgement are each lost by it")
     if any(one.in_runs is not None for one in some):
         texts.append("in runs: the same mean loss in runs, as loss.runs says")
-    if any(one.queued is not None and one.queued < 1 - SEEN for one in some):
+    if has_places(some):
         texts.append("places: find a place in every queue on the way")
     is_played = any(one.messages is not None for one in some)
     if any(one.queue_s for one in some):

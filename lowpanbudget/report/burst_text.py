@@ -1,6 +1,7 @@
 """A burst for people: what it takes on the air first, then whether all are in in time, and where packets are lost."""
 
 from collections.abc import Iterator
+from math import floor, log10
 
 from rich.console import Console
 from rich.text import Text
@@ -17,6 +18,7 @@ from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
 _PACKETS = 12  # lines of a table of packets
+_MOST_DIGITS = 6
 
 
 def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
@@ -93,11 +95,11 @@ def _story(plan: BurstPlan) -> Iterator[str]:
             f"That leaves the last packet {seconds_text(plan.all_in_s - plan.lasts_s)} s; "
             f"{share_of(plan.plans[-1].in_time or 0.0)} of the last packets are in by then."
         )
-    lost = plan.lost_queue + plan.lost_link
+    lost, digits = plan.lost_queue + plan.lost_link, _digits(plan)
     if lost:
         yield (
-            f"{_arrived(plan)} packets arrive on average, {_few(plan.lost_queue)} find a queue full, "
-            f"{_few(plan.lost_link)} are lost on links."
+            f"{_arrived(plan)} packets arrive on average, {_count(plan.lost_queue, digits)} find a queue full, "
+            f"{_count(plan.lost_link, digits)} are lost on links."
         )
     elif plan.runs is None:
         yield "All packets arrive."
@@ -117,14 +119,26 @@ def _story(plan: BurstPlan) -> Iterator[str]:
 
 
 def _arrived(plan: BurstPlan) -> str:
-    """Return how many packets arrive, with what the runs leave open."""
-    sure = f" (give or take {_few(plan.arrived_half_width)})" if plan.arrived_half_width else ""
-    return f"{number(round(plan.arrived, 2))}{sure}"
+    """Return how many packets arrive, with what the runs leave open: with those that are lost they are all."""
+    half, digits = plan.arrived_half_width, _digits(plan)
+    lost = round(plan.lost_queue, digits) + round(plan.lost_link, digits)
+    sure = f" (give or take {number(float(f'{half:.2g}'))})" if half else ""
+    return f"{_count(plan.packets - lost, digits)}{sure}"
 
 
-def _few(count: float) -> str:
-    """Return a mean number of packets, of few with digits that tell them from none."""
-    return number(round(count, 2)) if count >= 0.05 or not count else f"{count:.1g}"
+def _digits(plan: BurstPlan) -> int:
+    """Return the digits behind the point that tell what is lost from nothing, and how sure that is."""
+    told = (plan.lost_queue, plan.lost_link, plan.arrived_half_width)
+    return (
+        min(max((-floor(log10(one)) for one in told if one > 0), default=0), _MOST_DIGITS)
+        if any(told)
+        else 0
+    )
+
+
+def _count(packets: float, digits: int) -> str:
+    text = f"{packets:.{max(digits, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _packets(screen: Screen, plan: BurstPlan, width: int) -> Iterator[Line]:

@@ -37,6 +37,7 @@ _STEPS = 80  # points of a curve
 _SHOWN = 0.99  # of the slowest curve
 _APART = 0.3  # of the width: nearer marks would stand in each other's way
 _ROWS = 20  # groups of packets in a picture
+_MOST_DIGITS = 6
 
 CAUTION = (
     "An estimate from your numbers: measure before you rely on it. Radio use follows the rules of the place. A command "
@@ -153,11 +154,19 @@ def timeline_chart(plan: BurstPlan) -> RowChart:
         value = (
             ""
             if plan.all_in_s is None
-            else f"{blocks[0].end if blocks[0].kind == IN_TIME else 0:.0f} %"
+            else _rounded(blocks[0].end if blocks[0].kind == IN_TIME else 0.0)
         )
         rows.append(ChartRow(f"packet {name}", tuple(blocks), value))
     says = "What becomes of the packets of the burst, in the order in which they are sent."
     return RowChart("What becomes of the packets", says, "%", tuple(rows))
+
+
+def _rounded(percent: float) -> str:
+    """Return per cent without digits that nobody needs, but no share as nothing or all that is not."""
+    digits = 0
+    while digits < _MOST_DIGITS and percent not in (0, 100) and round(percent, digits) in (0, 100):
+        digits += 1
+    return f"{percent:.{digits}f} %"
 
 
 def _shares(part: Sequence[Any]) -> Iterator[tuple[ChartKind, float]]:

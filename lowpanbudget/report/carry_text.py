@@ -11,7 +11,7 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
-from lowpanbudget.report.arrival_text import SEEN, is_late, legend
+from lowpanbudget.report.arrival_text import has_places, is_late, legend
 from lowpanbudget.report.carries import CAUTION, busiest
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
@@ -219,7 +219,7 @@ def _arrivals(
     _title(console, screen, f"How {first.flow} {first.message} arrives, {where}")
     times = [each for one in services if one.latency is not None for each in one.latency]
     unit, scale = ("ms", 1000) if times and max(times) < 1 else ("s", 1)
-    queued = any(one.queued is not None and one.queued < 1 - SEEN for one in services)
+    queued = has_places(services)
     late = any(is_late(one) for one in services)
     rows: list[list[Cell]] = []
     for one in services:
@@ -227,8 +227,8 @@ def _arrivals(
         rows.append(
             [
                 str(one.hop), share_of(one.delivered), "" if one.in_runs is None else share_of(one.in_runs),
-                f"{one.half_width * 100:.2g} %" if one.half_width else "",
                 share_of(one.queued) if queued and one.queued is not None else "",
+                f"{one.half_width * 100:.2g} %" if one.half_width else "",
                 *([""] * 3 if one.latency is None else [seconds_text(each * scale) for each in one.latency]),
                 seconds_text(one.queue_s * scale) if one.queue_s else "",
                 share_of(one.in_time) if late and one.in_time is not None else "",
@@ -237,7 +237,7 @@ def _arrivals(
             ]
         )  # fmt: skip
     titles = [
-        "hop", "arrive", "in runs", "±", "places", f"half {unit}", f"95 % {unit}", f"99 % {unit}", f"queues {unit}",
+        "hop", "arrive", "in runs", "places", "±", f"half {unit}", f"95 % {unit}", f"99 % {unit}", f"queues {unit}",
         "in time", "quiet", f"quiet 99 % {unit}",
     ]  # fmt: skip
     layout.put(console, _filled([screen.text(title) for title in titles], rows, console.width))

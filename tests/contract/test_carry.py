@@ -125,7 +125,11 @@ def shows(done: Result, word: str, width: int) -> None:
 @pytest.mark.parametrize("width", [80, 120])
 @pytest.mark.usefixtures("played_once")
 def test_screens_say_yes_or_no_first(invoke: Invoke, drained: str, width: int) -> None:
-    shows(invoke("carry", FOOTBRIDGE, COLUMNS=str(width)), "Yes", width)
+    done = invoke("carry", FOOTBRIDGE, COLUMNS=str(width))
+    shows(done, "Yes", width)
+    # links of slots are exact: what was played, and is not quite known, are the places in queues
+    assert re.search(r"hop +arrive +places +± +half s", done.stdout)
+    assert "places: find a place in every queue" in " ".join(done.stdout.split())
     shows(invoke("carry", drained, COLUMNS=str(width), encoding="ascii"), "No", width)
 
 

@@ -11,7 +11,10 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.report import burst_text
 from lowpanbudget.report.burst_text import answer
+from lowpanbudget.report.carries import timeline_chart
+from lowpanbudget.report.screen import Screen
 
 SLOTS = '[access]\nmethod = "slots"\n[access.slots]\nchannels = 1\n'
 CSMA = '[access]\nmethod = "csma"\n'
@@ -219,6 +222,23 @@ def test_a_burst_whose_luck_decides_is_told_so(
     assert plan.holds == holds
     assert answer(plan).endswith(": too close to tell") == is_close
     assert answer(plan).startswith("Yes: " if holds else "No: ")
+
+
+def test_what_is_lost_and_what_arrives_are_all_packets(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One of two packets is lost in one of 200 runs, 0.005 of a packet: 1.96 (1/200)^1/2 / 200^1/2 of it are open."""
+    runs = [
+        BurstRun((1.0, 2.0 if number else None), ("", "" if number else "link"), (-1, -1 if number else 1), ((), ()))
+        for number in range(200)
+    ]  # fmt: skip
+    plan = played(monkeypatch, volley(SLOTS, 2, 2), runs)
+    assert answer(plan).startswith("Yes: 1.995 (give or take 0.0098) of 2 packets of volley arrive")
+    plan = played(monkeypatch, volley(SLOTS, 2, 2, all_in_s=60), runs)
+    # what is not all is not told as all
+    assert [row.value for row in timeline_chart(plan).rows] == ["100 %", "99.5 %"]
+    screen = Screen(200)
+    told = screen.draw(lambda console: burst_text.burst(console, screen, plan))
+    arrive = "1.995 (give or take 0.0098) packets arrive on average"
+    assert f"{arrive}, 0 find a queue full, 0.005 are lost on links." in told
 
 
 def test_what_meets_is_on_the_air_again() -> None:

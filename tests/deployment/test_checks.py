@@ -24,6 +24,7 @@ from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.traffic import traffic_of
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report.carry_text import answer
 from lowpanbudget.room.sets import smallest_sets
@@ -199,6 +200,15 @@ def test_a_network_of_which_too_little_was_played_does_not_hold() -> None:
     assert changes_that_help(listening(), network) == ()
     # what is never sent is none
     assert replace(network, services=()).holds
+
+
+def test_links_are_loaded_by_all_messages_whichever_are_asked_about() -> None:
+    """Three reports and one DAO each 1.2 s over the last link are 3.33 a second, for which three cells are too few."""
+    design = in_slots("cells = 3\n", "[upkeep]\ndao_s = 1.2\n", "every_s = 1.2")
+    for messages in (None, airtime(design, "up")):
+        found = deployment_findings(design, messages)
+        (short,) = (one for one in found if one.name == "too-few-cells")
+        assert short.evidence[0].startswith("3.33 transmissions a second")
 
 
 def test_latency_beside_its_limit() -> None:

@@ -107,7 +107,7 @@ def guard_shorter_than_drift(_: Deployment, deployment: Deployment) -> Hits:
     lasts = None if slots is None else slots.synchronised_s
     if slots is None or lasts is None:
         return
-    silence = longest_silence(deployment.design, deployment.messages)
+    silence = longest_silence(deployment.design, deployment.sent)
     if silence is None or silence.every_s <= lasts:
         return
     drift, guard = 2 * slots.drift_ppm * silence.every_s, slots.template.guard

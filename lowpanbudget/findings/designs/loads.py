@@ -22,7 +22,7 @@ def _loaded(deployment: Deployment) -> Iterator[tuple[Access, Traffic, tuple[Nod
     """Yield the loads of a design, where it has what they take."""
     design = deployment.design
     if design.access is not None and design.tree is not None:
-        traffic = traffic_of(design, deployment.messages)
+        traffic = traffic_of(design, deployment.sent)
         yield design.access, traffic, loads(traffic, design.access.retries + 1)
 
 
