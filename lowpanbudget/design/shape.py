@@ -14,16 +14,7 @@ from lowpanbudget.design.loss import LossShape
 from lowpanbudget.design.messages import MessageShape
 from lowpanbudget.design.radio import BatteryShape, RadioShape
 from lowpanbudget.design.table import ShapeTable, Subtable, key
-from lowpanbudget.design.takes import (
-    Flag,
-    FreeText,
-    Listed,
-    Parsed,
-    Takes,
-    Whole,
-    Words,
-    every_seconds,
-)
+from lowpanbudget.design.takes import Every, Flag, FreeText, Listed, Parsed, Takes, Whole, Words
 from lowpanbudget.design.tree import TreeShape
 from lowpanbudget.design.upkeep_shape import UpkeepShape
 from lowpanbudget.design.waiting import QueueShape, SleepShape
@@ -281,7 +272,7 @@ class FlowShape(ShapeTable):
         Whole(1, 256), "Frames that one message may take; 1: no fragments.", default=1
     )
     every_s: Decimal | None = key(
-        every_seconds(),
+        Every(),
         "Seconds between two readings of a node; played at random times.",
         default=None,
     )

@@ -186,9 +186,11 @@ class Exact(Takes):
         return {"type": "number"} | self._bounds.schema()
 
 
-def every_seconds() -> Exact:
-    """Return what says how often something comes again and again."""
-    return Exact(least=_OFTEN_S, most=SELDOM_S, why=_WHY)
+class Every(Exact):
+    """The seconds after which something comes again and again."""
+
+    def __init__(self) -> None:
+        super().__init__(least=_OFTEN_S, most=SELDOM_S, why=_WHY)
 
 
 class Words(Takes):

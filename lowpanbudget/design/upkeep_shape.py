@@ -3,23 +3,21 @@
 from decimal import Decimal
 
 from lowpanbudget.design.table import ShapeTable, key
-from lowpanbudget.design.takes import Flag, every_seconds
+from lowpanbudget.design.takes import Every, Flag
 from lowpanbudget.values import dataclass
 
 
 class UpkeepShape(ShapeTable):
     """What the network sends for itself, each by how often; what is left out is not sent."""
 
-    beacon_s: Decimal | None = key(
-        every_seconds(), "Seconds between two beacons of a node.", default=None
-    )
+    beacon_s: Decimal | None = key(Every(), "Seconds between two beacons of a node.", default=None)
     dio_s: Decimal | None = key(
-        every_seconds(),
+        Every(),
         "Seconds between two DIOs of a node once the tree is steady: the greatest interval of its timer (RFC 6206).",
         default=None,
     )
     dao_s: Decimal | None = key(
-        every_seconds(),
+        Every(),
         "Seconds between two DAOs of a node, to its parent or to the root where flows down have routes (non-storing).",
         default=None,
     )
@@ -27,7 +25,7 @@ class UpkeepShape(ShapeTable):
         Flag(), "Whether each DAO is answered by a DAO-ACK.", default=False
     )
     keep_alive_s: Decimal | None = key(
-        every_seconds(),
+        Every(),
         "Seconds without other traffic after which a node sends an empty frame to its parent, to keep clock or place.",
         default=None,
     )

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Literal
 
 from lowpanbudget.design.table import ShapeTable, key
-from lowpanbudget.design.takes import SELDOM_S, Exact, Flag, Whole, Words, every_seconds
+from lowpanbudget.design.takes import SELDOM_S, Every, Exact, Flag, Whole, Words
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.values import dataclass
 
@@ -30,7 +30,7 @@ class SleepShape(ShapeTable):
         "Which nodes sleep: those that forward for nobody, or none.",
         default="leaves",
     )
-    poll_s: Decimal = key(every_seconds(), "Seconds between two polls of a sleeping node.")
+    poll_s: Decimal = key(Every(), "Seconds between two polls of a sleeping node.")
     listen_ms: Decimal = key(
         Exact(above=0, most=60_000),
         "Milliseconds that it listens behind a poll for what was held.",
