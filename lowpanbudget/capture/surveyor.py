@@ -112,7 +112,7 @@ class Surveyor:
         amounts.take_up(tally)
         if sighting.repeats is not None:
             tally.retransmissions += 1
-        elif sighting.copies is not None:
+        elif sighting.copied is not None:
             tally.duplicates += 1
         if place.is_fragment:
             tally.fragments += 1
@@ -221,7 +221,7 @@ def _is_plain(sighting: Sighting) -> bool:
     """Return whether a frame adds what others do that are alike, and no more."""
     return (
         sighting.repeats is None
-        and sighting.copies is None
+        and sighting.copied is None
         and sighting.opened is None
         and sighting.fcs_ok is not False
         and not sighting.left_out

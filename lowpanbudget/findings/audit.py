@@ -115,7 +115,7 @@ class Audit:
         scene = Scene(
             self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
             sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
-            sighting.copies, opened=sighting.opened, root=sighting.decoder.root, slot=sighting.body.asn,
+            sighting.copied, opened=sighting.opened, root=sighting.decoder.root, slot=sighting.body.asn,
         )  # fmt: skip
         judged: _Judged | None = None
         if template is not None:

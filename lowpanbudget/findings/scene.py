@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.follow.opened import OpenedContent
+from lowpanbudget.capture.follow.sighting import Copied
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
@@ -103,7 +104,7 @@ class Scene:
 
     ``time_s`` is not a number where the capture has no times. ``frame`` is the frame decoded; of frames that are alike
     but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets
-    of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``, ``copies`` (the frame whose
+    of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``, ``copied`` (the frame whose
     contents it has under another number). ``contexts`` are those that held when it was read. ``header`` is the
     innermost IPv6 header in it, ``iphc`` the compressed header it came from, ``tunnelled`` tells that there is another
     around it. ``datagram`` is the one that it brings or completes, ``match`` its flow in the design, ``passage`` how it
@@ -126,7 +127,7 @@ class Scene:
     sequence: int | None = None
     counter: int | None = None
     fcs_ok: bool | None = None
-    copies: int | None = None
+    copied: Copied | None = None
     header: Ipv6 | None = None
     iphc: Iphc | None = None
     tunnelled: bool = False

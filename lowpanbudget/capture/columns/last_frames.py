@@ -6,6 +6,7 @@ from lowpanbudget.capture.columns import memory
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.state import State
 from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Again, Repeats
+from lowpanbudget.capture.follow.sighting import Copied
 
 
 class SharedRepeats(Repeats):
@@ -52,7 +53,7 @@ class SharedRepeats(Repeats):
             state.s[p.LAST_HEARD] = repeated
             return Again(repeats=number)
         memory.hear(state.s, state.heard, one, time, counted, mark, number)
-        return Again(copies=number) if is_copy else Again()
+        return Again(copied=Copied(number, None, 0)) if is_copy else Again()
 
     def _take_over(self) -> None:
         """Go on with the last frames of each source that the arrays hold."""

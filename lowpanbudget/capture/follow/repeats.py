@@ -8,11 +8,11 @@ contents that say something, that nobody was heard to acknowledge. Else a node o
 from collections import deque
 from typing import TYPE_CHECKING, NamedTuple
 
+from lowpanbudget.capture.follow.sighting import Copied, Sighting
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 
 if TYPE_CHECKING:
-    from lowpanbudget.capture.follow.sighting import Sighting
     from lowpanbudget.stack.frame import Frame
 
 MOST_SOURCES = 4096
@@ -36,10 +36,10 @@ class Seen(NamedTuple):
 
 
 class Again(NamedTuple):
-    """The number of the frame that this one repeats, and of the one whose contents it has under another sequence."""
+    """The number of the frame that this one repeats, and the frame whose contents it has under another sequence."""
 
     repeats: int | None = None
-    copies: int | None = None
+    copied: Copied | None = None
 
 
 _NO = Again()
@@ -63,7 +63,7 @@ class Repeats:
         self._sources = Recent[bytes, deque[Seen]](MOST_SOURCES)
         self._last: tuple[deque[Seen], Seen] | None = None  # of all sources
 
-    def of(self, sighting: "Sighting", example: "Frame") -> Again:
+    def of(self, sighting: Sighting, example: "Frame") -> Again:
         """Return what a frame repeats, of which ``example`` is one that is alike; note it, or what it acknowledges."""
         mac, source, payload = example.mac, example.link_source, sighting.payload
         if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:
@@ -114,7 +114,7 @@ class Repeats:
                     return Again(repeats=other.number)
             elif past is not None and 0 <= past <= COPY_NS:
                 if copied and not other.answered:
-                    again = Again(copies=other.number)
+                    again = Again(copied=Copied(other.number, other.sequence, past))
                 break
         seen.append(entry)
         self._last = seen, entry

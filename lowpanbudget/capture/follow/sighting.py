@@ -41,6 +41,14 @@ class DatagramPart(NamedTuple):
         return None if self.template is None else self.template.flow
 
 
+class Copied(NamedTuple):
+    """The frame whose contents another one has: its numbers in the capture and of its sender, and how long before."""
+
+    number: int
+    sequence: int | None
+    before_ns: int
+
+
 def flow_of_parts(parts: Sequence[DatagramPart]) -> FlowKey | None:
     """Return the flow that the parts of a datagram tell; None where none does."""
     return next((part.flow for part in reversed(parts) if part.flow is not None), None)
@@ -97,7 +105,7 @@ class Sighting:
     of_two: bool = False
     flow: FlowKey | None = None
     repeats: int | None = None
-    copies: int | None = None
+    copied: Copied | None = None
     heard_as: int | None = None
     outside: bool = False
     arrival: FragmentArrival | None = None
@@ -117,6 +125,11 @@ class Sighting:
     def number(self) -> int:
         """Return the number of the record, from 1; 0 for a frame that stands in no capture."""
         return self.record.number
+
+    @property
+    def copies(self) -> int | None:
+        """Return the number of the frame whose contents this one has under another sequence number; None for most."""
+        return None if self.copied is None else self.copied.number
 
     @property
     def numbers(self) -> tuple[int, ...]:

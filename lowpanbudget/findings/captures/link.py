@@ -3,8 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
-from lowpanbudget.capture.follow.repeats import COPY_NS, DEPTH, may_be_copied
-from lowpanbudget.capture.recent import Recent
+from lowpanbudget.capture.follow.repeats import COPY_NS
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
@@ -217,32 +216,19 @@ def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> H
     yield Hit(cause, (_control(scene),), source)
 
 
-# the last frames of a sender: the number of each and when it came, by the number of the frame in the capture
-_Sent = Recent[int, tuple[int | None, float]]
-
-
-@LINK.rule("sent-again-as-new", Mac, memory=FirstNamed)
-def sent_again_as_new(memory: FirstNamed[bytes, _Sent], scene: Scene, mac: Mac) -> Hits | None:
+@LINK.rule("sent-again-as-new", Mac, varies=True)
+def sent_again_as_new(scene: Scene, _mac: Mac) -> Hits | None:
     """Take frames that have the contents of one before; which those are, every reader of a capture is told alike."""
-    source = mac.source
-    if source is None or not may_be_copied(mac):
+    copied = scene.copied
+    if copied is None:
         return None
-    sent = memory.entry(source, lambda: Recent(DEPTH))
-    if sent is None:
-        return None
-    sent[scene.number] = scene.sequence, scene.time_s
-    number = scene.copies
-    if number is None or number not in sent:
-        return None
-    sequence, time_s = sent[number]
-    gap = scene.time_s - time_s
     cause = "the same payload is sent again under a new number"
     evidence = (
-        f"frame {number} number {sequence}, frame {scene.number} number {scene.sequence}, "
-        f"{gap * 1000:.1f} ms apart"
+        f"frame {copied.number} number {copied.sequence}, frame {scene.number} number {scene.sequence}, "
+        f"{copied.before_ns / 1e6:.1f} ms apart"
     )
     severity = Severity.RISK if scene.is_fragment else Severity.REMARK
-    return (Hit(cause, (evidence,), scene.hop, (number, scene.number), severity),)
+    return (Hit(cause, (evidence,), scene.hop, (copied.number, scene.number), severity),)
 
 
 # --- time slots ------------------------------------------------------------------------------------------
