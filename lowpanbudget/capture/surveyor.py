@@ -9,8 +9,9 @@ from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.narrowing import Narrowing
+from lowpanbudget.capture.follow.parts import flow_of_parts
 from lowpanbudget.capture.follow.receivers import Reception
-from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.savings import Savings

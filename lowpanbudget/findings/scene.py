@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.follow.opened import OpenedContent
-from lowpanbudget.capture.follow.sighting import Copied
+from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design

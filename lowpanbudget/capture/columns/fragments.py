@@ -7,7 +7,7 @@ from lowpanbudget.capture.columns import held
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.learning import Learner
 from lowpanbudget.capture.columns.state import State
-from lowpanbudget.capture.follow.sighting import DatagramPart, given_up
+from lowpanbudget.capture.follow.parts import DatagramPart, given_up
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.events import Event

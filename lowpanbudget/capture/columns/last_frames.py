@@ -5,8 +5,8 @@ from collections import deque
 from lowpanbudget.capture.columns import memory
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.state import State
+from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Again, Repeats
-from lowpanbudget.capture.follow.sighting import Copied
 
 
 class SharedRepeats(Repeats):

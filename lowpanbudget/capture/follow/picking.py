@@ -8,7 +8,8 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.opening import ContentOpener, look_into
 from lowpanbudget.capture.follow.other_readings import advise
-from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
+from lowpanbudget.capture.follow.parts import DatagramPart
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import RequestError, plural

@@ -8,11 +8,12 @@ contents that say something, that nobody was heard to acknowledge. Else a node o
 from collections import deque
 from typing import TYPE_CHECKING, NamedTuple
 
-from lowpanbudget.capture.follow.sighting import Copied, Sighting
+from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 
 if TYPE_CHECKING:
+    from lowpanbudget.capture.follow.sighting import Sighting
     from lowpanbudget.stack.frame import Frame
 
 MOST_SOURCES = 4096
@@ -63,7 +64,7 @@ class Repeats:
         self._sources = Recent[bytes, deque[Seen]](MOST_SOURCES)
         self._last: tuple[deque[Seen], Seen] | None = None  # of all sources
 
-    def of(self, sighting: Sighting, example: "Frame") -> Again:
+    def of(self, sighting: "Sighting", example: "Frame") -> Again:
         """Return what a frame repeats, of which ``example`` is one that is alike; note it, or what it acknowledges."""
         mac, source, payload = example.mac, example.link_source, sighting.payload
         if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:

@@ -1,19 +1,20 @@
 """What a trace says of one record."""
 
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, flow_of
+from lowpanbudget.capture.follow.parts import Copied, DatagramPart
 from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
-from lowpanbudget.stack.events import Discarded, Event, TimedOut
+from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame, unread
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram
@@ -25,38 +26,6 @@ if TYPE_CHECKING:
 
 NOT_CAPTURED = "not captured"  # among layers: what the capture left out at the end of a frame
 _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
-
-
-class DatagramPart(NamedTuple):
-    """What one frame brought of a datagram: the frame's number, octets of its payload, its template, its own octets."""
-
-    number: int
-    octets: int
-    template: Template | None = None
-    frame_octets: int = 0
-
-    @property
-    def flow(self) -> FlowKey | None:
-        """Return the flow of the datagram, where this part tells it."""
-        return None if self.template is None else self.template.flow
-
-
-class Copied(NamedTuple):
-    """The frame whose contents another one has: its numbers in the capture and of its sender, and how long before."""
-
-    number: int
-    sequence: int | None
-    before_ns: int
-
-
-def flow_of_parts(parts: Sequence[DatagramPart]) -> FlowKey | None:
-    """Return the flow that the parts of a datagram tell; None where none does."""
-    return next((part.flow for part in reversed(parts) if part.flow is not None), None)
-
-
-def given_up(events: Iterable[Event]) -> list[TimedOut | Discarded]:
-    """Return the events of datagrams that never became whole."""
-    return [event for event in events if isinstance(event, TimedOut | Discarded)]
 
 
 @dataclass(slots=True)

@@ -23,9 +23,10 @@ from lowpanbudget.capture.follow.frames import FrameReader
 from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, lesson_of_packet
 from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.opening import look_into, opener_of
+from lowpanbudget.capture.follow.parts import DatagramPart, flow_of_parts, given_up
 from lowpanbudget.capture.follow.receivers import Receivers, Reception
 from lowpanbudget.capture.follow.repeats import Repeats
-from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting, flow_of_parts, given_up
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.layers.internet import ipv6, rpi

@@ -1,0 +1,40 @@
+"""What a frame shares with others: what each brought of a datagram, and the one whose contents it has."""
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.templates import Template
+from lowpanbudget.stack.events import Discarded, Event, TimedOut
+
+
+class DatagramPart(NamedTuple):
+    """What one frame brought of a datagram: the frame's number, octets of its payload, its template, its own octets."""
+
+    number: int
+    octets: int
+    template: Template | None = None
+    frame_octets: int = 0
+
+    @property
+    def flow(self) -> FlowKey | None:
+        """Return the flow of the datagram, where this part tells it."""
+        return None if self.template is None else self.template.flow
+
+
+class Copied(NamedTuple):
+    """The frame whose contents another one has: its numbers in the capture and of its sender, and how long before."""
+
+    number: int
+    sequence: int | None
+    before_ns: int
+
+
+def flow_of_parts(parts: Sequence[DatagramPart]) -> FlowKey | None:
+    """Return the flow that the parts of a datagram tell; None where none does."""
+    return next((part.flow for part in reversed(parts) if part.flow is not None), None)
+
+
+def given_up(events: Iterable[Event]) -> list[TimedOut | Discarded]:
+    """Return the events of datagrams that never became whole."""
+    return [event for event in events if isinstance(event, TimedOut | Discarded)]
