@@ -16,7 +16,7 @@ from lowpanbudget.deployment.burst_checks import (
 )
 from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
-from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, slot_runs
+from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, refuse_crowds, slot_runs
 from lowpanbudget.deployment.load import loads, sums_of
 from lowpanbudget.deployment.slot_latency import even_cells
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic, carried_frames, traffic_of
@@ -40,8 +40,8 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
     """Return what becomes of the burst of this name: exact over one link with cells of its own, else played.
 
     It is played ``runs`` times from ``seed``. Raises ``RequestError`` for what is no design, a burst that it does not
-    have, a design without ``[access]`` or ``[tree]``, a flow that does not go up, or runs that are not 20 to 100 000;
-    ``DoesNotFit`` where a packet is larger than any datagram.
+    have, a design without ``[access]`` or ``[tree]``, a flow that does not go up, more messages around it than can be
+    played, or runs that are not 20 to 100 000; ``DoesNotFit`` where a packet is larger than any datagram.
     """
     design = Design.of(design)
     burst = design.burst(name)
@@ -67,6 +67,7 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
         raise RequestError("no node has a cell to its parent", hint="access.slots.cells = 1")
     if slots is not None and len(way) == 2 and len(frames[0]) == 1 and states <= MOST_STATES:
         return _judged(place, _exact(place, slots, frames[0][0], places, seed), ())
+    refuse_crowds(traffic, burst)
     play = contention_runs if slots is None else slot_runs
     played = play(design, traffic, way, frames, burst, runs, seed)
     return _judged(place, _played(place, played, runs, seed), played)

@@ -19,8 +19,10 @@ from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
+from lowpanbudget.errors import RequestError
 
 _SETTLES_S = 30.0  # usual traffic before the burst
+_MOST_MESSAGES = 300_000  # of them in a run: all runs take an hour
 _DRAINS_S = 600.0  # how long is waited for what is still on its way
 
 Frames = tuple[tuple[CarriedFrame, ...], ...]  # of a packet on the first hop and on later ones
@@ -39,6 +41,19 @@ class BurstRun(NamedTuple):
     lengths: tuple[tuple[tuple[float, int], ...], ...]
     air_s: float | None = None
     worst_s: tuple[float, ...] = ()
+
+
+def refuse_crowds(traffic: Traffic, burst: Burst) -> None:
+    """Raise ``RequestError`` where so many usual messages are sent around a burst that to play them has no end."""
+    rates = {one.name: len(one.senders) / one.every_s for one in traffic.streams}
+    each = sum(rates.values()) * (_SETTLES_S + burst.packets * burst.every_s)
+    if each > _MOST_MESSAGES:
+        most = max(rates, key=lambda name: rates[name])
+        raise RequestError(
+            f"too many usual messages are sent around burst {burst.name!r} to play them, {each:.0f} in each run: "
+            f"{round(rates[most], 1):g} a second are {most}",
+            hint=f"Up to {_MOST_MESSAGES} are: raise every_s of what is sent so often, or make the burst shorter",
+        )
 
 
 def slot_runs(

@@ -43,7 +43,7 @@ class LimitsShape(ShapeTable):
     )
     window_s: Decimal = key(
         Exact(above=0, most=86_400),
-        "The window of the duty cycle in seconds.",
+        "The window of the duty cycle in seconds; a frame and a burst are held against what is left of it.",
         default=Decimal(3600),
     )
     frame_ms: Decimal | None = key(

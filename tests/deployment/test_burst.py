@@ -11,6 +11,7 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
 from lowpanbudget.report import burst_text
 from lowpanbudget.report.burst_text import answer
 from lowpanbudget.report.carries import timeline_chart
@@ -251,6 +252,16 @@ def test_what_meets_is_on_the_air_again() -> None:
     assert plan.air_s > 1.1 * least * plan.arrived / 30
     # from runs of at most 30 packets each: their spread is 15 at most
     assert 0 < plan.arrived_half_width < 1.96 * 15 / 20**0.5
+
+
+def test_a_burst_among_more_messages_than_can_be_played_is_refused() -> None:
+    """Nine nodes that send a thousand a second each, for the 30 s in which they settle and 9 more."""
+    burst = '[[burst]]\nname = "volley"\nflow = "readings"\npackets = 9\noctets = 19\nevery_s = 1\n'
+    crowd = design(f"{CSMA}[tree]\nby_hop = [9]\n{burst}", hops=1, every_s=0.001)
+    said = "351000 in each run: 9000 a second are readings reading"
+    with pytest.raises(RequestError, match=said) as told:
+        carry_burst(crowd, "volley")
+    assert "raise every_s" in told.value.hint
 
 
 def test_one_packet_is_told_as_one() -> None:
