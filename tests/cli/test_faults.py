@@ -30,7 +30,7 @@ WRONG = [
      "link.security.frame_counter",
      'Write frame_counter = "carried" or "suppressed"'),
     ("hops = 3", 'hops = 3\nmessages = "climate"', "messages is there already", "Leave one of the two out"),
-    ("every_s = 1800", "every_s = -1", "flow[1].every_s: should be 0.001 or more, not -1", "every_s = a number above 0"),
+    ("every_s = 1800", "every_s = -1", "flow[1].every_s: should be 0.001 or more, not -1", "31536000 s are a year"),
     ("min = -40\nmax = 60", "min = 60\nmax = -40",
      "max -40 is not above min 60", "Exchange them: min = -40, max = 60"),
     ("min = 0\nmax = 100\n", "min = 0\nmax = 0\n", "max 0 is not above min 0", "use kind 'constant'"),
