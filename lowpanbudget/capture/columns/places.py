@@ -1,5 +1,7 @@
 """Where each number of the counting loop stands in its arrays: the loop and those who fill and read them share it."""
 
+from lowpanbudget.layers.link.control import FrameType
+
 # how the loop ended
 DONE, LEARN, SCALAR, CONTROL, SECURITY, ELEMENT, SAVING, BACK = range(8)
 
@@ -26,8 +28,8 @@ EMPTY, ALL_SEALED, CANDIDATES = 65536 + 256, 65536 + 257, 65536 + 258
 MASKS_EACH, MOST_LISTS, MOST_MASKS, MOST_RANGES = 24, 1024, 1024, 12
 TAIL, RANGES, MASK_WIDTH = 0, 1, 2 + 2 * MOST_RANGES
 
-# the type of an acknowledgement, in the first three bits of a frame
-ACKNOWLEDGEMENT = 2
+# the type of an acknowledgement, in the first three bits of a frame; the loop wants a plain number
+ACKNOWLEDGEMENT = int(FrameType.ACKNOWLEDGEMENT)
 
 # classes: frames that are alike
 MOST_CLASSES = 4096

@@ -1,5 +1,6 @@
 """Frames that ask for an acknowledgement, whether one comes, and whether it accepts them."""
 
+from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.deployment.links_seen import most_tries
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
@@ -14,7 +15,7 @@ from lowpanbudget.values import dataclass, field
 
 ACKNOWLEDGEMENTS = Subject("acknowledgements")
 
-_RETRY_S = 8.0  # how long the tries of one frame may last, in a slot schedule too; our choice
+_RETRY_S = REPEAT_NS / 10**9
 _WAIT_S = 0.1  # for an acknowledgement: longer than at any rate of a PHY, shorter than to the next frame of a number
 _FEW = 3  # frames that tell
 _HEARD = 0.05  # share of frames that ask: where fewer are answered noise may have answered

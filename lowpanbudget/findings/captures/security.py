@@ -3,6 +3,7 @@
 from hashlib import blake2b
 from ipaddress import IPv6Address
 
+from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -46,7 +47,7 @@ def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
 # the last counters of a sender, with the frame that used each first
 CountersUsed = Recent[int, CounterUse]
 _MOST_COUNTERS = 32
-_RETRIES_S = 8.0  # how long the tries of one frame may last, in a slot schedule too; our choice
+_RETRIES_S = REPEAT_NS / 10**9
 _CLOCKS_S = 1.0  # less lies between two receivers whose captures were put together; our choice
 
 
