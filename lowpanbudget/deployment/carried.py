@@ -116,7 +116,8 @@ class CarriedNetwork:
     ``services`` tell how messages arrive. ``played`` and ``played_in_runs`` are simulations of contention, None in
     slots. ``unknown`` names messages of which the design does not say how often: they are not counted.
     ``resent``: by hop of who sends, how many times the tries that losses alone cost are made, since frames meet (empty
-    in slots); the nodes are told with it. ``taken`` says what was taken for granted, since the design does not say.
+    in slots); the nodes are told with it. ``taken`` says what was taken for granted, since the design does not say;
+    ``not_checked`` which messages are so rare beside the others that too few were played to judge how they arrive.
     """
 
     title: str
@@ -131,6 +132,7 @@ class CarriedNetwork:
     seed: int
     resent: tuple[float, ...] = ()
     taken: tuple[str, ...] = ()
+    not_checked: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:

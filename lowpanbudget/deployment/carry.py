@@ -13,6 +13,7 @@ from lowpanbudget.deployment.load import NodeLoad, loads, resends, with_resends
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.services_together import unjudged
 from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream, StreamHop
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
@@ -67,7 +68,7 @@ def judged(
         return CarriedNetwork(
             design.title, checks, tuple(_rhythms(traffic)), carried, tuple(found), sleep,
             None if played is None else played.result, None if played is None else played.in_runs,
-            traffic.unknown, seed, tuple(resent), tuple(_taken(design)),
+            traffic.unknown, seed, tuple(resent), tuple(_taken(design)), tuple(unjudged(found)),
         )  # fmt: skip
 
     slots = access.slots

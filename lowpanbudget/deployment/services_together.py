@@ -24,17 +24,51 @@ def judged_services(services: Sequence[HopService]) -> Iterator[tuple[str, HopSe
 
     Nothing is said of what is too rare, nor where queues of slots were played: those count kinds together themselves.
     """
+    for group in _groups(services):
+        if _is_enough(group):
+            yield _hops(group), group[0] if len(group) == 1 else _together(group)
+
+
+def unjudged(services: Sequence[HopService]) -> Iterator[str]:
+    """Yield what is too rare beside the rest to be judged, with its hops and how many were played."""
+    for group in _groups(services):
+        if not _is_enough(group):
+            played = plural(_played(group), "message")
+            yield f"{group[0].flow} {group[0].message}, {_hops(group)} ({played} played)"
+
+
+def _groups(services: Sequence[HopService]) -> Iterator[list[HopService]]:
+    """Yield what is judged together, deepest first, or too rare to be judged at all."""
     for _, kind in groupby(services, key=lambda one: (one.flow, one.message, one.direction)):
         waiting: list[HopService] = []
         for one in sorted(kind, key=lambda one: -one.hop):
-            if one.messages is None or one.messages >= ENOUGH:
+            if _is_enough([one]):
+                if waiting:
+                    yield waiting
                 waiting = []
-                yield plural(one.hop, "hop"), one
+                yield [one]
                 continue
             waiting.append(one)
-            if one.queued is None and sum(each.messages or 0 for each in waiting) >= ENOUGH:
-                yield f"{waiting[-1].hop} to {waiting[0].hop} hops", _together(waiting)
+            if _is_enough(waiting):
+                yield waiting
                 waiting = []
+        if waiting:
+            yield waiting
+
+
+def _is_enough(group: Sequence[HopService]) -> bool:
+    if len(group) == 1 and group[0].messages is None:
+        return True
+    return (len(group) == 1 or group[-1].queued is None) and _played(group) >= ENOUGH
+
+
+def _played(group: Sequence[HopService]) -> int:
+    return sum(each.messages or 0 for each in group)
+
+
+def _hops(group: Sequence[HopService]) -> str:
+    nearest, furthest = group[-1].hop, group[0].hop
+    return plural(nearest, "hop") if nearest == furthest else f"{nearest} to {furthest} hops"
 
 
 def _together(services: Sequence[HopService]) -> HopService:

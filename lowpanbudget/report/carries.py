@@ -50,7 +50,7 @@ def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.D
     """Return what a network carries, with the changes that would help."""
     told = view.result(
         network, "title", "holds", "checks", "rhythms", "services", "sleep", "played", "played_in_runs",
-        "unknown", "seed", "taken",
+        "unknown", "seed", "taken", "not_checked",
     )  # fmt: skip
     return told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 

@@ -8,6 +8,7 @@ from rich.text import Text
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.helps import HelpfulChange
 from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.services_together import ENOUGH
 from lowpanbudget.errors import plural
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
@@ -287,6 +288,11 @@ def beside(network: CarriedNetwork) -> Iterator[str]:
     if network.unknown:
         names = ", ".join(network.unknown)
         yield f"Not counted, since every_s does not say how often: {names}."
+    if network.not_checked:
+        yield (
+            f"Not checked how they arrive, as they are too rare beside the others (fewer than {ENOUGH} played): "
+            f"{'; '.join(network.not_checked)}."
+        )
     if network.taken:
         yield f"Taken, where the design says nothing: {'; '.join(network.taken)}."
 

@@ -22,10 +22,12 @@ from lowpanbudget.deployment.digits import beside, percent
 from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.services_together import unjudged
 from lowpanbudget.deployment.traffic import traffic_of
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.layers.link.phy import timing
+from lowpanbudget.report import carries, carry_text
 from lowpanbudget.report.carry_text import answer
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
@@ -190,6 +192,24 @@ def test_neighbouring_hops_of_few_messages_are_judged_together() -> None:
     # where losses come in runs both are counted together
     runs = [service(0.9, hop=hop, messages=50, in_runs=hop / 10) for hop in (1, 2)]
     assert judge("delivery = 0.9", *runs)["delivery"].measured == pytest.approx(0.85)
+
+
+def test_what_is_too_rare_to_be_judged_is_named() -> None:
+    """Of 99 at the deepest hop nothing is said, of 60 and 50 together something is, and of the 40 that are left not."""
+    played = ((9, 99), (8, 100), (3, 60), (2, 50), (1, 40))
+    some = [service(0.9, hop=hop, messages=messages) for hop, messages in played]
+    left_out = ("up reading, 9 hops (99 messages played)", "up reading, 1 hop (40 messages played)")
+    assert tuple(unjudged(some)) == left_out
+    assert not list(unjudged([service(0.9), service(0.9, messages=100)]))
+    # a flow of a message a day beside one of a message a minute
+    often = heard(TREE, "every_s = 60")
+    flow = often[often.index("[[flow]]") : often.index("[[message]]")]
+    seldom = flow.replace('"up"', '"seldom"').replace("every_s = 60", "every_s = 86400")
+    network = network_of(parse_design(often.replace("[[message]]", f"{seldom}[[message]]")))
+    (said,) = network.not_checked
+    assert said.startswith("seldom reading, ")
+    assert any(said in text for text in carry_text.beside(network))
+    assert carries.carried(network, ())["not_checked"] == [said]
 
 
 def test_a_network_of_which_too_little_was_played_does_not_hold() -> None:
