@@ -45,7 +45,7 @@ def piece_of(sighting: Sighting, matcher: Matcher | None) -> Piece | None:
     if isinstance(part, Rfrag):
         return Piece(_begins_compressed(sighting, mac, part, matcher), is_whole)
     arrival = sighting.arrival
-    if arrival is None:
+    if arrival is None or arrival.datagram.is_copy:
         return None
     front = template.build(payload) if part.first else None
     begins = None if not front else _begins(sighting, mac, front, part.size, template.flow, matcher)

@@ -83,7 +83,12 @@ class HopLosses:
         if datagram.is_rest:
             return
         fate, alone = datagram.fate, _is_alone(datagram)
-        if self.explained.pop(datagram.key, False):
+        is_explained = self.explained.pop(datagram.key, False)
+        if datagram.is_copy:
+            if not is_explained:
+                self.leave_out(datagram)
+            return
+        if is_explained:
             if fate is not Fate.EXPIRED:
                 return
             self.begun += 1
@@ -104,6 +109,11 @@ class HopLosses:
         self.given_up += fate is Fate.GIVEN_UP
         self.alone_lost += alone
         self._name(datagram)
+
+    def leave_out_copies(self) -> None:
+        """Do not count those still open that are late copies of one that was whole."""
+        for datagram in [one for one in self.open.values() if one.is_copy]:
+            self.leave_out(datagram)
 
     def name_open(self) -> None:
         """Name the frames of those that are open when the capture ends."""
@@ -170,7 +180,7 @@ class ReceiverLosses:
         if datagram.is_rest:
             return
         self.given_up += datagram.fate is Fate.GIVEN_UP
-        if datagram.fate is Fate.EXPIRED and datagram.met:
+        if datagram.fate is Fate.EXPIRED and datagram.met and not datagram.is_copy:
             self.met += 1
             self.met_most = max(self.met_most, datagram.beside)
             self.met_numbers.note(*numbers_of(datagram)[:1])

@@ -70,6 +70,7 @@ class FragmentedDatagram:
     another one was being sent to it at the same time, and not only waited for its time to be over. ``follows`` tells
     that it begins under the key of one that was broken off, or of what was put together of two. ``told``: its end was
     told to those who count datagrams. ``resumed`` is the last fragment with which it went on after it had expired.
+    ``copies`` is the whole one that brought all of its fragments before, while there is no other among them.
     """
 
     key: FragmentKey
@@ -80,6 +81,7 @@ class FragmentedDatagram:
     follows: bool = False
     told: bool = False
     resumed: SentFragment | None = None
+    copies: "FragmentedDatagram | None" = None
 
     @property
     def size(self) -> int:
@@ -100,8 +102,14 @@ class FragmentedDatagram:
 
     def told_before(self) -> bool:
         """Return whether its end was told before, or is none to tell; note that it is told now."""
-        before, self.told = self.told or self.fate is Fate.WHOLE or self.is_rest, True
+        is_none = self.fate is Fate.WHOLE or self.is_rest or self.is_copy
+        before, self.told = self.told or is_none, True
         return before
+
+    @property
+    def is_copy(self) -> bool:
+        """Return whether these are late copies from one that was whole, and not all of it once more."""
+        return self.copies is not None and self.fate is not Fate.WHOLE
 
     @property
     def is_rest(self) -> bool:
@@ -119,6 +127,8 @@ class FragmentedDatagram:
 
     def add(self, fragment: SentFragment) -> None:
         """Note a fragment that brings other octets than those before it."""
+        if self.copies is not None and not self.copies.brought(fragment):
+            self.copies = None
         if len(self.fragments) < MOST_FRAGMENTS:
             self.fragments.append(fragment)
 

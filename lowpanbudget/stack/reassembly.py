@@ -70,7 +70,9 @@ class Reassembler:
         self._max_datagrams = max_datagrams
         self._max_octets = max_octets
         self._arrival: FragmentArrival | None = None
-        self._sent = SentDatagrams(2 * max_datagrams, _LATE * timeout_s)  # whole ones among them
+        self._sent = SentDatagrams(  # whole ones among them
+            2 * max_datagrams, _LATE * timeout_s, timeout_s
+        )
         self._open: HeldDatagrams[Pieces | Collected] = HeldDatagrams()
         self._absorbed = AbsorbedDatagrams()
 

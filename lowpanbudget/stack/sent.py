@@ -21,12 +21,13 @@ _BROKEN_OFF = {Fate.REPLACED, Fate.GIVEN_UP}
 class SentDatagrams:
     """The last ``most`` datagrams in fragments that were sent; the one silent for longest is given up for another.
 
-    One that expired may go on within ``late_s`` of its last fragment: a slow sender, no new datagram.
+    One that expired may go on within ``late_s`` of its last fragment: a slow sender, no new datagram. A first fragment
+    that a whole one brought is a copy within ``copied_s`` of the last: tags count up (RFC 4944 section 5.3).
     """
 
-    def __init__(self, most: int, late_s: float = 0.0) -> None:
+    def __init__(self, most: int, late_s: float = 0.0, copied_s: float = 0.0) -> None:
         self.most = most
-        self._late_s = late_s
+        self._late_s, self._copied_s = late_s, copied_s
         self._late: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
         self._given_up = deque[FragmentedDatagram](maxlen=most)
         self._known: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
@@ -37,18 +38,20 @@ class SentDatagrams:
 
     def of(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram:
         """Return the datagram that a fragment belongs to: one that is known, or that begins with it."""
-        known, follows = self._known.get(key), False
+        known, follows, copies = self._known.get(key), False, None
         if known is not None:
-            # of a whole one fragments may come again; with a first one, whatever it brings, another begins
+            # of a whole one fragments may come again; with a first one, whatever it brings, another begins, which is
+            # a copy of it until it brings anything else
             again = known.fate is Fate.WHOLE and fragment.start > 0 and known.brought(fragment)
             if known.fate is Fate.OPEN or again:
                 self._known.move_to_end(key)
                 return known
             del self._known[key]
             follows = known.fate in _BROKEN_OFF or (known.follows and not fragment.first)
+            copies = known if self._is_copied(known, fragment) else None
         new = self._resumed(key, fragment) if known is None else None
         if new is None:
-            new = FragmentedDatagram(key, follows=follows)
+            new = FragmentedDatagram(key, follows=follows, copies=copies)
         self._known[key] = new
         self._meet(new)
         if len(self._known) > self.most:
@@ -57,6 +60,13 @@ class SentDatagrams:
             over = (one for one, datagram in oldest if datagram.fate is not Fate.OPEN)
             self._forget(next(over, next(iter(self._known))))
         return new
+
+    def _is_copied(self, known: FragmentedDatagram, fragment: SentFragment) -> bool:
+        """Return whether a datagram brought a fragment not long ago, and is whole; one unread proves nothing."""
+        if known.fate is not Fate.WHOLE or not fragment.end or not known.brought(fragment):
+            return False
+        known.copies = None  # of one before it nothing more is asked
+        return fragment.time_s - known.fragments[-1].time_s <= self._copied_s
 
     def _resumed(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram | None:
         """Return what expired under a key where this fragment goes on with it; any other begins another datagram."""
@@ -144,7 +154,8 @@ class SentDatagrams:
             if datagram.fate is Fate.OPEN:
                 self.end(datagram, Fate.EXPIRED)
                 expired.append(datagram)
-                self._late[key] = datagram
+                if not datagram.is_copy:
+                    self._late[key] = datagram
                 if len(self._late) > self.most:
                     self._late.popitem(last=False)
             del self._known[key]

@@ -146,6 +146,25 @@ def test_a_message_that_counts_itself_is_counted_once() -> None:
     assert (flow.heard.count, flow.unsent, flow.stopped) == (18, 0, 4)
 
 
+def test_a_late_copy_of_a_first_fragment_is_no_datagram_that_stopped() -> None:
+    """The first frame once more, ten seconds later and under another number, and answered."""
+    frames: Timed = [*sent(last=1)]
+    assert isinstance(frames[0], tuple)
+    copy = air.mended(frames[0][1][:2] + b"\x20" + frames[0][1][3:])
+    frames += [(10.0, copy), (10.001, air.mended(bytes([2, 0, 0x20, 0, 0])))]
+    frames += [
+        (200.0, air.frame(air.datagram(), 0x21)),
+        (200.001, air.mended(bytes([2, 0, 0x21, 0, 0]))),
+    ]
+    flow = next(
+        one
+        for one in measure(list(Capture(frames).records()), contexts=CONTEXTS, fcs=2).flows
+        if one.arrived is not None
+    )
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials, flow.stopped) == (2, 2, 0)
+
+
 def test_what_was_missed_on_its_first_link_counts_where_it_came_further() -> None:
     """Of one datagram over two hops the second fragment was not heard on the first: one left, and one arrived."""
     middle = b"\x00\x05"

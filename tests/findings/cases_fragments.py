@@ -162,6 +162,17 @@ def repeats(times: int, *, apart: float = 1.0) -> Capture:
     )
 
 
+def late_first(copies: int) -> Capture:
+    """A datagram whose first fragment comes again when it is whole, a second apart and each time under a new number."""
+    frames = cut()
+    assert isinstance(frames[0], tuple)
+    first = frames[0][1]
+    for number in range(copies):
+        again = air.mended(first[:2] + bytes([100 + number]) + first[3:])
+        frames.append((5.0 + number, again))
+    return Capture([*frames, (200.0, air.frame(air.datagram(), 99))])
+
+
 def meeting(*, apart: float) -> Capture:
     """Three pairs of datagrams to the root; those of one node lose a frame."""
     frames: list[tuple[float, bytes]] = []
@@ -594,6 +605,14 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "fragments that are sent again at once as new frames": (
         "fragment-repeated",
         lambda: repeats(3, apart=0.01),
+    ),
+    "a first fragment that comes again when its datagram is whole": (
+        "fragments-unfinished",
+        lambda: late_first(1),
+    ),
+    "one that still is open when the capture ends": (
+        "fragments-unfinished",
+        lambda: Capture([*late_first(1).air[:5]]),
     ),
     "recoverable fragments of two datagrams under one tag": (
         "checksum-wrong",

@@ -51,6 +51,7 @@ from findings.cases_fragments import (
     edited,
     frames_of_one,
     interleaved,
+    late_first,
     later_ones,
     sized,
     spilled,
@@ -354,6 +355,19 @@ FURTHER = (
             ("from 0x0017 in 3.1 s",),
             tuple(range(1, 13)),
             32,
+        ),
+    ),
+    # two come again behind the first copy, which is known for one when nothing has followed in time
+    Further(
+        "fragment-repeated",
+        lambda: late_first(3),
+        Told(
+            "remark",
+            "0x0017 to 0x0001",
+            "fragments are repeated octet range by octet range",
+            ("datagram of 348 octets, tag 0x0007, octets 0 to 135",),
+            (6, 7, 5),
+            3,
         ),
     ),
     # the second of each two requests, for the path of the flow that has one octet

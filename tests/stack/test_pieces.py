@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget import Mac, decode_frame, encode_frame
 from lowpanbudget.stack.collected import Collected
-from lowpanbudget.stack.events import Complete, Discarded, Event, TimedOut
+from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import (
     Fate,
@@ -174,6 +174,41 @@ def test_a_copy_that_comes_late_is_no_datagram_that_never_was_whole() -> None:
     for offset in (0, 24, 48, 48):
         reassembler.feed(fragment(offset, bytes(24)), 0.0)
     assert ends(reassembler.feed(decode_frame(b""), 61.0)) == [(TimedOut, True)]
+
+
+@pytest.mark.parametrize(
+    ("late_s", "data", "also", "again"),
+    [
+        (10.0, b"a", (), True),
+        (10.0, b"a", ((b"a", 48),), True),
+        (10.0, b"b", (), False),  # other octets: another datagram, of which nothing more came
+        (10.0, b"a", ((b"b", 48),), False),
+        (
+            60.5,
+            b"a",
+            (),
+            False,
+        ),  # tags count up (RFC 4944 section 5.3), and may have come round by then
+    ],
+)
+def test_a_first_fragment_that_comes_once_more_begins_no_datagram(
+    late_s: float, data: bytes, also: tuple[tuple[bytes, int], ...], *, again: bool
+) -> None:
+    reassembler = Reassembler()
+    for offset in (0, 48, 56):
+        reassembler.feed(part_of(b"a", offset), 0.0)
+    events = reassembler.feed(part_of(data, 0), late_s)
+    for later, offset in also:
+        events += reassembler.feed(part_of(later, offset), late_s)
+    assert ends([*events, *reassembler.close()]) == [(Discarded, again)]
+
+
+def test_all_of_a_datagram_once_more_is_whole_once_more() -> None:
+    reassembler = Reassembler()
+    events: list[Event] = []
+    for offset in (0, 48, 56) * 3:
+        events += reassembler.feed(part_of(b"a", offset), 0.0)
+    assert [type(one) for one in events if not isinstance(one, Ignored)] == [Complete] * 3
 
 
 @pytest.mark.parametrize("count", [1, 2, 5, 8])

@@ -212,7 +212,13 @@ def count(
             if is_again:
                 entries[entry + p.E_LAST] = now
             elif kind == p.FIRST_FRAGMENT:
-                if not begins(
+                # it may be a late copy, of which nobody counts that it was not completed
+                is_late = (
+                    entry >= 0
+                    and entries[entry + p.E_STATE] == p.E_WHOLE
+                    and now - entries[entry + p.E_LAST] <= s[p.TIMEOUT]
+                )
+                if is_late or not begins(
                     s, entries, ring, parts, chains, entry, now, classes[found + p.C_SIZE]
                 ):
                     s[p.STATUS] = p.SCALAR

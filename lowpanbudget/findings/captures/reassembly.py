@@ -13,7 +13,7 @@ from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import hop_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
-from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
 
 REASSEMBLY = Subject("reassembly")
 _MOST_NUMBERS = 12
@@ -55,6 +55,7 @@ def fragment_faulty(scene: Scene, fault: WireError) -> None:
 def fragments_unfinished(known: Surroundings) -> Hits:
     """Judge each hop; what is open at the end of the capture is no more than a remark, what is a flood told as such."""
     for (source, destination), ends in known.losses.hops.items():
+        ends.leave_out_copies()
         flooded = known.losses.is_flooded(destination)
         alone, alone_lost = (ends.alone, ends.alone_lost) if flooded else (0, 0)
         begun, still = ends.begun - alone, ends.begun - ends.ended - (alone - alone_lost)
@@ -111,8 +112,23 @@ def fragment_repeated(_scene: Scene, arrival: FragmentArrival) -> Hits:
         last = datagram.fragments[-1]
         if again.start == last.start and 0 <= again.time_s - last.time_s <= RETRY_S:
             return
-        evidence = (f"{datagram}, octets {again.start} to {again.end - 1}",)
-        yield Hit("fragments are repeated octet range by octet range", evidence, hop_of(datagram))
+        yield _repeated(datagram, again)
+
+
+@REASSEMBLY.rule("fragment-repeated", FragmentedDatagram, varies=True, least=3)
+def fragments_copied(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+    """Take late copies that begin with a first fragment: only what follows tells that nothing was sent anew."""
+    if datagram.is_copy:
+        for again in datagram.fragments:
+            yield _repeated(datagram, again, (again.mark.number,))
+
+
+def _repeated(
+    datagram: FragmentedDatagram, again: SentFragment, frames: tuple[int, ...] = ()
+) -> Hit:
+    evidence = (f"{datagram}, octets {again.start} to {again.end - 1}",)
+    cause = "fragments are repeated octet range by octet range"
+    return Hit(cause, evidence, hop_of(datagram), frames)
 
 
 @REASSEMBLY.rule("fragments-overlap", FragmentedDatagram, varies=True)
@@ -178,7 +194,7 @@ def put_together_of_two(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
 @REASSEMBLY.rule("tag-used-again", FragmentedDatagram, varies=True)
 def tag_used_again(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     """Take datagrams under whose tag another began."""
-    if datagram.fate is Fate.REPLACED:
+    if datagram.fate is Fate.REPLACED and not datagram.is_copy:
         times = 0 if datagram.is_rest else 1
         yield Hit(_TAKEN, (str(datagram),), hop_of(datagram), numbers_of(datagram), times=times)
 

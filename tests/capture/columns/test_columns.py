@@ -9,7 +9,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from capture.captures import CONTEXTS, KEY, mixed, records
+from capture.captures import (
+    CONTEXTS,
+    KEY,
+    frames_of,
+    ip_of,
+    mixed,
+    records,
+    short,
+    udp_datagram,
+)
 from capture.columns.columns_help import by_columns, checked
 from hypothesis import given
 from hypothesis import strategies as st
@@ -66,6 +75,22 @@ def test_nearly_all_of_plain_traffic_is_counted_by_columns() -> None:
     found, shares = by_columns(made, contexts=CONTEXTS)
     assert found == survey(made, contexts=CONTEXTS)
     assert shares.columns >= 0.95 * len(frames)
+
+
+def test_a_late_copy_of_a_first_fragment_is_counted_alike() -> None:
+    """Eight datagrams of several frames; the first one comes again, under another number."""
+    ends = short(1), short(0x100)
+    frames: list[bytes] = []
+    for tag in range(8):
+        octets = udp_datagram(ip_of(ends[0]), ip_of(ends[1]), bytes([tag]) * 180)
+        first, *others = frames_of(octets, *ends, sequence=10 * tag, tag=tag)
+        again = first[:2] + bytes([10 * tag + 9]) + first[3:-2]
+        frames += [first, *others, again + fcs(again)]
+    made = records(frames)
+    found, shares = by_columns(made, contexts=CONTEXTS)
+    assert found == survey(made, contexts=CONTEXTS)
+    assert (found.total.datagrams, found.total.dropped) == (8, 0)
+    assert shares.columns > 0
 
 
 def wrapped(frame: bytes, link_type: int, number: int) -> bytes:
