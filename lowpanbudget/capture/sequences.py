@@ -23,24 +23,52 @@ def sequence_of(mac: Mac) -> bytes | None:
     return bytes([mac.frame_type == FrameType.BEACON]) + mac.source
 
 
+def noted(last: int, number: int, most: int) -> tuple[int, int]:
+    """Return what to remember of a sequence after a number, and how many are missing before it.
+
+    ``last`` is what was remembered, -1 for nothing: the number heard last, and above 8 bits, plus 1, the one where the
+    sequence may go on instead. For a number may be that of an old frame which somebody sent once more, or of a node
+    that started anew: the next one tells, which follows the one or the other. The counting loop runs this too.
+    """
+    if last < 0:
+        return number, 0
+    newest, aside = last & 0xFF, (last >> 8) - 1
+    if number == newest:
+        return last, 0
+    if number == aside:
+        return number, 0
+    missing = (number - newest - 1) & 0xFF
+    if aside >= 0:
+        missing = min(missing, (number - aside - 1) & 0xFF)
+    if missing <= most:
+        return number, missing
+    if aside < 0:
+        aside = newest
+    return number | (aside + 1) << 8, 0
+
+
+class LastNumbers(Recent[bytes, int]):
+    """What is remembered of each sequence, of the ``most`` that were heard last."""
+
+    def take(self, sequence: bytes, number: int) -> int:
+        """Note a number of a sequence; return how many are missing before it."""
+        last, missing = noted(self.get(sequence, -1), number, MOST_MISSING)
+        self.renew(sequence, last)
+        return missing
+
+
 class SequenceGaps:
-    """Remembers the last number of each sequence, of the ``most`` that were heard last, and tells what is missing.
+    """Tells what is missing in sequences, of which it remembers the ``most`` that were heard last.
 
     A number is missing when nobody heard it: the frame was lost, or its reception here.
     """
 
     def __init__(self, most: int) -> None:
-        self.last = Recent[bytes, int](most)
+        self.last = LastNumbers(most)
 
     def before(self, sequence: bytes, number: int | None) -> int:
         """Return how many numbers of a sequence are missing before this one."""
-        if number is None:
-            return 0
-        last = self.last.renew(sequence, number)
-        if last is None:
-            return 0
-        missing = (number - last - 1) & 0xFF
-        return missing if missing <= MOST_MISSING else 0
+        return 0 if number is None else self.last.take(sequence, number)
 
     def before_frame(self, sighting: Sighting) -> int:
         """Return how many numbers of its sender's sequence are missing before a frame; none before a damaged one."""

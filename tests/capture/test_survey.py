@@ -100,6 +100,27 @@ def test_retransmissions_duplicates_and_losses() -> None:
     assert of([nine, one]).total.lost == 0  # 247 missing: started anew
 
 
+@pytest.mark.parametrize(
+    ("numbers", "lost"),
+    [
+        ((20, 21, 12, 22), 0),  # an old frame between two that follow each other
+        ((20, 21, 12, 12, 22), 0),  # twice
+        ((20, 21, 14, 12, 22), 0),  # and an older one
+        ((20, 21, 12, 23), 1),  # 22 is missing all the same
+        ((20, 12, 13, 14, 16), 1),  # started anew: 15 is missing
+        ((20, 12, 20, 21), 0),  # sent again behind it
+        ((2, 3, 250, 4), 0),  # the number wrapped in between
+        ((20, 21, 12, 22, 30), 7),  # what was set aside is forgotten
+    ],
+)
+def test_an_old_frame_sent_once_more_makes_none_missing(
+    numbers: tuple[int, ...], lost: int
+) -> None:
+    """Counted by hand; macDSN goes up by one a frame (IEEE 802.15.4-2006 clause 7.5.6.1, from memory)."""
+    frames = [frames_of(DATAGRAM, A, B, sequence=n)[0] for n in numbers]
+    assert of(frames).total.lost == lost
+
+
 def test_frames_of_other_kinds() -> None:
     ack = encode_frame(Mac(FrameType.ACKNOWLEDGEMENT, 0, 7), b"").octets
     beacon = encode_frame(

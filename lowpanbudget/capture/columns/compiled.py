@@ -1,8 +1,8 @@
 """The loops compiled by numba, once for a machine: code that is kept is run without it.
 
-What is compiled are the functions of ``words``, ``memory``, ``held``, ``kernel`` and ``walk`` as they stand there, over
-addresses; one of them, which loads a word, is one instruction then. Places are not checked: tests run the same
-functions over lists, where they are.
+What is compiled are the functions of ``words``, ``memory``, ``held``, ``kernel`` and ``walk`` as they stand there, and
+what these take from elsewhere, over addresses; one of them, which loads a word, is one instruction then. Places are not
+checked: tests run the same functions over lists, where they are.
 """
 
 import ctypes
@@ -16,6 +16,7 @@ from inspect import getsource, signature
 from types import FunctionType
 from typing import Any
 
+from lowpanbudget.capture import sequences
 from lowpanbudget.capture.columns import held, kernel, memory, places, walk, words
 from lowpanbudget.capture.columns.loops import Loops
 from lowpanbudget.capture.files.code_cache import keep_code, kept_code
@@ -64,7 +65,17 @@ def _name() -> str:
     ]
     parts += [
         getsource(module)
-        for module in (words, memory, held, kernel, walk, places, repeats, sys.modules[__name__])
+        for module in (
+            words,
+            memory,
+            held,
+            kernel,
+            walk,
+            places,
+            repeats,
+            sequences,
+            sys.modules[__name__],
+        )
     ]
     return sha256("\0".join(parts).encode()).hexdigest()[:32]
 

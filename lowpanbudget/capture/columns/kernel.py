@@ -32,6 +32,7 @@ from lowpanbudget.capture.columns.words import (
     mixed,
 )  # fmt: skip
 from lowpanbudget.capture.follow.repeats import LEAST_COPY
+from lowpanbudget.capture.sequences import noted
 
 
 def count(
@@ -301,11 +302,9 @@ def count(
             counts[one + p.N_ASSEMBLED] += completes
         numbered = classes[found + p.C_SEQUENCE] * p.L_FIELDS
         if numbered >= 0 and sequenced:
-            if last[numbered + p.L_NUMBER] >= 0:
-                missing = (sequence - last[numbered + p.L_NUMBER] - 1) & 0xFF
-                if missing <= s[p.MOST_MISSING]:
-                    counts[one + p.N_LOST] += missing
-            last[numbered + p.L_NUMBER] = sequence
+            kept, missing = noted(last[numbered + p.L_NUMBER], sequence, s[p.MOST_MISSING])
+            counts[one + p.N_LOST] += missing
+            last[numbered + p.L_NUMBER] = kept
             last[numbered + p.L_USED] = s[p.NUMBER] + at
         if time_ns != p.NO_TIME:
             if counts[one + p.N_FRAMES] == 1 or counts[one + p.N_FIRST] == p.NO_TIME:

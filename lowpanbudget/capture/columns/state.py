@@ -13,7 +13,7 @@ from lowpanbudget.capture.columns.forms import (
 )
 from lowpanbudget.capture.columns.loops import Loops
 from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Seen
-from lowpanbudget.capture.recent import Recent
+from lowpanbudget.capture.sequences import MOST_MISSING, LastNumbers, noted
 
 MOST_SEQUENCES = 8192
 _SOURCE_NUMBERS = 1 + p.DEPTH * p.H_FIELDS
@@ -226,7 +226,7 @@ def _behind(most: int, fields: int) -> list[int]:
     return [*range(fields, most * fields, fields), -1]
 
 
-class SharedSequences(Recent[bytes, int]):
+class SharedSequences(LastNumbers):
     """The last number of each sequence, over the arrays of the loop; over its own once there are too many."""
 
     def __init__(self, state: State) -> None:
@@ -244,16 +244,16 @@ class SharedSequences(Recent[bytes, int]):
             place = self._places[sequence] = len(self._places)
         return place
 
-    def renew(self, sequence: bytes, number: int) -> int | None:
-        """Set the last number of a sequence; return what it was before."""
+    def take(self, sequence: bytes, number: int) -> int:
+        """Note a number of a sequence; return how many are missing before it."""
         place = -1 if self._state.is_full else self.place(sequence)
         if place < 0:
             self._take_over()
-            return super().renew(sequence, number)
+            return super().take(sequence, number)
         last, at = self._state.last, place * p.L_FIELDS
-        before = int(last[at + p.L_NUMBER])
-        last[at + p.L_NUMBER], last[at + p.L_USED] = number, self._state.number
-        return None if before < 0 else before
+        noted_last, missing = noted(int(last[at + p.L_NUMBER]), number, MOST_MISSING)
+        last[at + p.L_NUMBER], last[at + p.L_USED] = noted_last, self._state.number
+        return missing
 
     def _take_over(self) -> None:
         """Go on with the last numbers that the arrays hold, in the order in which they were told."""

@@ -93,6 +93,25 @@ def test_a_late_copy_of_a_first_fragment_is_counted_alike() -> None:
     assert shares.columns > 0
 
 
+def test_old_frames_sent_once_more_are_counted_alike() -> None:
+    """Two nodes whose old frames come again now and then; every eleventh is lost, which is 18 of each."""
+    to, made = short(0x100), []
+    for node in (short(1), short(2)):
+        octets = udp_datagram(ip_of(node), ip_of(to), bytes(20))
+        frames = [frames_of(octets, node, to, sequence=n)[0] for n in range(200)]
+        made += [
+            frame
+            for n in range(200)
+            if n % 11 != 5
+            for frame in ((frames[n], frames[n - 20]) if n % 7 == 6 and n > 20 else (frames[n],))
+        ]
+    captured = records(made)
+    found, shares = by_columns(captured, contexts=CONTEXTS)
+    assert found == survey(captured, contexts=CONTEXTS)
+    assert found.total.lost == 2 * 18
+    assert shares.columns > shares.followed
+
+
 def wrapped(frame: bytes, link_type: int, number: int) -> bytes:
     """Return a frame in what a link type wraps around it."""
     if link_type == 230:
