@@ -12,7 +12,7 @@ from types import NoneType, UnionType
 from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 
 Kind = TypeVar("Kind")
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -36,7 +36,7 @@ def whole_number(
     whole = value if isinstance(value, int) and not isinstance(value, bool) else least - 1
     if least <= whole and (most is None or whole <= most):
         return whole
-    text, hint = f"{name} {value!r} is no number from {least}", f"Give {least} or more"
+    text, hint = f"{name} {repeated(value)} is no number from {least}", f"Give {least} or more"
     if most is not None:
         text, hint = f"{text} to {most}", ""
     raise RequestError(text, cite=cite, hint=hint)
@@ -155,4 +155,6 @@ def typed(value: object) -> str:
     """Return a value from Python as somebody would type it: octets in hex, a number of seconds without an exponent."""
     if isinstance(value, bytes | bytearray):
         return value.hex()
+    if isinstance(value, int):
+        return repeated(value)
     return f"{value:.9f}" if isinstance(value, float) else str(value)

@@ -9,7 +9,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 
-from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.values import dataclass, field
 
 IID_MASK = (1 << 64) - 1
@@ -69,7 +69,7 @@ class Contexts(Mapping[int, Context]):
         for number, prefix in (table or {}).items():
             if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= 15:
                 raise RequestError(
-                    f"context id {number!r} is not a number from 0 to 15",
+                    f"context id {repeated(number)} is not a number from 0 to 15",
                     hint="RFC 6282 section 3.1.2 has four bits for it",
                 )
             self._table[number] = (
@@ -142,10 +142,10 @@ class Env:
         rpi_type: int = 0x63,
     ) -> None:
         if pan_id is not None and not is_number(pan_id, 16):
-            raise RequestError(f"pan_id {pan_id!r} is not a 16-bit number")
+            raise RequestError(f"pan_id {repeated(pan_id)} is not a 16-bit number")
         if rpi_type not in RPI_TYPES:
             raise RequestError(
-                f"rpi_type {rpi_type!r} is neither 0x63 nor 0x23",
+                f"rpi_type {repeated(rpi_type)} is neither 0x63 nor 0x23",
                 hint="RFC 6553 section 3 defines 0x63; RFC 9008 section 3 adds 0x23",
             )
         for name, value in (
@@ -259,13 +259,15 @@ def link_address(value: object, name: str) -> bytes:
             octets = bytes.fromhex(value.removeprefix("0x").replace(":", "").replace("-", ""))
         except ValueError:
             raise RequestError(
-                f"{name} {value!r} is not a link address",
+                f"{name} {repeated(value)} is not a link address",
                 hint="Give 2, 6 or 8 octets in hex, most significant first",
             ) from None
     elif isinstance(value, bytes | bytearray | memoryview):
         octets = bytes(value)
     else:
-        raise RequestError(f"{name} {value!r} is not a link address: bytes or hex text is needed")
+        raise RequestError(
+            f"{name} {repeated(value)} is not a link address: bytes or hex text is needed"
+        )
     if len(octets) not in (2, 6, 8):
         raise RequestError(
             f"{name} has {plural(len(octets), 'octet')}",
@@ -291,21 +293,21 @@ def address(value: Any, name: str) -> IPv6Address:
     except ValueError:
         pass
     raise RequestError(
-        f"{name} {value!r} is not an IPv6 address", hint="Give one such as 2001:db8:1::1"
+        f"{name} {repeated(value)} is not an IPv6 address", hint="Give one such as 2001:db8:1::1"
     )
 
 
 def _network(value: object) -> IPv6Network:
     hint = "Give prefix/length, such as 2001:db8:1::/64"
     if not isinstance(value, str):  # a number would be taken for an address of 128 bits
-        raise RequestError(f"{value!r} is not an IPv6 prefix", hint=hint)
+        raise RequestError(f"{repeated(value)} is not an IPv6 prefix", hint=hint)
     try:
         network = IPv6Network(value)
     except ValueError as error:
         if "host bits" in str(error):
             meant = IPv6Network(value, strict=False)
             hint = f"Bits beyond the length are set; did you mean {meant}?"
-        raise RequestError(f"{value!r} is not an IPv6 prefix", hint=hint) from None
+        raise RequestError(f"{repeated(value)} is not an IPv6 prefix", hint=hint) from None
     if "/" not in value:
         hint = f"Give {value}/64, or {value}/128 for one whole address"
         raise RequestError(f"the prefix {value} has no length", hint=hint)

@@ -12,7 +12,8 @@ from lowpanbudget.values import dataclass
 
 def plural(count: int, noun: str) -> str:
     """Return a count with its unit as every text has it, such as ``1 bit`` or ``12 bits``."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+    text = repeated(count) if isinstance(count, int) else count
+    return f"{text} {noun}" if count == 1 else f"{text} {noun}s"
 
 
 MOST_SAID = 1000  # characters of a text
@@ -25,6 +26,17 @@ def shortened(text: str) -> str:
     if left_out <= 0:
         return text
     return f"{text[: MOST_SAID - _END]} [{left_out} characters left out] {text[-_END:]}"
+
+
+def repeated(value: object) -> str:
+    """Return a value as a text of an error repeats it, ``repr`` where there is one.
+
+    Python writes no number of more than 4300 digits in decimal: such a one is given in hex, which it always writes.
+    """
+    try:
+        return repr(value)
+    except ValueError:
+        return f"{value:#x}" if isinstance(value, int) else f"a {type(value).__name__}"
 
 
 class LowpanError(Exception):

@@ -19,7 +19,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.env import Contexts
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.fields import Restored
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.stack.comparison import Comparison
@@ -200,7 +200,7 @@ def annotate(
     wanted = tuple(numbers) if isinstance(numbers, Iterable) else (numbers,)
     if not all(isinstance(number, int) for number in wanted):
         raise RequestError(
-            f"numbers {numbers!r} are no numbers of frames", hint="Frames count from 1"
+            f"numbers {repeated(numbers)} are no numbers of frames", hint="Frames count from 1"
         )
     with CaptureFile.of(capture) as records:
         picked, _ = pick(trace, records, wanted, "the capture")

@@ -13,7 +13,7 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.security import Key
@@ -88,7 +88,7 @@ class Shrinker:
             )
             if way is None:
                 raise RequestError(
-                    f"flow {flow.name!r} has no {hop!r} hop",
+                    f"flow {repeated(flow.name)} has no {repeated(hop)} hop",
                     hint="A flow over one hop has the first alone",
                 )
             self._hop = way.source, way.destination

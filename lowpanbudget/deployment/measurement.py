@@ -28,7 +28,7 @@ from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 
 MOST_JOURNEYS = (
     200_000  # datagrams that are told apart; what comes behind them is counted on the air alone
@@ -213,7 +213,7 @@ def measure(
     trace = Trace(**known)
     if burst is not None and trace.design is None:
         raise RequestError(
-            f"the burst {burst!r} stands in no design", hint="Give the design that plans it"
+            f"the burst {repeated(burst)} stands in no design", hint="Give the design that plans it"
         )
     planned = None if burst is None or trace.design is None else trace.design.burst(burst)
     measurer = Measurer(trace.design, planned)

@@ -19,7 +19,7 @@ from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
 from lowpanbudget.design.table import json_schema
 from lowpanbudget.design.takes import MOST_SHOWN, ShapeFlaw, ValuePlace
-from lowpanbudget.errors import DesignError, Fault
+from lowpanbudget.errors import DesignError, Fault, repeated
 from lowpanbudget.payload.flaws import Path
 
 MOST_OCTETS = 4 << 20  # a design is written by hand; more is a mistaken file
@@ -101,7 +101,7 @@ def _read(path: Any) -> str:
         ) from None
     except (TypeError, ValueError) as error:
         raise DesignError(
-            f"{path!r} is no file name", hint="Give the path of a design file"
+            f"{repeated(path)} is no file name", hint="Give the path of a design file"
         ) from error
     if len(octets) > MOST_OCTETS:
         raise DesignError(

@@ -23,7 +23,7 @@ from lowpanbudget.design.tree import Tree, tree_of
 from lowpanbudget.design.upkeep_shape import Upkeep, upkeep_of
 from lowpanbudget.design.waiting import SendQueue, Sleep, queue_of, sleep_of
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.errors import LowpanError, RequestError
+from lowpanbudget.errors import LowpanError, RequestError, repeated
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.phy import PHYS
@@ -136,7 +136,7 @@ def _named(name: str, items: tuple[_Named, ...], kind: str) -> _Named:
         if item.name == name:
             return item
     names = ", ".join(item.name for item in items) or "none"
-    raise RequestError(f"the design has no {kind} {name!r}", hint=f"It has: {names}")
+    raise RequestError(f"the design has no {kind} {repeated(name)}", hint=f"It has: {names}")
 
 
 def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]:

@@ -9,7 +9,7 @@ from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import RequestError, Reserved, WireError, plural
+from lowpanbudget.errors import RequestError, Reserved, WireError, plural, repeated
 from lowpanbudget.values import dataclass
 
 Fit = Callable[[Any, Any], bytes | None]
@@ -158,7 +158,7 @@ class Choice:
         """
         chosen = self.best_of(self.by_cost, value, env)
         if chosen is None:
-            raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
+            raise RequestError(f"no {self.label} can carry {repeated(value)}", cite=self.cite)
         return chosen
 
     def rows_taking(self, source: str) -> tuple[Row, ...]:

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Values
 
 
@@ -57,7 +57,7 @@ class Limited(LayoutPart):
 
     def unfit(self, value: Any, cite: Cite) -> RequestError:
         """Return the error for a value of another kind."""
-        return RequestError(f"{self.name} takes {self.wants}, not {value!r}", cite=cite)
+        return RequestError(f"{self.name} takes {self.wants}, not {repeated(value)}", cite=cite)
 
     def meaning_of(self, octets: bytes) -> str:
         """Return the value in words."""

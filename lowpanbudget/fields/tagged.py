@@ -5,7 +5,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import Malformed, RequestError, Truncated
+from lowpanbudget.errors import Malformed, RequestError, Truncated, repeated
 from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.octets import OctetString
@@ -141,10 +141,12 @@ class Tagged:
     def _write_option(self, writer: Writer, option: Any) -> None:
         number, layout = self.by_value.get(type(option), (None, self.unknown))
         if number is None and not isinstance(option, self.unknown.value):
-            raise RequestError(f"{option!r} is no {self.name}", cite=self.cite)
+            raise RequestError(f"{repeated(option)} is no {self.name}", cite=self.cite)
         number = getattr(option, "type", number)
         if number is None or (number in self.layouts) != (layout is not self.unknown):
-            raise RequestError(f"type {number} of {option!r} does not fit it", cite=self.cite)
+            raise RequestError(
+                f"type {number} of {repeated(option)} does not fit it", cite=self.cite
+            )
         if number == self.single:
             layout.write(writer, option, type=number)
             return

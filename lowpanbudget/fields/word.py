@@ -14,7 +14,7 @@ from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import RequestError, Reserved
+from lowpanbudget.errors import RequestError, Reserved, repeated
 from lowpanbudget.fields.choice import Bits, Choice, Row
 from lowpanbudget.values import FrozenDict, dataclass, field
 
@@ -198,7 +198,7 @@ class Header:
             value = values.get(part.name, fixed if fixed is not None else 0)
             if not 0 <= value <= mask:
                 raise RequestError(
-                    f"{self.name} {part.name} {value} does not fit {part.width} bits",
+                    f"{self.name} {part.name} {repeated(value)} does not fit {part.width} bits",
                     cite=self.cite,
                 )
             word |= value << shift

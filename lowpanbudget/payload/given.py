@@ -14,7 +14,7 @@ from functools import partial
 from math import isnan
 from typing import Any, NamedTuple
 
-from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.payload.kinds.group import single_values, taken_values
 from lowpanbudget.payload.kinds.interfaces import Scope
 from lowpanbudget.payload.message import Message
@@ -158,7 +158,7 @@ def _of_object(message: Message, row: Any) -> dict[str, Any]:
     whole = isinstance(row, dict) and {"values", "message"} <= set(row)
     if whole and row["message"] != message.name:
         raise RequestError(
-            f"these are values of the message {row['message']!r:.60}, not of {message.name}",
+            f"these are values of the message {repeated(row['message']):.60}, not of {message.name}",
             hint=f"Ask for {row['message']!s:.60}, or leave this one out",
         )
     return values_of(message, row["values"] if whole else row)

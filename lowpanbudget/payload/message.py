@@ -13,7 +13,7 @@ from typing import Any
 
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Span, Writer
-from lowpanbudget.errors import Malformed, RequestError, Truncated, plural
+from lowpanbudget.errors import Malformed, RequestError, Truncated, plural, repeated
 from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
 from lowpanbudget.payload.bitmap import Entry, EntryReader
 from lowpanbudget.payload.codec.compiler import Compiler
@@ -234,7 +234,7 @@ class Message(HashedOnce):
         """Return values with ``count`` readings."""
         field = self.batch_field
         if field is None or not field.least <= count <= field.most:
-            raise RequestError(f"message {self.name} has no batch of {count} readings")
+            raise RequestError(f"message {self.name} has no batch of {repeated(count)} readings")
         values = self.example(case)
         items = values.get(field.name) or self.example("greatest")[field.name]
         values[field.name] = [items[index % len(items)] for index in range(count)]
@@ -314,7 +314,9 @@ def compiled(
         ("layout", layout, LAYOUTS),
     ):
         if value not in allowed:
-            flaws.append(Flaw((key,), f"{value!r:.40} is unknown", f"Use {' or '.join(allowed)}"))
+            flaws.append(
+                Flaw((key,), f"{repeated(value):.40} is unknown", f"Use {' or '.join(allowed)}")
+            )
     if not fields:
         flaws.append(Flaw(("field",), "a message without fields", "Add a [[message.field]]"))
     if flaws:

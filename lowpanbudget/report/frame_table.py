@@ -7,7 +7,7 @@ from lowpanbudget.arguments import several, value_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.row_columns import COLUMNS
 from lowpanbudget.capture.rows import FrameRow, RowMaker
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.report.parquet import Sink
 from lowpanbudget.report.written_table import FORMS, WrittenTable
 
@@ -37,7 +37,7 @@ def write_frame_table(file: Sink, rows: Iterable[FrameRow], form: str) -> int:
     ``RequestError`` for another form, where the library is missing, and as the rows do; the file is then of no use.
     """
     if form not in FORMS:
-        raise RequestError(f"{form!r} is no form of a table", hint="Use 'parquet' or 'csv'")
+        raise RequestError(f"{repeated(form)} is no form of a table", hint="Use 'parquet' or 'csv'")
     if not hasattr(file, "write"):
         raise RequestError(
             f"{type(file).__name__} is no binary file", hint="Give one that is open for writing"

@@ -17,7 +17,7 @@ from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.measured import Measurement
-from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.listing import FrameList
@@ -106,7 +106,7 @@ def show(result: object, *, width: int = 120) -> Picture:
     ``RequestError`` for anything else.
     """
     if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
-        raise RequestError(f"width {width!r} is not {NARROWEST} to {WIDEST} columns")
+        raise RequestError(f"width {repeated(width)} is not {NARROWEST} to {WIDEST} columns")
     several = list(result) if isinstance(result, list | tuple) else [result]
     if not several:
         return Picture(_nothing, width)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.report.parquet import Sink
 from lowpanbudget.report.written_table import FORMS, WrittenTable
 from lowpanbudget.room.sweep.swept import Sweep
@@ -24,7 +24,7 @@ def write_sweep_table(file: Sink, sweeps: Sequence[Sweep], form: str) -> int:
     missing, and for more rows than a table holds.
     """
     if form not in FORMS:
-        raise RequestError(f"{form!r} is no form of a table", hint="Use 'parquet' or 'csv'")
+        raise RequestError(f"{repeated(form)} is no form of a table", hint="Use 'parquet' or 'csv'")
     names = dict.fromkeys(axis.name for one in sweeps for axis in one.axes)
     every = [one.rows() for one in sweeps]  # refused before anything is written
     columns = {"flow": str, **dict.fromkeys(names, str), **dict.fromkeys(_ROOMS, int)}

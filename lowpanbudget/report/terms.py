@@ -7,7 +7,7 @@ from itertools import chain
 from typing import Any
 
 from lowpanbudget.cites import named_in
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.findings.manual import every_manual
 from lowpanbudget.layers import catalogue
 from lowpanbudget.report import clauses, design_keys
@@ -61,7 +61,7 @@ def explain(term: str) -> tuple[Explanation, ...]:
     them. Raises ``RequestError`` with the nearest names.
     """
     if not isinstance(term, str) or not term.strip():
-        raise RequestError(f"{term!r} is no term", hint="terms() lists them all")
+        raise RequestError(f"{repeated(term)} is no term", hint="terms() lists them all")
     return tuple(
         Explanation(found["term"], found["kind"], found.get("text", ""), frozen(found))
         for found in _found(term.strip())

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from types import TracebackType
 from typing import Any, Self
 
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.report.csv_table import lines_of
 from lowpanbudget.report.parquet import ParquetTable, Sink
 
@@ -78,6 +78,7 @@ def form_of(path: str) -> str:
     form = path.rpartition(".")[2].lower()
     if form not in FORMS or "." not in path:
         raise RequestError(
-            f"{path!r} tells no form of a table", hint="Give a name that ends with .parquet or .csv"
+            f"{repeated(path)} tells no form of a table",
+            hint="Give a name that ends with .parquet or .csv",
         )
     return form

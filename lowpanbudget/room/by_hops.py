@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from lowpanbudget.arguments import several
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import LowpanError, RequestError
+from lowpanbudget.errors import LowpanError, RequestError, repeated
 from lowpanbudget.room.measure import room_of
 from lowpanbudget.values import dataclass
 
@@ -62,7 +62,7 @@ def room_by_hops(design: Design, hops: Iterable[int], flow: str | None = None) -
     ]
     if wrong or not given:
         raise RequestError(
-            f"{wrong[0]!r} is no number of hops" if wrong else "there is no number of hops",
+            f"{repeated(wrong[0])} is no number of hops" if wrong else "there is no number of hops",
             hint=f"Give numbers from 1 to {MOST_HOPS}",
         )
     asked = tuple(dict.fromkeys(given))

@@ -1,7 +1,7 @@
 """Messages of a design weighed: what each field costs and gives, and the smaller messages within its tolerances."""
 
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.shrink import Candidate, shrink
 from lowpanbudget.payload.search.worth import Worth, worths
@@ -38,7 +38,7 @@ def weigh(
     if octets is not None and (
         isinstance(octets, bool) or not isinstance(octets, int) or octets < 1
     ):
-        raise RequestError(f"octets {octets!r} is no number of octets from 1 on")
+        raise RequestError(f"octets {repeated(octets)} is no number of octets from 1 on")
     chosen = design.messages if message is None else (design.message(message),)
     return tuple(_weighing(form, octets) for form in chosen)
 

@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.env import address, is_number
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.fields import Head, Packet
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -37,7 +37,9 @@ def layouts_of(table: object) -> Layouts:
     for key, layout in table.items():
         port = key[-1] if isinstance(key, tuple) and len(key) == len(_FLOW) else key
         if not is_number(port, 16) or not callable(getattr(layout, "read", None)):
-            raise RequestError(f"layouts has {key!r} for {layout!r:.60}", hint=_LAYOUTS)
+            raise RequestError(
+                f"layouts has {repeated(key)} for {repeated(layout):.60}", hint=_LAYOUTS
+            )
         if isinstance(key, tuple):
             key = (address(key[0], "source"), address(key[1], "destination"), port)  # noqa: PLW2901
         layouts[key] = layout

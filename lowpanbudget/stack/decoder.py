@@ -6,7 +6,7 @@ from typing import Any
 
 from lowpanbudget.bits import Nature, Reader, as_octets
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address, is_number
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.chain import PseudoHeader
@@ -75,7 +75,7 @@ class Decoder:
             asn = slot_number(asn)
         if left_out != 0 and not is_number(left_out, 32):
             raise RequestError(
-                f"left_out {left_out!r} is no number of octets", hint="Give 0 or more"
+                f"left_out {repeated(left_out)} is no number of octets", hint="Give 0 or more"
             )
         frame = decode_prepared(
             octets,
@@ -134,7 +134,7 @@ def _length(fcs: object) -> int:
     if fcs is True:
         return 2
     if not isinstance(fcs, int) or fcs not in LENGTHS:
-        raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
+        raise RequestError(f"fcs {repeated(fcs)} is not True, False, 2 or 4", cite=FCS_CITE)
     return int(fcs)
 
 

@@ -9,12 +9,12 @@ once it is whole, between the link addresses of the frames that brought it.
 
 from collections.abc import Mapping
 from ipaddress import IPv6Address
-from math import isfinite
+from sys import float_info
 from typing import Any
 
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.env import Env
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
@@ -34,6 +34,7 @@ from lowpanbudget.stack.pieces import (
 from lowpanbudget.stack.sent import SentDatagrams
 
 _MOST = 1 << 32  # datagrams: no memory holds more
+_LATEST = float_info.max  # whole numbers above cannot be added to times
 _LATE = 2  # time-outs that a sender may pause: what goes on later is taken for another datagram; our choice
 
 
@@ -61,7 +62,7 @@ class Reassembler:
     ) -> None:
         if not isinstance(timeout_s, int | float) or not 0 < timeout_s <= TIMEOUT_S:
             raise RequestError(
-                f"a time-out of {timeout_s} s is not in 0 to {TIMEOUT_S} s", cite=CITE
+                f"a time-out of {repeated(timeout_s)} s is not in 0 to {TIMEOUT_S} s", cite=CITE
             )
         whole_number(max_datagrams, "max_datagrams", 1, _MOST)
         whole_number(max_octets, "max_octets", 1)
@@ -107,7 +108,7 @@ class Reassembler:
         """
         if not isinstance(frame, Frame):
             raise _no_frame(frame)
-        if not isinstance(time_s, int | float) or not isfinite(time_s):
+        if not isinstance(time_s, int | float) or not abs(time_s) <= _LATEST:
             raise _no_time(time_s)
         self._arrival = None
         events: list[Event] = list(self._expire(time_s))
@@ -139,7 +140,7 @@ class Reassembler:
         """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
         try:
             return self._sent.expire(time_s - self._timeout_s)
-        except TypeError:
+        except (TypeError, OverflowError):
             raise _no_time(time_s) from None
 
     def close(self, time_s: float | None = None) -> list[Event]:
@@ -317,7 +318,7 @@ def _no_frame(frame: object) -> RequestError:
 
 
 def _no_time(time_s: object) -> RequestError:
-    return RequestError(f"time_s {time_s!r} is no number of seconds", cite=CITE)
+    return RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)
 
 
 def _lost(

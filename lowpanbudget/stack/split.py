@@ -6,7 +6,7 @@ from dataclasses import replace
 from lowpanbudget.bits import Nature, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env, is_number
-from lowpanbudget.errors import DoesNotFit, RequestError
+from lowpanbudget.errors import DoesNotFit, RequestError, repeated
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
 from lowpanbudget.stack.outgoing import Outgoing
@@ -33,9 +33,9 @@ def payloads(
     """
     options = options or Options()
     if isinstance(room, bool) or not isinstance(room, int):
-        raise RequestError(f"room {room!r} is no number of octets", cite=fragment.CITE)
+        raise RequestError(f"room {repeated(room)} is no number of octets", cite=fragment.CITE)
     if not is_number(tag, 16):
-        raise RequestError(f"tag {tag!r} is not a 16-bit number", cite=fragment.CITE)
+        raise RequestError(f"tag {repeated(tag)} is not a 16-bit number", cite=fragment.CITE)
     packed = pack_headers(sent, env, options)
     size = sent.places[-1] + len(sent.payload)
     if packed.cost(size) <= room:
@@ -56,7 +56,7 @@ def payloads(
         )
     if room < LEAST_ROOM:
         raise DoesNotFit(
-            f"{room} octets of room cannot carry a fragment: a header of {FRAGN.octets} and "
+            f"{repeated(room)} octets of room cannot carry a fragment: a header of {FRAGN.octets} and "
             f"{UNIT} octets of datagram are the least",
             by=LEAST_ROOM - room,
             cite=fragment.CITE,

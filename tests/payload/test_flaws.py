@@ -222,6 +222,25 @@ def test_numbers_beyond_30_digits_are_none_that_sensors_send(high: str) -> None:
     assert "at most 30 digits" in text
 
 
+@pytest.mark.parametrize(
+    "field",
+    [
+        Boolean("n"),
+        Constant("n", bits=8, value=1),
+        Enumeration("n", names=("a",)),
+        Flags("n", names=("a",)),
+    ],
+)
+@pytest.mark.parametrize("value", [10**5000, [10**5000]], ids=["number", "list"])
+def test_values_that_python_does_not_write_are_refused_in_words(field: Field, value: Any) -> None:
+    """Python writes no number of more than 4300 digits."""
+    message = Message("m", (field,), byte_order="big", bit_order="msb-first", layout="bit-packed")
+    with pytest.raises(RequestError, match=r"(is|holds) (0x|a list)"):
+        message.pack({"n": value})
+    with pytest.raises(RequestError, match="has no field 0x"):
+        message.pack({10**5000: 1})  # type: ignore[dict-item]
+
+
 def test_octets_without_any_length() -> None:
     path, text = only(Octets("n"))
     assert path == ("field", 0)

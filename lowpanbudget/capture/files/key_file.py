@@ -31,7 +31,7 @@ from lowpanbudget.capture.files.content_keys import (
     dtls_sender,
     oscore_context,
 )
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets, HiddenText, hidden
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
@@ -149,9 +149,9 @@ def _private_text(path: str) -> HiddenText:
 
 def named(path: object) -> str:
     """Return the name of a file that cannot be read, or none where it may be a key, typed in the file's place."""
-    digits = re.sub(r"^0[xX]|[\s:,;-]", "", str(path))
+    digits = re.sub(r"^0[xX]|[\s:,;-]", "", path if isinstance(path, str) else repeated(path))
     is_key = len(digits) >= _SHORTEST_KEY and _KEY.fullmatch(digits)
-    return "that was given" if is_key else repr(path)
+    return "that was given" if is_key else repeated(path)
 
 
 def _refuse_shared(path: str, facts: os.stat_result) -> None:

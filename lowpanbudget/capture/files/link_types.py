@@ -13,7 +13,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files import tap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import NotSupported, Truncated, WireError
+from lowpanbudget.errors import NotSupported, Truncated, WireError, repeated
 from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.internet import ipv6
 
@@ -147,6 +147,8 @@ def unwrap(record: Record) -> RecordBody:
         return known.read(record.octets)
     numbers = ", ".join(map(str, LINK_TYPES))
     fault = NotSupported(
-        f"link type {record.link_type} is not read", cite=REGISTRY, hint=f"Those read are {numbers}"
+        f"link type {repeated(record.link_type)} is not read",
+        cite=REGISTRY,
+        hint=f"Those read are {numbers}",
     )
     return RecordBody(OTHER, record.octets, fault=fault)

@@ -7,7 +7,7 @@ from typing import Protocol
 from lowpanbudget.arguments import explains, several, whole_number
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 
 _HEADER = struct.Struct("<I2H2I2I")
 _RECORD = struct.Struct("<4I")
@@ -39,7 +39,7 @@ class PcapWriter:
         """Append a record; raises ``RequestError`` for one of another link type."""
         if record.link_type != self._link_type:
             raise RequestError(
-                f"a record of link type {record.link_type} does not go into a file of {self._link_type}",
+                f"a record of link type {repeated(record.link_type)} does not go into a file of {self._link_type}",
                 hint="One pcap file has one link type",
             )
         seconds, fraction = divmod(min(max(record.time_ns or 0, 0), _LAST), SECOND)

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.fcs_check import PRESENT, FcsVerdict, judge
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 
 _MOST_LINK_TYPES = 64  # a mangled file may name any number of them
 
@@ -32,7 +32,7 @@ class Endings:
     def __init__(self, fcs: int | None) -> None:
         if fcs not in (None, 0, 2, 4):
             raise RequestError(
-                f"fcs {fcs!r} is not 0, 2 or 4", hint="Leave it out to have it tested"
+                f"fcs {repeated(fcs)} is not 0, 2 or 4", hint="Leave it out to have it tested"
             )
         self._told = fcs
         self.verdicts: dict[int, FcsVerdict] = {}

@@ -12,7 +12,7 @@ from lowpanbudget.capture.follow.parts import DatagramPart
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.events import Discarded, TimedOut
 
@@ -44,7 +44,7 @@ def pick(
     if missing or not picked:
         text = f"{name} has {plural(counted.count, 'frame')}"
         if missing:
-            text += f"; there is no frame {missing[0]}"
+            text += f"; there is no frame {repeated(missing[0])}"
             raise RequestError(text, hint="Frames count from 1")
         raise RequestError(
             f"{text}, none of them as asked for",

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import Bits, Choice, Header, Row, WordForm
 from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.source import Function, FunctionSource
@@ -206,7 +206,7 @@ def encode(writer: Writer, security: Security) -> None:
     """
     if security.level not in range(8) or security.key_id_mode not in range(4):
         raise RequestError(
-            f"security level {security.level!r} and key id mode {security.key_id_mode!r} are not "
+            f"security level {repeated(security.level)} and key id mode {repeated(security.key_id_mode)} are not "
             "from 0 to 7 and from 0 to 3",
             cite=LEVELS_CITE,
         )
@@ -214,7 +214,7 @@ def encode(writer: Writer, security: Security) -> None:
         ("frame counter", security.frame_counter, 32), ("key index", security.key_index, 8),
     ):  # fmt: skip
         if number is not None and not 0 <= number < 1 << bits:
-            raise RequestError(f"{name} {number} does not fit {bits} bits", cite=CITE)
+            raise RequestError(f"{name} {repeated(number)} does not fit {bits} bits", cite=CITE)
     counter = COUNTER.best(security.frame_counter)
     value = (security.key_source, security.key_index)
     key_id = KEY_ID.best(value)

@@ -7,7 +7,7 @@ import binascii
 import zlib
 
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 
 CITE = ieee(2015, "7.2.10")
 LENGTHS = (0, 2, 4)
@@ -28,4 +28,4 @@ def fcs(octets: bytes, length: int = 2) -> bytes:
         return crc.to_bytes(2, "big").translate(_REVERSED)
     if length == 4:
         return zlib.crc32(octets.ljust(4, b"\0")).to_bytes(4, "little")
-    raise RequestError(f"an FCS has 0, 2 or 4 octets, not {length}", cite=CITE)
+    raise RequestError(f"an FCS has 0, 2 or 4 octets, not {repeated(length)}", cite=CITE)

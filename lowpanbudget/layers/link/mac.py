@@ -12,7 +12,7 @@ from typing import Any, cast
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number
-from lowpanbudget.errors import NotSupported, RequestError, WireError, plural
+from lowpanbudget.errors import NotSupported, RequestError, WireError, plural, repeated
 from lowpanbudget.fields import Header, LayoutPart, OctetString, stated_by
 from lowpanbudget.fields.source import FunctionSource
 from lowpanbudget.layers.link import auxiliary, elements
@@ -199,13 +199,15 @@ def encode(writer: Writer, mac: Mac) -> None:
     Raises ``RequestError`` when a field that the header must carry is missing or one that it cannot carry is there.
     """
     if mac.security is not None and not isinstance(mac.security, Security):
-        raise RequestError(f"security is a Security or None, not {mac.security!r}", cite=CITE)
+        raise RequestError(
+            f"security is a Security or None, not {repeated(mac.security)}", cite=CITE
+        )
     modes = (_mode(mac.destination, "destination"), _mode(mac.source, "source"))
     if mac.frame_type == FrameType.MULTIPURPOSE:
         row = MULTIPURPOSE[(*modes, int(mac.destination_pan is not None))]
     elif mac.version not in (0, 1, 2) or mac.frame_type not in _GENERAL:
         raise RequestError(
-            f"frame type {mac.frame_type} of version {mac.version!r} cannot be written",
+            f"frame type {repeated(mac.frame_type)} of version {repeated(mac.version)} cannot be written",
             cite=CITE,
             hint="Frame types 0 to 3 have versions 0 to 2, multipurpose frames (5) version 0",
         )
@@ -214,7 +216,9 @@ def encode(writer: Writer, mac: Mac) -> None:
     _write_control(writer, mac, modes)
     if mac.sequence is not None:
         if not is_number(mac.sequence, 8):
-            raise RequestError(f"sequence number {mac.sequence!r} does not fit 8 bits", cite=CITE)
+            raise RequestError(
+                f"sequence number {repeated(mac.sequence)} does not fit 8 bits", cite=CITE
+            )
         writer.number(1, mac.sequence, SEQUENCE, "", CITE, no_sequence(mac.version))
     _write_addressing(writer, mac, row.layout)
     if mac.security is not None:
@@ -247,7 +251,7 @@ def _write_addressing(writer: Writer, mac: Mac, layout: Addressing) -> None:
         elif is_number(value, 16):
             fields[part.key] = value
         else:
-            raise RequestError(f"{name} {value!r} does not fit 16 bits", cite=layout.cite)
+            raise RequestError(f"{name} {repeated(value)} does not fit 16 bits", cite=layout.cite)
     layout.write(writer, fields)
 
 
@@ -296,7 +300,7 @@ def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
 def _mode(address: bytes | None, name: str) -> int:
     if not isinstance(address, bytes | bytearray | memoryview | None):
         raise RequestError(
-            f"the {name} address {address!r} is no octets",
+            f"the {name} address {repeated(address)} is no octets",
             cite=CITE,
             hint="Give bytes, most significant first",
         )

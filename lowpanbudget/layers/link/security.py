@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, cast
 from lowpanbudget.arguments import value_of
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number, link_address
-from lowpanbudget.errors import BadMic, RequestError, WireError
+from lowpanbudget.errors import BadMic, RequestError, WireError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.auxiliary import Security
@@ -140,12 +140,12 @@ def devices_of(table: object) -> Devices:
         numbers = tuple(map(_short, key)) if isinstance(key, tuple) else (_short(key),)
         if len(numbers) > 2 or not all(is_number(number, 16) for number in numbers):
             raise RequestError(
-                f"device {key!r} is neither a short address nor (PAN ID, short address)",
+                f"device {repeated(key)} is neither a short address nor (PAN ID, short address)",
                 hint="Give a number from 0 to 0xffff, or two octets as they are or in hex",
             )
-        eui = link_address(value, f"the EUI-64 of device {key!r}")
+        eui = link_address(value, f"the EUI-64 of device {repeated(key)}")
         if len(eui) != 8:
-            raise RequestError(f"device {key!r} needs an EUI-64 of 8 octets")
+            raise RequestError(f"device {repeated(key)} needs an EUI-64 of 8 octets")
         devices[numbers if len(numbers) == 2 else numbers[0]] = eui
     return Devices(devices)
 
@@ -169,7 +169,7 @@ def slot_number(asn: object) -> int | None:
 
 
 def _shown(value: object) -> str:
-    return str(value) if isinstance(value, int) else type(value).__name__
+    return repeated(value) if isinstance(value, int) else type(value).__name__
 
 
 def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:

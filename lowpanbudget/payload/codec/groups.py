@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
+from lowpanbudget.errors import repeated
 from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, LeafPlace, Node, Scope, Step
@@ -203,7 +204,7 @@ class GroupNode(FieldsNode):
 
     def _unknown(self, values: Mapping[str, Any]) -> None:
         name = next(key for key in values if key not in self._known)
-        close = get_close_matches(str(name), self._known, 1)
+        close = get_close_matches(name if isinstance(name, str) else repeated(name), self._known, 1)
         hint = (
             f"Did you mean {close[0]!r}?"
             if close
@@ -211,4 +212,4 @@ class GroupNode(FieldsNode):
             if self._known
             else NOTHING_HERE
         )
-        raise Misfit(f"has no field {name!r:.40}", hint=hint)
+        raise Misfit(f"has no field {repeated(name):.40}", hint=hint)

@@ -15,7 +15,7 @@ from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.errors import Malformed, RequestError, repeated
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.flaws import kind_of
 from lowpanbudget.payload.forms.doubles import (
@@ -125,7 +125,7 @@ def _given(records: Iterable[Mapping[str, Any]]) -> Iterator[Entry]:
 
 def _form(form: str) -> str:
     if not isinstance(form, str) or form not in {"json", "cbor"}:
-        raise RequestError(f"form {form!r} is neither 'json' nor 'cbor'")
+        raise RequestError(f"form {repeated(form)} is neither 'json' nor 'cbor'")
     return form
 
 

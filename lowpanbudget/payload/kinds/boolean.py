@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar
 
+from lowpanbudget.errors import repeated
 from lowpanbudget.payload.c.coded import Truth
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
@@ -48,7 +49,7 @@ name = "open\""""
                 return 1
             if value is False:
                 return 0
-            raise Misfit(f"is {value!r:.40}", hint="Give true or false")
+            raise Misfit(f"is {repeated(value):.40}", hint="Give true or false")
 
         def decode(code: int) -> bool:
             if code > 1:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar
 
-from lowpanbudget.errors import plural
+from lowpanbudget.errors import plural, repeated
 from lowpanbudget.payload.c.coded import FixedCode
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
@@ -49,7 +49,9 @@ bits = 8"""
 
         def encode(value: Any) -> int:
             if value is not None and (value != constant or isinstance(value, bool)):
-                raise Misfit(f"is {value!r:.40}", hint=f"It is always {constant}: leave it out")
+                raise Misfit(
+                    f"is {repeated(value):.40}", hint=f"It is always {constant}: leave it out"
+                )
             return constant
 
         def decode(code: int) -> int:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar, Self
 
-from lowpanbudget.errors import plural
+from lowpanbudget.errors import plural, repeated
 from lowpanbudget.payload.c.coded import NamedCode
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
@@ -72,7 +72,9 @@ bits = 3                                 # room for more names later"""
             try:
                 return to_code[value]
             except (KeyError, TypeError):
-                raise Misfit(f"is {value!r:.40}", hint=f"Give {_one_of(self.names)}") from None
+                raise Misfit(
+                    f"is {repeated(value):.40}", hint=f"Give {_one_of(self.names)}"
+                ) from None
 
         def decode(code: int) -> str:
             if code not in to_name:

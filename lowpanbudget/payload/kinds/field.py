@@ -10,7 +10,7 @@ from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
@@ -93,7 +93,7 @@ class Field:
                 made = tuple(map(exact, value)) if isinstance(value, tuple) else exact(value)
             except Misfit as fault:
                 raise RequestError(
-                    f"field {self.name!r:.40}: {attribute} {fault.message}"
+                    f"field {repeated(self.name):.40}: {attribute} {fault.message}"
                 ) from None
             object.__setattr__(self, attribute, made)
 

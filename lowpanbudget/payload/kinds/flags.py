@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar
 
-from lowpanbudget.errors import plural
+from lowpanbudget.errors import plural, repeated
 from lowpanbudget.payload.c.coded import FlagBits
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
@@ -66,7 +66,7 @@ bits = 8"""
             for name in _set_names(value):
                 if not isinstance(name, str) or name not in weights:
                     hint = f"Flags are {', '.join(self.names)}; a text has commas between them"
-                    raise Misfit(f"holds {name!r:.40}", hint=hint)
+                    raise Misfit(f"holds {repeated(name):.40}", hint=hint)
                 code |= weights[name]
             return code
 
@@ -165,8 +165,8 @@ def _set_names(value: Any) -> Iterable[Any]:
     if isinstance(value, Mapping):
         wrong = [on for on in value.values() if on not in (True, False)]
         if wrong:
-            raise Misfit(f"holds {wrong[0]!r:.40}", hint="Give true or false for each name")
+            raise Misfit(f"holds {repeated(wrong[0]):.40}", hint="Give true or false for each name")
         return [name for name, on in value.items() if on]
     if isinstance(value, set | frozenset):
         return value
-    raise Misfit(f"is {value!r:.40}", hint="Give the names that are set, as a list")
+    raise Misfit(f"is {repeated(value):.40}", hint="Give the names that are set, as a list")

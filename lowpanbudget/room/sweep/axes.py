@@ -8,7 +8,7 @@ from lowpanbudget.design.knob import Knob, Share
 from lowpanbudget.design.knobs import hops_position, positions
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.spelling import spelled
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.values import dataclass, field, replace
 
 HOPS = "hops"
@@ -73,7 +73,7 @@ def _wanted(wanted: object) -> Mapping[str, Values]:
         return {}
     if not isinstance(wanted, Mapping) or not all(isinstance(name, str) for name in wanted):
         raise RequestError(
-            f"axes {wanted!r} do not give values by name", hint='Such as {"level": [6, 7]}'
+            f"axes {repeated(wanted)} do not give values by name", hint='Such as {"level": [6, 7]}'
         )
     return wanted
 
@@ -130,11 +130,12 @@ def _named(name: str, every: Mapping[str, Axis], design: Design, flow: Flow) -> 
     ]
     if elsewhere:
         raise RequestError(
-            f"the flow {flow.name} has no axis {name!r}",
+            f"the flow {flow.name} has no axis {repeated(name)}",
             hint=f"Flows that have it: {', '.join(elsewhere)}",
         )
     raise RequestError(
-        f"the flow {flow.name} has no axis {name!r}", hint=spelled(name, sorted(every), "Its axes")
+        f"the flow {flow.name} has no axis {repeated(name)}",
+        hint=spelled(name, sorted(every), "Its axes"),
     )
 
 
@@ -161,7 +162,8 @@ def _listed(name: str, values: Values, axis: Axis) -> list[str]:
     for value in listed:
         if value not in axis.values:
             raise RequestError(
-                f"the axis {axis.name} has no value {value!r}", hint=f"Its values: {_shown(axis)}"
+                f"the axis {axis.name} has no value {repeated(value)}",
+                hint=f"Its values: {_shown(axis)}",
             )
     return listed
 

@@ -5,7 +5,7 @@ from typing import Any
 from lowpanbudget.arguments import as_declared, whole_number
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import Bits, Drawing, Header, ShortNumber, Values
 from lowpanbudget.values import dataclass
 
@@ -84,7 +84,8 @@ class BlockNumber(ShortNumber):
         as_declared(value)
         if not 0 <= value.szx <= 6 or not 0 <= value.num < 1 << 20:
             raise RequestError(
-                f"block {value.num} with size exponent {value.szx}: the number has 20 bits and the exponent is 0 to 6",
+                f"block {repeated(value.num)} with size exponent {repeated(value.szx)}: the number "
+                "has 20 bits and the exponent is 0 to 6",
                 cite=BLOCK_CITE,
             )
         return super().octets_of(int(value), cite)

@@ -3,7 +3,7 @@
 from enum import IntEnum
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import Bits, Header, Listing
 
 CITE = rfc(7252, "12.1")
@@ -105,7 +105,7 @@ def coap_code(text: str) -> int:
         if isinstance(text, str) and name.lower() == text.lower():
             return code
     raise RequestError(
-        f"{text!r} is no CoAP code",
+        f"{repeated(text)} is no CoAP code",
         cite=CITE,
         hint="Give c.dd, or one of: " + ", ".join(CODES.values()),
     )

@@ -14,7 +14,7 @@
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
+from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, repeated
 from lowpanbudget.fields import Bits, Drawing, Extended, Header, LayoutPart, Values
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.registry import (
@@ -53,7 +53,7 @@ class CoapOption:
     def __post_init__(self) -> None:
         if not isinstance(self.number, int) or not 0 <= self.number <= LARGEST_NUMBER:
             raise RequestError(
-                f"option number {self.number!r} is not 0 to 65535", cite=NUMBERS_CITE
+                f"option number {repeated(self.number)} is not 0 to 65535", cite=NUMBERS_CITE
             )
         if not isinstance(self.octets, bytes):
             raise RequestError("the value of an option is octets: of(name, value) makes them")
@@ -103,7 +103,7 @@ class CoapOption:
         row = definition(name) if isinstance(name, int) else BY_NAME.get(str(name).lower())
         if row is None:
             raise RequestError(
-                f"no option is named {name!r}",
+                f"no option is named {repeated(name)}",
                 cite=NUMBERS_CITE,
                 hint="Known: " + ", ".join(known.name for known in DEFINITIONS.values()),
             )

@@ -10,7 +10,7 @@ from enum import IntEnum
 
 from lowpanbudget.bits import Reader, as_octets
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.errors import Malformed, RequestError, repeated
 from lowpanbudget.fields import OctetString, bits, layout_of, part, structure
 
 LAYER = "DTLS"
@@ -138,7 +138,7 @@ def read_dtls_content(
     Raises ``Truncated`` or ``Malformed`` with the offset of what is wrong, ``RequestError`` for what are no octets.
     """
     if not isinstance(content_type, int):
-        raise RequestError(f"content type {content_type!r} is no number")
+        raise RequestError(f"content type {repeated(content_type)} is no number")
     return decode_content(Reader(as_octets(octets)), content_type)
 
 
@@ -159,7 +159,7 @@ def decode_content(
         if reader.left:
             raise reader.fault(Malformed, "an alert has two octets", ALERT_CITE)
         return (alert,)
-    name = CONTENT_NAMES.get(content_type, f"content of type {content_type}")
+    name = CONTENT_NAMES.get(content_type, f"content of type {repeated(content_type)}")
     return reader.rest(name, "content", rfc(6347, "4.1"))
 
 

@@ -10,7 +10,7 @@ How long a connection ID is, only the two ends know: it has no length field. Wha
 from lowpanbudget.arguments import explains, whole_number
 from lowpanbudget.bits import Nature, Reader, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
+from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, repeated
 from lowpanbudget.fields import Bits, Header, WholeValue, stated_by
 from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content, decode_content
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite
@@ -267,7 +267,9 @@ def write_header(writer: Writer, record: DtlsRecord | Unified, length: int) -> N
         _write_unified(writer, record, length)
         return
     if record.content_type not in CONTENT_NAMES:
-        raise RequestError(f"content type {record.content_type} is not 20 to 26", cite=DEMULTIPLEX)
+        raise RequestError(
+            f"content type {repeated(record.content_type)} is not 20 to 26", cite=DEMULTIPLEX
+        )
     if bool(record.cid) != (record.content_type == Content.CID):
         raise RequestError(
             "a record has content type 25 exactly when it has a connection ID", cite=CID_CITE

@@ -11,7 +11,7 @@ each other away: ``Nonces`` refuses the second.
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.bits import Span, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.errors import Malformed, RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.dtls import record as dtls
@@ -187,7 +187,9 @@ def _check(
     whole_number(epoch, "epoch", most=epochs - 1, cite=dtls.CITE)
     whole_number(sequence, "sequence number", most=dtls.LAST_SEQUENCE, cite=dtls.CITE)
     if whole_number(content_type, "content type", cite=dtls.DEMULTIPLEX) not in CONTENT_NAMES:
-        raise RequestError(f"content type {content_type} is not 20 to 26", cite=dtls.DEMULTIPLEX)
+        raise RequestError(
+            f"content type {repeated(content_type)} is not 20 to 26", cite=dtls.DEMULTIPLEX
+        )
     if len(as_octets(cid, "octets of a connection ID")) > dtls.LONGEST_CID:
         raise RequestError(
             f"a connection ID of {len(cid)} octets is over {dtls.LONGEST_CID}", cite=dtls.CID_CITE

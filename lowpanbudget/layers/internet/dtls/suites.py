@@ -10,7 +10,7 @@ from typing import Literal
 from lowpanbudget.arguments import value_of
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import Listing
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Aead
@@ -102,7 +102,9 @@ def dtls_suite(name: str) -> DtlsSuite:
     """
     suite = SUITES.get(name) if isinstance(name, str) else None
     if suite is None:
-        raise RequestError(f"no suite is named {name!r}", hint=f"Known: {', '.join(SUITES)}")
+        raise RequestError(
+            f"no suite is named {repeated(name)}", hint=f"Known: {', '.join(SUITES)}"
+        )
     return suite
 
 

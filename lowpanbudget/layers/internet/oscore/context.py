@@ -8,7 +8,7 @@
 
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Aead
 from lowpanbudget.values import dataclass, field
@@ -201,7 +201,7 @@ def _algorithm(number: int) -> Algorithm:
     row = ALGORITHMS.get(number) if isinstance(number, int) else None
     if row is None:
         raise RequestError(
-            f"COSE algorithm {number!r} is not known here",
+            f"COSE algorithm {repeated(number)} is not known here",
             cite=rfc(8613, "3.1"),
             hint="Known: "
             + ", ".join(f"{known.number} {known.name}" for known in ALGORITHMS.values()),
