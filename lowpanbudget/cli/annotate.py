@@ -7,7 +7,7 @@ import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.cli.inputs import require_frames
+from lowpanbudget.cli.inputs import require_frames, require_text
 from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
@@ -126,6 +126,8 @@ def command(
     if source != "-" and not is_hex:
         require_frames(source)
     with captures.streamed("" if is_hex else source) as stream:
+        if stream is not None and not as_list:  # a list says so itself
+            require_text("standard input" if source == "-" else source, stream.peek(AHEAD))
         if is_hex:
             capture = False
         elif numbers or only_captures:

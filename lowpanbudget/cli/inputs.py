@@ -4,15 +4,20 @@ What a file is, its first octets and the heads of its tables tell; nothing of wh
 """
 
 import difflib
+import io
 import os
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from lowpanbudget.cli.completion import examples
-from lowpanbudget.errors import DesignError, RequestError
+from lowpanbudget.errors import DesignError, Malformed, RequestError
 from lowpanbudget.hidden import HiddenOctets
+
+if TYPE_CHECKING:
+    from lowpanbudget.capture.files.reading import CaptureFile
 
 _LARGEST = 1 << 20  # octets that are looked at for the heads of tables
 _HEAD = re.compile(r"^[ \t]*\[{1,2}[ \t]*(\w+)[.\w \t]*\]{1,2}[ \t]*(?:#.*)?$", re.MULTILINE)
@@ -53,7 +58,10 @@ def require_keys(path: str) -> None:
 
 
 def require_frames(path: str) -> None:
-    """Raise as ``require_capture`` for what may also be a text of hex, or be mistyped hex and name no file."""
+    """Raise as ``require_capture`` for what may also be a text of hex, or be mistyped hex and name no file.
+
+    Raises ``Malformed`` for a file that is neither.
+    """
     from lowpanbudget.capture.files.reading import read_capture
 
     if not _is_there(path):
@@ -62,11 +70,26 @@ def require_frames(path: str) -> None:
     require_capture(path)
     if Path(path).is_file() and not _is_empty(path):
         with read_capture(path) as records:
-            if records.format == "unknown":
-                raise RequestError(
-                    f"{path}:1:1: {records.notices[0].text}",
-                    hint="Give a pcap or pcapng file, or a text with a frame a line in hex",
-                )
+            _refuse_noise(path, records)
+
+
+def require_text(name: str, octets: bytes) -> None:
+    """Raise as ``require_frames`` for the first octets of a stream that is neither a capture nor a text."""
+    from lowpanbudget.capture.files.reading import has_magic, read_capture
+
+    if octets and not has_magic(octets):
+        with read_capture(io.BytesIO(octets)) as records:
+            _refuse_noise(name, records)
+
+
+def _refuse_noise(name: str, records: "CaptureFile") -> None:
+    """Raise ``Malformed`` for octets that are no file of frames: not the request is wrong, as with mistyped hex."""
+    if records.format == "unknown":
+        raise Malformed(
+            f"{name}: {records.notices[0].text}",
+            offset=records.notices[0].offset,
+            hint="Give a pcap or pcapng file, or a text with a frame a line in hex",
+        )
 
 
 def require_present(path: str, what: str, *, said: str = "") -> None:

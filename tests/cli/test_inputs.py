@@ -96,9 +96,15 @@ def test_what_a_log_may_hold(invoke: Invoke) -> None:
 
 
 def test_octets_that_are_nothing(invoke: Invoke) -> None:
-    done = invoke("annotate", "noise.bin")
-    assert done.exit_code == 2
-    assert "noise.bin:1:1: this is neither pcap, pcapng nor text" in done.stderr
+    """As of the other commands: the octets are wrong, and not the request, as with mistyped hex."""
+    noise = Path("noise.bin").read_bytes()
+    for words in (("noise.bin",), ("-",), ("-", "--frame", "1")):
+        done = invoke("annotate", *words, stdin=noise)
+        assert done.exit_code == 3
+        name = "standard input" if words[0] == "-" else words[0]
+        assert f"{name}: this is neither pcap, pcapng nor text" in done.stderr
+    assert invoke("survey", "noise.bin").exit_code == 3
+    assert invoke("annotate", "-", stdin=b"41 8g").exit_code == 2
     shelf.written(Path("good.pcap"), shelf.sealed(b"x"))
     assert invoke("annotate", "good.pcap").exit_code == 0
 
