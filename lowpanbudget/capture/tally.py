@@ -1,5 +1,7 @@
 """Counts of frames that add up, whatever they are grouped by."""
 
+from operator import add, attrgetter
+
 from lowpanbudget.values import FrozenDict, dataclass, field, fields, filling, settled
 
 
@@ -42,7 +44,7 @@ class Tally:
 
     def __add__(self, other: "Tally") -> "Tally":
         """Return both together."""
-        counts = {name: getattr(self, name) + getattr(other, name) for name in _COUNTS}
+        counts = zip(_COUNTS, map(add, _counts(self), _counts(other)), strict=True)
         layers = dict(self.layer_bits)
         for layer, bits in other.layer_bits.items():
             layers[layer] = layers.get(layer, 0) + bits
@@ -50,7 +52,7 @@ class Tally:
         last = [one.last_ns for one in (self, other) if one.last_ns is not None]
         return Tally(
             layer_bits=FrozenDict(layers), first_ns=min(first, default=None), last_ns=max(last, default=None),
-            **counts,
+            **dict(counts),
         )  # fmt: skip
 
 
@@ -73,3 +75,4 @@ def see(tally: Tally, time_ns: int | None) -> None:
 
 
 _COUNTS = tuple(f.name for f in fields(Tally) if f.type in (int, "int"))
+_counts = attrgetter(*_COUNTS)

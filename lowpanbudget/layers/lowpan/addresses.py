@@ -129,6 +129,15 @@ def _fit_unicast(value: IPv6Address, side: Side, *, stateful: bool, width: int) 
     return tail.to_bytes(width, "big") if _join(prefix, iid) == whole else None
 
 
+def may_lean_on(context: Context, value: IPv6Address) -> bool:
+    """Return whether any row under a context may carry an address, before each is asked: most addresses are not of it.
+
+    A multicast address holds the prefix in its middle.
+    """
+    whole = int(value)
+    return whole & context.mask == context.value or whole >> 120 == _MULTICAST
+
+
 def _fit_full(value: IPv6Address, _side: Side, *, multicast: bool | None) -> bytes | None:
     if multicast is not None and (int(value) >> 120 == _MULTICAST) != multicast:
         return None

@@ -39,7 +39,7 @@ from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6
-from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side
+from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side, may_lean_on
 from lowpanbudget.layers.lowpan.forms import CID, HLIM, NH, TF
 from lowpanbudget.values import FrozenDict, dataclass, field
 
@@ -306,6 +306,8 @@ def _per_context(
     assert plain is not None  # a full address always fits
     found = [(0, plain)]
     for number, context in contexts.items():
+        if not may_lean_on(context, value):
+            continue
         chosen = choice.best_of(_STATEFUL[choice], value, Side(iids[1], context, number))
         if chosen is not None and chosen.row.inline < plain.row.inline:
             found.append((number, chosen))
