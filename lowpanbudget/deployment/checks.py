@@ -127,9 +127,7 @@ def _relays(nodes: Sequence[CarriedNode], slots: Slots, traffic: Traffic) -> Ite
         below = len(children[index])
         own = slots.cells + slots.cells_down if node.parent else 0
         taken = own + below * (slots.cells + slots.cells_down) + slots.shared_cells
-        text = (
-            f"its links and the shared cells take {taken} slots, a slotframe has {slots.slotframe}"
-        )
+        text = f"its links and the shared cells take {plural(taken, 'slot')}, a slotframe has {slots.slotframe}"
         yield check_of("relay", f"node {node.name}", text, taken, slots.slotframe, "slots")
 
 

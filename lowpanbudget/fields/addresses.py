@@ -90,7 +90,7 @@ class Address(LayoutPart):
         if self.length and values[self.length] > ADDRESS_BITS:
             raise _too_long(reader, self, self.length, values[self.length], layout)
         at = reader.pos * 8
-        value = IPv6Address(reader.raw(ADDRESS_OCTETS, f"the {self.name}", layout.cite))
+        value = IPv6Address(reader.raw(ADDRESS_OCTETS, f"the field {self.name}", layout.cite))
         reader.spans.append(
             Span(at, ADDRESS_BITS, reader.layer, self.name, value, self.text, layout.cite)
         )

@@ -87,8 +87,8 @@ def _in(plan: BurstPlan) -> str:
 def _story(plan: BurstPlan) -> Iterator[str]:
     frames = "" if plan.frames == 1 else f", {plan.frames} frames each"
     yield (
-        f"{plural(plan.packets, 'packet')} of {plan.octets} octets{frames}, one each {plan.every_s:g} s, from "
-        f"{plan.way[0]} to {plan.way[-1]}: the last one is sent {seconds_text(plan.lasts_s)} s after the first."
+        f"{plural(plan.packets, 'packet')} of {plural(plan.octets, 'octet')}{frames}, one each {plan.every_s:g} s, "
+        f"from {plan.way[0]} to {plan.way[-1]}: the last one is sent {seconds_text(plan.lasts_s)} s after the first."
     )
     if plan.all_in_s is not None:
         yield (

@@ -65,7 +65,8 @@ def link_words(links: Sequence[dict[str, Any]]) -> str:
     if not refused:
         return f"{_LINK_WORDS}."
     told = ", ".join(
-        f"{link['refused']} of {link['tries']} tries {link['sender']} to {link['receiver']}"
+        f"{link['refused']} of {link['tries']} {'try' if link['tries'] == 1 else 'tries'} "
+        f"{link['sender']} to {link['receiver']}"
         for link in refused[:_MOST_LINKS]
     )
     more = len(refused) - _MOST_LINKS

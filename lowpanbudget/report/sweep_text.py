@@ -49,14 +49,17 @@ def _answer(one: dict[str, Any]) -> str:
         return "no setting can be encoded"
     if "octets" in one:
         encoded = one["settings"] - one["refused"]
-        return f"{one['carrying']:,} of {encoded:,} settings carry {plural(one['octets'], 'octet')}"
+        settings = f"{one['carrying']:,} of {encoded:,} {'setting' if encoded == 1 else 'settings'}"
+        return f"{settings} {'carries' if one['carrying'] == 1 else 'carry'} {plural(one['octets'], 'octet')}"
     return f"room from {one['least']} to {one['most']} octets, {one['now']} as designed"
 
 
 def _counted(one: dict[str, Any]) -> str:
     axes = [axis for axis in one["axes"] if len(axis["values"]) > 1 and not axis["given"]]
-    text = f"{one['settings'] - one['refused']:,} settings were added up from encodings of {len(axes)} axes;"
-    text += f" {one['proven']} of them were encoded as a whole to prove it."
+    encoded = one["settings"] - one["refused"]
+    text = f"{encoded:,} {'setting was' if encoded == 1 else 'settings were'} added up from encodings of "
+    text += f"{len(axes)} {'axis' if len(axes) == 1 else 'axes'}; {one['proven']} of them "
+    text += f"{'was' if one['proven'] == 1 else 'were'} encoded as a whole to prove it."
     if one["refused"]:
         reasons = "; ".join(one["reasons"][:_MOST_REASONS])
         if len(one["reasons"]) > _MOST_REASONS:

@@ -227,7 +227,7 @@ def test_numbers_beyond_30_digits_are_none_that_sensors_send(high: str) -> None:
     [
         Boolean("n"),
         Constant("n", bits=8, value=1),
-        Enumeration("n", names=("a",)),
+        Enumeration("n", names=("a", "b")),
         Flags("n", names=("a",)),
     ],
 )

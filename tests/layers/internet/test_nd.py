@@ -529,3 +529,10 @@ def test_spans_of_options_name_their_section() -> None:
     span = next(span for span in reader.spans if span.name == "address")
     assert span.layer == "source link-layer address option"
     assert span.cite == rfc(4861, "4.6.1")
+
+
+def test_an_address_that_is_cut_off_is_told_in_a_sentence() -> None:
+    """RFC 8505 section 4.2: type 157, 4 octets, status, TID, lifetime, ROVR of 8, then the registered address."""
+    cut = bytes.fromhex("9d000000 0000003c") + bytes(8 + 3)
+    with pytest.raises(WireError, match="the field registered needs 16 octets, 3 octets left"):
+        icmpv6.decode(Reader(cut), SOURCE, DESTINATION)
