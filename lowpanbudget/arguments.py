@@ -88,7 +88,10 @@ def _of_attributes(value: Any) -> RequestError | None:
 
 
 def explains(explained: Function) -> Function:
-    """Make a function that fails for a wrong kind of argument say which; not one that gets keys, which none may see."""
+    """Make a function that fails for a wrong kind of argument say which; not one that gets keys, which none may see.
+
+    Of several that are not as declared all are named: which of them it failed for is not known.
+    """
 
     @wraps(explained)
     def call(*given: Any, **named: Any) -> Any:
@@ -96,9 +99,9 @@ def explains(explained: Function) -> Function:
             return explained(*given, **named)
         except _BARE:
             hints, bound = _hints(explained), signature(explained).bind(*given, **named).arguments
-            for name, hint in hints.items():
-                if name in bound and (wrong := _misfit(bound[name], hint, name)):
-                    raise wrong from None
+            misfits = (_misfit(bound[name], hints[name], name) for name in hints if name in bound)
+            if wrong := [misfit.message for misfit in misfits if misfit]:
+                raise RequestError("; ".join(wrong)) from None
             raise
 
     return cast("Function", call)

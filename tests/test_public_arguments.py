@@ -109,6 +109,7 @@ from lowpanbudget import (
     write_pcap,
     write_senml,
 )
+from lowpanbudget.arguments import explains
 from lowpanbudget.errors import repeated
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -466,3 +467,18 @@ def test_all_arguments_of_all_public_functions_are_tried() -> None:
         names = {one.name for one in wanted if one.kind is not one.VAR_KEYWORD} - {"self"}
         missing[name] = names - tried.get(name, set())
     assert {name for name, left in missing.items() if left} == set(INNER)
+
+
+def test_of_several_arguments_that_are_not_as_declared_none_is_blamed_alone() -> None:
+    """A list of octets would do for what is done with them: what the call fails for is the text."""
+
+    @explains
+    def longer(octets: bytes, count: int) -> int:
+        return len(octets) + count
+
+    with pytest.raises(
+        LowpanError, match=r"octets is octets, not list; count is a whole number, not str"
+    ):
+        longer([1], "2")  # type: ignore[arg-type]
+    with pytest.raises(LowpanError, match=r"^count is a whole number, not str$"):
+        longer(b"1", "2")  # type: ignore[arg-type]
