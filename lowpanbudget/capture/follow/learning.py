@@ -302,9 +302,13 @@ class Knowledge:
                 notices.append(self._disputed(known, option, lesson))
                 return False
         if option.removes:
+            if known is not None:
+                self._moves.withdraw(option.cid, known.context, time_ns)
             return self.learned.pop(option.cid, None) is not None
         if known is not None:
             notices += self._moves.take(known.context, option, time_ns)
+        elif self._announcers.get(option.cid) == lesson.source:
+            notices += self._moves.begin(option, time_ns)
         self._announcers[option.cid] = lesson.source
         self.learned[option.cid] = LearnedContext(option.cid, option.context, number, until, valid)
         return known is None or known.context != option.context

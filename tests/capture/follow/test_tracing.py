@@ -536,6 +536,37 @@ def test_a_removed_context_and_one_that_differs() -> None:
     assert str(given.contexts[0].prefix) == "2001:db8:5::/64"
 
 
+@pytest.mark.parametrize(
+    ("steps", "noticed"),
+    [
+        (((0, 1, 10, True), (8, 1, 0, True), (10, 2, 10, False)), True),
+        (((0, 1, 10, True), (8, 1, 0, True), (9, 1, 0, True), (307, 2, 10, False)), True),
+        (((0, 1, 10, True), (8, 1, 0, True), (308, 2, 10, False)), False),
+        (((0, 1, 10, True), (8, 1, 10, False), (200, 1, 0, False), (308, 2, 10, False)), False),
+        (((0, 1, 10, True), (8, 1, 0, True), (10, 1, 10, True)), False),  # the same once more
+        (((0, 1, 10, False), (8, 1, 0, False), (10, 2, 10, False)), False),  # never in use
+    ],
+)
+def test_a_context_withdrawn_and_given_to_another_prefix(
+    steps: tuple[tuple[int, int, int, bool], ...], *, noticed: bool
+) -> None:
+    """RFC 6775 section 7.2: out of use for MIN_CONTEXT_CHANGE_DELAY, 300 s (section 9), before new values."""
+    router, fed = eui(9), []
+    for number, (at, prefix, lifetime, compress) in enumerate(steps, 1):
+        option = ContextOption(
+            cid=0,
+            prefix=Context(f"2001:db8:{prefix}::/64").prefix,
+            valid_lifetime=lifetime,
+            may_compress=compress,
+        )
+        message = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=1800, options=(option,))
+        datagram = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), message)
+        (frame,) = frames_of(datagram, router, b"\xff\xff", sequence=number, contexts={})
+        fed.append(Record(number, at * SECOND, 195, frame, len(frame)))
+    *_, last = Trace().follow(fed)
+    assert [n.name for n in last.notices] == ["context-moved"] * noticed
+
+
 def test_a_context_in_a_fragmented_advertisement() -> None:
     router = eui(9)
     options = tuple(
