@@ -296,6 +296,17 @@ def acknowledged(*bitmaps: int, again: int | None = None) -> Capture:
     return Capture([*frames, *back, *resent, (90.0, air.frame(air.datagram(), 99))])
 
 
+def recovered(data: int, cut: int) -> Capture:
+    """A datagram in recoverable fragments (RFC 8931 section 5.1) of ``cut`` octets of the compressed form."""
+    whole = air.payload(air.datagram(bytes(data)))
+    frames = []
+    for number, start in enumerate(range(0, len(whole), cut)):
+        piece = whole[start : start + cut]
+        fields = number << 26 | len(piece) << 16 | (start or len(whole))
+        frames.append(air.raw(b"\xe8\x07" + fields.to_bytes(4, "big") + piece, number + 1))
+    return Capture(list(frames))
+
+
 def recoverable_interleaved(second: int) -> Capture:
     """Two datagrams of one hop at once: the first fragment of the second behind that of the first, then both others."""
     parts = []
@@ -613,6 +624,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "one that still is open when the capture ends": (
         "fragments-unfinished",
         lambda: Capture([*late_first(1).air[:5]]),
+    ),
+    # 9 + 6 + 110 + 2 are the 127 octets that a frame may have, 111 one too many
+    "recoverable fragments of what is one octet too long for a frame": (
+        "fragmented-without-need",
+        lambda: recovered(111, 60),
     ),
     "recoverable fragments of two datagrams under one tag": (
         "checksum-wrong",

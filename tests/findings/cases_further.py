@@ -53,6 +53,7 @@ from findings.cases_fragments import (
     interleaved,
     late_first,
     later_ones,
+    recovered,
     sized,
     spilled,
 )
@@ -138,6 +139,15 @@ def moved(*steps: tuple[float, str, bool]) -> Capture:
     return Capture(
         [(at, announcing(3, prefix, compress=compress)) for at, prefix, compress in steps]
     )
+
+
+def withdrawn(*steps: tuple[float, str, int]) -> Capture:
+    """What the root announces of context 3: when, its prefix, and for how many minutes."""
+    frames: list[bytes | tuple[float, bytes]] = []
+    for at, prefix, minutes in steps:
+        told = air.context_option(3, prefix, minutes=minutes)
+        frames.append((at, air.frame(air.advertisement(told), 9, (ROOT, BROADCAST))))
+    return Capture(frames)
 
 
 def learned(context: int, prefix: str, capture: Capture) -> Capture:
@@ -355,6 +365,18 @@ FURTHER = (
             ("from 0x0017 in 3.1 s",),
             tuple(range(1, 13)),
             32,
+        ),
+    ),
+    # 9 of MAC header, 6 of compressed headers, 60 of data, 2 of check sequence, as in the case of the others
+    Further(
+        "fragmented-without-need",
+        lambda: recovered(60, 40),
+        Told(
+            "waste",
+            "0x0017 to 0x0001",
+            "2 recoverable fragments make a frame of 77 octets, 50 to spare",
+            ("compressed datagram of 66 octets, tag 0x07",),
+            (1, 2),
         ),
     ),
     # two come again behind the first copy, which is known for one when nothing has followed in time
@@ -1498,6 +1520,22 @@ FURTHER = (
                 "the new one begins with C = 1",
             ),
         )
+    ),
+    # the same with a lifetime of 0 ("this context entry MUST be removed immediately", section 4.2) in between
+    Further(
+        "context-announced-otherwise",
+        lambda: withdrawn((1, HELD, 60), (8, HELD, 0), (10, OTHER, 60)),
+        Told(
+            "risk",
+            "0x0001: its own contexts",
+            "a context becomes another before nobody uses it any more",
+            (
+                f"context 3 was {HELD} and becomes {OTHER}: the old one, withdrawn, was out of use for 2 s only",
+            ),
+            (3,),
+            cite="RFC 6775 §7.2",
+            advice=TAKE_OUT,
+        ),
     ),
     # 0x0012 is 0x0011 more than 0x0001; nobody gave the context, and a router announces it
     Further(

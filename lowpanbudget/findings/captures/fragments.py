@@ -243,9 +243,9 @@ def last_fragment_needless(scene: Scene, datagram: FragmentedDatagram) -> Hits:
         yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
 
 
-@FRAGMENTS.rule("fragmented-without-need", FragmentedDatagram, varies=True)
-def fragmented_without_need(scene: Scene, datagram: FragmentedDatagram) -> Hits:
-    """Put the frame together as it could have been."""
+@FRAGMENTS.rule("fragmented-without-need", FragmentedDatagram, memory=Recent)
+def fragmented_without_need(_cut: object, scene: Scene, datagram: FragmentedDatagram) -> Hits:
+    """Put the frame together as it could have been; of recoverable fragments ``recovery`` does it."""
     if datagram.fate is not Fate.WHOLE or len(datagram.fragments) < 2:
         return
     first, *others = sorted(datagram.fragments, key=lambda one: one.start)

@@ -2,6 +2,7 @@
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
+from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
@@ -138,6 +139,56 @@ def recoverable_not_recovered(memory: Recovery, known: Surroundings) -> Hits:
         frames = (*(datagram.frames[one] for one in sequences), datagram.told)
         evidence = (f"tag {tag:#04x}: {_sequences(sequences)}",)
         yield Hit(cause, evidence, hop, frames, memory.severity(hop))
+
+
+@dataclass(slots=True)
+class _Cut:
+    """What is heard of a datagram since its first fragment, in a frame with ``around`` octets beside it."""
+
+    first: Rfrag
+    around: int
+    started_s: float
+    ranges: dict[int, tuple[int, int]] = field(default_factory=dict)
+    frames: dict[int, int] = field(default_factory=dict)
+
+    def goes_on(self, first: Rfrag, scene: Scene) -> bool:
+        """Return whether a first fragment is this one, sent again."""
+        in_time = scene.time_s - self.started_s <= scene.known.timeout_s
+        return in_time and (first.size, first.length) == (self.first.size, self.first.length)
+
+
+CutDatagrams = Recent[tuple[bytes | None, bytes | None, int], _Cut]
+
+
+@FRAGMENTS.rule("fragmented-without-need", Rfrag)
+def recoverable_without_need(memory: CutDatagrams, scene: Scene, header: Rfrag) -> Hits | None:
+    """Put the frame together as it could have been, of fragments that are pieces of the compressed form."""
+    payload = scene.payload or b""
+    if header.abort or len(payload) < header.length + RFRAG.octets:
+        return None
+    tag = payload[-header.length - RFRAG.octets + 1]
+    key = scene.link_source, scene.link_destination, tag
+    cut = memory.get(key)
+    if header.first and (cut is None or not cut.goes_on(header, scene)):
+        around = scene.size - header.length - RFRAG.octets
+        cut = memory[key] = _Cut(header, around, scene.time_s)
+    if cut is None:
+        return None
+    cut.ranges[header.sequence] = (header.offset, header.offset + header.length)
+    cut.frames[header.sequence] = scene.number
+    if gaps(cut.ranges.values(), cut.first.size):
+        return None
+    del memory[key]
+    single = cut.around + (cut.first.size or 0)
+    spare = scene.known.largest - single
+    if len(cut.ranges) < 2 or spare < 0:
+        return None
+    cause = (
+        f"{len(cut.ranges)} recoverable fragments make a frame of {single} octets, {spare} to spare"
+    )
+    evidence = (f"compressed datagram of {cut.first.size} octets, tag {tag:#04x}",)
+    frames = tuple(cut.frames[one] for one in sorted(cut.frames))
+    return (Hit(cause, evidence, hop_text(key[0], key[1]), frames),)
 
 
 def _sequences(numbers: list[int]) -> str:
