@@ -1,13 +1,17 @@
 """Opening a protected frame: which keys fit, whether its integrity code is right, the payload in the clear."""
 
 from lowpanbudget.bits import Nature, Reader, Span
+from lowpanbudget.cites import ieee
 from lowpanbudget.errors import BadMic, WireError
 from lowpanbudget.layers.link import mac as mac_layer
-from lowpanbudget.layers.link.auxiliary import LEVEL_TEXTS, LEVELS, LEVELS_CITE
+from lowpanbudget.layers.link.auxiliary import LEVEL_TEXTS, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices, Key, unseal
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, replace
+
+_OLD, _RESERVED = 1, (5, 6, 7)  # a version of the header, and what its security control leaves free
+_CONTROL_CITE = ieee(2006, "7.6.2.2")  # from memory, as all of IEEE 802.15.4
 
 
 @dataclass(slots=True)
@@ -40,6 +44,8 @@ def open_payload(
     """
     opened = OpenedFrame()
     security = mac.security
+    if security is not None and mac.version == _OLD:
+        _note_reserved(opened, reader, security)
     if security is None or security.level == 0:
         return opened
     level, mic = security.protection, security.mic
@@ -66,6 +72,20 @@ def open_payload(
     start, end = reader.pos, reader.end
     reader.data = reader.data[:start] + octets[: end - start] + reader.data[end:]
     return opened
+
+
+def _note_reserved(opened: OpenedFrame, reader: Reader, security: Security) -> None:
+    """Note bits of the security control that mean something since the 2015 edition alone; all frames are read by it."""
+    behind = 0 if security.frame_counter is None else 4
+    behind += len(security.key_source or b"") + (security.key_index is not None)
+    at = reader.pos - behind - 1  # in version 1 nothing stands between this header and the payload
+    bits = [bit for bit in _RESERVED if reader.data[at] >> bit & 1]
+    if bits:
+        text = (
+            f"security control {reader.data[at]:#04x} sets what is reserved in version {_OLD} "
+            f"(of bits 5 to 7: {', '.join(map(str, bits))}); it is read as in version 2"
+        )
+        opened.notices += (Notice("security-bits-reserved", text, _CONTROL_CITE, at),)
 
 
 def _mic_span(at: int, mic: bytes, meaning: str) -> Span:

@@ -138,6 +138,33 @@ def test_level_against_the_cipher_itself(level: int, *, short: bool, slot: bool)
     assert tiles(frame.spans, len(frame.octets) * 8)
 
 
+@pytest.mark.parametrize(
+    ("level", "changes", "control", "bits"),
+    [
+        (5, {}, 0x05, ""),
+        (5, {"frame_counter": None}, 0x25, "5"),
+        (6, {"asn_in_nonce": True, "key_id_mode": 1, "key_index": 3}, 0x4E, "6"),
+        (0, {"frame_counter": None, "asn_in_nonce": True}, 0x60, "5, 6"),
+    ],
+)
+def test_bits_that_are_reserved_in_version_1_are_read_and_noticed(
+    level: int, changes: dict[str, Any], control: int, bits: str
+) -> None:
+    """IEEE 802.15.4-2006 clause 7.6.2.2, from memory: level in bits 0-2, key id mode in 3-4, and 5-7 reserved."""
+    later = data(level, **changes)
+    for version in (1, 2):
+        wire = encode_frame(replace(later, version=version), PAYLOAD, key=KEY, asn=9).octets
+        frame = decode_frame(wire, keys=KEY, asn=9)
+        assert (frame.fault, frame.payload) == (None, PAYLOAD)
+        told = [one for one in frame.notices if one.name == "security-bits-reserved"]
+        assert len(told) == (version == 1 and bool(bits))
+        for one in told:
+            assert wire[one.offset] == control
+            assert f"{control:#04x}" in one.text
+            assert f"bits 5 to 7: {bits})" in one.text
+            assert str(one.cite) == "IEEE 802.15.4-2006 §7.6.2.2"
+
+
 def test_level_0_has_an_auxiliary_header_and_no_protection() -> None:
     encoded = encode_frame(data(0), PAYLOAD)
     frame = decode_frame(encoded.octets)
