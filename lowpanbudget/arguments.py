@@ -9,7 +9,17 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache, wraps
 from inspect import signature
 from types import NoneType, UnionType
-from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+from typing import (
+    Any,
+    ClassVar,
+    Literal,
+    TypeVar,
+    Union,
+    cast,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, repeated
@@ -114,7 +124,11 @@ def _hints(owner: Any) -> dict[str, Any]:
         hints = get_type_hints(owner)
     except NameError:  # a name for type checkers alone
         hints = {}
-    return {name: hint for name, hint in hints.items() if not name.startswith("_")}
+    return {
+        name: hint
+        for name, hint in hints.items()
+        if not name.startswith("_") and get_origin(hint) is not ClassVar
+    }
 
 
 def _misfit(value: Any, hint: Any, name: str) -> RequestError | None:

@@ -73,13 +73,17 @@ def _network(
     design: "Design", file: str, seed: int, svg: str | None, *, as_csv: bool, as_json: bool
 ) -> bool:
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.progress import counted
     from lowpanbudget.deployment.carry import carry
     from lowpanbudget.deployment.helps import changes_that_help
     from lowpanbudget.findings.deployed import deployment_findings
     from lowpanbudget.report import audit_text, carries, carry_text, csv_table, machine, view
 
-    network = carry(design, seed=seed)
-    changes = () if as_csv else changes_that_help(design, network)
+    with counted("", "playing the network") as tell:
+        tell(0, None)
+        network = carry(design, seed=seed)
+    with counted("changes tried", at_once=True) as tell:
+        changes = () if as_csv else changes_that_help(design, network, tell=tell)
     findings = view.findings(deployment_findings(design, network=network))
     faults = [one["title"] for one in findings if one["severity"] == "failure"]
     if svg is not None:
@@ -104,10 +108,12 @@ def _burst(
     design: "Design", file: str, name: str, seed: int, svg: str | None, *, as_csv: bool, as_json: bool
 ) -> bool:  # fmt: skip
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.progress import counted
     from lowpanbudget.deployment.burst import carry_burst
     from lowpanbudget.report import burst_text, carries, csv_table, machine
 
-    plan = carry_burst(design, name, seed=seed)
+    with counted("runs of the burst", at_once=True) as tell:
+        plan = carry_burst(design, name, seed=seed, tell=tell)
     if svg is not None:
         pictures: list[Chart] = [carries.timeline_chart(plan), carries.queue_chart(plan)]
         _draw(pictures, f"{design.title}: burst {plan.name}", svg, file)

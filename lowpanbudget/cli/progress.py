@@ -151,10 +151,13 @@ def size_of(capture: str) -> int | None:
 
 
 @contextmanager
-def counted(what: str, then: str = "") -> "Iterator[Callable[[int, int | None], None]]":
+def counted(
+    what: str, then: str = "", *, at_once: bool = False
+) -> "Iterator[Callable[[int, int | None], None]]":
     """Give a function to tell (how many of these are done, how many there are); behind the block the bar goes away.
 
     A total of None: all are done, and what goes on is ``then``, of which nobody knows how long it takes.
+    ``at_once`` is for what takes long one by one: the bar does not wait until it is known to.
     """
     started = time.monotonic()
     bars: list[tuple[Progress, TaskID]] = []
@@ -166,7 +169,8 @@ def counted(what: str, then: str = "") -> "Iterator[Callable[[int, int | None], 
                 bars[:] = [_bar(then)]
             return
         if not bars:
-            if done % EVERY or not is_watched() or time.monotonic() - started < PATIENCE_S:
+            is_early = done % EVERY or time.monotonic() - started < PATIENCE_S
+            if not is_watched() or (is_early and not at_once):
                 return
             bars.append(_bar(what, total))
         bar, task = bars[0]

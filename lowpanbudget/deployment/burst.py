@@ -1,12 +1,12 @@
 """``carry --burst``: what becomes of a burst, packet by packet, on a network with its usual messages."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import sqrt
 from statistics import stdev
 from typing import NamedTuple
 
-from lowpanbudget.arguments import whole_number
+from lowpanbudget.arguments import function_or_none, whole_number
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of
 from lowpanbudget.deployment.burst_checks import (
     MOST_OF_RUNS,
@@ -30,22 +30,27 @@ from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.measure import room_of
 from lowpanbudget.values import replace
 
+Tell = Callable[[int, int], None]  # how many runs are done, of how many
 _RUNS, _MOST_RUNS = 200, 100_000  # the most take hours, and say hardly more than a tenth of them
 _SURE = 1.96
 _POINTS = 60  # of the curve of a queue
 _ENDLESS = 64
 
 
-def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) -> BurstPlan:
+def carry_burst(
+    design: Design, name: str, *, seed: int = 1, runs: int = _RUNS, tell: Tell | None = None
+) -> BurstPlan:
     """Return what becomes of the burst of this name: exact over one link with cells of its own, else played.
 
-    It is played ``runs`` times from ``seed``. Raises ``RequestError`` for what is no design, a burst that it does not
-    have, a design without ``[access]`` or ``[tree]``, a flow that does not go up, more messages around it than can be
-    played, or runs that are not 20 to 100 000; ``DoesNotFit`` where a packet is larger than any datagram.
+    It is played ``runs`` times from ``seed``; ``tell`` is called with how many are done, and of how many. Raises
+    ``RequestError`` for what is no design, a burst that it does not have, a design without ``[access]`` or ``[tree]``,
+    a flow that does not go up, more messages around it than can be played, or runs that are not 20 to 100 000;
+    ``DoesNotFit`` where a packet is larger than any datagram.
     """
     design = Design.of(design)
     burst = design.burst(name)
     whole_number(seed, "seed")
+    function_or_none(tell, "tell")
     if design.access is None or design.tree is None:
         raise lacking(design, "access", "tree")
     whole_number(runs, "runs", 20, _MOST_RUNS)  # fewer say too little
@@ -69,8 +74,18 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
         return _judged(place, _exact(place, slots, frames[0][0], places, seed), ())
     refuse_crowds(traffic, burst)
     play = contention_runs if slots is None else slot_runs
-    played = play(design, traffic, way, frames, burst, runs, seed)
+    played = play(design, traffic, way, frames, burst, _numbers(runs, tell), seed)
     return _judged(place, _played(place, played, runs, seed), played)
+
+
+def _numbers(runs: int, tell: Tell | None) -> Iterator[int]:
+    """Yield the numbers of the runs, and tell before the first and behind each how many are done."""
+    for run in range(runs):
+        if tell is not None:
+            tell(run, runs)
+        yield run
+    if tell is not None:
+        tell(runs, runs)
 
 
 def _judged(place: "_Fired", plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:

@@ -1,6 +1,6 @@
 """A burst played many times over a path, with the usual messages of the network around it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import inf
 from random import Random
 from typing import NamedTuple
@@ -57,7 +57,8 @@ def refuse_crowds(traffic: Traffic, burst: Burst) -> None:
 
 
 def slot_runs(
-    design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: int, seed: int
+    design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: Iterable[int],
+    seed: int,
 ) -> list[BurstRun]:  # fmt: skip
     """Return runs in slots: cells as their order says, each run at another time of the slotframe."""
     access = design.access
@@ -76,7 +77,7 @@ def slot_runs(
             burst,
             seed * 1_000_003 + run,
         )
-        for run in range(runs)
+        for run in runs
     ]
 
 
@@ -127,7 +128,8 @@ def _cells(slots: Slots, step: int, random: Random) -> tuple[int, ...]:
 
 
 def contention_runs(
-    design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: int, seed: int
+    design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: Iterable[int],
+    seed: int,
 ) -> list[BurstRun]:  # fmt: skip
     """Return runs on a channel where nodes listen first."""
     access = design.access
@@ -145,7 +147,7 @@ def contention_runs(
     reception = reception_of(traffic.tree)
     window_s = inf if design.limits is None else design.limits.window_s
     found = []
-    for run in range(runs):
+    for run in runs:
         air = Air(rules, reception, sendings, places, seed * 1_000_003 + run, states, keeps=True)
         air.play(until_us=_SETTLES_S * 1e6)
         numbers = air.plan(

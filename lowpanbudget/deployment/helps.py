@@ -1,10 +1,10 @@
 """What would help a network that does not carry its messages: each change alone, everything calculated again."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from math import ceil
 
-from lowpanbudget.arguments import value_of
+from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import judged
@@ -16,6 +16,7 @@ from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import dataclass, replace
 
+Tell = Callable[[int, int], None]  # how many changes were tried, of how many
 _PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
 _LESS = 0.98  # a change that leaves more of the strain is none worth telling
 _RARE = 1e-6  # a queue that is full less often needs no place more
@@ -49,13 +50,17 @@ class _Change:
     caution: str = ""
 
 
-def changes_that_help(design: Design, network: CarriedNetwork) -> tuple[HelpfulChange, ...]:
+def changes_that_help(
+    design: Design, network: CarriedNetwork, *, tell: Tell | None = None
+) -> tuple[HelpfulChange, ...]:
     """Return the changes that ease what decides in a network that does not carry its messages, best first.
 
     ``network`` is what ``carry(design)`` gave; each change is made alone, and everything is calculated again. Empty
-    where the network carries its messages. Raises ``RequestError`` as ``carry``.
+    where the network carries its messages. ``tell`` is called with how many were tried, and of how many. Raises
+    ``RequestError`` as ``carry``.
     """
     design = Design.of(design)
+    function_or_none(tell, "tell")
     decides = value_of(CarriedNetwork, network, "Give what carry(design) returned").decides
     if decides is None or decides.holds or design.access is None:
         return ()
@@ -63,7 +68,10 @@ def changes_that_help(design: Design, network: CarriedNetwork) -> tuple[HelpfulC
     before = decides
     if _is_played(network) or network.played is None:
         before = _same(_again(design, design.access, airtime(design), network), decides) or decides
-    for change in _changes(design, design.access, network):
+    changes = list(_changes(design, design.access, network))
+    for number, change in enumerate(changes):
+        if tell is not None:
+            tell(number, len(changes))
         if change.design.access is None:
             continue
         then = _again(change.design, change.design.access, change.messages, network)

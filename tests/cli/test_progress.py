@@ -190,3 +190,16 @@ def test_a_bar_of_what_is_counted_gives_way_to_what_goes_on(
     with progress.counted("parts", "what is simulated") as tell:
         tell(1, None)
     assert piped.getvalue() == ""
+
+
+def test_a_burst_shows_at_once_that_it_is_played(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before the first run, which may take long, and without waiting for as many as of frames."""
+    for name in ("NO_COLOR", "TERM"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(sys, "stderr", watched := _Terminal())
+    with progress.counted("runs of the burst", at_once=True) as tell:
+        tell(0, 200)
+    assert "0/200" in watched.getvalue()
+    with progress.counted("runs of the burst") as tell:
+        tell(1, 200)
+    assert watched.getvalue().count("runs of the burst") == watched.getvalue().count("0/200")
