@@ -4,6 +4,7 @@ import pickle
 import struct
 from collections import Counter
 from ipaddress import IPv6Address
+from typing import Any
 
 import pytest
 from capture.captures import (
@@ -19,10 +20,12 @@ from capture.captures import (
     udp_datagram,
 )
 from contract.vectors import header_of
+from findings.air import FAR_ROOT
+from findings.cases_link import acknowledged_by
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget import Env, Mac, compress, encode_frame
+from lowpanbudget import Env, Mac, compress, encode_frame, follow
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.files.record import Record
@@ -138,6 +141,18 @@ def test_frames_of_other_kinds() -> None:
     assert found.total.unread == 4
     assert sum(found.reasons.values()) == 4
     assert any("context 5" in reason for reason in found.reasons)
+
+
+def test_a_sealed_acknowledgement_without_sender_is_told_for_what_it_is() -> None:
+    """It has its key; who sealed it only the frame before tells, which a survey does not look at."""
+    capture = acknowledged_by(FAR_ROOT)
+    known: dict[str, Any] = {"keys": capture.keys, "contexts": capture.contexts, "fcs": 2}
+    (reason,) = survey(list(capture.records()), **known).reasons
+    assert reason.startswith("an acknowledgement that names no sender: annotate and audit open it")
+    asked, answer = follow(list(capture.records()), **known)
+    assert (asked.reason, answer.reason) == ("", "")
+    (reason,) = survey(list(capture.records())[1:], fcs=2).reasons
+    assert reason.startswith("sealed; the key wanted")
 
 
 def test_fragments_that_are_lost() -> None:

@@ -22,6 +22,7 @@ from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import unseal
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame, decode_prepared
+from lowpanbudget.values import replace
 
 _LAST = 8  # frames among which the one that is acknowledged is looked for: other channels may be captured as well
 _ACKNOWLEDGED_NS = (
@@ -29,11 +30,28 @@ _ACKNOWLEDGED_NS = (
 )  # longer than any acknowledgement takes, shorter than to the next frame of a number
 
 
+_ALONE = (
+    "an acknowledgement that names no sender: annotate and audit open it as that of the frame before, a survey reads "
+    "each frame for itself"
+)
+
+
+def _alone(frame: Frame, asn: int | None) -> Frame:
+    """Return an acknowledgement that stays sealed for want of its sender, with a notice that says why."""
+    security = None if frame.mac is None else frame.mac.security
+    if security is None or (security.is_by_slot and asn is None):
+        return frame  # who sent it would not help
+    notices = tuple(
+        one._replace(text=_ALONE) if one.name == "nonce-unknown" else one for one in frame.notices
+    )
+    return replace(frame, notices=notices)
+
+
 class FrameReader:
     """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it.
 
     Acknowledgements that name no sender are opened as those of whoever a frame that was just read went to. Who looks
-    at some frames alone sets ``acknowledgers`` to False: they stay sealed then.
+    at some frames alone sets ``acknowledgers`` to False: they stay sealed then, and say so.
 
     Who does not want to know whether checksums are right sets ``checksums`` to False: no notice tells it then, and
     frames that differ in that are alike.
@@ -199,8 +217,10 @@ class FrameReader:
         if mac is None or mac.security is None or sighting.fcs_ok is False or sighting.left_out:
             return frame
         is_acknowledgement = mac.frame_type == FrameType.ACKNOWLEDGEMENT
-        if mac.source is None and is_acknowledgement and self.acknowledgers:
-            return self._acknowledgement(sighting, mac) or frame
+        if mac.source is None and is_acknowledgement:
+            if self.acknowledgers:
+                return self._acknowledgement(sighting, mac) or frame
+            return _alone(frame, asn)
         if mac.source is None or len(mac.source) != 2 or not mac.security.protection.mic:
             return frame
         if frame.verified:
