@@ -58,6 +58,23 @@ def test_findings_are_those_of_the_audit(page: Any) -> None:
     assert page["left_out"] == 0
 
 
+def test_its_answer_is_that_of_the_audit_and_no_clean_bill_for_what_nobody_read() -> None:
+    """All frames of this capture are sealed, and no key is given."""
+    sealed = EXAMPLES / "footbridge-burst.pcap"
+    answer = capture_page(sealed)["answer"]
+    (heading, *_) = entry.invoke("audit", str(sealed)).stdout.splitlines()
+    assert answer.startswith(f"{heading.partition(': ')[2]}. Frames are sealed")
+    assert answer.endswith("158 of 158 were not read to the end: what they hold was not judged.")
+
+
+def test_a_capture_that_was_read_says_what_the_audit_says(tmp_path: Path) -> None:
+    """IEEE 802.15.4-2015 section 7.3.3 (from memory): an acknowledgement is frame control 0x0002, a number, the FCS."""
+    capture = tmp_path / "one.pcap"
+    with capture.open("wb") as file:
+        write_pcap(file, [Record(1, 0, 230, bytes.fromhex("020007"), 3)], 230)
+    assert capture_page(capture)["answer"] == "1 frame, nothing found."
+
+
 def test_frames_are_those_of_the_file(page: Any) -> None:
     with read_capture(CAPTURE) as records:
         octets = {record.number: record.octets for record in records}

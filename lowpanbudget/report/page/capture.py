@@ -80,7 +80,7 @@ def capture_page(
         "contents": first.has_contents,
         "frames": found.frames,
         "left_out": left_out,
-        "answer": _answer(found),
+        "answer": _answer(found, total.unread),
         "heard": _heard(told["receivers"]),
         "findings": [
             _finding(one, row, wanted)
@@ -112,17 +112,16 @@ def _wanted(found: CaptureFindings, most: int) -> tuple[set[int], int]:
     return wanted, left_out
 
 
-def _answer(found: CaptureFindings) -> str:
-    weight = [one for one in found.findings if one.has_weight]
-    frames = plural(found.frames, "frame")
-    if not weight:
-        remarks = len(found.findings)
-        more = f" {plural(remarks, 'remark')} on reading them." if remarks else ""
-        return f"{frames}, and nothing in them that is wrong, wasteful or risky.{more}"
-    worst = weight[0]
-    subject = f" ({worst.subject})" if worst.subject else ""
-    counted = summary(view.findings(found.findings))
-    return harmless(f"{frames}, {counted}. {worst.title}{subject}.")
+def _answer(found: CaptureFindings, unread: int) -> str:
+    """Return what the audit says of a capture, its worst finding, and how many frames nobody could read."""
+    said = f"{plural(found.frames, 'frame')}, {summary(view.findings(found.findings))}."
+    for worst in found.findings[:1]:
+        subject = f" ({worst.subject})" if worst.subject else ""
+        said += f" {worst.title}{subject}."
+    if unread:
+        each = "was" if unread == 1 else "were"
+        said += f" {unread} of {found.frames} {each} not read to the end: what they hold was not judged."
+    return harmless(said)
 
 
 def _heard(receivers: Sequence[view.Data]) -> str:
