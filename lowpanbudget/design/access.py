@@ -19,11 +19,21 @@ _EXPONENTS: dict[Method, tuple[int, int]] = {"csma": (3, 5), "slots": (1, 7)}
 _RETRIES, _BACKOFFS = 3, 4
 
 
+def _times_text(name: str, times: SlotTemplate) -> str:
+    """Return in words how long the slots of a template are, and when a frame in them is heard."""
+    early, late = times.window
+    return f"{name}: {times.length:g} µs long, a frame is heard from {early:g} µs early to {late:g} late"
+
+
 class SlotsShape(ShapeTable):
     """The slots of a TSCH network: their times, the slotframe, and the cells that each link has in it."""
 
     template: str = key(
-        Words(*TEMPLATES), "The times of a slot, which the keys below change.", default="10ms"
+        Words(*TEMPLATES),
+        "The times of a slot, which the keys below change. "
+        + "; ".join([_times_text(*template) for template in TEMPLATES.items()])
+        + ".",
+        default="10ms",
     )
     slot_us: Decimal | None = key(
         Exact(least=1000, most=1_000_000), "Length of a slot in microseconds.", default=None
@@ -40,7 +50,8 @@ class SlotsShape(ShapeTable):
     )
     guard_us: Decimal | None = key(
         Exact(least=10, most=100_000),
-        "Microseconds that a receiver listens before and after the time of a frame, each.",
+        "Microseconds that a receiver listens before and after the time of a frame, each; unless stated those of the "
+        "template, of which the shorter counts where they differ.",
         default=None,
     )
     listens_first: bool = key(

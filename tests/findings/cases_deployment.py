@@ -199,6 +199,22 @@ DEPLOYMENT_FURTHER = (
             ),
         ),
     ),
+    # macTsRxOffset 1900, macTsRxWait 3000, macTsTxOffset 3800: 1900 before, 1100 after
+    Further(
+        "guard-shorter-than-drift",
+        slotted('template = "sun-fsk-50"\ndrift_ppm = 40', "[upkeep]\nkeep_alive_s = 16\n"),
+        Told(
+            "failure",
+            "the slots",
+            "two clocks are 1280 µs apart after 16 s, the guard is 1100 µs",
+            (
+                "receivers listen 1900 µs before the time of a frame and 1100 µs after: the shorter counts, "
+                "access.slots.guard_us makes both one",
+                "the guard lasts 13.8 s",
+                "nothing stated sets clocks more often than keep-alives",
+            ),
+        ),
+    ),
     # the way of the messages is set each 13 s, and the leaf beside it by its DIOs: 20 s at 80 ppm
     Further(
         "guard-shorter-than-drift",

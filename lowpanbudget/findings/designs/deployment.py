@@ -114,7 +114,12 @@ def guard_shorter_than_drift(_: Deployment, deployment: Deployment) -> Hits:
     cause = f"two clocks are {drift:g} µs apart after {seconds_text(silence.every_s)}, the guard is {guard:g} µs"
     whose = f"the clock of node {silence.node}" if silence.node else "clocks"
     sets = f"nothing stated sets {whose} more often than {silence.what}"
-    yield Hit(cause, (f"the guard lasts {seconds_text(lasts)}", sets), "the slots")
+    evidence = [f"the guard lasts {seconds_text(lasts)}", sets]
+    early, late = slots.template.window
+    if early != late:
+        hears = f"receivers listen {early:g} µs before the time of a frame and {late:g} µs after"
+        evidence.insert(0, f"{hears}: the shorter counts, access.slots.guard_us makes both one")
+    yield Hit(cause, tuple(evidence), "the slots")
 
 
 @DEPLOYMENT.rule("cells-in-reverse-order", Deployment)

@@ -31,7 +31,13 @@ class SlotTemplate(NamedTuple):
     @property
     def guard(self) -> float:
         """Return how far a frame may come before or after its time and still be heard: the smaller side."""
-        return min(self.tx_offset - self.rx_offset, self.rx_offset + self.rx_wait - self.tx_offset)
+        return min(self.window)
+
+    @property
+    def window(self) -> tuple[float, float]:
+        """Return how long a receiver listens before the time of a frame, and how long after."""
+        early = self.tx_offset - self.rx_offset
+        return early, self.rx_wait - early
 
     def with_guard(self, guard: float) -> "SlotTemplate":
         """Return the template that listens so long before and after the time of a frame."""
