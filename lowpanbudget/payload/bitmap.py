@@ -12,6 +12,8 @@ from lowpanbudget.payload.words import joined
 class Entry(NamedTuple):
     """A run of bits of a message, with what it holds; ``padding`` of its bits only fill up octets.
 
+    These begin at bit ``padding_at`` of the message; None where there are none.
+
     ``elements`` is above 1 where the further elements of an array are taken together.
     """
 
@@ -26,6 +28,7 @@ class Entry(NamedTuple):
     note: str
     padding: int
     elements: int = 1
+    padding_at: int | None = None
 
 
 class EntryReader(BitReader):
@@ -88,7 +91,8 @@ def _entry(name: str, start: int, bits: int, run: FieldBits) -> Entry:
     else:  # the names of optional fields, or nothing
         words, note = Summary(", ".join(about or ())), ""
     note = _joined(ROLES.get(run.role, ""), note)
-    return Entry(name, start, bits, run.kind, run.role, *words, note, run.padding)
+    at = start + run.padding_at if run.padding else None
+    return Entry(name, start, bits, run.kind, run.role, *words, note, run.padding, padding_at=at)
 
 
 def _joined(*texts: str) -> str:

@@ -143,14 +143,24 @@ def _parts(bitmap: Sequence[dict[str, Any]]) -> list[Part]:
     parts: list[Part] = []
     for entry in bitmap:
         name = entry["name"].split(".")[0].split("[")[0] or entry["kind"]
-        size = entry["bits"] - entry["padding"]
-        if parts and parts[-1].kind == name:
-            parts[-1] = Part(name, name, parts[-1].size + size)
-        else:
-            parts.append(Part(name, name, size))
-        if entry["padding"]:
-            parts.append(Part(Nature.PADDING, _PADDING, entry["padding"]))
+        for kind, size in _split(entry, name):
+            if parts and parts[-1].kind == kind:
+                parts[-1] = Part(kind, parts[-1].label, parts[-1].size + size)
+            elif size:
+                words = _PADDING if kind == Nature.PADDING else name
+                parts.append(Part(kind, words, size))
     return parts
+
+
+def _split(entry: dict[str, Any], name: str) -> Iterator[tuple[Any, int]]:
+    """Yield what stands before the bits that only fill up octets, these, and the rest; of elements all together."""
+    spare = entry["padding"]
+    before = entry["padding_at"] - entry["offset"] if spare else 0
+    if entry["elements"] > 1 and before:
+        before = entry["bits"] - spare
+    yield name, before
+    yield Nature.PADDING, spare
+    yield name, entry["bits"] - spare - before
 
 
 def _bitmap(screen: Screen, bitmap: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
@@ -180,5 +190,8 @@ def _contents(entry: dict[str, Any]) -> str:
     if entry["note"]:
         text += f"; {entry['note']}"
     if entry["padding"] and entry["kind"] != _PADDING:
-        text += f"; {entry['padding']} of the bits only fill up octets"
+        first, last = entry["padding_at"], entry["padding_at"] + entry["padding"] - 1
+        where = f"bit {first}" if first == last else f"bits {first}-{last}"
+        some = where if entry["elements"] == 1 else f"{entry['padding']} of the bits"
+        text += f"; {some} only {'fills' if first == last else 'fill'} up octets"
     return text

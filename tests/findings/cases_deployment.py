@@ -208,8 +208,10 @@ DEPLOYMENT_FURTHER = (
             "the slots",
             "two clocks are 1280 µs apart after 16 s, the guard is 1100 µs",
             (
-                "receivers listen 1900 µs before the time of a frame and 1100 µs after: the shorter counts, "
-                "access.slots.guard_us makes both one",
+                (
+                    "receivers listen 1900 µs before the time of a frame and 1100 µs after: the shorter counts, "
+                    "access.slots.guard_us makes both one"
+                ),
                 "the guard lasts 13.8 s",
                 "nothing stated sets clocks more often than keep-alives",
             ),

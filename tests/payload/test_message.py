@@ -1,6 +1,7 @@
 """Values, ranges, special codes, rounding, sizes and batches, with numbers worked out beside each check."""
 
 import re
+import struct
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
@@ -590,6 +591,33 @@ def test_octet_alignment_is_counted_as_padding() -> None:
     # 14 of 16, 1 of 8 and 3 of 8 bits carry something
     assert message.padding_bits == 2 + 7 + 5
     assert packed(TEMPERATURE, Boolean("b")).padding_bits == 1
+
+
+@pytest.mark.parametrize("byte_order", ["big", "little"])
+@pytest.mark.parametrize("bit_order", ["msb-first", "lsb-first"])
+@pytest.mark.parametrize(("bits", "code"), [(12, "H"), (5, "B"), (26, "I")])
+def test_padding_is_told_where_struct_leaves_zeros(
+    bits: int, code: str, byte_order: str, bit_order: str
+) -> None:
+    """The greatest code is all ones: in the octets of ``struct``, read in the order of the bits, padding alone is 0."""
+    greatest = (1 << bits) - 1
+    message = Message(
+        "m", (number("n", "0", str(greatest)),), byte_order=byte_order, bit_order=bit_order,
+        layout="octet-aligned",
+    )  # fmt: skip
+    octets = struct.pack((">" if byte_order == "big" else "<") + code, greatest)
+    assert message.pack({"n": greatest}) == octets
+    texts = [f"{octet:08b}" for octet in octets]
+    wire = "".join(text if bit_order == "msb-first" else text[::-1] for text in texts)
+    (entry,) = message.bitmap()
+    assert (entry.padding, entry.padding_at) == (wire.count("0"), wire.index("0"))
+
+
+def test_strings_of_bits_are_filled_up_at_their_end() -> None:
+    message = aligned(Boolean("b", optional=True), Flags("f", names=("a", "b", "c")))
+    assert message.pack({"b": True, "f": ["a", "b", "c"]}) == b"\x80\x01\xe0"
+    places = [(entry.kind, entry.padding_at) for entry in message.bitmap()]
+    assert places == [("presence", 1), ("boolean", 8), ("flags", 19)]
 
 
 def test_batch_is_the_largest_that_fits() -> None:

@@ -215,7 +215,8 @@ def _placed(leaf: Leaf, order: Order) -> LeafPlace:
     codec = leaf.codec(width, order)
     if leaf.ordered and order.mixed and width > 8:
         codec = _mixed(codec)
-    return LeafPlace(leaf, codec, width - needed)
+    filler_at = order.filler_at(needed, width, ordered=leaf.ordered)
+    return LeafPlace(leaf, codec, width - needed, filler_at)
 
 
 @_remembered

@@ -33,7 +33,8 @@ class Count:
         self._least, self._most = about.least, about.most
         needed = about.number_bits()
         self.width = order.rounded(needed)
-        self._bits = FieldBits(about, self.width - needed, "count")
+        filler_at = order.filler_at(needed, self.width)
+        self._bits = FieldBits(about, self.width - needed, "count", filler_at)
 
     def write(self, out: BitWriter, count: int) -> None:
         """Append a count, which the caller has checked; none where there is only one."""

@@ -16,11 +16,15 @@ ROLES = {
 
 
 class FieldBits(NamedTuple):
-    """A run of bits: the field it is of (presence bits: the names), its role there, how many of it only round up."""
+    """A run of bits: the field it is of (presence bits: the names), its role there, how many of it only round up.
+
+    Those that do begin at bit ``padding_at`` of the run.
+    """
 
     about: Any
     padding: int = 0
     role: str = "value"
+    padding_at: int = 0
 
     @property
     def kind(self) -> str:

@@ -152,7 +152,7 @@ class GroupNode(FieldsNode):
         self.presence_bits = order.rounded(len(self._optional))
         self._weights = order.weights(self._optional, self.presence_bits)
         padding = self.presence_bits - len(self._optional)
-        self._bits = FieldBits(self._optional, padding, "presence")
+        self._bits = FieldBits(self._optional, padding, "presence", len(self._optional))
         self.least = self.presence_bits + sum(step.least for step in steps)
         self.greatest = self.presence_bits + sum(step.greatest for step in steps)
 

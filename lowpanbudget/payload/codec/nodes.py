@@ -75,11 +75,17 @@ class Step(Protocol):
 
 
 class LeafPlace(NamedTuple):
-    """A leaf with its codec for this message, and how many of its bits only round up."""
+    """A leaf with its codec for this message, how many of its bits only round up, and where these begin."""
 
     leaf: PlacedField
     codec: Codec
     padding: int
+    padding_at: int = 0
+
+    @property
+    def bits(self) -> FieldBits:
+        """Return what its bits are."""
+        return FieldBits(self.leaf, self.padding, padding_at=self.padding_at)
 
 
 class LeafNode:
@@ -89,7 +95,7 @@ class LeafNode:
 
     def __init__(self, place: LeafPlace) -> None:
         self.place = place
-        self._bits = FieldBits(place.leaf, place.padding)
+        self._bits = place.bits
         self._examples: dict[Case, Any] = {}  # arrays ask for the same one again and again
         self.least = self.greatest = place.codec.width
 
@@ -130,12 +136,13 @@ class Run:
         total = sum(place.codec.width for place in places)
         self.least = self.greatest = total
         writes, reads, parts, offset = [], [], [], 0
-        for leaf, codec, padding in places:
+        for place in places:
+            leaf, codec = place.leaf, place.codec
             shift = total - offset - codec.width if order.msb_first else offset
             if leaf.carries:
                 writes.append((leaf.name, shift, codec.encode))
                 reads.append((leaf.name, shift, (1 << codec.width) - 1, codec.decode))
-            parts.append(_RunPart(leaf, offset, codec.width, FieldBits(leaf, padding)))
+            parts.append(_RunPart(leaf, offset, codec.width, place.bits))
             offset += codec.width
         self._writes, self._reads, self._parts = tuple(writes), tuple(reads), tuple(parts)
         self._examples: dict[Case, dict[str, Any]] = {}

@@ -48,6 +48,17 @@ class Order(NamedTuple):
         places = range(width - 1, -1, -1) if self.msb_first else range(width)
         return {name: 1 << place for name, place in zip(names, places, strict=False)}
 
+    def filler_at(self, needed: int, width: int, *, ordered: bool = True) -> int:
+        """Return where the bits begin that a code of ``needed`` bits leaves over in a place of ``width``.
+
+        Of numbers (``ordered``) they are the most significant, fewer than eight; of strings of bits the last.
+        """
+        spare = width - needed
+        if not ordered:
+            return needed
+        octet = 0 if self.byte_order == "big" else max(width - 8, 0)
+        return octet if self.msb_first else octet + min(width, 8) - spare
+
     def rounded(self, bits: int) -> int:
         """Return the bits that a field of ``bits`` takes in this layout."""
         return -(-bits // 8) * 8 if self.aligned else bits

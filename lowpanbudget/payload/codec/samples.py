@@ -126,7 +126,8 @@ class FixedDeltas:
     def __init__(self, field: Sampled, order: Order, sample_bits: int, span: int) -> None:
         assert field.delta_bits is not None
         self.bits = order.rounded(field.delta_bits)
-        self._run = FieldBits(field, self.bits - field.delta_bits, "delta")
+        filler_at = order.filler_at(field.delta_bits, self.bits)
+        self._run = FieldBits(field, self.bits - field.delta_bits, "delta", filler_at)
         self._field, self._sample_bits = field, sample_bits
         self._escape = 1 << (self.bits - 1)
         self.bounds = (

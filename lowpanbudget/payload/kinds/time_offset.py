@@ -9,7 +9,6 @@ from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
@@ -203,7 +202,7 @@ class TimeOffsetNode:
         self.place = place
         self._field = field
         self._slot = slot
-        self._bits = FieldBits(field, place.padding)
+        self._bits = place.bits._replace(about=field)
         self.least = self.greatest = place.codec.width
 
     def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
