@@ -29,7 +29,12 @@ _LOST_TO = {
     "access": "for want of a free channel", "retries": "after the last retry", "queue": "to full queues",
 }  # fmt: skip
 _HOUR = 3600
-_MOST_HELPS = 6
+MOST_HELPS = 6
+HELPS = "What would help, each change alone, calculated again"
+NO_HELP = (
+    "No change of a single number that was tried helps: what is left is another way to send or to feed the nodes, "
+    "other nodes, or fewer of them."
+)
 
 
 def carry(
@@ -111,36 +116,30 @@ def _helps(
 ) -> None:
     if network.holds or changes is None:
         return
-    _title(console, screen, "What would help, each change alone, calculated again")
+    _title(console, screen, HELPS)
     rows: list[list[Cell]] = []
-    for change in changes[:_MOST_HELPS]:
-        then = "no longer in the way" if change.after is None else change.after.text
-        verdict = "then it carries" if change.holds else "not enough alone"
-        if (
-            change.then is not None
-            and not change.holds
-            and change.then.matter != change.before.matter
-        ):
-            verdict = f"next in the way: {MATTERS[change.then.matter]}"
-        rows.append(
-            [
-                [(screen.text(change.text), "bold")],
-                screen.text(then),
-                [(verdict, "green" if change.holds else "")],
-                screen.text(change.caution),
-            ]
-        )
+    for change in changes[:MOST_HELPS]:
+        text, then, verdict, takes = map(screen.text, help_words(change))
+        rows.append([[(text, "bold")], then, [(verdict, "green" if change.holds else "")], takes])
     if rows:
         layout.put(console, layout.table(("change", "then", "", "takes"), rows, console.width))
     else:
         paragraph(
             console,
             screen,
-            "No change of a single number that was tried helps: what is left is another way to send or to feed the "
-            "nodes, other nodes, or fewer of them.",
+            NO_HELP,
             indent=2,
         )
     console.print()
+
+
+def help_words(change: HelpfulChange) -> tuple[str, str, str, str]:
+    """Return a change in words, what is then true of what decides, whether that is enough, and what it takes."""
+    then = "no longer in the way" if change.after is None else change.after.text
+    verdict = "then it carries" if change.holds else "not enough alone"
+    if change.then is not None and not change.holds and change.then.matter != change.before.matter:
+        verdict = f"next in the way: {MATTERS[change.then.matter]}"
+    return change.text, then, verdict, change.caution
 
 
 def _rhythms(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line]:

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from contract import entry
+from findings.cases_deployment import slotted
 from page_data import data_in
 
 from lowpanbudget import airtime, budget, load_design, review
@@ -363,3 +364,14 @@ def _small() -> str:
         if keep:
             kept.append(line)
     return "\n".join(kept)
+
+
+def test_what_would_help_is_told_on_the_page_as_by_the_command() -> None:
+    """Three reports each 0.5 s over the last link are 6 a slotframe of 1.01 s and a little more: seven cells."""
+    design = parse_design(slotted("", "[tree]\nby_hop = [1, 1, 1]\n", "every_s = 0.5"))
+    page = design_html(design_page(design, most=1))
+    assert "What would help, each change alone, calculated again:" in page
+    assert "7 cells to each parent" in page
+    assert "then it carries" in page
+    enough = parse_design(slotted("", "[tree]\nby_hop = [1, 1, 1]\n", "every_s = 60"))
+    assert "What would help" not in design_html(design_page(enough, most=1))

@@ -10,6 +10,7 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.carry import carry
+from lowpanbudget.deployment.helps import HelpfulChange, changes_that_help
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
@@ -19,7 +20,17 @@ from lowpanbudget.report import airtimes, carries
 from lowpanbudget.report.arrival_text import SEEN, legend
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
-from lowpanbudget.report.carry_text import MATTERS, answer, beside, seconds_text, share_of
+from lowpanbudget.report.carry_text import (
+    HELPS,
+    MATTERS,
+    MOST_HELPS,
+    NO_HELP,
+    answer,
+    beside,
+    help_words,
+    seconds_text,
+    share_of,
+)
 from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg.document import inline
@@ -39,10 +50,11 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     try:
         messages = airtime(design)
         network = None if design.tree is None else carry(design)
+        helps = None if network is None or network.holds else changes_that_help(design, network)
         bursts = [] if network is None else [carry_burst(design, one.name) for one in design.bursts]
     except RequestError as fault:
         text = harmless(sentence(fault.message))
-        return {"answer": text, "checks": [], "parts": [], "cautions": []}, []
+        return {"answer": text, "checks": [], "helps": None, "parts": [], "cautions": []}, []
     parts = [*_air(messages), *([] if network is None else _network(network))]
     for plan in bursts:
         parts.extend(_burst(plan))
@@ -60,6 +72,7 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network)),
+        "helps": None if helps is None else _helps(helps),
         "parts": parts,
         "cautions": cautions,
     }
@@ -85,6 +98,14 @@ def _checks(network: CarriedNetwork) -> Iterator[Data]:
             "holds": check.holds, "matter": MATTERS[check.matter], "about": harmless(check.about),
             "text": harmless(check.text),
         }  # fmt: skip
+
+
+def _helps(changes: Sequence[HelpfulChange]) -> Data:
+    """Return what would help as the command tells it, or that nothing that was tried does."""
+    return {
+        "title": HELPS if changes else NO_HELP,
+        "rows": [list(map(harmless, help_words(one))) for one in changes[:MOST_HELPS]],
+    }
 
 
 def _air(messages: Sequence[MessageAirtime]) -> Iterator[Data]:
