@@ -157,7 +157,7 @@ def _changes(design: Design, access: Access, network: CarriedNetwork) -> Iterato
     if network.decides is not None and network.decides.matter in ("poll", "held"):
         yield from _of_waiting(design, messages)
     yield from _of_upkeep(design)
-    yield from _of_flows(design)
+    yield from _of_flows(design, messages)
     yield from _of_messages(design, messages)
 
 
@@ -232,14 +232,15 @@ def _of_upkeep(design: Design) -> Iterator[_Change]:
         )
 
 
-def _of_flows(design: Design) -> Iterator[_Change]:
+def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[_Change]:
     for flow in design.flows:
         if flow.every_s is not None:
             slower = design.with_flow(replace(flow, every_s=flow.every_s * 2))
             text = f"readings of {flow.name} each {flow.every_s * 2:g} s"
-            yield _Change(
-                f"flow[{flow.name}].every_s", text, slower, airtime(slower), "half of the readings"
-            )
+            # how often one flow sends changes no frame of another: of many flows each is worked out by itself
+            own = {(one.message, one.hop): one for one in airtime(slower, flow.name)}
+            then = [own[one.message, one.hop] if one.flow == flow.name else one for one in messages]
+            yield _Change(f"flow[{flow.name}].every_s", text, slower, then, "half of the readings")
 
 
 def _of_messages(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[_Change]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from functools import cache
 from math import exp, inf
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from findings.cases_deployment import heard, slotted
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget import parse_design
+from lowpanbudget import load_design, parse_design
 from lowpanbudget.deployment import carry as carrying
 from lowpanbudget.deployment import helps
 from lowpanbudget.deployment.airtime import airtime
@@ -32,6 +33,7 @@ from lowpanbudget.report.carry_text import answer
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 TREE = "[tree]\nby_hop = [1, 1, 1]\n"
 
 
@@ -563,3 +565,13 @@ def test_what_would_help_a_full_queue_is_played_as_well(monkeypatch: pytest.Monk
     places = {one.key: one for one in changes_that_help(design, network)}["queue.frames"]
     assert places.after is not None
     assert "give or take" in places.after.text
+
+
+def test_of_a_flow_that_sends_less_often_only_its_own_airtimes_are_worked_out_again() -> None:
+    """What is put together for each change is what the whole changed design has."""
+    for name in ("archive", "footbridge"):
+        design = load_design(EXAMPLES / f"{name}.toml")
+        changes = list(helps._of_flows(design, airtime(design)))
+        assert changes
+        for change in changes:
+            assert list(change.messages) == airtime(change.design)
