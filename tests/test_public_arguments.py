@@ -349,7 +349,7 @@ ROWS = (
     row(explain, term="iphc"),
     row(room_by_hops, design=ARCHIVE, hops=[1], flow="climate"),
     row(carrying, design=ARCHIVE, octets=90, flow="climate", most_frames=1, weaker=False),
-    row(compatible, old=ARCHIVE, new=ARCHIVE, message="climate"),
+    row(compatible, old=ARCHIVE, new=ARCHIVE, message="climate", ignore_tail=True),
     row(budget, design=ARCHIVE, flow="climate"),
     row(budget(ARCHIVE, "climate")[0].cliffs, frames=3),
     row(encodings, design=FEW, message="reading"),

@@ -25,7 +25,8 @@ lowpanbudget compatible examples/archive.toml archive-next.toml"""
 @click.option(
     "--ignore-tail",
     is_flag=True,
-    help="With --strict: all receivers ignore octets after their last field, as the generated unpack_prefix does.",
+    help="All receivers ignore octets after their last field, as the generated unpack_prefix does: what these misread "
+    "is misread, and --strict takes no offence at such octets.",
 )
 @options.as_json
 @click.pass_context
@@ -39,19 +40,21 @@ def command(
     ignore_tail: bool,
     as_json: bool,
 ) -> None:
-    """Compare the messages of the design files OLD and NEW: what a receiver of the old format reads.
+    """Compare the messages of the design files OLD and NEW: what a receiver of the old format reads from new messages.
 
     Every change is made alone, packed, and read with the old format: it is read right, right as a prefix (read right
     only by receivers that ignore octets after their last field), refused, which the receiver knows, or misread, which
-    nobody notices. The exit code is 1 when something is misread.
+    nobody notices. What a new receiver makes of old messages, as nodes in the field go on to send them, is told of each
+    message. The exit code is about old receivers, 1 when something is misread; to have it about new ones, give the
+    files the other way round: OLD is what the receivers know, NEW what is sent to them.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.payload.search.compatible import Outcome
+    from lowpanbudget.payload.search.receiver import Outcome
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compatible import compatible
 
-    comparisons = compatible(load_design(old), load_design(new), message)
+    comparisons = compatible(load_design(old), load_design(new), message, ignore_tail=ignore_tail)
     rows = [view.data_of(one) for one in comparisons]
     if as_json:
         output.emit(machine.document(compatible=rows))

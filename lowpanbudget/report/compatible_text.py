@@ -23,6 +23,11 @@ _APPENDED = (
     "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
     "it does not: its presence bit comes with the group."
 )
+_TOLD_APART = (
+    "Nothing in such a message tells which of the two formats it has. A version in front that counts up with the "
+    "format would: a receiver refuses the other one, and can read it with the format of its version. A flag in bits "
+    "that were reserved can say whether what is appended was sent."
+)
 
 
 def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]) -> None:
@@ -31,9 +36,13 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
         paragraph(console, screen, "Neither design has a message.")
     for comparison in entries:
         heading(console, screen, f"Message {comparison['message']}: {_size(comparison)}")
-        verdict = _verdict(screen, comparison["outcome"])
-        says = (screen.text(f": an old receiver {_reads(comparison)}"), "")
-        layout.put(console, layout.wrap([verdict, says], console.width))
+        _side(
+            console, screen, comparison["outcome"], f"an old receiver {_reads(comparison['reads'])}"
+        )
+        if comparison["changes"]:
+            reads = _reads(comparison["new_receiver_reads"])
+            says = f"a new receiver of old messages {reads}"
+            _side(console, screen, comparison["new_receiver_outcome"], says)
         console.print()
         if comparison["changes"]:
             rows = [_row(screen, change) for change in comparison["changes"]]
@@ -46,10 +55,17 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
         ):
             paragraph(console, screen, _APPENDED)
             console.print()
+        if "misread" in (comparison["outcome"], comparison["new_receiver_outcome"]):
+            paragraph(console, screen, _TOLD_APART)
+            console.print()
 
 
-def _reads(comparison: dict[str, Any]) -> str:
-    text = str(comparison["reads"])
+def _side(console: Console, screen: Screen, outcome: str, says: str) -> None:
+    runs = [_verdict(screen, outcome), (screen.text(f": {says}"), "")]
+    layout.put(console, layout.wrap(runs, console.width))
+
+
+def _reads(text: str) -> str:
     starts_with_verb = text.startswith(("waits", "does", "refuses"))
     return text if starts_with_verb else f"reads {text}"
 

@@ -5,11 +5,13 @@ from lowpanbudget.payload.search.compatible import FormatComparison, compare_all
 
 
 def compatible(
-    old: Design, new: Design, message: str | None = None
+    old: Design, new: Design, message: str | None = None, *, ignore_tail: bool = False
 ) -> tuple[FormatComparison, ...]:
     """Return a ``FormatComparison`` for the message of this name, or for every message of two designs.
 
-    Every change is made alone, packed, and read with the old format. Raises ``RequestError`` for what is no design, or
+    Every change is made alone, packed, and read with the old format. ``ignore_tail``: all receivers ignore octets after
+    their last field, as ``Message.unpack`` can, and what these misread is misread; else such messages are refused, and
+    the words say what they would be misread as. Raises ``RequestError`` for what is no design, or
     a message that neither of them has.
     """
     old, new = Design.of(old), Design.of(new)
@@ -19,4 +21,4 @@ def compatible(
         after = tuple(one for one in after if one.name == message)
         if not before and not after:
             old.message(message)  # raises, and names those that there are
-    return compare_all(before, after)
+    return compare_all(before, after, ignore_tail=ignore_tail)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
-from lowpanbudget.payload.search.compatible import Outcome
+from lowpanbudget.payload.search.receiver import Outcome
 
 Invoke = Callable[..., Result]
 ARCHIVE = Path("examples/archive.toml")
@@ -47,6 +47,37 @@ def test_exit_codes(
     assert told["safe"] == (outcome == "read right")
     shown = invoke(*args).stdout
     assert (outcome.upper() if outcome == "misread" else outcome) in shown
+
+
+def test_new_receivers_of_old_messages_are_told_of(invoke: Invoke, tmp_path: Path) -> None:
+    """A bit more falls into those that fill the last octet, where old messages have 0: false, which nobody sent."""
+    file = tmp_path / "new.toml"
+    text, last = ARCHIVE.read_text("utf-8"), 'unit = "lx"\nat = 16'
+    more = f'{last}\n\n[[message.field]]\nkind = "boolean"\nname = "loud"'
+    file.write_text(text.replace(last, more, 1), "utf-8")
+    forth = invoke("compatible", ARCHIVE, file, "--message", "door_alarm")
+    assert forth.exit_code == 0
+    shown = " ".join(forth.stdout.split())
+    assert "MISREAD: a new receiver of old messages reads loud = false, which was not sent" in shown
+    assert "A version in front that counts up with the format" in shown
+    # for its exit code the files are given the other way round
+    assert invoke("compatible", file, ARCHIVE, "--message", "door_alarm").exit_code == 1
+
+
+def test_what_is_misread_without_a_tail_is_misread_where_tails_are_ignored(
+    invoke: Invoke, tmp_path: Path
+) -> None:
+    """An octet comes in before the light, whose last octet the old format then leaves behind."""
+    file = tmp_path / "new.toml"
+    light = '[[message.field]]\nkind = "number"\nname = "light"'
+    more = light.replace("light", "loud") + "\nmin = 0\nmax = 255\n\n" + light
+    text = ARCHIVE.read_text("utf-8").replace(light, more, 1).replace("at = 16", "at = 24", 1)
+    file.write_text(text, "utf-8")
+    args = ("compatible", ARCHIVE, file, "--message", "door_alarm")
+    assert (invoke(*args).exit_code, invoke(*args, "--ignore-tail").exit_code) == (0, 1)
+    told = " ".join(invoke(*args).stdout.split())
+    assert "refuses some messages: the message ends here, with 1 octet after it" in told
+    assert "door_alarm_unpack_prefix ignores them and misreads: light = " in told
 
 
 def test_its_columns_are_told(invoke: Invoke) -> None:

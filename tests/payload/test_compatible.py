@@ -29,10 +29,10 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.compatible import (
     Change,
     FormatComparison,
-    Outcome,
     compare,
     compare_all,
 )
+from lowpanbudget.payload.search.receiver import Outcome
 from lowpanbudget.payload.search.sampler import edges, samples
 
 
@@ -141,8 +141,10 @@ def test_outcomes_are_told_apart() -> None:
     """A version or a constant in front makes the old format refuse; without one, moved fields are misread."""
     refused = compare(message(*OLD), message(Version("v", value=2), number("c"), *OLD[1:]))
     assert refused.outcome is Outcome.REFUSED
-    misread = compare(message(*OLD), message(OLD[0], number("c"), *OLD[1:]))
-    assert misread.outcome is Outcome.MISREAD
+    moved = (message(*OLD), message(OLD[0], number("c"), *OLD[1:]))
+    # an octet longer, which a receiver that does not ignore it refuses
+    assert compare(*moved).outcome is Outcome.REFUSED
+    assert compare(*moved, ignore_tail=True).outcome is Outcome.MISREAD
     both = compare(message(number("a", 200), number("b")), message(number("b", 255), number("a")))
     assert both.outcome is Outcome.MISREAD  # codes above 200 are refused, the others misread
     right = compare(message(*OLD), message(*OLD, number("c")))
@@ -154,8 +156,42 @@ def test_outcomes_are_told_apart() -> None:
 
 
 def test_a_name_alone_is_safe() -> None:
-    change = only(compare(message(*OLD), message(OLD[0], OLD[1], number("aa"), OLD[3])))
+    found = compare(message(*OLD), message(OLD[0], OLD[1], number("aa"), OLD[3]))
+    change = only(found)
     assert (change.safe, change.what) == (True, "a renamed to aa")
+    assert found.new_receiver_outcome is Outcome.RIGHT
+
+
+def test_a_new_receiver_reads_what_is_appended_from_bits_that_only_fill_up() -> None:
+    """17 bits of the old format are 3 octets: 7 bits more are there, 8 are not; unpack is asked beside it."""
+    old, within, beyond = (
+        message(*OLD, *more) for more in ((), (number("c", 127),), (number("c"),))
+    )
+    read = compare(old, within)
+    assert (read.outcome, read.new_receiver_outcome) == (Outcome.RIGHT, Outcome.MISREAD)
+    assert read.new_receiver_reads == "c = 0, which was not sent"
+    octets = old.pack({"a": 7, "b": True})
+    assert within.unpack(octets)["c"] == 0
+    assert compare(old, beyond).new_receiver_outcome is Outcome.REFUSED
+    with pytest.raises(WireError, match="field c needs 8 bits here and 7 are left"):
+        beyond.unpack(octets)
+    # a version that counts up with the format tells them apart
+    later = compare(old, message(Version("v", value=2), *OLD[1:], number("c", 127)))
+    assert (later.outcome, later.new_receiver_outcome) == (Outcome.REFUSED, Outcome.REFUSED)
+
+
+def test_what_only_a_receiver_misreads_that_ignores_the_tail_others_refuse() -> None:
+    """A count of 2 bits, then of 3: 101 = 5 begins with 10 = 2, and the octets behind two elements are left over."""
+    old, new = (message(Array("s", element=number(""), max_length=most)) for most in (3, 7))
+    octets = new.pack({"s": [0] * 5})
+    with pytest.raises(WireError, match="the message ends here, with 3 octets after it"):
+        old.unpack(octets)
+    assert len(old.unpack(octets, ignore_tail=True)["s"]) == 2
+    change = only(compare(old, new))
+    assert change.outcome is Outcome.REFUSED
+    assert "m_unpack_prefix ignores them and misreads: s.count = " in change.reads
+    found = compare(old, new, ignore_tail=True)
+    assert (only(found).outcome, found.outcome) == (Outcome.MISREAD, Outcome.MISREAD)
 
 
 def test_ranges() -> None:
@@ -236,6 +272,9 @@ def test_messages_that_come_and_go() -> None:
         ("one", False, (1, 1), None),
         ("two", True, None, (2, 2)),
     ]
+    # what is new to old receivers, new ones wait for
+    assert found[0].new_receiver_reads == found[1].reads
+    assert found[1].new_receiver_reads == found[0].reads
 
 
 @pytest.mark.parametrize("high", [101, 127])

@@ -1,0 +1,189 @@
+"""What a receiver of one format makes of messages of another.
+
+Nothing is judged by rule: values at all edges and many between them are packed with the format of the sender, and that
+of the receiver reads the octets. Among them are the values that the sender's format reads where the receiver's one sent
+its own edges: what was a special code or an escape may be a plain value now. Only what the wire cannot show (another
+unit, another epoch) is judged by comparing the declarations.
+"""
+
+from collections.abc import Iterator, Sequence
+from enum import Enum
+from itertools import chain
+from typing import Any, NamedTuple
+
+from lowpanbudget.errors import WireError, plural
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.interfaces import FieldPath
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.edits import shown
+from lowpanbudget.payload.search.sampler import edges, samples
+from lowpanbudget.payload.search.tree import walk
+from lowpanbudget.payload.words import joined
+
+
+class Outcome(Enum):
+    """What becomes of messages at a receiver of another format, from the best to the worst, which nobody notices.
+
+    ``PREFIX``: read right by a receiver that ignores octets after its last field, refused by any other.
+    """
+
+    RIGHT = "read right"
+    PREFIX = "right as a prefix"
+    REFUSED = "refused"
+    MISREAD = "misread"
+    UNKNOWN = "not judged"
+
+
+class Reading(NamedTuple):
+    """What a receiver makes of messages of another format, and what it reads, in words."""
+
+    outcome: Outcome
+    text: str
+
+
+class Sides(NamedTuple):
+    """The formats of a receiver and of a sender; ``renamed`` says what the sender calls the receiver's fields.
+
+    ``meanings`` are differences that no octet shows. A receiver that ignores the tail reads what it knows and leaves
+    the octets after it, as ``Message.unpack`` does where that is asked for.
+    """
+
+    receiver: Message
+    sender: Message
+    renamed: dict[str, str]
+    meanings: Sequence[str]
+    ignore_tail: bool
+
+
+def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
+    """Return what a receiver makes of messages; ``everywhere``: edges of all fields, not only where they differ."""
+    places = None if everywhere else _differing(sides.receiver, sides.sender)
+    tried = _tried(sides, places)
+    if sides.meanings and tried.outcome is not Outcome.MISREAD:
+        return Reading(Outcome.MISREAD, sides.meanings[0])
+    return tried
+
+
+def _differing(before: Message, after: Message) -> set[FieldPath]:
+    """Return the places of a format whose field differs from that of the other one there."""
+    there = dict(walk(before.fields))
+    return {place for place, field in walk(after.fields) if there.get(place) != field}
+
+
+def _tried(sides: Sides, places: set[FieldPath] | None) -> Reading:
+    """Return the first thing that is misread, else the first that is refused, else that all is right."""
+    receiver, sender = sides.receiver, sides.sender
+    refused = behind = None  # behind: what only a receiver that ignores the tail misreads
+    most = 0  # octets after what it reads
+    judge = _Judge(sides)
+    for sent in chain(samples(sender), edges(sender, places), _read_anew(receiver, sender, places)):
+        octets = sender.pack(sent)
+        try:
+            got, tail = _received(receiver, octets)
+        except WireError as fault:
+            refused = refused or _refused(fault)
+            continue
+        wrong = judge.misread(sent, got)
+        if wrong and tail and not sides.ignore_tail:
+            behind = behind or _misread_behind(receiver, tail, wrong)
+        elif wrong:
+            return Reading(Outcome.MISREAD, wrong)
+        elif tail:
+            most = max(most, len(octets) - tail.offset)
+    return behind or refused or _right(receiver, most)
+
+
+def _refused(fault: WireError) -> Reading:
+    return Reading(Outcome.REFUSED, f"refuses some messages: {fault.message}")
+
+
+def _misread_behind(receiver: Message, tail: WireError, wrong: str) -> Reading:
+    """Return that messages are refused for the octets after them, and what else becomes of them."""
+    text = (
+        f"{_refused(tail).text}; {receiver.name}_unpack_prefix ignores them and misreads: {wrong}"
+    )
+    return Reading(Outcome.REFUSED, text)
+
+
+def _right(receiver: Message, more: int) -> Reading:
+    """Return that all is read right; ``more``: the most octets that were left after the last field."""
+    right = "all its fields right"
+    if not more:
+        return Reading(Outcome.RIGHT, right)
+    tail = f"only where it ignores up to {plural(more, 'octet')} after them"
+    name = receiver.name
+    who = f"{name}_unpack_prefix of the generated C does, {name}_unpack and unpack refuse such messages"
+    return Reading(Outcome.PREFIX, f"{right}, {tail}: {who}")
+
+
+def _received(receiver: Message, octets: bytes) -> tuple[dict[str, Any], WireError | None]:
+    """Return what is read from octets, and why a receiver that minds octets after it refuses them."""
+    try:
+        return receiver.unpack(octets), None
+    except WireError as fault:
+        return receiver.unpack(octets, ignore_tail=True), fault
+
+
+def _read_anew(
+    receiver: Message, sender: Message, places: set[FieldPath] | None
+) -> Iterator[dict[str, Any]]:
+    """Yield what the sender's format reads where the receiver's one sent its edges, zeros behind them."""
+    before = None if places is None else _differing(sender, receiver)
+    for sent in edges(receiver, before):
+        try:
+            octets = receiver.pack(sent).ljust(sender.max_octets, b"\0")
+            yield sender.unpack(octets, ignore_tail=True)
+        except WireError:
+            continue  # no message of the sender's format begins like that
+
+
+class _Judge:
+    """Compares what was read with what was sent."""
+
+    def __init__(self, sides: Sides) -> None:
+        fields = sides.receiver.fields
+        self._renamed = sides.renamed
+        self._flags = {
+            name for _, field in walk(fields) if isinstance(field, Flags) for name in field.names
+        }
+        self._optional = {
+            self._sent_as((field.name,)) for field in fields if field.optional and field.needs_value
+        }
+
+    def misread(self, sent: dict[str, Any], got: dict[str, Any]) -> str:
+        """Return the first value that is not as it was sent, in words, or nothing."""
+        if not self._renamed and repr(got) == repr(sent):
+            return ""  # as nearly all are read: what looks the same is the same
+        there = {self._sent_as(path): value for path, value in _flat(got)}
+        given = dict(_flat(sent))
+        for path, value in there.items():
+            if path not in given:
+                return f"{joined(list(path))} = {shown(value)}, which was not sent"
+            meant = given[path]
+            if isinstance(meant, tuple):  # flags: those that it has no name for, it ignores
+                meant = tuple(name for name in meant if name in self._flags)
+            if repr(meant) != repr(value) and meant != value:
+                return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
+        for path in given.keys() - there.keys():
+            if path in self._optional:
+                return f"no {joined(list(path))} where {shown(given[path])} was sent"
+        return ""
+
+    def _sent_as(self, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
+        return tuple(
+            self._renamed.get(part, part) if isinstance(part, str) else part for part in path
+        )
+
+
+def _flat(
+    values: Any, path: tuple[str | int, ...] = ()
+) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+    if isinstance(values, dict):
+        for name, value in values.items():
+            yield from _flat(value, (*path, name))
+    elif isinstance(values, list):
+        yield (*path, "count"), len(values)
+        for index, value in enumerate(values):
+            yield from _flat(value, (*path, index))
+    else:
+        yield path, values
