@@ -134,12 +134,14 @@ class Path(HashedOnce):
 
     def alone(self, payload_octets: int) -> int | None:
         """Return what such a payload puts between header and trailer if one frame carries it whole, else None."""
-        sizes = self.header_sizes
-        carried = self.flow.application.octets(payload_octets)
-        if sizes.of_datagram + carried > self.link.mtu:
+        if self.datagram_octets(payload_octets) > self.link.mtu:
             return None
-        octets = sizes.on_air + carried
+        octets = self.header_sizes.on_air + self.flow.application.octets(payload_octets)
         return octets if octets <= self.link_room else None
+
+    def datagram_octets(self, payload_octets: int) -> int:
+        """Return how long the datagram of such a payload is, which the MTU limits."""
+        return self.header_sizes.of_datagram + self.flow.application.octets(payload_octets)
 
     def in_fragments(self, payload_octets: int) -> list[int] | None:
         """Return what such a payload puts in each of several frames; None where that takes building them to tell.
@@ -147,7 +149,7 @@ class Path(HashedOnce):
         Headers that stand compressed in the first fragment have the size that they have in one frame.
         """
         sizes, link = self.header_sizes, self.link
-        size = sizes.of_datagram + self.flow.application.octets(payload_octets)
+        size = self.datagram_octets(payload_octets)
         if link.recoverable or size > link.mtu or not (sizes.whole and sizes.same):
             return None
         return fragment_octets(size, sizes.on_air, sizes.of_datagram, self.link_room)

@@ -9,6 +9,7 @@ from rich.text import Text
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
 from lowpanbudget.report.change_text import change_lines
+from lowpanbudget.report.fit_text import over_mtu
 from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
@@ -35,8 +36,11 @@ def carrying(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) 
         if one["more_sets"]:
             paragraph(console, screen, f"{one['more_sets']} more are as small.")
         if not one["sets"]:
-            text = f"{one['flow']}: no four changes that keep the protection carry so much. "
-            paragraph(console, screen, text + "Make the message smaller, or allow more frames.")
+            text = "no four changes that keep the protection carry so much. Make the message smaller, or allow more "
+            text += "frames."
+            if one["datagram"] > one["mtu"]:
+                text = over_mtu(one)
+            paragraph(console, screen, f"{one['flow']}: {text}")
             console.print()
         title = f"{one['flow']}: these weaken protection; they are no advice"
         _sets(console, screen, one, one["weaker"], title)

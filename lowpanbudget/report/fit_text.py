@@ -87,6 +87,15 @@ def verdict(fit: dict[str, Any]) -> Run:
     return "DOES NOT FIT: too many frames", "bold red"
 
 
+def over_mtu(one: dict[str, Any]) -> str:
+    """Return in words what helps a message whose datagram would be longer than the MTU: no number of frames does."""
+    return (
+        f"its datagram would have {plural(one['datagram'], 'octet')}, the MTU is {one['mtu']}, however many frames it "
+        "takes. Make the message smaller, or send it in blocks; or raise network.mtu, where every link on the way "
+        "carries such datagrams."
+    )
+
+
 def _batch(fit: dict[str, Any]) -> str:
     """Return how many readings go together; nothing for a message that is sent when it is there."""
     whole = fit["batch_of"] == "whole message"
@@ -99,6 +108,7 @@ def _batch(fit: dict[str, Any]) -> str:
 
 
 def _advice(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) -> None:
+    told: set[str] = set()  # flows whose datagrams would be too long, on every hop
     for fit in fits:
         if fit["spare"] >= 0:
             continue
@@ -110,6 +120,11 @@ def _advice(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) ->
             if fit["fits"]:
                 continue
             text = "No change that keeps the protection gives that much: make the message smaller or allow more frames."
+            if fit["frames"] is None:
+                if fit["flow"] in told:
+                    continue
+                told.add(fit["flow"])
+                where, text = f"On {fit['flow']} ", over_mtu(fit)
             paragraph(console, screen, where + text)
             console.print()
             continue

@@ -28,7 +28,8 @@ WORDS = {
     ),
     "room": (
         "How many octets of your own data fit in one frame of a flow, once every header, code and check "
-        "sequence has its place. One octet more and the datagram is cut into fragments."
+        "sequence has its place. One octet more and the datagram is cut into fragments; where frames are longer "
+        "than datagrams may be (network.mtu), it cannot be sent."
     ),
     "cliff": (
         "A payload size beyond which one more frame is needed. Each frame costs headers, airtime and another "

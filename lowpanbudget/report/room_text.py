@@ -20,7 +20,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 from lowpanbudget.room.compute import Budget
 
 _BAR, _LEAST_BAR = 40, 12
-_BESIDE_BAR = 39  # columns of hop, room and frame, with the gaps of the table
+_BESIDE_BAR = 33  # columns of hop, room and frame, with the gaps of the table
 _MOST_CLIFFS, _MOST_SAVINGS, _MOST_ELSEWHERE = 4, 3, 1  # in short
 _SAVINGS = "savings"
 _SAME_ELSEWHERE = "; the same on flows that say nothing else"
@@ -92,7 +92,8 @@ def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]
     """Print one line a flow and hop: the room, and the frame as a bar of headers and room."""
     heading(console, screen, "Room: octets of your own data in one frame")
     longest = sum(
-        max(len(screen.text(result[name])) for result in budgets) for name in ("flow", "direction")
+        max(len(name), *[len(screen.text(result[name])) for result in budgets])
+        for name in ("flow", "direction")
     )
     # a bar stands where there is space for it beside names, hops and numbers
     width = min(_BAR, console.width - longest - _BESIDE_BAR)
@@ -111,6 +112,12 @@ def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]
     if width < _LEAST_BAR:
         titles, rows = titles[:-1], [row[:-1] for row in rows]
     layout.put(console, layout.table(titles, rows, console.width, right=(3, 4)))
+    for result in budgets:
+        if result["beyond_mtu"]:
+            empty = f"{plural(result['beyond_mtu'], 'octet')} of it stay empty"
+            where = f"{result['flow']}, {result['hop']} hop"
+            text = f"{where}: the MTU ends the room (network.mtu) and not the frame: {empty}."
+            paragraph(console, screen, text)
     console.print()
 
 

@@ -96,6 +96,7 @@ def budget(one: "Budget") -> Data:
         "weaker",
         "stronger",
         "cautions",
+        "beyond_mtu",
     )
     return result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
 
@@ -104,7 +105,7 @@ def carrying(one: "Carrying") -> Data:
     """Return whether a flow carries so many octets, and the sets of changes that would let it."""
     return result(
         one, "flow", "direction", "hop", "octets", "most_frames", "carries", "room", "fits", "sets", "more_sets",
-        "weaker",
+        "weaker", "datagram", "mtu",
     )  # fmt: skip
 
 
@@ -149,7 +150,7 @@ def fits(results: "Iterable[Fit]") -> list[Data]:
                 result(
                     one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits",
                     "spare", "frames", "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s",
-                    "padding_bits", "deepest",
+                    "padding_bits", "deepest", "datagram", "mtu",
                 )
                 | {"bitmap": bitmap, "advice": data_of(one.advice)}
             )  # fmt: skip

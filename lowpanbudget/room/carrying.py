@@ -37,7 +37,8 @@ class Carrying:
     ``carries``: the octets of the largest payload that it does carry so, below 0 by how many the headers alone are
     over; ``hop`` is the one that decides, ``room`` what one frame has there. ``sets``: the smallest sets of changes
     with which it ``fits``, best first, none where it does or none can; ``more_sets`` are as small and not worked out.
-    ``weaker``: sets with changes that cost protection, no advice, where they were asked for.
+    ``weaker``: sets with changes that cost protection, no advice, where they were asked for. ``datagram``: how many
+    octets the datagram of the payload has, headers restored, of which ``mtu`` is the most.
     """
 
     flow: str
@@ -51,6 +52,8 @@ class Carrying:
     sets: tuple[EnoughChanges, ...]
     more_sets: int
     weaker: tuple[EnoughChanges, ...]
+    datagram: int
+    mtu: int
 
 
 def carrying(
@@ -90,6 +93,7 @@ def _carrying(
     return Carrying(
         flow.name, flow.direction, worst.hop.name, octets, most_frames, carries, room_of(worst), fits,
         sets, max(len(found) - _MOST_SETS, 0), _worked_out(design, worst, apart[:_MOST_SETS], most_frames),
+        worst.datagram_octets(octets), worst.link.mtu,
     )  # fmt: skip
 
 

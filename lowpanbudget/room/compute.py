@@ -33,6 +33,13 @@ class Budget:
     cautions: tuple[str, ...]
     path: Path = field(repr=False)
 
+    @property
+    def beyond_mtu(self) -> int:
+        """Return the octets of the largest frame that no datagram reaches, where the MTU ends the room; 0 elsewhere."""
+        path = self.path
+        is_full = path.datagram_octets(max(self.room, 0)) == path.link.mtu
+        return path.link.largest - self.ledger.octets if is_full else 0
+
     def cliffs(self, frames: int = 8) -> list[tuple[int, int]]:
         """Return (largest payload in octets, frames it takes) for 1 to ``frames`` frames or up to the MTU."""
         return cliffs(self.path, self.room, whole_number(frames, "frames"))

@@ -32,7 +32,8 @@ class Fit:
     together make one frame enough on every hop of the flow, none when none can, or nobody looked. ``deepest``: the
     longest source route with which one frame is enough (None: the flow has none). ``readings``: how many the message of
     ``octets`` collects; one message is sent each ``sends_every_s`` seconds, while the node takes a reading each
-    ``every_s`` of its flow (None: that is not said).
+    ``every_s`` of its flow (None: that is not said). ``datagram``: the octets of the datagram that carries it, headers
+    restored, of which ``mtu`` is the most.
     """
 
     message: str
@@ -55,6 +56,8 @@ class Fit:
     wait_s: float | None = None
     readings: int = 1
     sends_every_s: float | None = None
+    datagram: int = 0
+    mtu: int = 0
 
     @property
     def spare(self) -> int:
@@ -213,6 +216,8 @@ def _fit(
         else None,
         readings,
         None if path.flow.every_s is None else readings * path.flow.every_s,
+        path.datagram_octets(octets),
+        path.link.mtu,
     )
 
 

@@ -314,8 +314,14 @@ FURTHER = (
         Told(
             "failure",
             UP,
-            "1300 octets, 105 fit in one frame of the forwarded hop: no datagram can be so large",
+            "1300 octets, 105 fit in one frame of the forwarded hop: its datagram would have 1348 octets, the "
+            "MTU is 1280",
             ("127 octets: MAC 11, IPHC 7, UDP NHC 4, payload 105",),
+            advice=(
+                "Shorten the message or send it in blocks; or raise network.mtu, where every link on the way carries "
+                "more."
+            ),
+            cite="RFC 4944 §4",
         ),
     ),
     # 102, of which 100 leave 2

@@ -1,5 +1,6 @@
 """Which settings carry so many octets: judged by building the frames of the designs with the changes made."""
 
+import json
 from pathlib import Path as File
 
 import pytest
@@ -76,6 +77,68 @@ def test_the_command_answers_by_its_exit_code() -> None:
     asked = invoke("budget", path, "--weaker")
     assert asked.exit_code == 2
     assert "Add --octets N" in asked.stderr
+
+
+LONG_FRAMES = """
+title = "Wind turbines"
+[link]
+phy = "sun-fsk"
+pan_id = 0x51b7
+[[context]]
+id = 0
+prefix = "2001:db8:9:1::/64"
+[[station]]
+name = "blade"
+role = "node"
+short = 1
+prefix = "2001:db8:9:1::/64"
+[[station]]
+name = "hub"
+role = "border"
+short = 2
+prefix = "2001:db8:9:1::/64"
+[[flow]]
+name = "spectrum"
+source = "blade"
+destination = "hub"
+source_port = 0xf0b1
+destination_port = 0xf0b2
+most_frames = 4
+messages = ["spectrum"]
+[[message]]
+name = "spectrum"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+[[message.field]]
+kind = "octets"
+name = "bins"
+max_length = 1300
+min_length = 1300
+"""
+
+
+def test_where_the_mtu_ends_the_room_the_answers_say_so(tmp_path: File) -> None:
+    """IPv6 40, UDP 8 (RFC 8200 section 3, RFC 768): 1232 of 1280 are left, 1300 are a datagram of 1348.
+
+    No number of frames carries that; datagrams of up to 1400 octets (network.mtu) do. MHR 9, IPHC 2, UDP NHC 4 and
+    FCS 4 octets leave 2047 - 19 - 1232 = 796 of the largest frame.
+    """
+    path = tmp_path / "wind.toml"
+    path.write_text(LONG_FRAMES, "utf-8")
+    (one,) = carrying(load_design(path), 1300, most_frames=4)
+    assert (one.carries, one.datagram, one.mtu, one.sets) == (1232, 1348, 1280, ())
+    for args in (("budget", str(path), "--octets", "1300"), ("fit", str(path))):
+        told = " ".join(invoke(*args).stdout.split())
+        assert "datagram would have 1348 octets, the MTU is 1280" in told
+        assert "raise network.mtu" in told
+        assert "allow more frames" not in told
+    shown = " ".join(invoke("budget", str(path)).stdout.split())
+    first = json.loads(invoke("budget", str(path), "--json").stdout)["budget"][0]
+    assert f"{first['beyond_mtu']} octets of it stay empty" in shown
+    assert first["beyond_mtu"] == 2047 - first["ledger"]["octets"] == 796
+    path.write_text(LONG_FRAMES + "[network]\nmtu = 1400\n", "utf-8")
+    assert carrying(load_design(path), 1300)[0].fits
 
 
 @pytest.mark.parametrize("wrong", [-1, 1.5, True, "9"])

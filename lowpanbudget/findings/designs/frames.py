@@ -3,6 +3,7 @@
 from dataclasses import replace
 from functools import lru_cache
 
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import plural
@@ -22,14 +23,22 @@ def message_does_not_fit(draft: Draft, fit: Fit) -> Hits:
     """Take the fits that say no, and tell where the octets of a frame go."""
     if fit.fits:
         return
-    takes = "no datagram can be so large"
+    takes = f"its datagram would have {octets_text(fit.datagram)}, the MTU is {fit.mtu}"
+    advice, cite = _WITHIN_MTU
     if fit.frames is not None:
+        advice, cite = "", None
         takes = f"{fit.frames} frames, {fit.most_frames} allowed"
     room = f"{fit.room} fit in one frame of the {fit.hop} hop"
     if fit.room < 0:
         room = f"and on the {fit.hop} hop {room_text(fit.room)}"
     cause = f"{octets_text(fit.octets)}, {room}: {takes}"
-    yield Hit(cause, (_layers(draft.path(fit)),), message_of(fit))
+    yield Hit(cause, (_layers(draft.path(fit)),), message_of(fit), advice=advice, cite=cite)
+
+
+_WITHIN_MTU: tuple[str, Cite | None] = (
+    "Shorten the message or send it in blocks; or raise network.mtu, where every link on the way carries more.",
+    rfc(4944, "4"),
+)
 
 
 @lru_cache(maxsize=64)  # of a hop the full frame is one for all its messages
