@@ -51,7 +51,8 @@ class Hit(NamedTuple):
     """What a check saw once.
 
     Hits of one rule with the same ``subject`` become one finding. ``severity``, ``advice``, ``certainty`` and ``cite``
-    are given where they differ from the rule's, ``times`` where it was seen more than once.
+    are given where they differ from the rule's, ``times`` where it was seen more than once. One without
+    a cause only marks its frames, of which a hit at the end tells.
     """
 
     cause: str

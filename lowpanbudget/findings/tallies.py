@@ -39,7 +39,9 @@ class Tallies:
         self._tallies: dict[str, dict[str, _Tally]] = {}
 
     def count(self, rule: Rule, hit: Hit, number: int) -> None:
-        """Count a hit of a rule, seen in frame ``number`` (0: in none)."""
+        """Count a hit of a rule, seen in frame ``number`` (0: in none); one without a cause only marks frames."""
+        if not hit.cause:
+            return
         severity = rule.manual.severity if hit.severity is None else hit.severity
         tallies = self._tallies.setdefault(rule.name, {})
         if hit.subject not in tallies and len(tallies) >= MOST_SUBJECTS:

@@ -37,6 +37,10 @@ class WatchedTallies(Tallies):
         outside = narrowing is not None and not narrowing.wanted(frames, at_any_time=not number)
         if frames and outside:
             return
+        if not hit.cause:
+            if self._seen is not None:
+                self._seen(frames, rule.name, hit.subject)
+            return
         super().count(rule, hit, number)
         tallies = self._tallies[rule.name]
         subject = hit.subject if hit.subject in tallies else OTHERS

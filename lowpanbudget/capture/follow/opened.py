@@ -43,7 +43,8 @@ class OpenedContent:
 
     ``application`` are the octets that the application sent, ``message`` the innermost CoAP message in the clear,
     ``hidden`` the part of it that nobody could read: all None where nothing was opened. ``refused`` tells that keys fit
-    by their names, and that none of them opens it. ``nonces`` are those under which what was opened is sealed.
+    by their names, and that none of them opens it, ``shut_with_request`` that it answers a request that was not opened.
+    ``nonces`` are those under which what was opened is sealed.
     """
 
     octets: bytes
@@ -55,6 +56,7 @@ class OpenedContent:
     application: bytes | None = None
     sealed: tuple[int, int] = (0, 0)
     refused: bool = False
+    shut_with_request: bool = False
     nonces: list[NonceUse] = field(default_factory=list)
 
     @property

@@ -8,6 +8,7 @@ from lowpanbudget.capture.follow.opened import NOT_OPENED, NonceUse, OpenedConte
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import OSCORE
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
@@ -19,11 +20,29 @@ from lowpanbudget.layers.internet.oscore.protect import (
     open_oscore_response,
 )
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass
 
 _MOST_REQUESTS = 4096  # that wait for their responses
 _SAME_TOKEN = 4  # the last requests under one token: their responses may still be on other hops
 _REQUEST, _RESPONSE = rfc(8613, "8.2"), rfc(8613, "8.4")
+_NOT_SEEN = "its request was not seen"
+_SHUT = "its request is not opened"
 _Ends = tuple[IPv6Address, int | None, IPv6Address, int | None, bytes]
+
+
+@dataclass(slots=True)
+class _SealedRequest:
+    """A request: its message ID and what its OSCORE option says, the end that answers it, and what binds the answer.
+
+    Both are None where it was not opened: it ends the requests before it under its token all the same. ``answer`` is
+    what was sealed with its nonce.
+    """
+
+    message_id: int
+    option: bytes
+    end: SecurityContext | None = None
+    binding: OscoreBinding | None = None
+    answer: bytes | None = None
 
 
 class OscoreEnds:
@@ -31,7 +50,7 @@ class OscoreEnds:
 
     def __init__(self, contexts: Sequence[SecurityContext]) -> None:
         self._ends = [end for context in contexts for end in (context, context.other_end)]
-        self._requests = Recent[_Ends, list[tuple[SecurityContext, OscoreBinding]]](_MOST_REQUESTS)
+        self._requests = Recent[_Ends, list[_SealedRequest]](_MOST_REQUESTS)
 
     def opened(
         self, content: OpenedContent, flow: FlowKey, message: CoapMessage, octets: bytes, at: int
@@ -60,6 +79,7 @@ class OscoreEnds:
         option = message.first(OSCORE)
         assert option is not None
         value = read_oscore_option(option.octets)
+        asked = self._asked(flow, message, option.octets)
         fitting = [
             end
             for end in self._ends
@@ -75,29 +95,55 @@ class OscoreEnds:
             except WireError as error:
                 wrong = error
                 continue
-            ends = (flow.source, flow.source_port, flow.destination, flow.destination_port)
-            asked = self._requests.setdefault((*ends, message.token), [])
-            if (end.other_end, result.binding) not in asked:
-                asked[:] = [(end.other_end, result.binding), *asked[: _SAME_TOKEN - 1]]
+            asked.end, asked.binding = end.other_end, result.binding
             content.nonces.append(_nonce_of(message, end, result.binding))
             return result
         return wrong
 
+    def _asked(self, flow: FlowKey, message: CoapMessage, option: bytes) -> _SealedRequest:
+        """Return the entry of a request, the first of those under its token; one that comes again keeps its place."""
+        ends = (flow.source, flow.source_port, flow.destination, flow.destination_port)
+        under = self._requests.setdefault((*ends, message.token), [])
+        for one in under:
+            if (one.message_id, one.option) == (message.mid, option):
+                return one
+        new = _SealedRequest(message.mid, option)
+        under[:] = [new, *under[: _SAME_TOKEN - 1]]
+        return new
+
     def _response(
         self, content: OpenedContent, flow: FlowKey, message: CoapMessage
     ) -> OscoreResult | WireError | str:
-        """Return the same of a response."""
+        """Return the same of a response: it is that to the last request under its token which it opens for.
+
+        A piggybacked one has the message ID of its request as well (RFC 7252 section 5.3.2). Nothing is wrong with an
+        answer whose request nobody could read.
+        """
+        option = message.first(OSCORE)
+        assert option is not None
+        has_nonce = read_oscore_option(option.octets).piv is not None
         ends = (flow.destination, flow.destination_port, flow.source, flow.source_port)
-        wrong: WireError | str = "its request was not seen, or not opened"
-        for context, binding in self._requests.get((*ends, message.token), ()):
-            try:
-                result = open_oscore_response(message, context, binding)
-            except WireError as error:
-                wrong = error
+        asked = self._requests.get((*ends, message.token), [])
+        if message.type == Type.ACK:
+            asked = [one for one in asked if one.message_id == message.mid]
+        wrong: WireError | None = None
+        for one in asked:
+            if one.end is None or one.binding is None:
                 continue
-            content.nonces.append(_nonce_of(message, context, binding))
+            try:
+                result = open_oscore_response(message, one.end, one.binding)
+            except WireError as error:
+                if has_nonce or one.answer is None:  # it may be the answer
+                    wrong = wrong or error
+                continue
+            if not has_nonce:
+                one.answer = message.payload
+            content.nonces.append(_nonce_of(message, one.end, one.binding))
             return result
-        return wrong
+        if asked and asked[0].end is None:
+            content.shut_with_request = True
+            return _SHUT
+        return wrong or _NOT_SEEN
 
 
 def _nonce_of(message: CoapMessage, context: SecurityContext, binding: OscoreBinding) -> NonceUse:

@@ -3,6 +3,7 @@
 from hashlib import blake2b
 from ipaddress import IPv6Address
 
+from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
@@ -230,20 +231,22 @@ def nonce_used_twice(
     return hits
 
 
-_MOST_TEXTS = 4
+_MOST_TEXTS = 3
 
 
 @dataclass(slots=True)
 class _SealedContents:
     """What a node sent sealed to another end: how much opened, did not though keys fit, and did not for want of keys.
 
-    ``why`` are the words of what did not open, ``frames`` the first of those, ``first`` is the notice of the first, and
+    ``answers`` are those to its requests that stay shut with them. ``why`` are the words of what did not open,
+    ``frames`` the first of those, ``first`` is the notice of the first, and
     ``records`` tells whether some, or the others, are DTLS records.
     """
 
     opened: int = 0
     refused: int = 0
     keyless: int = 0
+    answers: int = 0
     why: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
     first: Notice | None = None
@@ -268,23 +271,34 @@ SealedContents = FirstNamed[IPv6Address, _SealedContents]
 @SECURITY.rule(
     "sealed-content-not-opened", HeardDatagram, memory=FirstNamed, concerns=concerns.coap
 )
-def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram) -> None:
+def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Note what became of sealed contents, once on their way; without a key file none are looked into."""
     opened = scene.opened
-    if opened is None or scene.passage is not None:
-        return
-    other = memory.get(datagram.header.destination)
-    if not opened.is_open and not opened.refused and other is not None and other.refused:
-        return  # the answer to a request that does not open does not either
-    contents = memory.entry(datagram.header.source, _SealedContents)
+    if opened is None:
+        return None
+    header = datagram.header
+    who = header.destination if opened.shut_with_request else header.source
+    contents = memory.entry(who, _SealedContents)
     if contents is None:
-        return
+        return None
+    mark = None
+    if not opened.is_open:
+        mark = (Hit("", (), str(who), datagram.numbers),)
+    if scene.passage is None:
+        _note(contents, datagram, opened)
+    return mark
+
+
+def _note(contents: _SealedContents, datagram: HeardDatagram, opened: OpenedContent) -> None:
     if opened.is_open:
         contents.opened += 1
         return
+    contents.frames.note(*datagram.numbers[:1])
+    if opened.shut_with_request:
+        contents.answers += 1
+        return
     contents.refused += opened.refused
     contents.keyless += not opened.refused
-    contents.frames.note(*datagram.numbers[:1])
     contents.records.add(datagram.udp is None or not datagram.udp.is_coap)
     for notice in opened.notices:
         contents.first = contents.first or notice
@@ -296,20 +310,21 @@ def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram
 def sealed_content_not_opened(memory: SealedContents, _known: Surroundings) -> Hits:
     """Judge each node: keys that fit and open nothing are others than the node's."""
     for source, contents in memory.items():
-        refused, keyless = contents.refused, contents.keyless
-        severity = Severity.REMARK if contents.opened or not refused else None
-        if refused and not contents.opened:
-            cause = "nothing opens with the keys that fit by their names"
-        elif refused:
-            total = contents.opened + refused
-            cause = f"{refused} of {total} messages do not open with keys that open the others"
-        elif keyless:
-            cause = "the key file does not have what opens it"
-        else:
+        shut = contents.refused + contents.keyless
+        severity = Severity.REMARK if contents.opened or not contents.refused else None
+        if not shut:
             continue
-        evidence, frames = tuple(contents.why), tuple(contents.frames)
+        if not contents.refused:
+            cause = "the key file does not have what opens it"
+        elif contents.opened:
+            total = contents.opened + shut
+            cause = f"{shut} of {total} messages do not open with keys that open the others"
+        else:
+            cause = "nothing opens with the keys that fit by their names"
+        answers = contents.answers
+        with_them = (f"answers that stay shut with their requests: {answers}",) if answers else ()
+        evidence, frames = (*contents.why, *with_them), tuple(contents.frames)
         cite = None if contents.first is None else contents.first.cite
         yield Hit(
-            cause, evidence, str(source), frames, severity, contents.advice, refused or keyless,
-            cite=cite,
+            cause, evidence, str(source), frames, severity, contents.advice, shut, cite=cite,
         )  # fmt: skip

@@ -28,8 +28,10 @@ from lowpanbudget import (
     dtls_suite,
     encode_frame,
     follow,
+    list_frames,
     parse_design,
     protect_oscore_request,
+    protect_oscore_response,
     read_keys,
     seal_dtls,
     survey,
@@ -133,6 +135,45 @@ def test_a_response_to_another_request_stays_shut() -> None:
     # both requests under one token, as where a response comes late
     both = [*sent(protected("C.4")), *sent(other.octets), *answer]
     assert bytes(inner(opened(both, oscore=[context()])[-1])).hex() == MESSAGES["C.7"]["clear"]
+
+
+def asked_and_answered(end: SecurityContext, mid: int, kind: int = 0) -> list[list[bytes]]:
+    """Return the frames of a request under one token, and of its answer: piggybacked on an acknowledgement, or not."""
+    clear = CoapMessage(kind, coap_code("GET"), mid, b"\x21")
+    request = protect_oscore_request(clear, end, sequence=mid)
+    answer = CoapMessage(2 - kind, coap_code("Content"), mid, b"\x21", payload=b"here")
+    response = protect_oscore_response(answer, end.other_end, request.binding)
+    return [sent(request.octets), sent(response.octets, back=True)]
+
+
+@pytest.mark.parametrize("kind", [0, 1], ids=["piggybacked", "separate"])
+def test_an_answer_is_that_to_the_last_request_under_its_token(kind: int) -> None:
+    """RFC 7252 section 5.3.2: token and endpoints, and the message ID of a piggybacked one."""
+    other = SecurityContext.derive(SECRET, sender_id=b"\x02", recipient_id=b"\x01")
+    before, shut = asked_and_answered(context(), 5, kind), asked_and_answered(other, 6, kind)
+    heard = opened([*before[0], *before[1], *shut[0], *shut[1]], oscore=[context()])
+    assert [why(frame) for frame in heard[:2]] == [[], []]
+    assert "no context for it" in why(heard[2])[0]
+    assert why(heard[3]) == ["an OSCORE message is not opened: its request is not opened"]
+    # the later request was not heard: the one that is known was answered, or had another message ID
+    late = asked_and_answered(context(), 7, kind)[1]
+    unasked = opened([*before[0], *before[1], *late], oscore=[context()])[-1]
+    assert "request was not seen" in why(unasked)[0]
+    # an answer that comes after the next request of its token, which does not open, still is that of its own
+    crossed = opened([*before[0], *shut[0], *before[1]], oscore=[context()])
+    assert inner(crossed[-1]).payload == b"here"
+
+
+def test_all_frames_that_stay_shut_are_marked_in_a_list() -> None:
+    """A finding names the first twelve frames; a list marks each of them, with the answers."""
+    other = SecurityContext.derive(SECRET, sender_id=b"\x02", recipient_id=b"\x01")
+    pairs = [asked_and_answered(other, number) for number in range(1, 11)]
+    heard = records([frame for asked, answer in pairs for frame in (*asked, *answer)])
+    marked = list_frames(heard, contexts=CONTEXTS, oscore=[context()]).frames
+    assert ["sealed-content-not-opened" in frame.findings for frame in marked] == [True] * 20
+    found = {one.name: one for one in audit(heard, contexts=CONTEXTS, oscore=[context()]).findings}
+    assert found["sealed-content-not-opened"].count == 10
+    assert len(found["sealed-content-not-opened"].frames) == 12
 
 
 @pytest.mark.parametrize(
