@@ -71,7 +71,8 @@ class HeardFrame(NamedTuple):
     in their place that the frame itself has. ``octets`` are those on the air, check sequence included. ``asks`` for an
     acknowledgement, ``answers``: it is one, which ``refuses`` what was received and not accepted. ``sealed``: nobody
     here reads it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its
-    sender's frames. ``recovery``: what it brings of a datagram in recoverable fragments.
+    sender's frames. ``recovery``: what it brings of a datagram in recoverable fragments. ``counter`` is the frame
+    counter of its security, under a ``key`` that is told apart from others: both stand in the clear.
     """
 
     number: int
@@ -91,6 +92,8 @@ class HeardFrame(NamedTuple):
     refuses: bool = False
     carried: tuple[bytes | None, bytes | None] = (None, None)
     recovery: RecoveryPart | None = None
+    counter: int | None = None
+    key: object = None
 
 
 class _HeaderFacts(NamedTuple):
@@ -106,6 +109,7 @@ class _HeaderFacts(NamedTuple):
     to_all: bool
     carried: tuple[bytes | None, bytes | None]
     recovers: Rfrag | RfragAck | None
+    key: object
 
 
 def heard_frame(sighting: Sighting) -> HeardFrame | None:
@@ -135,12 +139,15 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         facts.refuses,
         facts.carried,
         None if facts.recovers is None else _recovery(facts.recovers, sighting.payload),
+        sighting.frame_counter,
+        facts.key,
     )
 
 
 def _header_facts(mac: Mac, example: Frame, decoder: Decoder) -> _HeaderFacts:
     to_all = mac.destination == BROADCAST
     recovers = (one for one in example.layers if isinstance(one, Rfrag | RfragAck))
+    security = mac.security
     return _HeaderFacts(
         decoder,
         node_of(mac.source, mac, decoder.devices),
@@ -152,6 +159,9 @@ def _header_facts(mac: Mac, example: Frame, decoder: Decoder) -> _HeaderFacts:
         to_all,
         (mac.source, mac.destination),
         next(recovers, None),
+        None
+        if security is None
+        else (security.key_id_mode, security.key_source, security.key_index),
     )
 
 

@@ -10,12 +10,17 @@ from lowpanbudget.values import dataclass, field
 
 MOST_NODES = 4096
 _WRAP = 256  # sequence numbers of frames
-_GAP = 64  # more missing numbers are no loss but a node that started anew, or one that was out of reach
+_GAP = 64  # more than these, and than twice as many as expected, are no loss but a node that started anew
+_KNOWN = 4  # numbers that tell how often a node sends
+_LATE = 16  # a counter so far behind may have come late, from another receiver
 
 
 @dataclass(slots=True, eq=False)
 class NodeOnAir:
-    """What one node sent so far; ``_window`` are its frames in the window that ends now: time, and time on the air."""
+    """What one node sent so far; ``_window`` are its frames in the window that ends now: time, and time on the air.
+
+    Where its numbers leap nobody knows how many were ``missing``.
+    """
 
     frames: int = 0
     acknowledgements: int = 0
@@ -25,7 +30,9 @@ class NodeOnAir:
     worst_us: float = 0.0
     missing: int = 0
     numbers: int = 0
-    last: int | None = None
+    leaps: int = 0
+    _last: HeardFrame | None = None
+    _first_ns: int | None = None
     _window: deque[tuple[int, float]] = field(default_factory=deque)
     _window_us: float = 0.0
 
@@ -45,15 +52,46 @@ class NodeOnAir:
             self._window_us -= self._window.popleft()[1]
         self.worst_us = max(self.worst_us, self._window_us)
 
-    def number(self, sequence: int) -> None:
+    def number(self, frame: HeardFrame) -> None:
         """Take the number of a frame that is sent the first time."""
-        ahead = 1 if self.last is None else (sequence - self.last) % _WRAP
-        if not ahead:
-            return  # sent again
-        ahead = ahead if ahead <= _GAP else 1
+        ahead = 1
+        if self._last is None:
+            self._first_ns = frame.time_ns
+        else:
+            known = self._ahead(self._last, frame)
+            if known == 0:
+                return  # sent again, or late
+            self.leaps += known is None
+            ahead = known or 1
         self.numbers += ahead
         self.missing += ahead - 1
-        self.last = sequence
+        self._last = frame
+
+    def _ahead(self, last: HeardFrame, frame: HeardFrame) -> int | None:
+        """Return how many numbers a frame is ahead of the last; None where that leaps.
+
+        Frame counter and sequence number each go up by one with a secured frame (IEEE 802.15.4-2020 clauses 9.4.2 and
+        7.2.3, from memory): together they tell of any number, a sequence number alone of those within its eight bits.
+        """
+        ahead = ((frame.sequence or 0) - (last.sequence or 0)) % _WRAP
+        if frame.counter is not None and last.counter is not None and frame.key == last.key:
+            counted = frame.counter - last.counter
+            if counted < -_LATE:
+                return None  # another device, or one that lost its counter
+            if counted % _WRAP == ahead:
+                return max(counted, 0)
+        expected = self._expected(last, frame)
+        could_wrap = 2 * expected >= _WRAP
+        return None if could_wrap or ahead > max(_GAP, 2 * expected) else ahead
+
+    def _expected(self, last: HeardFrame, frame: HeardFrame) -> float:
+        """Return how many frames the node sends on average in the time between two; 0 where nobody knows."""
+        if self._first_ns is None or last.time_ns is None or frame.time_ns is None:
+            return 0.0
+        so_far, past = last.time_ns - self._first_ns, frame.time_ns - last.time_ns
+        if self.numbers < _KNOWN or so_far <= 0 or past <= 0:
+            return 0.0
+        return (self.numbers - 1) * past / so_far
 
 
 class OnAir:
@@ -84,7 +122,12 @@ class OnAir:
             return
         node.frames += 1
         if frame.numbered and frame.sequence is not None and frame.repeats is None:
-            node.number(frame.sequence)
+            node.number(frame)
+
+    def unheard(self, sender: bytes) -> tuple[int, int]:
+        """Return how many numbers of a sender are missing so far, and how often they leap."""
+        node = self._nodes.get(sender)
+        return (0, 0) if node is None else (node.missing, node.leaps)
 
     def lasts_us(self, octets: int) -> float:
         """Return how long a frame of so many octets is on the air, in microseconds; 0 where nobody knows."""

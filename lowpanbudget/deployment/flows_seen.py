@@ -14,7 +14,10 @@ from lowpanbudget.values import FrozenDict
 
 
 class FlowJourneys(NamedTuple):
-    """The journeys of one flow and message, in the order in which they were heard, and the number of each."""
+    """The journeys of one flow and message, in the order in which they were heard, and the number of each.
+
+    ``uncounted`` numbers are missing where nobody listened, as are ``passed`` frames of the sender.
+    """
 
     flow: FlowKey
     message: str | None
@@ -22,6 +25,8 @@ class FlowJourneys(NamedTuple):
     arrived: list[bool]
     numbers: list[Numbered] | None
     restarts: int
+    uncounted: int = 0
+    passed: int = 0
 
 
 def numbered(
@@ -56,11 +61,16 @@ class Missed(NamedTuple):
 
 
 def may_have_arrived(
-    journeys: Sequence[Journey], arrived: Sequence[bool], unheard: int, missed: Missed
+    journeys: Sequence[Journey],
+    arrived: Sequence[bool],
+    unheard: int,
+    missed: Missed,
+    passed: int = 0,
 ) -> int:
     """Return how many more datagrams may have arrived; ``unheard`` ones were sent and heard on no link.
 
-    One that was not heard further on may have come by in frames that were missed here.
+    One that was not heard further on may have come by in frames that were missed here, but for those that ``passed``
+    where nothing is counted.
     """
     left = [one for one, is_in in zip(journeys, arrived, strict=True) if not is_in]
     unsure = sum(one.is_unsure for one in left)
@@ -75,7 +85,7 @@ def may_have_arrived(
         for end in (one.last.sender, one.last.receiver)
     }
     nodes |= {one.left.sender for one in journeys if one.left is not None}
-    unseen = sum(missed.frames.get(node, 0) for node in nodes)
+    unseen = max(sum(missed.frames.get(node, 0) for node in nodes) - passed, 0)
     at_last_link = perhaps_acknowledged(stopped, len(open_tries) - stopped, unseen)
     return unsure + at_last_link + min(unheard + len(left) - len(at_end), unseen)
 
@@ -90,7 +100,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         sent = all_of.sent
         heard = share_of(all_of.inner_heard, all_of.inner_sent)
     unheard = 0 if heard is None else heard.trials - heard.count
-    perhaps = may_have_arrived(journeys, group.arrived, unheard, missed)
+    perhaps = may_have_arrived(journeys, group.arrived, unheard, missed, group.passed)
     arrived = _arrived(group, perhaps)
     interval, from_origin = _interval(group)
     hops, assumed = _hops(journeys)
@@ -114,7 +124,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         heard=heard,
         arrived=arrived if has_ends else None,
         perhaps=perhaps,
-        unsent=_unsent(journeys, heard, missed),
+        unsent=_unsent(group, heard, missed),
         restarts=group.restarts,
         interval=interval,
         from_origin=from_origin,
@@ -127,11 +137,13 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         unread=reasons.total(),
         unread_why=next((why for why, _ in reasons.most_common(1)), ""),
         stopped=sum(one.is_stopped for one in journeys),
+        uncounted=group.uncounted,
     )
 
 
-def _unsent(journeys: Sequence[Journey], heard: MeasuredShare | None, missed: Missed) -> int:
+def _unsent(group: FlowJourneys, heard: MeasuredShare | None, missed: Missed) -> int:
     """Return how many messages never came on the air; none where their first link is not heard."""
+    journeys = group.journeys
     senders = {one.left.sender for one in journeys if one.left is not None}
     if (
         heard is None
@@ -139,7 +151,7 @@ def _unsent(journeys: Sequence[Journey], heard: MeasuredShare | None, missed: Mi
         or 2 * sum(one.left is not None for one in journeys) <= len(journeys)
     ):
         return 0
-    unseen = sum(missed.frames.get(sender, 0) for sender in senders)
+    unseen = max(sum(missed.frames.get(sender, 0) for sender in senders) - group.passed, 0)
     return max(heard.trials - heard.count - unseen, 0)
 
 

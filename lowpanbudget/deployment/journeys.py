@@ -26,7 +26,8 @@ class Tries:
     ``last_answered``: the last try was; of ``answer_octets`` is the acknowledgement. ``refusals`` of them were answered
     as received and not accepted: they brought nothing, and are not among those acknowledged. ``recovered``: the
     datagram that it brings a part of was acknowledged as whole. Times are those of the
-    first bit of a try, which is on the air for ``lasts_us``.
+    first bit of a try, which is on the air for ``lasts_us``. Up to then ``missing`` of the sender's frame numbers were
+    not heard, and ``leaps`` times nobody knows how many.
     """
 
     sender: bytes
@@ -44,6 +45,8 @@ class Tries:
     answer_octets: int = 0
     refusals: int = 0
     recovered: bool = False
+    missing: int = 0
+    leaps: int = 0
 
     @property
     def is_open(self) -> bool:

@@ -72,7 +72,9 @@ class MeasuredFlow:
 
     ``unread`` of its datagrams are read by no format of the flow, most of them for the reason ``unread_why``. One that
     was heard where the own number of a message is missing counts as that message, as does one of those ``stopped``:
-    not all of their frames came, and they arrived only where their receiver said so.
+    not all of their frames came, and they arrived only where their receiver said so. ``uncounted`` numbers are missing
+    where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
+    those ``sent``.
     """
 
     name: str | None
@@ -99,6 +101,7 @@ class MeasuredFlow:
     unread: int = 0
     unread_why: str = ""
     stopped: int = 0
+    uncounted: int = 0
 
     @property
     def title(self) -> str:

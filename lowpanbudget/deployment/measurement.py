@@ -24,6 +24,7 @@ from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
 from lowpanbudget.deployment.recovery_seen import RecoveriesSeen
 from lowpanbudget.deployment.stopped_seen import StoppedSeen, with_stopped
+from lowpanbudget.deployment.unheard import Silences, apart
 from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
@@ -65,6 +66,7 @@ class Measurer:
         self._matcher = None if design is None else Matcher(design)
         self._stopped = StoppedSeen(most)
         self._recoveries = RecoveriesSeen(self._stopped)
+        self._silences = Silences()
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
         self._last_ns: int | None = None
@@ -75,6 +77,7 @@ class Measurer:
     def add(self, sighting: Sighting) -> None:
         """Take one record; what another receiver heard as well, or nobody asked for, is not counted."""
         self._put_back = put_back(self._put_back, sighting.number, sighting.back_ns)
+        self._silences.hear(sighting.record.time_ns)
         if sighting.heard_as is not None:
             return
         frame = heard_frame(sighting)
@@ -103,6 +106,7 @@ class Measurer:
         self._stopped.hear(frame, piece, tries)
         self._recoveries.hear(frame, piece, tries)
         if tries is not None:
+            tries.missing, tries.leaps = self._on_air.unheard(tries.sender)
             self._links.add(tries)
         if journey is None:
             return
@@ -145,6 +149,8 @@ class Measurer:
             groups = without(groups, picked)
         latency = None if self._limits is None else self._limits.latency_s
         groups = in_their_places(groups)
+        silences = self._silences.of_receiver(groups)
+        groups = [apart(group, silences) for group in groups]
         flows = tuple(flow_seen(group, missed, latency) for group in groups)
         flows = tuple(sorted(flows, key=lambda one: (-one.datagrams, one.title)))
         nodes = self._names.nodes(nodes)
@@ -170,6 +176,7 @@ class Measurer:
                 unread=self._unread,
                 beyond=self._beyond + self._stopped.beyond,
                 unsettled=unsettled,
+                silences=silences,
             )
         )
         return Measurement(

@@ -1,9 +1,10 @@
 """What a capture cannot tell of the network that it shows, in sentences: told beside every number."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from lowpanbudget.deployment.confidence import values_for
 from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode
+from lowpanbudget.deployment.unheard import Silence
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
 
@@ -21,8 +22,10 @@ def unknowns(
     unread: Mapping[str, int],
     beyond: int,
     unsettled: int = 0,
+    silences: Sequence[Silence] = (),
 ) -> Iterator[str]:
     """Yield what remains open, the most important first."""
+    yield from _of_nobody(flows, silences)
     missing, numbers = sum(one.missing for one in nodes), sum(one.numbers for one in nodes)
     if missing:
         yield (
@@ -61,6 +64,24 @@ def unknowns(
     yield from _of_flows(flows)
     if links and all(link.answered is None for link in links):
         yield "No acknowledgement was heard: nobody knows which try arrived"
+
+
+def _of_nobody(flows: tuple[MeasuredFlow, ...], silences: Sequence[Silence]) -> Iterator[str]:
+    if silences:
+        longest = max(one.seconds for one in silences)
+        often = "once" if len(silences) == 1 else f"{len(silences)} times"
+        yield (
+            f"Nobody was heard for up to {longest:.0f} s, {often}, while several nodes would have sent: the receiver "
+            "of the capture did not listen"
+        )
+    left_out = [flow for flow in flows if flow.uncounted]
+    if left_out:
+        count = sum(flow.uncounted for flow in left_out)
+        yield (
+            f"Of {_listed(sorted({flow.title for flow in left_out}))} {plural(count, 'number')} "
+            f"{'is' if count == 1 else 'are'} missing where nobody listened, or where frame numbers leap: nobody knows "
+            "what became of them, and none is counted"
+        )
 
 
 def _receivers(count: int) -> str:

@@ -131,7 +131,7 @@ DELIVERY_CASES: dict[str, Case] = {
         Told(
             "risk",
             READING,
-            "50 of 58 messages never came on the air; no frame of their sender is missing",
+            "50 of 58 messages never came on the air; the frame numbers of their sender leave no place for them",
         ),
     ),
     # cells one slot before those of the hop before: 100 of 101 slots of 10 ms to wait, twice

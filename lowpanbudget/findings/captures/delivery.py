@@ -61,7 +61,7 @@ def messages_never_sent(_scene: Scene, measured: Measurement) -> Hits:
     for flow in measured.flows:
         if flow.heard is not None and flow.unsent >= _SOME:
             of_all = f"{flow.unsent} of {flow.heard.trials} messages never came on the air"
-            cause = f"{of_all}; no frame of their sender is missing"
+            cause = f"{of_all}; the frame numbers of their sender leave no place for them"
             yield Hit(cause, (), flow.title)
 
 

@@ -1,0 +1,115 @@
+"""What was sent while nobody listened: silences of all senders at once, and leaps of a sender's frame numbers.
+
+Messages whose own numbers are missing there were neither lost nor kept back, as far as anybody can tell: a count is
+taken on both sides, and not across.
+"""
+
+from collections.abc import Iterator, Sequence
+from heapq import heappush, heappushpop
+from statistics import median
+from typing import NamedTuple
+
+from lowpanbudget.deployment.flows_seen import FlowJourneys, intervals
+from lowpanbudget.deployment.journeys import SECOND, Journey
+from lowpanbudget.deployment.numbering import Numbered
+
+MOST_SILENCES = 64
+# our choices: messages that all together, and that each of so many senders would have sent in a silence
+_MESSAGES, _OF_EACH, _SENDERS = 10, 3, 2
+
+
+class Silence(NamedTuple):
+    """A time in which no frame of anybody was heard."""
+
+    begin_ns: int
+    end_ns: int
+
+    @property
+    def seconds(self) -> float:
+        """Return how long it was."""
+        return (self.end_ns - self.begin_ns) / SECOND
+
+
+class Silences:
+    """Collects the longest silences of a capture."""
+
+    def __init__(self) -> None:
+        self._last_ns: int | None = None
+        self._longest: list[tuple[int, Silence]] = []
+
+    def hear(self, time_ns: int | None) -> None:
+        """Take the time of a frame, of any sender."""
+        before, self._last_ns = self._last_ns, time_ns
+        if before is None or time_ns is None or time_ns <= before:
+            return
+        found = time_ns - before, Silence(before, time_ns)
+        if len(self._longest) < MOST_SILENCES:
+            heappush(self._longest, found)
+        elif found > self._longest[0]:
+            heappushpop(self._longest, found)
+
+    def of_receiver(self, groups: Sequence[FlowJourneys]) -> list[Silence]:
+        """Return the silences in which several senders would have sent again and again: nobody listened."""
+        rhythms = list(_rhythms(groups))
+        found = []
+        for _, silence in self._longest:
+            sent: dict[object, float] = {}
+            for source, first_ns, last_ns, usual_s in rhythms:
+                if first_ns <= silence.begin_ns and silence.end_ns <= last_ns:
+                    sent[source] = sent.get(source, 0.0) + silence.seconds / usual_s
+            senders = sum(one >= _OF_EACH for one in sent.values())
+            if senders >= _SENDERS and sum(sent.values()) >= _MESSAGES:
+                found.append(silence)
+        return sorted(found)
+
+
+def _rhythms(groups: Sequence[FlowJourneys]) -> Iterator[tuple[object, int, int, float]]:
+    """Yield each sender with a rhythm: from when to when it was heard, and the usual seconds between messages."""
+    for group in groups:
+        times = [one.heard_ns for one in group.journeys]
+        known = [one for one in times if one is not None]
+        gaps = [gap for gap in intervals(times, group.numbers) if gap > 0]
+        if gaps:
+            yield group.flow.source, min(known), max(known), median(gaps)
+
+
+def apart(group: FlowJourneys, silences: Sequence[Silence]) -> FlowJourneys:
+    """Return a flow whose numbers are counted on each side of what nobody can tell of, and not across."""
+    if group.numbers is None:
+        return group
+    order = sorted(range(len(group.numbers)), key=lambda place: group.numbers[place])  # type: ignore[index]
+    numbers, shift, uncounted, passed = list(group.numbers), 0, 0, 0
+    for at, here in enumerate(order):
+        now = group.numbers[here]
+        if at:
+            there = order[at - 1]
+            before = group.numbers[there]
+            missing = now.place - before.place - 1 if now.run == before.run else 0
+            frames = _unknown(group.journeys[there], group.journeys[here], missing, silences)
+            if missing > 0 and frames is not None:
+                shift += 1
+                uncounted += missing
+                passed += frames
+        numbers[here] = Numbered(now.run + shift, now.place)
+    return group._replace(numbers=numbers, uncounted=uncounted, passed=passed)
+
+
+def _unknown(
+    before: Journey, now: Journey, missing: int, silences: Sequence[Silence]
+) -> int | None:
+    """Return how many frames of the sender are missing between two where nobody knows of its messages; else None."""
+    frames: int | None = None
+    one, other = before.left, now.left
+    if one is not None and other is not None and one.sender == other.sender:
+        if other.leaps != one.leaps:
+            return 0
+        if other.sequence is not None:
+            frames = max(other.missing - one.missing, 0)
+    if frames is not None and frames < missing:
+        return None  # there was no frame for some of them: those never came on the air
+    start, end = before.heard_ns, now.heard_ns
+    if start is None or end is None:
+        return None
+    if any(start <= silence.begin_ns and silence.end_ns <= end for silence in silences):
+        return frames or 0
+    return None

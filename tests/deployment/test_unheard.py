@@ -1,0 +1,125 @@
+"""What nobody listened to is no loss, and what frame counters prove to be kept back is one."""
+
+from collections.abc import Sequence
+from random import Random
+
+import pytest
+from deployment.test_seen import OQPSK, ROOT, S, address
+from simulation.captured import START_NS, Frames, design, records
+from simulation.contention import Packet, Sent
+
+from lowpanbudget import Measurement, Record, audit, measure
+from lowpanbudget.capture.crossings import HeardFrame
+from lowpanbudget.deployment.airtime_seen import OnAir
+
+LIMITS = """
+[limits]
+delivery = 0.98
+"""
+EVERY_S, OFF = 30.0, (2000.0, 5000.0)
+
+
+def frames(heard: Sequence[tuple[float, int, int | None]]) -> tuple[int, int, int]:
+    """Hear frames of one node at these seconds, with number and counter; return missing, numbers, leaps."""
+    on_air = OnAir(OQPSK, None)
+    for number, (at_s, sequence, counter) in enumerate(heard):
+        frame = HeardFrame(
+            number, round(at_s * S), address(1), ROOT, 20, sequence, True, True, False, False, None, None, False, None,
+            counter=counter, key=1,
+        )  # fmt: skip
+        on_air.heard(frame, None)
+    (node,) = on_air.nodes(1.0)
+    assert on_air.unheard(address(1))[0] == node.missing
+    return node.missing, node.numbers, on_air.unheard(address(1))[1]
+
+
+def each(
+    *numbers: tuple[int, int | None], pause_s: float = 600
+) -> list[tuple[float, int, int | None]]:
+    """Frames, one each 600 s, the last of them so long behind the others."""
+    times = [600.0 * at for at in range(len(numbers) - 1)]
+    return [
+        (at, *number) for at, number in zip([*times, times[-1] + pause_s], numbers, strict=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("heard", "missing", "numbers", "leaps"),
+    [
+        # each secured frame counts up both (IEEE 802.15.4-2020 9.4.2 and 7.2.3, from memory): 84 and 300 are missing
+        (each((7, 100), (8, 101), (93, 186), pause_s=51_000), 84, 87, 0),
+        (each((7, 100), (8, 101), (53, 402), pause_s=51_000), 300, 303, 0),
+        # so long, and no frame in it
+        (each((7, 100), (8, 101), (9, 102), pause_s=51_000), 0, 3, 0),
+        # another device under that address: its counter begins anew, and its number anywhere
+        (each((7, 9287), (8, 9288), (70, 1), (71, 2)), 0, 4, 1),
+        # the counter says 101 further on, the number 29: nobody knows
+        (each((7, 100), (8, 101), (100, 202)), 0, 3, 1),
+        # without security: 85 further on where as many are expected, and where one is
+        (each((6, None), (7, None), (8, None), (9, None), (94, None), pause_s=51_000), 84, 89, 0),
+        (each((6, None), (7, None), (8, None), (9, None), (94, None)), 0, 5, 1),
+        # in 130 periods eight bits may have gone round
+        (each((6, None), (7, None), (8, None), (9, None), (10, None), pause_s=78_000), 0, 5, 1),
+    ],
+)
+def test_frame_numbers_tell_what_was_sent_unheard(
+    heard: list[tuple[float, int, int | None]], missing: int, numbers: int, leaps: int
+) -> None:
+    assert frames(heard) == (missing, numbers, leaps)
+
+
+def reports(
+    nodes: Sequence[int] = (1, 2, 3), *, kept_back: int = 0, off: tuple[float, float] = OFF
+) -> list[Record]:
+    """Readings of nodes beside their root for four hours, of which the first kept some back; the receiver was off."""
+    chance, sent = Random(4), []
+    for node in nodes:
+        for count in range(480):
+            made = EVERY_S * count + 7 * node + chance.random()
+            if node == nodes[0] and 300 <= count < 300 + kept_back:
+                continue
+            packet = Packet(1000 * node + count, made, node, 79, count, arrived=made)
+            sent.append(Sent(made, node, 0, packet, 0, 79, heard=True, acked=True))
+    planned = design(LIMITS, bits=16)
+    heard = records(
+        sorted(sent, key=lambda one: one.time), Frames(planned, hops=lambda _node: 1, bits=16)
+    )
+    return [one for one in heard if not off[0] <= ((one.time_ns or 0) - START_NS) / S < off[1]]
+
+
+def measured(heard: list[Record]) -> Measurement:
+    return measure(heard, design=design(LIMITS, bits=16))
+
+
+def test_a_gap_of_the_receiver_is_no_loss() -> None:
+    """Three nodes, each 30 s, and nobody listens for 50 minutes: 100 readings of each are heard by nobody."""
+    heard = reports()
+    found = measured(heard)
+    assert not found.is_outside
+    for flow in found.flows:
+        assert flow.arrived is not None
+        # 480, of which 100 are not heard; the first and the last of both parts prove nothing
+        assert (flow.uncounted, flow.unsent, flow.perhaps) == (100, 0, 0)
+        assert (flow.arrived.count, flow.arrived.trials) == (376, 376)
+    assert [one for one in found.unknown if "did not listen" in one]
+    assert [one for one in found.unknown if "300 numbers are missing where nobody listened" in one]
+    names = {one.name for one in audit(heard, design=design(LIMITS, bits=16)).findings}
+    assert not names & {"loss-over-plan", "messages-never-sent"}
+
+
+def test_what_was_kept_back_is_told_beside_a_gap() -> None:
+    """Twenty messages of the first node have no frame of their own; those of the gap are not set off against them."""
+    found = measured(reports(kept_back=20))
+    first = min(found.flows, key=lambda flow: flow.flow.source)
+    assert first.arrived is not None
+    assert (first.uncounted, first.unsent, first.perhaps) == (100, 20, 0)
+    assert (first.arrived.count, first.arrived.trials) == (356, 376)
+    assert found.is_outside
+
+
+def test_the_silence_of_one_node_is_not_one_of_the_receiver() -> None:
+    """Its frames are missing, and prove that it sent: they may have arrived."""
+    (flow,) = measured(reports((1,))).flows
+    assert flow.arrived is not None
+    assert (flow.uncounted, flow.unsent, flow.perhaps) == (0, 0, 100)
+    assert (flow.arrived.count, flow.arrived.trials) == (378, 478)
