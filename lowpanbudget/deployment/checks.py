@@ -7,7 +7,7 @@ from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.carried import CarriedNode, LimitCheck, Matter, SleepWait
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.service import HopService
-from lowpanbudget.deployment.services_together import judged_services
+from lowpanbudget.deployment.services_together import bounded_services, judged_services
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Slots
 from lowpanbudget.design.estimate import Estimate
@@ -172,7 +172,7 @@ def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator
     for hops, one in judged_services(services):
         about = f"{one.flow} {one.message}, {hops}"
         in_runs = one.in_runs is not None and one.in_runs < one.delivered
-        yield _delivery(one, about, None if limits is None else limits.delivery, in_runs=in_runs)
+        yield _delivery(one, about, limits, in_runs=in_runs)
         if limits is not None and limits.latency_s is not None and one.in_time is not None:
             text = f"{percent(one.in_time, limits.latency_share)} are there within {limits.latency_s:g} s"
             if in_runs:
@@ -186,22 +186,32 @@ def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator
             yield played_check(
                 "latency", about, text, late, allowed, "share late", one.in_time_half_width
             )
+    for hops, one in bounded_services(services):
+        least = MOST if limits is None or limits.delivery is None else limits.delivery
+        if one.quiet is not None and one.quiet < least:
+            text = (
+                f"{percent(one.quiet, least)} would arrive if nobody else sent, {_wanted(limits)}"
+            )
+            about = f"{one.flow} {one.message}, {hops}"
+            yield check_of("delivery", about, text, 1 - one.quiet, 1 - least, "share lost")
 
 
-def _delivery(one: HopService, about: str, wanted: float | None, *, in_runs: bool) -> LimitCheck:
+def _wanted(limits: Limits | None) -> str:
+    """Return in words which share of the messages is to arrive."""
+    if limits is None or limits.delivery is None:
+        return f"{limit_percent(MOST)} are taken to be enough: limits.delivery says no other"
+    return f"limits.delivery is {limit_percent(limits.delivery)}"
+
+
+def _delivery(one: HopService, about: str, limits: Limits | None, *, in_runs: bool) -> LimitCheck:
     """Return whether so many messages arrive as are wanted; without a word of the design whether most of them do."""
     share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
     share *= 1.0 if one.queued is None else one.queued
-    least = MOST if wanted is None else wanted
+    least = MOST if limits is None or limits.delivery is None else limits.delivery
     text = f"{percent(share, least)} arrive{' where losses come in runs' if in_runs else ''}"
     if one.queued is not None and one.queued < 1 - _SEEN:
         text += f", {percent(1 - one.queued)} are lost to full queues"
-    text += f"{_give(one.half_width)}, "
-    text += (
-        f"{limit_percent(least)} are taken to be enough: limits.delivery says no other"
-        if wanted is None
-        else f"limits.delivery is {limit_percent(least)}"
-    )
+    text += f"{_give(one.half_width)}, {_wanted(limits)}"
     return played_check("delivery", about, text, 1 - share, 1 - least, "share lost", one.half_width)
 
 

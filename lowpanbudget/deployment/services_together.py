@@ -37,6 +37,15 @@ def unjudged(services: Sequence[HopService]) -> Iterator[str]:
             yield f"{group[0].flow} {group[0].message}, {_hops(group)} ({played} played)"
 
 
+def bounded_services(services: Sequence[HopService]) -> Iterator[tuple[str, HopService]]:
+    """Yield what is too rare to be judged where it would arrive least if nobody else sent: no more can arrive."""
+    for group in _groups(services):
+        known = [one for one in group if one.quiet is not None]
+        if known and not _is_enough(group):
+            least = min(known, key=lambda one: one.quiet or 0.0)
+            yield plural(least.hop, "hop"), least
+
+
 def _groups(services: Sequence[HopService]) -> Iterator[list[HopService]]:
     """Yield what is judged together, deepest first, or too rare to be judged at all."""
     for _, kind in groupby(services, key=lambda one: (one.flow, one.message, one.direction)):

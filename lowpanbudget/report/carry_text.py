@@ -82,7 +82,12 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
         return "Not decided: too few messages were played to say anything"
     if decides is None:
         return "Nothing here is sent often enough to be checked: every_s of a flow says how often"
-    return f"Yes, this network carries its messages. Nearest to its limit, {decides.about}: {decides.text}"
+    carries = "carries its messages"
+    if network.not_checked:
+        carries = f"carries what could be checked; not checked: {network.not_checked[0]}"
+        if len(network.not_checked) > 1:
+            carries += f" and {len(network.not_checked) - 1} more"
+    return f"Yes, this network {carries}. Nearest to its limit, {decides.about}: {decides.text}"
 
 
 def _slowest(services: Sequence[HopService]) -> float:

@@ -211,7 +211,21 @@ def test_what_is_too_rare_to_be_judged_is_named() -> None:
     (said,) = network.not_checked
     assert said.startswith("seldom reading, ")
     assert any(said in text for text in carry_text.beside(network))
+    assert answer(network).startswith(
+        f"Yes, this network carries what could be checked; not checked: {said}"
+    )
     assert carries.carried(network, ())["not_checked"] == [said]
+
+
+def test_what_is_too_rare_does_not_carry_where_even_a_quiet_channel_loses_too_much() -> None:
+    """Nobody else sends: three hops of 0.9704 each are 0.914 (by hand), and no traffic makes that more."""
+    rare = [service(0.99, hop=hop, messages=9, quiet=0.9704**hop) for hop in (1, 2, 3)]
+    (check,) = judge("delivery = 0.95", *rare).values()
+    assert (check.matter, check.about, check.holds) == ("delivery", "up reading, 3 hops", False)
+    assert check.text == "91.4 % would arrive if nobody else sent, limits.delivery is 95 %"
+    assert judge("delivery = 0.9", *rare) == {}
+    # what was played often enough is judged by that
+    assert judge("delivery = 0.95", service(0.99, messages=100, quiet=0.9))["delivery"].holds
 
 
 def test_a_network_of_which_too_little_was_played_does_not_hold() -> None:
