@@ -4,6 +4,7 @@ Two families: the *octets* are wrong (``WireError``: where, which layer, which s
 (``RequestError``: which file, line, key, what is allowed, what to try).
 """
 
+from decimal import Decimal
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.cites import Cite
@@ -29,12 +30,12 @@ def shortened(text: str) -> str:
 
 
 def repeated(value: object) -> str:
-    """Return a value as a text of an error repeats it, ``repr`` where there is one.
+    """Return a value as a text of an error repeats it: a decimal by its digits, else ``repr`` where there is one.
 
     Python writes no number of more than 4300 digits in decimal: such a one is given in hex, which it always writes.
     """
     try:
-        return repr(value)
+        return str(value) if isinstance(value, Decimal) else repr(value)
     except ValueError:
         return f"{value:#x}" if isinstance(value, int) else f"a {type(value).__name__}"
 

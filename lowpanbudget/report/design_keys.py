@@ -65,25 +65,26 @@ def every_key() -> Iterator[dict[str, Any]]:
                 path = row["key"] if table is top else f"{head}.{row['key']}"
                 yield {"path": path, "inside": table["name"], "keys": [row]}
     by_name: dict[str, list[dict[str, Any]]] = {}
-    for kind in kinds(whole=True):
+    all_kinds = kinds(whole=True)
+    for kind in all_kinds:
         for row in kind["keys"]:
             inside = f"the kind {kind['name']}"
             yield {"path": f"{kind['name']}.{row['key']}", "inside": inside, "keys": [row]}
             by_name.setdefault(row["key"], []).append({"kind": kind["name"]} | row)
     for name, rows in by_name.items():
-        keys = list(_merged(rows))
+        keys = list(_merged(rows, len(all_kinds)))
         yield {"path": f"message.field.{name}", "inside": "[[message.field]]", "keys": keys}
 
 
-def _merged(rows: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
-    """Yield rows of several kinds of fields, those that say the same once."""
+def _merged(rows: list[dict[str, Any]], all_kinds: int) -> Iterator[dict[str, Any]]:
+    """Yield rows of several kinds of fields, those that say the same once; ``all_kinds``: how many there are."""
     names: dict[str, list[str]] = {}
     for row in rows:
         names.setdefault(str(row | {"kind": ""}), []).append(row["kind"])
     for row in rows:
         same = names.pop(str(row | {"kind": ""}), None)
         if same is not None:
-            yield row | {"kind": ", ".join(same) if len(same) < len(rows) else "every kind"}
+            yield row | {"kind": ", ".join(same) if len(same) < all_kinds else "every kind"}
 
 
 def key_files() -> Iterator[dict[str, Any]]:

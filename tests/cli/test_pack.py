@@ -118,6 +118,8 @@ WRONG = [
     (("door_alarm", "open=yes", "--rest", "least"), "Give true or false"),
     (("door_alarm", "light=x", "--rest", "least"), "not a number"),
     (("door_alarm", "light=100001", "--rest", "least"), "outside"),
+    (("door_alarm", "door=1", "--rest", "least"), "field door is 1\n"),
+    (("door_alarm", "version=2", "--rest", "least"), "field version is 2\n"),
     (("door_alarm", "lamp=1", "--rest", "least"), "no field 'lamp'"),
     (("door_alarm", "door=north", "door=north"), "more than once"),
     (("climate_batch", "reading[1].at=0"), "the element before it is not"),

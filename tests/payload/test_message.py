@@ -210,14 +210,14 @@ def test_whatever_rounds_tells_by_how_much() -> None:
         Boolean("on"),
     )
     values = {
-        "time": 1234, "at": 1241, "sequence": 3.25, "table": 2, "scale": 12, "series": [1.5, 7], "on": True,
+        "time": 1234, "at": 1241, "sequence": 3.0, "table": 2, "scale": 12, "series": [1.5, 7], "on": True,
     }  # fmt: skip
     received = message.unpack(message.pack(values))
     errors = {entry.path: entry.error for entry in roundings(message.fields, values, received)}
     assert errors == {
         ("time",): -4,
         ("at",): 1,  # 11 s after 1230 are sent as 12
-        ("sequence",): Decimal("-0.25"),
+        ("sequence",): 0,
         ("table",): -1,
         ("scale",): -2,
         ("series", 0): Decimal("0.5"),
@@ -346,6 +346,14 @@ def test_sequence_numbers_do_not_wrap_unseen() -> None:
     message = packed(Sequence("s", bits=4))
     with pytest.raises(RequestError, match=r"field s is 16 count, outside 0 .. 15"):
         message.pack({"s": 16})
+
+
+def test_sequence_numbers_are_not_rounded() -> None:
+    """1.5 sent as 2 would be a message twice, or one that was never sent; 3.0 is whole."""
+    message = packed(Sequence("s", bits=4))
+    with pytest.raises(RequestError, match=r"field s is 1\.5, and counts are whole"):
+        message.pack({"s": Decimal("1.5")})
+    assert message.pack({"s": 3.0}) == b"\x30"
 
 
 @pytest.mark.parametrize(

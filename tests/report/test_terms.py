@@ -40,6 +40,13 @@ def paths(table: dict[str, Any], schema: dict[str, Any], at: str = "") -> Iterat
             yield path, about["description"]
 
 
+def test_a_key_of_fields_names_the_kinds_that_have_it() -> None:
+    """special is taken by numbers alone; a note by every kind."""
+    for key, kinds in (("special", "number"), ("element", "array"), ("note", "every kind")):
+        (found,) = explained(f"message.field.{key}")
+        assert [row["kind"] for row in found["keys"]] == [kinds]
+
+
 def test_every_key_of_a_design_is_explained_by_its_path() -> None:
     schema = design_schema()
     known = list(paths(schema, schema))

@@ -5,10 +5,12 @@ Common practice (no source): send it with the samples; a gap can then be seen.
 
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import ClassVar
+from typing import Any, ClassVar
 
+from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.exact import digits, exact
+from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.kinds.interfaces import Gain
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
@@ -25,7 +27,7 @@ class Sequence(Leaf):
     rank: ClassVar[int] = 110
     about: ClassVar[str] = "A sequence number that the sender counts modulo 2^bits."
     wire: ClassVar[str] = """\
-The number modulo 2^bits, unsigned."""
+The number itself, unsigned; it is the sender that counts modulo 2^bits, greater numbers are refused."""
     written: ClassVar[str] = """\
 kind = "sequence"
 name = "sequence"
@@ -36,6 +38,20 @@ bits = 8"""
     def number(self) -> Number:
         """Return the same field as a plain number."""
         return Number(self.name, min=Decimal(0), max=Decimal((1 << self.bits) - 1), unit="count")
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec of whole numbers: one that is rounded would count a message twice, or one that never was."""
+        number = Leaf.codec(self, width, order)
+
+        def encode(value: Any) -> int:
+            code = number.encode(value)
+            if code != value:
+                raise Misfit(
+                    f"is {digits(exact(value))}, and counts are whole", hint=f"Give {code}"
+                )
+            return code
+
+        return Codec(width, encode, number.decode)
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the width."""
