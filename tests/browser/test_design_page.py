@@ -128,6 +128,23 @@ def test_clicking_settings_gives_what_was_encoded(opened: Any) -> None:
     assert taken[len(taken) // 2] < 250  # 50 ms on a machine at rest
 
 
+def test_what_weakens_protection_is_switched_apart_and_told_beside_the_answer(opened: Any) -> None:
+    assert "Caution" not in opened.find_element(By.ID, "settings").text
+    switches = opened.find_elements(By.CSS_SELECTOR, "#weaker input:not(:disabled)")
+    for name in [one.get_attribute("id") for one in switches]:
+        before = room(opened)
+        for said in (True, False):  # again: as the design has it
+            switch = opened.find_element(By.ID, name)
+            opened.execute_script("arguments[0].scrollIntoView({block: 'center'})", switch)
+            switch.click()
+            changed = opened.find_element(By.ID, "changed")
+            assert changed.is_displayed() is said
+            assert ("Caution: " in changed.text) is said
+            assert opened.find_element(By.ID, name).is_selected() is said
+            assert opened.switch_to.active_element.get_attribute("id") == name
+        assert room(opened) == before
+
+
 def test_larger_payloads_have_their_frames_in_every_state(opened: Any) -> None:
     chance = random.Random(13)
     for _ in range(6):

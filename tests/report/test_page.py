@@ -130,6 +130,22 @@ def test_changes_alone_gain_what_the_budget_says(page: Any) -> None:
                 assert alone[saving.text]["caution"] == saving.caution
 
 
+def test_what_weakens_protection_stands_apart_as_no_advice(page: Any) -> None:
+    """The level is 6, ENC-MIC-64; level 5 is ENC-MIC-32 (IEEE 802.15.4-2015 table 9-6, from memory)."""
+    html = unescape(design_html(page))
+    advice, weaker = (
+        re.search(f'<tbody id="{part}">(.*?)</tbody>', html, re.DOTALL)[1]  # type: ignore[index]
+        for part in ("alone", "alone-weaker")
+    )
+    assert "level 7" in advice
+    assert "Caution" not in advice
+    for words in ("level 5", "the UDP checksum elided"):
+        assert words in weaker
+        assert words not in advice
+    assert weaker.count("Caution: ") == weaker.count("<tr>") > 1
+    assert html.count("These weaken protection; they are no advice</h3>") == 2
+
+
 def test_the_fields_of_a_frame_tile_it_and_are_those_of_the_ledger(page: Any) -> None:
     texts, fields, segments = page["texts"], page["fields"], page["segments"]
     for flow, shown in zip(ARCHIVE.flows, page["flows"], strict=True):

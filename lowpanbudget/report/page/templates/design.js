@@ -22,32 +22,39 @@ function offer(at, value) {  // the words that hold where the other settings are
 }
 
 // --- settings -----------------------------------------------------------------------------------
+const weakens = (change) => text(change.caution) !== "";
 function drawSettings() {
   const now = roomOf(chosen);
-  fill("settings", flow.settings.map((setting, at) => {
-    const options = [["as the design has it", null, 0], ...setting.changes.map((change, index) => [offer(at, index + 1), change, index + 1])];
-    return el("fieldset", {}, el("legend", {}, setting.key), options.map(([words, change, value]) => {
+  const sets = (weaker) => flow.settings.flatMap((setting, at) => {
+    const options = setting.changes.flatMap((change, index) => weakens(change) === weaker ? [[offer(at, index + 1), change, index + 1]] : []);
+    if (!options.length) return [];
+    if (!weaker) options.unshift(["as the design has it", null, 0]);
+    return [el("fieldset", {}, el("legend", {}, setting.key), options.map(([words, change, value]) => {
       const room = roomOf(having(at, value)), picked = chosen[at] === value, gain = room === null ? null : room - now;
       const refused = flow.refused[stateOf(having(at, value))];
       const why = refused !== undefined ? text(refused) : stateOf(having(at, value)) < 0 ? "not encoded together with the others" : "";
       const name = `s${at}`, id = `${name}v${value}`;
       return el("div", {}, el("label", {for: id, class: room === null ? "off" : ""},
-        el("input", {type: "radio", name, id, value, checked: picked, disabled: room === null, onchange: () => choose(at, value)}),
+        el("input", {type: weaker ? "checkbox" : "radio", name, id, value, checked: picked, disabled: room === null,
+          onchange: (event) => choose(at, event.target.checked ? value : 0, id)}),
         el("span", {}, words || `${change.value}: changes nothing here`, " ",
           picked || gain === null ? null : el("span", {class: "gain"}, gain > 0 ? `+${gain}` : String(gain)),
           change && text(change.condition) ? el("span", {class: "note"}, `If: ${text(change.condition)}`) : null,
-          change && text(change.caution) ? el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`) : null,
+          weaker ? el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`) : null,
           why ? el("span", {class: "note"}, why) : null)));
-    }));
-  }));
+    }))];
+  });
+  fill("settings", sets(false));
+  fill("weaker", sets(true));
+  byId("weaker-part").hidden = !byId("weaker").firstChild;
   byId("reset").hidden = chosen.every((value) => value === 0);
   byId("capped").hidden = flow.whole;
   byId("whole").hidden = !flow.whole;
 }
-function choose(at, value) {
+function choose(at, value, id) {
   chosen = having(at, value);
   draw();
-  byId(`s${at}v${value}`).focus();
+  byId(id || `s${at}v${value}`).focus();
 }
 
 // What each change gives alone stands on paper, which has no switches.
@@ -55,17 +62,22 @@ function drawAlone() {
   const none = flow.settings.map(() => 0);
   let column = 0;
   fill("alone-of", `Of ${flow.name}, ${flow.hops[hop].name} hop: ${plural(roomOf(none), "octet")} of room as the design has it, and with one change so many.`);
-  fill("alone", flow.settings.flatMap((setting, at) => setting.changes.map((change, index) => {
+  const rows = flow.settings.flatMap((setting, at) => setting.changes.map((change, index) => {
     const room = roomOf(none.map((zero, other) => other === at ? index + 1 : zero)), words = flow.offers[0][column++];
-    return el("tr", {}, el("td", {class: "n"}, room === null ? "-" : String(room)), el("th", {scope: "row"}, text(words),
+    return [weakens(change), el("tr", {}, el("td", {class: "n"}, room === null ? "-" : String(room)), el("th", {scope: "row"}, text(words),
       note(text(change.condition) && `If: ${text(change.condition)}`),
-      text(change.caution) ? [" ", el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`)] : null));
-  })));
+      weakens(change) ? [" ", el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`)] : null))];
+  }));
+  const part = (weaker) => rows.flatMap(([weak, row]) => weak === weaker ? [row] : []);
+  fill("alone", part(false));
+  fill("alone-weaker", part(true));
+  byId("alone-weaker-part").hidden = !part(true).length;
 }
 function drawChanged() {
-  const words = flow.settings.flatMap((setting, at) => chosen[at] ? [offer(at, chosen[at]) || setting.changes[chosen[at] - 1].id] : []);
-  byId("changed").hidden = !words.length;
-  fill("changed", "Changed from what the design has: ", words.join("; "), ".");
+  const made = flow.settings.flatMap((setting, at) => chosen[at] ? [[at, setting.changes[chosen[at] - 1]]] : []);
+  byId("changed").hidden = !made.length;
+  fill("changed", "Changed from what the design has: ", made.map(([at, change]) => offer(at, chosen[at]) || change.id).join("; "), ".",
+    made.flatMap(([, change]) => weakens(change) ? [el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`)] : []));
 }
 
 // --- payload ------------------------------------------------------------------------------------
