@@ -61,7 +61,8 @@ def command(
 
     Settings are combinations of the changes that budget shows, and of those that cost octets. Each part of a frame was
     really encoded for all its values, then they are added up; settings that cannot be encoded are left out. The exit
-    code is 1 when some flow has no setting with room, or none that carries the octets asked for.
+    code is 1 when some flow has no setting with room, or none that carries the octets asked for; what protects less
+    than the design does not count.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted

@@ -13,6 +13,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 
 _MOST_REASONS = 3
 _FRONT = "Settings that none surpasses: more room wants more conditions, or less protection"
+_EACH = "Least and most room of the settings with each value"
 _WEAKER = "These protect less than the design; they are no advice"
 
 
@@ -45,10 +46,12 @@ def sweeps(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) ->
 
 
 def _answer(one: dict[str, Any]) -> str:
+    if one["weakening"] and one["most"] is None:
+        return "all settings protect less than the design"
     if one["most"] is None:
         return "no setting can be encoded"
     if "octets" in one:
-        encoded = one["settings"] - one["refused"]
+        encoded = one["settings"] - one["refused"] - one["weakening"]
         settings = f"{one['carrying']:,} of {encoded:,} {'setting' if encoded == 1 else 'settings'}"
         return f"{settings} {'carries' if one['carrying'] == 1 else 'carry'} {plural(one['octets'], 'octet')}"
     return f"room from {one['least']} to {one['most']} octets, {one['now']} as designed"
@@ -60,6 +63,9 @@ def _counted(one: dict[str, Any]) -> str:
     text = f"{encoded:,} {'setting was' if encoded == 1 else 'settings were'} added up from encodings of "
     text += f"{len(axes)} {'axis' if len(axes) == 1 else 'axes'}; {one['proven']} of them "
     text += f"{'was' if one['proven'] == 1 else 'were'} encoded as a whole to prove it."
+    if one["weakening"]:
+        text += f" {one['weakening']:,} of them protect{'s' if one['weakening'] == 1 else ''} less than the design and "
+        text += f"{'is' if one['weakening'] == 1 else 'are'} told apart."
     if one["refused"]:
         reasons = "; ".join(one["reasons"][:_MOST_REASONS])
         if len(one["reasons"]) > _MOST_REASONS:
@@ -159,18 +165,21 @@ def _conditions(
 
 def _axes(console: Console, screen: Screen, one: dict[str, Any]) -> None:
     """Print the axes and the rooms that each value leaves."""
-    paragraph(console, screen, "Least and most room of the settings with each value", "bold")
-    rows: list[list[Cell]] = []
-    for axis in one["axes"]:
-        for name, value in zip(
-            [axis["name"], *([""] * len(axis["values"]))], axis["values"], strict=False
-        ):
-            rooms = [
-                str(value[end]) if value[end] is not None else "none" for end in ("least", "most")
-            ]
-            shown = screen.text(value["value"]) + (" (as designed)" if value["now"] else "")
-            rows.append([screen.text(name), shown, *rooms])
-    layout.put(
-        console, layout.table(("axis", "value", "least", "most"), rows, console.width, right=(2, 3))
-    )
-    console.print()
+    for weaker, title in ((False, _EACH), (True, _WEAKER)):
+        rows: list[list[Cell]] = []
+        for axis in one["axes"]:
+            name = axis["name"]
+            for value in axis["values"]:
+                if value["weaker"] is weaker:
+                    rooms = [
+                        "none" if value[end] is None else str(value[end])
+                        for end in ("least", "most")
+                    ]
+                    shown = screen.text(value["value"]) + (" (as designed)" if value["now"] else "")
+                    rows.append([screen.text(name), shown, *rooms])
+                    name = ""
+        if rows and (weaker or one["most"] is not None):
+            titles = ("axis", "value", "least", "most")
+            paragraph(console, screen, title, "bold")
+            layout.put(console, layout.table(titles, rows, console.width, right=(2, 3)))
+            console.print()

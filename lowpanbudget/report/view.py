@@ -127,8 +127,9 @@ def sweep(one: "Sweep", octets: int | None = None) -> Data:
 
     With ``octets`` also how many settings carry so many.
     """
-    names = ("flow", "direction", "axes", "settings", "refused", "reasons", "now", "least", "most")
-    told = result(one, *names)
+    told = result(
+        one, "flow", "direction", "axes", "settings", "refused", "reasons", "weakening", "now", "least", "most",
+    )  # fmt: skip
     if octets is not None:
         told |= {"octets": octets, "carrying": one.carrying(octets)}
     for name in ("front", "weaker"):

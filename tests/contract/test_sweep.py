@@ -84,6 +84,20 @@ def test_weaker_settings_stand_apart_and_only_when_asked(invoke: Invoke) -> None
     assert "caution:" in weaker
 
 
+def test_no_headline_and_no_answer_counts_what_protects_less(invoke: Invoke) -> None:
+    """A value that is asked for by its name is told, and apart: as many settings are counted as without it."""
+    args = ("sweep", ARCHIVE, "--flow", "alarm", "--axis")
+    now, told = (invoke(*args, f"level={levels}", "--octets", "99") for levels in ("6", "0,6"))
+    assert told.exit_code == now.exit_code == 1
+    assert told.stdout.splitlines()[:2] == now.stdout.splitlines()[:2]
+    _, *apart = told.stdout.split("These protect less than the design; they are no advice")
+    assert "link.security.level=0" in apart[0]
+    assert apart[1].split()[4:6] == ["link.security.level", "0"]
+    nothing = invoke(*args, "level=0")
+    assert nothing.exit_code == 1
+    assert "alarm, up: all settings protect less than the design\n" in nothing.stdout
+
+
 @pytest.mark.parametrize("form", ["csv", "parquet"])
 def test_a_table_has_a_row_for_each_setting(invoke: Invoke, tmp_path: Path, form: str) -> None:
     target = tmp_path / f"settings.{form}"

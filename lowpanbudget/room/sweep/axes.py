@@ -42,6 +42,11 @@ class Axis:
         return max((len(protects) for protects in self.protection), default=1)
 
     @property
+    def weaker(self) -> list[bool]:
+        """Return which values protect less than now in some respect."""
+        return [min(protects, default=0) < 0 for protects in self.protection]
+
+    @property
     def protection(self) -> list[tuple[int, ...]]:
         """Return how much more than now each value protects."""
         return [() if change is None else change.protection for change in self.changes]
@@ -84,10 +89,8 @@ def _swept(axis: Axis, chosen: Sequence[str] | None, *, weaker: bool) -> Axis:
         return _with_values(axis, chosen)
     if axis.given or Share.LARGEST in axis.shares:
         return _with_values(axis, [axis.now])
-    protection = zip(axis.values, axis.protection, strict=True)
-    return _with_values(
-        axis, [value for value, more in protection if weaker or min(more, default=0) >= 0]
-    )
+    values = zip(axis.values, axis.weaker, strict=True)
+    return _with_values(axis, [value for value, is_weaker in values if weaker or not is_weaker])
 
 
 def axis_values(design: Design, flow: Flow) -> dict[str, tuple[str, ...]]:

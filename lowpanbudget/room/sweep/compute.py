@@ -59,7 +59,8 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis], tell: Tell | None) 
     design = replace(design, flows=(flow,))  # no other is asked
     found = measured(design, flow.name, axes, tell)
     parts = Parts(design, flow.name, axes, found)
-    counts = Counts(parts)
+    every = Counts(parts, weaker=True)
+    counts = Counts(parts, weaker=False) if any(any(axis.weaker) for axis in axes) else every
     front, weaker = (_proven(design, parts, best) for best in best_settings(parts, counts.columns))
     at_random = [(places, room) for places, room in drawn(parts, _AT_RANDOM) if room is not None]
     for places, room in at_random:
@@ -69,9 +70,12 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis], tell: Tell | None) 
     return Sweep(
         flow.name,
         flow.direction,
-        tuple(swept_axis(axis, counts.by_value(number)) for number, axis in enumerate(axes)),
-        counts.settings,
-        counts.settings - counts.encoded,
+        tuple(
+            swept_axis(axis, _rooms(axis, number, counts, every))
+            for number, axis in enumerate(axes)
+        ),
+        every.settings,
+        every.settings - every.encoded,
         tuple(dict.fromkeys([*found.reasons, *refused])),
         min(map(room_of, design.paths(flow))),
         least,
@@ -79,8 +83,21 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis], tell: Tell | None) 
         front,
         weaker,
         sum(map(_proofs, (front, weaker))) + len(at_random),
+        every.encoded - counts.encoded,
         _Settings(parts.counted(), counts),
     )
+
+
+def _rooms(
+    axis: Axis, number: int, counts: "Counts", every: "Counts"
+) -> list[tuple[int, int] | None]:
+    """Return the least and the most room of each value: of a weaker one among ``every`` setting."""
+    rooms = counts.by_value(number)
+    weaker = every.by_value(number) if any(axis.weaker) else rooms
+    return [
+        two if is_weaker else one
+        for one, two, is_weaker in zip(rooms, weaker, axis.weaker, strict=True)
+    ]
 
 
 def _proven(design: Design, parts: "Parts", best: "Best") -> tuple[SweptSetting, ...]:

@@ -6,18 +6,19 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from lowpanbudget.room.sweep.around import Around
-from lowpanbudget.room.sweep.arrays import Ints, each_with_each, grouped
+from lowpanbudget.room.sweep.arrays import Addends, Ints, each_with_each, grouped, weakens
 from lowpanbudget.room.sweep.parts import EACH, Parts
 
 
 class Counts:
     """How many settings leave so many octets where they leave least, and what these carry.
 
-    ``columns`` are the octets that may be the least of a setting.
+    ``weaker``: of all settings, else of those that protect no less than the design. ``columns`` are the octets that may
+    be the least of a setting.
     """
 
-    def __init__(self, parts: Parts) -> None:
-        self._parts, axes = parts, parts.axes
+    def __init__(self, parts: Parts, *, weaker: bool) -> None:
+        self._parts, axes, self._weaker = parts, parts.axes, weaker
         self.settings = math.prod(1 if axis.given else len(axis.values) for axis in axes)
         self.columns = self._deciding(range(EACH * parts.values))
         self._low, self._counts = self._lowest({}, self.columns)
@@ -55,11 +56,16 @@ class Counts:
         """Return what may stand around payloads, or may where an axis has a value; without what is refused."""
         parts = self._parts
         at = None if number is None else parts.payloads.axes.index(number)
+        wanted = self._wanted(parts.payloads, np.arange(len(parts.around)))
         return [
             one
-            for one in parts.around
+            for one in map(parts.around.__getitem__, wanted)
             if not one.refused and (at is None or one.places[at] == value)
         ]
+
+    def _wanted(self, part: Addends, rows: Ints) -> Ints:
+        """Return the rows of a table whose settings are counted."""
+        return rows if self._weaker else rows[~weakens(part.merits[rows])]
 
     def _deciding(self, columns: Sequence[int]) -> list[int]:
         """Return which of these octets may be the least of a setting; of two that are always equal one."""
@@ -85,8 +91,9 @@ class Counts:
         for matching in parts.strata(fixed):
             octets, count = parts.base[None, columns], np.ones(1, np.int64)
             for part, rows in zip(parts.tables, matching, strict=True):
-                alone = np.ones(len(rows), np.int64)
-                distinct, times = grouped(part.octets[rows][:, columns], alone)
+                counted = self._wanted(part, rows)
+                alone = np.ones(len(counted), np.int64)
+                distinct, times = grouped(part.octets[counted][:, columns], alone)
                 sums = each_with_each(octets, distinct)
                 octets, count = grouped(sums, np.multiply.outer(count, times).ravel())
             lows.append(octets.min(axis=1))

@@ -30,13 +30,15 @@ class AllSettings(Protocol):
 class SweptValue:
     """A value of an axis: ``now`` the design has it. ``least`` and ``most``: the room of settings that have it.
 
-    Both are None where no setting has it.
+    Both are None where no setting has it. ``weaker``: it protects less than the design, and so do all that have it; the
+    rooms of other values are of settings that protect no less.
     """
 
     value: str
     now: bool
     least: int | None
     most: int | None
+    weaker: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +102,10 @@ class Sweep:
     """The rooms of all settings of a flow.
 
     ``settings`` are all combinations of the axes but those that are given; ``refused`` of them cannot be encoded, for
-    these ``reasons``. ``least`` and ``most`` octets of room have the others, None where there is none; ``now`` has the
-    design itself. ``front``: the
-    settings that no other surpasses in room and protection with fewer conditions, none of them with less protection
-    than the design; ``weaker``: those with less, no advice, where they are swept. ``proven`` settings, of these and
-    at random, were encoded as a whole.
+    these ``reasons``, and ``weakening`` protect less than the design. ``least`` and ``most`` octets of room have the
+    others, None where there is none; ``now`` has the design itself. ``front``: the settings that no other surpasses in
+    room and protection with fewer conditions, none of them with less protection than the design; ``weaker``: those with
+    less, no advice, where they are swept. ``proven`` settings, of these and at random, were encoded as a whole.
     """
 
     flow: str
@@ -119,10 +120,14 @@ class Sweep:
     front: tuple[SweptSetting, ...]
     weaker: tuple[SweptSetting, ...]
     proven: int
+    weakening: int
     counted: AllSettings = field(repr=False, compare=False)
 
     def carrying(self, octets: int) -> int:
-        """Return how many settings carry so many octets in a frame, on every hop and for every value that is given."""
+        """Return how many settings carry so many octets in a frame, on every hop and for every value that is given.
+
+        They are of those that protect no less than the design.
+        """
         if whole_number(octets, "octets") > (-1 if self.most is None else self.most):
             return 0
         return self.counted.carrying(octets)
@@ -151,9 +156,10 @@ class Sweep:
 
 def swept_axis(axis: Axis, rooms: list[tuple[int, int] | None]) -> SweptAxis:
     """Return an axis with the least and the most room of each value."""
+    ends = (room or (None, None) for room in rooms)
     values = (
-        SweptValue(value, value == axis.now, *(room or (None, None)))
-        for value, room in zip(axis.values, rooms, strict=True)
+        SweptValue(value, value == axis.now, least, most, weaker)
+        for value, (least, most), weaker in zip(axis.values, ends, axis.weaker, strict=True)
     )
     return SweptAxis(axis.name, axis.given, tuple(values))
 
