@@ -128,6 +128,28 @@ def test_cddl_tells_what_an_index_stands_for() -> None:
     ]
 
 
+def test_cddl_keeps_the_limits_of_floats() -> None:
+    """RFC 8610 section 3.8.6, .ge and .le; appendix B: type1 = type2 [S (rangeop / ctlop) S type2], so one a type.
+
+    The binary16 nearest to 0.1 is 1638 * 2**-14 (IEEE 754), and that is what may be sent.
+    """
+    made = message(
+        Float("free", bits=64),
+        Float("low", bits=16, min=Decimal("0.1")),
+        Float("high", bits=32, max=Decimal(10), optional=True),
+        Float("both", bits=64, min=Decimal(-1), max=Decimal("1e20")),
+    )
+    text = made.cddl()
+    assert [line.split(" ;")[0] for line in text.splitlines()[1:5]] == [
+        "  free: float64,",
+        "  low: float16 .ge 0.0999755859375,",
+        "  high: float32 .le 10.0 / null,",
+        "  both: (float64 .ge -1.0) .le 1e+20,",
+    ]
+    parser = pytest.importorskip("cddlparser")
+    assert parser.parse(text).serialize().strip() == text.strip()
+
+
 @settings(max_examples=25)
 @given(messages())
 @example(WHOLE)

@@ -464,6 +464,13 @@ def test_text_formats_have_no_infinity(name: str, value: float) -> None:
     assert found.cannot.startswith("x is ")
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_what_has_no_infinity_says_so_beforehand(name: str) -> None:
+    made = message(Float("x", bits=32))
+    found = encoded(made, BY_NAME[name].coder(made), {"x": float("nan")})
+    assert ("NaN" in BY_NAME[name].note) == (found.octets is None)
+
+
 def test_a_wrong_coder_is_found_out() -> None:
     made = message(whole("a", 0, 9), Text("w", max_length=3))
     coder = BY_NAME["JSON, compact"].coder(made)

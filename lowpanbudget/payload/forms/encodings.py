@@ -309,18 +309,18 @@ ENCODINGS = (
     ),
     Encoding(
         "JSON, compact", "field names as keys, values in their unit, no spaces, octets in base64url; read as doubles; "
-        "a control character in a text takes six",
+        "a control character in a text takes six; floats have no NaN and no infinity (RFC 8259 section 6)",
         partial(_of_data, form=NAMED, write=text_of, read=read_text), writing=_TEXT,
     ),
     Encoding(
         "SenML CBOR", f"RFC 8428: a record for each value, in its unit; a base name of {len(BASE_NAME)} characters as "
         "in its examples, the message's time as base time, base units; times below 2**28 s mean relative "
-        "to now; floats as in CBOR, no decimal fractions",
+        "to now; floats as in CBOR, no decimal fractions, and as in JSON no NaN and no infinity",
         partial(_of_data, form=Pack(lambda _name, _bits, value: value), write=pack_to_cbor, read=pack_from_cbor),
         "cbor2", _PACK_CBOR,
     ),
     Encoding(
-        "SenML JSON", "the same pack as text; read as doubles",
+        "SenML JSON", "the same pack as text, also without NaN and infinity; read as doubles",
         partial(_of_data, form=Pack(real_of), write=pack_to_json, read=pack_from_json), writing=_PACK_TEXT,
     ),
 )  # fmt: skip

@@ -209,11 +209,16 @@ unit = "J\""""
         return RealShape(self.bits)
 
     def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
-        """Return the type of the numbers of this width; it says nothing of the form in which they go.
+        """Return the type of the numbers of this width within the limits; it says nothing of the form in which they go.
 
-        Float32 "does not mandate that these values also do have to be serialized" so (RFC 8610 section 2.2.3).
+        Float32 "does not mandate that these values also do have to be serialized" so (RFC 8610 section 2.2.3). A range
+        would be one of floats of any width, so the limits are controls (section 3.8.6), of which a type takes one.
         """
-        return f"float{self.bits}"
+        low, high = self.limits()
+        above = f"float{self.bits}" if low is None else f"float{self.bits} .ge {low!r}"
+        if high is None:
+            return above
+        return f"{above if low is None else f'({above})'} .le {high!r}"
 
     def to_senml(self, value: Any, known: ask.Known, real: Real) -> tuple[str, Any]:
         """Return a number; JSON has no infinities and no "not a number"."""
