@@ -112,6 +112,11 @@ class LayoutPart:
         """Return whether its value is all the octets that are left, whatever they are."""
         return False
 
+    @property
+    def reads_alone(self) -> bool:
+        """Return whether it is always there and reads what is left without the values before it."""
+        return False
+
     def expression(self, octets: str, order: Order) -> str:
         """Return in Python the value of a ``straight`` part whose ``octets`` an expression gives."""
         raise NotImplementedError

@@ -44,7 +44,7 @@ class FunctionSource:
         self.spans: list[str] = []
         self.lines: list[str] = []
         self._free: list[str] = []
-        self._tail = ""
+        self._tail = self._behind = ""
         self._start = at
         self._bound: dict[str, Any] = dict(_NAMES)
         self._known: dict[int, str] = {}
@@ -161,6 +161,11 @@ class FunctionSource:
         self._tail = f"if {value}: reader.spans.append({self._span(0, f'len({value}) * 8', *told)})"
         return value
 
+    def read(self, part: LayoutPart, layout: Drawing) -> str:
+        """Let a last part read what is left, once all before it is passed; return its value."""
+        self._behind = f"behind = {self.bind(part)}.read(reader, {{}}, {self.bind(layout)})"
+        return "behind"
+
     def field(
         self,
         octets: int,
@@ -217,13 +222,13 @@ class FunctionSource:
             f"if reader.end < {self.octet()}: return None",
             "data = reader.data",
             *self.lines,
-            f"result = {result}",
+            *(() if self._behind else (f"result = {result}",)),
             *([f"reader.spans += ({', '.join(self.spans)},)"] if self.spans else ()),
             *([f"reader.free += ({', '.join(self._free)},)"] if self._free else ()),
             *([self._tail] if self._tail else ()),
             f"reader.layer = {self.bind(self.layer)}",
             f"reader.pos = {'reader.end' if self._tail else self.octet()}",
-            "return result",
+            *([self._behind, f"return {result}"] if self._behind else ["return result"]),
         ]
         return self._compiled("reader, env", lines)
 

@@ -35,6 +35,8 @@ def straight_start(
                 values[part.key] = source.part(part, layout)
             elif part.takes_rest and taken == len(steps) - 1:
                 values[part.key] = source.rest(part, layout)
+            elif part.reads_alone and taken and taken == len(steps) - 1:
+                values[part.key] = source.read(part, layout)
             else:
                 break
         else:

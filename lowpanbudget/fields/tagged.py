@@ -9,10 +9,12 @@ from lowpanbudget.errors import Malformed, RequestError, Truncated, repeated
 from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.octets import OctetString
-from lowpanbudget.fields.parts import Drawing, LayoutPart, Values, within
+from lowpanbudget.fields.parts import Drawing, LayoutPart, Values
 from lowpanbudget.fields.structure import layout_of
 from lowpanbudget.fields.word import Header
 from lowpanbudget.values import dataclass
+
+_MOST_SIZES = 1024  # heads of a family whose length is known to be right
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Tagged:
     """
 
     __slots__ = (
-        "about", "by_value", "cite", "counts_head", "head", "layouts", "name", "single", "unit", "unknown",
+        "_sizes", "about", "by_value", "cite", "counts_head", "head", "layouts", "name", "single", "unit", "unknown",
     )  # fmt: skip
 
     def __init__(
@@ -72,6 +74,7 @@ class Tagged:
         head = self.unknown.parts[0]
         assert isinstance(head, Header)
         self.head = head
+        self._sizes: dict[bytes, int] = {}  # octets of options that may be so long, by their heads
         self.by_value = {layout.value: (number, layout) for number, layout in self.layouts.items()}
 
     def _headed(self, number: int, layout: Layout[Any]) -> Layout[Any]:
@@ -102,18 +105,25 @@ class Tagged:
         number = reader.data[start]
         layout = self.layouts.get(number, self.unknown)
         stop = start + 1 if number == self.single else self._stop(reader, layout)
-        with within(reader, stop):
+        end, reader.end = reader.end, stop
+        try:
             value = layout.read(reader)
-            if reader.left:
+            if reader.pos < stop:
                 reader.rest("padding", "up to a multiple of 8 octets", layout.cite)
+        finally:
+            reader.end = end
         return value
 
     def _stop(self, reader: Reader, layout: Layout[Any]) -> int:
         """Return where the option ends, after checking its length."""
         start = reader.pos
-        reader.need(self.head.octets, f"the head of the {self.name}", self.cite)
-        word = int.from_bytes(reader.data[start : start + self.head.octets], "big")
-        length = self.head.split(word)["length"]
+        if reader.end - start < self.head.octets:
+            reader.need(self.head.octets, f"the head of the {self.name}", self.cite)
+        head = reader.data[start : start + self.head.octets]
+        known = self._sizes.get(head)
+        if known is not None and start + known <= reader.end:
+            return start + known
+        length = self.head.values_at(head)["length"]
         size = length * self.unit + (0 if self.counts_head else self.head.octets)
         allowed = layout.sizes
         if size < self.head.octets or (allowed and size not in allowed):
@@ -131,6 +141,8 @@ class Tagged:
                 layout.cite,
                 at=start,
             )
+        if len(self._sizes) < _MOST_SIZES:
+            self._sizes[bytes(head)] = size
         return start + size
 
     def write(self, writer: Writer, options: tuple[Any, ...]) -> None:
@@ -178,6 +190,11 @@ class OptionList(LayoutPart):
     def __init__(self, name: str, family: Tagged) -> None:
         super().__init__(name)
         self.family = family
+
+    @property
+    def reads_alone(self) -> bool:
+        """Return True: options are told apart by their own types."""
+        return True
 
     def read(self, reader: Reader, _values: Values, _layout: Drawing) -> tuple[Any, ...]:
         """Return the options."""
