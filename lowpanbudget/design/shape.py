@@ -117,7 +117,7 @@ class LinkShape(ShapeTable):
     )
     data_rate: int | None = key(
         Words(*RATES),
-        "Data rate in kb/s, where the PHY has several; left out, its slowest.",
+        "Data rate in kb/s: those whose times are known here; left out, the PHY's slowest.",
         default=None,
     )
     preamble: int | None = key(

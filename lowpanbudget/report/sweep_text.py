@@ -14,6 +14,8 @@ from lowpanbudget.report.terminal import heading, paragraph
 _MOST_REASONS = 3
 _FRONT = "Settings that none surpasses: more room wants more conditions, or less protection"
 _EACH = "Least and most room of the settings with each value"
+_CARRYING = "Those of them that carry {}, the fewest changes first"
+_NOT_ENCODED = " (cannot be encoded)"
 _WEAKER = "These protect less than the design; they are no advice"
 
 
@@ -33,7 +35,12 @@ def sweeps(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) ->
         console.print()
         alone = len(flows) == 1
         front = one["front"] if alone else _as_designed(one)
-        _settings(console, screen, one, front, _FRONT)
+        carrying = _carrying(one, front)
+        if carrying:
+            title = f"{_FRONT}. {_CARRYING.format(plural(one['octets'], 'octet'))}"
+            _settings(console, screen, one, carrying, title)
+        else:
+            _settings(console, screen, one, front, _FRONT)
         _settings(console, screen, one, one["weaker"] if alone else [], _WEAKER)
         shown = [*front, *(one["weaker"] if alone else [])]
         _conditions(console, screen, one, shown, told)

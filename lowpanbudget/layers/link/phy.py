@@ -138,7 +138,7 @@ RATES = tuple(sorted({rate for phy in PHYS.values() for rate in phy.rates}))
 def timing(phy: str, rate: int | None = None, preamble: int | None = None) -> PhyTiming:
     """Return the timing of a PHY at a data rate in kb/s, with a preamble of so many octets where that may be chosen.
 
-    Raises ``RequestError`` for a PHY whose timing is not known here, or a rate that it does not have.
+    Raises ``RequestError`` for a PHY whose timing is not known here, or not at this rate.
     """
     rates = PHYS[phy].rates
     if not rates:
@@ -150,8 +150,8 @@ def timing(phy: str, rate: int | None = None, preamble: int | None = None) -> Ph
     rate = next(iter(rates)) if rate is None else rate
     if rate not in rates:
         raise RequestError(
-            f"{phy} has no data rate of {rate} kb/s",
-            hint=f"It has {' or '.join(map(str, rates))} kb/s",
+            f"no timing of {phy} at {rate} kb/s is known here",
+            hint=f"Known: {' or '.join(map(str, rates))} kb/s",
         )
     found = rates[rate]
     return found if preamble is None else replace(found, preamble=preamble)

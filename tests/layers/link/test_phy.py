@@ -47,5 +47,5 @@ def test_what_is_not_known_is_refused_by_name(phy: str) -> None:
     with pytest.raises(RequestError, match=f"no timing of {phy} is known") as caught:
         timing(phy)
     assert all(name in caught.value.hint for name, one in PHYS.items() if one.rates)
-    with pytest.raises(RequestError, match="o-qpsk-868 has no data rate of 250 kb/s"):
+    with pytest.raises(RequestError, match="no timing of o-qpsk-868 at 250 kb/s is known here"):
         timing("o-qpsk-868", 250)
