@@ -14,8 +14,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 _MOST_REASONS = 3
 _FRONT = "Settings that none surpasses: more room wants more conditions, or less protection"
 _EACH = "Least and most room of the settings with each value"
-_CARRYING = "Those of them that carry {}, the fewest changes first"
-_NOT_ENCODED = " (cannot be encoded)"
+_CARRYING = "Settings that none surpasses and that carry {}, the fewest changes first"
 _WEAKER = "These protect less than the design; they are no advice"
 
 
@@ -35,14 +34,14 @@ def sweeps(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) ->
         console.print()
         alone = len(flows) == 1
         front = one["front"] if alone else _as_designed(one)
-        carrying = _carrying(one, front)
-        if carrying:
-            title = f"{_FRONT}. {_CARRYING.format(plural(one['octets'], 'octet'))}"
-            _settings(console, screen, one, carrying, title)
-        else:
-            _settings(console, screen, one, front, _FRONT)
-        _settings(console, screen, one, one["weaker"] if alone else [], _WEAKER)
-        shown = [*front, *(one["weaker"] if alone else [])]
+        weaker = one["weaker"] if alone else []
+        title = _FRONT
+        if carrying := _carrying(one, front):
+            title, front = _CARRYING.format(plural(one["octets"], "octet")), carrying
+        weaker = _carrying(one, weaker) or weaker
+        _settings(console, screen, one, front, title)
+        _settings(console, screen, one, weaker, _WEAKER)
+        shown = [*front, *weaker]
         _conditions(console, screen, one, shown, told)
         if alone:
             _axes(console, screen, one)
@@ -85,6 +84,14 @@ def _as_designed(one: dict[str, Any]) -> list[dict[str, Any]]:
     """Return the settings of the front that protect as the design does."""
     now = _protection_now(one)
     return [setting for setting in one["front"] if setting["protection"] == now]
+
+
+def _carrying(one: dict[str, Any], settings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return those of the settings that carry the octets asked for, in the order of how much they change."""
+    if "octets" not in one:
+        return []
+    enough = [setting for setting in settings if setting["room"] >= one["octets"]]
+    return sorted(enough, key=lambda setting: len(setting["ids"]))
 
 
 def _protection_now(one: dict[str, Any]) -> dict[str, str]:
@@ -178,11 +185,10 @@ def _axes(console: Console, screen: Screen, one: dict[str, Any]) -> None:
             name = axis["name"]
             for value in axis["values"]:
                 if value["weaker"] is weaker:
-                    rooms = [
-                        "none" if value[end] is None else str(value[end])
-                        for end in ("least", "most")
-                    ]
+                    ends = (value["least"], value["most"])
+                    rooms = ["-" if end is None else str(end) for end in ends]
                     shown = screen.text(value["value"]) + (" (as designed)" if value["now"] else "")
+                    shown += " (cannot be encoded)" if ends == (None, None) else ""
                     rows.append([screen.text(name), shown, *rooms])
                     name = ""
         if rows and (weaker or one["most"] is not None):

@@ -74,6 +74,32 @@ def test_octets_are_counted_and_answered(invoke: Invoke) -> None:
     assert "0 of " in none.stdout
 
 
+def test_the_list_has_what_carries_the_octets_with_the_fewest_changes_first(invoke: Invoke) -> None:
+    """Against the front of the JSON, that has all rooms; the fewest changes are those that budget --octets finds."""
+    args = ("sweep", ARCHIVE, "--flow", "climate", "--octets", "80")
+    (one,) = json.loads(invoke(*args, "--json").stdout)["sweep"]
+    rooms = [setting["room"] for setting in one["front"]]
+    assert min(rooms) < 80 <= max(rooms)
+    text = invoke(*args).stdout
+    title = "Settings that none surpasses and that carry 80 octets, the fewest changes first"
+    listed = text.partition(title)[2].partition("What must hold")[0].splitlines()
+    rows = [line.split()[:3] for line in listed if line.strip()[:1].isdigit()]
+    assert sorted(int(row[0]) for row in rows) == sorted(room for room in rooms if room >= 80)
+    assert rows[0][2] == "none"
+    answer = json.loads(invoke("budget", *args[1:], "--json").stdout)["carrying"][0]
+    assert answer["room"] == int(rows[0][0])
+    # what no setting carries is shown as it is without
+    assert "Settings that none surpasses: " in invoke(*args[:-1], "1000").stdout
+
+
+def test_a_value_that_cannot_be_encoded_has_no_room(invoke: Invoke) -> None:
+    """The one value of the archive's axes that is refused, as the sentence above them says."""
+    text = invoke("sweep", ARCHIVE, "--flow", "climate").stdout
+    assert "cannot carry none of the PAN IDs" in " ".join(text.split())
+    (row,) = [line for line in text.splitlines() if "cannot be encoded)" in line]
+    assert row.split() == ["none", "(cannot", "be", "encoded)", "-", "-"]
+
+
 def test_weaker_settings_stand_apart_and_only_when_asked(invoke: Invoke) -> None:
     args = ("sweep", FOOTBRIDGE, "--flow", "features")
     assert "no advice" not in invoke(*args).stdout
