@@ -100,7 +100,7 @@ def _judged(place: "_Fired", plan: BurstPlan, runs: Sequence[BurstRun]) -> Burst
             place.burst, place.traffic, place.access, place.way, place.frames, limits.window_s, runs
         )
     checks = [*limit_checks(limits, place.packet, place.names, shares), arrival]
-    return replace(plan, checks=tuple(sorted(checks, key=lambda check: check.holds)))
+    return replace(plan, checks=tuple(sorted(checks, key=lambda one: (one.holds, one.is_close))))
 
 
 class _Fired(NamedTuple):

@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from lowpanbudget.deployment.carried import LimitCheck
+from lowpanbudget.deployment.carried import LimitCheck, are_close
 from lowpanbudget.values import dataclass
 
 
@@ -80,5 +80,10 @@ class BurstPlan:
 
     @property
     def holds(self) -> bool:
-        """Return whether it is in as often and as soon as asked for, or too close to tell, and breaks no limit."""
+        """Return whether it is in as often and as soon as asked for, and breaks no limit."""
         return all(check.holds for check in self.checks)
+
+    @property
+    def is_close(self) -> bool:
+        """Return whether it breaks no limit for sure, and is too close to tell."""
+        return are_close(self.checks)

@@ -1,5 +1,6 @@
 """What is said of a network: its nodes, how messages arrive, and everything that it must keep to."""
 
+from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 from lowpanbudget.deployment.contention import ContentionResult
@@ -26,8 +27,9 @@ Matter = Literal[
 class LimitCheck:
     """One thing that a network must keep to: ``about`` which node, link or message, in words what it has and may have.
 
-    ``measured`` against ``allowed`` in ``unit``; ``strain`` is 1 where it just holds, more where it does not.
-    ``is_close``: what was played is too close to tell.
+    ``measured`` against ``allowed`` in ``unit``; ``strain`` is 1 where it just holds, more where it does not. It
+    ``holds``, or does not, where that is sure; where what was played is too close to tell it ``is_close``, and does
+    not hold.
     """
 
     matter: Matter
@@ -39,6 +41,13 @@ class LimitCheck:
     strain: float
     holds: bool
     is_close: bool = False
+
+
+def are_close(checks: Sequence[LimitCheck]) -> bool:
+    """Return whether some of them are too close to tell, and all others hold."""
+    return any(check.is_close for check in checks) and all(
+        check.holds or check.is_close for check in checks
+    )
 
 
 class Rhythm(NamedTuple):
@@ -140,6 +149,11 @@ class CarriedNetwork:
         return all(check.holds for check in self.checks) and (
             bool(self.checks) or not self.services
         )
+
+    @property
+    def is_close(self) -> bool:
+        """Return whether nothing that was looked at is broken for sure, and something is too close to tell."""
+        return are_close(self.checks)
 
     @property
     def decides(self) -> LimitCheck | None:

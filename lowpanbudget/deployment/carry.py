@@ -6,7 +6,7 @@ from lowpanbudget.arguments import whole_number
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode, Rhythm, SleepWait
 from lowpanbudget.deployment.checks import checks_of
-from lowpanbudget.deployment.contention_network import SimulatedNetwork, simulated
+from lowpanbudget.deployment.contention_network import PlayedContention, SimulatedNetwork
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.link_queue import poisson
 from lowpanbudget.deployment.load import NodeLoad, loads, resends, with_resends
@@ -60,7 +60,7 @@ def judged(
 
     def network(
         loaded: Sequence[NodeLoad], queues: Sequence[NodeQueues], found: Sequence[HopService],
-        played: SimulatedNetwork | None = None,
+        played: SimulatedNetwork | None = None, resent: Sequence[float] = (),
     ) -> CarriedNetwork:  # fmt: skip
         carried = tuple(_nodes(design, access, traffic, loaded, queues))
         sleep = _sleep(design, loaded)
@@ -73,14 +73,18 @@ def judged(
 
     slots = access.slots
     if slots is None:
-        played: SimulatedNetwork | None = None
-        if services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
-            played = simulated(design, traffic, nodes, access, seed, transmissions)
-            services = played.services
-            resent = resends(nodes, played.result.frames, played.result.tries)
         queues = node_queues(nodes, access, places)
-        loaded = with_resends(nodes, resent) if resent else nodes
-        return network(loaded, queues, services or (), played)
+        if services is not None or not any(map(_receivers, traffic.streams)):
+            loaded = with_resends(nodes, resent) if resent else nodes
+            return network(loaded, queues, services or (), None, resent)
+        contention = PlayedContention(design, traffic, nodes, access, seed, transmissions)
+        while True:
+            played = contention.result()
+            again = resends(nodes, played.result.frames, played.result.tries)
+            carried = network(with_resends(nodes, again), queues, played.services, played, again)
+            is_open = transmissions is None and carried.is_close
+            if not is_open or not contention.play_on():
+                return carried
 
     def slotted(
         queues: Sequence[NodeQueues], told: Mapping[StreamHop, PlayedStream]

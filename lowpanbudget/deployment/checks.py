@@ -50,13 +50,13 @@ def checks_of(
     return tuple(first.values())
 
 
-def _rank(check: LimitCheck) -> tuple[bool, int, bool, float]:
+def _rank(check: LimitCheck) -> tuple[bool, bool, int, float]:
     """Return the place of a check: what does not hold first, causes before what follows from them.
 
     Then what is too close to tell, then by strain.
     """
-    cause = 0 if check.holds else _CAUSES.index(check.matter)
-    return check.holds, cause, not check.is_close, -check.strain
+    cause = 0 if check.holds or check.is_close else _CAUSES.index(check.matter)
+    return check.holds, check.is_close, cause, -check.strain
 
 
 def check_of(
@@ -72,11 +72,11 @@ def check_of(
 def played_check(
     matter: Matter, about: str, text: str, measured: float, allowed: float, unit: str, half_width: float
 ) -> LimitCheck:  # fmt: skip
-    """Return a check of what came out as ``measured``, give or take (0: exact): a no where it is sure."""
+    """Return a check of what came out as ``measured``, give or take (0: exact): yes or no where it is sure."""
     best = max(measured - half_width, 0.0)
     strain = best / allowed if allowed else inf if best else 0.0
-    holds = best <= allowed + _ROUNDING
-    is_close = holds and measured + half_width > allowed + _ROUNDING and half_width > 0
+    holds = measured + half_width <= allowed + _ROUNDING
+    is_close = not holds and best <= allowed + _ROUNDING
     return LimitCheck(
         matter, about, text + (": too close to tell" if is_close else ""), measured, allowed, unit, strain, holds,
         is_close,
@@ -142,11 +142,12 @@ def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
             text = "there is no shared cell for what is sent to all"
             yield LimitCheck("shared", about, text, frames, 0.0, "frames", inf, holds=False)
             continue
-        # nodes choose a cell without knowing of each other: Poisson, as in slotted ALOHA
+        # nodes choose a cell without knowing of each other: Poisson, as in slotted ALOHA, where g frames a cell bring
+        # g exp(-g) through: beyond one a cell, of more that are sent fewer come through
         met = 1 - exp(-frames / slots.shared_cells)
         text = (
             f"{frames:.3g} frames to all in a slotframe share {plural(slots.shared_cells, 'cell')}: "
-            f"{percent(met)} of them meet another one"
+            f"{percent(met)} of them meet another one; 1 a cell is allowed"
         )
         yield check_of("shared", about, text, frames, slots.shared_cells, "frames")
 

@@ -21,6 +21,7 @@ _BATCHES = 20
 _STUDENT = 2.093  # 97.5 % of Student's t with 19 degrees of freedom
 _FIRST_LOOK = 2000  # messages before the first look at the confidence
 _MOST_TRANSMISSIONS = 2_000_000
+_MOST_AGAIN = 500_000  # where it is too close to tell
 _LEAST_OF_GROUP = 300
 
 
@@ -85,27 +86,58 @@ def simulate_csma(
         raise RequestError(
             "no message goes from one node to another", hint="Say how often with every_s"
         )
-    air = Air(rules, reception, sendings, places, seed, runs)
+    channel = PlayedChannel(rules, reception, sendings, places=places, seed=seed, runs=runs)
     if seconds is not None:
-        air.play(until_us=seconds * 1e6)
-    look = _FIRST_LOOK
-    while seconds is None and air.transmissions < _MOST_TRANSMISSIONS:
-        air.play(messages=look)
-        half = _confidence(air.log.outcomes())[1]
-        if half <= half_width and _enough(air.log.by_sending(), groups):
-            break
-        if half <= at_least and air.transmissions >= most_transmissions:
-            break
-        look += look // 2
-    delivery, half = _confidence(air.log.outcomes())
-    settled = air.log.by_sending()
-    return ContentionResult(
-        delivery, half,
-        tuple(Arrived(one.generated, len(one.latencies), tuple(one.latencies)) for one in settled),
-        FrozenDict(air.log.lost), air.busy / max(air.ccas, 1), air.collided / max(sum(air.tries), 1),
-        sum(one.generated for one in settled), air.transmissions, air.events, air.now / 1e6, seed,
-        tuple(air.frames), tuple(air.tries),
-    )  # fmt: skip
+        channel.air.play(until_us=seconds * 1e6)
+    else:
+        channel.play(half_width, most_transmissions, at_least, groups)
+    return channel.result()
+
+
+class PlayedChannel:
+    """A channel with all that is sent on it, played on as long as is asked for: arguments as of ``simulate_csma``."""
+
+    def __init__(
+        self, rules: CsmaRules, reception: HearingRanges, sendings: Sequence[Sending], *, places: int | None,
+        seed: int, runs: LossStates | None = None,
+    ) -> None:  # fmt: skip
+        self.air = Air(rules, reception, sendings, places, seed, runs)
+        self._seed, self._look = seed, _FIRST_LOOK
+
+    def play(
+        self, half_width: float, most_transmissions: int, at_least: float, groups: Sequence[int]
+    ) -> None:
+        """Play until the share delivered, and each group, is known so well, or so many transmissions were made."""
+        air = self.air
+        while air.transmissions < _MOST_TRANSMISSIONS:
+            air.play(messages=self._look)
+            half = _confidence(air.log.outcomes())[1]
+            if half <= half_width and _enough(air.log.by_sending(), groups):
+                break
+            if half <= at_least and air.transmissions >= most_transmissions:
+                break
+            self._look += self._look // 2
+
+    def play_on(self) -> bool:
+        """Play as much again as was played; False where that is more than anybody waits for."""
+        if self.air.transmissions * 2 > _MOST_AGAIN:
+            return False
+        self._look = max(self._look, len(self.air.log)) * 2
+        self.air.play(messages=self._look)
+        return True
+
+    def result(self) -> ContentionResult:
+        """Return what the channel has carried so far."""
+        air = self.air
+        delivery, half = _confidence(air.log.outcomes())
+        settled = air.log.by_sending()
+        return ContentionResult(
+            delivery, half,
+            tuple(Arrived(one.generated, len(one.latencies), tuple(one.latencies)) for one in settled),
+            FrozenDict(air.log.lost), air.busy / max(air.ccas, 1), air.collided / max(sum(air.tries), 1),
+            sum(one.generated for one in settled), air.transmissions, air.events, air.now / 1e6, self._seed,
+            tuple(air.frames), tuple(air.tries),
+        )  # fmt: skip
 
 
 def _enough(settled: Sequence[SettledMessages], groups: Sequence[int]) -> bool:

@@ -4,9 +4,10 @@ from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
 from typing import NamedTuple
 
-from lowpanbudget.deployment.contention import Arrived, ContentionResult, simulate_csma
+from lowpanbudget.deployment.contention import Arrived, ContentionResult, PlayedChannel
 from lowpanbudget.deployment.contention_rules import CsmaRules, Sending, SimulatedFrame
 from lowpanbudget.deployment.delays import Delays, in_turn
+from lowpanbudget.deployment.delivery import LossStates
 from lowpanbudget.deployment.load import NodeLoad, rhythm_of
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
@@ -51,42 +52,56 @@ def rules_of(access: Access, timing: PhyTiming, answer_us: float) -> CsmaRules:
     )  # fmt: skip
 
 
-def simulated(
-    design: Design, traffic: Traffic, nodes: Sequence[NodeLoad], access: Access, seed: int,
-    transmissions: int | None = None,
-) -> SimulatedNetwork:  # fmt: skip
-    """Return how the messages of a design arrive over a simulated channel, of about so many ``transmissions``."""
-    # a look at a change may be short, the answer itself is known to a point
-    at_least = _A_POINT if transmissions is None else 1.0
-    if transmissions is None:
-        transmissions = _TRANSMISSIONS * max(traffic.tree.depth, _HOPS) // _HOPS
-    timing = design.link.timing
-    ways = list(stream_ways(traffic, nodes))
-    sendings = [way.sending for way in ways]
-    answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
-    rules = rules_of(access, timing, answer)
-    places = None if design.queue is None else design.queue.frames
-    reception = reception_of(traffic.tree)
-    kinds = {
-        key: number for number, key in enumerate(dict.fromkeys(way.key for way in ways if way.hop))
-    }
-    groups = [kinds[way.key] if way.hop else -1 for way in ways]
+class PlayedContention:
+    """The messages of a design on a simulated channel, played on as long as is asked for.
 
-    def play(runs: bool) -> ContentionResult:
-        octets = max(f.octets for way in ways for f in way.stream.first)
-        return simulate_csma(
-            rules, reception, sendings, places=places, seed=seed, half_width=_NARROW,
-            most_transmissions=transmissions, at_least=at_least, groups=groups,
-            runs=link_states(design.loss, octets) if runs else None,
-        )  # fmt: skip
+    ``transmissions`` is about how many are played at first: a look at a change may be short, the answer itself (None)
+    is known to a point.
+    """
 
-    apart = play(False)
-    has_runs = design.loss is not None and design.loss.runs is not None
-    in_runs = play(True) if has_runs else None
-    within = None if design.limits is None else design.limits.latency_s
-    step = float(timing.symbol)
-    services = tuple(_services(ways, apart, in_runs, rules, step, within, access))
-    return SimulatedNetwork(apart, in_runs, services)
+    def __init__(
+        self, design: Design, traffic: Traffic, nodes: Sequence[NodeLoad], access: Access, seed: int,
+        transmissions: int | None = None,
+    ) -> None:  # fmt: skip
+        at_least = _A_POINT if transmissions is None else 1.0
+        if transmissions is None:
+            transmissions = _TRANSMISSIONS * max(traffic.tree.depth, _HOPS) // _HOPS
+        timing = design.link.timing
+        self._ways = ways = list(stream_ways(traffic, nodes))
+        sendings = [way.sending for way in ways]
+        answers = (frame.answer_us for sending in sendings for frame in sending.frames)
+        self._rules, self._access = rules_of(access, timing, max(answers, default=0.0)), access
+        self._step_us = float(timing.symbol)
+        self._within_s = None if design.limits is None else design.limits.latency_s
+        keys = dict.fromkeys(way.key for way in ways if way.hop)
+        kinds = {key: number for number, key in enumerate(keys)}
+        groups = [kinds[way.key] if way.hop else -1 for way in ways]
+        octets = max(frame.octets for way in ways for frame in way.stream.first)
+        states = link_states(design.loss, octets)
+
+        def channel(runs: LossStates | None) -> PlayedChannel:
+            places = None if design.queue is None else design.queue.frames
+            played = PlayedChannel(
+                self._rules, reception_of(traffic.tree), sendings, places=places, seed=seed, runs=runs
+            )  # fmt: skip
+            played.play(_NARROW, transmissions, at_least, groups)
+            return played
+
+        self._apart = channel(None)
+        self._in_runs = None if states is None else channel(states)
+
+    def play_on(self) -> bool:
+        """Play as much again as was played; False where that is more than anybody waits for."""
+        return self._apart.play_on() and (self._in_runs is None or self._in_runs.play_on())
+
+    def result(self) -> SimulatedNetwork:
+        """Return how messages arrive as far as it was played, with independent losses and in runs if there are any."""
+        apart = self._apart.result()
+        in_runs = None if self._in_runs is None else self._in_runs.result()
+        services = _services(
+            self._ways, apart, in_runs, self._rules, self._step_us, self._within_s, self._access
+        )
+        return SimulatedNetwork(apart, in_runs, tuple(services))
 
 
 class StreamWay(NamedTuple):

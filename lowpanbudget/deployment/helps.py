@@ -28,8 +28,8 @@ _IN_SLOTS = 20_000  # of those in slots, which are quicker
 class HelpfulChange:
     """A change alone: the ``key`` of the design file, the change in words, and what it makes of what decides.
 
-    ``before`` and ``after`` are the check that decides, ``holds`` whether the network then carries everything, and
-    ``then`` what decides after it. ``caution`` says what it takes.
+    ``before`` and ``after`` are the check that decides, ``then`` what decides after it. The network then carries
+    everything where it ``holds``; where it ``is_close`` that is too close to tell. ``caution`` says what it takes.
     """
 
     key: str
@@ -39,6 +39,7 @@ class HelpfulChange:
     holds: bool
     then: LimitCheck | None
     caution: str = ""
+    is_close: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,11 @@ def changes_that_help(
         then = _again(change.design, change.design.access, change.messages, network)
         after = _same(then, decides)
         if after is None or _over(after) < _over(before) * _LESS:
-            if (after is None or after.holds) and network.played and not _is_played(network):
+            if (
+                (after is None or after.holds or after.is_close)
+                and network.played
+                and not _is_played(network)
+            ):
                 # what was played of the old network says nothing of what comes next in the way
                 then = judged(
                     change.design,
@@ -86,7 +91,9 @@ def changes_that_help(
                     network.seed,
                     _TRANSMISSIONS,
                 )
-                after = _same(then, decides)
+            if then.is_close:  # nothing less than what the design itself is judged by says yes
+                then = judged(change.design, change.design.access, change.messages, network.seed)
+            after = _same(then, decides)
             found.append(
                 HelpfulChange(
                     change.key,
@@ -96,9 +103,16 @@ def changes_that_help(
                     then.holds,
                     then.decides,
                     change.caution,
+                    then.is_close,
                 )
             )
-    found.sort(key=lambda one: (not one.holds, 0.0 if one.after is None else _over(one.after)))
+    found.sort(
+        key=lambda one: (
+            not one.holds,
+            not one.is_close,
+            0.0 if one.after is None else _over(one.after),
+        )
+    )
     return tuple(found)
 
 

@@ -72,7 +72,8 @@ class SlotsShape(ShapeTable):
     )
     shared_cells: int = key(
         Whole(0, 0xFFFF),
-        "Cells a slotframe that all nodes share: for beacons and routing, what is sent to all around.",
+        "Cells a slotframe that all nodes share: for beacons and routing, what is sent to all around. Near a node "
+        "one frame a cell on average is allowed: beyond that, of more that are sent fewer come through.",
         default=1,
     )
     order: CellOrder = key(

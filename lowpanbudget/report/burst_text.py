@@ -52,12 +52,12 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
 
 
 def answer(plan: BurstPlan) -> str:
-    """Return yes or no, first with a limit that is broken, and how many packets are in."""
+    """Return yes, no or open, first with a limit that is broken, and how many packets are in."""
     said = f"{_in(plan)}{': too close to tell' if any(one.is_close for one in plan.checks) else ''}"
     limits = _limits(plan)
     if limits and not limits[0].holds:
         return f"No. {limits[0].about}: {limits[0].text}. {said[0].upper()}{said[1:]}"
-    return f"{'Yes' if plan.holds else 'No'}: {said}"
+    return f"{'Yes' if plan.holds else 'Open' if plan.is_close else 'No'}: {said}"
 
 
 def _limits(plan: BurstPlan) -> list[LimitCheck]:

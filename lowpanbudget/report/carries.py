@@ -49,7 +49,7 @@ BURST_CAUTION = "A burst disturbs a working network: tell those who rely on it b
 def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.Data:
     """Return what a network carries, with the changes that would help."""
     told = view.result(
-        network, "title", "holds", "checks", "rhythms", "services", "sleep", "played", "played_in_runs",
+        network, "title", "holds", "is_close", "checks", "rhythms", "services", "sleep", "played", "played_in_runs",
         "unknown", "seed", "taken", "not_checked",
     )  # fmt: skip
     return told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
@@ -57,7 +57,7 @@ def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.D
 
 def burst(plan: BurstPlan) -> view.Data:
     """Return what becomes of a burst."""
-    return {**view.data_of(plan), "holds": plan.holds}
+    return {**view.data_of(plan), "holds": plan.holds, "is_close": plan.is_close}
 
 
 def days_text(days: Estimate, to: str) -> str:

@@ -14,27 +14,30 @@ from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
 from lowpanbudget.report.arrival_text import has_places, is_late, legend
 from lowpanbudget.report.carries import CAUTION, busiest
+from lowpanbudget.report.carry_answer import (
+    HELPS,
+    MATTERS,
+    MOST_HELPS,
+    NO_HELP,
+    answer,
+    help_words,
+    verdict,
+)
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.span_text import span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
 
-MATTERS = {
-    "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
-    "latency": "latency", "duty": "duty cycle", "battery": "battery", "poll": "polls", "held": "held frames",
-    "shared": "shared cells",
-}  # fmt: skip
 _LOST_TO = {
     "access": "for want of a free channel", "retries": "after the last retry", "queue": "to full queues",
 }  # fmt: skip
+_VERDICTS = {
+    "yes": ("holds", "green"),
+    "open": ("open", "bold yellow"),
+    "no": ("DOES NOT", "bold red"),
+}
 _HOUR = 3600
-MOST_HELPS = 6
-HELPS = "What would help, each change alone, calculated again"
-NO_HELP = (
-    "No change of a single number that was tried helps: what is left is another way to send or to feed the nodes, "
-    "other nodes, or fewer of them."
-)
 
 
 def carry(
@@ -71,25 +74,6 @@ def carry(
     _played(console, screen, network)
 
 
-def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
-    """Return yes or no, and what decides."""
-    decides = network.decides
-    if network.holds and faults:
-        return f"No, this network does not work as it is designed. {faults[0]}"
-    if not network.holds and decides is not None:
-        return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
-    if decides is None and network.services:
-        return "Not decided: too few messages were played to say anything"
-    if decides is None:
-        return "Nothing here is sent often enough to be checked: every_s of a flow says how often"
-    carries = "carries its messages"
-    if network.not_checked:
-        carries = f"carries what could be checked; not checked: {network.not_checked[0]}"
-        if len(network.not_checked) > 1:
-            carries += f" and {len(network.not_checked) - 1} more"
-    return f"Yes, this network {carries}. Nearest to its limit, {decides.about}: {decides.text}"
-
-
 def _slowest(services: Sequence[HopService]) -> float:
     return max(
         (one.latency.nearly_all_s for one in services if one.latency is not None), default=0.0
@@ -103,7 +87,7 @@ def _title(console: Console, screen: Screen, text: str) -> None:
 def _checks(screen: Screen, checks: Sequence[LimitCheck], width: int) -> Iterator[Line]:
     rows: list[list[Cell]] = [
         [
-            [("holds", "green") if check.holds else ("DOES NOT", "bold red")],
+            [_VERDICTS[verdict(check)]],
             MATTERS[check.matter],
             screen.text(check.about),
             screen.text(check.text),
@@ -124,27 +108,13 @@ def _helps(
     _title(console, screen, HELPS)
     rows: list[list[Cell]] = []
     for change in changes[:MOST_HELPS]:
-        text, then, verdict, takes = map(screen.text, help_words(change))
-        rows.append([[(text, "bold")], then, [(verdict, "green" if change.holds else "")], takes])
+        text, then, enough, takes = map(screen.text, help_words(change))
+        rows.append([[(text, "bold")], then, [(enough, "green" if change.holds else "")], takes])
     if rows:
         layout.put(console, layout.table(("change", "then", "", "takes"), rows, console.width))
     else:
-        paragraph(
-            console,
-            screen,
-            NO_HELP,
-            indent=2,
-        )
+        paragraph(console, screen, NO_HELP, indent=2)
     console.print()
-
-
-def help_words(change: HelpfulChange) -> tuple[str, str, str, str]:
-    """Return a change in words, what is then true of what decides, whether that is enough, and what it takes."""
-    then = "no longer in the way" if change.after is None else change.after.text
-    verdict = "then it carries" if change.holds else "not enough alone"
-    if change.then is not None and not change.holds and change.then.matter != change.before.matter:
-        verdict = f"next in the way: {MATTERS[change.then.matter]}"
-    return change.text, then, verdict, change.caution
 
 
 def _rhythms(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line]:

@@ -374,13 +374,19 @@ def test_how_sure_a_played_burst_is() -> None:
 
 
 def test_frames_to_all_meet_as_in_slotted_aloha() -> None:
-    """The share that meets another one is 1 - e^-G at G frames a cell (Roberts, 1972; any textbook on networks)."""
+    """The share that meets another one is 1 - e^-G at G frames a cell (Roberts, 1972; any textbook on networks).
+
+    G e^-G come through, most of them where one comes a cell.
+    """
     assert FOOTBRIDGE.access is not None
     messages = airtime(FOOTBRIDGE)
     network = judged(FOOTBRIDGE, FOOTBRIDGE.access, messages, 1)
     shared = next(one for one in network.checks if one.matter == "shared")
     said = float(shared.text.partition(": ")[2].split()[0])
     assert said == pytest.approx(100 * (1 - exp(-shared.measured / shared.allowed)), rel=0.02)
+    assert shared.text.endswith("; 1 a cell is allowed")
+    assert FOOTBRIDGE.access.slots is not None
+    assert shared.allowed == FOOTBRIDGE.access.slots.shared_cells
 
 
 def test_the_longest_transmission_is_told_in_milliseconds() -> None:

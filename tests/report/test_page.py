@@ -298,8 +298,10 @@ def test_what_the_network_carries_is_what_the_commands_say() -> None:
     assert told[-1][1] is None  # all is encoded, and the simulation goes on
     assert [total for _, total in told].count(None) == 1
     carried, burst = carry(two), carry_burst(two, "hundred")
-    assert [(one["holds"], one["text"]) for one in network["checks"]] == [
-        (check.holds, check.text) for check in carried.checks
+    verdicts = {True: "yes", False: "no"}
+    assert not any(check.is_close for check in carried.checks)
+    assert [(one["verdict"], one["text"]) for one in network["checks"]] == [
+        (verdicts[check.holds], check.text) for check in carried.checks
     ]
     numbers = {part["title"]: part["rows"] for part in network["parts"]}
     assert len(numbers["Frames on the time axis"]) == len(airtime(two))

@@ -20,17 +20,16 @@ from lowpanbudget.report import airtimes, carries
 from lowpanbudget.report.arrival_text import SEEN, legend
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
-from lowpanbudget.report.carry_text import (
+from lowpanbudget.report.carry_answer import (
     HELPS,
     MATTERS,
     MOST_HELPS,
     NO_HELP,
     answer,
-    beside,
     help_words,
-    seconds_text,
-    share_of,
+    verdict,
 )
+from lowpanbudget.report.carry_text import beside, seconds_text, share_of
 from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg.document import inline
@@ -95,7 +94,7 @@ def _part(chart: Chart, columns: Sequence[str], rows: Rows, says: str = "") -> D
 def _checks(network: CarriedNetwork) -> Iterator[Data]:
     for check in network.checks:
         yield {
-            "holds": check.holds, "matter": MATTERS[check.matter], "about": harmless(check.about),
+            "verdict": verdict(check), "matter": MATTERS[check.matter], "about": harmless(check.about),
             "text": harmless(check.text),
         }  # fmt: skip
 
