@@ -1,5 +1,6 @@
 """``explain TERM``: a word, a table of design files, a header table or one of its fields, from what is used itself."""
 
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
 
     from lowpanbudget.report.screen import Screen
 
+_ALIKE = 0.8  # how alike a command is that was meant
 _EXAMPLE = """\b
 lowpanbudget explain link.addresses
 lowpanbudget explain field
@@ -70,7 +72,13 @@ def _found(text: str) -> list[dict[str, Any]]:
 
     name = text.lower()
     if name not in COMMANDS:
-        return [one.data for one in terms.explain(text)]
+        try:
+            return [one.data for one in terms.explain(text)]
+        except RequestError as refused:
+            alike = get_close_matches(name, COMMANDS, 1, _ALIKE)
+            if not alike:
+                raise
+            raise RequestError(refused.message, hint=f"Did you mean {alike[0]}?") from None
     command = explained_command(name, COMMANDS[name])
     try:
         others = [one.data for one in terms.explain(text) if one.term.lower() == name]

@@ -72,6 +72,13 @@ def explained(asked: Cite) -> dict[str, Any]:
     }
 
 
+def with_section(section: str) -> str:
+    """Return a hint with the standards of which something here rests on a section of this number."""
+    found = dict.fromkeys(str(rest.cite) for rest in every_rest() if rest.cite.section == section)
+    asked = [cite for cite in found if named_in(cite)]
+    return f"Which one: {', '.join(asked)}?" if asked else "Name it before, such as RFC 6282 §3.1.1"
+
+
 @cache
 def documents() -> tuple[str, ...]:
     """Return the standards that something here rests on, those whose clauses can be asked for."""

@@ -100,6 +100,31 @@ COLUMNS: dict[str, dict[str, str]] = {
         "quiet": "The share that would arrive if no other node ever sent: a bound.",
         "quiet 99 % s (quiet 99 % ms)": f"The same bound for 99 of 100 messages, {_UNITS}.",
     },
+    "carry --csv": {
+        "name": "The node.",
+        "parent": "The node that it sends to.",
+        "own_per_s": "Messages of its own a second.",
+        "own_frames_per_s": "Frames a second of these and of its own upkeep.",
+        "frames_per_s": "Frames a second to its parent, of all that it carries.",
+        "tries_per_s": "Frames a second to its parent, each as often as it is sent.",
+        "tries_down_per_s": "Tries a second on the link from its parent.",
+        "cells_needed": "Cells a slotframe to the parent that it needs; empty without slots.",
+        "cells": "Cells a slotframe to the parent that it has.",
+        "cells_needed_down": "Cells a slotframe from the parent that it needs.",
+        "cells_down": "Cells a slotframe from the parent that it has.",
+        "shared_frames": "Frames of a slotframe that are sent to all near it.",
+        "queue_frames": "Frames that wait in it on average.",
+        "queue_wait_s": "Seconds from joining its queue to the last try, on average.",
+        "queue_full": "The share of what comes that finds no place in its queue.",
+        "duty_cycle": "The share of the time in which it sends.",
+        "current_ua.least": "Its mean current in microamperes, the least that the design's ranges give.",
+        "current_ua.typical": "Its mean current in microamperes, typical.",
+        "current_ua.most": "Its mean current in microamperes, the most that the design's ranges give.",
+        "battery_days.least": "Days that its battery lasts, the least that the design's ranges give.",
+        "battery_days.typical": "Days that its battery lasts, typical.",
+        "battery_days.most": "Days that its battery lasts, the most that the design's ranges give.",
+        "always_listens": "Whether its radio is never off.",
+    },
     "carry --burst": {
         "packet": "The number of the packet in the burst.",
         "sent s": "Seconds from the first packet to this one.",
@@ -114,6 +139,15 @@ COLUMNS: dict[str, dict[str, str]] = {
         "most seen": "The greatest queue of any run.",
         "packets lost here": "Packets of the burst that find this queue full, on average.",
         "lost on its link": "Packets that its link loses, on average.",
+    },
+    "carry --burst --csv": {
+        "number": "The number of the packet in the burst.",
+        "sent_s": "Seconds from the first packet to this one.",
+        "in_time": "The share of runs in which it is there before all_in_s is over.",
+        "lost_queue": "The share of runs in which it finds a queue full.",
+        "lost_link": "The share in which it is lost on a link, after its last retry.",
+        "median_s": "Seconds until it is there, in half of the runs in which it arrives.",
+        "most_s": "Seconds until it is there, in 95 of 100 of them.",
     },
     "measure": {
         "what": "The number that the design states and the capture shows.",
@@ -220,10 +254,18 @@ COLUMNS: dict[str, dict[str, str]] = {
 
 
 def explained_command(command: str, does: str) -> dict[str, Any]:
-    """Return what a command does, and what the columns of its tables say, as the explanation of a term."""
+    """Return what a command does, and what the columns of its tables say, as the explanation of a term.
+
+    Those of other tables than that of the screen have behind them the options that ask for it.
+    """
     found = {"term": f"lowpanbudget {command}", "kind": "command", "text": does}
-    columns = COLUMNS.get(command, {})
-    rows = [{"column": name, "says": text} for name, text in columns.items()]
+    rows = [
+        {"column": f"{name} {options}".rstrip(), "says": text}
+        for shown, columns in COLUMNS.items()
+        for program, _, options in [shown.partition(" ")]
+        if program == command
+        for name, text in columns.items()
+    ]
     return found | ({"rows": rows} if rows else {})
 
 

@@ -1,11 +1,12 @@
 """The words that this program uses, each in a sentence or two."""
 
 from lowpanbudget.design.routing import MODES, MODES_WRITTEN
+from lowpanbudget.fields import Gloss
 from lowpanbudget.findings.finding import Certainty, Severity
 
 _WORST_FIRST = sorted(Severity, reverse=True)
 
-WORDS = {
+WORDS: dict[str, str | Gloss] = {
     "octet (byte)": "Eight bits, the standards' word for what is often called a byte. Every size here counts octets.",
     "frame": (
         "What a node sends over the air in one go, from the first header octet to the last octet of the check "
@@ -115,6 +116,25 @@ WORDS = {
     "duty cycle": (
         "The share of a time in which a node sends. Rules that limit it differ from place to place and from band to "
         "band; state yours under [limits]."
+    ),
+    "battery life": Gloss(
+        "How long a node works on one battery: what can be drawn from it, by the mean current of radio, sleep and the "
+        "rest. `lowpanbudget carry` reckons it for each node; limits.battery_days says what is wanted.",
+        see=("[battery]", "limits.battery_days", "column days", "radio", "battery life extension"),
+        also=("lifetime of a node",),
+    ),
+    "utilisation": Gloss(
+        "The share of what there is that is taken: of cells, or of the time on a channel. The nearer to 1, the longer "
+        "the queues.",
+        see=("column used", "column cells", "duty cycle", "queue"),
+        also=("utilization", "channel utilisation"),
+    ),
+    "confidence": Gloss(
+        "How sure a number is that comes from a sample, of runs that were played or of frames that were heard: 95 of "
+        "100 such samples have the true one between the ends that are named (give or take, ±). Where a limit lies "
+        "between them, it is too close to tell.",
+        see=("column ±", "column 95 % sure"),
+        also=("confidence interval", "give or take", "too close to tell"),
     ),
     "slotframe": (
         "So many slots, which come again and again. A slot is a short time of fixed length that holds one frame and "

@@ -35,7 +35,8 @@ class Term(NamedTuple):
 @cache
 def words() -> dict[str, Gloss]:
     """Return every word: of this program, then of the trade."""
-    return {word: Gloss(text) for word, text in WORDS.items()} | catalogue.words()
+    own = {word: said if isinstance(said, Gloss) else Gloss(said) for word, said in WORDS.items()}
+    return own | catalogue.words()
 
 
 @cache

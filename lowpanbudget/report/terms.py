@@ -1,6 +1,7 @@
 """What can be explained by its name: words, keys of files, headers and their fields, findings, clauses of standards."""
 
 import difflib
+import re
 from collections.abc import Iterable
 from functools import partial
 from itertools import chain
@@ -29,6 +30,7 @@ from lowpanbudget.values import dataclass, field, frozen
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
 _MOST_NEAR, _ALIKE, _FAR = 3, 0.75, 0.4  # names that a hint has, and how alike they are
 _SHORT, _LEAST = 5, 3  # letters of a word in which one wrong letter makes another word
+_SECTION = re.compile(r"(?:§|section|clause)\s*(\d[\d.]*)")
 _HEADER = "header "  # before a name that a word or a key of design files has as well
 _WORDS, _KEYS, _HEADERS, _COLUMNS, _FINDINGS = range(5)  # the groups of all_terms
 
@@ -93,8 +95,13 @@ def _found(text: str) -> list[dict[str, Any]]:
     if 0 < len(close) <= _MOST_SHOWN:
         return _explanations(close)
     if close:
-        names = ", ".join(dict.fromkeys(term.name for term in close))
-        raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
+        # several tables and fields have one name
+        names = dict.fromkeys(term.name for term in close)
+        raise RequestError(
+            f"{text!r} is part of {len(names)} terms", hint=f"Which one: {', '.join(names)}?"
+        )
+    if section := _SECTION.fullmatch(text.lower()):
+        raise RequestError(f"{text!r} names no standard", hint=clauses.with_section(section[1]))
     raise RequestError(f"there is no term {text!r}", hint=_nearest(wanted))
 
 

@@ -19,7 +19,7 @@ from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.finding import Severity
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.message import Message
-from lowpanbudget.report import clauses, known_terms, terms
+from lowpanbudget.report import clauses, csv_table, known_terms, terms
 from lowpanbudget.report.design_keys import kind_names
 
 
@@ -237,6 +237,43 @@ def titles() -> Iterator[str]:
 WRITTEN_OUT = {"key", "takes", "unless stated", "what it is"}
 
 
+@pytest.mark.parametrize("command", ["carry", "carry --burst"])
+def test_columns_of_files_are_explained_with_their_command(command: str) -> None:
+    program, *options = command.split()
+    columns = {"carry": csv_table.CARRY, "carry --burst": csv_table.BURST}[command]
+    rows = json.loads(invoke("explain", program, "--json").stdout)["found"][0]["rows"]
+    told = {row["column"] for row in rows}
+    for name in columns:
+        on_screen = " ".join([name, *options])
+        assert {on_screen, f"{on_screen} --csv"} & told
+        found = {one["term"] for one in explained(f"column {name}")}
+        assert {f"{name}, a column of {command}{more}" for more in ("", " --csv")} & found
+
+
+@pytest.mark.parametrize("asked", ["routing", "header"])
+def test_a_word_of_several_terms_lists_as_many_as_it_counts(asked: str) -> None:
+    with pytest.raises(RequestError) as refused:
+        terms.explain(asked)
+    names = refused.value.hint.removeprefix("Which one: ").removesuffix("?").split(", ")
+    assert f"{asked!r} is part of {len(names)} terms" in refused.value.message
+
+
+def test_a_section_without_its_standard_asks_for_it() -> None:
+    """RFC 4944 section 5.3 has the fragment headers; no standard here has a section 99."""
+    for asked, hint in (("§5.3", "Which one: RFC 4944 §5.3"), ("section 99", "Name it before")):
+        with pytest.raises(RequestError) as refused:
+            terms.explain(asked)
+        assert refused.value.message == f"{asked!r} names no standard"
+        assert refused.value.hint.startswith(hint)
+
+
+@pytest.mark.parametrize(("asked", "command"), [("bugdet", "budget"), ("sruvey", "survey")])
+def test_a_command_may_be_meant(asked: str, command: str) -> None:
+    done = invoke("explain", asked)
+    assert done.exit_code == 2
+    assert f"Did you mean {command}?" in done.stderr
+
+
 def test_every_column_and_every_command_is_explained() -> None:
     shown = set(titles()) - WRITTEN_OUT
     assert {"used", "half s", "µJ", "±", "95 % sure", "made smaller by"} <= shown
@@ -313,7 +350,20 @@ MEANT = [
     ("jitter", "word", "jitter", "differ"),
     ("goodput", "word", "goodput", "without headers"),
     ("bit rate", "word", "bit rate", "250 kb/s"),  # IEEE 802.15.4-2020 clause 12, from memory
-    ("dao", "listing", "destination advertisement object", ""),
+    ("dao", "word", "destination advertisement object", "parent"),  # RFC 6550 section 6.4
+    ("dio", "word", "DODAG information object", "choose parents"),  # RFC 6550 section 6.3
+    ("header destination advertisement object", "listing", "destination advertisement object", ""),
+    ("frame counter", "word", "frame counter", "grow with each frame"),  # 9.4 and 9.2.3, from memory
+    ("encryption", "word", "encryption", "4 to 7"),  # table 9-6, from memory
+    ("privacy", "word", "encryption", "can be seen"),  # common practice, no source
+    ("commissioning", "word", "commissioning", "tool"),  # RFC 7102 section 2
+    ("interference", "word", "interference", "other senders"),  # the rest: common practice, no source
+    ("bandwidth", "word", "bandwidth", "hertz"),
+    ("link margin", "word", "link margin", "decibels"),
+    ("utilization", "word", "utilisation", "share"),
+    ("battery life", "word", "battery life", "limits.battery_days"),
+    ("give or take", "word", "confidence", "95 of 100"),
+    ("too close to tell", "word", "confidence", "limit"),
     ("hlim", "field", "hop limit form", ""),
     ("security level", "key", "link.security.level", ""),
     ("mtu", "key", "network.mtu", ""),

@@ -79,6 +79,18 @@ RPL = {
         "parent in it, so that for what goes up it is a tree.",
         rfc(6550, "3.1.3"), ("RPL", "tree", "rank", "DODAG information object"), also=("DAG", "DODAGID"),
     ),
+    "DODAG information object (DIO)": Gloss(
+        "The message of RPL that a node sends to its neighbours, so that they find the graph and choose parents: its "
+        "rank, the root, the version, and how the graph is run. Trickle says when.",
+        rfc(6550, "6.3"), ("header DODAG information object", "trickle", "upkeep.dio_s", "rank"),
+    ),
+    "destination advertisement object (DAO)": Gloss(
+        "The message of RPL that tells the way back down: which addresses can be reached through its sender, and for "
+        "how long. In storing mode it goes to the parent, in non-storing mode to the root. A DAO-ACK answers where it "
+        "asks for one.",
+        rfc(6550, "6.4"),
+        ("header destination advertisement object", "upkeep.dao_s", "storing", "non-storing", "DAO-ACK"),
+    ),
     "rank": Gloss(
         "How far from the root a node stands in RPL, by its objective function. It grows with every hop away from the "
         "root; a packet that goes up and meets a greater one shows a loop.",

@@ -146,6 +146,24 @@ RADIO = {
         "is 1 mW, and 3 dB less is half of it. Range is not worked out here: state the share of frames that is lost.",
         ieee(2015, "10.1.7"), ("loss", "radio"),
     ),
+    "link margin": Gloss(
+        "How far a signal stands above the sensitivity of its receiver, in decibels: what fading may take before "
+        "frames are lost. A link budget adds up sender, antennas and path to find it. It is not worked out here: state "
+        "the share that is lost.",
+        see=("sensitivity", "RSSI", "loss"),
+        also=("link budget", "fade margin"),
+    ),
+    "interference": Gloss(
+        "What other senders on the channel do to a frame, of this network or of another: the receiver loses it, or the "
+        "sender finds the channel busy. It often comes in bursts, which retries within milliseconds do not outlast.",
+        see=("loss", "loss.runs", "access.busy", "channel hopping", "hidden node"),
+        also=("collision",),
+    ),
+    "bandwidth": Gloss(
+        "How wide a channel is, in hertz; in talk also how much can be sent in a time, which is the bit rate, and of "
+        "your own data the goodput.",
+        see=("bit rate", "goodput", "channel"),
+    ),
     "delivery ratio (PDR)": Gloss(
         "The share of what was sent that arrives (PDR, PRR); the share that is lost or broken is the error rate, of "
         "packets (PER) or of bits (BER). Over several hops the shares multiply.",

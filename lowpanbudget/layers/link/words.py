@@ -124,6 +124,12 @@ FRAMES = {
         ieee(2015, "6.3.1"), ("beacon request", "orphan notification", "coordinator realignment", "association"),
         also=("scanning", "active scan", "passive scan", "orphan scan", "ED scan", "energy scan"),
     ),
+    "commissioning": Gloss(
+        "Putting a network into operation: each node is given keys and other settings, often by a tool that is there "
+        "for that time only, and then joins.",
+        rfc(7102, "2"), ("association", "pledge", "link.security", "parent"),
+        also=("provisioning",),
+    ),
     "short address": Gloss(
         "A link address of 2 octets that a node is given when it joins; unique within its PAN alone. It saves 6 "
         "octets each time against an extended one.",
@@ -211,6 +217,19 @@ PROTECTION = {
         f"{', '.join(map(str, _MICS[:-1]))} or {_MICS[-1]} octets before the check sequence. The levels: {_LEVELS}.",
         auxiliary.LEVELS_CITE, ("link.security.level", "CCM*", "FCS"),
         also=("ENC-MIC", "MIC-32", "MIC-64", "MIC-128", "ENC-MIC-32", "ENC-MIC-64", "ENC-MIC-128"),
+    ),
+    "frame counter": Gloss(
+        "The number of a secured frame, 4 octets that grow with each frame under one key: it makes the nonce and shows "
+        "a replay. It must survive a restart. Version 2 may leave it out in slots, where the absolute slot number "
+        "stands for it.",
+        auxiliary.CITE, ("link.security.frame_counter", "nonce", "replay", "frame-counter-used-twice"),
+    ),
+    "encryption": Gloss(
+        "What keeps others from reading a payload (confidentiality): levels 4 to 7 of the link, OSCORE and DTLS from "
+        "end to end. Without an integrity code, as in level 4, it can be changed unseen. Addresses, sizes and times "
+        "stay in the clear: who sends to whom, and when, can be seen (privacy).",
+        auxiliary.LEVELS_CITE, ("link.security.level", "CCM*", "MIC", "OSCORE", "DTLS"),
+        also=("confidentiality", "privacy"),
     ),
     "replay": Gloss(
         "A true frame that an attacker sends once more. Receivers remember the greatest frame counter of each sender "
