@@ -40,7 +40,7 @@ class BrokenLimit(NamedTuple):
     ``is_own``: it is one of the design's ``[limits]``, not of its slots.
     """
 
-    matter: Literal["frame", "duty"]
+    matter: Literal["frame", "acknowledgement", "duty"]
     text: str
     measured: float
     allowed: float
@@ -199,14 +199,15 @@ def _over(
     answer = max((group.times.acknowledgement_us for group in groups), default=0.0)
     if access.slots is not None:
         times = access.slots.template
-        for what, us, most in (
-            ("a frame", longest, times.max_tx),
-            ("the acknowledgement", answer, times.max_ack),
-        ):
+        matters: tuple[tuple[Literal["frame", "acknowledgement"], str, float, float], ...] = (
+            ("frame", "a frame", longest, times.max_tx),
+            ("acknowledgement", "the acknowledgement", answer, times.max_ack),
+        )
+        for matter, what, us, most in matters:
             if us > most:
                 is_, may_be = beside(us, most)
                 text = f"{what} takes {is_} µs, the slot leaves it {may_be}"
-                yield BrokenLimit("frame", text, us, most, "µs", is_own=False)
+                yield BrokenLimit(matter, text, us, most, "µs", is_own=False)
     if limits is None:
         return
     if limits.frame_ms is not None and longest > limits.frame_ms * 1000:

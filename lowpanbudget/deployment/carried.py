@@ -10,6 +10,7 @@ from lowpanbudget.values import dataclass, field
 
 Matter = Literal[
     "frame",
+    "acknowledgement",
     "cells",
     "relay",
     "queue",

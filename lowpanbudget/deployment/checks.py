@@ -18,7 +18,8 @@ from lowpanbudget.errors import plural
 # what a queue may refuse where the design does not say what is to arrive: our choice
 _FULL = 0.01
 _CAUSES: tuple[Matter, ...] = (
-    "frame", "cells", "relay", "shared", "poll", "held", "queue", "delivery", "latency", "duty", "battery",
+    "frame", "acknowledgement", "cells", "relay", "shared", "poll", "held", "queue", "delivery", "latency", "duty",
+    "battery",
 )  # fmt: skip
 _ROUNDING = 1e-12
 _SEEN = 1e-6  # a share that is worth a word

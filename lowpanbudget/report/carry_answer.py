@@ -9,7 +9,7 @@ from lowpanbudget.deployment.helps import HelpfulChange
 MATTERS = {
     "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
     "latency": "latency", "duty": "duty cycle", "battery": "battery", "poll": "polls", "held": "held frames",
-    "shared": "shared cells",
+    "shared": "shared cells", "acknowledgement": "acknowledgements",
 }  # fmt: skip
 MOST_HELPS = 6
 HELPS = "What would help, each change alone, calculated again"

@@ -185,6 +185,7 @@ SHORT = [
     ((("shared_cells = 2", "shared_cells = 0"),), "shared"),
     ((("delivery = 0.99\n", "delivery = 0.99\nduty_cycle = 0.0004\n"),), "duty"),
     ((('template = "10ms"', 'template = "10ms"\nmax_frame_us = 2000'),), "frame"),
+    ((('template = "10ms"', 'template = "10ms"\nmax_ack_us = 100'),), "acknowledgement"),
 ]  # fmt: skip
 
 
@@ -197,6 +198,17 @@ def test_what_decides(pairs: tuple[tuple[str, str], ...], matter: str) -> None:
     assert network.decides is not None
     assert network.decides.matter == matter
     assert not network.decides.holds
+
+
+def test_a_frame_that_is_too_long_for_its_slot_hides_no_acknowledgement_that_is() -> None:
+    design = changed(
+        FOOTBRIDGE,
+        ('template = "10ms"', 'template = "10ms"\nmax_frame_us = 2000\nmax_ack_us = 100'),
+    )
+    assert design.access is not None
+    network = judged(design, design.access, airtime(design), 1, transmissions=2000)
+    frame, answer = (check(network, matter) for matter in ("frame", "acknowledgement"))
+    assert (frame.holds, frame.allowed, answer.holds, answer.allowed) == (False, 2000, False, 100)
 
 
 def test_where_the_design_asks_for_nothing_most_messages_are_to_arrive() -> None:
