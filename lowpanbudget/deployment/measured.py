@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from enum import Enum
 
 from lowpanbudget.capture.files.record import ReadingNotice
-from lowpanbudget.capture.follow.clock import ClockPutBack
+from lowpanbudget.capture.follow.clock import ClockLeap, ClockPutBack
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread
@@ -235,7 +235,7 @@ class Measurement:
     ``receptions`` are what each of several receivers heard: nothing is counted twice. ``put_back`` tells where the
     times of the capture go back; ``seconds`` are from the earliest to the latest. ``without_header`` frames have no MAC
     header that can be read; ``has_plan``: a design was there to compare with. ``recovery`` is None without fragments
-    that are acknowledged.
+    that are acknowledged. ``leap`` tells where its times leap by years: what is on the other side is left out.
     """
 
     frames: int
@@ -254,6 +254,7 @@ class Measurement:
     without_header: int = 0
     has_plan: bool = False
     recovery: MeasuredRecovery | None = None
+    leap: ClockLeap | None = None
 
     @property
     def is_empty(self) -> bool:

@@ -1,13 +1,14 @@
 """``measure``: what a capture shows of the network that sent it, beside what its design plans."""
 
 from collections import Counter as Tally
+from collections.abc import Callable
 from typing import Unpack
 
 from lowpanbudget.capture.beginnings import piece_of
 from lowpanbudget.capture.crossings import HeardFrame, heard_frame
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
-from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
+from lowpanbudget.capture.follow.clock import LEAP_NS, ClockLeap, ClockPutBack, put_back
 from lowpanbudget.capture.follow.matching import Matcher
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -30,17 +31,20 @@ from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError, repeated
+from lowpanbudget.values import replace
 
 MOST_JOURNEYS = (
     200_000  # datagrams that are told apart; what comes behind them is counted on the air alone
 )
+MOST_PARTS = 8  # of a capture, between which its times leap by years
 MOST_REASONS = 256  # why frames could not be read
 
 
 class Measurer:
     """Takes what a trace yields, in order, and measures. ``burst`` is the one that is looked for.
 
-    Memory grows with the first ``most`` datagrams, and no further.
+    Memory grows with the first ``most`` datagrams, and no further. Where the times leap by years nobody knows how long
+    it was: of the parts that no time joins the longest is told.
     """
 
     def __init__(
@@ -49,6 +53,43 @@ class Measurer:
         burst: Burst | None = None,
         most: int = MOST_JOURNEYS,
     ) -> None:
+        self._begin: Callable[[], _Part] = lambda: _Part(design, burst, most)
+        self._part = self._begin()
+        self._parts: list[_Part] = [self._part]
+        self._leap: tuple[int, float] | None = None
+        self._beyond = 0
+
+    def add(self, sighting: Sighting) -> None:
+        """Take one record; what another receiver heard as well, or nobody asked for, is not counted."""
+        now = sighting.record.time_ns
+        if now is not None and not self._part.is_near(now):
+            self._leap = self._leap or (sighting.number, self._part.seconds_to(now))
+            near = next((part for part in self._parts if part.is_near(now)), None)
+            if near is None and len(self._parts) == MOST_PARTS:
+                self._beyond += 1
+                return
+            if near is None:
+                near = self._begin()
+                self._parts.append(near)
+            self._part = near
+        self._part.add(sighting)
+
+    def measurement(
+        self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
+    ) -> Measurement:
+        """Return all that was measured; it is over then."""
+        told = max(self._parts, key=lambda part: part.frames)
+        found = told.measurement(receptions, notices)
+        if self._leap is None:
+            return found
+        left_out = self._beyond + sum(part.frames for part in self._parts) - told.frames
+        return replace(found, leap=ClockLeap(*self._leap, left_out))
+
+
+class _Part:
+    """Measures what one clock dates."""
+
+    def __init__(self, design: Design | None, burst: Burst | None, most: int) -> None:
         self._design, self._burst = design, burst
         self._limits = None if design is None else design.limits
         timing = None
@@ -70,13 +111,16 @@ class Measurer:
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
         self._last_ns: int | None = None
-        self._frames = self._outside = self._beyond = self._without_header = 0
+        self.frames = self._outside = self._beyond = self._without_header = 0
         self._unread: dict[str, int] = {}
         self._put_back: ClockPutBack | None = None
+        self._now_ns: int | None = None
 
     def add(self, sighting: Sighting) -> None:
-        """Take one record; what another receiver heard as well, or nobody asked for, is not counted."""
-        self._put_back = put_back(self._put_back, sighting.number, sighting.back_ns)
+        """Take one record."""
+        back_ns = 0 if sighting.back_ns >= LEAP_NS else sighting.back_ns  # a leap is told as one
+        self._put_back = put_back(self._put_back, sighting.number, back_ns)
+        self._now_ns = self._now_ns if sighting.record.time_ns is None else sighting.record.time_ns
         self._silences.hear(sighting.record.time_ns)
         if sighting.heard_as is not None:
             return
@@ -84,7 +128,7 @@ class Measurer:
         if sighting.outside:
             self._outside += 1
             return
-        self._frames += 1
+        self.frames += 1
         if (reason := sighting.reason) and (
             reason in self._unread or len(self._unread) < MOST_REASONS
         ):
@@ -115,6 +159,14 @@ class Measurer:
         else:
             self._beyond += 1
 
+    def is_near(self, time_ns: int) -> bool:
+        """Return whether no leap lies between the last record and one of that time."""
+        return self._now_ns is None or abs(time_ns - self._now_ns) < LEAP_NS
+
+    def seconds_to(self, time_ns: int) -> float:
+        """Return how long it is from the last record to that time."""
+        return 0.0 if self._now_ns is None else (time_ns - self._now_ns) / SECOND
+
     def _burst_unread(self, frame: HeardFrame) -> HeardFrame:
         """Return a frame whose datagram is not held to a format where the design tries its flow with that length."""
         crossing = frame.crossing
@@ -128,7 +180,7 @@ class Measurer:
     def measurement(
         self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
     ) -> Measurement:
-        """Return all that was measured; it is over then."""
+        """Return all that was measured."""
         seconds = None
         if self._first_ns is not None and self._last_ns is not None:
             seconds = (self._last_ns - self._first_ns) / SECOND or None
@@ -165,7 +217,7 @@ class Measurer:
                 checks += burst_checks(self._burst, burst, self._limits)
         unknown = (
             ()
-            if not self._frames
+            if not self.frames
             else unknowns(
                 self._design,
                 flows,
@@ -180,7 +232,7 @@ class Measurer:
             )
         )
         return Measurement(
-            self._frames,
+            self.frames,
             seconds,
             flows,
             links,

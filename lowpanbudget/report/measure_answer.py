@@ -20,11 +20,14 @@ _MOST_NAMES = 12
 
 def answer(found: dict[str, Any]) -> str:
     """Return whether a measurement is as planned, and where the times that it was reckoned from go back."""
+    told = [_as_planned(found)]
+    if found["leap"] is not None:
+        told.append(found["leap"]["text"])
     back = found["put_back"]
-    if back is None:
-        return _as_planned(found)
-    often = f", {back['times']} times in all" if back["times"] > 1 else ""
-    return f"{_as_planned(found)}; {back['text']}{often}"
+    if back is not None:
+        often = f", {back['times']} times in all" if back["times"] > 1 else ""
+        told.append(f"{back['text']}{often}")
+    return "; ".join(told)
 
 
 def _as_planned(found: dict[str, Any]) -> str:

@@ -14,7 +14,7 @@ COLUMNS = (
 
 def measured(capture: str, found: Measurement) -> Data:
     """Return what was measured in a capture, and whether it is outside of the plan."""
-    back = found.put_back
+    back, leap = found.put_back, found.leap
     flows = [{**data_of(flow), "title": flow.title} for flow in found.flows]
     return {
         "capture": capture,
@@ -52,6 +52,7 @@ def measured(capture: str, found: Measurement) -> Data:
         "receivers": receivers(found.receptions),
         "left_out": found.outside,
         "put_back": None if back is None else {**data_of(back), "text": str(back)},
+        "leap": None if leap is None else {**data_of(leap), "text": str(leap)},
     }
 
 

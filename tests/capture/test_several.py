@@ -22,6 +22,7 @@ from capture.captures import (
 from lowpanbudget import load_design
 from lowpanbudget.capture.files.continued import read_continued
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.together import read_together
 from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.capture.several import survey_files
 from lowpanbudget.capture.survey import Survey
@@ -165,6 +166,22 @@ def test_files_of_two_receivers_are_told(tmp_path: Path) -> None:
     assert notice.name == "captures-overlap"
     assert "begins 14 seconds before" in notice.text
     assert not notice.is_damage
+
+
+def test_a_clock_that_was_not_set_puts_nothing_in_order(tmp_path: Path) -> None:
+    """What a receiver dated from 1970 on stands beside what is dated so as well, and beside nothing else."""
+    unset = records(mixed(4), step_ns=SECOND)
+    some = [one._replace(time_ns=1_925_000_000 * SECOND) for one in unset]
+    paths = [written(tmp_path / f"{name}.pcap", each) for name, each in enumerate((some, unset))]
+    alike = [written(tmp_path / "c.pcap", unset), paths[1]]
+    for read in (read_together, read_continued):
+        with (
+            pytest.raises(RequestError, match=r"1\.pcap has frames dated from 1970 on.*0\.pcap"),
+            read(paths) as row,
+        ):
+            list(row)
+        with read(alike) as row:
+            assert len(list(row)) == 2 * len(some)
 
 
 def test_files_without_times_come_last_and_an_empty_one_hides_nothing(tmp_path: Path) -> None:

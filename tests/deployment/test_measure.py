@@ -33,7 +33,7 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.deployment.confidence import share_of
 from lowpanbudget.deployment.measured import MeasuredRecovery, PlanNumber, PlanVerdict
 from lowpanbudget.deployment.measurement import Measurer
-from lowpanbudget.report.measure_answer import link_words, recovery_text
+from lowpanbudget.report.measure_answer import answer, link_words, recovery_text
 from lowpanbudget.report.measurements import measured
 from lowpanbudget.report.view import data_of
 
@@ -379,6 +379,32 @@ def test_a_clock_that_is_put_back_makes_no_interval() -> None:
     assert found.seconds == pytest.approx(3600 - 30, abs=0.1)
 
 
+@pytest.mark.parametrize("later", [True, False])
+def test_where_the_clock_leaps_the_longest_part_is_told(later: bool) -> None:
+    """Readings each 30 s, the first seven of which, or the last five, are dated from 1970 on."""
+    sent = []
+    for count in range(12):
+        made = 30.0 * count
+        packet = Packet(count, made, 1, 79, count, arrived=made)
+        sent.append(Sent(made, 1, 0, packet, 0, 79, heard=True, acked=True))
+    records = heard(sent)
+    begin = records[0].time_ns or 0
+    parts = records[:14], records[14:]  # each with its acknowledgement
+    parts[later][:] = [one._replace(time_ns=(one.time_ns or 0) - begin) for one in parts[later]]
+    found = measure([*parts[0], *parts[1]], design=design(SLOTS))
+    (flow,) = found.flows
+    assert (found.frames, flow.sent, flow.restarts, flow.unsent) == (14, 7, 0, 0)
+    assert found.seconds == pytest.approx(6 * 30, abs=0.1)
+    assert found.put_back is None
+    leap = found.leap
+    assert leap is not None
+    assert (leap.number, leap.left_out, leap.seconds < 0) == (15, 10, later)
+    # what lies between: 61 years, from the ninth day of 1970 or to it
+    assert f"leap {'back' if later else 'on'} by 61 years in frame 15" in answer(
+        measured("", found)
+    )
+
+
 def test_without_times_or_design_it_says_so() -> None:
     network = chain(3, hours=0.1)
     network.run(400)
@@ -491,7 +517,7 @@ def test_any_octets_give_a_measurement() -> None:
         found = measure(
             wild, design=design(SLOTS + LIMITS + BURST), burst="volley", fcs=chance.choice([0, 2])
         )
-        assert found.frames == 80
+        assert found.frames + (0 if found.leap is None else found.leap.left_out) == 80
         assert all(0 <= one.once.least <= one.once.most <= 1 for one in found.links)
 
 

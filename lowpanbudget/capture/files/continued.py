@@ -8,6 +8,7 @@ from lowpanbudget.arguments import function_or_none, several
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import CaptureFile, is_pipe, path_of, read_capture
 from lowpanbudget.capture.files.record import Notices, Record
+from lowpanbudget.capture.files.unset_clock import Dates
 from lowpanbudget.errors import RequestError, plural
 
 OVERLAPPING = "captures-overlap"
@@ -67,7 +68,8 @@ def read_continued(
 
     The files are read in the order of their first frames, those without times in the order given behind them; one file
     is open at a time. Numbers count over all, and so do notices. ``through`` is called with each file and its name when
-    it is opened. Raises ``RequestError`` as ``read_capture`` does, for no files, and for one that is given twice.
+    it is opened. Raises ``RequestError`` as ``read_capture`` does, for no files, for one that is given twice, and where
+    some begin in 1970 and others do not.
     """
     function_or_none(through, "through")
     names = [path_of(capture) for capture in several(captures, "captures")]
@@ -82,6 +84,10 @@ def read_continued(
                 hint="Write it to a file first",
             )
     begins = {name: _begin(name) for name in names}
+    dates = Dates()
+    for name, begin in begins.items():
+        if begin is not None:
+            dates.take(name, begin)
     ordered = sorted(names, key=lambda name: (begins[name] is None, begins[name] or 0))
 
     def opened(name: str) -> CaptureFile:

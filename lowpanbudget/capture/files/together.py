@@ -8,6 +8,7 @@ from lowpanbudget.arguments import several
 from lowpanbudget.capture.files.reading import CaptureFile, read_capture
 from lowpanbudget.capture.files.record import Notices, Record
 from lowpanbudget.capture.files.source import BinaryFile
+from lowpanbudget.capture.files.unset_clock import Dates
 from lowpanbudget.errors import RequestError
 
 
@@ -18,7 +19,7 @@ def read_together(
 
     Each record tells its receiver: the name of its capture, and the interface where that has several. Numbers count
     over all; the notices, once all is read, those of all. The clocks of the receivers must agree. Raises
-    ``RequestError`` as ``read_capture`` does, and for frames without times.
+    ``RequestError`` as ``read_capture`` does, for frames without times, and where some are dated from 1970 on.
     """
     files: list[tuple[str, CaptureFile]] = []
     try:
@@ -38,7 +39,8 @@ def read_together(
 
 def _merged(files: list[tuple[str, CaptureFile]], notices: Notices) -> Iterator[Record]:
     try:
-        streams = [_of_receiver(name, file) for name, file in files]
+        dates = Dates()
+        streams = [_of_receiver(name, file, dates) for name, file in files]
         for number, record in enumerate(merge(*streams, key=_time), 1):
             yield record._replace(number=number)
     finally:
@@ -49,13 +51,14 @@ def _merged(files: list[tuple[str, CaptureFile]], notices: Notices) -> Iterator[
             file.close()
 
 
-def _of_receiver(name: str, file: CaptureFile) -> Iterator[Record]:
+def _of_receiver(name: str, file: CaptureFile, dates: Dates) -> Iterator[Record]:
     for record in file:
         if record.time_ns is None:
             raise RequestError(
                 f"{name} has frames without times: it cannot be put together with others",
                 hint="Read it alone",
             )
+        dates.take(name, record.time_ns)
         own = name if record.receiver is None else f"{name}, {record.receiver}"
         yield record._replace(receiver=own)
 

@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.errors import plural
 from lowpanbudget.values import dataclass, field
 
 MOST_CLOCKS = 256  # receivers that are told apart
@@ -42,6 +43,31 @@ class ClockPutBack(NamedTuple):
     def again(self, back_ns: int) -> "ClockPutBack":
         """Return the same with another step back."""
         return self._replace(times=self.times + 1, most_s=max(self.most_s, back_ns / SECOND))
+
+
+LEAP_NS = (
+    365 * 24 * 3600 * SECOND
+)  # a step so wide is that of a clock that was set, or lost; our choice
+
+
+class ClockLeap(NamedTuple):
+    """Where the times of a capture leap: in frame ``number``, by so many ``seconds``, on or back.
+
+    ``left_out`` frames stand on the other side of such leaps than those that are told of.
+    """
+
+    number: int
+    seconds: float
+    left_out: int
+
+    def __str__(self) -> str:
+        """Return where, how far, and what is left out."""
+        years = abs(self.seconds) * SECOND / LEAP_NS
+        return (
+            f"the times leap {'on' if self.seconds > 0 else 'back'} by {years:.3g} years in frame {self.number}, as "
+            f"where a receiver has no clock: {plural(self.left_out, 'frame')} on the other side "
+            f"{'is' if self.left_out == 1 else 'are'} left out"
+        )
 
 
 def put_back(before: ClockPutBack | None, number: int, back_ns: int) -> ClockPutBack | None:

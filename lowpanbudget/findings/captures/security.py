@@ -3,6 +3,8 @@
 from hashlib import blake2b
 from ipaddress import IPv6Address
 
+from lowpanbudget.capture.files.pcap import SECOND
+from lowpanbudget.capture.follow.clock import LEAP_NS
 from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
@@ -127,7 +129,7 @@ def frame_counter_used_twice(scene: Scene, mac: Mac) -> Hits | None:
 
 @SECURITY.rule("frame-counter-went-back", Mac, memory=Recent, concerns=concerns.link_security)
 def frame_counter_went_back(
-    memory: Recent[SecuredSender, tuple[int, int]], scene: Scene, mac: Mac
+    memory: Recent[SecuredSender, tuple[int, int, float]], scene: Scene, mac: Mac
 ) -> Hits | None:
     """Compare with the highest counter so far, and the frame that had it; a frame that comes again did not go back."""
     sender, counter = _sender(scene, mac), scene.counter
@@ -136,11 +138,12 @@ def frame_counter_went_back(
     before = scene.used_before
     if before is not None and before.octets == _kept(scene.octets[: len(scene.octets) - scene.fcs]):
         return None
-    highest, number = memory.get(sender, (-1, 0))
+    highest, number, time_s = memory.get(sender, (-1, 0, 0.0))
     if counter < highest and highest - counter <= _REORDER:
         return None
-    memory[sender] = (counter, scene.number)  # said once for each step back
-    if counter < highest:
+    memory[sender] = (counter, scene.number, scene.time_s)  # said once for each step back
+    leaps = abs(scene.time_s - time_s) * SECOND >= LEAP_NS  # which of them came first no time tells
+    if counter < highest and not leaps:
         cause = (
             f"the frame counter of {scene.sender} went from {highest:#010x} back to {counter:#010x}"
         )
