@@ -8,7 +8,7 @@ from lowpanbudget.capture.beginnings import piece_of
 from lowpanbudget.capture.crossings import HeardFrame, heard_frame
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
-from lowpanbudget.capture.follow.clock import LEAP_NS, ClockLeap, ClockPutBack, put_back
+from lowpanbudget.capture.follow.clock import LEAP_S, ClockLeap, ClockPutBack, put_back
 from lowpanbudget.capture.follow.matching import Matcher
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -118,7 +118,9 @@ class _Part:
 
     def add(self, sighting: Sighting) -> None:
         """Take one record."""
-        back_ns = 0 if sighting.back_ns >= LEAP_NS else sighting.back_ns  # a leap is told as one
+        back_ns = (
+            0 if sighting.back_ns >= LEAP_S * SECOND else sighting.back_ns
+        )  # a leap is told as one
         self._put_back = put_back(self._put_back, sighting.number, back_ns)
         self._now_ns = self._now_ns if sighting.record.time_ns is None else sighting.record.time_ns
         self._silences.hear(sighting.record.time_ns)
@@ -161,7 +163,7 @@ class _Part:
 
     def is_near(self, time_ns: int) -> bool:
         """Return whether no leap lies between the last record and one of that time."""
-        return self._now_ns is None or abs(time_ns - self._now_ns) < LEAP_NS
+        return self._now_ns is None or abs(time_ns - self._now_ns) < LEAP_S * SECOND
 
     def seconds_to(self, time_ns: int) -> float:
         """Return how long it is from the last record to that time."""

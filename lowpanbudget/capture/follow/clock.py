@@ -45,9 +45,7 @@ class ClockPutBack(NamedTuple):
         return self._replace(times=self.times + 1, most_s=max(self.most_s, back_ns / SECOND))
 
 
-LEAP_NS = (
-    365 * 24 * 3600 * SECOND
-)  # a step so wide is that of a clock that was set, or lost; our choice
+LEAP_S = 365 * 86400  # a step so wide is that of a clock that was set, or lost; our choice
 
 
 class ClockLeap(NamedTuple):
@@ -62,7 +60,7 @@ class ClockLeap(NamedTuple):
 
     def __str__(self) -> str:
         """Return where, how far, and what is left out."""
-        years = abs(self.seconds) * SECOND / LEAP_NS
+        years = abs(self.seconds) / LEAP_S
         return (
             f"the times leap {'on' if self.seconds > 0 else 'back'} by {years:.3g} years in frame {self.number}, as "
             f"where a receiver has no clock: {plural(self.left_out, 'frame')} on the other side "

@@ -3,8 +3,7 @@
 from hashlib import blake2b
 from ipaddress import IPv6Address
 
-from lowpanbudget.capture.files.pcap import SECOND
-from lowpanbudget.capture.follow.clock import LEAP_NS
+from lowpanbudget.capture.follow.clock import LEAP_S
 from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
@@ -25,7 +24,6 @@ _NO_COUNTER = 0xFFFFFFFF
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
 
 SECURITY = Subject("security")
-
 
 # PAN and address of who sends under a key, and how the key is named: mode, source, index
 SecuredSender = tuple[int | None, bytes, int, bytes | None, int | None]
@@ -142,8 +140,7 @@ def frame_counter_went_back(
     if counter < highest and highest - counter <= _REORDER:
         return None
     memory[sender] = (counter, scene.number, scene.time_s)  # said once for each step back
-    leaps = abs(scene.time_s - time_s) * SECOND >= LEAP_NS  # which of them came first no time tells
-    if counter < highest and not leaps:
+    if counter < highest and abs(scene.time_s - time_s) < LEAP_S:  # else no time tells their order
         cause = (
             f"the frame counter of {scene.sender} went from {highest:#010x} back to {counter:#010x}"
         )
