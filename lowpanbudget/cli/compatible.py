@@ -18,6 +18,11 @@ lowpanbudget compatible examples/archive.toml archive-next.toml"""
     "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
 )
 @click.option(
+    "--receivers", type=click.Choice(["old", "new", "both"]), default="old",
+    help="Whose reading decides the exit code: old receivers of new messages (unless stated), new receivers of old "
+    "messages (a collector is new, nodes stay as they are), or both.",
+)  # fmt: skip
+@click.option(
     "--strict",
     is_flag=True,
     help="Exit with 1 also where messages are refused, be it only for the octets after the last field.",
@@ -35,6 +40,7 @@ def command(
     old: str,
     new: str,
     message: str | None,
+    receivers: str,
     *,
     strict: bool,
     ignore_tail: bool,
@@ -44,9 +50,8 @@ def command(
 
     Every change is made alone, packed, and read with the old format: it is read right, right as a prefix (read right
     only by receivers that ignore octets after their last field), refused, which the receiver knows, or misread, which
-    nobody notices. What a new receiver makes of old messages, as nodes in the field go on to send them, is told of each
-    message. The exit code is about old receivers, 1 when something is misread; to have it about new ones, give the
-    files the other way round: OLD is what the receivers know, NEW what is sent to them.
+    nobody notices. Of each message as a whole it is also told what a new receiver makes of old ones, as nodes in the
+    field go on to send them. The exit code is 1 when something is misread.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
@@ -65,5 +70,7 @@ def command(
     allowed = {Outcome.RIGHT}
     allowed |= {Outcome.PREFIX} if ignore_tail or not strict else set()
     allowed |= set() if strict else {Outcome.REFUSED}
-    if not all(one.outcome in allowed for one in comparisons):
+    outcomes = [one.outcome for one in comparisons if receivers != "new"]
+    outcomes += [one.new_receiver_outcome for one in comparisons if receivers != "old"]
+    if not allowed.issuperset(outcomes):
         ctx.exit(_ANSWER_IS_NO)

@@ -60,8 +60,12 @@ def test_new_receivers_of_old_messages_are_told_of(invoke: Invoke, tmp_path: Pat
     shown = " ".join(forth.stdout.split())
     assert "MISREAD: a new receiver of old messages reads loud = false, which was not sent" in shown
     assert "A version in front that counts up with the format" in shown
-    # for its exit code the files are given the other way round
-    assert invoke("compatible", file, ARCHIVE, "--message", "door_alarm").exit_code == 1
+    codes = [
+        invoke("compatible", *files, "--message", "door_alarm", "--receivers", who).exit_code
+        for files in ((ARCHIVE, file), (file, ARCHIVE))
+        for who in ("old", "new", "both")
+    ]
+    assert codes == [0, 1, 1, 1, 0, 1]
 
 
 def test_what_is_misread_without_a_tail_is_misread_where_tails_are_ignored(
