@@ -23,6 +23,7 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, Mac
+from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.stack.frame import Frame
@@ -112,8 +113,8 @@ class Scene:
     belongs to, ``used_before`` the frame that used its frame counter first, ``begun`` the CoAP message that was first
     to have its message ID, or that it acknowledges.
     ``explained``: a rule knows why the frame cannot be read, and others need not say that it cannot. ``opened`` is what
-    stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root that was known then, ``slot``
-    the absolute slot number that the capture gives.
+    stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root that was known then,
+    ``devices`` are the EUI-64s, ``slot`` is the absolute slot number that the capture gives.
     """
 
     known: Surroundings
@@ -142,6 +143,7 @@ class Scene:
     opened: OpenedContent | None = None
     root: IPv6Address | None = None
     slot: int | None = None
+    devices: Devices = field(default_factory=Devices)
 
     # --- the frame ---------------------------------------------------------------------------------------
 
@@ -167,6 +169,16 @@ class Scene:
     def is_forged(self) -> bool:
         """Return whether its integrity code is wrong under the keys that it names: it proves nothing of its sender."""
         return any(notice.name == "mic-wrong" for notice in self.frame.notices)
+
+    @property
+    def sealed_by(self) -> bytes | None:
+        """Return the EUI-64 that the nonce was made of, where that opened the frame; else the link source as it is."""
+        mac = self.frame.mac
+        if mac is None or mac.source is None or len(mac.source) != 2 or not self.frame.verified:
+            return None if mac is None else mac.source
+        short = int.from_bytes(mac.source, "big")
+        known = None if mac.pan_id is None else self.devices.get((mac.pan_id, short))
+        return known or self.devices.get(short, mac.source)
 
     @property
     def control(self) -> int:

@@ -79,11 +79,14 @@ from findings.cases_link import (
 )
 from findings.cases_nodes import (
     COPY,
+    REGISTERED,
     RELAY,
+    REPLACED,
     acknowledging,
     beside_each_other,
     judged,
     numbered,
+    registration,
     unsealed,
 )
 from findings.cases_routing import asking, daos, far_away, of_ranks
@@ -1461,6 +1464,28 @@ FURTHER = (
                 "short address 0x0017 is 02:5e:10:00:00:00:00:ff now, and was 02:5e:10:00:00:00:00:17",
             ),
             (2,),
+        ),
+    ),
+    # RFC 6775 section 4.1: a Registration Lifetime of 60 minutes, renewed once, and over after 3600 s
+    Further(
+        "address-of-two-devices",
+        lambda: Capture(
+            [
+                (0, registration(FAR_NODE, 1)),
+                (9, registration(FAR_NODE, 2)),
+                (3610, registration(COPY, 3)),
+            ]
+        ),
+        Told(
+            "remark",
+            "short address 0x0017",
+            "an address was registered by another device after its time was over",
+            (
+                f"{REGISTERED}: 02:5e:10:00:00:00:00:17 in frame 2, 02:5e:10:00:00:00:00:ff in frame 3",
+                "the registration before was for 3600 s, 3601 s before",
+            ),
+            (2, 3),
+            advice=REPLACED,
         ),
     ),
     # one answer of the border router, over two hops

@@ -8,6 +8,8 @@ from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
+from lowpanbudget import encode_frame
+from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType
 
 RELAY, THIRD, FOURTH = b"\x00\x18", b"\x00\x19", b"\x00\x1a"
@@ -166,6 +168,26 @@ def registration(eui: bytes, number: int, status: int = 0) -> bytes:
 
 COPY = bytes.fromhex("025e1000000000ff")
 REGISTERED = "2001:db8:1::ff:fe00:17"
+REPLACED = (
+    "See that the node was replaced on purpose. Its EUI-64 is another: where keys are known to others by it, and where "
+    "devices are listed, put the new one in the place of the old."
+)
+
+
+def counted_by(eui: bytes, number: int, counter: int) -> bytes:
+    """A reading under the node's short address, sealed with a nonce of this EUI-64."""
+    header = air.mac(number, (NODE, ROOT), security=Security(5, 1, counter, key_index=1))
+    packed = air.payload(air.datagram(b"reading"))
+    return encode_frame(header, packed, key=air.KEY, devices={0x17: eui}).octets
+
+
+def replaced() -> Capture:
+    """A node, and another two hours later that registers the same address and counts its frames anew."""
+    old: Timed = [(0, registration(FAR_NODE, 1)), (1, counted_by(FAR_NODE, 2, 900))]
+    new: Timed = [(7200, registration(COPY, 3)), (7201, counted_by(COPY, 4, 1))]
+    return Capture([*old, *new], keys=(air.KEY,))
+
+
 NODES_CASES: dict[str, Case] = {
     # four frames of the root's other child are acknowledged; three tries after the first make four
     "frames-not-acknowledged": Case(
@@ -278,6 +300,7 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "sequence-number-stuck",
         lambda: numbered(65, 66, 65, 66, 65, 66),
     ),
+    "a node that was replaced": ("frame-counter-went-back", replaced),
     "a number that is late once": (
         "sequence-number-stuck",
         lambda: numbered(65, 66, 65, 67, 66, 68, 67, 69),

@@ -1,17 +1,20 @@
 """Which EUI-64 has which short address, as the air tells it.
 
 Nothing proves what a frame without security says of itself (RFC 6775 section 9): who is said to have a short address
-last has it, and a few others that were said to have it are remembered. What opens a frame decides between them.
+last has it, and a few others that were said to have it are remembered. What opens a frame decides between them, and
+also between the one that was given and those: a node that was replaced has another EUI-64, and its nonces with it.
 """
 
 from collections.abc import Callable
 from typing import NamedTuple
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.stack.incoming import Notice
 
 # of whom the one that was told first makes room for another: of those that opened no frame, as long as there are any
 MOST_DEVICES = 8192
+GIVEN = "given"
 MOST_CLAIMS = 4  # EUI-64s that a short address is said to have, beside the last
 
 
@@ -32,14 +35,19 @@ Place = tuple[int | None, int]  # PAN ID and short address
 
 
 class LearnedDevices:
-    """Devices learned from the air, in the gaps of a ``table`` that was given: what was given always wins."""
+    """Devices learned from the air, in the gaps of a ``table`` that was given.
+
+    What was given wins, until a frame opens with another.
+    """
 
     def __init__(self, table: Devices) -> None:
         self.table = table
+        self._given = dict(table)
         self.known: dict[Place, Device] = {}
         # is told each short address whose device changes
         self.watch: Callable[[int], object] | None = None
-        self._claims: dict[Place, list[Device]] = {}  # the first of them stays
+        # of each the first stays
+        self._claims = Recent[Place, list[Device]](MOST_DEVICES)
         self._only_told: dict[Place, bool] = {}  # whose device opened no frame so far
 
     def learn(self, device: Device) -> Notice | None:
@@ -52,12 +60,13 @@ class LearnedDevices:
         notice = None
         short = f"short address {device.short:#06x}"
         if known is not None and place not in self.known:
+            self._contest(device)
             text = f"{short} is said to be another device than given"
             return Notice("device-differs", text, None, 0)
         if known is not None:
             text = f"{short} is {device.eui64.hex(':')} now, and was {known.hex(':')}"
             notice = Notice("device-changed", text, None, 0)
-            self._contest(self.known[place], device)
+            self._contest(self.known[place])
         if len(self.known) >= MOST_DEVICES and place not in self.known:
             self._forget(next(iter(self._only_told or self.known)))
         if place not in self.known:
@@ -75,22 +84,35 @@ class LearnedDevices:
 
     def try_claim(self, device: Device) -> Device:
         """Let one of these have the address; return who had it."""
-        before = self.known[device.pan, device.short]
+        before = self.known.get((device.pan, device.short))
+        if before is None:
+            key = _key(device)
+            given = self._given.get(key, self._given.get(device.short, b""))
+            before = device._replace(eui64=given, how=GIVEN, number=0)
         self._put(device)
         return before
+
+    def take_back(self, before: Device) -> None:
+        """Let the one have the address again who had it."""
+        if before.how != GIVEN:
+            self._put(before)
+            return
+        self._tell(before.short)
+        del self.known[before.pan, before.short]
+        self._restore(_key(before))
 
     def prove(self, device: Device, before: Device) -> None:
         """Keep a device, which opened a frame, before all others that are said to have its address."""
         claims = self._claims[device.pan, device.short]
         claims.remove(device)
         claims.insert(0, device)
-        self._contest(before, device)
+        self._contest(before)
 
-    def _contest(self, before: Device, device: Device) -> None:
-        """Remember who had an address that another one is said to have now; the first such, and the last ones."""
+    def _contest(self, device: Device) -> None:
+        """Remember a device that is said to have an address, or had it; the first such, and the last ones."""
         claims = self._claims.setdefault((device.pan, device.short), [])
-        if all(one.eui64 != before.eui64 for one in claims):
-            claims.append(before)
+        if all(one.eui64 != device.eui64 for one in claims):
+            claims.append(device)
             del claims[1 : 1 - MOST_CLAIMS]
 
     def _put(self, device: Device) -> None:
@@ -108,7 +130,13 @@ class LearnedDevices:
         self._claims.pop(place, None)
         self._only_told.pop(place, None)
         self._tell(place[1])
-        if key in self.table:
+        self._restore(key)
+
+    def _restore(self, key: int | tuple[int, int]) -> None:
+        """Let the table have what was given under a key, or nothing."""
+        if key in self._given:
+            dict.__setitem__(self.table, key, self._given[key])
+        elif key in self.table:
             dict.__delitem__(self.table, key)
 
 

@@ -233,7 +233,7 @@ class FrameReader:
                 self._learned.prove(device, before)
                 self._learned.opens(mac.pan_id, mac.source)
                 return opened
-            self._learned.try_claim(before)
+            self._learned.take_back(before)
         return frame
 
     def _acknowledgement(self, sighting: Sighting, mac: Mac) -> Frame | None:

@@ -102,7 +102,10 @@ def lesson_of(frame: Frame) -> Lesson | None:
     if frame.fault is not None or (mac is not None and mac.fcs_ok is False):
         return None
     packet = frame.packet
-    devices = [] if mac is None else [*_from_command(packet, mac), *_from_addresses(frame, mac)]
+    devices: list[Device] = []
+    if mac is not None:
+        devices += [*_from_command(packet, mac), *_from_addresses(frame, mac)]
+        devices += _from_registration(frame, mac)
     taught = lesson_of_packet(packet)
     if not devices:
         return taught
@@ -163,8 +166,7 @@ def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
     """Yield what frames tell that carry a short address outside and an EUI-64 inside, both of the sender.
 
     A link-local source is nobody's but the sender's on this hop: an identifier with the universal bit set comes from
-    an EUI-64 (RFC 4291 appendix A). The EUI-64 in a registration is that of the sender who asks for it (RFC 6775
-    section 5.5).
+    an EUI-64 (RFC 4291 appendix A).
     """
     source = frame.link_source
     if source is None or len(source) != 2 or frame.packet.find(Mesh) is not None:
@@ -179,19 +181,35 @@ def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
         if iid & UNIVERSAL_LOCAL and iid >> 16 != SHORT_IID >> 16:
             eui = (iid ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
             yield from _device(mac.pan_id, short, eui, "link-local source address")
-    message = frame.packet.find(Icmpv6)
+
+
+def _from_registration(frame: Frame, mac: Mac) -> Iterator[Device]:
+    """Yield what a registration tells: the EUI-64 in it is that of who asks for it (RFC 6775 section 5.5).
+
+    Who sends with its EUI-64 names its short address by the IPv6 address that it is made of, and so does a router that
+    answers with success, to the address that is registered (section 5.5.2).
+    """
+    message, content = frame.packet.find(Icmpv6), None
+    if message is not None and message.checksum_ok:
+        content = message.message
     if (
-        message is not None
-        and message.checksum_ok
-        and isinstance(message.message, nd.NeighborSolicitation)
+        not isinstance(content, nd.NeighborSolicitation | nd.NeighborAdvertisement)
+        or frame.packet.find(Mesh) is not None
     ):
-        for option in message.message.options:
-            if (
-                isinstance(option, AddressRegistration)
-                and not option.extended
-                and len(option.rovr) == 8
-            ):
-                yield from _device(mac.pan_id, short, option.rovr, "address registration")
+        return
+    header = frame.packet.find(Ipv6)
+    asks = isinstance(content, nd.NeighborSolicitation)
+    node = frame.link_source if asks else frame.link_destination
+    if header is None or node is None:
+        return
+    address = int(header.source if asks else header.destination) & IID_MASK
+    named = address & 0xFFFF if address >> 16 == SHORT_IID >> 16 else None
+    for option in content.options:
+        if not isinstance(option, AddressRegistration) or option.extended or option.status:
+            continue
+        short = named if node == option.rovr else int.from_bytes(node, "big")
+        if len(option.rovr) == 8 and (asks or short == named):
+            yield from _device(mac.pan_id, short, option.rovr, "address registration")
 
 
 def _device(pan: int | None, short: Any, eui: bytes | None, how: str) -> Iterator[Device]:

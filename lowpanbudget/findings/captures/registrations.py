@@ -1,7 +1,7 @@
 """Addresses that nodes register, and whose they are."""
 
 from ipaddress import IPv6Address
-from typing import Any
+from typing import Any, NamedTuple
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, SHORT_IID, link_text
@@ -10,6 +10,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (
@@ -22,7 +23,18 @@ from lowpanbudget.stack.incoming import Notice
 REGISTRATIONS = Subject("registrations")
 _DUPLICATE = 1  # RFC 6775 section 4.1, table 1
 
-Registered = Recent[IPv6Address, tuple[bytes, int]]  # whose it is, and the frame that said so
+
+class _Registered(NamedTuple):
+    """Whose an address is, the frame that said so last, when, and for how long; what ran out before that is told."""
+
+    eui: bytes
+    number: int
+    time_s: float
+    lifetime_s: int
+    after_another: bool = False
+
+
+Registered = Recent[IPv6Address, _Registered]
 
 
 def _registration(message: Any) -> AddressRegistration | None:
@@ -56,17 +68,27 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
         return None
     address = content.target if option.extended else header.source
     before = memory.get(address)
-    if before is None or not option.registration_lifetime:
-        memory[address] = (option.rovr, scene.number)
+    new = _Registered(option.rovr, scene.number, scene.time_s, option.lifetime_s)
+    if before is None or not option.lifetime_s or before.eui == option.rovr:
+        memory.renew(address, new)
         return None
-    eui, number = before
-    if eui == option.rovr:
-        return None
-    cause = "two devices register one address"
-    evidence = (
-        f"{address}: {link_text(eui)} in frame {number}, {link_text(option.rovr)} in frame {scene.number}",
-    )
-    return (Hit(cause, evidence, _subject(address), (number, scene.number)),)
+    said = f"{address}: {link_text(before.eui)} in frame {before.number}"
+    evidence = f"{said}, {link_text(option.rovr)} in frame {scene.number}"
+    frames = before.number, scene.number
+    past_s = scene.time_s - before.time_s
+    if not past_s > before.lifetime_s:
+        return (Hit("two devices register one address", (evidence,), _subject(address), frames),)
+    memory.renew(address, new._replace(after_another=True))
+    cause = "an address was registered by another device after its time was over"
+    lasted = f"the registration before was for {before.lifetime_s} s, {seconds_text(past_s)} before"
+    evidence_of_it = (evidence, lasted)
+    return (Hit(cause, evidence_of_it, _subject(address), frames, Severity.REMARK, _REPLACED),)
+
+
+_REPLACED = (
+    "See that the node was replaced on purpose. Its EUI-64 is another: where keys are known to others by it, and where "
+    "devices are listed, put the new one in the place of the old."
+)
 
 
 @REGISTRATIONS.rule("address-of-two-devices", HeardDatagram, concerns=concerns.icmpv6)
@@ -90,8 +112,11 @@ _CHANGED, _DIFFERS = Noticed("device-changed"), Noticed("device-differs")
 
 
 @REGISTRATIONS.rule("address-of-two-devices", _CHANGED, _DIFFERS)
-def short_address_changed(_memory: Registered, _scene: Scene, notice: Notice) -> Hits:
+def short_address_changed(memory: Registered, scene: Scene, notice: Notice) -> Hits:
     """Take the notices of what was learned: it may have been given to another device on purpose."""
+    last = next(reversed(memory.values()), None)
+    if last is not None and last.number == scene.number and last.after_another:
+        return  # that it was is told
     subject, _, _ = notice.text.partition(" is ")
     than = "before" if notice.name == _CHANGED.name else "given"
     cause = f"a short address is that of another device than {than}"

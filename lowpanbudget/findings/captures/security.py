@@ -25,7 +25,7 @@ _REORDER = 8  # a capture put together from several receivers may swap neighbour
 
 SECURITY = Subject("security")
 
-# PAN and address of who sends under a key, and how the key is named: mode, source, index
+# PAN and EUI-64, or address, of who sends under a key, and how the key is named: mode, source, index
 SecuredSender = tuple[int | None, bytes, int, bytes | None, int | None]
 
 
@@ -39,10 +39,11 @@ def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
     security = mac.security
     if security is None or not security.level or scene.counter is None or mac.source is None:
         return None
-    if scene.is_forged:
+    source = scene.sealed_by
+    if scene.is_forged or source is None:
         return None
     key = (security.key_id_mode, security.key_source, security.key_index)
-    return (mac.pan_id, mac.source, *key)
+    return (mac.pan_id, source, *key)
 
 
 # the last counters of a sender, with the frame that used each first

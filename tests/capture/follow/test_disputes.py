@@ -134,6 +134,47 @@ def test_a_short_address_that_is_given_to_another_device_is_opened_with_that() -
     assert [one.verified for one in last] == [True] * 4
 
 
+def registered_from_afar(
+    link: bytes, device: bytes, number: int, *, answered: bool = False
+) -> bytes:
+    """RFC 6775 sections 5.5.1 and 5.5.2: a node registers with its EUI-64 as link address, or a router agrees."""
+    option = AddressRegistration(registration_lifetime=10, rovr=device)
+    asks = nd.NeighborSolicitation(target=ip_of(ROUTER, "fe80::"), options=(option,))
+    agrees = nd.NeighborAdvertisement(target=ip_of(ROUTER, "fe80::"), options=(option,))
+    ends = ip_of(link), ip_of(ROUTER, "fe80::")
+    if answered:
+        datagram = icmpv6_datagram(ends[1], ends[0], agrees)
+        return frames_of(datagram, ROUTER, link, sequence=number, room=110)[0]
+    return frames_of(icmpv6_datagram(*ends, asks), device, ROUTER, sequence=number, room=110)[0]
+
+
+@pytest.mark.parametrize("answered", [False, True])
+@pytest.mark.parametrize("given", [{}, {0x42: eui(7)}], ids=["learned", "given"])
+def test_a_node_that_was_replaced_is_opened(given: dict[int, bytes], answered: bool) -> None:
+    """The EUI-64 of the new one is in its registration and in the answer; the frames of both open, as they come."""
+    link = short(0x42)
+    frames = [registered(link, eui(7), 0), sealed(link, eui(7), 1)]
+    frames += [registered_from_afar(link, eui(8), 2, answered=answered), sealed(link, eui(8), 3)]
+    frames += [sealed(link, eui(7), 4), sealed(link, eui(8), 5), sealed(link, eui(7), 6)]
+    trace = Trace(contexts=CONTEXTS, keys=KEY, devices=given)
+    last = [one for one in trace.follow(records(frames)) if one.mic]
+    assert [one.verified for one in last] == [True] * 5
+
+
+def test_a_claim_that_opens_nothing_leaves_what_was_given() -> None:
+    link = short(0x42)
+    frames = [
+        registered_from_afar(link, eui(9), 0),
+        sealed(link, eui(8), 1),
+        sealed(link, eui(7), 2),
+    ]
+    trace = Trace(contexts=CONTEXTS, keys=KEY, devices={0x42: eui(7)})
+    last = [one for one in trace.follow(records(frames)) if one.mic]
+    assert [one.verified for one in last] == [False, True]
+    assert not trace.learned_devices
+    assert dict(trace.knowledge.devices) == {0x42: eui(7)}
+
+
 def test_who_is_said_to_have_addresses_is_bounded() -> None:
     trace = Trace()
     learned = trace.knowledge.learned_devices
