@@ -2,37 +2,28 @@
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from lowpanbudget.capture.follow.context_moves import ContextMoves
+from lowpanbudget.capture.follow.device_lessons import device_lessons
 from lowpanbudget.capture.follow.devices import Device, LearnedDevices
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Context, Contexts
+from lowpanbudget.env import Context, Contexts
 from lowpanbudget.fields import Packet
 from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.nd import messages as nd
-from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration, ContextOption
+from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
-from lowpanbudget.layers.link.contents import (
-    ASSOCIATION_RESPONSE,
-    COORDINATOR_REALIGNMENT,
-    Command,
-)
-from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import Devices
-from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
-from lowpanbudget.layers.lowpan.iphc import Iphc
-from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field, replace
 
 MOST_PARENTS = 256  # who announced the root
-_NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast
 _MOP_OF_NEW_TYPE = 7
 SECOND = 10**9
 
@@ -104,8 +95,7 @@ def lesson_of(frame: Frame) -> Lesson | None:
     packet = frame.packet
     devices: list[Device] = []
     if mac is not None:
-        devices += [*_from_command(packet, mac), *_from_addresses(frame, mac)]
-        devices += _from_registration(frame, mac)
+        devices += [*device_lessons(frame, mac)]
     taught = lesson_of_packet(packet)
     if not devices:
         return taught
@@ -137,84 +127,6 @@ def announced_rpi_type(dio: Dio) -> int | None:
             # "For a MOP value of 7, a node MUST use the RPI 0x23 option" (RFC 9008 section 4.1.3)
             return rpi.NEW if option.rpi_0x23 or dio.mode == _MOP_OF_NEW_TYPE else rpi.OLD
     return None
-
-
-def _from_command(packet: Packet, mac: Mac) -> Iterator[Device]:
-    """Yield what association responses and coordinator realignments tell."""
-    command = packet.find(Command) if mac.frame_type == FrameType.COMMAND else None
-    if command is None:
-        return
-    fields = command.fields
-    to_one = mac.destination is not None and len(mac.destination) == 8
-    if (
-        command.id == ASSOCIATION_RESPONSE
-        and fields.get("association_status") in (0x00, 0x80)
-        and to_one
-    ):
-        yield from _device(
-            mac.pan_id, fields.get("short_address"), mac.destination, "association response"
-        )
-    if command.id == COORDINATOR_REALIGNMENT:
-        pan, how = fields.get("pan_id"), "coordinator realignment"
-        if to_one:
-            yield from _device(pan, fields.get("short_address"), mac.destination, how)
-        if mac.source is not None and len(mac.source) == 8:
-            yield from _device(pan, fields.get("coordinator_short_address"), mac.source, how)
-
-
-def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
-    """Yield what frames tell that carry a short address outside and an EUI-64 inside, both of the sender.
-
-    A link-local source is nobody's but the sender's on this hop: an identifier with the universal bit set comes from
-    an EUI-64 (RFC 4291 appendix A).
-    """
-    source = frame.link_source
-    if source is None or len(source) != 2 or frame.packet.find(Mesh) is not None:
-        return
-    short = int.from_bytes(source, "big")
-    compressed = frame.packet.find(Iphc)
-    # of headers that are not compressed with IPHC only those on the air
-    on_air = frame.packet.head(Ipv6)
-    header: Ipv6 | None = compressed.header if compressed else on_air.value if on_air else None
-    if header is not None and header.source in LINK_LOCAL.prefix:
-        iid = int(header.source) & IID_MASK
-        if iid & UNIVERSAL_LOCAL and iid >> 16 != SHORT_IID >> 16:
-            eui = (iid ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
-            yield from _device(mac.pan_id, short, eui, "link-local source address")
-
-
-def _from_registration(frame: Frame, mac: Mac) -> Iterator[Device]:
-    """Yield what a registration tells: the EUI-64 in it is that of who asks for it (RFC 6775 section 5.5).
-
-    Who sends with its EUI-64 names its short address by the IPv6 address that it is made of, and so does a router that
-    answers with success, to the address that is registered (section 5.5.2).
-    """
-    message, content = frame.packet.find(Icmpv6), None
-    if message is not None and message.checksum_ok:
-        content = message.message
-    if (
-        not isinstance(content, nd.NeighborSolicitation | nd.NeighborAdvertisement)
-        or frame.packet.find(Mesh) is not None
-    ):
-        return
-    header = frame.packet.find(Ipv6)
-    asks = isinstance(content, nd.NeighborSolicitation)
-    node = frame.link_source if asks else frame.link_destination
-    if header is None or node is None:
-        return
-    address = int(header.source if asks else header.destination) & IID_MASK
-    named = address & 0xFFFF if address >> 16 == SHORT_IID >> 16 else None
-    for option in content.options:
-        if not isinstance(option, AddressRegistration) or option.extended or option.status:
-            continue
-        short = named if node == option.rovr else int.from_bytes(node, "big")
-        if len(option.rovr) == 8 and (asks or short == named):
-            yield from _device(mac.pan_id, short, option.rovr, "address registration")
-
-
-def _device(pan: int | None, short: Any, eui: bytes | None, how: str) -> Iterator[Device]:
-    if isinstance(short, int) and short < _NO_SHORT and eui is not None and len(eui) == 8:
-        yield Device(pan, short, eui, how)
 
 
 @dataclass(slots=True)

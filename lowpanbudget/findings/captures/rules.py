@@ -24,6 +24,7 @@ from lowpanbudget.findings.captures.registrations import REGISTRATIONS
 from lowpanbudget.findings.captures.requests import REQUESTS
 from lowpanbudget.findings.captures.routing import ROUTING
 from lowpanbudget.findings.captures.rpl import RPL
+from lowpanbudget.findings.captures.sealed import SEALED
 from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.unreadable import UNREADABLE
 from lowpanbudget.findings.rule import rules_of
@@ -31,7 +32,7 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
 # before those that only say so
 CAPTURE_RULES = rules_of(
-    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS, ANSWERS, APPLICATION, PLAN,
-    MESSAGES, FLOODS, DELIVERY,
+    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, SEALED, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS,
+    REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS, ANSWERS,
+    APPLICATION, PLAN, MESSAGES, FLOODS, DELIVERY,
 )  # fmt: skip

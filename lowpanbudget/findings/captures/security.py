@@ -1,24 +1,19 @@
 """Link security: keys, integrity codes, frame counters."""
 
 from hashlib import blake2b
-from ipaddress import IPv6Address
 
 from lowpanbudget.capture.follow.clock import LEAP_S
-from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import CounterUse
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.values import dataclass, field
 
 _NO_COUNTER = 0xFFFFFFFF
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
@@ -207,125 +202,3 @@ def encrypted_without_integrity(scene: Scene, mac: Mac) -> Hits:
     if security is not None and LEVELS[security.level].encrypted and not LEVELS[security.level].mic:
         cause = f"security level {security.level} encrypts and does not verify"
         yield Hit(cause, (), scene.sender)
-
-
-_MOST_NONCES = 4096
-
-
-@SECURITY.rule(
-    "nonce-used-twice", HeardDatagram, memory=lambda: Recent(_MOST_NONCES), concerns=concerns.coap
-)
-def nonce_used_twice(
-    memory: Recent[bytes, tuple[bytes, int]], scene: Scene, datagram: HeardDatagram
-) -> Hits | None:
-    """Compare what was opened with what was sealed under its nonce before: the same sent again is no second use."""
-    if scene.opened is None:
-        return None
-    number, hits = datagram.numbers[0], []
-    for use in scene.opened.nonces:
-        sealed, before = memory.setdefault(use.nonce, (use.sealed, number))
-        if sealed != use.sealed:
-            cause = "two different contents are sealed with one nonce under one key"
-            evidence = (f"{use.told} in frames {before} and {number}",)
-            source, frames = str(datagram.header.source), (before, number)
-            hits.append(Hit(cause, evidence, source, frames, cite=use.cite))
-    return hits
-
-
-_MOST_TEXTS = 3
-
-
-@dataclass(slots=True)
-class _SealedContents:
-    """What a node sent sealed to another end: how much opened, did not though keys fit, and did not for want of keys.
-
-    ``answers`` are those to its requests that stay shut with them. ``why`` are the words of what did not open,
-    ``frames`` the first of those, ``first`` is the notice of the first, and
-    ``records`` tells whether some, or the others, are DTLS records.
-    """
-
-    opened: int = 0
-    refused: int = 0
-    keyless: int = 0
-    answers: int = 0
-    why: list[str] = field(default_factory=list)
-    frames: Frames = field(default_factory=Frames)
-    first: Notice | None = None
-    records: set[bool] = field(default_factory=set)
-
-    @property
-    def advice(self) -> str:
-        """Return what to compare, where all are of one kind; nothing of both."""
-        compared = [_COMPARED[kind] for kind in self.records]
-        return (
-            f"Compare {compared[0]} with those of the node; {_GIVE}." if len(compared) == 1 else ""
-        )
-
-
-# of OSCORE (RFC 8613 section 3.2), and of DTLS records
-_COMPARED = {False: "master secret, salt and both IDs", True: "the record keys and the epoch"}
-_GIVE = "give the keys that are missing in the key file (--keys)"
-
-SealedContents = FirstNamed[IPv6Address, _SealedContents]
-
-
-@SECURITY.rule(
-    "sealed-content-not-opened", HeardDatagram, memory=FirstNamed, concerns=concerns.coap
-)
-def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram) -> Hits | None:
-    """Note what became of sealed contents, once on their way; without a key file none are looked into."""
-    opened = scene.opened
-    if opened is None:
-        return None
-    header = datagram.header
-    who = header.destination if opened.shut_with_request else header.source
-    contents = memory.entry(who, _SealedContents)
-    if contents is None:
-        return None
-    mark = None
-    if not opened.is_open:
-        mark = (Hit("", (), str(who), datagram.numbers),)
-    if scene.passage is None:
-        _note(contents, datagram, opened)
-    return mark
-
-
-def _note(contents: _SealedContents, datagram: HeardDatagram, opened: OpenedContent) -> None:
-    if opened.is_open:
-        contents.opened += 1
-        return
-    contents.frames.note(*datagram.numbers[:1])
-    if opened.shut_with_request:
-        contents.answers += 1
-        return
-    contents.refused += opened.refused
-    contents.keyless += not opened.refused
-    contents.records.add(datagram.udp is None or not datagram.udp.is_coap)
-    for notice in opened.notices:
-        contents.first = contents.first or notice
-        if len(contents.why) < _MOST_TEXTS and notice.text not in contents.why:
-            contents.why.append(notice.text)
-
-
-@SECURITY.at_end("sealed-content-not-opened")
-def sealed_content_not_opened(memory: SealedContents, _known: Surroundings) -> Hits:
-    """Judge each node: keys that fit and open nothing are others than the node's."""
-    for source, contents in memory.items():
-        shut = contents.refused + contents.keyless
-        severity = Severity.REMARK if contents.opened or not contents.refused else None
-        if not shut:
-            continue
-        if not contents.refused:
-            cause = "the key file does not have what opens it"
-        elif contents.opened:
-            total = contents.opened + shut
-            cause = f"{shut} of {total} messages do not open with keys that open the others"
-        else:
-            cause = "nothing opens with the keys that fit by their names"
-        answers = contents.answers
-        with_them = (f"answers that stay shut with their requests: {answers}",) if answers else ()
-        evidence, frames = (*contents.why, *with_them), tuple(contents.frames)
-        cite = None if contents.first is None else contents.first.cite
-        yield Hit(
-            cause, evidence, str(source), frames, severity, contents.advice, shut, cite=cite,
-        )  # fmt: skip
