@@ -5,12 +5,11 @@ from math import exp, inf
 
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.carried import CarriedNode, LimitCheck, Matter, SleepWait
-from lowpanbudget.deployment.digits import beside, limit_percent, percent
+from lowpanbudget.deployment.digits import beside, days_text, limit_percent, percent
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import bounded_services, judged_services
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Slots
-from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.goals import MOST, Limits
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
@@ -250,9 +249,3 @@ def _sleep(
         allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
         text = f"{percent(sleep.held_full, allowed)} of the frames for them find no place at their parent"
         yield check_of("held", "sleeping children", text, sleep.held_full, allowed, "share")
-
-
-def days_text(days: Estimate) -> str:
-    """Return the days that a battery lasts, least and most; once where both read alike."""
-    texts = (f"{one:.0f}" if one >= 10 else f"{one:.1f}" for one in (days.least, days.most))
-    return " to ".join(dict.fromkeys(texts))

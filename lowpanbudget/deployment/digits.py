@@ -1,5 +1,7 @@
 """Numbers in words with digits enough: a share apart from all and from nothing, a number apart from its limit."""
 
+from lowpanbudget.design.estimate import Estimate
+
 _MOST_DIGITS = 15  # a number has no more that count
 
 
@@ -33,6 +35,12 @@ def beside(measured: float, allowed: float) -> tuple[str, str]:
             break
         digits += 1
     return f"{measured:.{digits}g}", f"{allowed:.{digits}g}"
+
+
+def days_text(days: Estimate, to: str = " to ") -> str:
+    """Return the days that a battery lasts, least and most with ``to`` between them; once where both read alike."""
+    texts = (f"{one:.0f}" if one >= 10 else f"{one:.1f}" for one in (days.least, days.most))
+    return to.join(dict.fromkeys(texts))
 
 
 def _is_alike(one: float, other: float) -> bool:

@@ -7,7 +7,6 @@ from lowpanbudget.deployment.burst_plan import BurstPlan, QueueCurve
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode
 from lowpanbudget.deployment.helps import HelpfulChange
 from lowpanbudget.deployment.service import HopService
-from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.errors import plural
 from lowpanbudget.report import view
 from lowpanbudget.report.chart import (
@@ -58,11 +57,6 @@ def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.D
 def burst(plan: BurstPlan) -> view.Data:
     """Return what becomes of a burst."""
     return {**view.data_of(plan), "holds": plan.holds, "is_close": plan.is_close}
-
-
-def days_text(days: Estimate, to: str) -> str:
-    """Return the days that a battery lasts, least and most with ``to`` between them; once where both read alike."""
-    return to.join(dict.fromkeys(number(round(one, 1)) for one in (days.least, days.most)))
 
 
 def node_rows(network: CarriedNetwork) -> list[view.Data]:

@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.helps import HelpfulChange
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import ENOUGH
@@ -150,7 +151,7 @@ def _nodes(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line
                 share_text(node.used), "" if node.queue_frames is None else f"{node.queue_frames:.2f}",
                 share_text(node.duty_cycle),
                 "" if current is None or not screen.wide else number(round(current.typical, 1)),
-                "" if days is None else carries.days_text(days, "-"),
+                "" if days is None else days_text(days, "-"),
             ]
         )  # fmt: skip
     titles = [

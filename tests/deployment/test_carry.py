@@ -12,7 +12,8 @@ from lowpanbudget import airtime, load_design, parse_design
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry, judged
-from lowpanbudget.deployment.checks import days_text
+from lowpanbudget.deployment.checks import checks_of
+from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
@@ -23,6 +24,8 @@ from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.errors import RequestError
+from lowpanbudget.report import carry_text
+from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import replace
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -246,6 +249,21 @@ def test_relays_that_listen_all_the_time_empty_their_batteries() -> None:
     assert network.played_in_runs.delivery < network.played.delivery
     assert network.sleep is not None
     assert (network.sleep.mean_s, network.sleep.most_s) == (60, 114)
+
+
+@pytest.mark.usefixtures("played_once")
+def test_days_are_rounded_alike_wherever_they_are_told() -> None:
+    """610.501 is nearer to 611: in two steps, over 610.5 to the even one, it would be 610."""
+    design = parse_design(FOOTBRIDGE)
+    network = carry(design)
+    lasts = Estimate(610.501, 610.501, 610.501)
+    nodes = tuple(replace(one, battery_days=one.battery_days and lasts) for one in network.nodes)
+    found = checks_of(design, (), traffic_of(design, airtime(design)), nodes, (), None)
+    assert " 611 days" in next(one.text for one in found if one.matter == "battery")
+    shown = replace(network, nodes=nodes, checks=found)
+    told = Screen().draw(lambda console: carry_text.carry(console, Screen(), shown, None))
+    (loads,) = [part for part in told.split("\n\n") if part.startswith("Along the tree")]
+    assert [line.split()[-1] for line in loads.splitlines()[2:14]] == ["611"] * 12
 
 
 def arrivals(tree: Tree, every_s: float, until_s: float) -> Iterator[Arrival]:

@@ -10,6 +10,7 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.carry import carry
+from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.helps import HelpfulChange, changes_that_help
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.meaning import Design
@@ -131,7 +132,7 @@ def _network(network: CarriedNetwork) -> Iterator[Data]:
             "" if node.cells is None else f"{node.cells_needed} of {node.cells}", airtimes.share_text(node.used),
             airtimes.share_text(node.duty_cycle),
             "" if node.current_ua is None else number(round(node.current_ua.typical, 1)),
-            "" if node.battery_days is None else carries.days_text(node.battery_days, " to "),
+            "" if node.battery_days is None else days_text(node.battery_days, " to "),
         )
         for _, node in carries.busiest(network)
     ]  # fmt: skip
