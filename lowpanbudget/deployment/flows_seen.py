@@ -76,8 +76,10 @@ def may_have_arrived(
     unsure = sum(one.is_unsure for one in left)
     left = [one for one in left if not one.is_unsure]
     at_end = [one for one in left if one.at_end and one.last is not None]
-    open_tries = [one.last for one in at_end if one.last is not None and one.last.is_open]
-    stopped = sum(one.stopped_before(missed.most_tries) for one in open_tries)
+    open_now = [one for one in at_end if all(part.is_open for part in one.unanswered)]
+    stopped = sum(
+        all(part.stopped_before(missed.most_tries) for part in one.unanswered) for one in open_now
+    )
     nodes = {
         end
         for one in journeys
@@ -86,7 +88,7 @@ def may_have_arrived(
     }
     nodes |= {one.left.sender for one in journeys if one.left is not None}
     unseen = max(sum(missed.frames.get(node, 0) for node in nodes) - passed, 0)
-    at_last_link = perhaps_acknowledged(stopped, len(open_tries) - stopped, unseen)
+    at_last_link = perhaps_acknowledged(stopped, len(open_now) - stopped, unseen)
     return unsure + at_last_link + min(unheard + len(left) - len(at_end), unseen)
 
 

@@ -4,7 +4,7 @@ What stays the same on the way tells them apart (``Crossing.mark``); a hop limit
 that left anew with the same contents is another one, or the same said twice where its message counts.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from lowpanbudget.capture.crossings import Crossing, HeardFrame
 from lowpanbudget.capture.follow.flows import FlowKey
@@ -69,7 +69,8 @@ class Journey:
     """One datagram from its first hop heard to the last.
 
     ``left_ns`` and ``left_limit`` are of its first hop, where that was heard. ``limits`` are the hop limits heard,
-    ``last`` the frame that brought it over the last link heard, which is the end of its way where ``at_end``. One that
+    ``last`` the frame that brought it over the last link heard, which is the end of its way where ``at_end``; ``parts``
+    are all frames that brought it there. One that
     ``is_stopped`` was not heard whole on any link, and brought to its end where that ``is_told`` by its receiver; it
     ``is_unsure`` where nothing shows that its sender did not go on unheard.
     """
@@ -81,6 +82,7 @@ class Journey:
     left_limit: int | None = None
     limits: set[int] = field(default_factory=set)
     last: Tries | None = None
+    parts: tuple[Tries, ...] = ()
     last_limit: int = 255
     at_end: bool = False
     seen_ns: int | None = None
@@ -88,6 +90,12 @@ class Journey:
     is_stopped: bool = False
     is_unsure: bool = False
     is_told: bool = False
+
+    @property
+    def unanswered(self) -> Sequence[Tries]:
+        """Return the frames that brought it over the last link and were never acknowledged, as heard here."""
+        parts = self.parts or (() if self.last is None else (self.last,))
+        return [one for one in parts if not one.answers and not one.recovered]
 
     @property
     def took_s(self) -> float | None:
@@ -196,7 +204,7 @@ class Journeys:
         self._open[crossing.mark] = open_now
         for journey in open_now:
             if _continues(journey, crossing):
-                _go_on(journey, frame, crossing, tries)
+                self._go_on(journey, frame, crossing, tries)
                 return None
         said = self._said_before(open_now, frame, crossing)
         if said is not None:
@@ -206,7 +214,7 @@ class Journeys:
         if crossing.at_origin:
             journey.left = self._tries.get(crossing.numbers[0], tries)
             journey.left_limit = crossing.hop_limit
-        _go_on(journey, frame, crossing, tries)
+        self._go_on(journey, frame, crossing, tries)
         open_now.append(journey)
         return journey
 
@@ -221,6 +229,14 @@ class Journeys:
                 return journey
         return None
 
+    def _go_on(self, journey: Journey, frame: HeardFrame, crossing: Crossing, tries: Tries) -> None:
+        journey.limits.add(crossing.hop_limit)
+        journey.last, journey.last_limit = tries, crossing.hop_limit
+        parts = (self._tries.get(number) for number in crossing.numbers)
+        journey.parts = tuple(one for one in parts if one is not None)
+        journey.at_end = crossing.at_end
+        journey.seen_ns = frame.time_ns
+
     def _start(self, crossing: Crossing, frame: HeardFrame) -> int | None:
         """Return when the first frame of a datagram was sent first."""
         first = self._tries.get(crossing.numbers[0]) if crossing.numbers else None
@@ -229,13 +245,12 @@ class Journeys:
     def arrived(self, journey: Journey) -> bool:
         """Return whether a datagram came to the end of its way, as far as a receiver on the side can know.
 
-        Its last frame was acknowledged; or nobody there is ever heard to acknowledge, and it was heard on that link.
+        All frames that brought it over its last link were acknowledged, as far as they ask for that; or nobody there is
+        ever heard to acknowledge.
         """
-        last = journey.last
-        if not journey.at_end or last is None:
+        if not journey.at_end or journey.last is None:
             return False
-        is_answered = last.answers > 0 or last.recovered
-        return is_answered or not last.asks or last.receiver not in self.answering
+        return not any(one.asks and one.receiver in self.answering for one in journey.unanswered)
 
 
 def _may_go_on(journey: Journey, now_ns: int | None) -> bool:
@@ -247,13 +262,6 @@ def _may_go_on(journey: Journey, now_ns: int | None) -> bool:
 def _continues(journey: Journey, crossing: Crossing) -> bool:
     """Return whether a datagram goes on: on a link that it was not heard on, behind those where it was."""
     return crossing.hop_limit < journey.last_limit and not crossing.at_origin
-
-
-def _go_on(journey: Journey, frame: HeardFrame, crossing: Crossing, tries: Tries) -> None:
-    journey.limits.add(crossing.hop_limit)
-    journey.last, journey.last_limit = tries, crossing.hop_limit
-    journey.at_end = crossing.at_end
-    journey.seen_ns = frame.time_ns
 
 
 def hops_of(journey: Journey, usual_limit: int | None) -> tuple[int, bool] | None:

@@ -70,15 +70,19 @@ def sent(
     answered: bool = True,
     missed: Sequence[int] = (),
     gives_up: bool = True,
+    goes_on: bool = False,
     last: int = MESSAGES,
 ) -> Iterator[tuple[float, bytes]]:
-    """The frames of all datagrams; behind ``missed`` ones a number is missing, of those that ``gives_up`` none."""
+    """The frames of all datagrams; behind ``missed`` ones a number is missing, of those that ``gives_up`` none.
+
+    A sender ``goes_on`` with the rest where the second fragment was tried in vain.
+    """
     sequence = 0
     for number in range(last):
         start = STEP_S * number
         parts = air.pieces(packet(number), tag=number + 1, start=0)
         for index, part in enumerate(parts):
-            stops = number in STOPPED and index >= 1
+            stops = number in STOPPED and (index == 1 or (index > 1 and not goes_on))
             if stops and index > 1:
                 break
             sequence += 1
@@ -122,6 +126,26 @@ def test_what_stops_was_sent_and_did_not_arrive(
     assert flow.stopped == 4
     assert flow.interval is not None
     assert (flow.interval.least, flow.interval.most) == (STEP_S, STEP_S)
+
+
+@pytest.mark.parametrize(("gives_up", "perhaps"), [(True, 0), (False, 4)])
+def test_what_was_heard_whole_arrived_only_where_each_fragment_came(
+    gives_up: bool, perhaps: int
+) -> None:
+    """The rest follows and is acknowledged: this receiver heard all, theirs the second fragment of four never.
+
+    After one try alone its acknowledgement may have been missed here.
+    """
+    capture = Capture([*sent(goes_on=True, gives_up=gives_up)])
+    flow = the_flow(capture)
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials) == (16, MESSAGES)
+    assert (flow.perhaps, flow.stopped) == (perhaps, 0)
+    assert flow.took is not None
+    assert flow.took.values == 16
+    counted = the_flow(capture, COUNTED).arrived
+    assert counted is not None
+    assert (counted.count, counted.trials) == (14, 18)
 
 
 def test_a_loss_of_fragments_is_outside_of_the_plan() -> None:
