@@ -93,7 +93,7 @@ def _carrying(
     return Carrying(
         flow.name, flow.direction, worst.hop.name, octets, most_frames, carries, room_of(worst), fits,
         sets, max(len(found) - _MOST_SETS, 0), _worked_out(design, worst, apart[:_MOST_SETS], most_frames),
-        worst.datagram_octets(octets), worst.link.mtu,
+        worst.datagram_octets(wanted) + octets - wanted, worst.link.mtu,  # no payload of any size is built
     )  # fmt: skip
 
 
