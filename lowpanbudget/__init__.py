@@ -65,9 +65,6 @@ if TYPE_CHECKING:
     from lowpanbudget.deployment.contention import (
         Arrived as Arrived, ContentionResult as ContentionResult,
     )
-    from lowpanbudget.deployment.helps import (
-        HelpfulChange as HelpfulChange, changes_that_help as changes_that_help,
-    )
     from lowpanbudget.deployment.service import HopService as HopService, Quantiles as Quantiles
     from lowpanbudget.deployment.confidence import (
         MeasuredShare as MeasuredShare, Quantile as Quantile, Spread as Spread,
@@ -98,6 +95,9 @@ if TYPE_CHECKING:
     from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
     from lowpanbudget.findings.audited import CaptureFindings as CaptureFindings, audit as audit
     from lowpanbudget.findings.finding import Certainty as Certainty, Finding as Finding, Severity as Severity
+    from lowpanbudget.findings.helps import (
+        HelpfulChange as HelpfulChange, changes_that_help as changes_that_help,
+    )
     from lowpanbudget.findings.listing import (
         FrameList as FrameList, ListedFrame as ListedFrame, list_frames as list_frames,
     )

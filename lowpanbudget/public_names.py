@@ -33,7 +33,6 @@ NAMES = {
     "deployment.carried": "CarriedNetwork CarriedNode LimitCheck Rhythm SleepWait",
     "deployment.carry": "carry",
     "deployment.contention": "Arrived ContentionResult",
-    "deployment.helps": "HelpfulChange changes_that_help",
     "deployment.service": "HopService Quantiles",
     "deployment.confidence": "MeasuredShare Quantile Spread",
     "deployment.measured": (
@@ -55,6 +54,7 @@ NAMES = {
     "fields.packet": "Head Packet Restored",
     "findings.audited": "CaptureFindings audit",
     "findings.finding": "Certainty Finding Severity",
+    "findings.helps": "HelpfulChange changes_that_help",
     "findings.listing": "FrameList ListedFrame list_frames",
     "findings.review": "review",
     "layers.internet.aead": "Nonces",

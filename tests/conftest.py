@@ -71,7 +71,8 @@ def played_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
     Not for tests that hold two plays of one network against each other.
     """
-    from lowpanbudget.deployment import carry, helps
+    from lowpanbudget.deployment import carry
+    from lowpanbudget.findings import helps
 
     for module in (carry, helps):
         monkeypatch.setattr(module, "judged", _judged())

@@ -76,8 +76,8 @@ def _network(
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.deployment.carry import carry
-    from lowpanbudget.deployment.helps import changes_that_help
     from lowpanbudget.findings.deployed import deployment_findings
+    from lowpanbudget.findings.helps import changes_that_help
     from lowpanbudget.report import audit_text, carries, carry_text, csv_table, machine, view
 
     with counted("", "playing the network") as tell:

@@ -9,7 +9,7 @@ from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.designs.deployment import DEPLOYMENT
 from lowpanbudget.findings.designs.loads import LOADS
 from lowpanbudget.findings.draft import Deployment, hits
-from lowpanbudget.findings.finding import Finding, ranked
+from lowpanbudget.findings.finding import Finding, Severity, ranked
 from lowpanbudget.findings.rule import rules_of
 
 DEPLOYMENT_RULES = rules_of(DEPLOYMENT, LOADS)
@@ -30,6 +30,19 @@ def deployment_findings(
     asked = sent if messages is None else tuple(messages)
     deployment = Deployment(design, asked, sent, network)
     return ranked(hits(DEPLOYMENT_RULES, deployment, (deployment,)))
+
+
+def deployment_failures(
+    design: Design, messages: Sequence[MessageAirtime], network: CarriedNetwork
+) -> tuple[str, ...]:
+    """Return what keeps a network from working at all, whatever its limits: titles of failures that a review finds.
+
+    ``messages`` are all that it sends.
+    """
+    sent = tuple(messages)
+    deployment = Deployment(design, sent, sent, network)
+    found = ranked(hits(DEPLOYMENT_RULES, deployment, (deployment,)))
+    return tuple(one.title for one in found if one.severity is Severity.FAILURE)
 
 
 def _on_air(design: Design) -> list[MessageAirtime]:

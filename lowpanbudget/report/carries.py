@@ -5,9 +5,9 @@ from typing import Any
 
 from lowpanbudget.deployment.burst_plan import BurstPlan, QueueCurve
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode
-from lowpanbudget.deployment.helps import HelpfulChange
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import view
 from lowpanbudget.report.chart import (
     Chart,

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
-from lowpanbudget.deployment.helps import HelpfulChange
+from lowpanbudget.findings.helps import HelpfulChange
 
 MATTERS = {
     "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
@@ -48,9 +48,20 @@ def verdict(check: LimitCheck) -> Literal["yes", "open", "no"]:
 def help_words(change: HelpfulChange) -> tuple[str, str, str, str]:
     """Return a change in words, what is then true of what decides, whether that is enough, and what it takes."""
     then = "no longer in the way" if change.after is None else change.after.text
-    verdict = "then it carries" if change.holds else "not enough alone"
+    return change.text, then, _enough(change), change.caution
+
+
+def _enough(change: HelpfulChange) -> str:
+    """Return whether a change is enough, or what is next in the way."""
+    if change.holds:
+        return "then it carries"
     if change.is_close:
-        verdict = "too close to tell"
-    if change.then is not None and not change.holds and change.then.matter != change.before.matter:
-        verdict = f"next in the way: {MATTERS[change.then.matter]}"
-    return change.text, then, verdict, change.caution
+        return "too close to tell"
+    if change.then is not None and verdict(change.then) == "no":
+        is_another = change.then.matter != change.before.matter
+        return (
+            f"next in the way: {MATTERS[change.then.matter]}" if is_another else "not enough alone"
+        )
+    if change.fails:
+        return f"next in the way: {change.fails[0][0].lower()}{change.fails[0][1:]}"
+    return "not enough alone"

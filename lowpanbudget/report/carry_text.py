@@ -7,10 +7,10 @@ from rich.text import Text
 
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.digits import days_text
-from lowpanbudget.deployment.helps import HelpfulChange
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import ENOUGH
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
 from lowpanbudget.report.arrival_text import has_places, is_late, legend

@@ -23,8 +23,8 @@ from lowpanbudget.deployment.contention_rules import (
     Sending,
     SimulatedFrame,
 )
-from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.helps import changes_that_help
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 FOOTBRIDGE = (EXAMPLES / "footbridge.toml").read_text("utf-8")

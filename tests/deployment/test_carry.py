@@ -14,7 +14,6 @@ from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry, judged
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.digits import days_text
-from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.slot_latency import even_cells
@@ -24,6 +23,7 @@ from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.errors import RequestError
+from lowpanbudget.findings.helps import changes_that_help
 from lowpanbudget.report import carry_text
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import replace

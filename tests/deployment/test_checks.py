@@ -14,20 +14,24 @@ from hypothesis import strategies as st
 
 from lowpanbudget import load_design, parse_design
 from lowpanbudget.deployment import carry as carrying
-from lowpanbudget.deployment import contention, contention_network, helps
+from lowpanbudget.deployment import contention, contention_network
+from lowpanbudget.deployment import helps as possible
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, SleepWait
 from lowpanbudget.deployment.carry import carry, judged
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.digits import beside, percent
-from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import unjudged
 from lowpanbudget.deployment.traffic import traffic_of
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings import helps
 from lowpanbudget.findings.deployed import deployment_findings
+from lowpanbudget.findings.finding import Severity
+from lowpanbudget.findings.helps import changes_that_help
+from lowpanbudget.findings.review import review
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report import carries, carry_text
 from lowpanbudget.report.carry_answer import answer, help_words
@@ -551,6 +555,44 @@ def test_messages_that_would_go_into_one_frame() -> None:
     assert found[key] == ["one frame for reading: " + ", ".join(knob.text for knob in knobs)]
 
 
+def test_what_helps_one_thing_and_breaks_another_is_no_yes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four senders of a beacon each 2.5 s are 1.6 in a slotframe; each 5 s clocks drift 2 * 200 ppm, the guard is 1 ms.
+
+    And two reports a second over cells each 1.01 s fit into them when a frame has several, too old by then.
+    """
+    monkeypatch.setattr(carrying, "_TRANSMISSIONS", 3000)
+    monkeypatch.setattr(helps, "_IN_SLOTS", 3000)
+    crowd = in_slots("drift_ppm = 200\n", "[upkeep]\nbeacon_s = 2.5\n")
+    network = network_of(crowd)
+    found = {one.key: one for one in changes_that_help(crowd, network)}
+    seldom = found["upkeep.beacon_s"]
+    assert seldom.text == "a beacon each 5 s"
+    assert (seldom.after and seldom.after.holds, seldom.holds, seldom.is_close) == (
+        True,
+        False,
+        False,
+    )
+    assert seldom.fails == ("Clocks drift further apart than the guard allows",)
+    assert help_words(seldom)[2].endswith("clocks drift further apart than the guard allows")
+    assert crowd.upkeep is not None
+    turned = replace(crowd, upkeep=replace(crowd.upkeep, beacon_s=5.0))
+    assert next(one.severity for one in review(turned)) is Severity.FAILURE
+    assert found["access.slots.shared_cells"].holds
+    # of 20 octets five go into a frame: the first waits 1.5 s for each of the others
+    many = in_slots(tables="[limits]\nlatency_s = 5\n", flow="every_s = 1.5", octets=20)
+    found = {one.key: one for one in changes_that_help(many, network_of(many))}
+    late = found["message reading"]
+    assert late.after is not None
+    assert (late.after.matter, late.after.holds, late.holds) == ("cells", True, False)
+    assert late.then is not None
+    assert late.then.text == "the first reading waits 6 s for the last, limits.latency_s is 5"
+    assert help_words(late)[2] == "next in the way: latency"
+    assert many.limits is not None
+    patient = replace(many, limits=replace(many.limits, latency_s=60.0))
+    found = {one.key: one for one in changes_that_help(patient, network_of(patient))}
+    assert found["message reading"].holds
+
+
 def test_what_helps_perhaps_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
     """With seven retries (1 - 0.3^8)^3, 99.98 % arrive, as many as are to: no number of messages tells."""
     monkeypatch.setattr(contention_network, "_TRANSMISSIONS", 300)
@@ -630,7 +672,7 @@ def test_of_a_flow_that_sends_less_often_only_its_own_airtimes_are_worked_out_ag
     """What is put together for each change is what the whole changed design has."""
     for name in ("archive", "footbridge"):
         design = load_design(EXAMPLES / f"{name}.toml")
-        changes = list(helps._of_flows(design, airtime(design)))
+        changes = list(possible._of_flows(design, airtime(design)))
         assert changes
         for change in changes:
             assert list(change.messages) == airtime(change.design)

@@ -11,12 +11,12 @@ from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.carry import carry
 from lowpanbudget.deployment.digits import days_text
-from lowpanbudget.deployment.helps import HelpfulChange, changes_that_help
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.finding import Finding, Severity
+from lowpanbudget.findings.helps import HelpfulChange, changes_that_help
 from lowpanbudget.report import airtimes, carries
 from lowpanbudget.report.arrival_text import SEEN, legend
 from lowpanbudget.report.audit_text import sentence

@@ -1,0 +1,134 @@
+"""What would help a network that does not carry its messages: each change alone, everything calculated again."""
+
+from collections.abc import Callable, Sequence
+
+from lowpanbudget.arguments import function_or_none, value_of
+from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.helps import PossibleChange, possible_changes
+from lowpanbudget.design.access import Access
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.deployed import deployment_failures
+from lowpanbudget.values import dataclass
+
+Tell = Callable[[int, int], None]  # how many changes were tried, of how many
+_PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
+_LESS = 0.98  # a change that leaves more of the strain is none worth telling
+_TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
+_IN_SLOTS = 20_000  # of those in slots, which are quicker
+
+
+@dataclass(frozen=True, slots=True)
+class HelpfulChange:
+    """A change alone: the ``key`` of the design file, the change in words, and what it makes of what decides.
+
+    ``before`` and ``after`` are the check that decides, ``then`` what decides after it. The network then carries
+    everything where it ``holds``; where it ``is_close`` that is too close to tell. ``fails`` names what then is wrong
+    in the design itself, a failure that ``review`` finds as well. ``caution`` says what it takes.
+    """
+
+    key: str
+    text: str
+    before: LimitCheck
+    after: LimitCheck | None
+    holds: bool
+    then: LimitCheck | None
+    caution: str = ""
+    is_close: bool = False
+    fails: tuple[str, ...] = ()
+
+
+def changes_that_help(
+    design: Design, network: CarriedNetwork, *, tell: Tell | None = None
+) -> tuple[HelpfulChange, ...]:
+    """Return the changes that ease what decides in a network that does not carry its messages, best first.
+
+    ``network`` is what ``carry(design)`` gave; each change is made alone, and everything is calculated again. Empty
+    where the network carries its messages. ``tell`` is called with how many were tried, and of how many. Raises
+    ``RequestError`` as ``carry``.
+    """
+    design = Design.of(design)
+    function_or_none(tell, "tell")
+    decides = value_of(CarriedNetwork, network, "Give what carry(design) returned").decides
+    if decides is None or decides.holds or design.access is None:
+        return ()
+    found = []
+    before = decides
+    if _is_played(network) or network.played is None:
+        before = _same(_again(design, design.access, airtime(design), network), decides) or decides
+    changes = list(possible_changes(design, design.access, network))
+    for number, change in enumerate(changes):
+        if tell is not None:
+            tell(number, len(changes))
+        if change.design.access is None:
+            continue
+        then = _again(change.design, change.design.access, change.messages, network)
+        after = _same(then, decides)
+        if after is None or _over(after) < _over(before) * _LESS:
+            found.append(_helpful(change, change.design.access, then, network, decides))
+    found.sort(
+        key=lambda one: (
+            not one.holds,
+            not one.is_close,
+            0.0 if one.after is None else _over(one.after),
+        )
+    )
+    return tuple(found)
+
+
+def _helpful(
+    change: PossibleChange, access: Access, then: CarriedNetwork, network: CarriedNetwork, decides: LimitCheck
+) -> HelpfulChange:  # fmt: skip
+    """Return what a change makes of the network, which was ``then`` at a first look."""
+
+    def played(transmissions: int | None) -> CarriedNetwork:
+        return judged(change.design, access, change.messages, network.seed, transmissions)
+
+    after = _same(then, decides)
+    is_eased = after is None or after.holds or after.is_close
+    if is_eased and network.played and not _is_played(network):
+        # what was played of the old network says nothing of what comes next in the way
+        then = played(_TRANSMISSIONS)
+    if then.is_close or (then.holds and access.slots is not None and not _is_played(network)):
+        then = played(
+            None
+        )  # a yes is said of nothing that was looked at less than the design itself
+    is_well = then.holds or then.is_close
+    fails = deployment_failures(change.design, change.messages, then)
+    is_right = change.breaks is None and not fails
+    return HelpfulChange(
+        change.key, change.text, decides, _same(then, decides), then.holds and is_right,
+        change.breaks if is_well and change.breaks else then.decides,
+        change.caution, then.is_close and is_right, fails,
+    )  # fmt: skip
+
+
+def _over(check: LimitCheck) -> float:
+    """Return how far something is over what is allowed; where it was played by what came out, not by its best case."""
+    if check.matter in _PLAYED and check.allowed:
+        return check.measured / check.allowed
+    return check.strain
+
+
+def _again(
+    design: Design, access: Access, messages: Sequence[MessageAirtime], network: CarriedNetwork
+) -> CarriedNetwork:
+    transmissions = _TRANSMISSIONS if access.slots is None else _IN_SLOTS
+    if _is_played(network):
+        return judged(design, access, messages, network.seed, transmissions)
+    return judged(
+        design, access, messages, network.seed, transmissions, network.services, network.resent
+    )
+
+
+def _is_played(network: CarriedNetwork) -> bool:
+    """Return whether what decides came out of a simulation, so that it must be played again for each change."""
+    decides = network.decides
+    is_simulated = any(one.messages is not None for one in network.services)
+    return is_simulated and decides is not None and decides.matter in _PLAYED
+
+
+def _same(network: CarriedNetwork, check: LimitCheck) -> LimitCheck | None:
+    """Return the check of the same matter, the one that strains it most."""
+    return next((one for one in network.checks if one.matter == check.matter), None)
