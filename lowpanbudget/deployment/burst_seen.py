@@ -48,7 +48,7 @@ def _closest(
     By their own numbers those that were lost count as well: a report that followed the burst is none of it.
     """
     times = [(_start_ns(one) or 0) / SECOND for one in journeys]
-    pause = max(_PAUSE * burst.every_s, _PAUSE_S)
+    pause = _pause_s(burst)
     best, best_s = range(0), 0.0
     start = 0
     for end, now in enumerate(times):
@@ -63,20 +63,29 @@ def _closest(
     return best
 
 
+def _pause_s(burst: Burst) -> float:
+    """Return the longest pause within a burst, in seconds."""
+    return max(_PAUSE * burst.every_s, _PAUSE_S)
+
+
 def _start_ns(journey: Journey) -> int | None:
     """Return when a datagram left, or was heard first."""
     return journey.heard_ns if journey.left is None else journey.left.first_ns
 
 
 def burst_seen(
-    picked: _Picked | None, burst: Burst, first_ns: int | None, missed: Missed
+    picked: _Picked | None,
+    burst: Burst,
+    first_ns: int | None,
+    missed: Missed,
+    last_ns: int | None = None,
 ) -> MeasuredBurst:
-    """Return how a burst came in; ``first_ns`` is the time of the capture's first frame."""
+    """Return how a burst came in; ``first_ns`` and ``last_ns`` are the times of the capture's first and last frame."""
     if picked is None:
         return MeasuredBurst(
             name=burst.name, flow=burst.flow, source="", packets=burst.packets, every_s=burst.every_s,
             all_in_s=burst.all_in_s, seen=0, arrived=share_of(0, burst.packets), perhaps=0, began_s=None, every=None,
-            arrivals_s=(), took=None, missing=(),
+            arrivals_s=(), took=None, missing=(), due=burst.packets,
         )  # fmt: skip
     group = picked.group
     journeys = [group.journeys[place] for place in picked.places]
@@ -99,7 +108,9 @@ def burst_seen(
         for one, is_in in zip(journeys, arrived, strict=True)
         if is_in and one.took_s is not None and one.took_s >= 0
     ]
-    perhaps = may_have_arrived(journeys, arrived, burst.packets - len(journeys), missed)
+    here = _places(journeys, picked, burst)
+    due = _due(starts, max([len(journeys), *here]), burst, first_ns, last_ns)
+    perhaps = may_have_arrived(journeys, arrived, due - len(journeys), missed)
     return MeasuredBurst(
         burst.name,
         burst.flow,
@@ -108,29 +119,51 @@ def burst_seen(
         burst.every_s,
         burst.all_in_s,
         len(journeys),
-        share_of(sum(arrived), burst.packets, perhaps),
+        share_of(sum(arrived), due, perhaps),
         perhaps,
         None if began is None or first_ns is None else (began - first_ns) / SECOND,
         spread_of(intervals(starts, numbers)),
         tuple(sorted(times)),
         spread_of(took),
-        _missing(journeys, picked, burst),
+        tuple(place for place in range(1, max(here, default=0) + 1) if place not in here),
+        due,
     )
 
 
-def _missing(journeys: Sequence[Journey], picked: _Picked, burst: Burst) -> tuple[int, ...]:
-    """Return the places in a burst, from 1, that were not heard: by own numbers, else by the times of leaving."""
+def _due(
+    starts: Sequence[int | None],
+    place: int,
+    burst: Burst,
+    first_ns: int | None,
+    last_ns: int | None,
+) -> int:
+    """Return how many packets fell into the time of the capture, where the last one heard stands at a ``place``.
+
+    On the air a burst may be slower than planned, so the time behind that one counts at the pace of those before it.
+    """
+    known = [one for one in starts if one is not None]
+    if not known or first_ns is None or last_ns is None:
+        return burst.packets
+    pace_s = max(burst.every_s, (max(known) - min(known)) / SECOND / max(place - 1, 1))
+    before_s, behind_s = (min(known) - first_ns) / SECOND, (last_ns - max(known)) / SECOND
+    if before_s < pace_s:  # those that are missing may have come before the capture
+        return min(place, burst.packets)
+    if behind_s > _pause_s(burst):
+        return burst.packets
+    return min(place + max(int(behind_s / pace_s) - 1, 0), burst.packets)
+
+
+def _places(journeys: Sequence[Journey], picked: _Picked, burst: Burst) -> set[int]:
+    """Return the places in a burst, from 1, that were heard: by own numbers, else by the times of leaving."""
     numbers = picked.group.numbers
     if numbers is not None:
         own = [numbers[place].place for place in picked.places]
-        here = {number - min(own) + 1 for number in own}
-    elif all(one.left is not None for one in journeys):
+        return {number - min(own) + 1 for number in own}
+    if all(one.left is not None for one in journeys):
         starts = [_start_ns(one) or 0 for one in journeys]
         step = burst.every_s * SECOND
-        here = {round((start - min(starts)) / step) + 1 for start in starts}
-    else:
-        return ()
-    return tuple(place for place in range(1, max(here) + 1) if place not in here)
+        return {round((start - min(starts)) / step) + 1 for start in starts}
+    return set()
 
 
 def without(groups: Sequence[FlowJourneys], picked: _Picked | None) -> list[FlowJourneys]:

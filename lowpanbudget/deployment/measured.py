@@ -188,7 +188,8 @@ class MeasuredBurst:
     any link and ``arrived`` at the end of their way, ``perhaps`` so many more as in a flow. ``began_s`` is when the
     first was heard, from the first frame of the capture; ``arrivals_s`` are seconds from then to each arrival, in
     order. ``every`` is the time between two on the air, which their cells and tries may hold up. ``missing`` are places
-    in the burst, from 1, that were not heard.
+    in the burst, from 1, that were not heard. ``due`` packets fell into the time of the capture, which may begin behind
+    the first or end before the last: of others nothing is known.
     """
 
     name: str
@@ -205,6 +206,7 @@ class MeasuredBurst:
     arrivals_s: tuple[float, ...]
     took: Spread | None
     missing: tuple[int, ...]
+    due: int
 
     def in_by(self, seconds: float) -> int:
         """Return how many had arrived so many seconds after the first was sent."""

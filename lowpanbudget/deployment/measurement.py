@@ -199,7 +199,7 @@ class _Part:
         burst: MeasuredBurst | None = None
         if self._burst is not None:
             picked = find_burst(groups, self._burst)
-            burst = burst_seen(picked, self._burst, self._first_ns, missed)
+            burst = burst_seen(picked, self._burst, self._first_ns, missed, self._last_ns)
             groups = without(groups, picked)
         latency = None if self._limits is None else self._limits.latency_s
         groups = in_their_places(groups)

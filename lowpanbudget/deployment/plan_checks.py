@@ -204,14 +204,16 @@ def burst_checks(burst: Burst, seen: MeasuredBurst, limits: Limits | None) -> It
     if burst.all_in_s is not None:
         count = seen.in_by(burst.all_in_s)
         late = seen.arrived.count - count
-        lost = burst.packets - seen.arrived.count
+        lost = seen.due - seen.arrived.count
         parts = [f"{late} later"] * (late > 0) + [f"{lost} not at all"] * (lost > 0)
-        why = f"{count} of {burst.packets} in after {burst.all_in_s:g} s"
+        is_cut = seen.due < burst.packets
+        why = f"{count} of {seen.due} in after {burst.all_in_s:g} s"
+        why += " that were due while it was captured" if is_cut else ""
         why += "".join(f", {part}" for part in parts)
         verdict = WITHIN if count == burst.packets else OUTSIDE
         if verdict is OUTSIDE and not late and seen.perhaps >= lost:
             verdict = OPEN
-            why += ", or not heard here"
+            why += ", or not heard here" if lost else ""
         yield PlanCheck(PlanNumber.BURST, burst.name, burst.packets, count, "packets", verdict, why)
     if limits is not None and limits.delivery is not None:
         yield delivery(f"burst {burst.name}", seen.arrived, seen.perhaps, limits.delivery)

@@ -268,6 +268,8 @@ def _burst(console: Console, screen: Screen, burst: dict[str, Any]) -> None:
         f"{burst['seen']} of {plural(planned, 'packet')} heard, {arrived['count']} at the end of their way, from "
         f"{burst['source']}; the share that arrives is {_interval(arrived)} % (95 % sure)"
     )
+    if burst["due"] < planned:
+        text += f"; due while it was captured: {burst['due']}, of the others nothing is known"
     paragraph(console, screen, f"{text}.", indent=2)
     if burst["missing"]:
         shown = ", ".join(map(str, burst["missing"][:_STEPS]))
@@ -285,7 +287,7 @@ def _burst(console: Console, screen: Screen, burst: dict[str, Any]) -> None:
 
 def _behind(burst: dict[str, Any]) -> str:
     """Return how many packets were not heard behind the last one that was: nobody knows whether they were sent."""
-    more = burst["packets"] - burst["seen"] - len(burst["missing"])
+    more = burst["due"] - burst["seen"] - len(burst["missing"])
     return f"; {more} more before the first or behind the last that was" if more > 0 else ""
 
 

@@ -21,7 +21,7 @@ from lowpanbudget.deployment.links_seen import Links
 from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, PlanNumber, PlanVerdict
 from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.deployment.phases import reports_together
-from lowpanbudget.deployment.plan_checks import flow_checks, link_checks, node_checks
+from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
 from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst, Limits
@@ -543,6 +543,45 @@ def test_a_burst_among_reports() -> None:
     assert (seen.sent, seen.datagrams) == (4, 4)
     assert seen.interval == spread_of([100.0] * 3)
     assert without([group], None) == [group]
+
+
+@pytest.mark.parametrize(
+    ("heard", "first_s", "last_s", "due", "verdict"),
+    [
+        # the capture ends half a second behind the third of five, or a second: nothing is known of the fourth
+        ((0, 1, 2), 0, 52.5, 3, PlanVerdict.OPEN),
+        ((0, 1, 2), 0, 53.0, 3, PlanVerdict.OPEN),
+        ((0, 2), 0, 52.5, 3, PlanVerdict.OUTSIDE),
+        # four seconds behind it, or half a minute: they were due and did not come
+        ((0, 1, 2), 0, 56.0, 5, PlanVerdict.OUTSIDE),
+        ((0, 1, 2), 0, 82.0, 5, PlanVerdict.OUTSIDE),
+        # each two seconds late on the air: at that pace the fourth is due by the end, and not the fifth
+        ((0, 3, 6), 0, 62.0, 4, PlanVerdict.OUTSIDE),
+        # the capture begins with it: the two may have come before
+        ((0, 1, 2), 50, 82.0, 3, PlanVerdict.OPEN),
+        ((0, 1, 2, 3, 4), 50, 54.0, 5, PlanVerdict.WITHIN),
+    ],
+)
+def test_of_a_burst_that_the_capture_cuts_what_was_due_is_judged(
+    heard: Sequence[int], first_s: float, last_s: float, due: int, verdict: PlanVerdict
+) -> None:
+    """Five packets, one each second, from 50 s on; of the slow one each third second has one."""
+    slow = 3 if 6 in heard else 1
+    channel = Channel(20)
+    for at in heard:
+        channel.hear(50.0 + at, 1, 0, crossing(1, at, own=at // slow))
+    burst = replace(VOLLEY, all_in_s=10.0)
+    found = burst_seen(
+        find_burst([channel.group()], burst),
+        burst,
+        round(first_s * S),
+        NOBODY_MISSED,
+        round(last_s * S),
+    )
+    assert (found.due, found.arrived) == (due, share_of(len(heard), due))
+    (check,) = burst_checks(burst, found, None)
+    assert check.verdict is verdict
+    assert ("that were due while it was captured" in check.why) == (due < 5)
 
 
 def test_a_burst_without_numbers_is_told_by_its_times() -> None:
