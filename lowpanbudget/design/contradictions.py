@@ -1,5 +1,6 @@
 """Keys of a design that contradict each other: every such fault of meaning, with its path and a way out."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from lowpanbudget.design.application_shape import application
@@ -193,6 +194,8 @@ def _own_address_flaws(index: int, station: StationShape, form: str) -> Iterator
 
 def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
     stations = {station.name: station for station in shape.station}
+    named = Counter(station.name for station in shape.station)
+    twice = {name for name, count in named.items() if count > 1}
     messages = {message.name for message in shape.message}
     seen: set[str] = set()
     for index, flow in enumerate(shape.flow):
@@ -214,7 +217,8 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
             )  # fmt: skip
         if flow.group is not None:
             yield from group_flaws(index, flow, stations)
-        yield from end_flaws(index, flow, stations, shape.link.addresses)
+        if not {flow.source, flow.destination} & twice:  # which of the two is meant, nobody knows
+            yield from end_flaws(index, flow, stations, shape.link.addresses)
         yield from _routing_flaws(index, flow, stations)
         for flaw in application(flow.coap, flow.oscore, flow.dtls)[1]:
             yield flaw.under("flow", index)

@@ -73,11 +73,12 @@ def end_flaws(
     else:
         border = next((station for station in stations.values() if station.role == "border"), None)
         entries = [border if station.role == "outside" else station for station in ends]
-        first, second = (getattr(station, form, None) for station in entries)
-        if first is not None and first == second:
+        first, second = entries  # that two stations have one address is told of the second
+        met = getattr(first, form, None)
+        if met is not None and first is second:
             yield Flaw(
                 path,
-                f"both ends meet at the link address {first.hex()}: nothing crosses the mesh",
+                f"both ends meet at the link address {met.hex()}: nothing crosses the mesh",
                 "A host outside is reached through the border router",
             )
 

@@ -51,7 +51,7 @@ class LimitsShape(ShapeTable):
     )
     delivery: Decimal | None = key(
         Exact(above=0, most=1),
-        "Share of messages that is to arrive, of every node; left out: 0.95 is taken to be enough.",
+        "Share of messages that is to arrive, of every node: 0.99 is 99 %; left out: 0.95 is taken to be enough.",
         default=None,
     )
     latency_s: Decimal | None = key(
@@ -61,7 +61,7 @@ class LimitsShape(ShapeTable):
     )
     latency_share: Decimal = key(
         Exact(above=0, below=1),
-        "Share of the messages that is to arrive in latency_s.",
+        "Share of the messages that is to arrive in latency_s: 0.95 is 95 %.",
         default=Decimal("0.95"),
     )
     battery_days: Decimal | None = key(

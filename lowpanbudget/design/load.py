@@ -28,6 +28,7 @@ MOST_BITS = 4096  # of a whole number
 MOST_FAULTS = 200  # that are listed; a person mends some and reads the file again
 _DIGITS = re.compile(r"[0-9A-Fa-f_]{1000,}")  # the number with too many, or very nearly
 # a key of hundreds of parts, which takes its reader quadratic time
+_COMMA = re.compile(r"[^=]*=\s*([+-]?\d+,\d+)")
 _CHAIN = re.compile(r"(?:^|[\[{,])(?:[^.\n=,\[\]{}]{1,99}+\.){200}", re.MULTILINE)
 
 
@@ -149,9 +150,10 @@ def _in_words(said: str, lines: list[str]) -> tuple[str, str]:
     table = re.match(r"\[+([^\]]*)\]", line)
     if table and said.startswith(("Cannot declare", "Cannot overwrite")):
         name = table[1].strip()
+        several = f"A table that comes several times is written [[{name}]], each time"
         return (
             f"the table {name} is there already",
-            f"A table that comes several times is written [[{name}]], each time; another one stands once",
+            several if _comes_again(name) else "It stands once: put all its keys in one place",
         )
     if said.startswith("Cannot overwrite"):
         name = line.partition("=")[0].strip()
@@ -161,7 +163,25 @@ def _in_words(said: str, lines: list[str]) -> tuple[str, str]:
             f"{line.partition('=')[2].strip()[:MOST_SHOWN]!r} is no value",
             'Write "texts" in quotes, numbers as 12, 0.5 or 0x1a, and true or false in small letters',
         )
+    comma = _COMMA.match(line)
+    if comma and said.startswith("Expected newline"):
+        return (
+            f"{comma[1]} is no number: a point stands before decimals",
+            f"Write {comma[1].replace(',', '.')}",
+        )
     return said, "Strings stand in quotes; tables start with [name] or [[name]]"
+
+
+def _comes_again(name: str) -> bool:
+    """Return whether a design has several tables of this name, ``flow.answer`` being one of each flow."""
+    schema = design_schema()
+    table, several = schema, False
+    for part in name.split("."):
+        table = table.get("properties", {}).get(part, {})
+        several = "items" in table
+        reference = table.get("items", table).get("$ref", "")
+        table = schema["$defs"].get(reference.rpartition("/")[2], {})
+    return several
 
 
 def _toml(text: str) -> dict[str, Any]:

@@ -13,7 +13,9 @@ from lowpanbudget.values import dataclass
 class LossRunsShape(ShapeTable):
     """Losses in runs: a link is good for a while, then bad for a while."""
 
-    good: Decimal = key(Exact(least=0, below=1), "Share of frames lost while the link is good.")
+    good: Decimal = key(
+        Exact(least=0, below=1), "Share of frames lost while the link is good: 0.01 is 1 %."
+    )
     bad: Decimal = key(Exact(above=0, below=1), "Share of frames lost while it is bad.")
     bad_ms: Decimal = key(
         Exact(above=0, most=86_400_000),

@@ -49,12 +49,13 @@ class BatteryShape(ShapeTable):
     )
     usable: Estimate = key(
         Estimated(above=0, most=1),
-        "Share of it that can be drawn before the node stops: cold, pulses and the cut-off voltage leave less than 1.",
+        "Share of it that can be drawn before the node stops (0.8 is 80 %): cold, pulses and the cut-off voltage leave "
+        "less than 1.",
         default=Estimate(1.0, 1.0, 1.0),
     )
     self_discharge: Decimal = key(
         Exact(least=0, below=1),
-        "Share of the capacity that is lost in a year by itself.",
+        "Share of the capacity that is lost in a year by itself: 0.02 is 2 %.",
         default=Decimal(0),
     )
 

@@ -225,6 +225,7 @@ WRONG = [
     ("send_ma = 20", "send_ma = [20, 22]", "radio.send_ma", "[20, 22]", "three", "least, typical, most"),
     ("send_ma = 20", "send_ma = [22, 20, 21]", "radio.send_ma", "[22, 20, 21]", "rise", ""),
     ('source = "invented for this test"', "", "radio.source", "[radio]", "missing", "data sheet"),
+    ("delivery = 0.99", "delivery = 99", "limits.delivery", "99\n[[burst]]", "1 at most", "0.99 is 99 %"),
     ("duty_cycle = 0.01", "duty_cycle = 36", "limits.duty_cycle", "36", "1 at most", "0.01 is 1 %"),
     ('flow = "up"', 'flow = "upp"', "burst[1].flow", '"upp"', "no flow 'upp'", "Did you mean up?"),
     ("all_in_s = 10", "all_in_s = 9.9", "burst[1].all_in_s", "9.9", "the last packet is sent 9.9 s", "burst lasts"),

@@ -100,6 +100,44 @@ def test_syntax_faults_have_line_and_column() -> None:
 
 
 @pytest.mark.parametrize(
+    ("old", "new", "message", "hint"),
+    [
+        # TOML 1.0.0: "A float consists of an integer part [...] followed by a fractional part", which has a point
+        ("max = 60", "max = 60,5", "60,5 is no number", "Write 60.5"),
+        (
+            "[network]",
+            "[link]\nphy = 'x'\n[network]",
+            "table link is there already",
+            "It stands once",
+        ),
+        ("[[flow]]", "[flow]", "table flow is there already", "is written [[flow]], each time"),
+    ],
+)
+def test_slips_of_syntax_are_told_with_what_is_right(
+    old: str, new: str, message: str, hint: str
+) -> None:
+    head, mark, rest = SMALL.rpartition(old)
+    fault = fault_of(head + new + rest)
+    assert mark
+    assert message in fault.message
+    assert hint in fault.hint
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ('"gate"', '"probe"', "station[3].name"),
+        ("00:00:07", "00:00:05", "station[3].extended"),
+    ],
+)
+def test_two_stations_that_are_one_are_told_once_and_not_by_their_flows(
+    old: str, new: str, key: str
+) -> None:
+    """A flow to the host outside goes by the border router, which then has the name or the address of its sender."""
+    assert fault_of(SMALL.replace(old, new)).key == key
+
+
+@pytest.mark.parametrize(
     "text",
     [
         "a = " + "[" * 100_000,

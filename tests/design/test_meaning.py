@@ -78,8 +78,8 @@ WRONG = [
      "2 hops and the border router", "Raise"),
     ('messages = ["reading"]', 'messages = ["readin"]', "flow[1].messages[1]", '"readin"', "no message",
      "Did you mean reading?"),
-    ('"02:00:00:00:00:00:00:06"', '"02:00:00:00:00:00:00:05" # twin', "flow[1].destination", '"sink"\nhops',
-     "nothing crosses the mesh", "border"),
+    ('source = "probe"\ndestination = "far"', 'source = "gate"\ndestination = "far"', "flow[2].destination",
+     '"far"\nhops', "nothing crosses the mesh", "border"),
     ("step = 0.5", "step = 0.3", "message[1].field[1].step", "0.3", "", ""),
     ("max = 60", "max = -41", "message[1].field[1].max", "-41", "", ""),
 ]  # fmt: skip
