@@ -1,17 +1,15 @@
 """Opening a protected frame: which keys fit, whether its integrity code is right, the payload in the clear."""
 
 from lowpanbudget.bits import Nature, Reader, Span
-from lowpanbudget.cites import ieee
 from lowpanbudget.errors import BadMic, WireError
 from lowpanbudget.layers.link import mac as mac_layer
-from lowpanbudget.layers.link.auxiliary import LEVEL_TEXTS, LEVELS, LEVELS_CITE, Security
+from lowpanbudget.layers.link.auxiliary import CITE_2006, LEVEL_TEXTS, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices, Key, unseal
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, replace
 
 _OLD, _RESERVED = 1, (5, 6, 7)  # a version of the header, and what its security control leaves free
-_CONTROL_CITE = ieee(2006, "7.6.2.2")  # from memory, as all of IEEE 802.15.4
 
 
 @dataclass(slots=True)
@@ -85,7 +83,7 @@ def _note_reserved(opened: OpenedFrame, reader: Reader, security: Security) -> N
             f"security control {reader.data[at]:#04x} sets what is reserved in version {_OLD} "
             f"(of bits 5 to 7: {', '.join(map(str, bits))}); it is read as in version 2"
         )
-        opened.notices += (Notice("security-bits-reserved", text, _CONTROL_CITE, at),)
+        opened.notices += (Notice("security-bits-reserved", text, CITE_2006, at),)
 
 
 def _mic_span(at: int, mic: bytes, meaning: str) -> Span:

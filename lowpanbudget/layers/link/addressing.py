@@ -39,11 +39,10 @@ PAN_ID_PRESENT = Bits(
 
 _PAN_OCTETS = 2
 ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
+# what leaves out the destination's PAN ID; nothing where addresses cannot be without it
+_BOTH_EXTENDED = "0 octets with extended addresses on both sides"
+_NOT_PRESENT = "0 octets if PAN ID present is 0"
 _SHORT_ADDRESS = "2 octets with a short address"
-DESTINATION_PAN = Unsigned(
-    "destination PAN ID", _PAN_OCTETS, ADDRESS_MEANS[_PAN_OCTETS],
-    removed_by="0 octets with extended addresses on both sides and version 2",
-)  # fmt: skip
 SOURCE_PAN = Unsigned(
     "source PAN ID", _PAN_OCTETS, ADDRESS_MEANS[_PAN_OCTETS],
     removed_by="0 octets if both nodes share one PAN ID, with PAN ID compression",
@@ -63,25 +62,28 @@ def _address(name: str, mode: int) -> Iterator[OctetString]:
         )
 
 
-def _parts(row: Row, destination: int, source: int) -> Iterator[LayoutPart]:
-    """Yield the addressing fields of a row in wire order."""
+def _parts(row: Row, destination: int, source: int, shorter: str) -> Iterator[LayoutPart]:
+    """Yield the addressing fields of a row in wire order; ``shorter`` is what leaves out the first PAN ID."""
     *_, destination_pan, source_pan = row
     if destination_pan:
-        yield DESTINATION_PAN
+        yield Unsigned(FIELDS[0], _PAN_OCTETS, ADDRESS_MEANS[_PAN_OCTETS], removed_by=shorter)
     yield from _address("destination address", destination)
     if source_pan:
         yield SOURCE_PAN
     yield from _address("source address", source)
 
 
-def _selection(name: str, cite: Cite, bit: Bits, rows: tuple[Row, ...]) -> Selection:
+def _selection(
+    name: str, cite: Cite, bit: Bits, rows: tuple[Row, ...], shorter: str = ""
+) -> Selection:
     """Return the table of all 32 combinations; import fails when rows overlap or leave a legal one out."""
     table: dict[tuple[int, ...], Selected] = {}
     for row in rows:
         for values in product(*row[:3]):
             if values in table:
                 raise TypeError(f"{name}: two rows for {values}")
-            table[values] = Selected(Layout(LAYER, cite, *_parts(row, *values[:2]), order="little"))
+            parts = _parts(row, *values[:2], shorter)
+            table[values] = Selected(Layout(LAYER, cite, *parts, order="little"))
     for values in product(range(4), range(4), range(2)):
         if _RESERVED in values[:2]:
             table[values] = Selected(Layout(LAYER, cite), "address mode 1 is reserved")
@@ -121,6 +123,7 @@ VERSION_2 = _selection(
         ((_EXTENDED,), (_SHORT,), (1,), True, False),
         ((_SHORT,), (_SHORT,), (1,), True, False),
     ),
+    _BOTH_EXTENDED,
 )
 # the bit is PAN ID Present here: "the destination PAN ID field is present" (in substance, from memory)
 MULTIPURPOSE = _selection(
@@ -131,6 +134,7 @@ MULTIPURPOSE = _selection(
         ((_ABSENT, *_ANY), (_ABSENT, *_ANY), (0,), False, False),
         ((_ABSENT, *_ANY), (_ABSENT, *_ANY), (1,), True, False),
     ),
+    _NOT_PRESENT,
 )
 
 
@@ -141,4 +145,5 @@ def addressing(version: int, destination: int, source: int, compression: int) ->
 
 def pan_ids(layout: Addressing) -> tuple[bool, bool]:
     """Return whether the PAN IDs of destination and source are carried."""
-    return DESTINATION_PAN in layout.parts, SOURCE_PAN in layout.parts
+    names = {part.name for part in layout.parts if isinstance(part, LayoutPart)}
+    return FIELDS[0] in names, SOURCE_PAN.name in names

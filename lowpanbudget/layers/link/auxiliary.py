@@ -3,7 +3,8 @@
     bit  0-2    3-4          5                  6             7         then in line
         level  key id mode  counter suppressed  ASN in nonce  reserved  frame counter, key identifier
 
-Clause and table numbers are from memory; bits 5 and 6 exist since the 2015 edition.
+Clause and table numbers are from memory; bits 5 and 6 exist since the 2015 edition. Frames of version 1 may set them
+to nothing; where they do all the same, they are read by its rules.
 """
 
 from functools import partial
@@ -18,6 +19,7 @@ from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.values import dataclass, field
 
 CITE = ieee(2015, "9.4")
+CITE_2006 = ieee(2006, "7.6.2.2")
 LEVELS_CITE = ieee(2015, "table 9-6")
 KEY_IDS_CITE = ieee(2015, "table 9-7")
 
@@ -58,6 +60,10 @@ def _fit_counter(value: int | None, _env: object, *, carried: bool) -> bytes | N
     return b"" if value is None else None
 
 
+def _restore_counter(octets: bytes, _env: object) -> int:
+    return int.from_bytes(octets, "little")
+
+
 def _fit_key_id(
     value: tuple[bytes | None, int | None], _env: object, *, source: int, index: int
 ) -> bytes | None:
@@ -80,12 +86,27 @@ COUNTER = Choice(
     (
         Row(
             0, 4, "the frame counter goes in line", CITE,
-            partial(_fit_counter, carried=True),
-            lambda octets, _env: int.from_bytes(octets, "little"), free="little",
+            partial(_fit_counter, carried=True), _restore_counter, free="little",
         ),
         Row(
-            1, 0, "the absolute slot number stands for the counter", CITE,
+            1, 0, "the absolute slot number of a slotted network stands for the counter", CITE,
             partial(_fit_counter, carried=False), lambda _octets, _env: None,
+        ),
+    ),
+    "frame counter",
+)  # fmt: skip
+COUNTER_2006 = Choice(
+    "counter_suppressed",
+    "reserved 5",
+    1,
+    (
+        Row(
+            0, 4, "the frame counter always goes in line", CITE_2006,
+            partial(_fit_counter, carried=True), _restore_counter, free="little",
+        ),
+        Row(
+            1, 0, "read as in version 2: no frame counter", CITE_2006,
+            partial(_fit_counter, carried=False), lambda _octets, _env: None, family="version 2",
         ),
     ),
     "frame counter",
@@ -111,22 +132,17 @@ KEY_ID = Choice(
     "key identifier",
 )  # fmt: skip
 
-CONTROL = Header(
-    "security control",
-    CITE,
-    (
-        Bits("level", 3, lambda value: str(LEVELS[value]), cite=LEVELS_CITE),
-        KEY_ID,
-        COUNTER,
-        Bits(
-            "ASN in nonce",
-            1,
-            {0: "the nonce holds the frame counter", 1: "the nonce holds the ASN"},
-        ),
-        Bits("reserved", 1),
-    ),
-    order="little",
+_LEVEL = Bits("level", 3, lambda value: str(LEVELS[value]), cite=LEVELS_CITE)
+_ASN_IN_NONCE = Bits(
+    "ASN in nonce", 1, {0: "the nonce holds the frame counter", 1: "the nonce holds the ASN"}
 )
+_ASN_2006 = Bits("reserved 6", 1, {0: "", 1: "read as in version 2: the nonce holds the ASN"})
+CONTROL = Header(
+    "security control", CITE, (_LEVEL, KEY_ID, COUNTER, _ASN_IN_NONCE, Bits("reserved", 1)), "little"
+)  # fmt: skip
+CONTROL_2006 = Header(
+    "security control", CITE_2006, (_LEVEL, KEY_ID, COUNTER_2006, _ASN_2006, Bits("reserved 7", 1)), "little"
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,16 +172,27 @@ class Security:
         return self.asn_in_nonce or self.frame_counter is None
 
 
-def decode(reader: Reader) -> Security:
+class _Edition(NamedTuple):
+    """How an edition names the bits: its word, its choice of a counter, its bit of the nonce, and its functions."""
+
+    control: Header
+    counter: Choice
+    asn_in_nonce: str
+    compiled: Compiled
+
+
+def decode(reader: Reader, version: int = 2) -> Security:
     """Return the auxiliary security header that comes next, with the MIC at the reader's end; raises ``Truncated``.
 
     The MIC is shorter than its level says when the frame is too short for both, and where its end is missing.
+    ``version`` is the frame's, which decides how the bits are named.
     """
-    compiled: Security | None = None if reader.missing else _COMPILED.read(reader)
+    edition = _edition(version)
+    compiled: Security | None = None if reader.missing else edition.compiled.read(reader)
     if compiled is not None:
         return compiled
-    values, rows = CONTROL.read(reader)
-    counter = COUNTER.read(reader, rows["counter_suppressed"])
+    values, rows = edition.control.read(reader)
+    counter = edition.counter.read(reader, rows["counter_suppressed"])
     key_source, key_index = KEY_ID.read(reader, rows["key_id_mode"])
     level = values["level"]
     return Security(
@@ -174,33 +201,44 @@ def decode(reader: Reader) -> Security:
         counter,
         key_source,
         key_index,
-        bool(values["ASN in nonce"]),
+        bool(values[edition.asn_in_nonce]),
         reader.tail(LEVELS[level].mic),
     )
 
 
-def _compile(word: int, at: int) -> Function:
+def _compile(control: Header, counting: Choice, asn_in_nonce: str, word: int, at: int) -> Function:
     """Return a function that reads a header with this security control as ``decode`` does."""
-    values = CONTROL.split(word)
-    source = FunctionSource("security", CONTROL.name, at)
-    source.word(CONTROL, word)
-    counter = source.row(COUNTER, COUNTER.rows[values["counter_suppressed"]])
+    values = control.split(word)
+    source = FunctionSource("security", control.name, at)
+    source.word(control, word)
+    counter = source.row(counting, counting.rows[values["counter_suppressed"]])
     key_id = source.row(KEY_ID, KEY_ID.rows[values["key_id_mode"]])
     mic = LEVELS[values["level"]].mic
     tail = f"data[max({source.octet()}, reader.end - {mic}):reader.end]" if mic else "b''"
     security = source.value(
         Security, level=f"{values['level']}", key_id_mode=f"{values['key_id_mode']}", frame_counter=counter,
-        key_source=f"{key_id}[0]", key_index=f"{key_id}[1]", asn_in_nonce=f"{bool(values['ASN in nonce'])}",
+        key_source=f"{key_id}[0]", key_index=f"{key_id}[1]", asn_in_nonce=f"{bool(values[asn_in_nonce])}",
         mic=tail,
     )  # fmt: skip
     return source.function(security)
 
 
-_COMPILED = Compiled(CONTROL, _compile)
+def _edition_of(control: Header, counter: Choice, asn_in_nonce: str) -> _Edition:
+    make = partial(_compile, control, counter, asn_in_nonce)
+    return _Edition(control, counter, asn_in_nonce, Compiled(control, make))
 
 
-def encode(writer: Writer, security: Security) -> None:
-    """Append the auxiliary security header.
+_LATER = _edition_of(CONTROL, COUNTER, _ASN_IN_NONCE.name)
+_FIRST = _edition_of(CONTROL_2006, COUNTER_2006, _ASN_2006.name)
+
+
+def _edition(version: int) -> _Edition:
+    """Return how the edition of a frame's version names the bits; version 0 is that of multipurpose frames alone."""
+    return _FIRST if version == 1 else _LATER
+
+
+def encode(writer: Writer, security: Security, version: int = 2) -> None:
+    """Append the auxiliary security header of a frame of this version.
 
     Raises ``RequestError`` when key source and index do not match the key id mode.
     """
@@ -215,7 +253,8 @@ def encode(writer: Writer, security: Security) -> None:
     ):  # fmt: skip
         if number is not None and not 0 <= number < 1 << bits:
             raise RequestError(f"{name} {repeated(number)} does not fit {bits} bits", cite=CITE)
-    counter = COUNTER.best(security.frame_counter)
+    edition = _edition(version)
+    counter = edition.counter.best(security.frame_counter)
     value = (security.key_source, security.key_index)
     key_id = KEY_ID.best(value)
     if key_id.row.code != security.key_id_mode:
@@ -225,6 +264,6 @@ def encode(writer: Writer, security: Security) -> None:
             f"{'an' if security.key_index is not None else 'no'} index",
             cite=KEY_IDS_CITE,
         )
-    chosen = (COUNTER, counter, security.frame_counter), (KEY_ID, key_id, value)
-    values = {"level": security.level, "ASN in nonce": int(security.asn_in_nonce)}
-    WordForm(CONTROL, chosen, values).write(writer)
+    chosen = (edition.counter, counter, security.frame_counter), (KEY_ID, key_id, value)
+    values = {"level": security.level, edition.asn_in_nonce: int(security.asn_in_nonce)}
+    WordForm(edition.control, chosen, values).write(writer)

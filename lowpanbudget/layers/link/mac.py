@@ -188,7 +188,7 @@ def _security(reader: Reader, frame_type: FrameType, version: int) -> Security:
             "suite is set outside the frame",
             ieee(2003, "7.6"),
         )
-    security = auxiliary.decode(reader)
+    security = auxiliary.decode(reader, version)
     reader.layer = "MAC"
     return security
 
@@ -227,7 +227,7 @@ def encode(writer: Writer, mac: Mac) -> None:
                 "version-0 security has no auxiliary header", cite=ieee(2003, "7.6"),
                 hint="Use frame version 1 or 2",
             )  # fmt: skip
-        auxiliary.encode(writer, mac.security)
+        auxiliary.encode(writer, mac.security, mac.version)
     elements.encode_ies(writer, mac.header_ies, payload=False)
 
 

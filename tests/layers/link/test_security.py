@@ -165,6 +165,35 @@ def test_bits_that_are_reserved_in_version_1_are_read_and_noticed(
             assert str(one.cite) == "IEEE 802.15.4-2006 §7.6.2.2"
 
 
+@pytest.mark.parametrize(
+    ("version", "names", "counter", "pan"),
+    [
+        (1, ["reserved 5", "reserved 6", "reserved 7"], "", ""),
+        (
+            2,
+            ["frame counter suppression", "ASN in nonce", "reserved"],
+            "0 octets if the absolute slot number of a slotted network stands for the counter",
+            "0 octets with extended addresses on both sides",
+        ),
+    ],
+)
+@pytest.mark.parametrize("often", [1, 20])  # by the engine, then by a function made for such frames
+def test_what_is_named_and_what_would_be_smaller_are_those_of_the_version(
+    version: int, names: list[str], counter: str, pan: str, often: int
+) -> None:
+    """IEEE 802.15.4-2006 clause 7.6.2.2 and table 7-2 of 2015, from memory: suppression and frames without a PAN ID are
+    of version 2.
+    """
+    wire = encode_frame(replace(data(5), version=version), PAYLOAD, key=KEY)
+    for _ in range(often):
+        frame = decode_frame(wire.octets, keys=KEY)
+    for spans in (frame.spans, wire.spans):
+        bits = [one for one in spans if one.bits == 1 and one.layer == "security control"]
+        assert [one.name for one in bits] == names
+        told = {one.name: one.removed_by for one in spans}
+        assert (told["frame counter"], told["destination PAN ID"]) == (counter, pan)
+
+
 def test_level_0_has_an_auxiliary_header_and_no_protection() -> None:
     encoded = encode_frame(data(0), PAYLOAD)
     frame = decode_frame(encoded.octets)
