@@ -1,4 +1,4 @@
-"""What findings say that reading a file and learning from the air bring about: test_command.py and test_audit.py."""
+"""What findings say that reading a file and learning from the air bring about: test_command.py, test_audit.py."""
 
 from findings import air
 from findings.air import Capture
@@ -48,6 +48,13 @@ READING_TOLD = {
         ("the capture kept 20 of 26 octets: its snap length is 20",),
         (1, 2, 3, 4, 5, 6, 7, 8),
         8,
+    ),
+    # of 100 messages one receiver misses 15, the other 10, and both 2: test_receiver_clocks.py
+    "receiver-clock-differs": Told(
+        "remark",
+        "b.pcap",
+        "its clock is 20 s fast beside that of a receiver before it, by 77 frames that both heard: its times are moved "
+        "by that",
     ),
     # UDP's checksums tell that nothing stands in the place of the check sequence
     "check-sequence-not-as-said": Told(

@@ -2,14 +2,19 @@
 
 from collections.abc import Iterable, Iterator
 from heapq import merge
+from itertools import chain, islice
+from operator import itemgetter
 from os import PathLike, fspath
 
 from lowpanbudget.arguments import several
 from lowpanbudget.capture.files.reading import CaptureFile, read_capture
-from lowpanbudget.capture.files.record import Notices, Record
+from lowpanbudget.capture.files.receiver_clocks import ReceiverClocks
+from lowpanbudget.capture.files.record import CLOCK_DIFFERS, Notices, Record
 from lowpanbudget.capture.files.source import BinaryFile
 from lowpanbudget.capture.files.unset_clock import Dates
 from lowpanbudget.errors import RequestError
+
+_LOOKED_AT = 4096  # records of each receiver, in which frames are looked for that several heard
 
 
 def read_together(
@@ -18,8 +23,9 @@ def read_together(
     """Return the records of captures taken at the same time as those of one, in the order of their times.
 
     Each record tells its receiver: the name of its capture, and the interface where that has several. Numbers count
-    over all; the notices, once all is read, those of all. The clocks of the receivers must agree. Raises
-    ``RequestError`` as ``read_capture`` does, for frames without times, and where some are dated from 1970 on.
+    over all; the notices, once all is read, those of all. Where the clocks of the receivers do not agree, the frames
+    that several heard tell by how much: times are moved by that, and a notice says so. Raises ``RequestError`` as
+    ``read_capture`` does, for frames without times, and where some are dated from 1970 on.
     """
     files: list[tuple[str, CaptureFile]] = []
     try:
@@ -40,9 +46,16 @@ def read_together(
 def _merged(files: list[tuple[str, CaptureFile]], notices: Notices) -> Iterator[Record]:
     try:
         dates = Dates()
-        streams = [_of_receiver(name, file, dates) for name, file in files]
-        for number, record in enumerate(merge(*streams, key=_time), 1):
-            yield record._replace(number=number)
+        heard = [_of_receiver(name, file, dates) for name, file in files]
+        begun = [_begun(records, file) for records, (_, file) in zip(heard, files, strict=True)]
+        clocks = ReceiverClocks(begun)
+        streams = [
+            _by_clock(clocks, place, chain(begun[place], records))
+            for place, records in enumerate(heard)
+        ]
+        for number, (time_ns, place, record) in enumerate(merge(*streams, key=itemgetter(0)), 1):
+            yield record._replace(number=number, time_ns=clocks.hear(place, record, time_ns))
+        _tell_clocks(files, clocks, notices)
     finally:
         for name, file in files:
             for notice in file.notices:
@@ -63,5 +76,32 @@ def _of_receiver(name: str, file: CaptureFile, dates: Dates) -> Iterator[Record]
         yield record._replace(receiver=own)
 
 
-def _time(record: Record) -> int:
-    return record.time_ns or 0
+def _begun(records: Iterator[Record], file: CaptureFile) -> list[Record]:
+    """Return the first records of a receiver, fewer of a pipe that has no more for now."""
+    begun = []
+    for record in islice(records, _LOOKED_AT):
+        begun.append(record)
+        if file.is_quiet:
+            break
+    return begun
+
+
+def _by_clock(
+    clocks: ReceiverClocks, place: int, records: Iterable[Record]
+) -> Iterator[tuple[int, int, Record]]:
+    """Yield records with their times as the first receiver would tell them; none is put back by that."""
+    raw_ns = time_ns = -1
+    for record in records:
+        own_ns = record.time_ns or 0
+        moved_ns = clocks.moved(place, own_ns)
+        time_ns = max(time_ns, moved_ns) if own_ns >= raw_ns else moved_ns
+        raw_ns = own_ns
+        yield time_ns, place, record
+
+
+def _tell_clocks(
+    files: list[tuple[str, CaptureFile]], clocks: ReceiverClocks, notices: Notices
+) -> None:
+    for (name, _), clock in zip(files, clocks.clocks, strict=True):
+        if clock.is_off:
+            notices.add(CLOCK_DIFFERS, f"{name}: {clock}", 0, 0)

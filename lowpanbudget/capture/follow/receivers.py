@@ -7,12 +7,10 @@ missed when it was sent again is taken for one sending; only the air could tell.
 
 from typing import NamedTuple
 
+from lowpanbudget.capture.files.receiver_clocks import TOGETHER_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.values import dataclass
 
-TOGETHER_NS = (
-    50 * 10**6
-)  # within which clocks of receivers agree that it is the same frame; our choice
 _MOST_HELD = 4096
 _MOST_SENT = 16  # times that one frame is sent within that time
 MOST_RECEIVERS = 256

@@ -2,7 +2,7 @@
 
 from typing import NamedTuple, Protocol
 
-from lowpanbudget.capture.files.record import FRAME_CUT, ReadingNotice
+from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FRAME_CUT, ReadingNotice
 from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.errors import plural
@@ -21,7 +21,7 @@ _STEP_S = 1.0  # back by less is a remark: frames that a receiver hands on out o
 @CAPTURE.rule("capture-damaged", ReadingNotice)
 def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
     """Take what reading the file noticed; a block of a kind made later than this program is no damage."""
-    if notice.name == FRAME_CUT:
+    if notice.name in {FRAME_CUT, CLOCK_DIFFERS}:
         return
     severity = Severity.REMARK if notice.name == "block-unknown" else None
     evidence = (f"octet {notice.offset} of the file",)
@@ -34,6 +34,14 @@ def frames_cut_by_capture(_scene: Scene, notice: ReadingNotice) -> Hits:
     if notice.name == FRAME_CUT:
         cause = "of what was left out nothing is concluded"
         yield Hit(cause, (notice.text,), frames=(notice.number,))
+
+
+@CAPTURE.rule("receiver-clock-differs", ReadingNotice)
+def receiver_clock_differs(_scene: Scene, notice: ReadingNotice) -> Hits:
+    """Take what putting captures together noticed of their clocks."""
+    if notice.name == CLOCK_DIFFERS:
+        name, _, text = notice.text.rpartition(": its clock ")
+        yield Hit(f"its clock {text}", (), name)
 
 
 class ClockStep(NamedTuple):
