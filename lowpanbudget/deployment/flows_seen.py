@@ -1,7 +1,7 @@
 """The flows of a capture from the journeys of their datagrams: what was sent, lost, how often, how far, how long."""
 
 from collections import Counter as Tally
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from lowpanbudget.capture.follow.flows import FlowKey
@@ -169,15 +169,19 @@ def _arrived(group: FlowJourneys, perhaps: int) -> MeasuredShare | None:
 
 
 def _interval(group: FlowJourneys) -> tuple[Spread | None, bool]:
-    """Return the time between messages that follow each other, and whether it was taken where they left.
+    """Return the time between messages that follow each other, and whether it was taken where they left."""
+    times, from_origin = starts_of(group)
+    return spread_of(intervals(times, group.numbers)), from_origin
+
+
+def starts_of(group: FlowJourneys) -> tuple[list[int | None], bool]:
+    """Return when each message was sent, and whether that was taken where it left.
 
     What was heard further on has waited on the way: it counts only where most messages were not heard before.
     """
     starts = [None if one.left is None else one.left.first_ns for one in group.journeys]
     from_origin = 2 * sum(one is not None for one in starts) > len(starts)
-    times = starts if from_origin else [one.heard_ns for one in group.journeys]
-    gaps = intervals(times, group.numbers)
-    return spread_of(gaps), from_origin
+    return (starts if from_origin else [one.heard_ns for one in group.journeys]), from_origin
 
 
 def intervals(times_ns: Sequence[int | None], numbers: Sequence[Numbered] | None) -> list[float]:
@@ -185,7 +189,13 @@ def intervals(times_ns: Sequence[int | None], numbers: Sequence[Numbered] | None
 
     Where the clock of the capture went back, nobody knows how long it was.
     """
-    gaps = []
+    return [seconds for _, seconds in steps(times_ns, numbers)]
+
+
+def steps(
+    times_ns: Sequence[int | None], numbers: Sequence[Numbered] | None
+) -> Iterator[tuple[int, float]]:
+    """Yield the place of each message that follows another, and the seconds between."""
     for index in range(1, len(times_ns)):
         before, now = times_ns[index - 1], times_ns[index]
         if before is None or now is None or now < before:
@@ -194,8 +204,7 @@ def intervals(times_ns: Sequence[int | None], numbers: Sequence[Numbered] | None
             last, this = numbers[index - 1], numbers[index]
             if last.run != this.run or this.place != last.place + 1:
                 continue
-        gaps.append((now - before) / SECOND)
-    return gaps
+        yield index, (now - before) / SECOND
 
 
 def _hops(journeys: Sequence[Journey]) -> tuple[dict[int, int], bool]:

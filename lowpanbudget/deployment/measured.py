@@ -8,6 +8,7 @@ from lowpanbudget.capture.follow.clock import ClockLeap, ClockPutBack
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread
+from lowpanbudget.deployment.rhythm import RhythmPart
 from lowpanbudget.values import dataclass
 
 
@@ -74,7 +75,8 @@ class MeasuredFlow:
     was heard where the own number of a message is missing counts as that message, as does one of those ``stopped``:
     not all of their frames came, and they arrived only where their receiver said so. ``uncounted`` numbers are missing
     where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
-    those ``sent``.
+    those ``sent``. ``rhythm`` are parts of the time with their own interval, since the first message, without times in
+    which messages may have been missed here; the last may be the silence behind the last message.
     """
 
     name: str | None
@@ -102,6 +104,7 @@ class MeasuredFlow:
     unread_why: str = ""
     stopped: int = 0
     uncounted: int = 0
+    rhythm: tuple[RhythmPart, ...] = ()
 
     @property
     def title(self) -> str:

@@ -14,18 +14,19 @@ from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.deployment.airtime_seen import OnAir
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.deployment.airtime_seen import MOST_NODES, OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
-from lowpanbudget.deployment.flows_seen import Missed, flow_seen, numbered
+from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, numbered
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, by_flow
 from lowpanbudget.deployment.links_seen import Links, most_tries
-from lowpanbudget.deployment.measured import MeasuredBurst, Measurement, PlanCheck
+from lowpanbudget.deployment.measured import MeasuredBurst, MeasuredFlow, Measurement, PlanCheck
 from lowpanbudget.deployment.names_seen import NamesSeen
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
 from lowpanbudget.deployment.recovery_seen import RecoveriesSeen
 from lowpanbudget.deployment.stopped_seen import StoppedSeen, with_stopped
-from lowpanbudget.deployment.unheard import Silences, apart
+from lowpanbudget.deployment.unheard import Silence, Silences, apart, rhythm_of
 from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
@@ -108,6 +109,7 @@ class _Part:
         self._stopped = StoppedSeen(most)
         self._recoveries = RecoveriesSeen(self._stopped)
         self._silences = Silences()
+        self._closed_ns = Recent[bytes, int](MOST_NODES)  # when nodes last sent what nobody reads
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
         self._last_ns: int | None = None
@@ -145,6 +147,9 @@ class _Part:
         self._names.hear(frame.sender, frame.carried[0])
         self._names.hear(frame.receiver, frame.carried[1])
         frame = self._burst_unread(frame)
+        unread = frame.sealed or sighting.reason or (frame.crossing and frame.crossing.unread)
+        if unread and frame.sender is not None and time_ns is not None:
+            self._closed_ns[frame.sender] = time_ns
         answering = self._ways.acknowledger(frame) if frame.answers else None
         self._on_air.heard(frame, answering)
         tries, journey = self._ways.heard(frame)
@@ -205,7 +210,7 @@ class _Part:
         groups = in_their_places(groups)
         silences = self._silences.of_receiver(groups)
         groups = [apart(group, silences) for group in groups]
-        flows = tuple(flow_seen(group, missed, latency) for group in groups)
+        flows = tuple(self._flow(group, missed, latency, silences) for group in groups)
         flows = tuple(sorted(flows, key=lambda one: (-one.datagrams, one.title)))
         nodes = self._names.nodes(nodes)
         links = self._names.links(self._links.links(self._ways.answering))
@@ -250,6 +255,22 @@ class _Part:
             self._without_header,
             self._design is not None,
             self._recoveries.recovery(),
+        )
+
+    def _flow(
+        self,
+        group: FlowJourneys,
+        missed: Missed,
+        latency_s: float | None,
+        silences: list[Silence],
+    ) -> MeasuredFlow:
+        """Return a flow with its rhythm, up to the end where all was read that its sender sent behind it."""
+        last = group.journeys[-1]
+        sender = None if last.left is None else last.left.sender
+        closed_ns = -1 if sender is None else self._closed_ns.get(sender, -1)
+        until = None if closed_ns > (last.heard_ns or 0) else self._last_ns
+        return replace(
+            flow_seen(group, missed, latency_s), rhythm=rhythm_of(group, silences, until)
         )
 
     def _quickest_s(self, flow: str | None) -> float | None:

@@ -1,8 +1,7 @@
 """What was seen beside what was planned: each number of the plan that a capture can judge, and whether it is kept.
 
 A share is judged by its interval: outside where even its upper end falls short, as planned where its lower end does
-not, open between the two. An interval of time is judged by the one in the middle, and by
-what it is off beyond chance.
+not, open between the two. Intervals have a check of their own.
 """
 
 from collections.abc import Iterator
@@ -17,6 +16,7 @@ from lowpanbudget.deployment.measured import (
     PlanNumber,
     PlanVerdict,
 )
+from lowpanbudget.deployment.rhythm_checks import rhythm_check
 from lowpanbudget.design.goals import Burst, Limits
 from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.design.meaning import Design
@@ -24,9 +24,6 @@ from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.room.fit import fit
 
-OFF_RHYTHM = 0.1  # that an interval may be longer or shorter than planned; our choice
-FEW_INTERVALS = 3
-_ERRORS = 2  # standard errors that an interval may be off by chance: 95 % of many values
 WITHIN, OUTSIDE, OPEN = PlanVerdict.WITHIN, PlanVerdict.OUTSIDE, PlanVerdict.OPEN
 _LITTLE = 0.01  # loss of a link that no plan minds; our choice
 
@@ -45,33 +42,11 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
             yield _format(flow)
         every = planned.get((flow.name, flow.message or ""))
         if every is not None:
-            yield _rhythm(flow, every)
+            yield rhythm_check(flow, every)
         if flow.hops:
             yield _hops(flow, design.flow(flow.name).hops)
         if design.limits is not None:
             yield from _promises(flow, design.limits)
-
-
-def _rhythm(flow: MeasuredFlow, every: float) -> PlanCheck:
-    spread = flow.interval
-    count = 0 if spread is None else spread.values
-    if spread is None or count < FEW_INTERVALS:
-        why = f"{plural(count, 'interval')} between messages: {FEW_INTERVALS} tell a rhythm"
-        return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", OPEN, why)
-    off = spread.median / every - 1
-    verdict = WITHIN
-    if abs(off) > OFF_RHYTHM:
-        by_chance = _ERRORS * spread.error / every
-        verdict = OUTSIDE if abs(off) - by_chance > OFF_RHYTHM else OPEN
-    how = (
-        "as planned"
-        if verdict is WITHIN
-        else f"{abs(off):.0%} {'longer' if off > 0 else 'shorter'}"
-    )
-    why = f"{how}, from {plural(count, 'interval')}"
-    if verdict is OPEN:
-        why += " that differ too much to say"
-    return PlanCheck(PlanNumber.INTERVAL, flow.title, every, spread.median, "s", verdict, why)
 
 
 def _format(flow: MeasuredFlow) -> PlanCheck:

@@ -9,9 +9,10 @@ from heapq import heappush, heappushpop
 from statistics import median
 from typing import NamedTuple
 
-from lowpanbudget.deployment.flows_seen import FlowJourneys, intervals
+from lowpanbudget.deployment.flows_seen import FlowJourneys, intervals, starts_of, steps
 from lowpanbudget.deployment.journeys import SECOND, Journey
 from lowpanbudget.deployment.numbering import Numbered
+from lowpanbudget.deployment.rhythm import RhythmPart, TimedInterval, rhythm
 
 MOST_SILENCES = 64
 # our choices: messages that all together, and that each of so many senders would have sent in a silence
@@ -113,3 +114,42 @@ def _unknown(
     if any(start <= silence.begin_ns and silence.end_ns <= end for silence in silences):
         return frames or 0
     return None
+
+
+def rhythm_of(
+    group: FlowJourneys, silences: Sequence[Silence], last_ns: int | None
+) -> tuple[RhythmPart, ...]:
+    """Return how often messages came over the time, up to ``last_ns``; None: nobody knows who sent what behind them.
+
+    Times in which some may have been missed are left out.
+    """
+    times, _ = starts_of(group)
+    known = [one for one in times if one is not None]
+    timed = []
+    for at, seconds in steps(times, group.numbers):
+        before, now = group.journeys[at - 1], group.journeys[at]
+        start = times[at - 1]
+        if start is None or (group.numbers is None and _may_miss(before, now, silences)):
+            continue
+        timed.append(TimedInterval((start - min(known)) / SECOND, seconds))
+    parts = rhythm(timed)
+    if not parts or last_ns is None:
+        return tuple(parts)
+    quiet = Silence(max(known), last_ns)
+    unheard_s = sum(one.seconds for one in silences if one.begin_ns >= quiet.begin_ns)
+    quiet_s = max(quiet.seconds - unheard_s, 0.0)
+    since_s = (quiet.begin_ns - min(known)) / SECOND
+    return (*parts, RhythmPart(since_s, quiet_s, 0, None, longest_s=quiet_s))
+
+
+def _may_miss(before: Journey, now: Journey, silences: Sequence[Silence]) -> bool:
+    """Return whether messages may have been sent unheard between two that have no numbers."""
+    one, other = before.left, now.left
+    if one is not None and other is not None and other.sequence is not None:
+        return (one.missing, one.leaps) != (other.missing, other.leaps)
+    start, end = before.heard_ns, now.heard_ns
+    return (
+        start is not None
+        and end is not None
+        and any(start <= silence.begin_ns and silence.end_ns <= end for silence in silences)
+    )

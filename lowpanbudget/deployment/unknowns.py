@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from lowpanbudget.deployment.confidence import values_for
 from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode
+from lowpanbudget.deployment.rhythm import lasts
 from lowpanbudget.deployment.unheard import Silence
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
@@ -71,7 +72,7 @@ def _of_nobody(flows: tuple[MeasuredFlow, ...], silences: Sequence[Silence]) -> 
         longest = max(one.seconds for one in silences)
         often = "once" if len(silences) == 1 else f"{len(silences)} times"
         yield (
-            f"Nobody was heard for up to {longest:.0f} s, {often}, while several nodes would have sent: the receiver "
+            f"Nobody was heard for up to {lasts(longest)}, {often}, while several nodes would have sent: the receiver "
             "of the capture did not listen"
         )
     left_out = [flow for flow in flows if flow.uncounted]

@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.deployment.measured import PlanNumber
+from lowpanbudget.deployment.rhythm import lasts
 from lowpanbudget.errors import plural
 from lowpanbudget.report import chart_text, layout
 from lowpanbudget.report.audit_text import receptions
@@ -39,7 +40,7 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     heading(console, screen, f"{_source(found['capture'])}: {answer(found)}")
     text = plural(found["frames"], "frame")
     if found["seconds"] is not None:
-        text += f" in {_duration(found['seconds'])}"
+        text += f" in {lasts(found['seconds'])}"
     if found["left_out"]:
         text += f"; {found['left_out']} more were not asked for"
     paragraph(console, screen, f"{text}.")
@@ -310,13 +311,6 @@ def _share(value: float) -> str:
     if value >= 0.01 or not value:
         return f"{value:.1%}"
     return f"{100 * value:.2g}%" if value >= 1e-6 else f"{value:.6%}"
-
-
-def _duration(seconds: float) -> str:
-    for unit, size in (("days", 86400), ("hours", 3600), ("minutes", 60)):
-        if seconds >= 2 * size:
-            return f"{seconds / size:.1f} {unit}"
-    return f"{seconds:.3g} s"
 
 
 def _source(capture: str) -> str:

@@ -1,0 +1,60 @@
+"""How often something was sent over the time: parts of equally many intervals, and the silence behind the last."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from statistics import median
+from typing import NamedTuple
+
+from lowpanbudget.deployment.confidence import spread_of
+
+FEWEST = 5  # intervals of a part
+_MOST_PARTS = 24
+PART_OFF = 0.25  # of the time: so much beside a plan is not as planned; our choice
+LONG = 4  # times as long as planned is an interval that is off by itself: chance seldom makes one; our choice
+
+
+class TimedInterval(NamedTuple):
+    """The ``seconds`` from one to the next, and when they began."""
+
+    since_s: float
+    seconds: float
+
+
+class RhythmPart(NamedTuple):
+    """A part of the time, from ``since_s`` on and ``seconds`` long, with so many ``intervals`` in it.
+
+    The one in the middle is ``every_s``, give or take ``error_s``, and ``longest_s`` the longest. Behind the last that
+    was heard there is none.
+    """
+
+    since_s: float
+    seconds: float
+    intervals: int
+    every_s: float | None
+    error_s: float = 0.0
+    longest_s: float = 0.0
+
+
+def rhythm(intervals: Sequence[TimedInterval]) -> list[RhythmPart]:
+    """Return the parts of a time in which something was sent again and again; none of fewer than five intervals."""
+    count = len(intervals)
+    parts = min(_MOST_PARTS, count // FEWEST)
+    bounds = [count * place // parts for place in range(parts + 1)] if parts else []
+    return [_part(intervals[begin:end]) for begin, end in pairwise(bounds)]
+
+
+def lasts(seconds: float) -> str:
+    """Return a time in the unit that suits it."""
+    for unit, size in (("days", 86400), ("hours", 3600), ("minutes", 60)):
+        if seconds >= 2 * size:
+            return f"{seconds / size:.1f} {unit}"
+    return f"{seconds:.3g} s"
+
+
+def _part(intervals: Sequence[TimedInterval]) -> RhythmPart:
+    seconds = [one.seconds for one in intervals]
+    spread = spread_of(seconds)
+    error = 0.0 if spread is None else spread.error
+    return RhythmPart(
+        intervals[0].since_s, sum(seconds), len(seconds), median(seconds), error, max(seconds)
+    )

@@ -1,0 +1,94 @@
+"""Whether messages came as often as planned: by the interval in the middle, and by how long they came otherwise."""
+
+from collections.abc import Iterator, Sequence
+
+from lowpanbudget.deployment.measured import MeasuredFlow, PlanCheck, PlanNumber, PlanVerdict
+from lowpanbudget.deployment.rhythm import LONG, PART_OFF, RhythmPart, lasts
+from lowpanbudget.errors import plural
+
+OFF_RHYTHM = 0.1  # that an interval may be longer or shorter than planned; our choice
+FEW_INTERVALS = 3
+_ERRORS = 2  # standard errors that an interval may be off by chance: 95 % of many values
+_ERRORS_OF_MANY = 3  # of many parts
+_NEARLY_ALL = 0.9  # of the time: then the interval in the middle tells all
+
+
+def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
+    """Return what the interval in the middle says of the planned one, beyond chance.
+
+    Where a quarter of the time or more was otherwise than planned, that one does not tell.
+    """
+    spread = flow.interval
+    count = 0 if spread is None else spread.values
+    if spread is None or count < FEW_INTERVALS:
+        why = f"{plural(count, 'interval')} between messages: {FEW_INTERVALS} tell a rhythm"
+        return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", PlanVerdict.OPEN, why)
+    off = spread.median / every - 1
+    verdict, how = PlanVerdict.WITHIN, "as planned"
+    if abs(off) > OFF_RHYTHM:
+        by_chance = _ERRORS * spread.error / every
+        is_off = abs(off) - by_chance > OFF_RHYTHM
+        verdict = PlanVerdict.OUTSIDE if is_off else PlanVerdict.OPEN
+        how = f"{abs(off):.0%} {'longer' if off > 0 else 'shorter'}"
+    why = f"{how}, from {plural(count, 'interval')}"
+    if verdict is PlanVerdict.OPEN:
+        why += " that differ too much to say"
+    off_s, all_s = _seconds_off(flow.rhythm, every), sum(part.seconds for part in flow.rhythm)
+    if off_s >= PART_OFF * all_s > 0:
+        if verdict is PlanVerdict.WITHIN:
+            why = f"most of {plural(count, 'interval')} as planned"
+        if verdict is not PlanVerdict.OUTSIDE or off_s < _NEARLY_ALL * all_s:
+            why += "".join(f"; {text}" for text in _otherwise(flow.rhythm, every, all_s))
+        verdict = PlanVerdict.OUTSIDE
+    if verdict is PlanVerdict.OUTSIDE:
+        why += _change(flow.rhythm)
+    return PlanCheck(PlanNumber.INTERVAL, flow.title, every, spread.median, "s", verdict, why)
+
+
+def _is_off(part: RhythmPart, every: float) -> bool:
+    if part.every_s is None:
+        return False
+    by_chance = _ERRORS_OF_MANY * part.error_s / every
+    return abs(part.every_s / every - 1) - by_chance > OFF_RHYTHM
+
+
+def _seconds_off(parts: Sequence[RhythmPart], every: float) -> float:
+    """Return for how long messages came otherwise than planned; a long silence is off by itself."""
+    return sum(
+        part.seconds if _is_off(part, every) else part.longest_s * (part.longest_s > LONG * every)
+        for part in parts
+    )
+
+
+def _otherwise(parts: Sequence[RhythmPart], every: float, all_s: float) -> Iterator[str]:
+    """Yield how and when messages came otherwise than planned."""
+    off = [part for part in parts if _is_off(part, every)]
+    times = [part.every_s for part in off if part.every_s is not None]
+    if off:
+        least, most = f"{min(times):.3g}", f"{max(times):.3g}"
+        span = most if least == most else f"{least} to {most}"
+        yield (
+            f"each {span} s for {lasts(sum(part.seconds for part in off))} of {lasts(all_s)}, from "
+            f"{lasts(off[0].since_s) if off[0].since_s else 'the first'} on"
+        )
+    silences = [
+        part.longest_s for part in parts if part not in off and part.longest_s > LONG * every
+    ]
+    if silences and (not off or sum(silences) >= PART_OFF * all_s):
+        at_end = parts[-1].every_s is None and silences == [parts[-1].longest_s]
+        yield (
+            f"none was heard {'for the last' if at_end else 'for'} {lasts(sum(silences))} of {lasts(all_s)}"
+        )
+
+
+def _change(parts: Sequence[RhythmPart]) -> str:
+    """Return how the interval changed from the first part to the last, where it did beyond chance."""
+    known = [part for part in parts if part.every_s is not None]
+    if len(known) < 2:
+        return ""
+    first, last = known[0], known[-1]
+    before, now = first.every_s or 0.0, last.every_s or 0.0
+    by_chance = _ERRORS * (first.error_s + last.error_s)
+    if abs(now - before) - by_chance <= OFF_RHYTHM * before:
+        return ""
+    return f"; {before:.3g} s at first, {now:.3g} s at last"

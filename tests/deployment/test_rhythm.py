@@ -1,0 +1,104 @@
+"""A rhythm that is another for much of the time is not as planned, whatever most of the intervals are."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import accumulate
+from random import Random
+
+import pytest
+from deployment.test_seen import NOBODY_MISSED, Channel, S, crossing
+
+from lowpanbudget.deployment.flows_seen import flow_seen
+from lowpanbudget.deployment.measured import PlanCheck, PlanVerdict
+from lowpanbudget.deployment.rhythm import TimedInterval, lasts, rhythm
+from lowpanbudget.deployment.rhythm_checks import rhythm_check
+from lowpanbudget.deployment.unheard import Silence, rhythm_of
+
+
+def check(
+    gaps: Sequence[float], *, quiet_s: float | None = 0.0, silences: Sequence[Silence] = (), counts: bool = True,
+    missing: int = 0,
+) -> PlanCheck:  # fmt: skip
+    """Judge readings with these seconds between, planned are 5 s; the capture goes on for so long behind the last.
+
+    So many frame numbers are missing before the 102nd.
+    """
+    channel = Channel()
+    times = list(accumulate(gaps, initial=1.0))
+    for place, at_s in enumerate(times):
+        own = place if counts else None
+        channel.hear(at_s, 1, 0, crossing(1, place, own=own, modulus=1 << 16))
+    for journey in channel.journeys[101:]:
+        assert journey.left is not None
+        journey.left.missing = missing
+    group = channel.group()
+    last_ns = None if quiet_s is None else round((times[-1] + quiet_s) * S)
+    flow = replace(flow_seen(group, NOBODY_MISSED), rhythm=rhythm_of(group, silences, last_ns))
+    return rhythm_check(flow, 5.0)
+
+
+def drifting(of_each: float, count: int) -> list[float]:
+    return [5.0 * (1 + of_each) ** at for at in range(count)]
+
+
+@pytest.mark.parametrize(
+    ("gaps", "quiet_s", "verdict", "told"),
+    [
+        ([5.0] * 200, 4.0, PlanVerdict.WITHIN, "as planned, from 200 intervals"),
+        # 80 of 280 intervals, and 40 of 57 minutes
+        ([5.0] * 200 + [30.0] * 80, 4.0, PlanVerdict.OUTSIDE, "each 30 s for 40."),
+        ([30.0] * 80 + [5.0] * 200, 4.0, PlanVerdict.OUTSIDE, "from the first on; 30 s at first, 5 s at last"),
+        ([1.0] * 95 + [5.0] * 100, 4.0, PlanVerdict.WITHIN, ""),  # 95 of 595 s
+        # a tenth of a percent each: 5.0 to 6.1 s
+        (drifting(0.001, 200), 4.0, PlanVerdict.OUTSIDE, "5.02 s at first, 6.08 s at last"),
+        (drifting(0.0001, 200), 4.0, PlanVerdict.WITHIN, "as planned"),
+        # nothing behind the last: half of the time, a tenth of it, and where nobody knows
+        ([5.0] * 200, 1000.0, PlanVerdict.OUTSIDE, "none was heard for the last 16.7 minutes of 33.3 minutes"),
+        ([5.0] * 200, 100.0, PlanVerdict.WITHIN, ""),
+        ([5.0] * 200, None, PlanVerdict.WITHIN, ""),
+        # silent in between, and on with the next number
+        ([5.0] * 100 + [900.0] + [5.0] * 100, 4.0, PlanVerdict.OUTSIDE, "none was heard for 15.0 minutes"),
+        # all of them otherwise: the one in the middle tells
+        ([30.0] * 80, 4.0, PlanVerdict.OUTSIDE, "500% longer, from 80 intervals"),
+    ],
+)  # fmt: skip
+def test_for_how_long_it_was_otherwise_decides(
+    gaps: list[float], quiet_s: float | None, verdict: PlanVerdict, told: str
+) -> None:
+    found = check(gaps, quiet_s=quiet_s)
+    assert found.verdict is verdict
+    assert told in found.why
+    assert ("; " in found.why) == (verdict is PlanVerdict.OUTSIDE and len(gaps) > 80)
+
+
+def test_what_the_receiver_did_not_hear_is_no_silence() -> None:
+    """Frame numbers tell whether something was sent between; behind the last nobody knows, where nobody is heard."""
+    gaps = [5.0] * 100 + [900.0] + [5.0] * 100
+    assert check(gaps, counts=False).verdict is PlanVerdict.OUTSIDE
+    assert check(gaps, counts=False, missing=180).verdict is PlanVerdict.WITHIN
+    behind = Silence(1001 * S, 2001 * S)
+    assert check([5.0] * 200, quiet_s=1010.0, silences=[behind]).verdict is PlanVerdict.WITHIN
+
+
+def test_intervals_that_differ_by_chance_are_no_other_rhythm() -> None:
+    """Each is 2.5 to 7.5 s."""
+    verdicts = set()
+    for seed in range(20):
+        chance = Random(seed)
+        verdicts.add(check([chance.uniform(2.5, 7.5) for _ in range(300)]).verdict)
+    assert PlanVerdict.OUTSIDE not in verdicts
+
+
+def test_parts_hold_equally_many_intervals() -> None:
+    timed = [TimedInterval(10.0 * at, 10.0) for at in range(240)]
+    found = rhythm(timed)
+    assert [one.intervals for one in found] == [10] * 24
+    assert [one.since_s for one in found] == [100.0 * at for at in range(24)]
+    assert {(one.every_s, one.seconds, one.error_s, one.longest_s) for one in found} == {
+        (10, 100, 0, 10)
+    }
+    assert [one.intervals for one in rhythm(timed[:11])] == [5, 6]
+    assert rhythm(timed[:4]) == []
+    assert (lasts(119), lasts(120), lasts(7200), lasts(172800)) == (
+        "119 s", "2.0 minutes", "2.0 hours", "2.0 days",
+    )  # fmt: skip
