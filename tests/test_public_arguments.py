@@ -482,3 +482,14 @@ def test_of_several_arguments_that_are_not_as_declared_none_is_blamed_alone() ->
         longer([1], "2")  # type: ignore[arg-type]
     with pytest.raises(LowpanError, match=r"^count is a whole number, not str$"):
         longer(b"1", "2")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "function",
+    [annotate, audit, decrypt, expand, follow, frame_rows, list_frames, measure, page_of_capture, survey, survey_files],
+    ids=lambda function: function.__name__,
+)  # fmt: skip
+def test_a_name_that_is_no_argument_is_told_by_the_function_that_was_called(function: Any) -> None:
+    asked = f"^{function.__name__}\\(\\) has no argument 'key'. Did you mean keys\\?$"
+    with pytest.raises(TypeError, match=asked):
+        list(function([], key=b"hush"))

@@ -16,7 +16,7 @@ from lowpanbudget.capture.follow.learning import LearnedContext
 from lowpanbudget.capture.follow.picking import pick
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import RequestError, WireError, repeated
@@ -181,7 +181,7 @@ def follow(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFrames:
     All frames are followed: contexts, devices and root are learned on the way. Memory does not grow with the capture.
     Raises ``RequestError`` for what cannot be read or used; what is wrong in the octets is told in each frame.
     """
-    hide_keys(known)
+    check_known(known, "follow")
     trace = Trace(**known)
     return CaptureFrames(CaptureFile.of(capture), trace)
 
@@ -195,7 +195,7 @@ def annotate(
     became of their fragments. ``capture`` and ``known`` are those of ``follow``. Raises ``RequestError`` as it does,
     and for a number that the capture does not have.
     """
-    hide_keys(known)
+    check_known(known, "annotate")
     trace = Trace(**known)
     wanted = tuple(numbers) if isinstance(numbers, Iterable) else (numbers,)
     if not all(isinstance(number, int) for number in wanted):

@@ -11,7 +11,7 @@ from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
@@ -110,7 +110,7 @@ def expand(
     are no loss; ``left_out`` counts the others. ``capture`` and ``known`` are those of ``follow``; raises
     ``RequestError`` as it does.
     """
-    hide_keys(known)
+    check_known(known, "expand")
     counted = LeftOut.of(left_out)
     return _expanded(CaptureFile.of(capture), Trace(**known), counted)
 
@@ -151,7 +151,7 @@ def decrypt(
     that no key opens stay sealed, and are counted in ``left_out`` as such; records that hold no frame are left out. A
     wrong FCS stays wrong. ``capture`` and ``known`` are those of ``follow``; raises ``RequestError`` as it does.
     """
-    hide_keys(known)
+    check_known(known, "decrypt")
     counted = LeftOut.of(left_out)
     return _decrypted(CaptureFile.of(capture), Trace(**known), counted)
 

@@ -7,7 +7,7 @@ from lowpanbudget.arguments import value_of
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
@@ -154,7 +154,7 @@ def frame_rows(
     frame that several receivers heard has a row for each, all but the first with ``heard_as``. Raises
     ``RequestError`` as ``follow`` does.
     """
-    hide_keys(known)
+    check_known(known, "frame_rows")
     value_of(str, name, "The name of a capture in its rows is text")
     trace, rows = Trace(**known), RowMaker(name)
     with CaptureFile.of(capture) as records:

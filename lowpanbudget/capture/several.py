@@ -7,7 +7,7 @@ from typing import Unpack
 
 from lowpanbudget.arguments import several
 from lowpanbudget.capture.files.reading import path_of
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import span_ns
 from lowpanbudget.capture.surveyed_file import SurveyedFile, surveyed_file
@@ -29,7 +29,7 @@ def survey_files(
     included, so give keys only to an executor on machines that may have them. ``every`` and ``known`` are those of
     ``survey``. Raises ``RequestError`` as it does, and where a worker of the executor ended before its work.
     """
-    hide_keys(known)
+    check_known(known, "survey_files")
     names = [path_of(file) for file in several(files, "files")]
     if every is not None:
         span_ns(every)

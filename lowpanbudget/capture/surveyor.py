@@ -12,7 +12,7 @@ from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.parts import flow_of_parts
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
@@ -251,7 +251,7 @@ def survey(
     know frames by what others like them were. The totals are those of frames followed one by one. ``columns`` says that
     it is to be so, or not, however large the file is. Raises ``RequestError`` as ``follow`` does.
     """
-    hide_keys(known)
+    check_known(known, "survey")
     return surveyed(capture, every, (), columns, **known)
 
 

@@ -12,7 +12,7 @@ from lowpanbudget.capture.follow.clock import LEAP_S, ClockLeap, ClockPutBack, p
 from lowpanbudget.capture.follow.matching import Matcher
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.airtime_seen import MOST_NODES, OnAir
@@ -291,7 +291,7 @@ def measure(
     ``burst`` the name of one of its bursts. Times are in seconds, shares from 0 to 1. Raises ``RequestError`` as
     ``follow`` does, and for a burst without a design or that the design does not have.
     """
-    hide_keys(known)
+    check_known(known, "measure")
     trace = Trace(**known)
     if burst is not None and trace.design is None:
         raise RequestError(

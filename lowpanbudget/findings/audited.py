@@ -8,7 +8,7 @@ from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
@@ -52,7 +52,7 @@ def audit(
     ``tell`` is called while the capture is read, once for each finding of weight, with the number of the frame at hand
     and the finding as far as it is known. Raises ``RequestError`` as ``follow`` does.
     """
-    hide_keys(known)
+    check_known(known, "audit")
     return audit_of(Trace(**known), capture, tell)
 
 

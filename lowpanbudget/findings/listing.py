@@ -7,7 +7,7 @@ from lowpanbudget.capture.carried import carried
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.sequences import octets_on_air
 from lowpanbudget.errors import WireError
@@ -62,7 +62,7 @@ def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
     Memory grows with the list. ``capture`` and what is ``known`` beside it are those of ``follow``. Raises
     ``RequestError`` as it does.
     """
-    hide_keys(known)
+    check_known(known, "list_frames")
     trace = Trace(**known)
     listed: list[ListedFrame] = []
     hits: dict[int, dict[tuple[str, str], None]] = {}

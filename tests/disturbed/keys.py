@@ -52,7 +52,7 @@ SECRETS = (LINK, MASTER, WRITE, SEQUENCE, IV)
 TAKING = {
     "keys_of",
     "of",
-    "hide_keys",
+    "check_known",
     "_octets",
     "__init__",
     "__post_init__",

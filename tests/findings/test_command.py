@@ -128,6 +128,16 @@ def test_a_cut_file_is_one_finding_and_its_whole_frames_count(tmp_path: Path) ->
             assert written_out(one) == READING_TOLD["capture-damaged"]
 
 
+def test_two_files_joined_are_told_as_that(tmp_path: Path) -> None:
+    """The header of the second stands behind 24 octets and 8 records of 16 and 26."""
+    path = written(tmp_path / "a.pcap", sound())
+    path.write_bytes(path.read_bytes() * 2)
+    code, found = audited(path, *contexts(sound()))
+    (one,) = found["findings"]
+    assert (code, one["subject"], one["evidence"]) == (1, "files-joined", ["octet 360 of the file"])
+    assert "--continued" in one["advice"]
+
+
 def test_frames_that_a_small_snap_length_cut_are_told_with_it(tmp_path: Path) -> None:
     """A file's header has the snap length at octet 16; a record the octets kept at 8, those on the air at 12."""
     octets = written(tmp_path / "a.pcap", sound()).read_bytes()

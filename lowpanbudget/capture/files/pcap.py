@@ -10,7 +10,7 @@ import struct
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from lowpanbudget.capture.files.record import FRAME_CUT, Notices, Record
+from lowpanbudget.capture.files.record import FILES_JOINED, FRAME_CUT, Notices, Record
 from lowpanbudget.capture.files.source import Source
 
 # magic as it stands in the file: byte order for struct, nanoseconds in a unit of the fraction
@@ -23,6 +23,7 @@ MAGICS = {
 LONGEST = 1 << 18  # no link type has longer frames; a greater length is a damaged one
 SECOND = 10**9
 _HEADER, _RECORD = 24, 16
+_VERSIONS = {struct.pack("<2H", 2, 4), struct.pack(">2H", 2, 4)}
 
 
 class PcapLayout(NamedTuple):
@@ -55,6 +56,13 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
             if head or source.trouble:
                 text = source.trouble or f"a record header has {len(head)} octets, not {_RECORD}"
                 notices.add("file-cut", text, number, start)
+            return
+        if head[:4] in MAGICS and head[4:8] in _VERSIONS:
+            text = (
+                "the header of another pcap file stands here, as where two files were joined: nothing behind it is "
+                "read. Cut the file in two at this octet, and read both"
+            )
+            notices.add(FILES_JOINED, text, number, start)
             return
         seconds, fraction, kept, original = unpack(head)
         if kept > LONGEST:

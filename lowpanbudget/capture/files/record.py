@@ -26,8 +26,9 @@ class Record(NamedTuple):
 NO_CAPTURE = "not-a-capture"
 CLOCK_DIFFERS = "receiver-clock-differs"
 FRAME_CUT = "frame-cut"  # of a frame the capture kept the front only, as it was told to
+FILES_JOINED = "files-joined"
 # names of notices that say that the file itself is wrong, not that it holds something odd
-_DAMAGE = {NO_CAPTURE, "file-cut", "length-wrong", "block-wrong", "interface-unknown"}
+_DAMAGE = {NO_CAPTURE, "file-cut", FILES_JOINED, "length-wrong", "block-wrong", "interface-unknown"}
 
 
 class ReadingNotice(NamedTuple):

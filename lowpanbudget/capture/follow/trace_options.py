@@ -4,18 +4,13 @@ from collections.abc import Mapping, Sequence
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING, Any, TypedDict
 
+from lowpanbudget.design.spelling import meant
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.layers.link.security import keys_of
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
-
-
-def hide_keys(known: "TraceOptions") -> None:
-    """Make keys that were given as octets or hex ``Key`` objects, which no traceback shows; ``RequestError``."""
-    if "keys" in known:
-        known["keys"] = keys_of(known["keys"])
 
 
 class TraceOptions(TypedDict, total=False):
@@ -35,3 +30,19 @@ class TraceOptions(TypedDict, total=False):
     until: str | float | None
     oscore: Sequence[SecurityContext]
     dtls: Sequence[DtlsSender]
+
+
+def check_known(known: TraceOptions, function: str) -> None:
+    """Make keys that were given as octets or hex ``Key`` objects, which no traceback shows; ``RequestError``.
+
+    Raises ``TypeError`` in the name of the public ``function`` for what is no argument of it.
+    """
+    for name in known:
+        if name not in _NAMES:
+            hint = meant(name, _NAMES)
+            raise TypeError(f"{function}() has no argument {name!r}" + (hint and f". {hint}"))
+    if "keys" in known:
+        known["keys"] = keys_of(known["keys"])
+
+
+_NAMES = tuple(TraceOptions.__annotations__)

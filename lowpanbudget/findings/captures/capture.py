@@ -2,7 +2,7 @@
 
 from typing import NamedTuple, Protocol
 
-from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FRAME_CUT, ReadingNotice
+from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FILES_JOINED, FRAME_CUT, ReadingNotice
 from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.errors import plural
@@ -17,6 +17,11 @@ CAPTURE = Subject("capture")
 
 _STEP_S = 1.0  # back by less is a remark: frames that a receiver hands on out of order; our choice
 
+_JOINED = (
+    "Read the files that were joined: with --continued those that one receiver wrote in a row, with --together those "
+    "of several at one time."
+)
+
 
 @CAPTURE.rule("capture-damaged", ReadingNotice)
 def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
@@ -25,7 +30,8 @@ def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
         return
     severity = Severity.REMARK if notice.name == "block-unknown" else None
     evidence = (f"octet {notice.offset} of the file",)
-    yield Hit(notice.text, evidence, notice.name, (notice.number,), severity)
+    advice = _JOINED if notice.name == FILES_JOINED else ""
+    yield Hit(notice.text, evidence, notice.name, (notice.number,), severity, advice)
 
 
 @CAPTURE.rule("frames-cut-by-capture", ReadingNotice)

@@ -13,7 +13,7 @@ from lowpanbudget.capture.annotation import coded_contents, restored_headers
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import path_of, read_capture
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import Activity, SeriesCounter, TimeSeries
 from lowpanbudget.capture.surveyor import Surveyor
@@ -51,7 +51,7 @@ def capture_page(
     What is ``known`` beside the file is as for ``audit``. Of the frames that findings name and their neighbours at most
     ``most_frames`` are drawn, those of the worst findings first. Raises ``RequestError`` as ``audit`` does.
     """
-    hide_keys(known)
+    check_known(known, "page_of_capture")
     name = path_of(capture)  # read twice
     trace = Trace(**known)
     design, narrowing = trace.design, trace.narrowing

@@ -4,7 +4,7 @@ from os import PathLike
 from typing import Unpack
 
 from lowpanbudget.arguments import whole_number
-from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
 from lowpanbudget.report.page.design import design_page
@@ -34,7 +34,7 @@ def page_of_capture(
     At most so many ``frames`` are drawn, those of the worst findings first. What is ``known`` is as for ``audit``: with
     keys the page holds decrypted contents, and says so. Raises ``RequestError`` as ``audit`` does.
     """
-    hide_keys(known)
+    check_known(known, "page_of_capture")
     return capture_html(
         capture_page(capture, most_frames=whole_number(frames, "frames", 1), **known)
     )

@@ -241,6 +241,8 @@ def enhanced(
         (pcap(record(b"abc", original=2)), 1, ["length-wrong"]),
         (pcap(record(b"abc", original=90)), 1, ["frame-cut"]),
         (pcap(record(b"")), 1, ["frame-empty"]),
+        (pcap(record(b"ab")) + pcap(record(b"ab")), 1, ["files-joined"]),
+        (pcap(record(b"ab")) + struct.pack(">I2H4I", 0xA1B2C3D4, 2, 4, 0, 0, 0, 195), 1, ["files-joined"]),
         (pcap(record(b""), record(b"x"), record(b"")), 3, ["frame-empty", "frame-empty"]),
         (struct.pack("<IHHIIII", 0xA1B2C3D4, 9, 9, 0, 0, 0, 195), 0, ["version-unknown"]),
         (pcap(struct.pack("<4I", 1, 10**9, 1, 1) + b"x"), 1, ["time-wrong"]),
