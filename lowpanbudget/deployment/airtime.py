@@ -1,6 +1,6 @@
 """``airtime``: what each message of a design takes on the air, hop by hop, from frames that were really encoded."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
@@ -8,11 +8,12 @@ from lowpanbudget.bits import StandInOctets
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.timeline import FrameAirtime, total, transmission
 from lowpanbudget.design.access import Access
+from lowpanbudget.design.answer import empty_flows
 from lowpanbudget.design.estimate import Estimate
+from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.goals import Limits
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
 from lowpanbudget.design.upkeep import upkeep_frames
 from lowpanbudget.layers.link.phy import PhyTiming
 from lowpanbudget.room.fit import Fit, fit
@@ -53,10 +54,11 @@ class MessageAirtime:
     """What one message of one flow takes on one hop.
 
     ``octets`` are the application's, of the greatest message or of one that collects ``readings``. A node takes a
-    reading each ``every_s`` seconds and sends each ``sends_every_s`` (None: the design does not say). ``on_air_us``:
-    all frames of one message, sent once; ``duty_cycle`` the part of the time in which that keeps one sender on the air.
-    ``energy_uj`` and ``receiver_uj`` are microjoules a message, None without the values of a radio. ``broken``: which
-    limits of the slot or of the design it breaks, none when it may be sent so; ``over`` is that in words.
+    reading each ``every_s`` seconds and sends each ``sends_every_s`` (None: the design does not say), answers as often
+    as requests come. ``on_air_us``: all frames of one message, sent once; ``duty_cycle`` the part of the time in which
+    that keeps one sender on the air. ``energy_uj`` and ``receiver_uj`` are microjoules a message, None without the
+    values of a radio. ``broken``: which limits of the slot or of the design it breaks, none when it may be sent so;
+    ``over`` is that in words.
     """
 
     flow: str
@@ -102,26 +104,59 @@ def airtime(design: Design, flow: str | None = None) -> list[MessageAirtime]:
     ``[access]``, or a PHY whose timing is not known.
     """
     design = Design.of(design)
-    if flow is not None:
-        design = replace(design, flows=(design.flow(flow),))
+    one = None if flow is None else design.flow(flow)
     if design.access is None:
         raise lacking(design, "access")
-    if flow is not None:
-        return list(_messages(design, design.access, design.link.timing))
-    return list(_of_all(design, design.access, design.link.timing))
+    if one is None:
+        return list(_of_all(design, design.access, design.link.timing))
+    flows = tuple(each for each in design.flows if each.name in (one.name, one.answers))
+    found = _messages(design, flows, design.access, design.link.timing)
+    return [each for each in found if each.flow == one.name]
 
 
 @lru_cache(
     maxsize=4
 )  # what is carried, what would help and what is found of a design all ask for them
 def _of_all(design: Design, access: Access, timing: PhyTiming) -> tuple[MessageAirtime, ...]:
-    return (*_messages(design, access, timing), *_upkeep(design, access, timing))
+    return (*_messages(design, design.flows, access, timing), *_upkeep(design, access, timing))
 
 
-def _messages(design: Design, access: Access, timing: PhyTiming) -> Iterator[MessageAirtime]:
-    carried = {name for flow in design.flows for name in flow.messages}
-    for one in _fits(design, carried):
-        yield _of_fit(design, one, access, timing)
+def _messages(
+    design: Design, flows: Sequence[Flow], access: Access, timing: PhyTiming
+) -> list[MessageAirtime]:
+    """Return what the messages of these flows take: those that they name, and empty requests and answers."""
+    fits = _fits(design, flows)
+    found: list[MessageAirtime] = []
+    empty = {flow.name for flow in empty_flows(design.flows)}
+    for flow in flows:
+        found += (_of_fit(design, one, access, timing) for one in fits.get(flow.name, ()))
+        if flow.name in empty:
+            found += _of_nothing(design, flow, access, timing)
+    return answered(design, found)
+
+
+def answered(design: Design, messages: Sequence[MessageAirtime]) -> list[MessageAirtime]:
+    """Return the same where each answer is sent as often as the requests among ``messages`` come that it answers.
+
+    Of several messages that an answer names each answers as many of them.
+    """
+    rates: dict[str, float | None] = {}
+    for one in messages:
+        if one.hop == FIRST:
+            before = rates.get(one.flow, 0.0)
+            is_known = before is not None and one.sends_every_s is not None
+            rates[one.flow] = (before or 0.0) + 1 / (one.sends_every_s or 1.0) if is_known else None
+    flows = {flow.name: flow for flow in design.flows}
+
+    def paced(one: MessageAirtime) -> MessageAirtime:
+        flow = flows.get(one.flow)
+        if flow is None or flow.answers not in rates:
+            return one
+        rate = rates[flow.answers]
+        every = None if rate is None else max(len(flow.messages), 1) / rate
+        return _sent_each(one, every, design)
+
+    return [paced(one) for one in messages]
 
 
 def airtime_of(design: Design, one: Fit) -> MessageAirtime:
@@ -136,15 +171,44 @@ def _of_fit(design: Design, one: Fit, access: Access, timing: PhyTiming) -> Mess
     frames = () if one.frames is None else tuple(path.frames(StandInOctets(one.octets)))
     answer = path.link.acknowledgement(path.hop.source, path.hop.destination)
     groups = tuple(_grouped(frames, answer, timing, access, design))
-    return _message(one, path, groups, design.limits, access)
+    on_air = sum(group.count * group.times.on_air_us for group in groups)
+    return _sent_each(
+        MessageAirtime(
+            one.flow, one.hop, one.direction, one.message, one.octets, one.readings,
+            None if path.flow.answers else path.flow.every_s, None, groups, on_air, None, *_energies(groups), (),
+        ),
+        one.sends_every_s, design,
+    )  # fmt: skip
 
 
-def _fits(design: Design, carried: set[str]) -> Iterator[Fit]:
-    """Yield how each message fits the flows that name it, flow by flow; what no flow names is not sent."""
-    fits = [one for name in carried for one in fit(design, name, advised=False)]
-    order = {flow.name: (index, flow.messages) for index, flow in enumerate(design.flows)}
-    fits.sort(key=lambda one: (order[one.flow][0], order[one.flow][1].index(one.message)))
-    yield from fits
+def _of_nothing(
+    design: Design, flow: Flow, access: Access, timing: PhyTiming
+) -> Iterator[MessageAirtime]:
+    """Yield what a request or an answer without a payload takes on each hop."""
+    for path in design.paths(flow):
+        answer = path.link.acknowledgement(path.hop.source, path.hop.destination)
+        groups = tuple(_grouped(tuple(path.frames(b"")), answer, timing, access, design))
+        on_air = sum(group.count * group.times.on_air_us for group in groups)
+        every = None if flow.answers else flow.every_s
+        yield _sent_each(
+            MessageAirtime(
+                flow.name, path.hop.name, flow.direction, flow.application.called, 0, 1, every, None, groups,
+                on_air, None, *_energies(groups), (),
+            ),
+            every, design,
+        )  # fmt: skip
+
+
+def _fits(design: Design, flows: Sequence[Flow]) -> dict[str, list[Fit]]:
+    """Return how each message fits the flows that name it, by flow; what no flow names is not sent."""
+    only = flows[0].name if len(flows) == 1 else None
+    found: dict[str, list[Fit]] = {}
+    for name in {name for flow in flows for name in flow.messages}:
+        for one in fit(design, name, only, advised=False):
+            found.setdefault(one.flow, []).append(one)
+    for flow in flows:
+        found.get(flow.name, []).sort(key=lambda one: flow.messages.index(one.message))
+    return found
 
 
 def _grouped(
@@ -168,19 +232,14 @@ def _grouped(
         yield group
 
 
-def _message(
-    one: Fit, path: Path, groups: tuple[FrameTimes, ...], limits: Limits | None, access: Access
-) -> MessageAirtime:
-    on_air = sum(group.count * group.times.on_air_us for group in groups)
-    every = one.sends_every_s
-    duty = None if every is None else on_air / 1e6 / every
+def _sent_each(one: MessageAirtime, every_s: float | None, design: Design) -> MessageAirtime:
+    """Return a message that is sent so often, with what that breaks."""
+    duty = None if every_s is None else one.on_air_us / 1e6 / every_s
     too_large = "it is larger than any datagram, and is not sent"
-    over = [] if groups else [BrokenLimit("frame", too_large, one.octets, 0.0, "octets", False)]
-    over += _over(groups, duty, limits, access)
-    return MessageAirtime(
-        one.flow, one.hop, one.direction, one.message, one.octets, one.readings, path.flow.every_s, every, groups,
-        on_air, duty, *_energies(groups), tuple(over),
-    )  # fmt: skip
+    over = [] if one.frames else [BrokenLimit("frame", too_large, one.octets, 0.0, "octets", False)]
+    if design.access is not None:
+        over += _over(one.frames, duty, design.limits, design.access)
+    return replace(one, sends_every_s=every_s, duty_cycle=duty, broken=tuple(over))
 
 
 def _energies(groups: tuple[FrameTimes, ...]) -> tuple[Estimate | None, Estimate | None]:

@@ -18,7 +18,7 @@ from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream, StreamH
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access
-from lowpanbudget.design.answer import is_non_storing
+from lowpanbudget.design.answer import is_non_storing, taken_empty, unanswered
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 
@@ -113,6 +113,10 @@ def _taken(design: Design) -> Iterable[str]:
         yield "no link loses a frame ([loss])"
     if design.queue is None:
         yield "queues have no end ([queue])"
+    if empty := ", ".join(flow.name for flow in taken_empty(design.flows)):
+        yield f"requests and answers without messages are empty ({empty})"
+    if silent := ", ".join(flow.name for flow in unanswered(design.flows)):
+        yield f"nothing acknowledges the confirmable messages of {silent} ([flow.answer])"
     if design.upkeep is not None and design.upkeep.dao_s is not None:
         yield (
             "DAOs go to the root, since a flow down carries a route (non-storing mode)"

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from math import ceil
 
-from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of
+from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of, answered
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.knobs import turned
@@ -142,12 +142,15 @@ def _of_upkeep(design: Design) -> Iterator[PossibleChange]:
 
 def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[PossibleChange]:
     for flow in design.flows:
-        if flow.every_s is not None:
+        if flow.every_s is not None and not flow.answers:
             slower = design.with_flow(replace(flow, every_s=flow.every_s * 2))
             text = f"readings of {flow.name} each {flow.every_s * 2:g} s"
             # how often one flow sends changes no frame of another: of many flows each is worked out by itself
             own = {(one.message, one.hop): one for one in airtime(slower, flow.name)}
-            then = [own[one.message, one.hop] if one.flow == flow.name else one for one in messages]
+            then = answered(
+                slower,
+                [own[one.message, one.hop] if one.flow == flow.name else one for one in messages],
+            )
             yield PossibleChange(
                 f"flow[{flow.name}].every_s", text, slower, then, "half of the readings"
             )
@@ -190,9 +193,10 @@ def _collected(
         )
         for one in fits
     }  # fmt: skip
-    then = [
-        grown[one.hop] if (one.flow, one.message) == (flow, message) else one for one in messages
-    ]
+    then = answered(
+        design,
+        [grown[one.hop] if (one.flow, one.message) == (flow, message) else one for one in messages],
+    )
     waits = (fits[0].sends_every_s or 0.0) * (together - 1)
     late = f"the first waits {ceil(waits)} s for the last"
     return PossibleChange(

@@ -13,6 +13,7 @@ from lowpanbudget.values import dataclass
 if TYPE_CHECKING:
     import numpy as np
 
+_RESTARTS = 1e-9  # how often a chain of several long runs begins anew
 _TAIL = 1e-12  # arrivals rarer than this between two cells are counted with those before
 
 
@@ -72,7 +73,12 @@ def link_queue(arrivals: Sequence[float], succeeds: float, attempts: int, places
     step[0], cells[0], refused[0] = joins[0], 1.0, refuses[0]
     size = places + 1
     equations = np.vstack(((step.T - np.eye(size))[:-1], np.ones(size)))
-    state = np.linalg.solve(equations, np.append(np.zeros(places), 1.0))
+    try:
+        state = np.linalg.solve(equations, np.append(np.zeros(places), 1.0))
+    except np.linalg.LinAlgError:
+        # where a frame comes and goes in every cell the queue stays as it is: the long run of one that begins empty
+        begins = np.append(_RESTARTS, np.zeros(places))
+        state = np.linalg.solve(np.eye(size) - (1 - _RESTARTS) * step.T, begins)
     time = float(state @ cells)
     mean_arrivals = sum(count * chance for count, chance in enumerate(arrivals))
     full = float(state @ refused) / time / mean_arrivals if mean_arrivals else 0.0

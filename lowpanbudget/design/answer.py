@@ -27,11 +27,46 @@ _USUAL = {
     )
     for method in methods
 }
+# requests for what a URI names alone (RFC 7252 sections 5.8.1 and 5.8.4); a payload of these responses, "if any, is a
+# representation of the action result" (5.9.1.4), and 2.03 "MUST NOT include" one (5.9.1.3)
+_OFTEN_EMPTY = frozenset(map(coap_code, ("GET", "DELETE", "2.01", "2.02", "2.03", "2.04")))
 
 
 def is_non_storing(flows: Iterable[Flow]) -> bool:
     """Return whether some flow that goes down carries a source route, and so all do that go over several hops."""
     return any(flow.routing.route and flow.direction == "down" for flow in flows)
+
+
+def empty_flows(flows: Iterable[Flow]) -> list[Flow]:
+    """Return those of requests that are answered, and of answers, that name no message: they carry headers alone."""
+    several = tuple(flows)
+    asked = {flow.answers for flow in several}
+    return [one for one in several if not one.messages and (one.answers or one.name in asked)]
+
+
+def taken_empty(flows: Iterable[Flow]) -> list[Flow]:
+    """Return those of empty messages that usually carry something: a representation, or what is to be done with one."""
+    return [
+        one
+        for one in empty_flows(flows)
+        if one.application.coap is None or one.application.coap.code not in _OFTEN_EMPTY
+    ]
+
+
+def unanswered(flows: Iterable[Flow]) -> list[Flow]:
+    """Return those of confirmable messages that are sent, and of which nothing says what acknowledges them.
+
+    "The recipient MUST either (a) acknowledge a Confirmable message with an Acknowledgement message ... or (b) reject
+    the message" (RFC 7252 section 4.2).
+    """
+    several = tuple(flows)
+    asked = {flow.answers for flow in several}
+    return [
+        one
+        for one in several
+        if one.every_s is not None and one.name not in asked
+        and one.application.coap is not None and one.application.coap.type == Type.CON
+    ]  # fmt: skip
 
 
 def answer_of(
@@ -56,6 +91,7 @@ def answer_of(
         application=application,
         messages=tuple(shape.messages),
         most_frames=shape.most_frames,
+        answers=request.name,
     )
     return replace(answer, routing=_routing(answer, non_storing=non_storing)), []
 

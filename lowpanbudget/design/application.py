@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.codes import Type, code_text
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys
@@ -114,6 +114,11 @@ class Application:
                 [data] if layout is None else _field_spans(data, layout)
             )
         return writer if self.dtls is None else self.dtls.seal(writer)
+
+    @property
+    def called(self) -> str:
+        """Return what a message without a payload is called: its code."""
+        return "empty" if self.coap is None else code_text(self.coap.code)
 
     def octets(self, payload_octets: int) -> int:
         """Return how many octets the UDP payload has that carries a payload of so many; raises as ``write``."""

@@ -77,7 +77,8 @@ class Flow(HashedOnce):
     """Who sends to whom.
 
     ``group`` is the destination of a multicast flow, else None; ``messages`` are names of the design's messages;
-    ``every_s`` says how often; ``most_frames`` how many frames one may take.
+    ``every_s`` says how often; ``most_frames`` how many frames one may take. ``answers`` names the flow whose requests
+    it answers, as often as they come.
     """
 
     name: str
@@ -97,6 +98,7 @@ class Flow(HashedOnce):
     messages: tuple[str, ...] = ()
     every_s: float | None = None
     most_frames: int = 1
+    answers: str = ""
 
     @property
     def direction(self) -> str:

@@ -113,10 +113,10 @@ def _by_hop(values: Iterable[str]) -> str:
 
 def _rhythm(one: MessageAirtime) -> str:
     """Return how often a message is sent; where it collects readings, of how many and how often these are taken."""
-    if one.sends_every_s is None or one.every_s is None:
+    if one.sends_every_s is None:
         return ""
     sent = span_of_time(one.sends_every_s)
-    if one.readings == 1:
+    if one.readings == 1 or one.every_s is None:
         return sent
     return f"{sent}, {one.readings} readings {span_of_time(one.every_s)} apart"
 

@@ -271,6 +271,74 @@ def test_a_network_of_which_too_little_was_played_does_not_hold() -> None:
     assert replace(network, services=()).holds
 
 
+POST = '[flow.coap]\ncode = "POST"\nconfirmable = true\npath = "r"\n'
+ANSWER = '[flow.answer]\ncode = "2.04"\n'
+BACK = """[[flow]]
+name = "back"
+source = "sink"
+destination = "probe"
+hops = 3
+source_port = 0xf0b2
+destination_port = 0xf0b1
+messages = ["one"]
+every_s = 60
+[flow.coap]
+code = "2.04"
+"""
+ONE = """[[message]]
+name = "one"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+field = [{ kind = "version", name = "version", value = 1 }]
+"""
+
+
+def test_answers_are_carried_as_often_as_requests_come() -> None:
+    """As the same flow written down, whose octet and payload marker (RFC 7252 section 3) take 64 µs more."""
+    asked = in_slots(flow=f"every_s = 60\n{POST}{ANSWER}")
+    text = slotted("", TREE, f"every_s = 60\n{POST}")
+    written = parse_design(text.replace("[[message]]", f"{BACK}{ONE}[[message]]", 1))
+    answers, back = airtime(asked, "up-answer"), airtime(written, "back")
+    assert [one.hop for one in answers] == [one.hop for one in back] == ["first", "forwarded"]
+    for found, told_ in zip(answers, back, strict=True):
+        assert found.message == "2.04 Changed"
+        assert (found.octets, found.direction, found.sends_every_s) == (0, "down", 60)
+        assert told_.on_air_us - found.on_air_us == pytest.approx(64)
+    here, there = network_of(asked), network_of(written)
+    # of the three nodes behind the first one each gets an answer a minute, over the link of all of them
+    assert [node.tries_down_per_s * 60 for node in here.nodes[1:]] == pytest.approx([3, 2, 1])
+    for one, other in zip(here.nodes, there.nodes, strict=True):
+        assert one.tries_down_per_s == pytest.approx(other.tries_down_per_s)
+        assert one.duty_cycle <= other.duty_cycle <= one.duty_cycle * 1.1
+    assert not any("empty" in said or "acknowledges" in said for said in here.taken)
+    # a representation without one (RFC 7252 section 5.9.1.5) is told
+    content = in_slots(flow=f"every_s = 60\n{POST}{ANSWER}".replace("2.04", "2.05"))
+    assert (
+        "requests and answers without messages are empty (up-answer)" in network_of(content).taken
+    )
+    assert "nothing acknowledges the confirmable messages of up ([flow.answer])" in there.taken
+
+
+def test_answers_follow_the_requests_through_every_change() -> None:
+    """Readings half as often, or several in a frame, ask for as many answers less; of GET the request is empty too."""
+    asked = in_slots(flow=f"every_s = 1\n{POST}{ANSWER}")
+    assert asked.access is not None
+    for change in possible.possible_changes(asked, asked.access, network_of(asked)):
+        rates = {one.flow: one.sends_every_s for one in change.messages if one.hop == "first"}
+        assert rates["up-answer"] == rates["up"]
+        assert "up-answer" not in change.key
+    design = parse_design(
+        slotted("", TREE, f"every_s = 60\n{POST}{ANSWER}".replace("POST", "GET")).replace(
+            'messages = ["reading"]\n', ""
+        )
+    )
+    sent = {one.flow: (one.message, one.sends_every_s) for one in airtime(design)}
+    assert sent == {"up": ("0.01 GET", 60), "up-answer": ("2.04 Changed", 60)}
+    silent = parse_design(slotted("", TREE, f"{POST}{ANSWER}"))
+    assert network_of(silent).unknown == ("up reading", "up-answer 2.04 Changed")
+
+
 def test_links_are_loaded_by_all_messages_whichever_are_asked_about() -> None:
     """Three reports and one DAO each 1.2 s over the last link are 3.33 a second, for which three cells are too few."""
     design = in_slots("cells = 3\n", "[upkeep]\ndao_s = 1.2\n", "every_s = 1.2")

@@ -109,6 +109,13 @@ def test_a_queue_without_end_is_geo_geo_1(arrives: float, frames: float, wait: f
     assert isclose(found.mean_wait, wait, rel_tol=1e-9)
 
 
+def test_a_queue_to_which_a_frame_comes_in_every_cell_stays_as_it_is() -> None:
+    """By hand: each is sent in the cell behind that in which it came, and the next one is there by then."""
+    found = link_queue((0.0, 1.0), 1.0, 4, 60)
+    told = (found.mean_frames, found.mean_wait, found.full, found.empty)
+    assert told == pytest.approx((1, 1, 0, 0), abs=1e-6)
+
+
 @given(
     st.lists(st.floats(0.05, 1), min_size=2, max_size=4), st.floats(0.1, 1), st.integers(1, 3),
     st.integers(1, 4),

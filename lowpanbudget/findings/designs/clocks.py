@@ -74,6 +74,7 @@ def _of_upkeep(design: Design) -> Iterator[ClockRhythm]:
 def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[ClockRhythm]:
     """Yield the messages whose interval is stated: on the way down they come from the parent, else it answers them."""
     sends = {(one.flow, one.message): one.sends_every_s for one in messages}
+    sent = {flow: [message for of, message in sends if of == flow] for flow, _ in sends}
     for flow in design.flows:
         if flow.every_s is None:
             continue
@@ -81,7 +82,7 @@ def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[Cl
         if not from_parent and not design.link.acknowledged:
             continue
         nodes = None if design.tree is None else _on_the_way(flow, design.tree)
-        for message in flow.messages:
+        for message in flow.messages or sent.get(flow.name, ()):
             every_s = sends.get((flow.name, message)) or flow.every_s
             yield ClockRhythm(every_s, f"{message} on flow {flow.name}", nodes)
 
