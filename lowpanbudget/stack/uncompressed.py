@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
 from lowpanbudget.bits import Reader, Span
-from lowpanbudget.env import Contexts
+from lowpanbudget.env import RPI_TYPES, Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import IN_LINE, Head, Packet, Restored
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
@@ -21,8 +21,9 @@ from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import OUTER_HEADER, Iphc, Origin
 from lowpanbudget.layers.lowpan.legacy import Legacy
-from lowpanbudget.layers.lowpan.lorh import IpInIp
+from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, SrhLorh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.layers.lowpan.routing import hop_by_hop_of
 
 
 class FrameRead(Protocol):
@@ -39,6 +40,11 @@ class FrameRead(Protocol):
         """Return its heads, with the values restored from them."""
 
 
+# headers that the IPv6 header names as its next, and what stands for them
+_IN_SHORT_FORM = (
+    (Rpi, ipv6.HOP_BY_HOP, ("the RPI-6LoRH", lorh.RPL_INFORMATION)),
+    (SrhLorh, ipv6.ROUTING, ("the SRH-6LoRH", lorh.SOURCE_ROUTE)),
+)
 _INNER = (OUTER_HEADER, OUTER_HEADER)
 
 
@@ -104,7 +110,7 @@ class _Walk:
         """Return what a head stands for; None where the datagram's own headers end."""
         value = head.value
         if isinstance(value, Iphc):
-            return (self._compressed(value, head.start),)
+            return (self._compressed(value, head),)
         if isinstance(value, UdpNhc):
             return self._udp(lambda header: value.restored(header, head.start, self.origin.length))
         if isinstance(value, ExtensionNhc):
@@ -140,9 +146,23 @@ class _Walk:
         self.origin = self.origin._replace(links=_INNER)
         return self._named(ipv6.HEADER.name, header, spans, ipv6.WIDTHS)
 
-    def _compressed(self, layer: Iphc, at: int) -> Restored:
+    def _compressed(self, layer: Iphc, head: Head) -> Restored:
         header = self._header(layer.header)
-        return self._ip(header, layer.restored(header, at, self.origin))
+        origin = self.origin
+        for kind, number, source in _IN_SHORT_FORM:
+            if number == header.next_header and kind in map(type, self._routing_of(head)):
+                origin = origin._replace(next_header=source)
+        return self._ip(header, layer.restored(header, head.start, origin))
+
+    def _routing_of(self, head: Head) -> list[lorh.RoutingHeader]:
+        """Return the routing headers of the IPv6 header that this head carries: those behind the last outer one."""
+        found: list[lorh.RoutingHeader] = []
+        for before in self.packet.heads[: self.packet.heads.index(head)]:
+            if isinstance(before.value, IpInIp):
+                found.clear()
+            elif isinstance(before.value, lorh.RoutingHeader):
+                found.append(before.value)
+        return found
 
     def _udp(self, spans: Callable[[Udp], tuple[Span, ...]]) -> tuple[Restored, ...]:
         if self.udp is None:
@@ -158,7 +178,18 @@ class _Walk:
         """Return a routing header in short form, or an extension header as it is, as one field."""
         first = self.packet.spans_of(head)[0]
         bits = 8 * (head.end - head.start)
+        if isinstance(head.value, Rpi):
+            return self._option(head.value, first, bits)
         short = isinstance(head.value, lorh.RoutingHeader)
         source = "a routing header in short form" if short else IN_LINE
         field = first._replace(bits=bits, name=first.layer, value=None, meaning="", source=source)
         return self._named(first.layer, head.value, (field,), (0 if short else bits,))
+
+    def _option(self, rpi: Rpi, first: Span, bits: int) -> Restored:
+        """Return the hop-by-hop header that an RPI-6LoRH stands for: 8 octets, whatever the type of its option."""
+        width = 8 * len(hop_by_hop_of(rpi, RPI_TYPES[0]))
+        told = first._replace(
+            bits=bits, name="RPL option", value=None, meaning="", source="the RPI-6LoRH, in line",
+            cite=lorh.RPL_INFORMATION,
+        )  # fmt: skip
+        return self._named(ipv6.next_header_name(ipv6.HOP_BY_HOP), rpi, (told,), (width,))

@@ -152,11 +152,31 @@ def test_whose_identifier_is_an_older_one(
 
 
 def test_routing_headers_in_short_form_stand_for_their_own_octets() -> None:
-    """RFC 8138 section 6: RPI-6LoRH of 3 octets behind the page switch; IPHC and a next header follow."""
+    """RFC 8138 section 6: RPI-6LoRH of 3 octets behind the page switch; IPHC and a next header follow.
+
+    It stands for a hop-by-hop header, "a total of 8 octets", which the IPv6 header then names as its next one (0, RFC
+    8200 section 4.3), whatever IPHC has in line for what stands behind.
+    """
     frame = decode_frame(carrying("f1 83 05 02 7a 33 3b"))
     (found,) = [header for header in frame.restored if isinstance(header.value, Rpi)]
     assert [(span.offset_bits, span.bits) for span in found.spans] == [(8 * 10, 8 * 3)]
-    assert found.widths == (0,)
+    assert (found.name, found.widths) == ("hop-by-hop options", (8 * 8,))
+    (ip,) = [header for header in frame.restored if header.name == "IPv6"]
+    told = {span.name: span for span in ip.spans}["next header"]
+    assert (told.value, told.bits, told.source) == (0, 0, "the RPI-6LoRH")
+    assert str(told.cite) == "RFC 8138 §6.3"
+
+
+def test_a_next_header_is_restored_by_what_belongs_to_its_own_ipv6_header() -> None:
+    """RFC 8138 figure 19: behind an IP-in-IP-6LoRH the RPL information is of the outer header, and NHC of the inner."""
+    frame = decode_frame(
+        carrying("f1 93 05 02 a1 06 40 7e 33 f0 f0b1 f0b2 1234 01 02"), root="2001:db8::1"
+    )
+    assert frame.fault is None
+    names = [header.name for header in frame.restored]
+    assert names == ["hop-by-hop options", "IP-in-IP-6LoRH", "IPv6", "UDP"]
+    told = {span.name: span for span in frame.restored[2].spans}["next header"]
+    assert (told.value, str(told.cite)) == (17, "RFC 6282 §3.1.1")
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader, Span
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import IID_MASK, Contexts, Env, interface_identifier
 from lowpanbudget.fields import (
     BY_RULE,
@@ -69,13 +69,15 @@ class Origin(NamedTuple):
     """What restored headers come from besides octets in line, in words: lengths, and the link address of each side.
 
     ``contexts`` are those that are known. ``tunnelled``: behind an outer header compressed with RFC 8138, whose
-    addresses stand for the link's where a context is used.
+    addresses stand for the link's where a context is used. ``next_header``: what else restores the number of the header
+    behind IPv6, and its clause.
     """
 
     length: str
     links: tuple[str, str]
     contexts: Contexts
     tunnelled: bool = False
+    next_header: tuple[str, Cite] | None = None
 
 
 @stated_by(HEADER)
@@ -113,7 +115,11 @@ class Iphc(SelectedRows):
             ruled(layer, "version", 6, at, f"6 {BY_RULE}", RESTORED),
             *fields(TF, header.traffic_class, header.flow_label),
             ruled(layer, "payload length", header.payload_length, at, origin.length, RESTORED),
-            *fields(NH, header.next_header),
+            *(
+                fields(NH, header.next_header)
+                if origin.next_header is None
+                else [ruled(layer, "next header", header.next_header, at, *origin.next_header)]
+            ),
             *fields(HLIM, header.hop_limit),
             *fields(SOURCE, self.header.source, say=partial(self._say, 0, origin)),
             *fields(DESTINATION, self.header.destination, say=partial(self._say, 1, origin)),
