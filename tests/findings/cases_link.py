@@ -82,6 +82,17 @@ def counters(*numbers: int, level: int = 5) -> Capture:
     )
 
 
+def keyed(*uses: tuple[int, bytes]) -> Capture:
+    """Sealed frames under keys of these indexes, of these nodes to the other, one each second."""
+    frames: list[tuple[float, bytes]] = []
+    for number, (index, source) in enumerate(uses, 1):
+        links = source, FAR_ROOT if source == FAR_NODE else FAR_NODE
+        header = air.mac(number, links, security=Security(5, 1, number, key_index=index))
+        packed = air.payload(air.datagram(b"reading", links=links), links)
+        frames.append((number, encode_frame(header, packed, key=air.KEY).octets))
+    return Capture([*frames])
+
+
 def counted(*numbers: int, at: Iterable[float] = (), **changes: object) -> Capture:
     """Sealed frames that are the same where their counters are."""
     frames = []
@@ -316,6 +327,33 @@ LINK_CASES = {
             "the frame counter of 02:5e:10:00:00:00:00:17 went from 0x00000385 back to 0x00000000",
             ("frame 2: 0x00000385; frame 3: 0x00000000",),
             (2, 3),
+        ),
+        also=UNOPENED,
+    ),
+    # by frames 1 to 3 both have the first key; the root goes on with it, or is silent once the node has the second
+    "key-changed": Case(
+        lambda: keyed((1, FAR_NODE), (1, FAR_ROOT), (2, FAR_NODE), (1, FAR_ROOT)),
+        lambda: keyed((1, FAR_NODE), (2, FAR_NODE), (1, FAR_NODE), (1, FAR_ROOT)),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:01",
+            "02:5e:10:00:00:00:00:01 stays with key id mode 1, index 1, which others left for key id mode 1, "
+            "index 2",
+            ("frame 3 is the first under the other key, frame 4, 1 s later, its last",),
+            (3, 4),
+            advice=(
+                "See whether the node was told of the new key, and whether it has room for it: once the others "
+                "forget the old one, none of its frames is taken any more."
+            ),
+        ),
+        more=(
+            Told(
+                "remark",
+                "PAN 0xabcd",
+                "nodes go from key id mode 1, index 1 to key id mode 1, index 2",
+                ("02:5e:10:00:00:00:00:17 from frame 3 on",),
+                (3,),
+            ),
         ),
         also=UNOPENED,
     ),

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 from findings import air
 from findings.air import Capture
-from findings.cases_link import LINK_CASES
+from findings.cases_link import LINK_CASES, counters
 from findings.cases_reading import READING_TOLD
 from findings.judge import CAPTURE_NAMES, DESIGN_NAMES, Told, own_advice, own_cite
 from findings.test_cases import CASES
@@ -162,6 +162,14 @@ def test_a_text_without_times(tmp_path: Path) -> None:
     path.write_text("\n".join(frame.hex(" ") for frame in frames), "ascii")
     code, found = audited(path, *contexts(sound()))
     assert (code, found["frames"], found["findings"]) == (0, 8, [])
+
+
+def test_a_counter_that_goes_back_is_told_without_times_too(tmp_path: Path) -> None:
+    path = tmp_path / "a.txt"
+    frames = [frame for _, frame in counters(900, 901, 0).timed()]
+    path.write_text("\n".join(frame.hex(" ") for frame in frames), "ascii")
+    _, found = audited(path)
+    assert "frame-counter-went-back" in {one["name"] for one in found["findings"]}
 
 
 def test_a_capture_that_took_the_check_sequence_off(tmp_path: Path) -> None:

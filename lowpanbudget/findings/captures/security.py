@@ -1,14 +1,18 @@
 """Link security: keys, integrity codes, frame counters."""
 
 from hashlib import blake2b
+from itertools import pairwise
+from math import isnan
+from typing import NamedTuple
 
 from lowpanbudget.capture.follow.clock import LEAP_S
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import CounterUse
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
@@ -136,7 +140,8 @@ def frame_counter_went_back(
     if counter < highest and highest - counter <= _REORDER:
         return None
     memory[sender] = (counter, scene.number, scene.time_s)  # said once for each step back
-    if counter < highest and abs(scene.time_s - time_s) < LEAP_S:  # else no time tells their order
+    # by a step so wide no time tells their order; without times they came as they stand
+    if counter < highest and not abs(scene.time_s - time_s) >= LEAP_S:
         cause = (
             f"the frame counter of {scene.sender} went from {highest:#010x} back to {counter:#010x}"
         )
@@ -193,6 +198,80 @@ def key_missing(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of unsealing."""
     if scene.example_payload is None:
         yield Hit(notice.text, (), notice.text)
+
+
+class _KeyUse(NamedTuple):
+    """The first and the last frame of a node under a key, and their times."""
+
+    first: int
+    first_s: float
+    last: int
+    last_s: float
+
+
+class _KeyUser(NamedTuple):
+    """A node, as it is shown, and its uses of keys by their names, in the order in which they began."""
+
+    name: str
+    uses: dict[str, _KeyUse]
+
+
+KeyUsers = FirstNamed[tuple[int | None, bytes], _KeyUser]
+_MOST_KEYS = 8  # of one node
+
+
+@SECURITY.rule("key-changed", Mac, memory=FirstNamed, concerns=concerns.link_security)
+def key_used(memory: KeyUsers, scene: Scene, mac: Mac) -> None:
+    """Note who uses which key, by what the frame names."""
+    security = mac.security
+    if security is None or mac.source is None or _sender(scene, mac) is None:
+        return
+    user = memory.entry((mac.pan_id, mac.source), lambda: _KeyUser(scene.sender, {}))
+    key = _key_text(security)
+    if security.key_source is not None:
+        key += f", source {security.key_source.hex()}"
+    if user is None or (key not in user.uses and len(user.uses) >= _MOST_KEYS):
+        return
+    now = scene.number, scene.time_s
+    before = user.uses.get(key)
+    user.uses[key] = _KeyUse(*(now if before is None else before[:2]), *now)
+
+
+@SECURITY.at_end("key-changed")
+def key_changed(memory: KeyUsers, _known: Surroundings) -> Hits:
+    """Tell which key nodes left for which, and who goes on with the one that all of those left."""
+    moved: dict[tuple[int | None, str, str], list[tuple[_KeyUse, str]]] = {}
+    for (pan, _), user in memory.items():
+        for (old, before), (new, after) in pairwise(user.uses.items()):
+            if before.last < after.first:  # who uses both by turns changes nothing
+                moved.setdefault((pan, old, new), []).append((after, user.name))
+    for (pan, old, new), nodes in moved.items():
+        nodes.sort()
+        evidence = tuple(f"{name} from frame {use.first} on" for use, name in nodes[:3])
+        frames = tuple(use.first for use, _ in nodes)
+        yield Hit(
+            f"nodes go from {old} to {new}", evidence, _pan_text(pan), frames, times=len(nodes)
+        )
+        (begun, _), (ended, _) = nodes[0], nodes[-1]
+        for (other, _), user in memory.items():
+            use = user.uses.get(old)
+            if use is None or other != pan or new in user.uses or use.last < ended.first:
+                continue
+            past_s = use.last_s - begun.first_s
+            later = "" if isnan(past_s) else f", {seconds_text(past_s)} later"
+            told = f"frame {begun.first} is the first under the other key, frame {use.last}{later}, its last"
+            cause = f"{user.name} stays with {old}, which others left for {new}"
+            yield Hit(cause, (told,), user.name, (begun.first, use.last), Severity.RISK, _BEHIND)
+
+
+def _pan_text(pan: int | None) -> str:
+    return "the network" if pan is None else f"PAN {pan:#06x}"
+
+
+_BEHIND = (
+    "See whether the node was told of the new key, and whether it has room for it: once the others forget the old one, "
+    "none of its frames is taken any more."
+)
 
 
 @SECURITY.rule("encrypted-without-integrity", Mac)
