@@ -34,6 +34,11 @@ class RhythmPart(NamedTuple):
     error_s: float = 0.0
     longest_s: float = 0.0
 
+    @property
+    def usual_s(self) -> float:
+        """Return the interval in the middle; 0 without any."""
+        return self.every_s or 0.0
+
 
 def rhythm(intervals: Sequence[TimedInterval]) -> list[RhythmPart]:
     """Return the parts of a time in which something was sent again and again; none of fewer than five intervals."""

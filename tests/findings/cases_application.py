@@ -4,6 +4,7 @@ import struct
 from collections.abc import Callable
 from dataclasses import replace
 from ipaddress import IPv6Address
+from itertools import accumulate
 from pathlib import Path
 
 from findings import air
@@ -136,6 +137,16 @@ def planned(*data: bytes, every: float = 60.0, **changes: object) -> Capture:
     packets = [air.datagram(one, **changes) for one in data]  # type: ignore[arg-type]
     frames = [(1 + n * every, air.frame(packet, n + 1)) for n, packet in enumerate(packets)]
     return Capture(list(frames), SMALL, PLAN)
+
+
+def in_turn(*rhythms: tuple[int, float]) -> Capture:
+    """Readings of the probe, so many with so many seconds before each, and then others."""
+    steps = [every_s for count, every_s in rhythms for _ in range(count)]
+    frames = [
+        (at, air.frame(air.datagram(DATA), number))
+        for number, at in enumerate(accumulate(steps, initial=1.0), 1)
+    ]
+    return Capture([*frames], SMALL, PLAN)
 
 
 def with_own_identifier(source: str) -> Capture:

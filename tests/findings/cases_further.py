@@ -25,6 +25,7 @@ from findings.cases_application import (
     from_new_ports,
     in_pieces,
     in_records,
+    in_turn,
     messages,
     of_a_burst,
     planned,
@@ -1224,12 +1225,27 @@ FURTHER = (
         "interval-off-plan",
         lambda: planned(*[DATA] * 8, every=150.0),
         Told(
-            "remark",
+            "risk",
             READINGS,
             "2001:db8:1::ff:fe00:17 sends every 150 s in flow readings, planned are 60 s",
             ("median of 7 intervals",),
             (1,),
         ),
+    ),
+    # 20 of 60 intervals are of 300 s in place of 60: 6000 of 8400 s; the last ones are as planned, or the first
+    *(
+        Further(
+            "interval-off-plan",
+            lambda rhythms=rhythms: in_turn(*rhythms),  # type: ignore[misc]
+            Told(
+                "risk",
+                READINGS,
+                "2001:db8:1::ff:fe00:17 sends every 300 s in flow readings, planned are 60 s",
+                ("median of 20 intervals", "for 71% of the time"),
+                (number,),
+            ),
+        )
+        for number, rhythms in ((1, ((20, 300.0), (40, 60.0))), (41, ((40, 60.0), (20, 300.0))))
     ),
     Further(
         "request-repeated",

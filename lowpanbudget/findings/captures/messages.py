@@ -4,11 +4,12 @@ from ipaddress import IPv6Address
 from statistics import median
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.deployment.rhythm import PART_OFF, TimedInterval, rhythm
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
@@ -16,8 +17,7 @@ from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, field
 
-_MOST_GAPS = 16
-_FEWEST_GAPS = 5
+_MOST_GAPS = 512
 
 _OTHER_FORMAT = (
     "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
@@ -111,14 +111,32 @@ def _failure(message: Message, data: bytes) -> str:
 
 @dataclass(slots=True)
 class _Times:
-    """When a source last sent in a flow, on the hop where it was seen first, and the times between."""
+    """When a source last sent in a flow, on the hop where it was seen first, and the times between.
+
+    Of many each second stays, again and again: each ``step``-th is taken. ``numbers`` are the frames that began them.
+    """
 
     flow: Flow
     every_s: float
+    first_s: float
     last_s: float
     number: int
     link: bytes | None
-    gaps_s: list[float] = field(default_factory=list)
+    count: int = 0
+    step: int = 1
+    gaps: list[TimedInterval] = field(default_factory=list)
+    numbers: list[int] = field(default_factory=list)
+
+    def take(self, time_s: float, number: int) -> None:
+        """Take the next time."""
+        if self.count % self.step == 0:
+            self.gaps.append(TimedInterval(self.last_s - self.first_s, time_s - self.last_s))
+            self.numbers.append(self.number)
+        self.count += 1
+        self.last_s, self.number = time_s, number
+        if len(self.gaps) > _MOST_GAPS:
+            self.step *= 2
+            del self.gaps[1::2], self.numbers[1::2]
 
 
 TimesOfSources = Recent[tuple[str, int], _Times]  # by flow and source
@@ -133,29 +151,35 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     flow, key = match.flow, (match.flow.name, int(datagram.header.source))
     times = memory.get(key)
     if times is None:
-        memory[key] = _Times(
-            flow, match.flow.every_s, scene.time_s, scene.number, datagram.link_source
-        )
+        now, link = scene.time_s, datagram.link_source
+        memory[key] = _Times(flow, match.flow.every_s, now, now, scene.number, link)
     elif times.link == datagram.link_source and scene.time_s >= times.last_s:  # not without times
-        times.gaps_s.append(scene.time_s - times.last_s)
-        times.last_s = scene.time_s
-        del times.gaps_s[:-_MOST_GAPS]
+        times.take(scene.time_s, scene.number)
 
 
 @MESSAGES.at_end("interval-off-plan")
 def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
-    """Judge each source; a burst that the design tries its flow with is no interval."""
+    """Judge each source by how long it sent otherwise; a burst that the design tries its flow with is no interval."""
     bursts = () if known.design is None else known.design.bursts
     for (name, number), times in memory.items():
-        if len(times.gaps_s) < _FEWEST_GAPS:
+        planned, parts = times.every_s, rhythm(times.gaps)
+        least, most = planned / 2 / max(len(times.flow.messages), 1), 2 * planned
+        off = [part for part in parts if not least <= part.usual_s <= most]
+        # by the interval in the middle: what is longer by far may be a time in which nobody listened
+        all_s, off_s = (sum(one.usual_s * one.intervals for one in some) for some in (parts, off))
+        if not off or off_s < PART_OFF * all_s:
             continue
-        middle, planned = median(times.gaps_s), times.every_s
-        often = middle < planned / 2 / max(len(times.flow.messages), 1)
-        if often and sum(times.gaps_s) < planned and any(one.flow == name for one in bursts):
+        is_burst = off_s * times.step < planned and any(one.flow == name for one in bursts)
+        if is_burst and off[0].usual_s < least:
             continue
-        if often or middle > 2 * planned:
-            source = IPv6Address(number)
-            cause = f"{source} sends every {seconds_text(middle)} in flow {name}, planned are {planned:g} s"
-            evidence = (f"median of {len(times.gaps_s)} intervals",)
-            severity = Severity.RISK if often else Severity.REMARK
-            yield Hit(cause, evidence, f"flow {name}, {source}", (times.number,), severity)
+        source, middle = IPv6Address(number), median(part.usual_s for part in off)
+        cause = (
+            f"{source} sends every {seconds_text(middle)} in flow {name}, planned are {planned:g} s"
+        )
+        count = min(sum(part.intervals for part in off) * times.step, times.count)
+        evidence = [f"median of {plural(count, 'interval')}"]
+        if len(off) < len(parts):
+            evidence.append(f"for {off_s / all_s:.0%} of the time")
+        began = [one.since_s for one in times.gaps].index(off[0].since_s)
+        frames = (times.numbers[began],)
+        yield Hit(cause, tuple(evidence), f"flow {name}, {source}", frames)
