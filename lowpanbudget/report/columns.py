@@ -31,8 +31,9 @@ COLUMNS: dict[str, dict[str, str]] = {
         "changes": "What differs from the design.",
         "axis": "A setting that was varied.",
         "value": "One value of it.",
-        "least": "The least room of all settings with this value.",
-        "most": "The greatest room of all settings with it.",
+        "least": "The least room of the settings with this value that protect no less than the design; of a value that "
+        "protects less itself, of all that have it.",
+        "most": "The greatest room of the same settings.",
     },
     "fit": {
         **_FLOW,

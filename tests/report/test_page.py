@@ -130,6 +130,21 @@ def test_changes_alone_gain_what_the_budget_says(page: Any) -> None:
                 assert alone[saving.text]["caution"] == saving.caution
 
 
+def test_a_link_address_that_no_station_has_is_told_to_stand_for_a_node_that_forwards(
+    page: Any,
+) -> None:
+    """All flows of the archive lead over nodes that forward; one over a single hop is between its stations alone."""
+    alone = ARCHIVE.with_flow(replace(ARCHIVE.flow("climate"), hops=1))
+    few = design_page(replace(alone, flows=(alone.flow("climate"),)), most=1, network=False)
+    for shown, several in ((page, True), (few, False)):
+        told = [
+            any("stands for a node that forwards" in words for words in hop["cautions"])
+            for flow in shown["flows"]
+            for hop in flow["hops"]
+        ]
+        assert told == [several] * len(told) != []
+
+
 def test_what_weakens_protection_stands_apart_as_no_advice(page: Any) -> None:
     """The level is 6, ENC-MIC-64; level 5 is ENC-MIC-32 (IEEE 802.15.4-2015 table 9-6, from memory)."""
     html = unescape(design_html(page))

@@ -1,11 +1,12 @@
 """The data of a design's page: flows, their settings, and for every state the rooms and frames that were encoded."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import PurePath
 
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
 from lowpanbudget.findings.finding import ranked
 from lowpanbudget.findings.planned import flow_findings, message_findings
 from lowpanbudget.report import view
@@ -96,6 +97,16 @@ def _reckoned(design: Design, room: int) -> str:
     )
 
 
+def _stand_ins(path: Path) -> Iterator[str]:
+    """Yield what is said of link addresses that no station has: the design leaves open which nodes forward."""
+    flow, form = path.flow, path.link.addresses
+    ends = [flow.source, flow.destination, flow.border]
+    known = {station.link_address(form) for station in ends if station is not None}
+    sides = {path.hop.source} if flow.group is not None else {path.hop.source, path.hop.destination}
+    if sides - known:
+        yield "A link address of the frame that no station has stands for a node that forwards, whichever it is."
+
+
 class _FlowPage:
     """One flow: its hops, its settings, and what each state of them has."""
 
@@ -162,7 +173,10 @@ class _FlowPage:
             "name": harmless(flow.name),
             "direction": flow.direction,
             "hops": [
-                {"name": path.hop.name, "cautions": [harmless(text) for text in cautions(path)]}
+                {
+                    "name": path.hop.name,
+                    "cautions": [harmless(text) for text in (*cautions(path), *_stand_ins(path))],
+                }
                 for path in paths
             ],
             "whole": is_whole,
