@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from ipaddress import IPv6Address
+from ipaddress import IPv6Address, IPv6Network
 from typing import Any, TypeVar
 
 from lowpanbudget.bits import Span
@@ -41,12 +41,13 @@ class Surroundings:
     """What is known beside the frames, and what they have taught so far (bounded).
 
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
-    ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
-    number of frames that carried them. ``flows`` finds those of the design, ``senders`` are the nodes that sent
-    data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again without one,
-    ``refusals`` what was received and not accepted (told at the end). ``losses`` tell what became of datagrams in
-    fragments, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came, ``unread`` the
-    number of data frames that are sealed or have a fault.
+    ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with
+    the number of frames that carried them, ``announced`` the last prefixes of each context on the air. ``flows``
+    finds those of the design, ``senders`` are the nodes that sent data frames, ``acknowledged`` those that
+    acknowledged any, ``insistent`` those that tried again without one, ``refusals`` what was received and not
+    accepted (told at the end). ``losses`` tell what became of datagrams in fragments, ``sums`` are checksums that
+    nothing explains, ``end_s`` is when the last frame came, ``unread`` the number of data frames that are sealed or
+    have a fault.
     ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
     """
 
@@ -57,6 +58,7 @@ class Surroundings:
     timeout_s: float = 60.0
     prefixes: Recent[int, int] = field(default_factory=lambda: Recent(MOST_PREFIXES))
     pans: dict[int, int] = field(default_factory=dict)
+    announced: dict[int, list[IPv6Network]] = field(init=False, default_factory=dict)
     flows: FlowBook | None = field(init=False, default=None)
     senders: Senders = field(init=False, default_factory=Senders)
     losses: Losses = field(init=False, default_factory=Losses)

@@ -133,8 +133,9 @@ def announced_by_another() -> Capture:
     return Capture(list(frames))
 
 
-def announcing(context: int, prefix: str, *, compress: bool = True) -> bytes:
-    told = air.advertisement(air.context_option(context, prefix, compress=compress))
+def announcing(context: int, prefix: str, *, compress: bool = True, minutes: int = 60) -> bytes:
+    option = air.context_option(context, prefix, compress=compress, minutes=minutes)
+    told = air.advertisement(option)
     return air.frame(told, 9, (ROOT, BROADCAST))
 
 
@@ -157,6 +158,18 @@ def withdrawn(*steps: tuple[float, str, int]) -> Capture:
 def learned(context: int, prefix: str, capture: Capture) -> Capture:
     """The capture where nobody gave the context, and the root announces it first."""
     return replace(capture, air=[announcing(context, prefix), *capture.air], contexts={})
+
+
+def announced_before() -> Capture:
+    """The root announces one prefix, then another; the node computes its checksums with the first."""
+    known = learned(0, f"{PREFIX}/64", summed(under(PREFIX), under("2001:db8:12::")))
+    return replace(known, air=[announcing(0, "2001:db8:12::/64"), *known.air])
+
+
+RAN_OUT = (
+    "Let the router announce the context again well before its lifetime is over, and for longer than it may be "
+    "silent; let the node ask for that, and compress no more with a context that ran out."
+)
 
 
 def damaged(count: int) -> Capture:
@@ -729,6 +742,8 @@ FURTHER = (
             "context 1 (2001:db8:2::/64) ran out after 120 s, and headers are compressed with it",
             ("frame 1: announcement; frame 2: used 199.0 s later",),
             (1, 2),
+            advice=RAN_OUT,
+            cite="RFC 6775 §5.4.3",
         ),
     ),
     Further(
@@ -1593,6 +1608,42 @@ FURTHER = (
             ),
             (2, 3, 4),
             3,
+        ),
+    ),
+    # the same where the router announced that prefix before, and the node has not heard of the new one
+    Further(
+        "prefix-of-context-differs",
+        announced_before,
+        Told(
+            "failure",
+            "0x0017",
+            "the sender has context 0 as 2001:db8:12::/64, which was announced here too: all sums are right so",
+            ("all 3 sums of the sender differ by +0x0022",),
+            (3, 4, 5),
+            3,
+        ),
+    ),
+    # announced for 60 minutes, 60 s later for 2: over at 61 + 120 s
+    Further(
+        "context-used-too-soon",
+        lambda: Capture(
+            [
+                (1.0, announcing(1, "2001:db8:2::/64")),
+                (61.0, announcing(1, "2001:db8:2::/64", minutes=2)),
+                (200.0, air.frame(air.datagram(prefix="2001:db8:2::"), 2)),
+            ]
+        ),
+        Told(
+            "failure",
+            "0x0017: context 1",
+            "context 1 (2001:db8:2::/64) ran out after 120 s, and headers are compressed with it",
+            (
+                "since frame 2 it is announced for 120 s, before for 3600 s",
+                "frame 2: announcement; frame 3: used 139.0 s later",
+            ),
+            (2, 3),
+            advice=RAN_OUT,
+            cite="RFC 6775 §5.4.3",
         ),
     ),
     # once, by the border router: over two hops, and handed on to the node

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from ipaddress import IPv6Network
 
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, Context, interface_identifier, link_text
+from lowpanbudget.findings.captures.contexts import announced
 from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
@@ -11,9 +12,11 @@ from lowpanbudget.findings.guesses import Slip
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.sums import ContextPair, Differences
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 CHECKSUMS = Subject("checksums")
+_MOST_ANNOUNCED = 4
 _WORD = 16  # bits that a checksum adds up at once
 _HALF = 0x7FFF
 
@@ -91,6 +94,16 @@ def checksum_without_length(known: Surroundings) -> Hits:
         )  # fmt: skip
 
 
+@CHECKSUMS.rule("prefix-of-context-differs", Icmpv6, varies=True)
+def prefix_announced(scene: Scene, message: Icmpv6) -> None:
+    """Note the prefixes of contexts in advertisements, right or wrong: some node may have them."""
+    for option in announced(message):
+        prefixes = scene.known.announced.setdefault(option.cid, [])
+        if message.checksum_ok is not False and option.prefix not in prefixes:
+            prefixes.append(option.prefix)
+            del prefixes[:-_MOST_ANNOUNCED]
+
+
 @CHECKSUMS.at_end("prefix-of-context-differs")
 def prefix_of_context_differs(known: Surroundings) -> Hits:
     """Take checksums that are all off by the same: it is what another prefix adds."""
@@ -103,15 +116,37 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             _prefix_words(contexts, off),
             Certainty.OPEN if _is_shared(contexts) else None,
         )
+        evidence = [f"all {found.count} sums of the sender differ by {_signed(off)}"]
+        other = next(_announced_otherwise(known, found, off), "")
+        if other:
+            cause = f"{other}, which was announced here too: all sums are right so"
+        else:
+            evidence += _other_prefixes(found, off)
         if found.flip:
-            cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
             certainty = Certainty.OPEN
-        evidence = (
-            f"all {found.count} sums of the sender differ by {_signed(off)}",
-            *_other_prefixes(found, off),
-        )
+            cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
         frames = tuple(found.frames)
-        yield Hit(cause, evidence, sender, frames, times=found.count, certainty=certainty)
+        yield Hit(cause, tuple(evidence), sender, frames, times=found.count, certainty=certainty)
+
+
+def _announced_otherwise(known: Surroundings, found: Differences, off: int) -> Iterator[str]:
+    """Yield the other prefixes of contexts, announced in the capture, with which all sums are right."""
+    numbers, each = _each(found.contexts, off)
+    for number in numbers:
+        context = found.held.get(number)
+        if context is None:
+            continue
+        for prefix in known.announced.get(number, ()):
+            more = (_words(prefix) - _words(context.prefix)) % 0xFFFF
+            if more and more in {each % 0xFFFF, off % 0xFFFF}:
+                alone = "" if more == each % 0xFFFF else " in one address"
+                yield f"the sender has context {number} as {prefix}{alone}"
+
+
+def _words(prefix: IPv6Network) -> int:
+    """Return the sum of the words of a prefix."""
+    value = int(prefix.network_address)
+    return sum(value >> at & 0xFFFF for at in range(0, 128, _WORD))
 
 
 def _signed(off: int) -> str:

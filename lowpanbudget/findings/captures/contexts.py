@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address, IPv6Network
 from typing import NamedTuple
 
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns, faults
@@ -30,18 +31,40 @@ def context_unknown(_scene: Scene, fault: WireError) -> Hits:
         yield Hit(f"{subject} has no prefix", (faults.where(fault),), subject)
 
 
-def _announced(message: Icmpv6) -> Iterator[ContextOption]:
+def announced(message: Icmpv6) -> Iterator[ContextOption]:
+    """Yield the contexts in an advertisement."""
     if isinstance(message.message, RouterAdvertisement):
         yield from (one for one in message.message.options if isinstance(one, ContextOption))
 
 
 class _Announcement(NamedTuple):
-    """What an advertisement says of a context, when, in which frame, and the address of who says so."""
+    """What an advertisement says of a context, when, in which frame, and the address of who says so.
+
+    ``lasted_s`` is for how long it was announced until frame ``changed``, where that was for another time.
+    """
 
     option: ContextOption
     time_s: float
     number: int
     source: IPv6Address | None
+    lasted_s: int | None = None
+    changed: int = 0
+
+    def behind(self, known: "_Announcement") -> "_Announcement":
+        """Return it as one that follows another by the same router."""
+        if known.option.prefix != self.option.prefix:
+            return self
+        if known.option.lifetime_s == self.option.lifetime_s:
+            return self._replace(lasted_s=known.lasted_s, changed=known.changed)
+        return self._replace(lasted_s=known.option.lifetime_s, changed=self.number)
+
+    @property
+    def change(self) -> tuple[str, ...]:
+        """Return in words since when it is announced for another time; nothing where it is not."""
+        if self.lasted_s is None:
+            return ()
+        now = f"since frame {self.changed} it is announced for {self.option.lifetime_s} s"
+        return (f"{now}, before for {self.lasted_s} s",)
 
     def why_not(self, age_s: float) -> str:
         """Return why the context must not compress so long after; nothing when it may."""
@@ -75,14 +98,14 @@ class Announcements(dict[int, _Announcement]):
             or known.why_not(new.time_s - known.time_s)
             or known.is_kept_by(new)
         ):
-            self[cid] = new
+            self[cid] = new.behind(known) if known.source == new.source else new
 
 
 @CONTEXTS.rule("context-used-too-soon", Icmpv6, memory=Announcements)
 def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> None:
     """Learn from advertisements."""
     source = None if scene.header is None else scene.header.source
-    for option in _announced(message):
+    for option in announced(message):
         announcement = _Announcement(option, scene.time_s, scene.number, source)
         memory.take(announcement, scene.contexts.get(option.cid))
 
@@ -101,14 +124,25 @@ def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> 
                 subject = f"{scene.sender}: context {number}"
                 yield Hit(f"context {number} ({context.prefix}) {why}", (), subject)
             continue
-        option, since, frame, _ = announcement
-        age_s = scene.time_s - since
+        option, frame = announcement.option, announcement.number
+        age_s = scene.time_s - announcement.time_s
         why = announcement.why_not(age_s)
         if why:
             cause = f"context {number} ({option.prefix}) {why}, and headers are compressed with it"
             used = f"frame {frame}: announcement; frame {scene.number}: used {age_s:.1f} s later"
             subject = f"{scene.sender}: context {number}"
-            yield Hit(cause, (used,), subject, (frame, scene.number))
+            hit = Hit(cause, (used,), subject, (frame, scene.number))
+            if not option.removes and option.may_compress:
+                evidence = (*announcement.change, used)
+                hit = hit._replace(evidence=evidence, advice=_RAN_OUT, cite=_RUNS_OUT)
+            yield hit
+
+
+_RUNS_OUT = rfc(6775, "5.4.3")
+_RAN_OUT = (
+    "Let the router announce the context again well before its lifetime is over, and for longer than it may be "
+    "silent; let the node ask for that, and compress no more with a context that ran out."
+)
 
 
 def _is_odd(prefix: IPv6Network) -> bool:
@@ -118,7 +152,7 @@ def _is_odd(prefix: IPv6Network) -> bool:
 @CONTEXTS.rule("context-length-unusual", Icmpv6)
 def context_length_unusual(_scene: Scene, message: Icmpv6) -> Hits:
     """Look at the lengths in an advertisement."""
-    for option in _announced(message):
+    for option in announced(message):
         if _is_odd(option.prefix):
             subject = f"context {option.cid}"
             yield Hit(f"{subject} is {option.prefix}", (), subject)
