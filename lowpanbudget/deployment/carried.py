@@ -52,7 +52,10 @@ def are_close(checks: Sequence[LimitCheck]) -> bool:
 
 
 class Rhythm(NamedTuple):
-    """How often messages of one kind come: readings, how many go into one message, and how often that is sent."""
+    """How often messages of one kind come: readings, how many go into one message, and how often that is sent.
+
+    Of keep-alives ``sends_every_s`` is the silence after which one is sent.
+    """
 
     flow: str
     message: str

@@ -4,7 +4,7 @@ Losses on the way do not thin out what comes later: that is the load to build fo
 """
 
 from collections.abc import Sequence
-from math import floor
+from math import expm1, floor
 from typing import NamedTuple
 
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
@@ -14,6 +14,7 @@ from lowpanbudget.design.upkeep import KEEP_ALIVE
 from lowpanbudget.values import dataclass, field, replace
 
 _NOTHING = Estimate(0.0, 0.0, 0.0)
+_NEVER_SILENT = 50.0  # messages in the time of a silence, none of which comes in exp(-50) of them
 
 
 class FrameSums(NamedTuple):
@@ -216,9 +217,16 @@ def with_resends(nodes: Sequence[NodeLoad], factors: Sequence[float]) -> tuple[N
 
 
 def _spared(stream: MessageStream, link: LinkLoad) -> float:
-    """Return how many a second are sent of what only fills silence: none where other frames come as often."""
-    rate = 1 / stream.every_s
-    return max(rate - link.frames_per_s, 0.0) if stream.message == KEEP_ALIVE else rate
+    """Return how many a second are sent; of what only fills silence as many as leave none that is longer.
+
+    Messages come at random times, r a second: silences longer than T are exp(-rT) of them, and each keep-alive begins
+    one more; so r / (exp(rT) - 1) are sent, one each T where nothing else is.
+    """
+    if stream.message != KEEP_ALIVE:
+        return 1 / stream.every_s
+    others = sum(link.bundles.values()) * stream.every_s
+    fills = others / expm1(others) if 0 < others < _NEVER_SILENT else float(not others)
+    return fills / stream.every_s
 
 
 def rhythm_of(stream: MessageStream, node: NodeLoad) -> float | None:

@@ -5,10 +5,12 @@ from collections.abc import Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.deployment.airtime import UPKEEP
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import ENOUGH
+from lowpanbudget.design.upkeep import KEEP_ALIVE
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import carries, chart_text, layout
@@ -124,6 +126,8 @@ def _rhythms(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Li
         readings = "" if one.reading_every_s is None else span_of_time(one.reading_every_s)
         together = "" if one.readings == 1 else str(one.readings)
         sent = span_of_time(one.sends_every_s)
+        if (one.flow, one.message) == (UPKEEP, KEEP_ALIVE):
+            sent += " of silence"
         rows.append(
             [
                 screen.text(one.flow),

@@ -318,7 +318,7 @@ def test_a_burst_is_judged_packet_by_packet_and_as_a_whole() -> None:
     assert plan.queues[0].lost_queue == pytest.approx(plan.lost_queue)
     # what the README says: twelve cells a link and some seconds more
     more = changed(FOOTBRIDGE, ("cells = 1\n", "cells = 12\n"), ("all_in_s = 10", "all_in_s = 14"))
-    assert carry_burst(more, "hundred", runs=60).holds
+    assert carry_burst(more, "hundred", runs=120).holds
     # exact over one link, and wide enough there
     wide = changed(
         FOOTBRIDGE, ("cells = 1\n", "cells = 12\n"), ("all_in_s = 10", "all_in_s = 12\nhops = 1")

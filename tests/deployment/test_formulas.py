@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from itertools import product
 from math import exp, hypot, inf, isclose, sqrt
 from pathlib import Path
+from random import Random
 from statistics import NormalDist
 
 import pytest
+from findings.cases_deployment import slotted
 from simulation.slotted import path
 
 from lowpanbudget import parse_design
@@ -283,6 +285,19 @@ def test_a_quiet_channel_delays_by_backoff_cca_turnaround_and_frame() -> None:
     )
     children = traffic_of(ARCHIVE, messages).tree.children()
     assert polls.senders == tuple(node for node in range(1, len(children)) if not children[node])
+
+
+@pytest.mark.parametrize("every_s", [10, 58, 600])
+def test_keep_alives_fill_the_silences_of_messages_at_random(every_s: float) -> None:
+    """A clock that every frame sets back, counted over 20 000 messages; of rare ones it sends one each 30 s."""
+    random, silent_s, sent, last = Random(7), 30.0, 0, 0.0
+    for _ in range(20_000):
+        gap = random.expovariate(1 / every_s)
+        sent, last = sent + int(gap / silent_s), last + gap
+    tables = f"[tree]\nby_hop = [1, 1, 1]\n[upkeep]\nkeep_alive_s = {silent_s}\n"
+    design = parse_design(slotted("", tables, f"every_s = {every_s}"))
+    furthest = loads(traffic_of(design, airtime(design)), 4)[-1]
+    assert furthest.fills_per_s == pytest.approx(sent / last, rel=0.05)
 
 
 def test_what_a_parent_cannot_hold_counts_as_lost() -> None:
