@@ -82,12 +82,10 @@ def _promises(flow: MeasuredFlow, limits: Limits) -> Iterator[PlanCheck]:
 def delivery(subject: str, share: MeasuredShare, perhaps: int, least: float) -> PlanCheck:
     """Return what so many arrivals say of a share that is to arrive, where ``perhaps`` so many more arrived."""
     verdict = WITHIN if share.at_least >= least else OPEN
-    why = f"{share.count} of {share.trials} arrived, so the share is {share.at_least:.4f} or more"
+    bound = f"{share.at_least:.4f} or more"
     if share.at_most < least:
-        verdict = OUTSIDE
-        why = (
-            f"{share.count} of {share.trials} arrived, so the share is {share.at_most:.4f} or less"
-        )
+        verdict, bound = OUTSIDE, f"{share.at_most:.4f} or less"
+    why = f"{share.count} of {share.trials} arrived, so the share is {bound} (one-sided 95 %)"
     if verdict is not WITHIN and perhaps:
         why += f", {min(perhaps, share.trials - share.count)} more perhaps unheard here"
     why += _needs(verdict, share, least)

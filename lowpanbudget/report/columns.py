@@ -158,7 +158,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "why": "What makes it too much or too little, or why nothing can be said.",
         "message": "The message and where it comes from.",
         "arrived": "Messages that arrived, of those that were sent.",
-        "95 % sure": "Where the share before it lies, with 95 % confidence; what was not heard may have come too.",
+        "95 % sure": "Where the share before it lies, two-sided, at 95 % confidence; what was not heard may be in it.",
         "every s": "Seconds from one message to the next: the one in the middle, and how much they differ.",
         "hops": "Hops that it took.",
         "took s": "Seconds from the first bit of its first try to the last bit of the one that arrived (its first bit "

@@ -7,8 +7,8 @@ from typing import Any
 from lowpanbudget.errors import plural
 
 _LINK_WORDS = (
-    "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, with its interval; never: "
-    "frames whose tries were used up or refused"
+    "tries: for each frame; heard: the share of tries whose acknowledgement was heard here, and its two-sided "
+    "interval; never: frames whose tries were used up or refused"
 )
 _MOST_LINKS = 4  # that are told
 _NODE_WORDS = (
@@ -49,9 +49,11 @@ def _as_planned(found: dict[str, Any]) -> str:
 def flow_words(flows: Sequence[dict[str, Any]]) -> str:
     """Return what the columns of messages mean."""
     told = []
-    if any(flow["arrived"] is not None and flow["perhaps"] for flow in flows):
+    if any(flow["arrived"] is not None for flow in flows):
+        unheard = any(flow["arrived"] is not None and flow["perhaps"] for flow in flows)
         told.append(
-            "95 % sure: the share that arrives, its upper end with all that may have come by unheard"
+            "95 % sure: the share that arrives, two-sided"
+            + (", its upper end with all that may have come by unheard" if unheard else "")
         )
     if any(flow["took"] is not None for flow in flows):
         told.append(

@@ -267,7 +267,7 @@ def _burst(console: Console, screen: Screen, burst: dict[str, Any]) -> None:
         return
     text = (
         f"{burst['seen']} of {plural(planned, 'packet')} heard, {arrived['count']} at the end of their way, from "
-        f"{burst['source']}; the share that arrives is {_interval(arrived)} % (95 % sure)"
+        f"{burst['source']}; the share that arrives is {_interval(arrived)} % (95 % sure, two-sided)"
     )
     if burst["due"] < planned:
         text += f"; due while it was captured: {burst['due']}, of the others nothing is known"
