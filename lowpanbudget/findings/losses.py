@@ -7,6 +7,7 @@ from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram,
 from lowpanbudget.values import dataclass, field
 
 _MOST_OPEN = 12  # datagrams of a hop whose frames are named
+_MOST_TOLD = 3  # of which it is said what did not come
 MOST_SENDERS = 64
 _FLOOD = 32  # datagrams that are begun and never go on; our choice
 _AT_ONCE = 16  # open at a time, over what any node has buffers for; our choice
@@ -20,7 +21,7 @@ class HopLosses:
 
     ``alone`` have one fragment and nothing behind it, ``alone_lost`` are those of them that were lost or given up;
     ``numbers`` are the first frames of such, ``others`` those of the rest. ``open`` are those that have no end yet, the
-    last of them; ``missing`` says what did not come of the first that lacks some. ``explained`` are the keys of those
+    last of them; ``missing`` says what did not come of the first that lack some. ``explained`` are the keys of those
     whose fragments overlap or cannot be placed: that has its own finding, and they are not counted here unless their
     time runs out.
     """
@@ -34,7 +35,7 @@ class HopLosses:
     alone_lost: int = 0
     numbers: Frames = field(default_factory=Frames)
     others: Frames = field(default_factory=Frames)
-    missing: str = ""
+    missing: list[str] = field(default_factory=list)
     open: Recent[FragmentKey, FragmentedDatagram] = field(
         default_factory=lambda: Recent(_MOST_OPEN)
     )
@@ -64,8 +65,7 @@ class HopLosses:
         self.open[datagram.key] = datagram
         frames = self.numbers if was_alone else self.others
         frames.forget(*numbers_of(datagram)[:1])
-        if self.missing.startswith(f"{datagram}: "):
-            self.missing = ""
+        self.missing = [one for one in self.missing if not one.startswith(f"{datagram}: ")]
 
     def leave_out(self, datagram: FragmentedDatagram) -> None:
         """Do not count a datagram: another finding says what became of it."""
@@ -123,10 +123,11 @@ class HopLosses:
     def _name(self, datagram: FragmentedDatagram) -> None:
         frames = self.numbers if _is_alone(datagram) else self.others
         frames.note(*numbers_of(datagram)[:1])
-        if not self.missing and not _is_alone(datagram) and not datagram.begins_unread:
+        told = len(self.missing) < _MOST_TOLD and not datagram.begins_unread
+        if told and not _is_alone(datagram):
             parts = ((part.start, part.end) for part in datagram.fragments)
             left = ", ".join(f"{start}-{end - 1}" for start, end in gaps(parts, datagram.size))
-            self.missing = f"{datagram}: octets {left} did not come"
+            self.missing.append(f"{datagram}: octets {left} did not come")
 
 
 def _is_alone(datagram: FragmentedDatagram) -> bool:

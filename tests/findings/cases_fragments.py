@@ -445,7 +445,10 @@ FRAGMENT_CASES = {
             "risk",
             "0x0017 to 0x0001",
             "3 of 4 datagrams in fragments were not completed",
-            ("datagram of 348 octets, tag 0x0000: octets 328-347 did not come",),
+            tuple(
+                f"datagram of 348 octets, tag {tag:#06x}: octets 328-347 did not come"
+                for tag in range(3)
+            ),
             (1, 4, 7),
             3,
         ),

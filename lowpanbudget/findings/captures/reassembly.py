@@ -70,7 +70,7 @@ def fragments_unfinished(known: Surroundings) -> Hits:
         )
         evidence = tuple(text for number, text in notes if number > 0)
         if ends.missing and not flooded:
-            evidence += (ends.missing,)
+            evidence += tuple(ends.missing)
         cause = f"{count} of {begun} datagrams in fragments were not completed"
         lost = ends.lost + ends.given_up - alone_lost
         heavy = lost >= 3 and lost * 10 > begun
