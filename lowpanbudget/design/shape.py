@@ -281,7 +281,11 @@ class FlowShape(ShapeTable):
 class NetworkShape(ShapeTable):
     """What concerns the network as a whole."""
 
-    mtu: int = key(Whole(MINIMUM_MTU, LARGEST), "IPv6 MTU in octets.", default=MINIMUM_MTU)
+    mtu: int = key(
+        Whole(MINIMUM_MTU, LARGEST),
+        "IPv6 MTU: octets of the largest datagram, in fragments where no frame holds it.",
+        default=MINIMUM_MTU,
+    )
     nodes: int | None = key(Whole(1), "How many nodes there are.", default=None)
     fragments: Literal["plain", "recoverable"] = key(
         Words("plain", "recoverable"),

@@ -87,6 +87,12 @@ def test_a_name_means_first_what_design_files_mean(word: str, term: str, other: 
         assert explained(other)[0]["kind"] in {"field", "header", "listing"}
 
 
+def test_a_key_that_people_ask_for_says_what_it_is_for() -> None:
+    """RFC 8200 section 5: the MTU is "the maximum packet size in octets that can be conveyed over a link"."""
+    (found,) = explained("MTU")[0]["keys"]
+    assert "octets of the largest datagram" in found["meaning"]
+
+
 def test_modes_of_routing_are_words_and_say_what_to_write() -> None:
     """RFC 6550 section 6.3.1: non-storing, storing."""
     assert "no route" in explained("storing")[0]["text"]
