@@ -661,6 +661,20 @@ def test_what_helps_one_thing_and_breaks_another_is_no_yes(monkeypatch: pytest.M
     assert found["message reading"].holds
 
 
+def test_what_is_advised_against_hidden_nodes_is_what_carry_plays(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Retries are no answer by themselves: of those that are played here some messages still are lost."""
+    monkeypatch.setattr(helps, "_TRANSMISSIONS", 1500)
+    tables = "[tree]\nby_hop = [2, 2, 2]\n[limits]\ndelivery = 0.9999\n"
+    crowd = parse_design(heard(tables, "every_s = 0.5"))
+    (hidden,) = (one for one in review(crowd) if one.name == "nodes-hidden-from-each-other")
+    assert hidden.advice.startswith("Send less, or use slots. More retries help as far as ")
+    assert hidden.advice.endswith(": let carry play them.")
+    found = {one.key: help_words(one)[2] for one in changes_that_help(crowd, network_of(crowd))}
+    assert found["flow[up].every_s"] == found["access.retries"] == "not enough alone"
+
+
 def test_what_helps_perhaps_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
     """With seven retries (1 - 0.3^8)^3, 99.98 % arrive, as many as are to: no number of messages tells."""
     monkeypatch.setattr(contention_network, "_TRANSMISSIONS", 300)
