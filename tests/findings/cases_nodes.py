@@ -166,6 +166,21 @@ def registration(eui: bytes, number: int, status: int = 0) -> bytes:
     return air.frame(air.nd_message(135, body, source, to), number)
 
 
+def relayed(*kept: int, gap: bool = False) -> Capture:
+    """Ten readings over a relay, one a second, each acknowledged; it keeps some, with a gap in its numbers or none."""
+    frames: Timed = []
+    own = 100
+    for number in range(10):
+        at, data = 1.0 + number, b"reading %d" % number
+        there = air.frame(air.datagram(data), number, (NODE, RELAY))
+        frames += [(at, there), (at + 0.001, acknowledgement(number))]
+        own += number not in kept or gap
+        if number not in kept:
+            on = air.frame(air.datagram(data, hop_limit=63), own, (RELAY, ROOT))
+            frames += [(at + 0.01, on), (at + 0.011, acknowledgement(own))]
+    return Capture(frames)
+
+
 COPY = bytes.fromhex("025e1000000000ff")
 REGISTERED = "2001:db8:1::ff:fe00:17"
 REPLACED = (
@@ -274,6 +289,20 @@ NODES_CASES: dict[str, Case] = {
             (66,),
         ),
     ),
+    # each reading makes four frames, one that is kept two: the fourth begins with frame 13
+    "datagrams-not-sent-on": Case(
+        lambda: relayed(3, 4, 5),
+        lambda: relayed(3, 4, 5, gap=True),
+        Told(
+            "risk",
+            "0x0018: 2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1",
+            "0x0018 acknowledged 10 datagrams and never sent 3 of them on, though it sent on later ones: its frame "
+            "numbers leave no place for them",
+            (),
+            (13, 15, 17),
+            3,
+        ),
+    ),
     "address-of-two-devices": Case(
         lambda: Capture(
             [registration(FAR_NODE, 1), registration(COPY, 2), registration(COPY, 3, 1)]
@@ -300,6 +329,7 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "sequence-number-stuck",
         lambda: numbered(65, 66, 65, 66, 65, 66),
     ),
+    "a relay that keeps the last, or two": ("datagrams-not-sent-on", lambda: relayed(3, 4, 8, 9)),
     "a node that was replaced": ("frame-counter-went-back", replaced),
     "a number that is late once": (
         "sequence-number-stuck",

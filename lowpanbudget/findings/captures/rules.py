@@ -8,6 +8,7 @@ from lowpanbudget.findings.captures.checksums import CHECKSUMS
 from lowpanbudget.findings.captures.contexts import CONTEXTS
 from lowpanbudget.findings.captures.delivery import DELIVERY
 from lowpanbudget.findings.captures.floods import FLOODS
+from lowpanbudget.findings.captures.forwarding import FORWARDING
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.captures.joining import JOINING
 from lowpanbudget.findings.captures.link import LINK
@@ -34,5 +35,5 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, SEALED, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS,
     REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS, ANSWERS,
-    APPLICATION, PLAN, MESSAGES, FLOODS, DELIVERY,
+    APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
