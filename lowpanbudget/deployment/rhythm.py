@@ -8,7 +8,7 @@ from typing import NamedTuple
 from lowpanbudget.deployment.confidence import spread_of
 
 FEWEST = 5  # intervals of a part
-_MOST_PARTS = 24
+MOST_PARTS = 24
 PART_OFF = 0.25  # of the time: so much beside a plan is not as planned; our choice
 LONG = 4  # times as long as planned is an interval that is off by itself: chance seldom makes one; our choice
 
@@ -23,8 +23,8 @@ class TimedInterval(NamedTuple):
 class RhythmPart(NamedTuple):
     """A part of the time, from ``since_s`` on and ``seconds`` long, with so many ``intervals`` in it.
 
-    The one in the middle is ``every_s``, give or take ``error_s``, and ``longest_s`` the longest. Behind the last that
-    was heard there is none.
+    The one in the middle is ``every_s``, give or take ``error_s``, and ``longest_s`` the longest; a quarter of them is
+    no longer than ``low_s``. Behind the last that was heard there is none.
     """
 
     since_s: float
@@ -33,6 +33,7 @@ class RhythmPart(NamedTuple):
     every_s: float | None
     error_s: float = 0.0
     longest_s: float = 0.0
+    low_s: float = 0.0
 
     @property
     def usual_s(self) -> float:
@@ -40,10 +41,10 @@ class RhythmPart(NamedTuple):
         return self.every_s or 0.0
 
 
-def rhythm(intervals: Sequence[TimedInterval]) -> list[RhythmPart]:
-    """Return the parts of a time in which something was sent again and again; none of fewer than five intervals."""
+def rhythm(intervals: Sequence[TimedInterval], most: int = MOST_PARTS) -> list[RhythmPart]:
+    """Return up to ``most`` parts of a time in which something was sent again and again, of five intervals or more."""
     count = len(intervals)
-    parts = min(_MOST_PARTS, count // FEWEST)
+    parts = min(most, count // FEWEST)
     bounds = [count * place // parts for place in range(parts + 1)] if parts else []
     return [_part(intervals[begin:end]) for begin, end in pairwise(bounds)]
 
@@ -57,9 +58,9 @@ def lasts(seconds: float) -> str:
 
 
 def _part(intervals: Sequence[TimedInterval]) -> RhythmPart:
-    seconds = [one.seconds for one in intervals]
+    seconds = sorted(one.seconds for one in intervals)
     spread = spread_of(seconds)
     error = 0.0 if spread is None else spread.error
-    return RhythmPart(
-        intervals[0].since_s, sum(seconds), len(seconds), median(seconds), error, max(seconds)
-    )
+    low_s, longest_s = seconds[len(seconds) // 4], seconds[-1]
+    since_s, middle_s = intervals[0].since_s, median(seconds)
+    return RhythmPart(since_s, sum(seconds), len(seconds), middle_s, error, longest_s, low_s)

@@ -6,6 +6,7 @@ from dataclasses import replace
 from ipaddress import IPv6Address
 from itertools import accumulate
 from pathlib import Path
+from random import Random
 
 from findings import air
 from findings.air import NODE, PAN, ROOT, Capture
@@ -137,6 +138,17 @@ def planned(*data: bytes, every: float = 60.0, **changes: object) -> Capture:
     packets = [air.datagram(one, **changes) for one in data]  # type: ignore[arg-type]
     frames = [(1 + n * every, air.frame(packet, n + 1)) for n, packet in enumerate(packets)]
     return Capture(list(frames), SMALL, PLAN)
+
+
+def missing_half(count: int) -> list[int]:
+    """How many periods lie between one reading that is heard and the next, where each is heard or not by chance."""
+    chance = Random(3)
+    periods: list[int] = []
+    while len(periods) < count:
+        periods.append(1)
+        while chance.random() < 0.5:
+            periods[-1] += 1
+    return periods
 
 
 def in_turn(*rhythms: tuple[int, float]) -> Capture:
@@ -378,6 +390,11 @@ NO_RESPONSE = b"\xd1\xf5\x02"
 
 # captures in which a finding must not be told, beside the near misses of the cases
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # the times between those heard are one, two, three ... periods and some jitter, as chance has it
+    "readings of which the receiver of the capture misses half": (
+        "interval-off-plan",
+        lambda: in_turn(*[(1, 60.1 * periods) for periods in missing_half(150)]),
+    ),
     "requests that have no answer, which says why they are sent again": (
         "request-repeated",
         lambda: messages(

@@ -17,7 +17,7 @@ from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, field
 
-_MOST_GAPS = 512
+_MOST_GAPS, _MOST_PARTS = 512, 12
 
 _OTHER_FORMAT = (
     "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
@@ -162,9 +162,10 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
     """Judge each source by how long it sent otherwise; a burst that the design tries its flow with is no interval."""
     bursts = () if known.design is None else known.design.bursts
     for (name, number), times in memory.items():
-        planned, parts = times.every_s, rhythm(times.gaps)
+        planned, parts = times.every_s, rhythm(times.gaps, _MOST_PARTS)
         least, most = planned / 2 / max(len(times.flow.messages), 1), 2 * planned
-        off = [part for part in parts if not least <= part.usual_s <= most]
+        # where messages are missed here, a quarter of the intervals is still of those that follow each other
+        off = [part for part in parts if part.usual_s < least or part.low_s > most]
         # by the interval in the middle: what is longer by far may be a time in which nobody listened
         all_s, off_s = (sum(one.usual_s * one.intervals for one in some) for some in (parts, off))
         if not off or off_s < PART_OFF * all_s:
