@@ -5,12 +5,15 @@ from random import Random
 
 import pytest
 from deployment.test_seen import OQPSK, ROOT, S, address
-from simulation.captured import START_NS, Frames, design, records
+from findings import air
+from simulation.captured import START_NS, Frames, design, link, records
 from simulation.contention import Packet, Sent
 
-from lowpanbudget import Measurement, Record, audit, measure
+from lowpanbudget import Measurement, Record, audit, encode_frame, measure
 from lowpanbudget.capture.crossings import HeardFrame
 from lowpanbudget.deployment.airtime_seen import OnAir
+from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
+from lowpanbudget.layers.link.auxiliary import Security
 
 LIMITS = """
 [limits]
@@ -123,3 +126,23 @@ def test_the_silence_of_one_node_is_not_one_of_the_receiver() -> None:
     assert flow.arrived is not None
     assert (flow.uncounted, flow.unsent, flow.perhaps) == (0, 0, 100)
     assert (flow.arrived.count, flow.arrived.trials) == (378, 478)
+
+
+@pytest.mark.parametrize("sealed", [True, False])
+def test_who_sends_what_nobody_reads_is_not_silent(sealed: bool) -> None:
+    """Of the first node nothing is read behind two of four hours: its frames are sealed, or there are none."""
+    later = START_NS + 7200 * S
+    heard = []
+    for number, record in enumerate(reports(off=(0.0, 0.0))):
+        if (record.time_ns or 0) < later or record.octets[7:9] != link(1)[::-1]:
+            heard.append(record)
+        elif sealed:
+            security = Security(5, 1, number, key_index=1)
+            header = air.mac(number & 0xFF, (link(1), link(0)), security=security)
+            octets = encode_frame(header, b"sealed", key=air.KEY, devices={1: bytes(8)}).octets
+            heard.append(record._replace(octets=octets, original_length=len(octets)))
+    found = measured(heard)
+    told = {check.subject: check for check in found.checks if check.what is PlanNumber.INTERVAL}
+    check = told["reading from 2001:db8:1::ff:fe00:1"]
+    assert check.verdict is (PlanVerdict.WITHIN if sealed else PlanVerdict.OUTSIDE)
+    assert ("none was heard for the last 2.0 hours of 4.0 hours" in check.why) is not sealed
