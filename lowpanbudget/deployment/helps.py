@@ -7,6 +7,7 @@ from math import ceil
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of, answered
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.design.allowed import is_allowed
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import LowpanError, plural
@@ -35,8 +36,18 @@ class PossibleChange:
 def possible_changes(
     design: Design, access: Access, network: CarriedNetwork
 ) -> Iterator[PossibleChange]:
-    """Yield the changes that may ease what decides in the network, each alone."""
+    """Yield the changes that may ease what decides in the network, each alone; none that no file may state."""
     messages = airtime(design)
+    for change in _numbers(design, access, network, messages):
+        if is_allowed(change.design, change.key):
+            yield change
+    yield from _of_messages(design, messages)
+
+
+def _numbers(
+    design: Design, access: Access, network: CarriedNetwork, messages: Sequence[MessageAirtime]
+) -> Iterator[PossibleChange]:
+    """Yield changes of one number, or of one word, under one key."""
     slots = access.slots
     if slots is not None:
         yield from _of_slots(design, access, slots, messages, network)
@@ -61,7 +72,6 @@ def possible_changes(
         yield from _of_waiting(design, messages)
     yield from _of_upkeep(design)
     yield from _of_flows(design, messages)
-    yield from _of_messages(design, messages)
 
 
 def _fills(network: CarriedNetwork) -> bool:

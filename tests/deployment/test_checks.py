@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from contract import entry
-from findings.cases_deployment import heard, slotted
+from findings.cases_deployment import CSMA, heard, slotted
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -673,6 +673,19 @@ def test_what_is_advised_against_hidden_nodes_is_what_carry_plays(
     assert hidden.advice.endswith(": let carry play them.")
     found = {one.key: help_words(one)[2] for one in changes_that_help(crowd, network_of(crowd))}
     assert found["flow[up].every_s"] == found["access.retries"] == "not enough alone"
+
+
+def test_no_change_is_tried_that_no_file_may_state() -> None:
+    """From the greatest numbers of the keys (a year, 20 backoffs) none goes on; from half a year and 18 it does."""
+    keys = {"access.backoffs", "upkeep.beacon_s", "flow[up].every_s"}
+    year = 365 * 24 * 3600
+    for backoffs, seconds, wanted in ((20, year, set()), (18, year // 2, keys)):
+        text = heard(f"{TREE}[upkeep]\nbeacon_s = {seconds}\n", f"every_s = {seconds}")
+        design = parse_design(text.replace(CSMA, f"{CSMA}backoffs = {backoffs}\n"))
+        assert design.access is not None
+        network = replace(network_of(listening()), played=None)
+        found = possible.possible_changes(design, design.access, network)
+        assert {one.key for one in found} & keys == wanted
 
 
 def test_what_helps_perhaps_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
