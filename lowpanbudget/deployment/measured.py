@@ -150,10 +150,10 @@ class MeasuredLink:
 class MeasuredNode:
     """What a node put on the air, as far as it was heard: frames, acknowledgements, octets, and the time they took.
 
-    ``node`` is the address that its frames carry, ``other`` its other one where that is known.
-    ``on_air_s`` and ``duty_cycle`` (a share of the capture's time) are None without the PHY of a design; ``worst`` is
-    the share of the worst window of the design's limits, None where the capture is shorter. ``missing`` numbers of the
-    node's own frames were not heard here, of ``numbers`` in all.
+    ``node`` is the address that its frames carry, ``other`` its other one where that is known. ``on_air_s`` and
+    ``duty_cycle`` (a share of the capture's time, but for that in which nobody listened) are None without the PHY of a
+    design; ``worst`` is the share of the worst window of the design's limits, None where the capture is shorter.
+    ``missing`` numbers of the node's own frames were not heard here, of ``numbers`` in all.
     """
 
     node: bytes

@@ -195,7 +195,9 @@ class _Part:
             numbered(*key, journeys, self._ways, self._quickest_s(journeys[0].crossing.flow_name))
             for key, journeys in by_flow(self._journeys)
         ]
-        nodes = self._on_air.nodes(seconds)
+        silences = self._silences.of_receiver(groups)
+        listened = seconds and seconds - sum(one.seconds for one in silences)
+        nodes = self._on_air.nodes(listened)
         missing = Tally({one.node: one.missing for one in nodes}) + Tally(self._recoveries.missing)
         missed = Missed(self._most_tries, missing)
         self._recoveries.finish(self._last_ns)
@@ -208,7 +210,6 @@ class _Part:
             groups = without(groups, picked)
         latency = None if self._limits is None else self._limits.latency_s
         groups = in_their_places(groups)
-        silences = self._silences.of_receiver(groups)
         groups = [apart(group, silences) for group in groups]
         flows = tuple(self._flow(group, missed, latency, silences) for group in groups)
         flows = tuple(sorted(flows, key=lambda one: (-one.datagrams, one.title)))

@@ -104,6 +104,11 @@ def test_a_gap_of_the_receiver_is_no_loss() -> None:
         # 480, of which 100 are not heard; the first and the last of both parts prove nothing
         assert (flow.uncounted, flow.unsent, flow.perhaps) == (100, 0, 0)
         assert (flow.arrived.count, flow.arrived.trials) == (376, 376)
+    assert found.seconds is not None
+    for node in found.nodes:
+        assert node.on_air_s is not None
+        # from the last frame before the gap to the first behind it, which come within 30 s of its ends
+        assert node.duty_cycle == pytest.approx(node.on_air_s / (found.seconds - 3000), rel=0.005)
     assert [one for one in found.unknown if "did not listen" in one]
     assert [one for one in found.unknown if "300 numbers are missing where nobody listened" in one]
     names = {one.name for one in audit(heard, design=design(LIMITS, bits=16)).findings}
