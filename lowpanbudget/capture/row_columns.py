@@ -23,7 +23,8 @@ COLUMNS = {
     "hop_limit": "hop limit of the IPv6 header in this frame, or of the datagram that it completes",
     "fragment": "whether it carries a fragment",
     "retransmission_of": "number of the frame that this one repeats under the same sequence number",
-    "copy_of": "number of the frame whose contents this one has under another sequence number",
+    "copy_of": "number of the frame whose contents this one has under another sequence number, soon after and though "
+    "nobody was heard to acknowledge that",
     "heard_as": "number under which another receiver heard the same sending; a survey counts it once",
     "fcs_ok": "whether the frame check sequence is right; empty where there is none",
     "reason": "why the frame could not be read to its end; empty where it was",

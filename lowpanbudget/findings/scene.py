@@ -16,6 +16,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
+from lowpanbudget.findings.routers import Routers
 from lowpanbudget.findings.senders import CounterUse, Givers, HeardSender, Refusal, Senders, Station
 from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.layers.internet.chain import ChainPlace
@@ -45,9 +46,9 @@ class Surroundings:
     the number of frames that carried them, ``announced`` the last prefixes of each context on the air. ``flows``
     finds those of the design, ``senders`` are the nodes that sent data frames, ``acknowledged`` those that
     acknowledged any, ``insistent`` those that tried again without one, ``refusals`` what was received and not
-    accepted (told at the end). ``losses`` tell what became of datagrams in fragments, ``sums`` are checksums that
-    nothing explains, ``end_s`` is when the last frame came, ``unread`` the number of data frames that are sealed or
-    have a fault.
+    accepted (told at the end). ``losses`` tell what became of datagrams in fragments, ``routers`` of those that
+    nodes send on, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came, ``unread``
+    the number of data frames that are sealed or have a fault.
     ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
     """
 
@@ -62,6 +63,7 @@ class Surroundings:
     flows: FlowBook | None = field(init=False, default=None)
     senders: Senders = field(init=False, default_factory=Senders)
     losses: Losses = field(init=False, default_factory=Losses)
+    routers: Routers = field(init=False, default_factory=Routers)
     acknowledged: Givers = field(init=False, default_factory=Givers)
     insistent: set[Station] = field(init=False, default_factory=set)
     refusals: list[Refusal] = field(init=False, default_factory=list)

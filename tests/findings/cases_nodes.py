@@ -181,6 +181,26 @@ def relayed(*kept: int, gap: bool = False) -> Capture:
     return Capture(frames)
 
 
+def relayed_again(*again: int, anew: bool = True) -> Capture:
+    """Six readings over a relay; some acknowledgements are lost, and it gets those again, under a new number or not."""
+    frames: Timed = []
+    own = there = 0
+    for number in range(6):
+        at, data = 1.0 + number, b"reading %d" % number
+        for turn in range(1 + (number in again)):
+            if anew or not turn:
+                there += 1
+                own += 1
+            first = air.frame(air.datagram(data), there, (NODE, RELAY))
+            frames.append((at + turn * 0.03, first))
+            if number not in again or turn:
+                frames.append((at + turn * 0.03 + 0.001, acknowledgement(there)))
+            if anew or not turn:
+                on = air.frame(air.datagram(data, hop_limit=63), 100 + own, (RELAY, ROOT))
+                frames.append((at + turn * 0.03 + 0.005, on))
+    return Capture(frames)
+
+
 COPY = bytes.fromhex("025e1000000000ff")
 REGISTERED = "2001:db8:1::ff:fe00:17"
 REPLACED = (
@@ -302,6 +322,20 @@ NODES_CASES: dict[str, Case] = {
             (13, 15, 17),
             3,
         ),
+    ),
+    # a reading that comes again makes five frames, another three: the second goes on in frames 5 and 8
+    "datagrams-sent-on-twice": Case(
+        lambda: relayed_again(1, 2, 3),
+        lambda: relayed_again(1, 2, 3, anew=False),
+        Told(
+            "waste",
+            "0x0018: 2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1",
+            "0x0018 sent 3 datagrams on twice, which came to it under two frame numbers",
+            (),
+            (5, 8, 10, 13, 15, 18),
+            3,
+        ),
+        also=frozenset({"sent-again-as-new"}),
     ),
     "address-of-two-devices": Case(
         lambda: Capture(
