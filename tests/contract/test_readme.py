@@ -20,7 +20,7 @@ README = ROOT / "README.md"
 WIDTH = "96"
 BLOCK = re.compile(r"```console\n\$ lowpanbudget (?P<args>[^\n]*)\n(?P<shown>.*?)```\n", re.DOTALL)
 CUT = "[...]"
-LINES = 34  # of an output that is shown; what is longer is cut in the middle
+LINES = 32  # of an output that is shown; what is longer is cut in the middle
 
 
 def output(args: str) -> str:
@@ -82,6 +82,25 @@ def test_every_command_is_in_the_table() -> None:
         re.findall(r"`([a-z]+)", "\n".join(re.findall(r"^\| (.*?) \|", table, re.MULTILINE)))
     )
     assert told == set(COMMANDS)
+
+
+def test_every_command_stands_at_what_somebody_wants() -> None:
+    wanted = README.read_text(encoding="utf-8").split("| I want to |")[1].split("\n\n")[0]
+    told = re.findall(r"`([a-z]+)`", wanted)
+    assert sorted(told) == sorted(COMMANDS)
+
+
+def test_contents_lead_to_every_section() -> None:
+    """An anchor is the heading in small letters, without marks, with hyphens for spaces: common practice, no source."""
+    text = README.read_text(encoding="utf-8")
+    headings = re.findall(
+        r"^## (.*)$", re.sub(r"```.*?```", "", text, flags=re.DOTALL), re.MULTILINE
+    )
+    links = [
+        (heading, re.sub(r"[^a-z0-9 -]", "", heading.lower()).replace(" ", "-"))
+        for heading in headings
+    ]
+    assert re.findall(r"\[([^\]]*)\]\(#([^)]*)\)", text) == links
 
 
 def test_examples_say_what_the_readme_says() -> None:
