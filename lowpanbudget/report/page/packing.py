@@ -26,6 +26,7 @@ from lowpanbudget.payload.kinds.lengths import Counted
 from lowpanbudget.payload.kinds.listed import ListedLeaf
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import ReservedBits
+from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
@@ -106,6 +107,10 @@ class _Rules:
         if number is None or not isinstance(field, Leaf):
             return None
         return _steps(number, self._order.rounded(field.needed()))
+
+    @_rule.register
+    def _(self, field: Sequence) -> Told:
+        return {"whole": True, **_steps(field.number(), self._order.rounded(field.needed()))}
 
     @_rule.register
     def _(self, _: ReservedBits) -> Told:

@@ -101,6 +101,7 @@ const RULES = {
     if (base === undefined) return undefined;  // what it counts from is wrong itself
     const found = together([value, base]) && stepsOf(field, after ? added(value, base, -1n) : value);
     if (!found) return out.refuse(path, `is not in ${rangeOf(field.min, field.max, field.unit)}${after}`);
+    if (field.whole && differ(found.sent, value)) return out.refuse(path, "is no whole number, as a count is");
     out.put(BigInt.asUintN(field.bits, found.steps), field.bits, field.ordered);
     return after ? added(found.sent, base) : found.sent;
   },
