@@ -10,9 +10,11 @@ import random
 from collections import deque
 from dataclasses import dataclass, field
 
-from captures.air import START_S, TAP, WITH_FCS, Air, packet, with_limit
-from captures.archive import CLIMATE_PORTS, OFFICE, archive_ip, short
+from captures.air import ALL_NODES, START_S, TAP, WITH_FCS, Air, control, local, packet, with_limit
+from captures.archive import CLIMATE_PORTS, GATEWAY, OFFICE, archive_ip, short
 from captures.footbridge import bridge_ip, bridge_link, way_up
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.link.mac import BROADCAST
 
 SLOT_S, SLOTFRAME, TRIES, PLACES, LOSS = 0.01, 101, 4, 16, 0.05  # those of the footbridge's design
 TRY_S = 0.005  # from a try to the next, and from hop to hop, where nodes listen first
@@ -30,9 +32,16 @@ class Hop:
     )  # number, tries, of the first
 
 
+def listen(air: Air, router: bytes) -> None:
+    """Let a router advertise itself before the burst: the receiver was there when its first packet came."""
+    message = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=3600)
+    air.datagram(LATE_S - 10, router, BROADCAST, control(local(router), ALL_NODES, message))
+
+
 def footbridge_burst() -> Air:
     """Return a hundred packets of 50 octets, one each 100 ms, over three hops of the footbridge."""
     air = Air("footbridge", TAP, file="footbridge-burst")
+    listen(air, bridge_link(1))
     chance = random.Random(100)  # noqa: S311  # the same each time is what is wanted
     ends = bridge_ip(0x17), bridge_ip(1)
     # neighbours listen and send in cells of their own, in the order of the way up
@@ -110,6 +119,7 @@ class RunsOfLoss:
 def archive_burst() -> Air:
     """Return sixty reports, one each half second, from a logger three hops from the gateway of the archive."""
     air = Air("archive", WITH_FCS, file="archive-burst")
+    listen(air, GATEWAY)
     message = air.design.message("climate")
     way = [(0x0104, 0x0102), (0x0102, 0x0101), (0x0101, 0)]
     links = [RunsOfLoss(random.Random(33 + passed)) for passed in range(len(way))]  # noqa: S311
