@@ -31,10 +31,11 @@ class LeftOut:
     whose RPL option has an ``assumed_type``.
     """
 
-    __slots__ = ("_assembled", "_assumed_type", "_dropped", "_given_up", "_reasons")
+    __slots__ = ("_assembled", "_assumed_type", "_dropped", "_given_up", "_hints", "_reasons")
 
     def __init__(self) -> None:
         self._reasons: dict[str, int] = {}
+        self._hints: dict[str, str] = {}
         self._assembled = self._dropped = self._given_up = self._assumed_type = 0
 
     @classmethod
@@ -46,6 +47,11 @@ class LeftOut:
     def reasons(self) -> dict[str, int]:
         """Return how many records were left out for each reason so far."""
         return FrozenDict(self._reasons)
+
+    @property
+    def hints(self) -> dict[str, str]:
+        """Return what to try against a reason, for those where something is known."""
+        return FrozenDict(self._hints)
 
     @property
     def count(self) -> int:
@@ -83,11 +89,13 @@ class LeftOut:
         """Count a datagram that became whole."""
         self._assembled += 1
 
-    def add(self, reason: str) -> None:
-        """Count a record."""
+    def add(self, reason: str, hint: str = "") -> None:
+        """Count a record; ``hint`` is what to try."""
         reasons, reason = self._reasons, value_of(str, reason)
         key = reason if reason in reasons or len(reasons) < MOST_REASONS else "others"
         reasons[key] = reasons.get(key, 0) + 1
+        if hint and key == reason:
+            self._hints[key] = value_of(str, hint)
 
     @explains
     def add_all(self, ended: Iterable[TimedOut | Discarded]) -> None:

@@ -1,8 +1,8 @@
 """IPv6 datagrams into frames of a design: compressed, cut into fragments where they must be, sealed with a key."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.arguments import as_declared, value_of
 from lowpanbudget.bits import as_octets
@@ -16,7 +16,7 @@ from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
-from lowpanbudget.layers.link.security import Key
+from lowpanbudget.layers.link.security import Devices, Key, devices_of
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.outgoing import Outgoing
@@ -50,7 +50,8 @@ class Shrinker:
     Link addresses are those of the design's stations, or follow from the interface identifier; hosts outside are
     reached through the border router. With ``flow`` (``design.flow(name)``) and ``hop`` ("first", "forwarded") all
     frames go between the link addresses of that hop. A secured link takes a ``key``, or frames that are
-    ``unprotected``, for tests. Raises ``RequestError`` when it has neither.
+    ``unprotected``, for tests; ``devices``, as in ``Decoder``, add to the EUI-64s of the design's stations, of which
+    nonces are made. Raises ``RequestError`` when it has neither.
     """
 
     __slots__ = (
@@ -66,6 +67,7 @@ class Shrinker:
         key: object = None,
         unprotected: bool = False,
         counters: Counters | None = None,
+        devices: Mapping[Any, Any] | None = None,
     ) -> None:
         from lowpanbudget.design.meaning import Design  # noqa: PLC0415  # designs are heavy
 
@@ -94,11 +96,12 @@ class Shrinker:
             self._hop = way.source, way.destination
         self._stations = {station.ip(link.addresses): station for station in design.stations}
         self._border = next((s for s in design.stations if s.role == "border"), None)
-        self._devices = {
+        stations = {
             int.from_bytes(station.short, "big"): station.extended
             for station in design.stations
             if station.short is not None and station.extended is not None
         }
+        self._devices = Devices({**stations, **devices_of(devices)})
 
     @property
     def counters(self) -> Counters:
@@ -210,7 +213,7 @@ def _frames(records: CaptureFile, shrinker: Shrinker, left_out: LeftOut) -> Iter
         try:
             frames = shrinker.frames(body.octets)
         except RequestError as error:
-            left_out.add(error.message)
+            left_out.add(error.message, error.hint)
             continue
         for octets in frames:
             number += 1

@@ -147,7 +147,7 @@ def report(
     """Tell on standard error what was written, what was left out and why, and what reading noticed."""
     captures.tell_notices(ctx, capture, records.notices, records.notice_count)
     captures.say(ctx, f"{written} {what if written == 1 else what + 's'} written to {target}")
-    _tell_reasons(ctx, left_out.reasons)
+    _tell_reasons(ctx, left_out)
 
 
 def emit(
@@ -174,14 +174,13 @@ def emit(
     output.emit(machine.document(**{name: facts}))
 
 
-def _tell_reasons(ctx: click.Context, reasons: dict[str, int]) -> None:
+def _tell_reasons(ctx: click.Context, left_out: "LeftOut") -> None:
     """Tell how much was left out for each reason, the most frequent first."""
-    what = "left out"
-    ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
+    what, hints = "left out", left_out.hints
+    ordered = sorted(left_out.reasons.items(), key=lambda item: (-item[1], item[0]))
     for reason, count in ordered[: captures.MOST_TOLD]:
-        captures.say(
-            ctx, f"{what} {count} times: {reason}" if count > 1 else f"{what} once: {reason}"
-        )
+        times = f"{count} times" if count > 1 else "once"
+        captures.say(ctx, f"{what} {times}: {reason}", hints.get(reason, ""))
     if len(ordered) > captures.MOST_TOLD:
         rest = sum(count for _, count in ordered[captures.MOST_TOLD :])
         captures.say(

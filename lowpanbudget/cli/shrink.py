@@ -10,11 +10,12 @@ from lowpanbudget.cli.expand import emit, refuse_other, report
 from lowpanbudget.errors import RequestError, WireError
 
 if TYPE_CHECKING:
+    from lowpanbudget.capture.files.key_file import KeyRing
     from lowpanbudget.design.meaning import Design
-    from lowpanbudget.layers.link.security import Key
 
 _HOPS = ("first", "forwarded")
 _COUNT = options.WholeNumber(0)
+_ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
 lowpanbudget shrink datagrams.pcap --design examples/archive.toml -o frames.pcap --plain
@@ -44,7 +45,7 @@ lowpanbudget shrink datagrams.pcap --design examples/archive.toml -o frames.pcap
 @click.option("--hop", type=click.Choice(_HOPS), help="On this hop of the flow; else its first.")
 @click.option(
     "--keys", "--key-file", "key_file", metavar="FILE", shell_complete=completion.files,
-    help="TOML file with the link key, readable by you alone. Keys are never given on the command line.",
+    help="TOML file with the link key and devices, readable by you alone. Keys are never given on the command line.",
 )  # fmt: skip
 @click.option(
     "--plain", is_flag=True, help="Frames without protection, for tests: no node should take them."
@@ -77,7 +78,8 @@ def command(
 
     Datagrams are compressed to their shortest form, cut into fragments where one frame cannot hold them, and sealed
     when the design's link is. CAPTURE is a pcap or pcapng file of IPv6 packets, or text with a datagram a line in hex.
-    What was left out, and why, is told on standard error; the exit code is 3 when the capture is cut or damaged.
+    What was left out, and why, is told on standard error; the exit code is 3 when the capture is cut or damaged,
+    1 when no frame could be written.
     """
     from lowpanbudget.capture.expand import LeftOut
     from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6_TYPE
@@ -97,10 +99,10 @@ def command(
             hint="Give --asn, above all slot numbers that were used with the key",
         )
     counters = Counters(frame_counter=frame_counter, asn=asn)
-    key = None if key_file is None else _key(plan, key_file)
+    ring = None if key_file is None else _keys(plan, key_file)
     shrinker = Shrinker(
-        plan, flow=None if flow is None else plan.flow(flow), hop=hop or _HOPS[0], key=key,
-        unprotected=plain, counters=counters,
+        plan, flow=None if flow is None else plan.flow(flow), hop=hop or _HOPS[0],
+        key=ring and ring.keys[0], devices=ring and ring.devices, unprotected=plain, counters=counters,
     )  # fmt: skip
     _caution(ctx, plan, counters, plain=plain)
     left_out = LeftOut()
@@ -116,20 +118,24 @@ def command(
         emit("shrink", capture, target, records, written, left_out, next=following)
     if captures.is_wrong(records.notices):
         ctx.exit(WireError.exit_code)
+    if not written:
+        ctx.exit(_ANSWER_IS_NO)
 
 
-def _key(design: "Design", path: str) -> "Key":
-    """Return the key of a key file that the design's frames name."""
+def _keys(design: "Design", path: str) -> "KeyRing":
+    """Return what a key file holds, and of its keys the one that the design's frames name."""
     from lowpanbudget.capture.files.key_file import read_keys
     from lowpanbudget.capture.shrink import key_of
+    from lowpanbudget.values import replace
 
-    key = key_of(design, read_keys(path).keys)
+    ring = read_keys(path)
+    key = key_of(design, ring.keys)
     if key is None:
         raise RequestError(
             f"{path} has no key for the design's key id mode, index and source",
             hint="Add a [[key]] for them, or one without key_id_mode, index and source",
         )
-    return key
+    return replace(ring, keys=(key,))
 
 
 def _caution(ctx: click.Context, design: "Design", counters: Any, *, plain: bool) -> None:

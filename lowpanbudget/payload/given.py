@@ -15,6 +15,7 @@ from math import isnan
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError, plural, repeated
+from lowpanbudget.payload.cells import unguarded
 from lowpanbudget.payload.kinds.group import single_values, taken_values
 from lowpanbudget.payload.kinds.interfaces import Scope
 from lowpanbudget.payload.message import Message
@@ -170,7 +171,7 @@ def _of_cells(message: Message, paths: list[str], row: list[str]) -> dict[str, A
             f"{plural(len(row), 'value')} stand below a head of {len(paths)}",
             hint=_QUOTED,
         )
-    cells = [(path, cell) for path, cell in zip(paths, row, strict=False) if cell]
+    cells = [(path, unguarded(cell)) for path, cell in zip(paths, row, strict=False) if cell]
     return values_of(message, tree_of(cell for cell in cells if cell[0] != _PLACE), table=True)
 
 

@@ -2,9 +2,10 @@
 
 import csv
 import io
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
+
+from lowpanbudget.payload.cells import guarded
 
 # what each table has, by the names that --json has
 AUDIT = (
@@ -48,9 +49,6 @@ CARRY = (
 BURST = (
     "number", "sent_s", "arrives", "in_time", "lost_queue", "lost_link", "median_s", "most_s",
 )  # fmt: skip
-# what a spreadsheet takes for a formula when a cell begins with it, a number left alone
-_FORMULA = re.compile(r"\s*([=+\-@|%\uff1d\uff0b\uff0d\uff20]|[\t\r\n])")
-_NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
 
 
 def csv_of(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
@@ -110,7 +108,7 @@ def _under(row: Mapping[str, Any], name: str) -> Any:
 
 
 def _cell(value: Any) -> str:
-    """Return a value as the text of a cell: text that would be run gets an apostrophe before it."""
+    """Return a value as the text of a cell."""
     if value is None:
         return ""
     if isinstance(value, bool):
@@ -119,5 +117,4 @@ def _cell(value: Any) -> str:
         return str(value)
     if isinstance(value, Mapping):
         value = [f"{key}: {item}" for key, item in value.items()]
-    text = "; ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
-    return f"'{text}" if _FORMULA.match(text) and not _NUMBER.fullmatch(text) else text
+    return guarded("; ".join(map(str, value)) if isinstance(value, list | tuple) else str(value))

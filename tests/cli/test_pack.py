@@ -45,6 +45,27 @@ def test_what_unpack_prints_is_packed_again(
     assert invoke("pack", design, name, "-", stdin=table).stdout.split() == lines
 
 
+@pytest.mark.parametrize(
+    "text", ["=1+2", "'=1+2", "''@a", "'a", "-5", "'-5", " +a", "'", "\t|", "a"]
+)
+def test_text_that_a_spreadsheet_would_run_is_packed_again(
+    invoke: Invoke, tmp_path: Path, text: str
+) -> None:
+    """The apostrophe of the table is none of the text."""
+    design, orders = (
+        Path(FOOTBRIDGE).read_text("utf-8"),
+        'byte_order = "big"\nbit_order = "msb-first"',
+    )
+    field = '{ kind = "text", name = "label", max_length = 20 }'
+    message = f'name = "said"\n{orders}\nlayout = "octet-aligned"\nfield = [{field}]'
+    (tmp_path / "d.toml").write_text(f"{design}\n[[message]]\n{message}\n", "utf-8")
+    asked = (tmp_path / "d.toml", "said")
+    octets = load_design(tmp_path / "d.toml").message("said").pack({"label": text}).hex()
+    assert text.encode().hex() in octets
+    (tmp_path / "t.csv").write_text(invoke("unpack", *asked, octets, "--csv").stdout)
+    assert invoke("pack", *asked, tmp_path / "t.csv").stdout.split() == [octets]
+
+
 def test_values_of_the_command_line(invoke: Invoke) -> None:
     """By hand: version 1, south 1 of 3 in 2 bits, open, 30 s, then at bit 16 the light in 17 bits, all msb-first."""
     given = ("door=south", "open=true", "open_for=1", "light=120")

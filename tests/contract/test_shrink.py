@@ -93,6 +93,28 @@ def test_frames_are_sealed_and_their_counters_go_on(tmp_path: Path) -> None:
     assert shelf.read_back(back)[1] == packets(BRIDGE)
 
 
+def test_nonces_are_of_the_devices_that_the_key_file_has(tmp_path: Path) -> None:
+    """The nonce holds the EUI-64 of the sender (IEEE 802.15.4-2015 clause 9.3.3.1, from memory)."""
+    prefix = int(load_design(ARCHIVE).contexts[0].prefix.network_address)
+    node, root = (IPv6Address(prefix | iid) for iid in (0xFF_FE00_0103, 0xFF_FE00_0000))
+    given = [air.udp_datagram(node, root, b"x")]
+    source = shelf.written(tmp_path / "a.pcap", given, DATAGRAMS)
+    keys, out, back = shelf.key_file(tmp_path), tmp_path / "frames.pcap", tmp_path / "back.pcap"
+    done = shrink(source, out, "--keys", keys, design=ARCHIVE)
+    assert done.exit_code == 1
+    assert "0 frames written" in done.stderr
+    assert "try: Give it in [devices] of the key file" in done.stderr
+    with keys.open("a") as file:
+        file.write('[devices]\n"0x0103" = "025e200000000103"\n')
+    assert shrink(source, out, "--keys", keys, design=ARCHIVE).exit_code == 0
+    known = ("--design", ARCHIVE, "-o", back, "--keys", keys)
+    assert invoke("expand", out, *known).exit_code == 0
+    assert shelf.read_back(back)[1] == given
+    moved = keys.read_text().replace("025e200000000103", "025e200000000104")
+    keys.write_text(moved)
+    assert "0 datagrams written" in invoke("expand", out, *known).stderr
+
+
 def test_slot_numbers_are_wanted_where_frames_are_sealed_with_them(tmp_path: Path) -> None:
     source, out = (
         shelf.written(tmp_path / "a.pcap", packets(BRIDGE), DATAGRAMS),
