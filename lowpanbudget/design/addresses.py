@@ -29,8 +29,7 @@ def address_knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     for end, station in ends:
         yield from _identifier_knobs(design, end, station)
     yield from _number_knobs(design, ends)
-    for end, station in ends:
-        yield from _context_knobs(design, end, station)
+    yield from _context_knobs(design, ends)
 
 
 def address_positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
@@ -187,21 +186,36 @@ def _numbered_0(design: Design, number: int) -> Design:
     return design.with_contexts({0: context, **swapped, **others})
 
 
-def _context_knobs(design: Design, end: str, station: Station) -> Iterator[Knob[Design]]:
-    """Yield contexts that would serve a station's address: its /64 prefix, and the whole address."""
+def _context_knobs(design: Design, ends: list[tuple[str, Station]]) -> Iterator[Knob[Design]]:
+    """Yield contexts that would serve addresses: of a /64, once where both ends share it, and of a whole address.
+
+    Of ends that share one the node has it: the other may then have a context for its whole address besides.
+    """
     if _free_number(design.contexts) is None:
         return
-    for length, what in ((64, "prefix"), (128, "whole address")):
-        if length == 128 and station.role == "node":
-            continue  # there are many nodes and 16 contexts
-        prefix = _prefix_of(design, station, length)
-        if prefix is None or _has_context(design, prefix):
-            continue
+    shared = len({_prefix_of(design, station, 64) for _, station in ends}) < len(ends)
+    if shared:
+        _, first = min(ends, key=lambda end: end[1].role != "node")
+    for end, station in ends:
+        if not shared:
+            yield from _context_knob(design, station, 64, f"the {end}'s prefix")
+        elif station is first:
+            yield from _context_knob(design, station, 64, "the prefix of both ends")
+        if station.role != "node":  # there are many nodes and 16 contexts
+            yield from _context_knob(design, station, 128, f"the {end}'s whole address")
+
+
+def _context_knob(
+    design: Design, station: Station, length: int, what: str
+) -> Iterator[Knob[Design]]:
+    """Yield the context of so many bits that would serve a station's address, if any would."""
+    prefix = _prefix_of(design, station, length)
+    if prefix is not None and not _has_context(design, prefix):
         yield Knob(
             f"station[{station.name}].context",
             str(length),
             "context",
-            f"a context for the {end}'s {what} ({prefix})",
+            f"a context for {what} ({prefix})",
             rfc(6282, "3.1.1"),
             partial(_with_context, name=station.name, length=length),
             "all nodes must share it (RFC 6775 section 5.4.1 spreads it)",

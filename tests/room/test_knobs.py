@@ -327,6 +327,24 @@ def test_a_context_is_made_for_the_address_that_then_holds() -> None:
         )
 
 
+def test_a_prefix_of_both_ends_has_one_context() -> None:
+    """One context elides both prefixes, 8 octets each, and a context of number 0 needs no octet (RFC 6282 3.1.1)."""
+    text = TEXTS["footbridge"]
+    start, end = text.index("[[context]]"), text.index("[[station]]")
+    design = parse_design(text[:start] + text[end:])
+    offered = [
+        knob for knob in knobs(design, design.flow("features")) if knob.id.endswith(".context=64")
+    ]
+    assert [knob.text for knob in offered] == [
+        "a context for the prefix of both ends (2001:db8:51:7::/64)"
+    ]
+    (whole,) = changes(design, "features", "station[collector].context=128")
+    both = turned(design, (*offered, whole))
+    assert {str(one.prefix) for one in both.contexts.values()} == {
+        "2001:db8:51:7::/64", "2001:db8:51:7:5e:1000:0:1/128",
+    }  # fmt: skip
+
+
 def test_a_change_of_the_link_holds_for_all_flows() -> None:
     design = parse_design(shortened(TEXTS["footbridge"]))
     (short,) = changes(design, "features", "link.addresses=short")
