@@ -10,7 +10,7 @@ from findings.air import heavy, names
 from findings.cases_deployment import CLOCKS_SET, DEPLOYMENT_CASES, DEPLOYMENT_FURTHER, slotted
 from findings.cases_loads import LOADS_CASES
 from findings.cases_planning import CASES as FRAME_CASES
-from findings.cases_planning import FURTHER, SEALED, Further, store
+from findings.cases_planning import COAP, FURTHER, ROUTE, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
 from lowpanbudget import budget, carry, fit
@@ -89,6 +89,15 @@ def test_queues_are_judged_as_carry_judges_them(
 
 def test_a_sound_design_has_nothing_of_weight() -> None:
     assert not heavy(judged(store(link=SEALED)))
+
+
+@pytest.mark.parametrize("octets", [10, 16, 40])
+def test_blocks_are_no_help_against_a_route(octets: int) -> None:
+    """The least block has 16 octets (RFC 7959 section 2.2); 11 entries of 8 octets leave room for none."""
+    flow = f"{COAP.format(code='PUT')}{ROUTE.format(form='6lorh', octets=8).replace('route = 2', 'route = 11')}"
+    said = names(judged(store(octets=octets, to="probe", hops=12, flow=flow)))
+    assert "route-too-long" in said
+    assert "block-size-to-use" not in said
 
 
 def test_worst_comes_first() -> None:

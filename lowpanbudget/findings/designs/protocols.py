@@ -15,7 +15,7 @@ from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.room.fit import Fit
-from lowpanbudget.room.measure import frames_of, room_of
+from lowpanbudget.room.measure import deepest, frames_of, room_of
 
 _BLOCK1, _BLOCK2 = "Block1", "Block2"
 _BLOCKS = (1024, 512, 256, 128, 64, 32, 16)  # RFC 7959 section 2.2
@@ -53,7 +53,7 @@ def block_size_to_use(draft: Draft, fit: Fit) -> Hits:
     """Try block sizes from the largest down."""
     path = draft.path(fit)
     message = path.flow.application.coap
-    if message is None or fit.spare >= 0:
+    if message is None or fit.spare >= 0 or fit.octets <= _BLOCKS[-1]:
         return
     which = _BLOCK1 if is_request(message.code) else _BLOCK2
     rest = tuple(one for one in message.options if one.name not in {_BLOCK1, _BLOCK2})
@@ -69,6 +69,9 @@ def block_size_to_use(draft: Draft, fit: Fit) -> Hits:
         if count == 1:
             cause = f"blocks of {size} octets fit one frame"
             break
+    else:
+        if 0 < (deepest(path, _BLOCKS[-1]) or 0) < path.flow.hops - 1:
+            return  # the route takes the room, of which another rule tells
     yield Hit(f"{octets_text(fit.octets)} do not fit one frame; {cause}", (), message_of(fit))
 
 
