@@ -96,7 +96,7 @@ class Shrinker:
             self._hop = way.source, way.destination
         self._stations = {station.ip(link.addresses): station for station in design.stations}
         self._border = next((s for s in design.stations if s.role == "border"), None)
-        stations = {
+        stations: dict[int | tuple[int, int], bytes] = {
             int.from_bytes(station.short, "big"): station.extended
             for station in design.stations
             if station.short is not None and station.extended is not None

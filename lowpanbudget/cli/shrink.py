@@ -102,7 +102,8 @@ def command(
     ring = None if key_file is None else _keys(plan, key_file)
     shrinker = Shrinker(
         plan, flow=None if flow is None else plan.flow(flow), hop=hop or _HOPS[0],
-        key=ring and ring.keys[0], devices=ring and ring.devices, unprotected=plain, counters=counters,
+        key=None if ring is None else ring.keys[0], devices=None if ring is None else ring.devices,
+        unprotected=plain, counters=counters,
     )  # fmt: skip
     _caution(ctx, plan, counters, plain=plain)
     left_out = LeftOut()
