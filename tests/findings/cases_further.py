@@ -1519,6 +1519,24 @@ FURTHER = (
             advice=REPLACED,
         ),
     ),
+    # the registration of the second was not heard, or is sealed: the router agrees to it
+    Further(
+        "address-of-two-devices",
+        lambda: Capture(
+            [(0, registration(FAR_NODE, 1)), (3610, registration(COPY, 2, answers=True))]
+        ),
+        Told(
+            "remark",
+            "short address 0x0017",
+            "an address was registered by another device after its time was over",
+            (
+                f"{REGISTERED}: 02:5e:10:00:00:00:00:17 in frame 1, 02:5e:10:00:00:00:00:ff in frame 2",
+                "the registration before was for 3600 s, 3610 s before",
+            ),
+            (1, 2),
+            advice=REPLACED,
+        ),
+    ),
     # one answer of the border router, over two hops
     Further(
         "address-of-two-devices",

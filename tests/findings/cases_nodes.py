@@ -154,10 +154,10 @@ def acknowledging(*, both: bool) -> Capture:
     return in_order(frames)
 
 
-def registration(eui: bytes, number: int, status: int = 0) -> bytes:
+def registration(eui: bytes, number: int, status: int = 0, *, answers: bool = False) -> bytes:
     """RFC 6775 section 4.1: type 33 of two units, status, three octets reserved, 60 units of a minute, EUI-64."""
     option = bytes([33, 2, status, 0, 0, 0, 0, 60]) + eui
-    if status:
+    if status or answers:
         source, to = air.address("fe80::", ROOT), air.address(PREFIX, NODE)
         body = bytes([0x40, 0, 0, 0]) + source.packed + option
         return air.frame(air.nd_message(136, body, source, to), number, (ROOT, NODE))

@@ -131,8 +131,9 @@ def announced_rpi_type(dio: Dio) -> int | None:
 
 @dataclass(slots=True)
 class Knowledge:
-    """What is configured, and what the air taught in its gaps: configured entries always win.
+    """What is configured, and what the air taught in its gaps.
 
+    Configured entries win, those of devices until a frame opens with another.
     A context that holds is changed or withdrawn by the router that announced it first, the root by those that
     announced the one before: what others say otherwise is noticed. Nothing proves who it was where frames are not
     secured. ``rpi_type_assumed``: nobody said yet which type the RPL option has. ``devices`` is the table for nonces;

@@ -58,15 +58,16 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
     content, header = message.message, scene.header
     if header is None or message.checksum_ok is False:
         return None
-    if isinstance(content, NeighborAdvertisement):
-        option = _registration(content)
-        if option is None or option.status != _DUPLICATE:
-            return None
-        return (_refused(content.target if option.extended else header.destination, scene),)
-    option = _registration(content) if isinstance(content, NeighborSolicitation) else None
-    if option is None or not isinstance(content, NeighborSolicitation):
+    if not isinstance(content, NeighborSolicitation | NeighborAdvertisement):
         return None
-    address = content.target if option.extended else header.source
+    option, answers = _registration(content), isinstance(content, NeighborAdvertisement)
+    if option is None:
+        return None
+    address = header.destination if answers else header.source
+    if option.extended:
+        address = content.target
+    if answers and option.status:
+        return (_refused(address, scene),) if option.status == _DUPLICATE else None
     before = memory.get(address)
     new = _Registered(option.rovr, scene.number, scene.time_s, option.lifetime_s)
     if before is None or not option.lifetime_s or before.eui == option.rovr:
@@ -77,6 +78,8 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
     frames = before.number, scene.number
     past_s = scene.time_s - before.time_s
     if not past_s > before.lifetime_s:
+        if answers:
+            return None  # told where it was asked for
         return (Hit("two devices register one address", (evidence,), _subject(address), frames),)
     memory.renew(address, new._replace(after_another=True))
     cause = "an address was registered by another device after its time was over"
