@@ -22,7 +22,7 @@ NO_HELP = (
 def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
     """Return yes, no or open, and what decides."""
     decides = network.decides
-    if faults and (network.holds or network.is_close):
+    if faults and (decides is None or verdict(decides) != "no"):
         return f"No, this network does not work as it is designed. {faults[0]}"
     if network.is_close and decides is not None:
         return f"Open whether this network carries its messages. {decides.about}: {decides.text}"

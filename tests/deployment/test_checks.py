@@ -266,6 +266,7 @@ def test_a_network_of_which_too_little_was_played_does_not_hold() -> None:
     assert network.services
     assert not network.holds
     assert answer(network).startswith("Not decided: ")
+    assert answer(network, ["Its clocks drift"]).endswith("as it is designed. Its clocks drift")
     assert changes_that_help(listening(), network) == ()
     # what is never sent is none
     assert replace(network, services=()).holds
