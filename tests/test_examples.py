@@ -196,9 +196,25 @@ def test_the_archive_carries_its_messages_as_the_readme_mends_it() -> None:
 
 def test_more_cells_and_time_bring_the_burst_in() -> None:
     text = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
-    design = parse_design(mended(text, cells="cells = 10", all_in_s="all_in_s = 14"), "more.toml")
-    assert carry_burst(design, "hundred", seed=1, runs=RUNS * 2).holds
+    more = mended(text, cells="cells = 10", all_in_s="all_in_s = 14")
+    assert carry_burst(parse_design(more, "more.toml"), "hundred", seed=1, runs=RUNS * 2).holds
     assert not planned("footbridge").holds
+
+
+def test_more_cells_want_the_batteries_that_the_readme_names() -> None:
+    text = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
+    readme = " ".join((EXAMPLES.parent / "README.md").read_text(encoding="utf-8").split())
+    more = mended(text, cells="cells = 10", all_in_s="all_in_s = 14")
+    found = carry(parse_design(more, "more.toml"), seed=1)
+    assert not found.holds
+    (battery,) = (one.text for one in found.checks if not one.holds)
+    told = re.search(r"the first battery then lasts (\d+) days of the (\d+) asked for", readme)
+    assert told is not None
+    assert f"its battery lasts {told[1]} to" in battery
+    assert f"limits.battery_days is {told[2]}" in battery
+    larger = re.search(r"until `(capacity_mah = [^`]*)`", readme)
+    assert larger is not None
+    assert carry(parse_design(mended(more, capacity_mah=larger[1]), "larger.toml"), seed=1).holds
 
 
 def test_the_readme_tells_what_the_burst_showed(
@@ -208,6 +224,11 @@ def test_the_readme_tells_what_the_burst_showed(
     text = " ".join((EXAMPLES.parent / "README.md").read_text(encoding="utf-8").split())
     told = f"{share.count} of {share.trials} packets arrived, {share.least:.1%} to {share.most:.1%}"
     assert told in text
+    share = measured("archive").arrived
+    assert f"{share.count} of {share.trials} came in. One is fewer than planned" in text
+    assert share.count == share.trials - 1
+    known = known_of(keys, "archive")
+    assert measure(EXAMPLES / "archive-burst.pcap", burst="sixty", **known).is_outside
     found_in = {name: audited(f"{name}-burst", "--keys", keys(name)) for name in NAMES}
     names = {
         name: {one["name"] for one in found if one["has_weight"]}

@@ -26,7 +26,7 @@ Exit codes:
   0    done, and the answer is yes
   1    the answer is no: something does not fit
   2    the request or the design file is wrong
-  3    the octets are wrong
+  3    the octets cannot be read to their end
   70   a fault of the program
   130  interrupted
   141  nobody reads the output any more"""

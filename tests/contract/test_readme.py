@@ -68,6 +68,13 @@ def test_every_python_block_runs() -> None:
     assert done.returncode == 0, done.stderr
 
 
+def test_shares_that_a_hundred_prove() -> None:
+    """All of n arrived: the exact bound (Clopper and Pearson, 1934) is the nth root of what is left out below it."""
+    text = " ".join(README.read_text(encoding="utf-8").split())
+    assert f"two-sided (100 of 100 arrived: {0.025 ** (1 / 100):.1%}".rstrip("%") in text
+    assert f"one-sided bound (100 of 100 prove {0.05 ** (1 / 100):.1%}".rstrip("%") in text
+
+
 def test_two_commands_to_set_up() -> None:
     section = README.read_text(encoding="utf-8").split("## Set up")[1].split("\n## ")[0]
     commands = re.findall(r"^    \$ (.*)$", section, re.MULTILINE)
