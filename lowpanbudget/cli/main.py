@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from lowpanbudget.cli import faults, streams
-from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS, GROUPS
 from lowpanbudget.cli.width import help_width
 
 if TYPE_CHECKING:
@@ -68,8 +68,10 @@ class Program(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """Write the list of commands from the table alone: nothing is imported for it."""
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+        width = max(map(len, COMMANDS))  # one for all groups
+        for title, commands in GROUPS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name.ljust(width), about) for name, about in commands.items()])
 
     def main(  # always ends the process, as standalone mode does
         self,
@@ -163,7 +165,7 @@ def _print_version(ctx: click.Context, _parameter: click.Parameter, asked: bool)
 def program() -> None:
     """How many octets of your data fit in one IEEE 802.15.4 frame over 6LoWPAN, and why.
 
-    Every number comes from a frame that was really encoded. Results go to standard output, messages to standard
+    Every size comes from headers that were really encoded. Results go to standard output, messages to standard
     error; every command takes --json for programs.
     """
 

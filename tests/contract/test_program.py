@@ -3,6 +3,7 @@
 import contextlib
 import os
 import pty
+import re
 import signal
 import subprocess
 import sys
@@ -44,6 +45,17 @@ def test_help_imports_nothing_heavy() -> None:
     assert "layers" not in ours
     for name in COMMANDS:
         assert name in done.stdout
+
+
+def test_commands_are_listed_by_what_they_are_about(invoke: Invoke) -> None:
+    """Each once, under one of several headings, and all texts in one column."""
+    done = invoke("--help")
+    groups = re.findall(r"^([A-Z][a-z ]+):\n((?:  .*\n)+)", done.stdout, re.MULTILINE)
+    found = [re.findall(r"^  ([a-z]+)( +)[A-Z]", lines, re.MULTILINE) for _, lines in groups]
+    listed = [one for one in found if one]
+    assert len(listed) > 2
+    assert sorted(name for group in listed for name, _ in group) == sorted(COMMANDS)
+    assert len({len(name + gap) for group in listed for name, gap in group}) == 1
 
 
 @pytest.mark.parametrize("name", COMMANDS)
