@@ -87,6 +87,7 @@ def main() -> None:
     older = sum(int(one.figures["before_last_change"]) for one in rows)
     remarks = [
         f"{sum(one.tried for one in rows)} inputs in all, {older} of them on the code before its last change.",
+        "Several runs together, of which the command is one.",
         "Unguided inputs are mutations of those that guided runs have learned.",
         *(
             f"Found at {name} and mended: {place}."

@@ -39,6 +39,7 @@ _SHORT = (
     f"Rows of fewer than {_TELLING} frames were cut short: tables still fill, and growth_mb says little; "
     "a request is not told as never answered before 93 s are over."
 )
+_SHARED = "--frames are those of all attacks together: of each attack there is its share, if it was not named alone."
 WORK = Path("build/hostile")
 
 
@@ -207,11 +208,8 @@ def report(command: str) -> None:
                 figures["taken"] = attack.taken
             what = f"{name}, {reader}: {attack.what}"
             rows.append(Row(what, kept["tried"], "frames", len(kept["wrong"]), figures))
-    write(
-        Report(
-            "hostile", command, rows, [_SHORT] if any(row.tried < _TELLING for row in rows) else []
-        )
-    )
+    short = [_SHORT] if any(row.tried < _TELLING for row in rows) else []
+    write(Report("hostile", command, rows, [_SHARED, *short]))
 
 
 def main() -> int:

@@ -6,6 +6,7 @@ writes what it did, never what it meant to do.
 
 import json
 import platform
+import subprocess
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -38,19 +39,29 @@ class Report:
     remarks: list[str] = field(default_factory=list)
     seconds: float = 0.0
     date: str = ""
+    code: str = ""  # the commit that was tried, as git describes it; "up to" one where a run did not note it
     python: str = ""
     machine: str = ""
 
 
 def write(report: Report) -> Path:
-    """Write ``report`` to ``reports/NAME.json``, with date, Python and machine of this run; return the path."""
+    """Write ``report`` to ``reports/NAME.json``, with date, code, Python and machine of this run; return the path."""
     report.date = datetime.now(UTC).date().isoformat()
+    report.code = _commit()
     report.python = platform.python_version()
     report.machine = f"{platform.system()} {platform.machine()}"
     path = REPORTS / f"{report.name}.json"
     part = path.with_suffix(".part")
     part.write_text(json.dumps(asdict(report), indent=1, ensure_ascii=False) + "\n", "utf-8")
     return part.replace(path)
+
+
+def _commit() -> str:
+    done = subprocess.run(
+        ["git", "describe", "--always", "--dirty", "--exclude=*"], cwd=REPORTS, capture_output=True, text=True,
+        check=False,
+    )  # fmt: skip
+    return done.stdout.strip()
 
 
 def read(name: str) -> Report:

@@ -31,12 +31,16 @@ TITLES = {
 
 
 def table() -> str:
-    """Return a row for each run: what was tried, how often, what is still wrong, when."""
-    lines = ["| what was tried | how often | wrong now | when |", "|---|---|---|---|"]
+    """Return a row for each run: what was tried, how often, what was wrong still, when and of which code."""
+    lines = [
+        "| what was tried | how often | wrong still | when, of which code |",
+        "|---|---|---|---|",
+    ]
     for report in reports():
         wrong = sum(row.wrong for row in report.rows)
+        often = "; ".join((", ".join(counts(report)), *less(report)))
         lines.append(
-            f"| {TITLES[report.name]} | {', '.join(counts(report))} | {wrong:,} | {report.date} |"
+            f"| {TITLES[report.name]} | {often} | {wrong:,} | {report.date}, {report.code} |"
         )
     return "\n".join(lines) + "\n"
 
@@ -46,13 +50,18 @@ def runs() -> str:
     lines = [
         "# What tries to break it\n",
         "Each run on demand, its figures by row, and what it says of itself; made by `tests/trust/section.py` from",
-        "`tests/trust/reports/`. *wrong* counts what is wrong still: what a run finds is mended, and has",
-        "a test or a vector.\n",
+        "`tests/trust/reports/`. *wrong* counts what was wrong still when the run was recorded: what was mended until",
+        "then has a test or a vector.\n",
     ]
     for report in reports():
         lines += [f"## {TITLES[report.name]}\n", f"    {report.command}\n"]
         lines.append(
-            f"{report.date}, Python {report.python}, {report.machine}; {report.seconds:,.0f} s.\n"
+            f"{report.date}, {report.code}, Python {report.python}, {report.machine}; "
+            + (
+                f"{report.seconds:,.0f} s.\n"
+                if report.seconds
+                else "several runs, whose time was not noted.\n"
+            )
         )
         lines += ["| what | tried | wrong | figures |", "|---|---|---|---|"]
         for row in report.rows:
@@ -86,6 +95,16 @@ def counts(report: Report) -> Iterator[str]:
     """Yield how often was tried, by unit."""
     for unit in dict.fromkeys(row.unit for row in report.rows):
         yield f"{sum(row.tried for row in report.rows if row.unit == unit):,} {unit}"
+
+
+def less(report: Report) -> Iterator[str]:
+    """Yield why the run counts for less than its numbers say."""
+    older = sum(int(row.figures.get("before_last_change", 0)) for row in report.rows)
+    if older:
+        yield f"{older:,} of them of older code than the rest"
+    cut = [text.split()[0] for text in report.remarks if "was cut short" in text]
+    if cut:
+        yield f"cut short: {', '.join(cut)}"
 
 
 def written(readme: str) -> str:
