@@ -30,7 +30,7 @@ from lowpanbudget.stack.datagram import (
     read_payload,
     wrong_checksum,
 )
-from lowpanbudget.stack.incoming import ELIDED, Datagram, Lowpan
+from lowpanbudget.stack.incoming import CHECKSUM, CHECKSUM_FORM, ELIDED, Datagram, Lowpan, octet_of
 from lowpanbudget.stack.routed import Placed, read_routed
 from lowpanbudget.stack.upper import PART, read_upper
 
@@ -140,7 +140,7 @@ def _hc1(reader: Reader, env: Env, lowpan: Lowpan) -> None:
         )
     read_payload(reader, chain)
     lowpan.heads += chain.heads
-    _finish(chain, env, lowpan, start)
+    _finish(reader, chain, env, lowpan, start)
 
 
 def _iphc(reader: Reader, env: Env, lowpan: Lowpan) -> None:
@@ -155,7 +155,7 @@ def _iphc(reader: Reader, env: Env, lowpan: Lowpan) -> None:
         lowpan.heads += chain.heads
         for remark in chain.remarks:
             lowpan.note(*remark)
-    _finish(chain, env, lowpan, start)
+    _finish(reader, chain, env, lowpan, start)
 
 
 def _ipv6(reader: Reader, env: Env, lowpan: Lowpan) -> None:
@@ -169,7 +169,8 @@ def _ipv6(reader: Reader, env: Env, lowpan: Lowpan) -> None:
         lowpan.heads += upper.heads
         lowpan.unreadable(upper.fault)
         if upper.wrong is not None:
-            lowpan.notices += identifiers.note_wrong_checksum(upper.wrong, env, start)
+            checksum_at = octet_of(reader.spans, CHECKSUM, start)
+            lowpan.notices += identifiers.note_wrong_checksum(upper.wrong, env, start, checksum_at)
     elif reader.left:
         reader.layer = "payload"
         reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
@@ -186,7 +187,7 @@ def _ipv6(reader: Reader, env: Env, lowpan: Lowpan) -> None:
     _deliver(lowpan, octets, start)
 
 
-def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
+def _finish(reader: Reader, chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
     """Fill in lengths and checksums and deliver the datagram or the first fragment's part of it."""
     missing = 0
     if isinstance(lowpan.fragment, Fragment):
@@ -197,7 +198,7 @@ def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
             raise _too_small("expands to", size - missing, size, start, hint)
     lowpan.checksum_elided = chain.checksum_elided
     if chain.checksum_elided:
-        lowpan.note(*ELIDED, start)
+        lowpan.note(*ELIDED, octet_of(reader.spans, CHECKSUM_FORM, start))
         if endpoints(chain.parts).hidden:
             text = (
                 "the final destination stands in a routing header that cannot be read: the UDP checksum restored is "
@@ -210,7 +211,10 @@ def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
     wrong = wrong_checksum(chain) if lowpan.fragment is None else None
     is_legacy = any(isinstance(head.value, legacy.Legacy) for head in lowpan.heads)
     if wrong is not None or (lowpan.fragment is None and not is_legacy):
-        lowpan.notices += identifiers.note_addresses(wrong, chain.innermost, env, start)
+        checksum_at = octet_of(reader.spans, CHECKSUM, start)
+        lowpan.notices += identifiers.note_addresses(
+            wrong, chain.innermost, env, start, checksum_at
+        )
     # of a recoverable fragment the compressed octets are kept: it takes all of them to expand
     _deliver(lowpan, b"" if lowpan.compressed else octets, start)
 

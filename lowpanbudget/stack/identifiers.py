@@ -62,18 +62,28 @@ def explains_checksum(wrong: WrongChecksum, env: Env) -> str:
     return ""
 
 
-def note_addresses(wrong: WrongChecksum | None, header: Ipv6, env: Env, at: int) -> list[Notice]:
+def note_addresses(
+    wrong: WrongChecksum | None, header: Ipv6, env: Env, at: int, checksum_at: int | None = None
+) -> list[Notice]:
     """Return the notices of a datagram's ``wrong`` checksum, or of older identifiers in its ``header``, at ``at``."""
     if wrong is None:
         return note_carried(header, env, at)
-    return note_wrong_checksum(wrong, env, at)
+    return note_wrong_checksum(wrong, env, at, checksum_at)
 
 
-def note_wrong_checksum(wrong: WrongChecksum, env: Env, at: int) -> list[Notice]:
-    """Return the notices of a datagram with this checksum, whose compressed header stands at ``at``."""
+def note_wrong_checksum(
+    wrong: WrongChecksum, env: Env, at: int, checksum_at: int | None = None
+) -> list[Notice]:
+    """Return the notices of a datagram with this checksum, whose compressed header stands at ``at``.
+
+    ``checksum_at`` is where the checksum stands, if that is known.
+    """
     name, header, cite = _CHECKSUMS[wrong.kind]
-    sums = f"{wrong.sent:#06x}, computed over the restored datagram {wrong.right:#06x}"
-    notices = [Notice(name, f"the {header} checksum is {sums}", cite, at)]
+    text = (
+        f"the {header} checksum {wrong.sent:#06x} is wrong: over the restored datagram it is {wrong.right:#06x}; "
+        "compare the restored addresses, and the prefixes of their contexts, with the sender's own"
+    )
+    notices = [Notice(name, text, cite, at if checksum_at is None else checksum_at)]
     sides = explains_checksum(wrong, env)
     if sides:
         text = (

@@ -1,7 +1,9 @@
 """What reading a 6LoWPAN payload gives: notices, a datagram or a fragment, and the link addresses that count."""
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple, Protocol
 
+from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
@@ -42,6 +44,20 @@ ELIDED = (
     "the UDP checksum was elided; it is restored by computing it",
     rfc(6282, "4.3.2"),
 )
+
+
+# the fields of transport headers that notices are about
+CHECKSUM, CHECKSUM_FORM = "checksum", "checksum form (C)"
+
+
+def octet_of(spans: Sequence[Span], name: str, start: int) -> int:
+    """Return the octet of the last field with this name from octet ``start`` on; ``start`` where there is none."""
+    for span in reversed(spans):
+        if span.offset_bits < start * 8:
+            break
+        if span.name == name:
+            return span.offset_bits // 8
+    return start
 
 
 class Taking(Protocol):

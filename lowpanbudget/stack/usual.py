@@ -14,7 +14,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import dispatch, iphc, nhc
 from lowpanbudget.stack import identifiers
-from lowpanbudget.stack.incoming import ELIDED, Datagram, Taking
+from lowpanbudget.stack.incoming import CHECKSUM, ELIDED, Datagram, Taking, octet_of
 from lowpanbudget.stack.upper import (
     APPLICATION_DATA,
     APPLICATION_PORTS,
@@ -27,6 +27,7 @@ from lowpanbudget.stack.upper import (
 _new = tuple.__new__
 # octets of a payload whose length, with a UDP header, has 16 bits
 LARGEST = 0xFFFF - udp.OCTETS
+_CHECKSUM_OCTETS = 2
 
 
 def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
@@ -78,13 +79,15 @@ def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) ->
     taking.unreadable(upper.fault)
     taking.values = (value,)
     taking.datagram = Datagram(bytes(value) + body)
-    taking.notices += identifiers.note_addresses(upper.wrong, header, env, at)
+    checksum_at = octet_of(reader.spans, CHECKSUM, at)
+    taking.notices += identifiers.note_addresses(upper.wrong, header, env, at, checksum_at)
 
 
 def with_udp(
     reader: Reader, env: Env, taking: Taking, header: Ipv6, compressed: nhc.UdpNhc, at: int
 ) -> None:
-    """Read the payload of a compressed UDP header, and restore lengths and checksum."""
+    """Read the payload of a compressed UDP header, the last of the heads, and restore lengths and checksum."""
+    checksum_at = reader.pos - _CHECKSUM_OCTETS  # where it goes in line
     body = reader.data[reader.pos : reader.end]
     ports = (compressed.source_port, compressed.destination_port)
     length = udp.OCTETS + len(body)
@@ -94,7 +97,7 @@ def with_udp(
     elided = checksum is None
     if checksum is None:
         checksum = udp.checksum(source, destination, bytes(Udp(*ports, length, 0)) + body)
-        taking.note(*ELIDED, at)
+        taking.note(*ELIDED, taking.heads[-1].start)
     inner = Udp(*ports, length, checksum)
     datagram = bytes(outer) + bytes(inner) + body
     if APPLICATION_PORTS.isdisjoint(ports):
@@ -111,6 +114,6 @@ def with_udp(
         right = udp.checksum(source, destination, segment)
         ends = PseudoHeader(source, destination)
         wrong = WrongChecksum(ipv6.UDP, checksum, right, ends, segment)
-        taking.notices += identifiers.note_wrong_checksum(wrong, env, at)
+        taking.notices += identifiers.note_wrong_checksum(wrong, env, at, checksum_at)
     else:
         taking.notices += identifiers.note_carried(header, env, at)

@@ -70,10 +70,10 @@ def test_any_octets_of_a_later_fragment_are_read_alike() -> None:
 
 
 def test_a_checksum_left_out_without_a_check_is_a_matter_of_the_frame() -> None:
-    """RFC 6282 section 4.3.2: the packet is to be dropped; what was left out, the IPHC header at 9 tells."""
+    """RFC 6282 section 4.3.2: the packet is to be dropped; what was left out, C in UDP's octet tells."""
     frame = decode_frame(carrying("7e 33 f4 f0 b1 f0 b2 01 02"))
     at = {notice.name: notice.offset for notice in frame.notices}
-    assert (at["udp-checksum-elided"], at["elided-without-check"]) == (9, 0)
+    assert (at["udp-checksum-elided"], at["elided-without-check"]) == (11, 0)
 
 
 @pytest.mark.parametrize(("compressed", "header"), [("7e 33 f7 12", 8), ("7a 33 3b", 0)])
@@ -208,3 +208,24 @@ def test_where_a_restored_extension_header_comes_from(
     assert frame.fault is None
     (found,) = [header for header in frame.restored if name in header.name.lower()]
     assert [(s.offset_bits, s.bits) for s in found.spans] == [(8 * (9 + first), 8 * octets)]
+
+
+@pytest.mark.parametrize(
+    ("payload", "at"),
+    [
+        # behind a MAC header of 9 octets IPHC's 2, UDP's octet, the ports (RFC 6282 section 4.3.3)
+        ("7e 33 f3 12 de ad 01 02", 13),
+        ("7e 33 f0 f0 b1 f0 b2 de ad 01 02", 16),
+        # the next header in line; UDP's checksum is its octet 6 (RFC 768), ICMPv6's its octet 2 (RFC 4443 section 2.1)
+        ("7a 33 11 f0 b1 f0 b2 00 0a de ad 01 02", 18),
+        ("7a 33 3a 80 00 de ad 00 01 00 01", 14),
+    ],
+)
+def test_a_wrong_checksum_is_told_where_it_stands(payload: str, at: int) -> None:
+    """It is said that it is wrong, and what to look at."""
+    frame = decode_frame(carrying(payload))
+    (notice,) = (one for one in frame.notices if one.name.endswith("checksum-wrong"))
+    assert notice.offset == at
+    assert frame.octets[at : at + 2].hex() == "dead"
+    assert " is wrong: " in notice.text
+    assert "compare the restored addresses" in notice.text
