@@ -21,10 +21,11 @@ _ALL_NODES = IPv6Address("ff02::1")
 
 
 class Advertisement(NamedTuple):
-    """How long it is: how many options, octets of ICMPv6, octets behind the MAC header, and frames it takes."""
+    """How long it is: how many options, octets of ICMPv6, of compressed IPv6, and behind the MAC header, and frames."""
 
     options: int
     octets: int
+    header: int
     room: int
     frames: int
 
@@ -62,4 +63,5 @@ def advertisement(design: Design) -> Advertisement | None:
     room = design.link.room(link, BROADCAST)
     env = Env(link, BROADCAST, contexts=design.contexts)
     cut = payloads(Outgoing((header,), body), env, room=room)
-    return Advertisement(len(options), len(body), room, len(cut))
+    (whole,) = payloads(Outgoing((header,), body), env, room=len(body) + ipv6.OCTETS + 1)
+    return Advertisement(len(options), len(body), len(whole.data) - len(body), room, len(cut))

@@ -56,7 +56,8 @@ def octet_of(spans: Sequence[Span], name: str, start: int) -> int:
         if span.offset_bits < start * 8:
             break
         if span.name == name:
-            return span.offset_bits // 8
+            octet: int = span.offset_bits // 8
+            return octet
     return start
 
 

@@ -147,6 +147,10 @@ def test_flows_and_stations_of_a_design(tmp_path: Path) -> None:
     ])  # fmt: skip
     options = ("--design", str(design))
     assert surveyed(capture, *options, "--flow", "climate")["frames"] == 3
+    told = json.loads(invoke("survey", capture, *options, "--json").stdout)["survey"]["flows"]
+    (words,) = (one["name"] for one in told if one["in_design"] == "climate")
+    for named in (words, f"climate: {words}"):  # the text has the name before the words
+        assert surveyed(capture, *options, "--flow", named)["frames"] == 3
     assert surveyed(capture, *options, "--node", "logger")["frames"] == 3
     done = invoke("survey", capture, *options, "--flow", "weather")
     assert (done.exit_code, done.stdout) == (2, "")

@@ -221,7 +221,7 @@ CASES = {
             "remark",
             "the link",
             "an advertisement with 6 options takes 2 frames",
-            ("128 octets of ICMPv6, 116 behind the MAC header",),
+            ("128 octets of ICMPv6 and 4 of IPv6, room for 116 behind the MAC header",),
         ),
     ),
     # behind 11 of the link: page 1, RPL information 3, IPHC 2, hop limit 63, source in full, identifier 2, UDP 4: 87

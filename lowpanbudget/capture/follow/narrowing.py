@@ -132,19 +132,20 @@ class WantedNode:
 
 
 class WantedFlow:
-    """A flow: one of the design by its name, a UDP port, or the words that are printed for it."""
+    """A flow: one of the design by its name, a UDP port, or the words that are printed for it, with the name or not."""
 
     def __init__(self, text: str, matcher: "Matcher | None", name: str) -> None:
+        names = [] if matcher is None else [flow.name for flow in matcher.design.flows]
+        self._is_named = text in names
+        for one in names:
+            text = text.removeprefix(f"{one}: ")  # as it stands before the words of a flow
         self._text, self._matcher = text, matcher
-        self._is_named = matcher is not None and any(
-            flow.name == text for flow in matcher.design.flows
-        )
         self._port = int(text) if _PORT.fullmatch(text) and int(text) <= _LAST_PORT else None
         if not self._is_named and self._port is None and " to " not in text:
             hint = "A UDP port, or a flow in the words of a survey"
             if matcher is not None:
-                names = ", ".join(flow.name for flow in matcher.design.flows)
-                hint = f"A flow of the design ({names}), a UDP port, or a flow in the words of a survey"
+                known = ", ".join(names)
+                hint = f"A flow of the design ({known}), a UDP port, or a flow in the words of a survey"
             raise RequestError(f"{name} {text!r} is no flow", hint=hint)
 
     def is_in(self, sighting: Sighting) -> bool:

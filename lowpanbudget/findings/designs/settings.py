@@ -51,7 +51,7 @@ def advertisement_does_not_fit(draft: Draft, _design: Draft) -> Hits:
         return
     if made is not None and made.frames > 1:
         cause = f"an advertisement with {made.options} options takes {made.frames} frames"
-        sizes = f"{made.octets} octets of ICMPv6, {made.room} behind the MAC header"
+        sizes = f"{made.octets} octets of ICMPv6 and {made.header} of IPv6, room for {made.room} behind the MAC header"
         yield Hit(cause, (sizes,), "the link")
 
 
