@@ -6,6 +6,7 @@ commit it.
 
 import contextlib
 import json
+import os
 import re
 import shlex
 import subprocess
@@ -73,6 +74,24 @@ def test_shares_that_a_hundred_prove() -> None:
     text = " ".join(README.read_text(encoding="utf-8").split())
     assert f"two-sided (100 of 100 arrived: {0.025 ** (1 / 100):.1%}".rstrip("%") in text
     assert f"one-sided bound (100 of 100 prove {0.05 ** (1 / 100):.1%}".rstrip("%") in text
+
+
+@pytest.mark.long
+def test_commands_that_write_parts_of_it_find_what_they_import() -> None:
+    text = README.read_text(encoding="utf-8")
+    commands = re.findall(
+        r"^<!-- [^`\n]*`(PYTHONPATH=tests )?python (tests/\S+)`", text, re.MULTILINE
+    )
+    assert len(commands) > 2
+    for path, script in commands:
+        # the folder of a script, or what is asked for, and nothing of this process
+        code = f"import runpy, sys; sys.path[0] = {str((ROOT / script).parent)!r}; runpy.run_path({script!r})"
+        env = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+        done = subprocess.run(
+            [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False,
+            env=env | ({"PYTHONPATH": "tests"} if path else {}),
+        )  # fmt: skip
+        assert done.returncode == 0, (script, done.stderr)
 
 
 def test_two_commands_to_set_up() -> None:
