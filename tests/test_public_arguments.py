@@ -200,7 +200,7 @@ ROWS = (
     row(frame_rows, capture=RECORDS, name=""),
     row(expand, capture=RECORDS, left_out=LeftOut()),
     row(decrypt, capture=RECORDS, left_out=LeftOut()),
-    row(LeftOut().add, reason="no datagram"),
+    row(LeftOut().add, reason="no datagram", hint="give one"),
     row(LeftOut().add_all, ended=[]),
     row(LeftOut.of, given=None),
     row(read_continued, captures=[CAPTURE], through=None),
@@ -215,7 +215,8 @@ ROWS = (
     row(TimeSeries(1, 1).merge, other=TimeSeries(1, 1)),
     row(survey_files, files=[EXAMPLES / "footbridge-burst.pcap"], executor=None, every="1 min"),
     row(
-        Shrinker, design=ARCHIVE, flow=FLOW, hop="first", key=air.KEY, unprotected=False, counters=Counters()
+        Shrinker, design=ARCHIVE, flow=FLOW, hop="first", key=air.KEY, unprotected=False, counters=Counters(),
+        devices={1: bytes(8)},
     ),
     row(Shrinker(ARCHIVE, unprotected=True).frames, datagram=DATAGRAM),
     row(Shrinker(ARCHIVE, unprotected=True).ends, datagram=DATAGRAM),
@@ -493,3 +494,7 @@ def test_a_name_that_is_no_argument_is_told_by_the_function_that_was_called(func
     asked = f"^{function.__name__}\\(\\) has no argument 'key'. Did you mean keys\\?$"
     with pytest.raises(TypeError, match=asked):
         list(function([], key=b"hush"))
+    with pytest.raises(
+        TypeError, match=r"no argument 'zzz'. What is known goes by contexts, keys, dev"
+    ):
+        list(function([], zzz=1))

@@ -91,11 +91,11 @@ class LeftOut:
 
     def add(self, reason: str, hint: str = "") -> None:
         """Count a record; ``hint`` is what to try."""
-        reasons, reason = self._reasons, value_of(str, reason)
+        reasons, reason, hint = self._reasons, value_of(str, reason), value_of(str, hint)
         key = reason if reason in reasons or len(reasons) < MOST_REASONS else "others"
         reasons[key] = reasons.get(key, 0) + 1
         if hint and key == reason:
-            self._hints[key] = value_of(str, hint)
+            self._hints[key] = hint
 
     @explains
     def add_all(self, ended: Iterable[TimedOut | Discarded]) -> None:

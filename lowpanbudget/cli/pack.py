@@ -43,7 +43,7 @@ class PackedRow(NamedTuple):
 @click.argument("given", metavar="NAME=VALUE...|FILE", nargs=-1, shell_complete=completion.files)
 @click.option(
     "--rest", type=click.Choice(["least", "typical", "greatest"]),
-    help="What is not given is as in the least, the typical or the greatest message.",
+    help="What is not given is as in the least, the typical or the greatest message; of a list, inside what is given.",
 )  # fmt: skip
 @click.option(
     "-o",

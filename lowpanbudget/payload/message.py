@@ -139,8 +139,8 @@ class Message(HashedOnce):
     def example(self, case: Case, given: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """Return values that make the least, the typical or the greatest message.
 
-        Values that are ``given`` stay, also those inside groups: the rest is as in that message, and a tag that is
-        given chooses the option.
+        Values that are ``given`` stay, also those inside groups, and elements in their number: the rest is as in that
+        message, and a tag that is given chooses the option.
         """
         return self._root.filled(case, {}, given or {})
 

@@ -82,6 +82,8 @@ def _notices(console: Console, screen: Screen, notices: Sequence[dict[str, Any]]
         clause = f" ({notice['cite']})" if notice["cite"] else ""
         text = f"octet {notice['offset']}: {notice['text']}{clause}"
         paragraph(console, screen, text, indent=2)
+        if notice["hint"]:
+            paragraph(console, screen, f"try: {notice['hint']}", indent=4)
     console.print()
 
 

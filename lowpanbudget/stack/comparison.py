@@ -1,5 +1,6 @@
 """How the datagram of a frame would look in its shortest form, and which fields make the difference."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
@@ -7,6 +8,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.env import Env
+from lowpanbudget.errors import plural
 from lowpanbudget.fields import Restored
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan import lorh
@@ -24,7 +26,8 @@ from lowpanbudget.values import dataclass
 class Difference(NamedTuple):
     """A field whose size differs in the shortest form: its bits in line in both, and what restores it in the shortest.
 
-    ``header`` is empty for what is no field: dispatches, forms, context numbers, headers of fragments.
+    Where headers of one name are fewer or more in the shortest form, they are one difference. ``header`` is empty
+    for what is no field: dispatches, forms, context numbers, headers of fragments.
     """
 
     header: str
@@ -122,8 +125,20 @@ def _differences(
     here: Sequence[Restored], there: Sequence[Restored], bits_here: int, bits_there: int
 ) -> list[Difference]:
     keyed_here, keyed_there = _by_field(here), _by_field(there)
+    counts = Counter(head.name for head in here), Counter(head.name for head in there)
+    regrouped = {name for name in counts[0] if 0 < counts[1][name] != counts[0][name]}
     differences = []
+    for name in sorted(regrouped):  # a field of the one form has no like in the other
+        before, after = (
+            sum(span.bits for key, span in keyed.items() if key[0] == name)
+            for keyed in (keyed_here, keyed_there)
+        )
+        cite = next(span.cite for key, span in keyed_there.items() if key[0] == name)
+        words = f"{plural(counts[0][name], 'header')} here, {counts[1][name]} then"
+        differences.append(Difference(name, "headers", before, after, words, cite))
     for key in [*keyed_here, *(key for key in keyed_there if key not in keyed_here)]:
+        if key[0] in regrouped:
+            continue
         ours, best = keyed_here.get(key), keyed_there.get(key)
         before, after = (0 if span is None else span.bits for span in (ours, best))
         if before != after:

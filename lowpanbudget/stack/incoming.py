@@ -15,12 +15,16 @@ from lowpanbudget.values import dataclass, field
 
 
 class Notice(NamedTuple):
-    """What reading noticed, without judging it: ``name`` for code, ``text`` for people, where, and which section."""
+    """What reading noticed, without judging it: ``name`` for code, ``text`` for people, where, and which section.
+
+    ``hint`` is what to try, "" where nothing is known.
+    """
 
     name: str
     text: str
     cite: Cite | None = None
     offset: int = 0
+    hint: str = ""
 
     def __str__(self) -> str:
         """Return the text with its cite."""

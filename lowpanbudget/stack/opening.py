@@ -130,13 +130,15 @@ def _try_keys(
                 failure = error.bare()
     if failure is None:
         wanted = _key_name(mac)
-        text = f"no key for this frame: {wanted}" if keys else f"sealed; the key wanted: {wanted}"
+        is_sealed = security.protection.encrypted
+        state = "sealed" if is_sealed else "in the clear, its integrity code not checked"
+        text = f"no key for this frame: {wanted}" if keys else f"{state}; the key wanted: {wanted}"
         opened.notices += (Notice("key-missing", text, mac_layer.CITE, len(header)),)
         return None
     if isinstance(failure, BadMic):
         opened.fault = failure
     name = "mic-wrong" if isinstance(failure, BadMic) else "nonce-unknown"
-    opened.notices += (Notice(name, failure.message, failure.cite, len(header)),)
+    opened.notices += (Notice(name, failure.message, failure.cite, len(header), failure.hint),)
     return None
 
 

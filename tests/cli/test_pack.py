@@ -90,6 +90,13 @@ def test_values_inside_others_and_the_rest(invoke: Invoke) -> None:
     typical = load_design(ARCHIVE).message("label").example("typical")
     build = json.loads(done.stdout)["values"]["build"]
     assert build == {"major": 7, "minor": typical["build"]["minor"]}
+    readings = load_design(FOOTBRIDGE).message("readings")
+    values = readings.example("typical")
+    values["reading"] = [{**values["reading"][0], "temperature": 21.5}]
+    packed = invoke(
+        "pack", FOOTBRIDGE, "readings", "reading[0].temperature=21.5", "--rest", "typical"
+    )
+    assert bytes.fromhex(packed.stdout) == by_construct(readings, values)
     octets = bytes.fromhex(invoke("pack", ARCHIVE, "climate_batch", "--rest", "typical").stdout)
     batch = load_design(ARCHIVE).message("climate_batch")
     assert octets == by_construct(batch, batch.example("typical"))

@@ -181,6 +181,30 @@ def test_a_sealed_frame_without_a_key(invoke: Invoke) -> None:
     assert "key id mode 1, index 3" in " ".join(done.stdout.split())
 
 
+def test_what_a_sealed_frame_wants_is_told(invoke: Invoke, tmp_path: Path) -> None:
+    """The nonce holds the EUI-64 (IEEE 802.15.4-2015 clause 9.3.2, from memory); levels 1 to 3 hide nothing."""
+    path = key_file(tmp_path, GOOD.split("[devices]")[0])
+    ends = {
+        "destination_pan": 1,
+        "destination": b"\0\2",
+        "source": b"\0\1",
+        "pan_id_compression": True,
+    }
+    hidden, clear = (
+        encode_frame(
+            Mac(**ends, security=Security(level, 1, 7, key_index=3)),  # type: ignore[arg-type]
+            bytes.fromhex("7a333b"), key=KEY, devices={1: bytes(8)},
+        ).octets.hex()
+        for level in (5, 2)
+    )  # fmt: skip
+    told = " ".join(invoke("annotate", hidden, "--key-file", path).stdout.split())
+    assert "it is not known" in told
+    assert "try: Give it in [devices] of the key file" in told
+    told = " ".join(invoke("annotate", clear).stdout.split())
+    assert "in the clear, its integrity code not checked; the key wanted" in told
+    assert "sealed;" not in told
+
+
 def test_a_key_file_opens_and_is_never_shown(invoke: Invoke, tmp_path: Path) -> None:
     path = key_file(tmp_path, GOOD)
     for extra in ((), ("--json",)):

@@ -111,6 +111,19 @@ def test_differences_add_up(octets: bytes, known: dict[int, object], whole: bool
         assert found.differences == ()
 
 
+def test_routing_headers_that_become_fewer_are_one_difference() -> None:
+    """RFC 8138 section 5.1: 2 octets and entries of 8, 2 and 4 octets by type; 10 + 4 + 10 become 2 + 4 and 10."""
+    route = "8003 aaaaaaaaaaaaaaaa 8001 bbbb 8102 ccccccccdddddddd"
+    ends = "7e55 aaaaaaaaaaaa0001 aaaaaaaaddddeeee f312 5c1a 00"
+    frame = framed(bytes.fromhex(f"f1 {route} {ends}"))
+    assert frame.datagram is not None
+    found = compare(frame, CONTEXTS, frame.datagram.octets)
+    (routing,) = (one for one in found.differences if one.header.startswith("SRH"))
+    assert (routing.here, routing.shortest) == (24 * 8, 16 * 8)
+    assert routing.source == "3 headers here, 2 then"
+    assert sum(one.here - one.shortest for one in found.differences) == 8 * found.saved
+
+
 def test_an_identifier_behind_a_mesh_header_comes_from_its_address() -> None:
     """RFC 4944 section 5.2: the mesh header's originator counts, not the hop's link address."""
     from lowpanbudget.bits import Writer

@@ -42,7 +42,8 @@ def _alone(frame: Frame, asn: int | None) -> Frame:
     if security is None or (security.is_by_slot and asn is None):
         return frame  # who sent it would not help
     notices = tuple(
-        one._replace(text=_ALONE) if one.name == "nonce-unknown" else one for one in frame.notices
+        one._replace(text=_ALONE, hint="") if one.name == "nonce-unknown" else one
+        for one in frame.notices
     )
     return replace(frame, notices=notices)
 

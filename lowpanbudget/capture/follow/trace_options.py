@@ -39,8 +39,8 @@ def check_known(known: TraceOptions, function: str) -> None:
     """
     for name in known:
         if name not in _NAMES:
-            hint = meant(name, _NAMES)
-            raise TypeError(f"{function}() has no argument {name!r}" + (hint and f". {hint}"))
+            hint = meant(name, _NAMES) or f"What is known goes by {', '.join(_NAMES)}"
+            raise TypeError(f"{function}() has no argument {name!r}. {hint}")
     if "keys" in known:
         known["keys"] = keys_of(known["keys"])
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, ClassVar
 
 from lowpanbudget.errors import repeated
 from lowpanbudget.fields.stream import BitReader, BitWriter
@@ -50,10 +50,9 @@ class Named:
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
         """Put an example of the field into the dictionary; a value that is there stays, filled up if it has fields."""
-        given = values.get(self.name)
-        if isinstance(self.node, FieldsNode) and isinstance(given, Mapping):
-            values[self.name] = self.node.filled(case, scope, given)
-        elif self.name not in values:
+        if self.name in values:
+            values[self.name] = filled_up(self.node, case, scope, values[self.name])
+        else:
             values[self.name] = self.node.example(case, scope)
         if self.slot is None:
             return
@@ -70,17 +69,32 @@ class Named:
         scope[self.slot] = codec.decode(codec.encode(value))
 
 
-class FieldsNode:
-    """A node with fields by name; those that are not given may be as in an example."""
+class FilledNode:
+    """A node with others inside: what is not given in a value of one of its types may be as in an example."""
 
     __slots__ = ()
+    takes: ClassVar[tuple[type, ...]] = ()
+
+    def filled(self, case: Case, scope: Scope, given: Any) -> Any:
+        """Return the values that are given, and examples of all others."""
+        raise NotImplementedError
+
+
+def filled_up(node: object, case: Case, scope: Scope, given: Any) -> Any:
+    """Return a value that is given for a node, filled up where it may be; packing says what is wrong with another."""
+    if isinstance(node, FilledNode) and isinstance(given, node.takes):
+        return node.filled(case, scope, given)
+    return given
+
+
+class FieldsNode(FilledNode):
+    """A node with fields by name."""
+
+    __slots__ = ()
+    takes = (Mapping,)
 
     def is_empty(self, scope: Scope) -> bool:
         """Return whether no field is here, so that there is nothing to give."""
-        raise NotImplementedError
-
-    def filled(self, case: Case, scope: Scope, given: Mapping[str, Any]) -> dict[str, Any]:
-        """Return the values that are given, and examples of all others."""
         raise NotImplementedError
 
 

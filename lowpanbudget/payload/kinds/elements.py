@@ -10,6 +10,7 @@ from lowpanbudget.payload.c.counted import ElementArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.counted import Count
+from lowpanbudget.payload.codec.groups import FilledNode, filled_up
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
@@ -160,10 +161,11 @@ unit = "%RH\""""
         ]
 
 
-class ArrayNode:
+class ArrayNode(FilledNode):
     """Elements with their count in front, if it can change."""
 
     __slots__ = ("_count", "_element", "_field", "greatest", "least")
+    takes = (list, tuple)
 
     def __init__(self, field: Array, element: Node, order: Order) -> None:
         self._field, self._element = field, element
@@ -207,3 +209,7 @@ class ArrayNode:
     def example(self, case: Case, scope: Slots) -> list[Any]:
         """Return the least, usual or greatest number of examples."""
         return [self._element.example(case, scope) for _ in range(self._field.example_length(case))]
+
+    def filled(self, case: Case, scope: Slots, given: Sequence[Any]) -> list[Any]:
+        """Return the elements that are given, as many as they are, each with examples of what it lacks."""
+        return [filled_up(self._element, case, scope, item) for item in given]
