@@ -211,7 +211,7 @@ def _finish(reader: Reader, chain: Chain, env: Env, lowpan: Lowpan, start: int) 
     wrong = wrong_checksum(chain) if lowpan.fragment is None else None
     is_legacy = any(isinstance(head.value, legacy.Legacy) for head in lowpan.heads)
     if wrong is not None or (lowpan.fragment is None and not is_legacy):
-        checksum_at = octet_of(reader.spans, CHECKSUM, start)
+        checksum_at = None if wrong is None else octet_of(reader.spans, CHECKSUM, start)
         lowpan.notices += identifiers.note_addresses(
             wrong, chain.innermost, env, start, checksum_at
         )

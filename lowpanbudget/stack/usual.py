@@ -79,7 +79,7 @@ def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) ->
     taking.unreadable(upper.fault)
     taking.values = (value,)
     taking.datagram = Datagram(bytes(value) + body)
-    checksum_at = octet_of(reader.spans, CHECKSUM, at)
+    checksum_at = None if upper.wrong is None else octet_of(reader.spans, CHECKSUM, at)
     taking.notices += identifiers.note_addresses(upper.wrong, header, env, at, checksum_at)
 
 

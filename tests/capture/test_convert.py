@@ -176,10 +176,10 @@ def test_expand_shrink_expand_is_the_identity(sent: list[bytes], secured: bool) 
     left_out = LeftOut()
     devices = {int.from_bytes(short(n), "big"): eui(n) for n in (1, 0x1234)}
     try:
-        shrinker = Shrinker(design, key=key, counters=Counters(tag=65534, sequence=250))
+        counters = Counters(tag=65534, sequence=250)
+        shrinker = Shrinker(design, key=key, counters=counters, devices=devices)
     except RequestError as error:
         pytest.fail(str(error))
-    shrinker._devices |= devices
     frames = list(shrink(expanded, shrinker, left_out=left_out))
     assert all(len(r.octets) <= design.link.largest for r in frames)
     assert not left_out.reasons

@@ -183,7 +183,7 @@ def test_a_sealed_frame_without_a_key(invoke: Invoke) -> None:
 
 def test_what_a_sealed_frame_wants_is_told(invoke: Invoke, tmp_path: Path) -> None:
     """The nonce holds the EUI-64 (IEEE 802.15.4-2015 clause 9.3.2, from memory); levels 1 to 3 hide nothing."""
-    path = key_file(tmp_path, GOOD.split("[devices]")[0])
+    path = key_file(tmp_path, GOOD.split("[devices]", maxsplit=1)[0])
     ends = {
         "destination_pan": 1,
         "destination": b"\0\2",
