@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 from functools import cached_property, lru_cache
+from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.capture.follow.flows import mark_of
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.wording import hop_text
@@ -22,6 +24,8 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import dataclass
+
+Ends = tuple[IPv6Address, IPv6Address]
 
 
 class UdpContent(NamedTuple):
@@ -84,6 +88,17 @@ class HeardDatagram:
     def fragments(self) -> int:
         """Return how many frames brought it."""
         return len(self.numbers)
+
+    @property
+    def ends(self) -> Ends:
+        """Return who sent it, and to whom."""
+        return self.header.source, self.header.destination
+
+    @property
+    def mark(self) -> int | None:
+        """Return what stays the same of it on its way; None where its last header cannot be found."""
+        upper = self.upper
+        return None if upper is None else mark_of(self.header.source, self.octets, upper)
 
     @cached_property
     def outer(self) -> Ipv6:

@@ -4,10 +4,10 @@ What a router acknowledged it has. Where it sent on what it took later, from the
 its own frame numbers leave no place for another frame, it never sent it.
 """
 
-from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import WAY_S
 from lowpanbudget.values import dataclass, field
@@ -15,8 +15,6 @@ from lowpanbudget.values import dataclass, field
 _MOST_WAITING = 256  # datagrams that one router has of one flow
 _MOST_AT_ALL = 65_536  # after which all that waits is forgotten
 _OVERTAKEN = 3  # later ones that were sent on before: a queue keeps its order; our choice
-
-Ends = tuple[IPv6Address, IPv6Address]
 
 
 class _Waiting(NamedTuple):
@@ -100,8 +98,7 @@ class Offered(NamedTuple):
     """A frame with a datagram that asks for an acknowledgement: who should give it, and what of."""
 
     receiver: bytes
-    ends: Ends
-    mark: int
+    datagram: HeardDatagram
     number: int
     sequence: int | None
     copied: bool
@@ -117,12 +114,13 @@ class Routers(FirstNamed[bytes, Router]):
     def take(self, asked: Offered) -> None:
         """Take what was acknowledged."""
         router = self.entry(asked.receiver, Router)
-        flow = None if router is None else router.flows.entry(asked.ends, RoutedFlow)
-        if flow is None or asked.mark in flow.waiting:
+        flow = None if router is None else router.flows.entry(asked.datagram.ends, RoutedFlow)
+        mark = asked.datagram.mark
+        if flow is None or mark is None or mark in flow.waiting:
             return
         self.taken += 1
         if self.taken % _MOST_AT_ALL == 0:
             for other in self.values():
                 other.forget()
         flow.taken += 1
-        flow.waiting[asked.mark] = _Waiting(asked.number, asked.copied)
+        flow.waiting[mark] = _Waiting(asked.number, asked.copied)
