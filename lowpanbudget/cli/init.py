@@ -67,8 +67,9 @@ def command(
 ) -> None:
     """Write a design to begin with to FILE, or to standard output: commented, and its messages fit as it stands.
 
-    Its title, addresses, flows and messages stand for yours. FILE is written whole or not at all, and one that is
-    there already stays as it is. The examples are designs, captures of their networks, and the invented keys of those.
+    Where the options leave too little room for one frame they fit in fragments, which is told. Its title, addresses,
+    flows and messages stand for yours. FILE is written whole or not at all, and one that is there already stays as it
+    is. The examples are designs, captures of their networks, and the invented keys of those.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine

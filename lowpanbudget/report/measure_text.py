@@ -74,6 +74,14 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
 # --- the plan -------------------------------------------------------------------------------------------
 
 
+# what is judged by how sure it is
+_SHARES = {one.value for one in (PlanNumber.DELIVERY, PlanNumber.LATENCY, PlanNumber.LOSS)}
+_EACH = (
+    "Each of {count} shares is judged for itself, one-sided with 95 %: of those that only just keep the plan, 1 in 20 "
+    "looks outside of it by chance."
+)
+
+
 def _plan(console: Console, screen: Screen, checks: Sequence[dict[str, Any]]) -> None:
     for verdict, title, style in (
         ("outside", "Outside of the plan", "bold red"),
@@ -92,6 +100,9 @@ def _plan(console: Console, screen: Screen, checks: Sequence[dict[str, Any]]) ->
         _more(console, screen, len(told))
         if brief:
             paragraph(console, screen, f"{_counted(brief)}: see the tables below", indent=2)
+        shares = sum(one["what"] in _SHARES for one in checks)
+        if verdict == "outside" and shares > 1 and any(one["what"] in _SHARES for one in found):
+            paragraph(console, screen, _EACH.format(count=shares), indent=2)
         console.print()
     kept = [check for check in checks if check["verdict"] == "within"]
     if kept:

@@ -68,6 +68,20 @@ def test_the_answer_is_yes_or_no(store: Path) -> None:
     assert "Outside of the plan" in hasty.stdout
 
 
+def test_that_each_share_is_judged_for_itself_is_said(store: Path, tmp_path: Path) -> None:
+    """No frame of 2.4 GHz O-QPSK with data takes less than 0.1 ms: 32 microseconds an octet (from memory)."""
+    plan = (store / "plan.toml").read_text()
+    assert "delivery = 0.9" in plan
+    wish = "delivery = 0.9\nlatency_s = 0.0001\nlatency_share = 0.95"
+    (tmp_path / "swift.toml").write_text(plan.replace("delivery = 0.9", wish))
+    asked = ("measure", store / "west.pcap", "--design", tmp_path / "swift.toml")
+    done = invoke(*asked)
+    assert done.exit_code == 1
+    (found,) = json.loads(invoke(*asked, "--json").stdout)["measure"]
+    shares = [one for one in found["checks"] if one["unit"] == "share"]
+    assert f"Each of {len(shares)} shares is judged for itself" in " ".join(done.stdout.split())
+
+
 @pytest.mark.parametrize(
     ("link_type", "octets", "answer"),
     [
