@@ -140,7 +140,7 @@ def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Re
                     left_out.assume_type()
                 yield _record(sighting, IPV6_TYPE, sighting.datagram)
             elif reason := sighting.reason:
-                left_out.add(reason)
+                left_out.add(reason, sighting.hint)
     left_out.add_all(trace.leftover)
 
 

@@ -110,6 +110,10 @@ def test_nonces_are_of_the_devices_that_the_key_file_has(tmp_path: Path) -> None
     known = ("--design", ARCHIVE, "-o", back, "--keys", keys)
     assert invoke("expand", out, *known).exit_code == 0
     assert shelf.read_back(back)[1] == given
+    (tmp_path / "bare").mkdir()
+    bare = shelf.key_file(tmp_path / "bare")
+    told = invoke("expand", out, "--design", ARCHIVE, "-o", back, "--keys", bare).stderr
+    assert "try: Give it in [devices] of the key file" in told
     moved = keys.read_text().replace("025e200000000103", "025e200000000104")
     keys.write_text(moved)
     assert "0 datagrams written" in invoke("expand", out, *known).stderr

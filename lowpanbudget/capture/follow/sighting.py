@@ -309,3 +309,9 @@ class Sighting:
         if self.template is not None and self.payload is None:
             return next((n.text for n in self.notices if n.name in _WHY_SEALED), "sealed")
         return ""
+
+    @property
+    def hint(self) -> str:
+        """Return what to try for a record that stayed sealed, or nothing."""
+        reason = self.reason
+        return next((n.hint for n in self.notices if n.text == reason), "")
