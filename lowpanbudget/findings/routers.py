@@ -118,6 +118,8 @@ class Routers(FirstNamed[bytes, Router]):
         mark = asked.datagram.mark
         if flow is None or mark is None or mark in flow.waiting:
             return
+        if mark in flow.sent and not asked.copied:
+            return  # it comes round
         self.taken += 1
         if self.taken % _MOST_AT_ALL == 0:
             for other in self.values():
