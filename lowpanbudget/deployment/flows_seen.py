@@ -35,17 +35,18 @@ def numbered(
     journeys: list[Journey],
     ways: Journeys,
     planned_s: float | None = None,
+    slowest_s: float | None = None,
 ) -> FlowJourneys:
     """Return the journeys of a flow with the places of their own numbers, where all of them have one.
 
-    ``planned_s`` is the quickest interval that the design plans for it.
+    ``planned_s`` is the quickest interval that the design plans for it, ``slowest_s`` the usual one.
     """
     arrived = [ways.arrived(one) for one in journeys]
     modulus = journeys[0].crossing.modulus
     if modulus is None or any(one.crossing.own_number is None for one in journeys):
         return FlowJourneys(flow, message, journeys, arrived, None, 0)
     heard = [(one.crossing.own_number or 0, _seconds(one.heard_ns)) for one in journeys]
-    numbers = places(heard, modulus, planned_s)
+    numbers = places(heard, modulus, planned_s, slowest_s)
     return FlowJourneys(flow, message, journeys, arrived, numbers, numbers[-1].run)
 
 

@@ -192,7 +192,7 @@ class _Part:
         if self._first_ns is not None and self._last_ns is not None:
             seconds = (self._last_ns - self._first_ns) / SECOND or None
         groups = [
-            numbered(*key, journeys, self._ways, self._quickest_s(journeys[0].crossing.flow_name))
+            numbered(*key, journeys, self._ways, *self._planned_s(journeys[0].crossing.flow_name))
             for key, journeys in by_flow(self._journeys)
         ]
         silences = self._silences.of_receiver(groups)
@@ -274,13 +274,13 @@ class _Part:
             flow_seen(group, missed, latency_s), rhythm=rhythm_of(group, silences, until)
         )
 
-    def _quickest_s(self, flow: str | None) -> float | None:
-        """Return the quickest interval that the design plans for a flow, its bursts included; None without a rhythm."""
-        if self._design is None or flow is None:
-            return None
-        every = self._design.flow(flow).every_s
+    def _planned_s(self, flow: str | None) -> tuple[float | None, float | None]:
+        """Return the quickest interval that the design plans for a flow, its bursts included, and the usual one."""
+        every = None if self._design is None or flow is None else self._design.flow(flow).every_s
+        if self._design is None or every is None:
+            return None, None  # no rhythm
         bursts = [one.every_s for one in self._design.bursts if one.flow == flow]
-        return None if every is None else min([every, *bursts])
+        return min([every, *bursts]), every
 
 
 def measure(

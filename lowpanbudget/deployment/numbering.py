@@ -10,6 +10,8 @@ from lowpanbudget.values import dataclass, field
 LATE = 16  # a number so far behind may have come late; one further behind is of a sender that began anew
 GAP = 64  # more missing than expected are no loss but a sender that began anew
 LATE_S = 60.0  # that a message may come behind its time; our choice
+# our choices: numbers next to the last, as many at most, and in a turn of so many times as many
+_NEXT, _NEXT_OF = 16, 64
 _KNOWN = 3  # intervals that tell a rhythm
 # our choice: how much quicker than its rhythm a sender may be over a while, and what a message may wait in a queue
 _QUICKER, _QUEUE_S = 1.5, 5.0
@@ -40,10 +42,16 @@ class Pace(NamedTuple):
 
 
 def places(
-    heard: Sequence[OwnNumber], modulus: int, planned_s: float | None = None
+    heard: Sequence[OwnNumber],
+    modulus: int,
+    planned_s: float | None = None,
+    slowest_s: float | None = None,
 ) -> list[Numbered]:
-    """Return where the numbers of one sender stand, in the order heard; ``planned_s`` is its interval by the design."""
-    counter = Counter(modulus, pace_of(heard, modulus, planned_s))
+    """Return where the numbers of one sender stand, in the order heard.
+
+    ``planned_s`` is its quickest interval by the design, ``slowest_s`` the one that it usually keeps.
+    """
+    counter = Counter(modulus, pace_of(heard, modulus, planned_s), _slowest_s=slowest_s or 0.0)
     followed = [*heard[1:], None]
     return [counter.take(*one, behind) for one, behind in zip(heard, followed, strict=True)]
 
@@ -76,8 +84,8 @@ class Counter:
     """Unwraps the numbers of one sender, modulo ``modulus``, who sends at a ``pace``, as far as that is known.
 
     The time since the last decides how many it can have sent: where a number could have wrapped, as many at least as
-    at the slowest rhythm so far, and no more than at the quickest. A number further on, or one that comes too late, is
-    of a sender that began anew.
+    at the slowest rhythm so far or planned, and no more than at the quickest. One that is next, or nearly, has not
+    wrapped. A number further on, or one that comes too late, is of a sender that began anew.
     """
 
     modulus: int
@@ -129,6 +137,8 @@ class Counter:
         """Return how far a number is ahead of the last; 0 where it is further than may be lost."""
         ahead = (number - self.place) % self.modulus
         past, most = self._past(time_s), float(GAP)
+        if 0 < ahead <= min(_NEXT, self.modulus // _NEXT_OF):
+            return ahead  # a pause: a whole turn between would end just here by chance alone
         if past is not None and self._intervals >= _KNOWN and self._slowest_s > 0:
             expected = past / self._slowest_s
             ahead += self.modulus * round((expected - ahead) / self.modulus)

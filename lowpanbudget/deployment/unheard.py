@@ -4,8 +4,10 @@ Messages whose own numbers are missing there were neither lost nor kept back, as
 taken on both sides, and not across.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from heapq import heappush, heappushpop
+from operator import itemgetter
 from statistics import median
 from typing import NamedTuple
 
@@ -50,28 +52,61 @@ class Silences:
             heappushpop(self._longest, found)
 
     def of_receiver(self, groups: Sequence[FlowJourneys]) -> list[Silence]:
-        """Return the silences in which several senders would have sent again and again: nobody listened."""
+        """Return the silences in which several senders would have sent again and again: nobody listened.
+
+        Whose numbers, its messages' own or its frames', go on from one to the next over a silence was silent itself.
+        """
         rhythms = list(_rhythms(groups))
         found = []
         for _, silence in self._longest:
             sent: dict[object, float] = {}
-            for source, first_ns, last_ns, usual_s in rhythms:
-                if first_ns <= silence.begin_ns and silence.end_ns <= last_ns:
-                    sent[source] = sent.get(source, 0.0) + silence.seconds / usual_s
+            for one in rhythms:
+                if one.may_have_sent(silence):
+                    sent[one.source] = sent.get(one.source, 0.0) + silence.seconds / one.usual_s
             senders = sum(one >= _OF_EACH for one in sent.values())
             if senders >= _SENDERS and sum(sent.values()) >= _MESSAGES:
                 found.append(silence)
         return sorted(found)
 
 
-def _rhythms(groups: Sequence[FlowJourneys]) -> Iterator[tuple[object, int, int, float]]:
-    """Yield each sender with a rhythm: from when to when it was heard, and the usual seconds between messages."""
+class _Rhythm(NamedTuple):
+    """A sender's messages by the time at which they were heard, with their numbers, and the usual seconds between."""
+
+    source: object
+    times_ns: list[int]
+    journeys: list[tuple[Journey, Numbered | None]]
+    usual_s: float
+
+    def may_have_sent(self, silence: Silence) -> bool:
+        """Return whether it may have sent in a silence, between two messages that were heard."""
+        behind = bisect_left(self.times_ns, silence.end_ns)
+        before = bisect_right(self.times_ns, silence.begin_ns) - 1
+        if before < 0 or behind == len(self.times_ns):
+            return False
+        (one, number), (other, following) = self.journeys[before], self.journeys[behind]
+        if number is not None and following == number._replace(place=number.place + 1):
+            return False
+        return _may_miss(one, other, (silence,))
+
+
+def _rhythms(groups: Sequence[FlowJourneys]) -> Iterator[_Rhythm]:
+    """Yield the senders that have a rhythm."""
     for group in groups:
-        times = [one.heard_ns for one in group.journeys]
-        known = [one for one in times if one is not None]
-        gaps = [gap for gap in intervals(times, group.numbers) if gap > 0]
+        gaps = [
+            gap
+            for gap in intervals([one.heard_ns for one in group.journeys], group.numbers)
+            if gap > 0
+        ]
         if gaps:
-            yield group.flow.source, min(known), max(known), median(gaps)
+            numbers: Sequence[Numbered | None] = group.numbers or [None] * len(group.journeys)
+            known = [
+                (one.heard_ns, (one, number))
+                for one, number in zip(group.journeys, numbers, strict=True)
+                if one.heard_ns is not None
+            ]
+            known.sort(key=itemgetter(0))
+            times, journeys = zip(*known, strict=True)
+            yield _Rhythm(group.flow.source, list(times), list(journeys), median(gaps))
 
 
 def apart(group: FlowJourneys, silences: Sequence[Silence]) -> FlowJourneys:

@@ -248,6 +248,38 @@ def test_own_numbers_that_wrap(
     assert found[-1].run == restarts
 
 
+def batches(
+    pause_s: float, *firsts: int, of: int = 5, every_s: float = 5
+) -> list[tuple[int, float | None]]:
+    """Numbers that come so many in a row, with pauses between."""
+    return [
+        (first + index, (pause_s + of * every_s) * batch + every_s * index)
+        for batch, first in enumerate(firsts)
+        for index in range(of)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("heard", "slowest_s", "stands"),
+    [
+        # 22 hours of one each 5 s would be 15840 numbers, nearly four turns: but the number behind them is the next
+        (batches(79_200, 0, 5), None, (0, 9, 0)),
+        # or one that was missed later; of 4096 numbers one in 256 is so near by chance
+        (batches(79_200, 0, 7), None, (0, 11, 0)),
+        # elsewhere in the turn, as far as three turns and as many as were sent meanwhile: 12288 + 3552
+        (batches(79_200, 0, 3556), None, (0, 15_848, 0)),
+        # a burst each hour, which begins at 0: with the plan's rhythm no more than one is due in ten minutes
+        (batches(600, 0, 0, of=100, every_s=0.1), 3600, (0, 99, 1)),
+    ],
+)
+def test_a_pause_has_no_turns_of_numbers_in_it(
+    heard: Sequence[tuple[int, float | None]], slowest_s: float | None, stands: tuple[int, int, int]
+) -> None:
+    """First and last place, and how often it began anew."""
+    found = places(heard, 4096, 0.1, slowest_s)
+    assert (found[0].place, found[-1].place, found[-1].run) == stands
+
+
 def each(every_s: float, *numbers: int, since_s: float = 0.0) -> list[tuple[int, float | None]]:
     return [(number, since_s + every_s * index) for index, number in enumerate(numbers)]
 

@@ -72,13 +72,20 @@ def test_frame_numbers_tell_what_was_sent_unheard(
 
 
 def reports(
-    nodes: Sequence[int] = (1, 2, 3), *, kept_back: int = 0, off: tuple[float, float] = OFF
+    nodes: Sequence[int] = (1, 2, 3),
+    *,
+    kept_back: int = 0,
+    off: tuple[float, float] = OFF,
+    pause_s: float = 0.0,
 ) -> list[Record]:
-    """Readings of nodes beside their root for four hours, of which the first kept some back; the receiver was off."""
+    """Readings of nodes beside their root for four hours, of which the first kept some back; the receiver was off.
+
+    All of them pause for so long at the half.
+    """
     chance, sent = Random(4), []
     for node in nodes:
         for count in range(480):
-            made = EVERY_S * count + 7 * node + chance.random()
+            made = EVERY_S * count + 7 * node + chance.random() + pause_s * (count >= 240)
             if node == nodes[0] and 300 <= count < 300 + kept_back:
                 continue
             packet = Packet(1000 * node + count, made, node, 79, count, arrived=made)
@@ -113,6 +120,22 @@ def test_a_gap_of_the_receiver_is_no_loss() -> None:
     assert [one for one in found.unknown if "300 numbers are missing where nobody listened" in one]
     names = {one.name for one in audit(heard, design=design(LIMITS, bits=16)).findings}
     assert not names & {"loss-over-plan", "messages-never-sent"}
+
+
+def test_a_pause_of_all_senders_is_no_gap_of_the_receiver() -> None:
+    """Their frame numbers go on over 22 hours in which no frame came: the receiver heard all there was."""
+    pause_s = 22 * 3600.0
+    found = measured(reports(off=(0.0, 0.0), pause_s=pause_s))
+    assert not [one for one in found.unknown if "did not listen" in one]
+    assert found.seconds is not None
+    for flow in found.flows:
+        assert flow.arrived is not None
+        assert (flow.arrived.count, flow.arrived.trials) == (478, 478)
+    for node in found.nodes:
+        assert node.on_air_s is not None
+        assert node.duty_cycle == pytest.approx(
+            node.on_air_s / (480 * EVERY_S + pause_s), rel=0.005
+        )
 
 
 def test_what_was_kept_back_is_told_beside_a_gap() -> None:
