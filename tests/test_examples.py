@@ -35,6 +35,7 @@ from lowpanbudget.capture.shrink import Shrinker, shrink
 from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.cli.main import program
 from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
 from lowpanbudget.design.load import load_design
 from lowpanbudget.findings.finding import Severity
 from lowpanbudget.findings.tallies import MOST_FRAMES
@@ -159,6 +160,18 @@ def measured(keys: Callable[[str], str]) -> Callable[[str], MeasuredBurst]:
         return found
 
     return of_burst
+
+
+def test_a_burst_that_nobody_asked_for_is_no_other_rhythm(keys: Callable[[str], str]) -> None:
+    """Half a second is the archive's burst, and not its half hour: which of them it is, is asked."""
+    known, design = ring(keys, "archive"), load_design(str(EXAMPLES / "archive.toml"))
+    found = measure(
+        EXAMPLES / "archive-burst.pcap", design=design, keys=known.keys, devices=known.devices
+    )
+    (check,) = [one for one in found.checks if one.what is PlanNumber.INTERVAL]
+    assert (check.planned, check.seen, check.verdict) == (1800, 0.5, PlanVerdict.OPEN)
+    assert "burst sixty" in check.why
+    assert not found.is_outside
 
 
 def mended(text: str, **lines: str) -> str:

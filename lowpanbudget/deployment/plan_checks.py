@@ -4,7 +4,7 @@ A share is judged by its interval: outside where even its upper end falls short,
 not, open between the two. Intervals have a check of their own.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from lowpanbudget.deployment.confidence import MeasuredShare, trials_for
 from lowpanbudget.deployment.measured import (
@@ -23,6 +23,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.room.fit import fit
+from lowpanbudget.values import replace
 
 WITHIN, OUTSIDE, OPEN = PlanVerdict.WITHIN, PlanVerdict.OUTSIDE, PlanVerdict.OPEN
 _LITTLE = 0.01  # loss of a link that no plan minds; our choice
@@ -42,11 +43,22 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
             yield _format(flow)
         every = planned.get((flow.name, flow.message or ""))
         if every is not None:
-            yield rhythm_check(flow, every)
+            check = rhythm_check(flow, every)
+            bursts = [one for one in design.bursts if one.flow == flow.name]
+            yield _like_a_burst(check, every, bursts) or check
         if flow.hops:
             yield _hops(flow, design.flow(flow.name).hops)
         if design.limits is not None:
             yield from _promises(flow, design.limits)
+
+
+def _like_a_burst(check: PlanCheck, every: float, bursts: Sequence[Burst]) -> PlanCheck | None:
+    """Return that messages came as quickly as those of a planned burst, where they did: nobody asked for it."""
+    for burst in bursts:
+        if check.seen is not None and check.seen**2 < every * burst.every_s:
+            why = f"nearly as quick as the planned burst {burst.name}: ask for that burst to have it judged"
+            return replace(check, verdict=OPEN, why=why)
+    return None
 
 
 def _format(flow: MeasuredFlow) -> PlanCheck:
