@@ -5,6 +5,7 @@ not, open between the two. Intervals have a check of their own.
 """
 
 from collections.abc import Iterator, Sequence
+from math import ceil, floor
 
 from lowpanbudget.deployment.confidence import MeasuredShare, trials_for
 from lowpanbudget.deployment.measured import (
@@ -26,6 +27,7 @@ from lowpanbudget.room.fit import fit
 from lowpanbudget.values import replace
 
 WITHIN, OUTSIDE, OPEN = PlanVerdict.WITHIN, PlanVerdict.OUTSIDE, PlanVerdict.OPEN
+_ROUNDED = 10_000
 _LITTLE = 0.01  # loss of a link that no plan minds; our choice
 
 
@@ -94,9 +96,10 @@ def _promises(flow: MeasuredFlow, limits: Limits) -> Iterator[PlanCheck]:
 def delivery(subject: str, share: MeasuredShare, perhaps: int, least: float) -> PlanCheck:
     """Return what so many arrivals say of a share that is to arrive, where ``perhaps`` so many more arrived."""
     verdict = WITHIN if share.at_least >= least else OPEN
-    bound = f"{share.at_least:.4f} or more"
+    # rounded away from what is to be proved: no bound says more than it knows
+    bound = f"{floor(share.at_least * _ROUNDED) / _ROUNDED:.4f} or more"
     if share.at_most < least:
-        verdict, bound = OUTSIDE, f"{share.at_most:.4f} or less"
+        verdict, bound = OUTSIDE, f"{ceil(share.at_most * _ROUNDED) / _ROUNDED:.4f} or less"
     why = f"{share.count} of {share.trials} arrived, so the share is {bound} (one-sided 95 %)"
     if verdict is not WITHIN and perhaps:
         why += f", {min(perhaps, share.trials - share.count)} more perhaps unheard here"

@@ -103,7 +103,7 @@ DELIVERY_CASES: dict[str, Case] = {
         Told(
             "risk",
             READING,
-            "8 of 58 arrived, so the share is 0.2351 or less (one-sided 95 %)",
+            "8 of 58 arrived, so the share is 0.2352 or less (one-sided 95 %)",
             ("90.0% planned to arrive",),
         ),
         also=frozenset({"messages-never-sent"}),
@@ -114,7 +114,7 @@ DELIVERY_CASES: dict[str, Case] = {
         Told(
             "remark",
             READING,
-            "58 of 58 arrived, so the share is 0.9497 or more (one-sided 95 %); 299 without a loss would prove 0.99",
+            "58 of 58 arrived, so the share is 0.9496 or more (one-sided 95 %); 299 without a loss would prove 0.99",
             ("99.0% planned to arrive",),
         ),
     ),
