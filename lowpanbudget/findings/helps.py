@@ -90,7 +90,11 @@ def _helpful(
     if is_eased and network.played and not _is_played(network):
         # what was played of the old network says nothing of what comes next in the way
         then = played(_TRANSMISSIONS)
-    if then.is_close or (then.holds and access.slots is not None and not _is_played(network)):
+    if (
+        then.is_close
+        or (then.is_unchecked and then.services)
+        or (then.holds and access.slots is not None and not _is_played(network))
+    ):
         then = played(
             None
         )  # a yes is said of nothing that was looked at less than the design itself

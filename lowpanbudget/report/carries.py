@@ -48,8 +48,8 @@ BURST_CAUTION = "A burst disturbs a working network: tell those who rely on it b
 def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.Data:
     """Return what a network carries, with the changes that would help."""
     told = view.result(
-        network, "title", "holds", "is_close", "checks", "rhythms", "services", "sleep", "played", "played_in_runs",
-        "unknown", "seed", "taken", "not_checked",
+        network, "title", "holds", "is_close", "is_unchecked", "checks", "rhythms", "services", "sleep", "played",
+        "played_in_runs", "unknown", "seed", "taken", "not_checked",
     )  # fmt: skip
     return told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 

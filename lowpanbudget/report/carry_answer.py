@@ -1,6 +1,6 @@
 """What is said of a network that carries its messages, or does not, on terminals and pages alike."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
@@ -26,18 +26,33 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
         return f"No, this network does not work as it is designed. {faults[0]}"
     if network.is_close and decides is not None:
         return f"Open whether this network carries its messages. {decides.about}: {decides.text}"
+    if network.is_unchecked:
+        return (
+            "Open whether this network carries its messages: of none was it checked how it arrives, "
+            f"{'; '.join(_unchecked(network))}"
+        )
     if not network.holds and decides is not None:
         return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
-    if decides is None and network.services:
-        return "Not decided: too few messages were played to say anything"
     if decides is None:
         return "Nothing here is sent often enough to be checked: every_s of a flow says how often"
     carries = "carries its messages"
     if network.not_checked:
-        carries = f"carries what could be checked; not checked: {network.not_checked[0]}"
-        if len(network.not_checked) > 1:
-            carries += f" and {len(network.not_checked) - 1} more"
+        carries = f"carries what could be checked; not checked: {_first(network.not_checked)}"
     return f"Yes, this network {carries}. Nearest to its limit, {decides.about}: {decides.text}"
+
+
+def _unchecked(network: CarriedNetwork) -> Iterator[str]:
+    """Yield why of no message it was checked how it arrives."""
+    if network.unknown:
+        yield f"as every_s does not say how often they are sent ({_first(network.unknown)})"
+    if network.services:
+        rare = f" ({_first(network.not_checked)})" if network.not_checked else ""
+        yield f"as too few were played beside what else is sent{rare}"
+
+
+def _first(names: Sequence[str]) -> str:
+    """Return the first of them, and how many more there are."""
+    return names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")
 
 
 def verdict(check: LimitCheck) -> Literal["yes", "open", "no"]:
@@ -62,6 +77,8 @@ def _enough(change: HelpfulChange) -> str:
         return (
             f"next in the way: {MATTERS[change.then.matter]}" if is_another else "not enough alone"
         )
+    if change.then is not None and not change.fails:
+        return "then open: of no message it is checked how it arrives"
     if change.fails:
         return f"next in the way: {change.fails[0][0].lower()}{change.fails[0][1:]}"
     return "not enough alone"

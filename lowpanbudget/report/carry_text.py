@@ -106,7 +106,7 @@ def _helps(
     network: CarriedNetwork,
     changes: Sequence[HelpfulChange] | None,
 ) -> None:
-    if network.holds or changes is None:
+    if network.holds or network.is_unchecked or changes is None:
         return
     _title(console, screen, HELPS)
     rows: list[list[Cell]] = []

@@ -34,7 +34,7 @@ from lowpanbudget.findings.helps import changes_that_help
 from lowpanbudget.findings.review import review
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report import carries, carry_text
-from lowpanbudget.report.carry_answer import answer, help_words
+from lowpanbudget.report.carry_answer import NO_HELP, answer, help_words
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
 
@@ -224,6 +224,47 @@ def test_what_is_too_rare_to_be_judged_is_named() -> None:
     assert carries.carried(network, ())["not_checked"] == [said]
 
 
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        (heard(TREE + "[upkeep]\ndio_s = 60\n[limits]\nduty_cycle = 0.5\n"), "as every_s does not say how often"),
+    ],
+)  # fmt: skip
+def test_where_no_message_was_checked_the_answer_is_open(
+    text: str, why: str, tmp_path: Path
+) -> None:
+    """Limits that upkeep alone keeps to say nothing of how messages arrive; nor does a change help."""
+    network = network_of(parse_design(text))
+    assert "duty" in {one.matter for one in network.checks}
+    assert all(one.holds for one in network.checks)
+    assert (network.holds, network.is_close, network.is_unchecked) == (False, False, True)
+    told = carries.carried(network, ())
+    assert (told["holds"], told["is_unchecked"]) == (False, True)
+    said = "Open whether this network carries its messages: of none was it checked how it arrives, "
+    assert answer(network).startswith(said + why)
+    (tmp_path / "unchecked.toml").write_text(text)
+    done = entry.invoke("carry", str(tmp_path / "unchecked.toml"))
+    assert done.exit_code == 1
+    assert " ".join(done.stdout.split()).startswith(said)
+    assert NO_HELP[:20] not in done.stdout
+    few = replace(
+        network,
+        services=(service(1.0, messages=9),),
+        unknown=(),
+        not_checked=("up reading, 1 hop",),
+    )
+    assert not few.holds
+    assert (
+        answer(few) == f"{said}as too few were played beside what else is sent (up reading, 1 hop)"
+    )
+    # what is broken for sure is no, and one message that was looked at is enough
+    (duty,) = (one for one in network.checks if one.matter == "duty")
+    broken = replace(network, checks=(replace(duty, holds=False),))
+    assert not broken.is_unchecked
+    assert answer(broken).startswith("No, ")
+    assert replace(network, checks=(duty, replace(duty, matter="delivery"))).holds
+
+
 def test_what_is_too_rare_does_not_carry_where_even_a_quiet_channel_loses_too_much() -> None:
     """Nobody else sends: three hops of 0.9704 each are 0.914 (by hand), and no traffic makes that more."""
     rare = [service(0.99, hop=hop, messages=9, quiet=0.9704**hop) for hop in (1, 2, 3)]
@@ -266,7 +307,7 @@ def test_a_network_of_which_too_little_was_played_does_not_hold() -> None:
     network = replace(network_of(listening()), checks=())
     assert network.services
     assert not network.holds
-    assert answer(network).startswith("Not decided: ")
+    assert answer(network).startswith("Open whether this network carries its messages: of none ")
     assert answer(network, ["Its clocks drift"]).endswith("as it is designed. Its clocks drift")
     assert changes_that_help(listening(), network) == ()
     # what is never sent is none

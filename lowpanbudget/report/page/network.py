@@ -50,7 +50,8 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     try:
         messages = airtime(design)
         network = None if design.tree is None else carry(design)
-        helps = None if network is None or network.holds else changes_that_help(design, network)
+        is_wanted = network is not None and not network.holds and not network.is_unchecked
+        helps = changes_that_help(design, network) if network and is_wanted else None
         bursts = [] if network is None else [carry_burst(design, one.name) for one in design.bursts]
     except RequestError as fault:
         text = harmless(sentence(fault.message))
