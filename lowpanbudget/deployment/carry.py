@@ -30,6 +30,7 @@ def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """Return whether the network of a design carries its messages, and what each node of the tree has to do for it.
 
     In slots links are exact and queues are played, longer where it is close; contention is played. Both from ``seed``.
+    Answers are played apart from their requests, so that they meet less than on the air.
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
