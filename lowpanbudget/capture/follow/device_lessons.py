@@ -11,6 +11,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
 from lowpanbudget.layers.link.contents import (
+    ASSOCIATED,
     ASSOCIATION_RESPONSE,
     COORDINATOR_REALIGNMENT,
     Command,
@@ -40,7 +41,7 @@ def _from_command(packet: Packet, mac: Mac) -> Iterator[Device]:
     to_one = mac.destination is not None and len(mac.destination) == 8
     if (
         command.id == ASSOCIATION_RESPONSE
-        and fields.get("association_status") in (0x00, 0x80)
+        and fields.get("association_status") in ASSOCIATED
         and to_one
     ):
         yield from _device(

@@ -22,6 +22,7 @@ from lowpanbudget.layers.internet.nd.messages import (
 )
 from lowpanbudget.layers.internet.rpl.messages import REJECTION, Dao, DaoAck, status_text
 from lowpanbudget.layers.link.contents import (
+    ASSOCIATED,
     ASSOCIATION_RESPONSE,
     ASSOCIATION_STATUS,
     Command,
@@ -95,13 +96,13 @@ def _hits(memory: Answered, what: str) -> Hits:
 
 @JOINING.rule("association-refused", Command, memory=FirstNamed)
 def association_answered(memory: Answered, scene: Scene, command: Command) -> None:
-    """Note the status of each response; 0x80 is a fast association that succeeded."""
+    """Note the status of each response."""
     status = command.fields.get("association_status")
     if command.id != ASSOCIATION_RESPONSE or status is None or scene.link_destination is None:
         return
     text = f"status {status}, {ASSOCIATION_STATUS.get(status, 'reserved')}"
     node = link_text(scene.link_destination)
-    _note(memory, node, scene, text, accepts=status in {0x00, 0x80})
+    _note(memory, node, scene, text, accepts=status in ASSOCIATED)
 
 
 @JOINING.at_end("association-refused")

@@ -46,6 +46,7 @@ ASSOCIATION_STATUS = {
     0x03: "hopping sequence offset duplication",
     0x80: "fast association successful",
 }
+ASSOCIATED = frozenset({0x00, 0x80})  # statuses of a device that may come in
 _REASON = {1: "the coordinator wishes the device to leave", 2: "the device wishes to leave"}
 _GTS = Header(
     "GTS characteristics",
