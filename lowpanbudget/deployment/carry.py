@@ -118,6 +118,11 @@ def _taken(design: Design) -> Iterable[str]:
         yield f"requests and answers without messages are empty ({empty})"
     if silent := ", ".join(flow.name for flow in unanswered(design.flows)):
         yield f"nothing acknowledges the confirmable messages of {silent} ([flow.answer])"
+    if any(flow.answers for flow in design.flows):
+        yield (
+            "answers are sent at times of their own, not right behind their requests, and so meet less than on the air "
+            "(a delivery or latency that just holds may not)"
+        )
     if design.upkeep is not None and design.upkeep.dao_s is not None:
         yield (
             "DAOs go to the root, since a flow down carries a route (non-storing mode)"

@@ -172,7 +172,7 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
 def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator[LimitCheck]:
     for hops, one in judged_services(services):
         about = f"{one.flow} {one.message}, {hops}"
-        in_runs = one.in_runs is not None and one.in_runs < one.delivered
+        in_runs = one.in_runs is not None and one.in_runs < (one.delivered or 1.0)
         yield _delivery(one, about, limits, in_runs=in_runs)
         if limits is not None and limits.latency_s is not None and one.in_time is not None:
             text = f"{percent(one.in_time, limits.latency_share)} are there within {limits.latency_s:g} s"
@@ -204,9 +204,14 @@ def _wanted(limits: Limits | None) -> str:
     return f"limits.delivery is {limit_percent(limits.delivery)}"
 
 
+def _arriving(one: HopService) -> float:
+    """Return the share that arrives if queues have places: the smaller one, of losses alone and in runs."""
+    return min(share for share in (one.delivered, one.in_runs) if share is not None)
+
+
 def _delivery(one: HopService, about: str, limits: Limits | None, *, in_runs: bool) -> LimitCheck:
     """Return whether so many messages arrive as are wanted; without a word of the design whether most of them do."""
-    share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
+    share = _arriving(one)
     share *= 1.0 if one.queued is None else one.queued
     least = MOST if limits is None or limits.delivery is None else limits.delivery
     text = f"{percent(share, least)} arrive{' where losses come in runs' if in_runs else ''}"

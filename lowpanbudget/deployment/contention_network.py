@@ -185,13 +185,13 @@ def _services(
         )  # fmt: skip
 
 
-def _counted(parts: list[Arrived]) -> tuple[int, float, list[float]]:
-    """Return how many messages there were, the share that arrived, and after how long, sorted."""
+def _counted(parts: list[Arrived]) -> tuple[int, float | None, list[float]]:
+    """Return how many messages there were, the share that arrived (None of none), and after how long, sorted."""
     count = sum(one.generated for one in parts)
     came = sum(one.delivered for one in parts)
     return (
         count,
-        (came / count if count else 0.0),
+        (came / count if count else None),
         sorted(late for one in parts for late in one.latencies_s),
     )
 

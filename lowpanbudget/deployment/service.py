@@ -24,13 +24,13 @@ class Quantiles(NamedTuple):
 class HopService:
     """How the messages of one stream arrive from nodes at one hop, or at nodes at one hop.
 
-    ``delivered`` with independent losses, ``in_runs`` with losses in runs (None: the design states none); ``queued`` is
-    the chance to find a place in every queue on the way, and ``queue_s`` what they add on average (None: part of the
-    rest). What arrives is plus or minus ``half_width`` (0: exact). ``latency`` is over what arrives, None where nothing
-    is known or nothing came; ``in_time`` the share of all messages that is there within the design's limit (None: it
-    has none), plus or minus ``in_time_half_width``; both with losses in runs where the design states these.
-    ``messages`` is how many were played, all of its kind together where it is rare; None: none, times are exact and of
-    empty queues. ``quiet``
+    ``delivered`` with independent losses (None: so rare beside the rest that none was played), ``in_runs`` with losses
+    in runs (None: the design states none, or none was played); ``queued`` is the chance to find a place in every queue
+    on the way, and ``queue_s`` what they add on average (None: part of the rest). What arrives is plus or minus
+    ``half_width`` (0: exact). ``latency`` is over what arrives, None where nothing is known or nothing came;
+    ``in_time`` the share of all messages that is there within the design's limit (None: it has none), plus or minus
+    ``in_time_half_width``; both with losses in runs where the design states these. ``messages`` is how many were
+    played, all of its kind together where it is rare; None: none, times are exact and of empty queues. ``quiet``
     and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention alone.
     ``delays`` is the whole distribution of empty queues where it is exact.
     """
@@ -40,7 +40,7 @@ class HopService:
     direction: str
     hop: int
     frames: int
-    delivered: float
+    delivered: float | None
     in_runs: float | None
     half_width: float
     latency: Quantiles | None

@@ -12,9 +12,9 @@ ENOUGH = 100  # played messages of one kind that say something; our choice
 _SURE = 1.96  # standard errors of 95 %
 
 
-def half_width_of(share: float, count: int) -> float:
+def half_width_of(share: float | None, count: int) -> float:
     """Return how far a share of so many messages may be off (95 %); where all agree, the bound for none in so many."""
-    if not count:
+    if share is None or not count:
         return 1.0
     return max(_SURE * sqrt(share * (1 - share) / count), 1 - float(0.05 ** (1 / count)))
 
@@ -85,15 +85,21 @@ def _together(services: Sequence[HopService]) -> HopService:
     count = sum(counts)
 
     def mean(shares: Sequence[float | None]) -> float | None:
-        known = [share for share in shares if share is not None]
-        if len(known) < len(counts):
-            return None
-        return sum(share * each for share, each in zip(known, counts, strict=True)) / count
+        known = [
+            (share, each)
+            for share, each in zip(shares, counts, strict=True)
+            if share is not None and each
+        ]
+        of = sum(each for _, each in known)
+        return sum(share * each for share, each in known) / of if of else None
 
-    delivered = mean([one.delivered for one in services]) or 0.0
+    delivered = mean([one.delivered for one in services])
     in_runs = mean([one.in_runs for one in services])
     in_time = mean([one.in_time for one in services])
-    half = max(half_width_of(share, count) for share in (delivered, in_runs) if share is not None)
+    half = max(
+        half_width_of(share, count)
+        for share in (delivered, delivered if in_runs is None else in_runs)
+    )
     return replace(
         services[0], delivered=delivered, in_runs=in_runs, half_width=half, in_time=in_time, messages=count,
         in_time_half_width=0.0 if in_time is None else half_width_of(in_time, count),

@@ -15,7 +15,7 @@ from lowpanbudget.report.airtimes import CAUTION, by_message, estimate_text, fra
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.screen import Screen
-from lowpanbudget.report.span_text import span_of_time
+from lowpanbudget.report.span_text import sending_text, span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
 
 
@@ -115,7 +115,7 @@ def _rhythm(one: MessageAirtime) -> str:
     """Return how often a message is sent; where it collects readings, of how many and how often these are taken."""
     if one.sends_every_s is None:
         return ""
-    sent = span_of_time(one.sends_every_s)
+    sent = sending_text(one.message, one.sends_every_s)
     if one.readings == 1 or one.every_s is None:
         return sent
     return f"{sent}, {one.readings} readings {span_of_time(one.every_s)} apart"

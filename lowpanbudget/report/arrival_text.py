@@ -14,6 +14,8 @@ AT_RANDOM = (
 
 def is_late(one: HopService) -> bool:
     """Return whether something arrives after the time that the design allows."""
+    if one.delivered is None:
+        return False
     there = one.delivered * (1.0 if one.queued is None else one.queued)
     return one.in_time is not None and there - one.in_time > max(SEEN, one.in_time_half_width)
 
@@ -31,7 +33,7 @@ def legend(network: CarriedNetwork) -> str:
     texts = [
         "arrive: over all hops, losses independent; half, 95 % and 99 % of what arrives are there in so long"
     ]
-    if any(one.delivered < 1 for one in some):
+    if any(one.delivered is not None and one.delivered < 1 for one in some):
         texts.append("loss.frames is one way: a frame and its acknowledgement are each lost by it")
     if any(one.in_runs is not None for one in some):
         texts.append("in runs: the same mean loss in runs, as loss.runs says")

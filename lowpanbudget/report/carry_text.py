@@ -5,12 +5,10 @@ from collections.abc import Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
-from lowpanbudget.deployment.airtime import UPKEEP
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import ENOUGH
-from lowpanbudget.design.upkeep import KEEP_ALIVE
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import carries, chart_text, layout
@@ -29,7 +27,7 @@ from lowpanbudget.report.carry_answer import (
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
 from lowpanbudget.report.screen import Screen
-from lowpanbudget.report.span_text import span_of_time
+from lowpanbudget.report.span_text import sending_text, span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
 
 _LOST_TO = {
@@ -125,16 +123,13 @@ def _rhythms(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Li
     for one in network.rhythms:
         readings = "" if one.reading_every_s is None else span_of_time(one.reading_every_s)
         together = "" if one.readings == 1 else str(one.readings)
-        sent = span_of_time(one.sends_every_s)
-        if (one.flow, one.message) == (UPKEEP, KEEP_ALIVE):
-            sent += " of silence"
         rows.append(
             [
                 screen.text(one.flow),
                 screen.text(one.message),
                 readings,
                 together,
-                sent,
+                sending_text(one.message, one.sends_every_s),
                 str(one.frames),
             ]
         )
@@ -206,13 +201,12 @@ def _arrivals(
         quiet = one.quiet_latency
         rows.append(
             [
-                str(one.hop), share_of(one.delivered), "" if one.in_runs is None else share_of(one.in_runs),
-                share_of(one.queued) if queued and one.queued is not None else "",
-                f"{one.half_width * 100:.2g} %" if one.half_width else "",
+                str(one.hop), share_of(one.delivered), share_of(one.in_runs),
+                share_of(one.queued) if queued else "",
+                f"{one.half_width * 100:.2g} %" if one.half_width and one.messages != 0 else "",
                 *([""] * 3 if one.latency is None else [seconds_text(each * scale) for each in one.latency]),
                 seconds_text(one.queue_s * scale) if one.queue_s else "",
-                share_of(one.in_time) if late and one.in_time is not None else "",
-                share_of(one.quiet) if one.quiet is not None and screen.wide else "",
+                share_of(one.in_time) if late else "", share_of(one.quiet) if screen.wide else "",
                 "" if quiet is None else seconds_text(quiet.nearly_all_s * scale),
             ]
         )  # fmt: skip
@@ -281,8 +275,10 @@ def seconds_text(seconds: float) -> str:
     return number(float(f"{seconds:.3g}"))
 
 
-def share_of(share: float, half_width: float = 0.0) -> str:
-    """Return a share in percent with the digits that tell it from all, and how far it may be off."""
+def share_of(share: float | None, half_width: float = 0.0) -> str:
+    """Return a share in percent with the digits that tell it from all, and how far it may be off; of none nothing."""
+    if share is None:
+        return ""
     value = share * 100
     away = min(value, 100 - value)
     digits = 1

@@ -1,5 +1,13 @@
 """Spans of time in words."""
 
+from lowpanbudget.design.upkeep import KEEP_ALIVE
+
+
+def sending_text(message: str, sends_every_s: float) -> str:
+    """Return how often a message is sent: of a keep-alive, the silence behind which it is."""
+    behind = " of silence" if message == KEEP_ALIVE else ""
+    return span_of_time(sends_every_s) + behind
+
 
 def span_of_time(seconds: float) -> str:
     """Return a span of time in its two largest units."""

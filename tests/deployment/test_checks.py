@@ -35,6 +35,7 @@ from lowpanbudget.findings.review import review
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report import carries, carry_text
 from lowpanbudget.report.carry_answer import NO_HELP, answer, help_words
+from lowpanbudget.report.screen import Screen
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
 
@@ -201,6 +202,9 @@ def test_neighbouring_hops_of_few_messages_are_judged_together() -> None:
     # where losses come in runs both are counted together
     runs = [service(0.9, hop=hop, messages=50, in_runs=hop / 10) for hop in (1, 2)]
     assert judge("delivery = 0.9", *runs)["delivery"].measured == pytest.approx(0.85)
+    # a hop of which none was played adds nothing to those beside it
+    none = replace(service(0.9, hop=3, messages=0, half_width=1.0), delivered=None)
+    assert judge("delivery = 0.9", none, *runs)["delivery"].measured == pytest.approx(0.85)
 
 
 def test_what_is_too_rare_to_be_judged_is_named() -> None:
@@ -222,6 +226,23 @@ def test_what_is_too_rare_to_be_judged_is_named() -> None:
         f"Yes, this network carries what could be checked; not checked: {said}"
     )
     assert carries.carried(network, ())["not_checked"] == [said]
+
+
+def test_what_was_never_played_has_no_share() -> None:
+    """A message a year beside one each minute: neither none of it nor all of it arrives."""
+    often = heard(TREE, "every_s = 60")
+    flow = often[often.index("[[flow]]") : often.index("[[message]]")]
+    seldom = flow.replace('"up"', '"seldom"').replace("every_s = 60", "every_s = 31536000")
+    network = network_of(parse_design(often.replace("[[message]]", f"{seldom}[[message]]")))
+    never = [one for one in network.services if one.flow == "seldom"]
+    assert [(one.delivered, one.messages, one.latency) for one in never] == [(None, 0, None)] * 3
+    screen = Screen(100)
+    printed = screen.draw(lambda console: carry_text.carry(console, screen, network, None))
+    rows = printed.split("How seldom reading arrives")[1].split("\n\n")[0].splitlines()[2:]
+    assert [row.split()[:1] for row in rows] == [["1"], ["2"], ["3"]]
+    for row in rows:
+        assert " 0 %" not in row
+        assert "1e+02" not in row
 
 
 @pytest.mark.parametrize(
@@ -782,6 +803,7 @@ def test_where_it_is_too_close_to_tell_it_is_played_longer(monkeypatch: pytest.M
     far = carry(fuller("delivery = 0.5"))
     one = min(far.services, key=lambda one: one.queued or 0)
     assert one.queued is not None
+    assert one.delivered is not None
     assert 0.5 < one.queued < 1 - one.half_width
     close = carry(fuller(f"delivery = {one.queued * one.delivered:.4f}"))
     rounds = [

@@ -164,9 +164,9 @@ _ARRIVE = (
 def _arrival(one: HopService) -> tuple[str, ...]:
     times = [""] * 3 if one.latency is None else [seconds_text(each) for each in one.latency]
     return (
-        str(one.hop), share_of(one.delivered), "" if one.in_runs is None else share_of(one.in_runs, one.half_width),
+        str(one.hop), share_of(one.delivered), share_of(one.in_runs, one.half_width),
         "" if one.queued is None or one.queued > 1 - SEEN else share_of(one.queued, one.half_width),
-        *times, seconds_text(one.queue_s) if one.queue_s else "", "" if one.in_time is None else share_of(one.in_time),
+        *times, seconds_text(one.queue_s) if one.queue_s else "", share_of(one.in_time),
     )  # fmt: skip
 
 
