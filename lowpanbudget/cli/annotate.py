@@ -260,7 +260,7 @@ def _emit(frames: list[Shown], largest: int) -> None:
             **view.data_of(sighting.as_frame),
             "layers": view.layered(sighting.as_frame.layers),
             "place": place or None,
-            **sightings.details(sighting, largest),
+            **view.data_of(sightings.details(sighting, largest)),
         }
         for place, sighting in frames
     ]

@@ -376,3 +376,27 @@ def test_what_byte_code_stands_for_is_explained_as_if_it_went_in_line(
     assert [span["offset_bits"] for span in told["spans"]] == [
         320 + span["offset_bits"] - (end - bits) for span in in_line
     ]
+
+
+# RFC 7400 section 3.1, figure 2: an NHC octet 0xd3; section 2, table 1: codes by hand. Ports 0xf0b1 and 0xf0b2
+# hold nothing that is known, port 5684 a record of DTLS 1.2 whose content is sealed (RFC 6347 section 4.1: epoch 1).
+@pytest.mark.parametrize(
+    ("udp", "code", "kinds"),
+    [
+        ("d312 7d7f", "03 616161 c0 d8 03 626262 c0 d8 b0 ed d8", ["payload"]),
+        (
+            "d0 f0b1 1634 0000",
+            "11 17 fefd 0001 000000000005 0004 61626364",
+            ["DTLS", "sealed payload"],
+        ),
+    ],
+)
+def test_what_byte_code_stands_for_is_told_to_programs(
+    invoke: Invoke, udp: str, code: str, kinds: list[str]
+) -> None:
+    frame = bytes.fromhex(f"4188 01 cdab 0200 0100 7e33 {udp} {code}")
+    done = invoke("annotate", frame.hex(), "--fcs", "none", "--json")
+    assert done.exit_code == 0, done.stderr
+    told = frames(done)[0]["contents"]
+    assert isinstance(told, dict)
+    assert [one["kind"] for one in told["segments"]] == kinds
