@@ -266,7 +266,7 @@ class Audit:
 
     def _reading(self, datagram: HeardDatagram) -> checksum.SumReading | None:
         """Return why a checksum is wrong; behind many of them what was said of one between the same addresses."""
-        ends = (datagram.header.source, datagram.header.destination)
+        ends = datagram.ends
         if self._readings < MOST_READINGS:
             self._readings += 1
             reading = self._said[ends] = checksum.explain(datagram, self.known)

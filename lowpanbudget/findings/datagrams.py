@@ -90,9 +90,18 @@ class HeardDatagram:
         return len(self.numbers)
 
     @property
+    def destination(self) -> IPv6Address:
+        """Return whom it is for in the end: as long as segments of a route are left, who is named last in it.
+
+        The header names the next node of the route until then (RFC 8200 section 4.4, RFC 6554 section 4.2).
+        """
+        upper = self.upper
+        return self.header.destination if upper is None else upper.destination
+
+    @property
     def ends(self) -> Ends:
-        """Return who sent it, and to whom."""
-        return self.header.source, self.header.destination
+        """Return who sent it, and whom it is for in the end."""
+        return self.header.source, self.destination
 
     @property
     def mark(self) -> int | None:

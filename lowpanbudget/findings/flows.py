@@ -42,7 +42,7 @@ class FlowBook:
         content = datagram.udp
         if content is None:
             return None
-        source, destination = datagram.header.source, datagram.header.destination
+        source, destination = datagram.ends
         ports = (content.source_port, content.destination_port)
         routed = datagram.outer.next_header != ipv6.UDP  # what RPL adds stands between IPv6 and UDP
         key = (int(source), int(destination), routed, *ports)

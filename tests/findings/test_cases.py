@@ -19,6 +19,7 @@ from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
+from findings.cases_source_routes import SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
 from findings.judge import (
     CAPTURE_NAMES,
     DESIGN_NAMES,
@@ -54,6 +55,7 @@ NEAR = (
     | ROUTING_NEAR
     | APPLICATION_NEAR
     | FLOODS_NEAR
+    | SOURCE_ROUTE_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
@@ -89,7 +91,9 @@ def test_fires(name: str) -> None:
     assert set(names(fired(name))) == {name} | case.also
 
 
-@pytest.mark.parametrize("further", FURTHER, ids=lambda further: further.name)
+@pytest.mark.parametrize(
+    "further", (*FURTHER, *SOURCE_ROUTE_FURTHER), ids=lambda further: further.name
+)
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     capture = further.fires()
     for findings in (capture.fed(), capture.followed()):

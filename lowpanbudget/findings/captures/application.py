@@ -169,8 +169,13 @@ def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagra
     if exchange is None or exchange[1].code < 64:
         return None
     content, head = exchange
-    header, link = datagram.outer, datagram.link_source
-    key = (int(header.source), int(header.destination), content.destination_port, head.mid)
+    link = datagram.link_source
+    key = (
+        int(datagram.header.source),
+        int(datagram.destination),
+        content.destination_port,
+        head.mid,
+    )
     before = memory.get(key)
     asked = None if scene.begun is None else scene.begun.number
     is_other = before is not None and (before.token, before.asked) != (head.token, asked)

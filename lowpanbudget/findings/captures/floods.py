@@ -114,9 +114,8 @@ def handshake_message(memory: Handshakes, scene: Scene, datagram: HeardDatagram)
     content = datagram.udp
     if scene.passage is not None or content is None:
         return
-    header = datagram.header
-    source = int(header.source), content.source_port
-    destination = int(header.destination), content.destination_port
+    source = int(datagram.header.source), content.source_port
+    destination = int(datagram.destination), content.destination_port
     for record in _dtls_records(datagram):
         back, forth = memory.get(source), memory.get(destination)
         if isinstance(record, Unified) or record.sealed:

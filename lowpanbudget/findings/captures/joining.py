@@ -165,7 +165,7 @@ def dao_answered(memory: Answered, scene: Scene, datagram: HeardDatagram) -> Non
     content = None if message is None else message.message
     if isinstance(content, DaoAck):
         text = f"status {content.status}, {status_text(content.status)}"
-        node = datagram.header.destination
+        node = datagram.destination
         _note(memory, node, scene, text, accepts=content.status < REJECTION)
 
 
@@ -224,7 +224,7 @@ def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> Non
         return
     content, header = message.message, datagram.header
     if isinstance(content, DaoAck):
-        asked = memory.get((int(header.destination) & IID_MASK, content.rpl_instance_id))
+        asked = memory.get((int(datagram.destination) & IID_MASK, content.rpl_instance_id))
         if asked is not None:
             asked.answer(content.sequence)
         return

@@ -187,10 +187,9 @@ def _seeks(datagram: HeardDatagram) -> bool:
 def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagram) -> None:
     """Note when a node sends of its own: what it forwards, or answers, ends when another node does."""
     if scene.by is not None and scene.passage is None and not scene.tunnelled:
-        header = datagram.header
         if datagram.link_destination == BROADCAST and _seeks(datagram):
             return
-        if memory.begins(int(header.source), int(header.destination), scene.time_s):
+        if memory.begins(int(datagram.header.source), int(datagram.destination), scene.time_s):
             scene.by.hear(scene.time_s, scene.number)
 
 

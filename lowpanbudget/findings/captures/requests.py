@@ -168,11 +168,11 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     head, content = datagram.coap_head, datagram.udp
     if head is None or content is None:
         return
-    ends = int(datagram.header.source), int(datagram.header.destination)
+    ends = int(datagram.header.source), int(datagram.destination)
     back = memory.get((ends[1], ends[0], content.source_port))
     if back is not None and scene.passage is None:
         back.take(content.destination_port, head, scene.time_s)
-    if not is_request(head.code) or datagram.header.destination.is_multicast:
+    if not is_request(head.code) or datagram.destination.is_multicast:
         return
     confirmable = head.type == Type.CON
     if not confirmable and head.code not in {_GET, _FETCH}:

@@ -45,7 +45,7 @@ def datagram_in_a_loop(scene: Scene, passage: Passage) -> Hits | None:
     names = [link_text(hop.source) for hop in turn]
     first = names.index(min(names))  # the same circle has one name, wherever it was seen to close
     circle = ", ".join([*names[first:], *names[:first]])
-    cause = f"a datagram to {scene.datagram.header.destination} comes back to a node that sent it before"
+    cause = f"a datagram to {scene.datagram.destination} comes back to a node that sent it before"
     evidence = (f"{_hop_text(turn[0])}, {_hop_text(now)}",)
     return (Hit(cause, evidence, circle, (*(hop.number for hop in turn), now.number)),)
 

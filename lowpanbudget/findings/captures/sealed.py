@@ -80,8 +80,8 @@ def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram
     opened = scene.opened
     if opened is None:
         return None
-    header = datagram.header
-    who = header.destination if opened.shut_with_request else header.source
+    source, destination = datagram.ends
+    who = destination if opened.shut_with_request else source
     contents = memory.entry(who, _SealedContents)
     if contents is None:
         return None
