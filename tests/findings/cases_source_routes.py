@@ -5,6 +5,7 @@ Destination Address and Address[i]" and lowers Segments Left by one (section 4.2
 """
 
 from collections.abc import Callable
+from itertools import pairwise
 
 from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
@@ -27,7 +28,7 @@ def source_route(left: int, *nodes: bytes) -> bytes:
 def down(at: float, number: int, segment: bytes) -> Sent:
     """A UDP segment from the root to the node, on each of its hops 0.1 s apart."""
     frames, ahead = [], [*WAY[2:]]
-    for passed, links in enumerate(zip(WAY, WAY[1:], strict=False)):
+    for passed, links in enumerate(pairwise(WAY)):
         if passed:
             ahead[passed - 1] = WAY[passed]
         route = source_route(len(ahead) - passed, *ahead)
@@ -39,7 +40,7 @@ def down(at: float, number: int, segment: bytes) -> Sent:
 def up(at: float, number: int, segment: bytes) -> Sent:
     """A UDP segment from the node to the root, on each of its hops."""
     frames = []
-    for passed, links in enumerate(zip(WAY[:0:-1], WAY[-2::-1], strict=True)):
+    for passed, links in enumerate(pairwise(WAY[::-1])):
         packet = air.ip(TO_NODE, FROM_ROOT, 17, segment, 64 - passed)
         frames.append((at + passed / 10, air.frame(packet, number, links)))
     return frames

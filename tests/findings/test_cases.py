@@ -92,7 +92,7 @@ def test_fires(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "further", (*FURTHER, *SOURCE_ROUTE_FURTHER), ids=lambda further: further.name
+    "further", [*FURTHER, *SOURCE_ROUTE_FURTHER], ids=lambda further: further.name
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     capture = further.fires()
