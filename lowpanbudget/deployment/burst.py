@@ -53,6 +53,8 @@ def carry_burst(
     function_or_none(tell, "tell")
     if design.access is None or design.tree is None:
         raise lacking(design, "access", "tree")
+    access, tree = design.access.on(design.link), design.tree
+    design = replace(design, access=access)
     whole_number(runs, "runs", 20, _MOST_RUNS)  # fewer say too little
     flow = design.flow(burst.flow)
     if flow.direction != "up":
@@ -63,11 +65,11 @@ def carry_burst(
     packet = _packet(design, burst)
     frames = tuple(tuple(carried_frames(one.frames, design.loss)) for one in packet)
     traffic = traffic_of(design, airtime(design))
-    way = _way(design.tree, burst, flow.hops, traffic, design.access)
-    place = _Fired(design, design.access, traffic, burst, way, packet, frames)
-    slots = design.access.slots
+    way = _way(tree, burst, flow.hops, traffic, access)
+    place = _Fired(design, access, traffic, burst, way, packet, frames)
+    slots = access.slots
     places = _ENDLESS if design.queue is None else design.queue.frames
-    states = min(places, burst.packets) * (design.access.retries + 1)
+    states = min(places, burst.packets) * (access.retries + 1)
     if slots is not None and not slots.cells:
         raise RequestError("no node has a cell to its parent", hint="access.slots.cells = 1")
     if slots is not None and len(way) == 2 and len(frames[0]) == 1 and states <= MOST_STATES:

@@ -54,6 +54,7 @@ def judged(
     ``transmissions`` bounds a simulation; ``services`` and ``resent`` stand for what contention would give where that
     is not to be played again; with them the queues of slots are not played either, but calculated one by one.
     """
+    access = access.on(design.link)
     traffic = traffic_of(design, messages)
     nodes = loads(traffic, access.retries + 1)
     places = None if design.queue is None else design.queue.frames

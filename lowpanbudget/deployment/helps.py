@@ -55,7 +55,12 @@ def _numbers(
         more = replace(access, backoffs=access.backoffs + 2)
         text = f"{more.backoffs} backoffs"
         yield PossibleChange("access.backoffs", text, replace(design, access=more), messages)
-    if access.retries < 7:
+    if not design.link.acknowledged:
+        answering = replace(design, link=replace(design.link, acknowledged=True))
+        text, answers = _acknowledged(access), airtime(answering)
+        takes = "each frame has an answer on the air"
+        yield PossibleChange("link.acknowledged", text, answering, answers, takes)
+    elif access.retries < 7:
         more = replace(access, retries=7)
         yield PossibleChange("access.retries", "7 retries", replace(design, access=more), messages)
     if design.queue is not None and _fills(network):
@@ -72,6 +77,12 @@ def _numbers(
         yield from _of_waiting(design, messages)
     yield from _of_upkeep(design)
     yield from _of_flows(design, messages)
+
+
+def _acknowledged(access: Access) -> str:
+    if not access.retries:
+        return "acknowledged frames"
+    return f"acknowledged frames, sent again up to {plural(access.retries, 'time')}"
 
 
 def _fills(network: CarriedNetwork) -> bool:

@@ -2,13 +2,16 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from lowpanbudget.design.table import ShapeTable, Subtable, key
 from lowpanbudget.design.takes import Exact, Flag, Whole, Words
 from lowpanbudget.layers.link.timeslots import TEMPLATES, SlotTemplate
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, replace
+
+if TYPE_CHECKING:
+    from lowpanbudget.design.link import Link
 
 Method = Literal["csma", "slots"]
 CellOrder = Literal["random", "up", "down"]
@@ -169,6 +172,10 @@ class Access:
     unit_backoff_us: float | None
     busy_tries_again: bool
     slots: Slots | None
+
+    def on(self, link: "Link") -> "Access":
+        """Return the access as it works on a link: where nothing is acknowledged nothing is sent again."""
+        return self if link.acknowledged else replace(self, retries=0)
 
 
 def access_flaws(shape: AccessShape, *, slotted: bool, version: int) -> Iterator[Flaw]:

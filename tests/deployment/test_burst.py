@@ -16,6 +16,7 @@ from lowpanbudget.report import burst_text
 from lowpanbudget.report.burst_text import answer
 from lowpanbudget.report.carries import timeline_chart
 from lowpanbudget.report.screen import Screen
+from lowpanbudget.values import replace
 
 SLOTS = '[access]\nmethod = "slots"\n[access.slots]\nchannels = 1\n'
 CSMA = '[access]\nmethod = "csma"\n'
@@ -298,6 +299,13 @@ def test_packets_one_a_second_over_cells_in_order() -> None:
     # each packet meets the same phase of the slotframe as the first
     assert plan.plans[4].median_s == pytest.approx(plan.plans[0].median_s, abs=1e-9)
     assert [queue.highest for queue in plan.queues] == [1, 1, 1]
+
+
+def test_packets_that_nobody_acknowledges_are_sent_once() -> None:
+    """One link, one packet in five lost, and no second try."""
+    made = volley(SLOTS, 4, 1, more="[loss]\nframes = 0.2\n", every_s=2)
+    plan = carry_burst(replace(made, link=replace(made.link, acknowledged=False)), "volley")
+    assert [one.arrives for one in plan.plans] == pytest.approx([0.8] * 4)
 
 
 def test_one_link_exact() -> None:

@@ -595,6 +595,50 @@ def test_a_quiet_channel_over_two_hops() -> None:
         assert one.half_width == pytest.approx(1 - 0.05 ** (1 / one.messages))
 
 
+@pytest.mark.parametrize("every_s", [6000, 8])
+def test_what_nobody_acknowledges_is_sent_once(every_s: float) -> None:
+    """Nine in ten pass each hop, in the next cell or never: none is late, and no queue is long enough to make it so.
+
+    The sender sends again what is not acknowledged, where it asked for that (IEEE 802.15.4-2015 clause 6.7.4.3, from
+    memory). Seldom the network is calculated, else played.
+    """
+    text = slotted(
+        "", TREE + "[loss]\nframes = 0.1\n[limits]\nlatency_s = 60\n", f"every_s = {every_s}"
+    )
+    design = parse_design(text.replace("slotted = true", "slotted = true\nacknowledged = false"))
+    for one in by_hop(carry(design)):
+        assert (one.messages is None) == (every_s > 1000)
+        assert one.in_time == pytest.approx(0.9**one.hop, abs=one.in_time_half_width + 1e-9)
+        assert one.half_width < 0.1
+        if one.messages is None:
+            assert one.latency is not None
+            assert one.latency.nearly_all_s < 1.01 * one.hop + 0.001
+
+
+def test_a_frame_that_nobody_acknowledges_is_tried_once_on_a_quiet_channel() -> None:
+    """Backoffs of 0 to 7 before a CCA, and no second try: the longest wait is seven of them."""
+    text = heard(TREE + "[loss]\nframes = 0.2\n", "every_s = 600")
+    design = parse_design(
+        text.replace("frame_version = 1", "frame_version = 1\nacknowledged = false")
+    )
+    first = next(by_hop(network_of(design)))
+    (air_us,) = (one.on_air_us for one in airtime(design) if one.hop == "first")
+    assert first.quiet == pytest.approx(0.8)
+    assert first.quiet_latency is not None
+    assert first.quiet_latency.nearly_all_s == pytest.approx((7 * 320 + 128 + 192 + air_us) / 1e6)
+
+
+def test_acknowledgements_are_named_where_they_would_help() -> None:
+    """One in five is lost, and with three tries more one in 625 over each hop; sent again nothing is without."""
+    limits = "[loss]\nframes = 0.2\n[limits]\ndelivery = 0.9\n"
+    text = slotted("", TREE + limits + "[upkeep]\nkeep_alive_s = 20\n", "every_s = 6000")
+    design = parse_design(text.replace("slotted = true", "slotted = true\nacknowledged = false"))
+    helping = changes_that_help(design, network_of(design))
+    assert (helping[0].key, helping[0].holds) == ("link.acknowledged", True)
+    assert helping[0].text == "acknowledged frames, sent again up to 3 times"
+    assert "access.retries" not in {one.key for one in helping}
+
+
 @pytest.mark.parametrize(("latency_s", "shares"), [(0.001, [0, 0, 0]), (9, [1, 1, 1])])
 def test_what_is_there_in_time_on_a_quiet_channel(latency_s: float, shares: list[float]) -> None:
     """A frame alone takes longer than a millisecond, three hops with all their backoffs less than nine seconds."""

@@ -239,7 +239,7 @@ def retries_end_within_a_run(_: Deployment, deployment: Deployment) -> Hits:
         return
     if not deployment.messages:
         return
-    access, bad = design.access, design.loss.runs.bad_ms
+    access, bad = design.access.on(design.link), design.loss.runs.bad_ms
     span = access.retries * _between_ms(access, deployment)
     if span < bad:
         cause = f"{access.retries} retries end after {span:.3g} ms, a bad time lasts {bad:g}"

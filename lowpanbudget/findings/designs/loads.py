@@ -23,7 +23,8 @@ def _loaded(deployment: Deployment) -> Iterator[tuple[Access, Traffic, tuple[Nod
     design = deployment.design
     if design.access is not None and design.tree is not None:
         traffic = traffic_of(design, deployment.sent)
-        yield design.access, traffic, loads(traffic, design.access.retries + 1)
+        access = design.access.on(design.link)
+        yield access, traffic, loads(traffic, access.retries + 1)
 
 
 @LOADS.rule("too-few-cells", Deployment)
