@@ -1,7 +1,7 @@
 """Captures through the public names: read, followed, picked, audited, surveyed, converted; scapy reads them as well."""
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -422,6 +422,52 @@ NO_LISTS: Any = (5, None, "a.pcap", [None])
 def test_requests_that_cannot_be_met_are_told_at_once(wrong: Callable[[], Any]) -> None:
     with pytest.raises(RequestError):
         wrong()
+
+
+@pytest.mark.parametrize("given", ["keys.toml", Path("keys.toml"), ["keys.toml"]])
+@pytest.mark.parametrize("call", [Decoder, partial(follow, [])])
+def test_who_gives_the_name_of_a_key_file_is_told_how_to_read_it(
+    call: Callable[..., Any], given: Any
+) -> None:
+    with pytest.raises(RequestError, match=r"32 hex digits; read_keys\(path\)\.keys"):
+        call(keys=given)
+
+
+def test_no_captures_are_not_one_that_is_given_twice() -> None:
+    with pytest.raises(RequestError, match="no capture is given"):
+        read_continued([])
+    with pytest.raises(RequestError, match="given once"):
+        read_continued([str(CAPTURE), str(CAPTURE)])
+
+
+def test_what_is_no_tally_is_not_added_to_one() -> None:
+    with pytest.raises(RequestError, match="other is a Tally, not int"):
+        Tally(frames=1) + 1  # type: ignore[operator]
+
+
+@pytest.mark.parametrize(
+    ("call", "name"),
+    [(read_capture, "read_capture"), (follow, "follow"), (partial(follow, []), "follow")],
+)
+def test_frames_that_were_read_are_not_read_again(
+    call: Callable[..., Iterator[Any]], name: str
+) -> None:
+    """A second loop, as a cell of a notebook that is run again has it, must not show a capture without frames."""
+    frames = call() if isinstance(call, partial) else call(CAPTURE)
+    first = list(frames)
+    assert bool(first) is not isinstance(call, partial)
+    assert next(frames, None) is None
+    with pytest.raises(RequestError, match=rf"were read before.*[.] Call {name} again"):
+        list(frames)
+
+
+def test_frames_of_a_file_that_was_closed_are_not_read() -> None:
+    with read_capture(CAPTURE) as frames:
+        assert next(frames).number == 1
+        assert next(iter(frames)).number == 2  # the same, further on
+    for call in (list, audit, survey, follow, lambda given: list(read_together([given]))):
+        with pytest.raises(RequestError, match="read before"):
+            call(frames)
 
 
 def test_what_is_wrong_in_octets_is_told_in_the_frame() -> None:

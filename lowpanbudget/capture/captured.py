@@ -4,10 +4,10 @@ A ``Sighting`` is the same inside the package, where it is still filled: a value
 """
 
 from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING, Unpack
+from typing import TYPE_CHECKING, Self, Unpack
 
 from lowpanbudget.capture.annotation import restored_headers, shortest
-from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.files.reading import Capture, CaptureFile, read_before
 from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
@@ -107,16 +107,17 @@ class CapturedFrame:
 
 
 class CaptureFrames(Iterator[CapturedFrame]):
-    """The records of a capture in order, each followed; to be iterated once.
+    """The records of a capture in order, each followed; to be iterated once, or ``RequestError`` is raised.
 
     What was learned on the way, and what the file itself showed, can be asked for at any time.
     """
 
-    __slots__ = ("_file", "_frames", "_trace")
+    __slots__ = ("_file", "_frames", "_is_over", "_trace")
 
     def __init__(self, file: CaptureFile, trace: Trace) -> None:
         self._file, self._trace = file, trace
         self._frames = self._followed()
+        self._is_over = False
 
     def _followed(self) -> Iterator[CapturedFrame]:
         largest = _largest(self._trace)
@@ -125,8 +126,17 @@ class CaptureFrames(Iterator[CapturedFrame]):
                 if not sighting.outside:
                     yield captured(sighting, largest)
 
+    def __iter__(self) -> Self:
+        if self._is_over:
+            raise read_before("follow")
+        return self
+
     def __next__(self) -> CapturedFrame:
-        return next(self._frames)
+        try:
+            return next(self._frames)
+        except BaseException:
+            self._is_over = True
+            raise
 
     @property
     def contexts(self) -> Contexts:
@@ -179,6 +189,7 @@ def follow(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFrames:
       words), ``since`` and ``until`` (seconds from the first frame, or a date-time): only such frames are told.
 
     All frames are followed: contexts, devices and root are learned on the way. Memory does not grow with the capture.
+    The frames come once: call it again to have them again.
     Raises ``RequestError`` for what cannot be read or used; what is wrong in the octets is told in each frame.
     """
     check_known(known, "follow")

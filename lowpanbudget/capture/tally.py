@@ -2,6 +2,7 @@
 
 from operator import add, attrgetter
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.values import FrozenDict, dataclass, field, fields, filling, settled
 
 
@@ -42,6 +43,7 @@ class Tally:
     first_ns: int | None = None
     last_ns: int | None = None
 
+    @explains
     def __add__(self, other: "Tally") -> "Tally":
         """Return both together."""
         counts = zip(_COUNTS, map(add, _counts(self), _counts(other)), strict=True)

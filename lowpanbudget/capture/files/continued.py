@@ -73,7 +73,9 @@ def read_continued(
     """
     function_or_none(through, "through")
     names = [path_of(capture) for capture in several(captures, "captures")]
-    if not names or len(set(names)) < len(names):
+    if not names:
+        raise RequestError("no capture is given", hint="Give the names of one or more files")
+    if len(set(names)) < len(names):
         raise RequestError(
             "captures are continued by others, each given once", hint="Name each file once"
         )

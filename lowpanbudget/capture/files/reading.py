@@ -25,10 +25,11 @@ AHEAD = 4096  # octets that tell a capture from lines of hex
 class CaptureFile(Iterator[Record]):
     """The records of one capture, to be iterated once: ``read_capture`` opens one.
 
-    Use it in a ``with`` statement, or read it to its end, to close a file that it opened.
+    Use it in a ``with`` statement, or read it to its end, to close a file that it opened. To iterate it once more then
+    raises ``RequestError``: it would look like a capture without frames.
     """
 
-    __slots__ = ("_format", "_live", "_notices", "_opened", "_records", "_source")
+    __slots__ = ("_format", "_is_over", "_live", "_notices", "_opened", "_records", "_source")
 
     def __init__(
         self,
@@ -46,12 +47,13 @@ class CaptureFile(Iterator[Record]):
         self._opened = opened
         self._source = source
         self._live = source if live else None
+        self._is_over = False
 
     @classmethod
     def of(cls, capture: "Capture") -> "CaptureFile":
         """Return ``capture`` itself when it is one already, what ``read_capture`` gives, or one over given records."""
         if isinstance(capture, cls):
-            return capture
+            return iter(capture)
         if isinstance(capture, str | PathLike) or hasattr(capture, "read"):
             return read_capture(capture)  # type: ignore[arg-type]  # what has read is a file
         if isinstance(capture, bytes | bytearray) or not isinstance(capture, Iterable):
@@ -86,6 +88,11 @@ class CaptureFile(Iterator[Record]):
         """Return whether the next record is still to come: all are taken that a pipe has had for a while."""
         return self._live is not None and self._live.is_quiet
 
+    def __iter__(self) -> Self:
+        if self._is_over:
+            raise read_before("read_capture")
+        return self
+
     def __next__(self) -> Record:
         try:
             return next(self._records)
@@ -110,6 +117,7 @@ class CaptureFile(Iterator[Record]):
 
     def close(self) -> None:
         """Close the file, if it was opened here."""
+        self._is_over = True
         if isinstance(self._records, Generator):
             self._records.close()
         if self._opened is not None:
@@ -125,9 +133,10 @@ def read_capture(
 ) -> CaptureFile:
     """Return the records of a capture: a path, or a binary file object such as standard input's buffer.
 
-    ``link_type`` is that of text lines, which name none; whether an FCS is there is tested in any case. With ``live``
-    who follows the records of a pipe need not wait for as many as that test would like to have. Raises
-    ``RequestError`` when the file cannot be read; octets that are no capture give no record and a notice.
+    They come once: call it again to read them again. ``link_type`` is that of text lines, which name none; whether an
+    FCS is there is tested in any case. With ``live`` who follows the records of a pipe need not wait for as many as
+    that test would like to have. Raises ``RequestError`` when the file cannot be read; octets that are no capture give
+    no record and a notice.
     """
     if not isinstance(source, str | PathLike) and not hasattr(source, "read"):
         raise RequestError(f"{type(source).__name__} is neither a path nor a binary file")
@@ -144,6 +153,14 @@ def read_capture(
             opened.close()
         raise
     return CaptureFile(records, form, notices, opened, octets, live=live)
+
+
+def read_before(function: str) -> RequestError:
+    """Return what is raised for frames that are to be iterated once more; ``function`` gives them."""
+    return RequestError(
+        "these frames were read before, or their file was closed: they come once",
+        hint=f"Call {function} again, or keep list({function}(...))",
+    )
 
 
 def path_of(name: object) -> str:

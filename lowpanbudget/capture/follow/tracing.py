@@ -166,12 +166,12 @@ class Trace:
                 break
         self.test_endings(window)
         yield from map(self.feed, tuple(window))
-        for record in coming:
+        while (later := next(coming, None)) is not None:  # a second loop is refused at the end
             if len(window) < WINDOW:
-                window.append(record)
+                window.append(later)
                 if len(window) in _AGAIN:
                     self.test_endings(window)
-            yield self.feed(record)
+            yield self.feed(later)
         self.end()
 
     def test_endings(self, window: Iterable[Record]) -> None:

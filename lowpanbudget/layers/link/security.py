@@ -33,6 +33,7 @@ NONCE = ieee(2015, "9.3.2")
 TRANSFORM = ieee(2006, "7.6.3.4")
 _SHORT_FORM = bytes.fromhex("ba55ec00")
 _LAYER = "link security"
+_KEY_HINT = "Give 16 octets or 32 hex digits"
 
 
 @dataclass(frozen=True, slots=True, init=False)
@@ -63,11 +64,9 @@ class Key:
             raise RequestError(f"key_id_mode is {_shown(key_id_mode)}, not 0, 1, 2 or 3")
         if index is not None and not is_number(index, 8):
             raise RequestError(f"index is {_shown(index)}, not a number from 0 to 255")
-        key, key_source = HiddenOctets(_octets(octets, "a link key")), None
+        key, key_source = HiddenOctets(_octets(octets, "a link key", _KEY_HINT)), None
         if len(key) != 16:
-            raise RequestError(
-                "a link key has 16 octets", hint="Give 16 octets or 32 hex digits", cite=TRANSFORM
-            )
+            raise RequestError("a link key has 16 octets", hint=_KEY_HINT, cite=TRANSFORM)
         if source is not None:
             key_source = _octets(source, "a key source")
             if len(key_source) not in {4, 8}:
@@ -107,16 +106,16 @@ class Key:
         return cipher
 
 
-def _octets(value: bytes | str, what: str) -> bytes:
+def _octets(value: bytes | str, what: str, hint: str = "") -> bytes:
     """Return octets from octets or hex text; the error never shows the value."""
     if isinstance(value, str):
         try:
             return bytes.fromhex(value.removeprefix("0x"))
         except ValueError:
-            raise RequestError(f"{what} is no hex text") from None
+            raise RequestError(f"{what} is no hex text", hint=hint) from None
     if isinstance(value, bytes | bytearray | memoryview):
         return bytes(value)
-    raise RequestError(f"{what} is octets or hex text, not {type(value).__name__}")
+    raise RequestError(f"{what} is octets or hex text, not {type(value).__name__}", hint=hint)
 
 
 class Devices(FrozenDict[int | tuple[int, int], bytes]):
@@ -315,5 +314,14 @@ def keys_of(values: object) -> tuple[Key, ...]:
     if isinstance(values, Iterable) and not isinstance(
         values, str | bytes | bytearray | memoryview
     ):
-        return tuple(Key.of(value) for value in values)
-    return (Key.of(values),)
+        return tuple(map(_given, values))
+    return (_given(values),)
+
+
+def _given(value: object) -> Key:
+    """Return a key as ``Key.of`` does; who gives the name of a key file is told how to read it."""
+    try:
+        return Key.of(value)
+    except RequestError as error:
+        hint = f"{error.hint}; read_keys(path).keys are those of a key file"
+        raise RequestError(error.message, hint=hint, cite=error.cite) from None
