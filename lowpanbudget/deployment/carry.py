@@ -11,6 +11,7 @@ from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.link_queue import poisson
 from lowpanbudget.deployment.load import NodeLoad, loads, resends, with_resends
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
+from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import unjudged
@@ -92,7 +93,7 @@ def judged(
         queues: Sequence[NodeQueues], told: Mapping[StreamHop, PlayedStream]
     ) -> CarriedNetwork:
         found = slot_services(traffic, access, slots, design.loss, within, queues, told)
-        return network(nodes, queues, tuple(found))
+        return network(nodes, queues, tuple(_polled(design, traffic, found)))
 
     play = PlayedSlots(
         traffic, nodes, access, slots, design.loss, places, within, seed, transmissions or _TRANSMISSIONS
@@ -178,6 +179,21 @@ def _nodes(
             None if draw is None else draw.days, draw is not None and draw.always_listens,
             () if draw is None else draw.parts, 0.0 if queue is None else queue.half_width,
         )  # fmt: skip
+
+
+def _polled(
+    design: Design, traffic: Traffic, services: Iterable[HopService]
+) -> Iterable[HopService]:
+    """Yield the services with the wait for a poll where some nodes of the hop sleep: the worst ones tell."""
+    asleep = sleeping_nodes(design, traffic.tree)
+    hops = {traffic.tree.hops[node] for node in asleep}
+    for one in services:
+        if design.sleep is not None and one.direction == "down" and one.hop in hops:
+            yield polled_service(
+                one, design.sleep.poll_s, None if design.limits is None else design.limits.latency_s
+            )
+        else:
+            yield one
 
 
 def _sleep(design: Design, nodes: Sequence[NodeLoad]) -> SleepWait | None:

@@ -9,6 +9,7 @@ from lowpanbudget.deployment.contention_rules import CsmaRules, Sending, Simulat
 from lowpanbudget.deployment.delays import Delays, in_turn
 from lowpanbudget.deployment.delivery import LossStates
 from lowpanbudget.deployment.load import NodeLoad, rhythm_of
+from lowpanbudget.deployment.polls import polled, sleeping_nodes
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import (
@@ -25,6 +26,7 @@ from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.layers.link.phy import PhyTiming
+from lowpanbudget.values import replace
 
 _TRANSMISSIONS, _HOPS = 60_000, 16  # of a network that is so deep; of a deeper one more
 _NARROW, _A_POINT = 0.002, 0.01  # half-widths of the share delivered
@@ -73,6 +75,12 @@ class PlayedContention:
         self._rules, self._access = rules_of(access, timing, max(answers, default=0.0)), access
         self._step_us = float(timing.symbol)
         self._within_s = None if design.limits is None else design.limits.latency_s
+        asleep = sleeping_nodes(design, traffic.tree)
+        self._waiting = frozenset(
+            index for index, way in enumerate(ways)
+            if way.stream.way == "down" and way.sending.way[-1] in asleep
+        )  # fmt: skip
+        self._poll_s = 0.0 if design.sleep is None else design.sleep.poll_s
         keys = dict.fromkeys(way.key for way in ways if way.hop)
         kinds = {key: number for number, key in enumerate(keys)}
         groups = [kinds[way.key] if way.hop else -1 for way in ways]
@@ -99,9 +107,22 @@ class PlayedContention:
         apart = self._apart.result()
         in_runs = None if self._in_runs is None else self._in_runs.result()
         services = _services(
-            self._ways, apart, in_runs, self._rules, self._step_us, self._within_s, self._access
-        )
+            self._ways, self._awaited(apart), None if in_runs is None else self._awaited(in_runs), self._rules,
+            self._step_us, self._within_s, self._access, self._waiting,
+        )  # fmt: skip
         return SimulatedNetwork(apart, in_runs, tuple(services))
+
+    def _awaited(self, result: ContentionResult) -> ContentionResult:
+        """Return the same where what arrives at a sleeping node waited for its poll as well."""
+        if not self._waiting:
+            return result
+        by_sending, waited = list(result.by_sending), 0
+        for index in sorted(self._waiting):
+            one = by_sending[index]
+            late = tuple(polled(one.latencies_s, self._poll_s, waited))
+            by_sending[index] = replace(one, latencies_s=late)
+            waited += len(late)
+        return replace(result, by_sending=tuple(by_sending))
 
 
 class StreamWay(NamedTuple):
@@ -159,6 +180,7 @@ def _services(
     step_us: float,
     within_s: float | None,
     access: Access,
+    waiting: frozenset[int],
 ) -> Iterator[HopService]:
     """Yield how messages arrive, the nodes of a hop together."""
     grouped: dict[tuple[str, str, str, int], list[int]] = {}
@@ -180,7 +202,9 @@ def _services(
         yield HopService(
             flow, message, direction, hop, len(stream.first), share, runs, half, quantiles_of(late), in_time,
             quiet=path_share(stream, hop, access.retries + 1),
-            quiet_latency=_quiet_latency(stream, hop, rules, step_us), messages=count,
+            # beside the wait for a poll the rest is nothing
+            quiet_latency=None if waiting.intersection(indices) else _quiet_latency(stream, hop, rules, step_us),
+            messages=count,
             in_time_half_width=late_half,
         )  # fmt: skip
 

@@ -73,8 +73,8 @@ def _numbers(
             messages,
             "it takes memory of every node",
         )
-    if network.decides is not None and network.decides.matter in ("poll", "held"):
-        yield from _of_waiting(design, messages)
+    if network.decides is not None:
+        yield from _of_waiting(design, messages, network.decides)
     yield from _of_upkeep(design)
     yield from _of_flows(design, messages)
 
@@ -133,13 +133,20 @@ def _of_slots(
         yield with_slots("shared_cells", "1 shared cell", "newcomers find it later", shared_cells=1)
 
 
-def _of_waiting(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[PossibleChange]:
-    sleep = design.sleep
-    if sleep is not None and sleep.timeout_s is not None and sleep.poll_s > sleep.timeout_s / 2:
-        often = replace(design, sleep=replace(sleep, poll_s=sleep.timeout_s / 2))
-        text = f"a poll each {sleep.timeout_s / 2:g} s"
+def _of_waiting(
+    design: Design, messages: Sequence[MessageAirtime], decides: LimitCheck
+) -> Iterator[PossibleChange]:
+    sleep, limits = design.sleep, design.limits
+    if sleep is None:
+        return
+    allowed_s = limits.latency_s if limits is not None and decides.matter == "latency" else None
+    if decides.matter in ("poll", "held"):
+        allowed_s = sleep.timeout_s
+    if allowed_s is not None and sleep.poll_s > allowed_s / 2:
+        often = replace(design, sleep=replace(sleep, poll_s=allowed_s / 2))
+        text = f"a poll each {allowed_s / 2:g} s"
         yield PossibleChange("sleep.poll_s", text, often, airtime(often), "each poll costs")
-    if sleep is not None:
+    if decides.matter in ("poll", "held"):
         more = replace(design, sleep=replace(sleep, held_frames=sleep.held_frames * 2))
         text = f"{sleep.held_frames * 2} frames held for a child"
         yield PossibleChange(

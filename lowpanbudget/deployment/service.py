@@ -32,7 +32,8 @@ class HopService:
     ``in_time_half_width``; both with losses in runs where the design states these. ``messages`` is how many were
     played, all of its kind together where it is rare; None: none, times are exact and of empty queues. ``quiet``
     and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention alone.
-    ``delays`` is the whole distribution of empty queues where it is exact.
+    ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the wait
+    for their poll, and have neither ``delays`` nor ``quiet_latency``.
     """
 
     flow: str

@@ -254,9 +254,11 @@ def beside(network: CarriedNetwork) -> Iterator[str]:
     """Yield what must be known beside an answer: who waits, what is not counted, what was taken for granted."""
     sleep = network.sleep
     if sleep is not None:
+        counted = any(one.direction == "down" for one in network.services)
         yield (
             f"Sleeping children ({sleep.children}): what is sent to them waits {span_of_time(sleep.mean_s)} for their "
-            f"poll on average, 95 % of it up to {span_of_time(sleep.most_s)}."
+            f"poll on average, 95 % of it up to {span_of_time(sleep.most_s)}"
+            f"{'; the times above count that' if counted else ''}."
         )
     if network.unknown:
         names = ", ".join(network.unknown)

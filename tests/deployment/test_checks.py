@@ -480,6 +480,40 @@ def test_what_a_parent_holds_for_a_sleeping_child() -> None:
     assert held.held_full == pytest.approx((0.5 - 2 + 2.5 * exp(-0.5)) / 0.5)
 
 
+@pytest.mark.parametrize("is_slotted", [False, True])
+def test_what_is_sent_to_sleeping_children_waits_for_their_poll(*, is_slotted: bool) -> None:
+    """A message at any moment of 60 s: a quarter waits less than 15 s, half less than 30, 99 % less than 59.4.
+
+    Of the line of three the last one sleeps; the two that relay listen. The rest of the way takes milliseconds, in
+    slots of 1.01 s up to 3.03 s more and so at most 5 % of the wait.
+    """
+    tables = "[sleep]\npoll_s = 60\n[limits]\nlatency_s = 15\n"
+    text = (
+        slotted("cells_down = 1", TREE + tables, "every_s = 20", to="probe")
+        if is_slotted
+        else heard(TREE + tables, "every_s = 20", to="probe")
+    )
+    network = network_of(parse_design(text))
+    by_hop = {one.hop: one for one in network.services if one.direction == "down"}
+    last, relay = by_hop[3], by_hop[2]
+    assert relay.in_time == pytest.approx(1, abs=0.01)
+    assert last.in_time == pytest.approx(0.25, abs=0.06 if is_slotted else 0.02)
+    assert last.latency is not None
+    more = 3.03 if is_slotted else 0.1
+    for told, least in zip(last.latency, (30, 57, 59.4), strict=True):
+        assert least - 1 <= told <= least + more + 1
+    (late,) = (one for one in network.checks if one.matter == "latency")
+    assert (late.holds, late.is_close, late.about) == (False, False, "up reading, 3 hops")
+
+
+def test_polling_more_often_helps_messages_that_wait_for_polls() -> None:
+    """Polls each 5 s: none of what may take 10 s waits longer."""
+    tables = "[sleep]\npoll_s = 60\nheld_frames = 50\n[limits]\nlatency_s = 10\n"
+    found = helpful(listening(tables, "every_s = 20", to="probe"), "latency")
+    assert found["sleep.poll_s"] == ["a poll each 5 s"]
+    assert "sleep.held_frames" not in found
+
+
 # --- what nodes carry -------------------------------------------------------------------------------------
 
 
