@@ -3,11 +3,13 @@
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.capture.tally_place import code_of
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.comparison import mesh_octets, methods
 from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import split
@@ -72,20 +74,33 @@ class Savings:
         if example is None or template is None or not isinstance(example.fragment, Fragment):
             return 0  # recoverable fragments are cut from the compressed form
         actual = sum([part.octets + around for part in sighting.parts])
-        ends = example.link_source, example.link_destination
+        if code_of(template).code:  # then all that they carry counts, not only their headers
+            return self._of_pieces(sighting, template.example, datagram, around, actual)
         # first fragments that are alike have the same headers
         known = template.facts.setdefault(self, {})
         assert isinstance(known, dict)
         key = len(datagram), around, actual
         too_many = known.get(key)
         if too_many is None:
-            try:
-                pieces = split(datagram, sighting.decoder.env(*ends), room=self._largest - around)
-                too_many = max(actual - sum(map(len, pieces)) - around * len(pieces), 0)
-            except RequestError:
-                too_many = 0
+            too_many = self._of_pieces(sighting, template.example, datagram, around, actual)
             known[key] = too_many
         return int(too_many)
+
+    def _of_pieces(
+        self, sighting: Sighting, first: Frame, datagram: bytes, around: int, actual: int
+    ) -> int:
+        """Return by how many octets frames of ``actual`` ones in all are more than those of the shortest form."""
+        options, around = methods(first), around + mesh_octets(first)
+        ends, room = (first.link_source, first.link_destination), self._largest - around
+        key = (datagram, room, *ends, *options.values())
+        shortest = self._known.get(key)
+        if shortest is None:
+            try:
+                pieces = split(datagram, sighting.decoder.env(*ends), room=room, **options)
+            except RequestError:
+                return 0
+            shortest = self._known[key] = sum(map(len, pieces)) + around * len(pieces)
+        return max(actual - shortest, 0)
 
 
 def _front(datagram: bytes, template: Template) -> tuple[object, ...]:

@@ -19,7 +19,7 @@ from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence
 from lowpanbudget.capture.series import SeriesCounter
 from lowpanbudget.capture.survey import Cell, Survey, grouped, note_nature
 from lowpanbudget.capture.tally import Tally, running, see
-from lowpanbudget.capture.tally_place import Amounts, TallyPlace, counted_application
+from lowpanbudget.capture.tally_place import Amounts, TallyPlace, code_of, counted_application
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.values import FrozenDict, replace
@@ -136,7 +136,7 @@ class Surveyor:
             application = counted_application(sighting, datagram, place)
         return Amounts(
             tuple(sighting.layer_bits.items()), octets, unused, avoidable, int(datagram is not None),
-            len(datagram or b""), application,
+            len(datagram or b""), application, code_of(sighting.template),
         )  # fmt: skip
 
     def leave_unread(self, tally: Tally, reason: str, frames: int = 1) -> None:

@@ -15,6 +15,7 @@ class Tally:
     of each layer, together all of these: what was not captured, or not read, is a layer of its own. ``application``
     octets are what applications sent in whole datagrams: behind UDP or CoAP. ``unused`` is the room left to the
     largest frame, ``avoidable`` what the shortest legal encoding of the same datagrams would have saved.
+    ``byte_code`` are octets of generic compression (RFC 7400) in the frames, and ``expanded`` what they stand for.
     ``retransmissions`` keep their sequence number, ``duplicates`` have the contents of another frame under a new
     one (a copy by ``capture/follow/repeats.py``), ``lost`` numbers of a sequence are missing: the frame, or its
     reception here. Of the datagrams that were
@@ -31,6 +32,8 @@ class Tally:
     application: int = 0
     unused: int = 0
     avoidable: int = 0
+    byte_code: int = 0
+    expanded: int = 0
     fragments: int = 0
     retransmissions: int = 0
     duplicates: int = 0

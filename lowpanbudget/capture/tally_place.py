@@ -2,14 +2,17 @@
 
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.lowpan.ghc_headers import CodeSize, code_size
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import dataclass, field
 
 # octets of an application in frames that bring none to it, however long the others are that are alike
 NO_APPLICATION = -(1 << 20)
 _MOST_LENGTHS = 128  # of frames that are alike
+_NO_CODE = CodeSize(0, 0)
 
 
 @dataclass(slots=True)
@@ -23,6 +26,7 @@ class Amounts:
     datagrams: int
     datagram_octets: int
     application: int
+    code: CodeSize
     frames: int = 0
 
     def take_up(self, tally: Tally) -> None:
@@ -35,6 +39,8 @@ class Amounts:
         tally.datagrams += frames * self.datagrams
         tally.datagram_octets += frames * self.datagram_octets
         tally.application += frames * self.application
+        tally.byte_code += frames * self.code.code
+        tally.expanded += frames * self.code.expanded
         layers = tally.layer_bits
         for layer, bits in self.layers:
             layers[layer] = layers.get(layer, 0) + frames * bits
@@ -66,6 +72,16 @@ class TallyPlace:
         for amounts in self.amounts.values():
             amounts.take_up(self.tally)
         self.amounts.clear()
+
+
+def code_of(template: Template | None) -> CodeSize:
+    """Return the byte code in a frame, which is the same in all that are alike."""
+    if template is None:
+        return _NO_CODE
+    known = template.facts.get(code_of)
+    if not isinstance(known, CodeSize):
+        known = template.facts[code_of] = code_size(template.example.spans)
+    return known
 
 
 def counted_application(sighting: Sighting, datagram: bytes, place: TallyPlace) -> int:

@@ -190,6 +190,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "application": "Octets that applications sent in whole datagrams.",
         "unused": "Octets of room left in data frames, up to the largest frame.",
         "avoidable": "Octets that the shortest legal encoding of the same datagrams would have saved.",
+        "byte_code": "Octets of generic header compression (RFC 7400) in the frames.",
+        "expanded": "Octets of headers and payload that byte_code stands for.",
         "retransmissions": "Frames that came again under the same sequence number.",
         "duplicates": "Data frames to one node with the contents of another one under a new sequence number, at most "
         "0.1 s later: of 5 octets or more, and no acknowledgement of the first was heard.",

@@ -14,8 +14,8 @@ AUDIT = (
 )  # fmt: skip
 SURVEY = (
     "group", "name", "in_design", "frames", "octets", "datagrams", "datagram_octets", "application", "unused",
-    "avoidable", "fragments", "retransmissions", "duplicates", "lost", "assembled", "dropped", "given_up",
-    "unread", "damaged", "first_ns", "last_ns", "start_ns",
+    "avoidable", "byte_code", "expanded", "fragments", "retransmissions", "duplicates", "lost", "assembled",
+    "dropped", "given_up", "unread", "damaged", "first_ns", "last_ns", "start_ns",
 )  # fmt: skip
 BUDGET = ("flow", "hop", "direction", "room")
 LEDGER = (

@@ -61,7 +61,7 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
     looks = strip.fills([part.kind for part in parts if part.size], screen)
     strip.draw(console, screen, parts)
     console.print()
-    for text in facts(total, natures):
+    for text in facts(total):
         paragraph(console, screen, text, indent=_INDENT)
     console.print()
     for key, title in _TITLES:
@@ -101,19 +101,20 @@ def parts_of(
     ]
 
 
-def facts(tally: dict[str, Any], natures: Mapping[str, Nature]) -> Iterator[str]:
+def facts(tally: dict[str, Any]) -> Iterator[str]:
     """Yield sentences about what some frames cost and what happened to them; none about what did not happen."""
     if tally["datagrams"]:
-        application, layers = tally["application"], tally["layer_bits"]
-        payload = sum(bits for name, bits in layers.items() if natures.get(name) == Nature.PAYLOAD)
-        share = 100 * application / max(tally["octets"], 1)
-        text = f"{share:.0f} % of the air"
-        if 8 * application > payload:
-            text = f"compressed into {plural(payload // 8, 'octet')}"
+        application, octets, text = tally["application"], tally["octets"], ""
+        if tally["byte_code"]:  # then not all of it is on the air
+            code = plural(tally["byte_code"], "octet")
+            stand = "stands" if tally["byte_code"] == 1 else "stand"
+            text = f"; {code} of byte code {stand} for {tally['expanded']}"
+        elif application <= octets:
+            text = f", {100 * application / max(octets, 1):.0f} % of the air"
         yield (
             f"{plural(tally['datagrams'], 'datagram')}, counted on each hop, of "
             f"{plural(tally['datagram_octets'], 'octet')} before compression; application data "
-            f"{plural(tally['application'], 'octet')}, {text}"
+            f"{plural(application, 'octet')}{text}"
         )
     room = []
     if tally["unused"]:
@@ -155,7 +156,7 @@ def _group(
             for part, count in zip(parts, drawn, strict=True)
         ]
         bar.append((" " * (room - sum(drawn) + _GAP), ""))
-        layout.put(console, _entry(screen, row, bar, natures, console.width))
+        layout.put(console, _entry(screen, row, bar, console.width))
     left = rows[len(shown) :]
     if left:
         rest = sum(row["octets"] for row in left)
@@ -165,16 +166,14 @@ def _group(
     console.print()
 
 
-def _entry(
-    screen: Screen, row: dict[str, Any], bar: Line, natures: Mapping[str, Nature], width: int
-) -> Iterator[Line]:
+def _entry(screen: Screen, row: dict[str, Any], bar: Line, width: int) -> Iterator[Line]:
     """Yield a name, its bar with the figures beside it, and the facts."""
     name = row.get("address", row["name"])
     if row.get("in_design"):
         name = f"{row['in_design']}: {name}"
     yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)
     yield [(" " * 2 * _INDENT, ""), *bar, (_amount(row), "")]
-    for text in facts(row, natures):
+    for text in facts(row):
         yield from layout.beside([[(screen.text(text), "dim")]], [width - 6], indent=6)
 
 

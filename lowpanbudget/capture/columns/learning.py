@@ -16,18 +16,23 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.sequences import sequence_of
-from lowpanbudget.capture.tally_place import NO_APPLICATION, counted_application
+from lowpanbudget.capture.tally_place import NO_APPLICATION, code_of, counted_application
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.ghc_headers import CodeSize
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 
 
 class FrameClass(NamedTuple):
-    """A class: its template, the bits by layer of a frame as long as the first, and why it cannot be read, if so."""
+    """A class: its template, the bits by layer of a frame as long as the first, and why it cannot be read, if so.
+
+    ``code`` is the byte code in each of its frames.
+    """
 
     template: Template
     layers: dict[str, int]
     reason: str
+    code: CodeSize
 
 
 class Learner:
@@ -232,7 +237,8 @@ class Learner:
         state.set_class(
             number, fields, front, sighting.octets, body, example.link_destination or b""
         )
-        self.classes.append(FrameClass(template, sighting.layer_bits, sighting.reason))
+        code = code_of(template)
+        self.classes.append(FrameClass(template, sighting.layer_bits, sighting.reason, code))
         self.tallies.append(tally)
         self._numbers[id(template)] = number
         return number

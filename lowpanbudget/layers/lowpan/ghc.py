@@ -50,6 +50,12 @@ CODES = Patterns(
 )
 
 
+class CodedOctets(bytes):
+    """Octets that a code stands for, as the value of its span: none of a code that lays out nothing."""
+
+    __slots__ = ()
+
+
 class CodeStep(NamedTuple):
     """What one code does; the ``octets`` of all steps tile ``code[:consumed]``.
 

@@ -7,11 +7,15 @@
 The byte machine itself is ``ghc``. An extension header's length field is elided and comes back.
 """
 
-from lowpanbudget.bits import Nature, Reader, Writer
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, structure
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, nhc
+from lowpanbudget.layers.lowpan.ghc import CodedOctets
 from lowpanbudget.values import replace
 
 PAYLOADS, EXTENSIONS = rfc(7400, "3.1"), rfc(7400, "3.2")
@@ -52,6 +56,23 @@ EXTENSION = Header(
 )  # fmt: skip
 
 
+class CodeSize(NamedTuple):
+    """Octets of byte code, and how many octets it stands for."""
+
+    code: int
+    expanded: int
+
+
+def code_size(spans: Iterable[Span], nature: Nature | None = None) -> CodeSize:
+    """Return what byte code there is among spans: that of headers, of payloads, or without ``nature`` all of it."""
+    coded = [
+        span
+        for span in spans
+        if isinstance(span.value, CodedOctets) and nature in (None, span.nature)
+    ]
+    return CodeSize(sum(span.bits for span in coded) // 8, sum(len(span.value) for span in coded))
+
+
 def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
     """Return what the byte code that comes next stands for, leaving a span for each code.
 
@@ -74,7 +95,7 @@ def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
         raise reader.fault(Malformed, wrong, EXTENSIONS, at=start + expansion.consumed)
     nature = _nature(until_stop)
     for step in expansion.steps:
-        name, cite, told = step.code.key, step.code.cite, step.output or step.octets
+        name, cite, told = step.code.key, step.code.cite, CodedOctets(step.output)
         reader.octets(len(step.octets), name, step.meaning, cite, value=told, nature=nature)
     return expansion.octets
 
@@ -84,7 +105,7 @@ def write_code(writer: Writer, octets: bytes, dictionary: bytes, *, stop: bool) 
     writer.layer = "GHC"
     nature = _nature(stop)
     for step in ghc.decompress(ghc.compress(octets, dictionary, stop=stop), dictionary).steps:
-        name, cite, told = step.code.key, step.code.cite, step.output or step.octets
+        name, cite, told = step.code.key, step.code.cite, CodedOctets(step.output)
         writer.octets(step.octets, name, step.meaning, cite, value=told, nature=nature)
 
 

@@ -8,7 +8,6 @@ from os import PathLike
 from pathlib import PurePath
 from typing import Unpack
 
-from lowpanbudget.bits import Nature
 from lowpanbudget.capture.annotation import coded_contents, restored_headers
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import path_of, read_capture
@@ -156,9 +155,8 @@ def _survey(told: view.Data) -> view.Data:
         }  # fmt: skip
     layers = sorted(told["total"]["layer_bits"].items(), key=lambda item: -item[1])
     reasons = list(told["reasons"].items())
-    natures = {layer: Nature(nature) for layer, nature in told["natures"].items()}
     return {
-        "facts": [harmless(sentence(words)) for words in facts(told["total"], natures)],
+        "facts": [harmless(sentence(words)) for words in facts(told["total"])],
         "groups": groups,
         "layers": [[harmless(layer), bits // 8] for layer, bits in layers],
         "reasons": [[harmless(reason), count] for reason, count in reasons[:_MOST_REASONS]],
