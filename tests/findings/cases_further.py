@@ -884,18 +884,6 @@ FURTHER = (
             (lambda: acknowledged_by(COPY), (2,)),
         )
     ),
-    Further(
-        "extended-address-unknown",
-        lambda: in_slot(5, None),
-        Told(
-            "remark",
-            "02:5e:10:00:00:00:00:17",
-            "the nonce holds the absolute slot number, and it is not known",
-            (),
-            (1,),
-            advice="Take a capture that tells the absolute slot number of each frame: link type 283 can.",
-        ),
-    ),
     # of frames that are alike in all but their numbers each counts; 3 identifiers, 2 prefixes and no length
     Further(
         "checksum-wrong",

@@ -219,6 +219,19 @@ LINK_CASES = {
             cite="IEEE 802.15.4-2015 §7.4.2",
         ),
     ),
+    # termination 1, an MLME IE of 4 octets from octet 17 on, in it the head of a nested 0x1b that says 40, and 2 octets
+    "element-content-unreadable": Case(
+        lambda: elements("003f" + "0488" + "281b" + "0100"),
+        lambda: elements("003f" + "0388" + "011b" + "00"),
+        Told(
+            "risk",
+            "0x0017",
+            "the content of the TSCH slotframe and link IE needs 40 octets, 2 octets left",
+            ("octet 21",),
+            (1,),
+            cite="IEEE 802.15.4-2015 §7.4.4",
+        ),
+    ),
     "elements-ended-for-nothing": Case(
         lambda: elements("803f"),
         lambda: elements(""),
@@ -412,6 +425,18 @@ LINK_CASES = {
             "remark",
             "0x0017",
             "the nonce needs the EUI-64 of the node with short address 0x0017, and it is not known",
+            (),
+            (1,),
+        ),
+    ),
+    # the source is an EUI-64: the number of the slot is all that is missing
+    "slot-number-unknown": Case(
+        lambda: in_slot(5, None),
+        lambda: in_slot(5, 5),
+        Told(
+            "remark",
+            FAR_NAME,
+            "the nonce holds the absolute slot number, and it is not known",
             (),
             (1,),
         ),

@@ -70,11 +70,10 @@ def sequence_suppression_misused(scene: Scene, mac: Mac) -> Hits:
         yield Hit(cause, (_control(scene),), scene.sender, severity=Severity.REMARK)
 
 
-@LINK.rule("header-elements-unreadable", Noticed("element-wrong"))
-def element_unreadable(scene: Scene, notice: Notice) -> Hits:
-    """Take what is wrong in the content of an element."""
-    where = (f"octet {notice.offset}",)
-    yield Hit(notice.text, where, scene.sender, severity=Severity.RISK, cite=notice.cite)
+@LINK.rule("element-content-unreadable", Noticed("element-wrong"))
+def element_content_unreadable(scene: Scene, notice: Notice) -> Hits:
+    """Take what is wrong in the content of an element, or of one nested in it."""
+    yield Hit(notice.text, (f"octet {notice.offset}",), scene.sender, cite=notice.cite)
 
 
 @LINK.rule("header-elements-unreadable", OWN_FAULT)

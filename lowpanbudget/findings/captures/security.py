@@ -177,16 +177,24 @@ def integrity_code_wrong(scene: Scene, _notice: Notice) -> Hits:
 @SECURITY.rule("extended-address-unknown", Noticed("nonce-unknown"))
 def extended_address_unknown(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of unsealing; a line of the key file helps where a short address is all that is there."""
-    mac, advice = scene.mac, ""
-    if mac is not None and scene.security is not None:
-        if scene.slot is None and scene.security.is_by_slot:
-            advice = _NO_SLOT
-        elif mac.source is None:
-            advice = _NO_SOURCE
-    yield Hit(notice.text, (), scene.sender, advice=advice)
+    mac = scene.mac
+    if not _wants_slot(scene):
+        advice = _NO_SOURCE if mac is not None and mac.source is None else ""
+        yield Hit(notice.text, (), scene.sender, advice=advice)
 
 
-_NO_SLOT = "Take a capture that tells the absolute slot number of each frame: link type 283 can."
+@SECURITY.rule("slot-number-unknown", Noticed("nonce-unknown"))
+def slot_number_unknown(scene: Scene, notice: Notice) -> Hits:
+    """Take the same notice where the slot number is what the nonce lacks."""
+    if _wants_slot(scene):
+        yield Hit(notice.text, (), scene.sender)
+
+
+def _wants_slot(scene: Scene) -> bool:
+    """Return whether the nonce holds the slot number, and the capture does not tell it."""
+    return scene.security is not None and scene.slot is None and scene.security.is_by_slot
+
+
 _NO_SOURCE = (
     "An acknowledgement that names no sender is that of the destination of the frame before it with the same number: "
     "see that the capture has that frame, and the key file the EUI-64 of its destination where that is a short address."

@@ -210,7 +210,8 @@ PROTECTION = {
         "the content away. A frame's is made of the sender's EUI-64, the frame counter and the level (in slots the "
         "ASN in place of counter and level); it is not sent, its parts are. OSCORE and DTLS make theirs of a sequence "
         "number.",
-        security.NONCE, ("frame counter", "ASN in nonce", "Partial IV", "extended-address-unknown"),
+        security.NONCE, ("frame counter", "ASN in nonce", "Partial IV", "extended-address-unknown",
+                        "slot-number-unknown"),
     ),
     "message integrity code (MIC)": Gloss(
         "What proves that a frame comes from a holder of the key and was not changed: "
