@@ -72,7 +72,7 @@ def command(
 
         def paint(console: "Console", screen: "Screen") -> None:
             airtime_text.airtime(console, screen, results, whole=whole)
-            audit_text.design(console, screen, findings, whole=whole)
+            audit_text.design(console, screen, findings, "the network on the air", whole=whole)
             airtime_text.cautions(console, screen, loaded, whole=whole)
 
         output.show(paint)

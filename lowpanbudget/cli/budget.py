@@ -130,7 +130,7 @@ def command(
 
         def paint(console: "Console", screen: "Screen") -> None:
             in_short = room_text.budgets(console, screen, budgets, ledger=ledger)
-            audit_text.design(console, screen, findings, whole=not in_short)
+            audit_text.design(console, screen, findings, "link and flows", whole=not in_short)
             if in_short or ledger is False:
                 paragraph(
                     console, screen, "--flow NAME or --ledger shows every octet of the headers."

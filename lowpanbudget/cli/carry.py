@@ -99,7 +99,7 @@ def _network(
 
         def paint(console: "Console", screen: "Screen") -> None:
             carry_text.carry(console, screen, network, changes, faults)
-            audit_text.design(console, screen, findings, whole=False)
+            audit_text.design(console, screen, findings, "the network on the air", whole=False)
             carry_text.cautions(console, screen, network)
 
         output.show(paint)

@@ -101,7 +101,7 @@ def command(
 
         def paint(console: "Console", screen: "Screen") -> None:
             fit_text.fits(console, screen, rows)
-            audit_text.design(console, screen, findings)
+            audit_text.design(console, screen, findings, "messages in frames")
 
         output.show(paint)
     if any(failures):

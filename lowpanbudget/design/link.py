@@ -28,9 +28,10 @@ ADDRESS_MODES: dict[AddressForm, int] = {"short": 2, "extended": 3}
 class Link(HashedOnce):
     """How every frame of the design is built.
 
-    ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network. ``recoverable``: RFC 8931
-    cuts datagrams, else RFC 4944. ``data_rate`` in kb/s and ``preamble`` in octets are None where the PHY's own are
-    meant.
+    ``largest`` is the PSDU of the PHY in octets, FCS included; ``security`` is None for an open network.
+    ``recoverable``: RFC 8931 cuts datagrams, else RFC 4944. ``data_rate`` in kb/s and ``preamble`` in octets are None
+    where the PHY's own are meant. ``slot_us``: the microseconds that a slot leaves for a frame, preamble included; None
+    where the design says nothing of slots.
     """
 
     phy: str = "o-qpsk-2450"
@@ -51,11 +52,32 @@ class Link(HashedOnce):
     recoverable: bool = False
     data_rate: int | None = None
     preamble: int | None = None
+    slot_us: float | None = None
 
     @property
     def timing(self) -> PhyTiming:
         """Return how long things take on the link's PHY; raises ``RequestError`` where that is not known."""
         return timing(self.phy, self.data_rate, self.preamble)
+
+    @property
+    def in_slot(self) -> int | None:
+        """Return the octets of the longest frame that a slot has time for; None where the PHY's largest is no longer.
+
+        None as well where it is not known how long an octet takes on the PHY.
+        """
+        if self.slot_us is None:
+            return None
+        try:
+            longest = self.timing.longest(self.slot_us)
+        except RequestError:
+            return None
+        return longest if longest < self.largest else None
+
+    @property
+    def largest_sent(self) -> int:
+        """Return the octets of the largest frame that nodes send: the PHY's, or what a slot has time for."""
+        in_slot = self.in_slot
+        return self.largest if in_slot is None else in_slot
 
     @explains
     def mac(self, source: bytes, destination: bytes) -> Mac:
@@ -140,7 +162,7 @@ class Link(HashedOnce):
         That frame carries an octet: elements that end before a payload are not in an empty one.
         """
         one = b"\0"
-        return self.largest + len(one) - len(self.frame(source, destination, one).octets)
+        return self.largest_sent + len(one) - len(self.frame(source, destination, one).octets)
 
 
 def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:

@@ -23,7 +23,7 @@ from lowpanbudget.design.tree import Tree, tree_of
 from lowpanbudget.design.upkeep_shape import Upkeep, upkeep_of
 from lowpanbudget.design.waiting import SendQueue, Sleep, queue_of, sleep_of
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.errors import LowpanError, RequestError, repeated
+from lowpanbudget.errors import DoesNotFit, LowpanError, RequestError, plural, repeated
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.phy import PHYS
@@ -148,7 +148,8 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
         return None, flaws
     stations = tuple(_station(station) for station in shape.station)
     by_name = {station.name: station for station in stations}
-    link = _link(shape.link, shape.network)
+    access = access_of(shape.access)
+    link = _link(shape.link, shape.network, access)
     border = next(
         (
             station
@@ -178,7 +179,7 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
     }
     design = Design(
         shape.title, link, Contexts(contexts), stations, flows, messages, shape.network.nodes, file,
-        access_of(shape.access), tree_of(shape.tree, shape.station), loss_of(shape.loss),
+        access, tree_of(shape.tree, shape.station), loss_of(shape.loss),
         queue_of(shape.queue), sleep_of(shape.sleep), upkeep_of(shape.upkeep), radio_of(shape.radio),
         battery_of(shape.battery), limits_of(shape.limits), bursts_of(shape.burst),
     )  # fmt: skip
@@ -232,10 +233,20 @@ def _frame_flaws(design: Design, places: Sequence[FlawPath]) -> Iterator[Flaw]:
             try:
                 path.count(0)
             except LowpanError as error:
-                yield Flaw(place, f"{path.hop.name} hop: {error.message}", error.hint)
+                in_slot = design.link.in_slot
+                if in_slot is None or not isinstance(error, DoesNotFit):
+                    yield Flaw(place, f"{path.hop.name} hop: {error.message}", error.hint)
+                    continue
+                yield Flaw(
+                    ("access", "slots"),
+                    f"a slot has time for frames of {plural(in_slot, 'octet')} at most, {path.hop.name} hop of flow "
+                    f"{flow.name}: {error.message}",
+                    "Leave frames more time: max_frame_us, or another template",
+                )
+                return
 
 
-def _link(shape: LinkShape, network: NetworkShape) -> Link:
+def _link(shape: LinkShape, network: NetworkShape, access: Access | None) -> Link:
     phy = PHYS[shape.phy]
     security = None
     if shape.security is not None and shape.security.level:
@@ -270,6 +281,7 @@ def _link(shape: LinkShape, network: NetworkShape) -> Link:
         network.fragments == "recoverable",
         shape.data_rate,
         shape.preamble,
+        None if access is None or access.slots is None else access.slots.template.max_tx,
     )
 
 

@@ -57,12 +57,17 @@ def arising(console: Console, screen: Screen, number: int, entry: dict[str, Any]
 
 
 def design(
-    console: Console, screen: Screen, entries: Sequence[dict[str, Any]], *, whole: bool = True
+    console: Console,
+    screen: Screen,
+    entries: Sequence[dict[str, Any]],
+    of: str,
+    *,
+    whole: bool = True,
 ) -> None:
-    """Print the findings about a design, if there are any; where not ``whole`` those of no weight in short."""
+    """Print the findings of a design about what ``of`` says; where not ``whole`` those of no weight in short."""
     if not entries:
         return
-    heading(console, screen, f"What the design alone tells: {summary(entries)}")
+    heading(console, screen, f"What the design alone tells of {of}: {summary(entries)}")
     short = [] if whole else [entry for entry in entries if not entry["has_weight"]]
     findings(console, screen, [entry for entry in entries if entry not in short])
     for entry in short:

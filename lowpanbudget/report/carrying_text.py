@@ -9,7 +9,7 @@ from rich.text import Text
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
 from lowpanbudget.report.change_text import change_lines
-from lowpanbudget.report.fit_text import over_mtu
+from lowpanbudget.report.fit_text import over_mtu, slot_ends
 from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
@@ -28,6 +28,8 @@ def carrying(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) 
     ]  # fmt: skip
     titles = ("flow", "direction", "verdict", "carries", "its worst hop")
     layout.put(console, layout.table(titles, rows, console.width, right=(3,)))
+    if first["in_slot"] is not None:
+        paragraph(console, screen, slot_ends(first["in_slot"]))
     console.print()
     for one in flows:
         if one["fits"]:

@@ -29,6 +29,10 @@ def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) ->
         console.print()
         _advice(console, screen, message_fits)
         _depth(console, screen, message_fits)
+        in_slot = message_fits[0]["in_slot"]
+        if in_slot is not None:
+            paragraph(console, screen, slot_ends(in_slot))
+            console.print()
         first = message_fits[0]
         shown = f"as sent on {first['flow']}, {first['hop']} hop"
         several = len({fit["bits"] for fit in message_fits}) > 1
@@ -93,6 +97,14 @@ def over_mtu(one: dict[str, Any]) -> str:
         f"its datagram would have {plural(one['datagram'], 'octet')}, the MTU is {one['mtu']}, however many frames it "
         "takes. Make the message smaller, or send it in blocks; or raise network.mtu, where every link on the way "
         "carries such datagrams."
+    )
+
+
+def slot_ends(in_slot: int) -> str:
+    """Return in words that slots, and not the PHY, end frames."""
+    return (
+        f"A slot has time for frames of {plural(in_slot, 'octet')} at most (access.slots); the PHY's are longer. More "
+        "goes in a template with a longer slot."
     )
 
 

@@ -13,6 +13,7 @@ from rich.text import Text
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import change_text, layout, ledger_text, strip, view
+from lowpanbudget.report.fit_text import slot_ends
 from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
@@ -118,6 +119,9 @@ def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]
             where = f"{result['flow']}, {result['hop']} hop"
             text = f"{where}: the MTU ends the room (network.mtu) and not the frame: {empty}."
             paragraph(console, screen, text)
+    in_slot = budgets[0]["in_slot"]
+    if in_slot is not None:
+        paragraph(console, screen, slot_ends(in_slot))
     console.print()
 
 

@@ -97,6 +97,7 @@ def budget(one: "Budget") -> Data:
         "stronger",
         "cautions",
         "beyond_mtu",
+        "in_slot",
     )
     return result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
 
@@ -105,7 +106,7 @@ def carrying(one: "Carrying") -> Data:
     """Return whether a flow carries so many octets, and the sets of changes that would let it."""
     return result(
         one, "flow", "direction", "hop", "octets", "most_frames", "carries", "room", "fits", "sets", "more_sets",
-        "weaker", "datagram", "mtu",
+        "weaker", "datagram", "mtu", "in_slot",
     )  # fmt: skip
 
 
@@ -151,7 +152,7 @@ def fits(results: "Iterable[Fit]") -> list[Data]:
                 result(
                     one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits",
                     "spare", "frames", "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s",
-                    "padding_bits", "deepest", "datagram", "mtu",
+                    "padding_bits", "deepest", "datagram", "mtu", "in_slot",
                 )
                 | {"bitmap": bitmap, "advice": data_of(one.advice)}
             )  # fmt: skip

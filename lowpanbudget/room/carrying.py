@@ -38,7 +38,8 @@ class Carrying:
     over; ``hop`` is the one that decides, ``room`` what one frame has there. ``sets``: the smallest sets of changes
     with which it ``fits``, best first, none where it does or none can; ``more_sets`` are as small and not worked out.
     ``weaker``: sets with changes that cost protection, no advice, where they were asked for. ``datagram``: how many
-    octets the datagram of the payload has, headers restored, of which ``mtu`` is the most.
+    octets the datagram of the payload has, headers restored, of which ``mtu`` is the most. ``in_slot``: the octets of
+    the longest frame that a slot has time for, where the PHY's is longer (None elsewhere).
     """
 
     flow: str
@@ -54,6 +55,7 @@ class Carrying:
     weaker: tuple[EnoughChanges, ...]
     datagram: int
     mtu: int
+    in_slot: int | None
 
 
 def carrying(
@@ -93,7 +95,8 @@ def _carrying(
     return Carrying(
         flow.name, flow.direction, worst.hop.name, octets, most_frames, carries, room_of(worst), fits,
         sets, max(len(found) - _MOST_SETS, 0), _worked_out(design, worst, apart[:_MOST_SETS], most_frames),
-        worst.datagram_octets(wanted) + octets - wanted, worst.link.mtu,  # no payload of any size is built
+        worst.datagram_octets(wanted) + octets - wanted,  # no payload of any size is built
+        worst.link.mtu, worst.link.in_slot,
     )  # fmt: skip
 
 

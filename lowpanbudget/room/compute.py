@@ -38,7 +38,12 @@ class Budget:
         """Return the octets of the largest frame that no datagram reaches, where the MTU ends the room; 0 elsewhere."""
         path = self.path
         is_full = path.datagram_octets(max(self.room, 0)) == path.link.mtu
-        return path.link.largest - self.ledger.octets if is_full else 0
+        return path.link.largest_sent - self.ledger.octets if is_full else 0
+
+    @property
+    def in_slot(self) -> int | None:
+        """Return the octets of the longest frame that a slot has time for; None where the PHY's is no longer."""
+        return self.path.link.in_slot
 
     def cliffs(self, frames: int = 8) -> list[tuple[int, int]]:
         """Return (largest payload in octets, frames it takes) for 1 to ``frames`` frames or up to the MTU."""

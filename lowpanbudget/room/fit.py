@@ -33,7 +33,8 @@ class Fit:
     longest source route with which one frame is enough (None: the flow has none). ``readings``: how many the message of
     ``octets`` collects; one message is sent each ``sends_every_s`` seconds, while the node takes a reading each
     ``every_s`` of its flow (None: that is not said). ``datagram``: the octets of the datagram that carries it, headers
-    restored, of which ``mtu`` is the most.
+    restored, of which ``mtu`` is the most. ``in_slot``: the octets of the longest frame that a slot has time for, where
+    the PHY's is longer (None elsewhere): frames are cut to it.
     """
 
     message: str
@@ -58,6 +59,7 @@ class Fit:
     sends_every_s: float | None = None
     datagram: int = 0
     mtu: int = 0
+    in_slot: int | None = None
 
     @property
     def spare(self) -> int:
@@ -218,6 +220,7 @@ def _fit(
         None if path.flow.every_s is None else readings * path.flow.every_s,
         path.datagram_octets(octets),
         path.link.mtu,
+        path.link.in_slot,
     )
 
 

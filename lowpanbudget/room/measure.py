@@ -37,7 +37,7 @@ def room_of(path: Path) -> int:
         ):
             return guess
         guess += -1 if alone is None else full - alone
-    return _largest(path, 0, path.link.largest, 1)
+    return _largest(path, 0, path.link.largest_sent, 1)
 
 
 def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:

@@ -63,7 +63,7 @@ class SetSearch:
         self, wanted: int, most: int = MOST_CHANGES, *, most_frames: int = 1
     ) -> list[ChangeSet]:
         """Return what ``smallest_sets`` says."""
-        if most_frames == 1 and wanted > self._design.link.largest:
+        if most_frames == 1 and wanted > self._design.link.largest_sent:
             return []  # no change makes frames longer
         for size in range(most + 1):
             enough = [one for one in self._of_size(size) if one.carries(wanted, most_frames)]

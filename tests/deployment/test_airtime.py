@@ -183,6 +183,14 @@ def test_energy_is_current_times_volts_times_time() -> None:
     assert times.energy_uj.typical == pytest.approx(sender, rel=1e-12)
 
 
+def test_a_message_is_cut_to_what_a_slot_has_time_for() -> None:
+    """42 octets take 1536 µs, one frame of 1500 has no more than 46 - 6 = 40: there are two, and each is in time."""
+    found = one(slotted("max_frame_us = 1500"))
+    assert found.fits
+    assert found.count == 2
+    assert all(group.times.on_air_us <= 1500 for group in found.frames)
+
+
 def test_a_cca_in_a_slot_stands_where_the_template_says() -> None:
     """macTsCcaOffset 1800, macTsCca 128, macTsTxOffset 2120."""
     parts = one(slotted("listens_first = true")).frames[0].times.parts
@@ -199,7 +207,6 @@ def test_a_coarse_clock_makes_backoffs_longer() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (slotted("max_frame_us = 1500"), "a frame takes 1536 µs, the slot leaves it 1500"),
         (slotted("max_ack_us = 600"), "the acknowledgement takes 672 µs, the slot leaves it 600"),
         (heard("[limits]\nframe_ms = 1.5\n"), "a frame takes 1.536 ms, limits.frame_ms is 1.5"),
         (

@@ -31,6 +31,8 @@ def message_does_not_fit(draft: Draft, fit: Fit) -> Hits:
     room = f"{fit.room} fit in one frame of the {fit.hop} hop"
     if fit.room < 0:
         room = f"and on the {fit.hop} hop {room_text(fit.room)}"
+    if fit.in_slot is not None:
+        takes += f"; a slot has time for frames of {octets_text(fit.in_slot)}"
     cause = f"{octets_text(fit.octets)}, {room}: {takes}"
     yield Hit(cause, (_layers(draft.path(fit)),), message_of(fit), advice=advice, cite=cite)
 

@@ -6,6 +6,7 @@ Times are exact, in microseconds. The IEEE text is not free: numbers that an ope
 clause were read there, and the comments beside them say which are from memory.
 """
 
+import math
 from collections.abc import Mapping
 from fractions import Fraction
 from typing import NamedTuple
@@ -72,6 +73,11 @@ class PhyTiming:
     def airtime(self, octets: int) -> Fraction:
         """Return how long a frame of so many octets, check sequence included, is on the air."""
         return (self.preamble + self.delimiter + self.header + octets) * self.octet
+
+    def longest(self, us: float) -> int:
+        """Return the octets of the longest frame that is on the air for no more than so many microseconds."""
+        before = self.preamble + self.delimiter + self.header
+        return max(math.floor(Fraction(us) / self.octet) - before, 0)
 
     def spacing(self, octets: int) -> Fraction:
         """Return the pause that a sender leaves behind a frame of so many octets: SIFS or LIFS."""

@@ -65,7 +65,7 @@ def design_page(
     return {
         "title": harmless(design.title or file),
         "file": file,
-        "largest": design.link.largest,
+        "largest": design.link.largest_sent,
         "reckoned": _reckoned(design, flows[0]["rooms"][0][0]),
         "flows": flows,
         "messages": message_pages(design, fits, figures),
@@ -88,7 +88,10 @@ def _reckoned(design: Design, room: int) -> str:
     """Return what the link and what other headers take of the first flow's first frame, beside RFC 4944's figures."""
     flow = design.flows[0]
     path = design.paths(flow)[0]
-    left, largest = design.link.room(path.hop.source, path.hop.destination), design.link.largest
+    left, largest = (
+        design.link.room(path.hop.source, path.hop.destination),
+        design.link.largest_sent,
+    )
     where = f"On the {path.hop.name} hop of {harmless(flow.name)}"
     return (
         f"{where} the link's own header and trailer take {largest - left} of {largest} octets and leave {left}; other "

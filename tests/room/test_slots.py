@@ -1,0 +1,117 @@
+"""Frames end where the slot of a design ends them, and each answer about a design says the same of it.
+
+A slot for SUN FSK leaves a frame 20 800 µs (common practice, no standard); at 50 kb/s an octet takes 160, so that 130
+go in, of which preamble (8), SFD (2) and PHR (2) are no frame: 118. Behind 9 octets of MAC header and 4 of check
+sequence IPHC with both addresses elided takes 2 (RFC 6282 section 3.1.1), UDP with both ports in 4 bits and its
+checksum 4 (section 4.3): 99 are left.
+"""
+
+from pathlib import Path
+
+import pytest
+from contract.entry import invoke
+
+from lowpanbudget import DesignError, airtime, budget, carrying, fit, parse_design, review
+
+DESIGN = """
+title = "A store by slots"
+[link]
+phy = "{phy}"
+pan_id = 0x1a2b
+frame_version = 2
+slotted = true
+[network]
+nodes = 4
+[[station]]
+name = "probe"
+role = "node"
+short = 0x0017
+[[station]]
+name = "sink"
+role = "collector"
+short = 0x0001
+[[flow]]
+name = "up"
+source = "probe"
+destination = "sink"
+source_port = 0xf0b1
+destination_port = 0xf0b2
+messages = ["reading"]
+[[message]]
+name = "reading"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "octet-aligned"
+field = [{{ kind = "octets", name = "data", length = {octets} }}]
+[access]
+method = "slots"
+[access.slots]
+template = "{template}"
+"""
+
+
+def text(octets: int = 99, template: str = "sun-fsk-50", phy: str = "sun-fsk") -> str:
+    return DESIGN.format(octets=octets, template=template, phy=phy)
+
+
+def test_the_room_is_that_of_the_longest_frame_that_a_slot_has_time_for() -> None:
+    design = parse_design(text())
+    (found,) = budget(design)
+    assert (found.room, found.ledger.octets, found.in_slot) == (99, 118, 118)
+    (message,) = airtime(design)
+    assert message.frames[0].times.octets == 118
+    assert message.frames[0].times.on_air_us == 20_800
+
+
+@pytest.mark.parametrize(("octets", "fits", "frames"), [(99, True, 1), (100, False, 2)])
+def test_a_message_that_no_frame_of_the_slot_carries_is_no_yes(
+    octets: int, fits: bool, frames: int
+) -> None:
+    design = parse_design(text(octets))
+    (found,) = fit(design)
+    assert (found.fits, found.frames, found.in_slot) == (fits, frames, 118)
+    (answer,) = carrying(design, octets)
+    assert (answer.fits, answer.carries, answer.in_slot) == (fits, 99, 118)
+    names = {one.name for one in review(design)}
+    assert ("message-does-not-fit" in names) is not fits
+    assert "slot-too-short-for-frame" not in names  # frames are made for the slot
+
+
+@pytest.mark.parametrize(
+    "words", [("fit",), ("budget", "--octets", "100"), ("budget", "--no-ledger")]
+)
+def test_the_commands_name_what_ends_the_frame(words: tuple[str, ...], tmp_path: Path) -> None:
+    file = tmp_path / "slots.toml"
+    file.write_text(text(100), encoding="utf-8")
+    done = invoke(words[0], file, *words[1:])
+    assert done.exit_code == ("--no-ledger" not in words)
+    assert "A slot has time for frames of 118 octets at most (access.slots)" in " ".join(
+        done.stdout.split()
+    )
+
+
+def test_what_is_not_limited_stays_as_it_is() -> None:
+    """The default slot has time for (6 + 127) x 32 µs; how long an octet takes on SUN OFDM is not known here."""
+    (usual,) = budget(parse_design(text(50, "10ms", "o-qpsk-2450")))
+    assert (usual.in_slot, usual.ledger.octets) == (None, 127)
+    (unknown,) = budget(parse_design(text(50, "10ms", "sun-ofdm")))
+    assert unknown.in_slot is None
+
+
+def test_a_slot_without_time_for_any_message_is_a_fault_of_the_design() -> None:
+    """4 256 µs of the default slot are 26 octets at 160 µs: a frame of 14, 13 of them header and check sequence."""
+    with pytest.raises(DesignError) as caught:
+        parse_design(text(50, "10ms"))
+    (fault,) = caught.value.faults
+    assert fault.key == "access.slots"
+    assert "a slot has time for frames of 14 octets at most" in fault.message
+
+
+@pytest.mark.parametrize(
+    ("command", "about"), [("fit", "messages in frames"), ("airtime", "the network on the air")]
+)
+def test_lists_of_other_things_have_other_titles(command: str, about: str, tmp_path: Path) -> None:
+    file = tmp_path / "slots.toml"
+    file.write_text(text(100) + "max_ack_us = 100\n", encoding="utf-8")
+    done = invoke(command, file)
+    assert f"What the design alone tells of {about}: 1 failure" in done.stdout
