@@ -43,8 +43,8 @@ class SlotsShape(ShapeTable):
     )
     max_frame_us: Decimal | None = key(
         Exact(least=100, most=1_000_000),
-        "Microseconds that a slot leaves for a frame, preamble included (macTsMaxTx): no longer frame carries a message, "
-        "and rooms end there.",
+        "Microseconds that a slot leaves for a frame, preamble included (macTsMaxTx): no longer frame carries a "
+        "message, and rooms end there.",
         default=None,
     )
     max_ack_us: Decimal | None = key(
