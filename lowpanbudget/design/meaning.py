@@ -1,6 +1,6 @@
 """What the keys of a design mean: faults with their path, or the design itself."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from ipaddress import IPv6Address
 from typing import TypeVar
 
@@ -11,6 +11,7 @@ from lowpanbudget.design.answer import answer_of, is_non_storing
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
+from lowpanbudget.design.frame_flaws import frame_flaws
 from lowpanbudget.design.goals import Burst, Limits, bursts_of, limits_of
 from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.loss import FrameLoss, loss_of
@@ -23,13 +24,12 @@ from lowpanbudget.design.tree import Tree, tree_of
 from lowpanbudget.design.upkeep_shape import Upkeep, upkeep_of
 from lowpanbudget.design.waiting import SendQueue, Sleep, queue_of, sleep_of
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.errors import DoesNotFit, LowpanError, RequestError, plural, repeated
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.flaws import Path as FlawPath
 from lowpanbudget.payload.kinds.sequence import Sequence as SequenceField
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, replace
@@ -185,7 +185,7 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
     )  # fmt: skip
     return design, [
         *_shared_addresses(stations, link.addresses),
-        *_frame_flaws(design, [path for _, path in placed]),
+        *frame_flaws((path, design.paths(flow)) for flow, path in placed),
     ]
 
 
@@ -224,26 +224,6 @@ def _shared_addresses(stations: tuple[Station, ...], form: AddressForm) -> Itera
                 "Give each station an address of its own (RFC 4291 section 2.1)",
             )
         owners.setdefault(address, station.name)
-
-
-def _frame_flaws(design: Design, places: Sequence[FlawPath]) -> Iterator[Flaw]:
-    """Yield a flaw for each flow whose empty message cannot be put in frames at all."""
-    for flow, place in zip(design.flows, places, strict=True):
-        for path in design.paths(flow):
-            try:
-                path.count(0)
-            except LowpanError as error:
-                in_slot = design.link.in_slot
-                if in_slot is None or not isinstance(error, DoesNotFit):
-                    yield Flaw(place, f"{path.hop.name} hop: {error.message}", error.hint)
-                    continue
-                yield Flaw(
-                    ("access", "slots"),
-                    f"a slot has time for frames of {plural(in_slot, 'octet')} at most, {path.hop.name} hop of flow "
-                    f"{flow.name}: {error.message}",
-                    "Leave frames more time: max_frame_us, or another template",
-                )
-                return
 
 
 def _link(shape: LinkShape, network: NetworkShape, access: Access | None) -> Link:
