@@ -16,6 +16,7 @@ from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
@@ -82,6 +83,7 @@ class Audit:
         self._passages = Passages()
         self._readings = 0
         self._said: dict[object, checksum.SumReading | None] = {}  # of checksums, by the addresses
+        self._wrong = Recent[int | None, int]()  # the datagrams with a wrong checksum heard last
         # what is asked of the frame at hand when it is like one that was judged
         self._plan: Plan | None = None
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
@@ -251,9 +253,7 @@ class Audit:
         if scene.passage is not None:
             self._give(scene, scene.passage)
         if wrong:
-            reading = self._reading(datagram)
-            if reading is not None:
-                self._give(scene, reading, reading.slip)
+            self._explain(scene, datagram)
         elif self._plan is None:
             rows = datagram.iphc.rows if datagram.iphc is not None else None
             if rows is None or rows["source"].inline == 16:
@@ -263,6 +263,16 @@ class Audit:
         flows = self.known.flows
         scene.match = None if flows is None else flows.match(datagram)
         self._give(scene, datagram)
+
+    def _explain(self, scene: Scene, datagram: HeardDatagram) -> None:
+        """Give the reading of a wrong checksum, where it is heard first: routers send on what they got."""
+        mark, passage = datagram.mark, scene.passage
+        was_wrong = self._wrong.renew(mark, scene.number) is not None
+        if passage is not None and (was_wrong or passage.keeps_segments):
+            return
+        reading = self._reading(datagram)
+        if reading is not None:
+            self._give(scene, reading, reading.slip)
 
     def _reading(self, datagram: HeardDatagram) -> checksum.SumReading | None:
         """Return why a checksum is wrong; behind many of them what was said of one between the same addresses."""

@@ -131,7 +131,8 @@ def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) ->
             yield Trial(guess.slip, text, segment.checksum(*ends) == carried, guess.text)
     for other in other_destinations(datagram, segment):
         text = f"the pseudo-header holds {other}, not {destination}"
-        yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried, text)
+        what = "the pseudo-header holds another destination on the way"
+        yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried, what)
     yield without_length(segment)
     yield from with_options(datagram, segment)
 

@@ -154,16 +154,18 @@ def _destinations(datagram: HeardDatagram, segment: Segment) -> Iterator[IPv6Add
     yield datagram.outer.destination
     for place in places:
         if place.kind == ipv6.ROUTING:
-            yield from _unfinished(datagram.octets, place)
+            yield from _of_route(datagram.octets, place)
 
 
-def _unfinished(octets: bytes, place: chain.ChainPlace) -> Iterator[IPv6Address]:
-    """Yield the last address of a route that is finished, as if segments were left."""
+def _of_route(octets: bytes, place: chain.ChainPlace) -> Iterator[IPv6Address]:
+    """Yield all addresses of a source route, visited or not; of others that are finished the last."""
     try:
         header = extension.decode(Reader(octets, place.offset), ipv6.ROUTING)
     except WireError:
         return
-    if isinstance(header, SourceRoute | extension.RoutingHeader) and not header.segments_left:
+    if isinstance(header, SourceRoute):
+        yield from header.expand(place.destination)
+    elif isinstance(header, extension.RoutingHeader) and not header.segments_left:
         writer = Writer()
         extension.encode(writer, replace(header, segments_left=1))
         ends = chain.PseudoHeader(place.source, place.destination)

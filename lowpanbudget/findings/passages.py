@@ -5,10 +5,14 @@ checksum among it; hop limits, routing headers and the RPL option change. The sa
 the same hop limit are another datagram, or the same sent again, and no step on the way.
 """
 
+from functools import lru_cache
+from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.capture.follow.flows import mark_of
+from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.values import dataclass
 
@@ -16,17 +20,22 @@ WAY_S = 60.0  # from hop to hop; sleeping nodes fetch within that, reports with 
 MOST_HOPS = 16  # of one datagram that are remembered
 MOST_WAYS = 2048  # datagrams in each of two generations
 
-_Hop = tuple[bytes, bytes | None, int, int, float]  # the fields of a hop
+_Hop = tuple[bytes, bytes | None, int, int, float, IPv6Address, int]  # the fields of a hop
 
 
 class HeardHop(NamedTuple):
-    """A datagram between two nodes: its hop limit there, and the frame that brought it, or its headers."""
+    """A datagram between two nodes: its hop limit there, and the frame that brought it, or its headers.
+
+    ``to`` is the destination in its IPv6 header, which is the next node of a route where ``left`` segments are left.
+    """
 
     source: bytes
     destination: bytes | None
     hop_limit: int
     number: int
     time_s: float
+    to: IPv6Address
+    left: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +49,19 @@ class Passage:
     def numbers(self) -> tuple[int, ...]:
         """Return the frames of all hops."""
         return (*(hop.number for hop in self.hops), self.now.number)
+
+    @property
+    def keeps_segments(self) -> bool:
+        """Return whether the router that a source route names next sent it on with as many segments left.
+
+        "decrement Segments Left by 1" (RFC 6554 section 4.2). Where the destination stayed the same the node may be no
+        node of the route, unless that is made of its link address.
+        """
+        before, now = self.hops[-1], self.now
+        if not before.left or now.left < before.left or before.destination != now.source:
+            return False
+        is_named = int(before.to) & IID_MASK == interface_identifier(now.source)
+        return is_named or now.to != before.to
 
     @property
     def round(self) -> tuple[HeardHop, ...]:
@@ -69,7 +91,14 @@ class Passages:
         if source is None or destination == BROADCAST or upper is None or upper.hidden:
             return None
         header = datagram.outer if tunnelled else datagram.header
-        now = source, destination, header.hop_limit, datagram.numbers[0], datagram.time_s
+        left = 0
+        if tunnelled or datagram.destination != header.destination:
+            front = datagram.octets[ipv6.OCTETS : upper.offset]
+            left = _segments_left(datagram.outer.next_header, front)
+        now = (
+            source, destination, header.hop_limit, datagram.numbers[0], datagram.time_s,
+            header.destination, left,
+        )  # fmt: skip
         mark = mark_of(header.source, datagram.octets, upper)
         way = self._young.get(mark) or self._old.get(mark)
         if way is None:
@@ -90,3 +119,16 @@ class Passages:
         if len(self._young) >= MOST_WAYS:
             self._old, self._young = self._young, {}
         self._young[mark] = way
+
+
+@lru_cache(4096)
+def _segments_left(next_header: int, headers: bytes) -> int:
+    """Return the segments left in the first routing header of those behind an IPv6 header; 0 without one."""
+    at = 0
+    while next_header in ipv6.EXTENSIONS and at < len(headers):
+        length = ipv6.extension_octets(next_header, headers, at)
+        if next_header == ipv6.ROUTING:
+            left: int = chain.ROUTING.values_at(headers, at)["segments left"]
+            return left
+        next_header, at = headers[at], at + length
+    return 0

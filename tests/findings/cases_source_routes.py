@@ -9,8 +9,8 @@ from itertools import pairwise
 
 from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
-from findings.cases_further import Further
-from findings.judge import Told
+from findings.cases_further import ALONE, OTHER_WORDS, Further
+from findings.judge import Case, Told
 
 NEXT, LAST = b"\x00\x18", b"\x00\x19"
 WAY = (ROOT, NEXT, LAST, NODE)
@@ -25,13 +25,15 @@ def source_route(left: int, *nodes: bytes) -> bytes:
     return bytes([17, length, 3, left, 0xEE, pad << 4, 0, 0]) + b"".join(nodes) + bytes(pad)
 
 
-def down(at: float, number: int, segment: bytes) -> Sent:
-    """A UDP segment from the root to the node, on each of its hops 0.1 s apart."""
-    frames, ahead = [], [*WAY[2:]]
-    for passed, links in enumerate(pairwise(WAY)):
+def down(
+    at: float, number: int, segment: bytes, way: tuple[bytes, ...] = WAY, *, keeps: bool = False
+) -> Sent:
+    """A UDP segment from the root to the node, 0.1 s apart; with ``keeps`` no router lowers Segments Left."""
+    frames, ahead = [], [*way[2:]]
+    for passed, links in enumerate(pairwise(way)):
         if passed:
-            ahead[passed - 1] = WAY[passed]
-        route = source_route(len(ahead) - passed, *ahead)
+            ahead[passed - 1] = way[passed]
+        route = source_route(len(ahead) - (0 if keeps else passed), *ahead)
         packet = air.ip(FROM_ROOT, air.address(PREFIX, links[1]), 43, route + segment, 64 - passed)
         frames.append((at + passed / 10, air.frame(packet, number, links)))
     return frames
@@ -70,7 +72,98 @@ def asked(times: int = 4) -> Capture:
     return Capture([*frames, (400.0, air.frame(air.datagram(), 200))])
 
 
+def readings(
+    way: tuple[bytes, ...] = WAY,
+    over: bytes = NODE,
+    *,
+    keeps: bool = False,
+    first: int = 0,
+    times: int = 3,
+) -> Capture:
+    """Readings to the node, with checksums over the address of a node, heard from the ``first`` of their hops on."""
+    frames: Sent = []
+    for number in range(times):
+        segment = air.udp(b"reading %d" % number, FROM_ROOT, air.address(PREFIX, over))
+        frames += down(1.0 + 60 * number, number, segment, way, keeps=keeps)[first:]
+    return Capture([*frames])
+
+
+def of_other_prefix() -> Capture:
+    """Readings over two hops, with checksums over another prefix of the node: 0x0012 is 0x0011 more than 0x0001."""
+    frames: Sent = []
+    for number in range(3):
+        segment = air.udp(bytes([number]) * 7, air.address("2001:db8:12::", NODE), FROM_ROOT)
+        frames += up(1.0 + 60 * number, number, segment)
+    return Capture([*frames])
+
+
+NEAR_WAY = (ROOT, NEXT, NODE)
+SOURCE_ROUTE_CASES: dict[str, Case] = {
+    # the node takes 0x0018, now the last address, for the end: the checksum is wrong for it, which is no more to tell
+    "segments-left-not-lowered": Case(
+        lambda: readings(NEAR_WAY, keeps=True),
+        lambda: readings(NEAR_WAY),
+        Told(
+            "failure",
+            "0x0018",
+            "datagrams come with 1 segment of their route left and are forwarded with 1",
+            tuple(
+                f"frame {at}: 0x0001 to 2001:db8:1::ff:fe00:18, "
+                f"frame {at + 1}: 0x0018 to 2001:db8:1::ff:fe00:17"
+                for at in (1, 3, 5)
+            ),
+            (1, 2, 3, 4, 5, 6),
+            3,
+        ),
+    ),
+}
+
 SOURCE_ROUTE_FURTHER = (
+    # of a router that does so in the middle of a way the sums stay right
+    Further(
+        "segments-left-not-lowered",
+        lambda: Capture(readings(keeps=True, times=1).air[:2]),
+        Told(
+            "failure",
+            "0x0018",
+            "datagrams come with 2 segments of their route left and are forwarded with 2",
+            (
+                "frame 1: 0x0001 to 2001:db8:1::ff:fe00:18, frame 2: 0x0018 to 2001:db8:1::ff:fe00:19",
+            ),
+            (1, 2),
+        ),
+    ),
+    # heard on three hops each, told where they are heard first
+    Further(
+        "checksum-over-other-destination",
+        lambda: readings(over=NEXT, times=1),
+        Told(
+            "failure",
+            "0x0001: the pseudo-header holds another destination on the way",
+            "the checksum is right when the pseudo-header holds 2001:db8:1::ff:fe00:18, not 2001:db8:1::ff:fe00:17",
+            # 0x0018 is one more than 0x0017; the source's 3, both routers, no length, and 5 ways to count the header
+            ("checksum carried 0xf081, computed here 0xf082; 11 readings tried",),
+            (1,),
+        ),
+    ),
+    Further(
+        "prefix-of-context-differs",
+        of_other_prefix,
+        Told(
+            "failure",
+            "0x0017",
+            # half of an odd sum is 0x8008, 0x7ff7 less; what routers send on is theirs no more than the sum is
+            "the words of the prefix of context 0 sum up to 0x7ff7 less at the sender than here, or to 0x0011 more in "
+            "one address alone",
+            (
+                "all 3 sums of the sender differ by +0x0011",
+                f"{OTHER_WORDS} a009:db8:1::/64 or 2001:8dc0:1::/64 or 2001:db8:8009::/64 or 2001:db8:1:8008::/64",
+                f"{ALONE} 2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64",
+            ),
+            (1, 4, 7),
+            3,
+        ),
+    ),
     # four requests, each heard on three hops; the node is the last address of the route
     Further(
         "request-never-answered",
@@ -90,5 +183,14 @@ SOURCE_ROUTE_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "requests whose answers come by a source route": (
         "request-never-answered",
         lambda: reported(answered=True),
+    ),
+    # the first router stands among the addresses visited
+    "sums over the first router, of whose hop nothing was heard": (
+        "prefix-of-context-differs",
+        lambda: readings(over=NEXT, first=1),
+    ),
+    "sums over the first router, heard on the last hop alone": (
+        "prefix-of-context-differs",
+        lambda: readings(over=NEXT, first=2),
     ),
 }

@@ -19,7 +19,7 @@ from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
-from findings.cases_source_routes import SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
+from findings.cases_source_routes import SOURCE_ROUTE_CASES, SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
 from findings.judge import (
     CAPTURE_NAMES,
     DESIGN_NAMES,
@@ -44,6 +44,7 @@ CASES: dict[str, Case] = (
     | ANSWERS_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
+    | SOURCE_ROUTE_CASES
     | READING_CASES
 )
 NEAR = (

@@ -5,7 +5,7 @@ from typing import Any
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
@@ -60,6 +60,22 @@ def hop_limit_not_lowered(_scene: Scene, passage: Passage) -> Hits | None:
     cause = f"datagrams are forwarded with the hop limit that they came with, {now.hop_limit}"
     evidence = (f"{_hop_text(before)}, {_hop_text(now)}",)
     return (Hit(cause, evidence, name, (before.number, now.number)),)
+
+
+@ROUTING.rule("segments-left-not-lowered", Passage, varies=True)
+def segments_left_not_lowered(_scene: Scene, passage: Passage) -> Hits | None:
+    """Compare with the hop that brought the datagram to its sender."""
+    if not passage.keeps_segments:
+        return None
+    before, now = passage.hops[-1], passage.now
+    came = plural(before.left, "segment")
+    cause = f"datagrams come with {came} of their route left and are forwarded with {now.left}"
+    evidence = (f"{_route_text(before)}, {_route_text(now)}",)
+    return (Hit(cause, evidence, link_text(now.source), (before.number, now.number)),)
+
+
+def _route_text(hop: HeardHop) -> str:
+    return f"frame {hop.number}: {link_text(hop.source)} to {hop.to}"
 
 
 @ROUTING.rule("link-local-source-forwarded", Passage, varies=True)
