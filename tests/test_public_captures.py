@@ -180,6 +180,14 @@ def test_captures_of_two_receivers_are_followed_and_listed_as_one() -> None:
         list(follow(read_together([read_capture(io.BytesIO(frames[0].hex().encode()))])))
 
 
+def test_a_list_keeps_once_what_frames_have_alike() -> None:
+    """Captures have hundreds of thousands of frames, and few words for them."""
+    frames = air.frames_of(DATAGRAM, NODE, ROOT) * 2
+    first, second = list_frames(records(frames), contexts=air.CONTEXTS).frames
+    assert first.source is second.source
+    assert first.flow is second.flow
+
+
 def test_a_capture_is_a_path_a_file_a_reader_or_records() -> None:
     frames = air.frames_of(DATAGRAM, NODE, ROOT)
     file = io.BytesIO()

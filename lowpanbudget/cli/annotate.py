@@ -58,7 +58,8 @@ class Shown(NamedTuple):
 )  # fmt: skip
 @click.option(
     "--list", "as_list", is_flag=True,
-    help="A line a frame of a capture: from and to on the link, octets, room left, what it carries, findings.",
+    help="A line a frame of a capture: from and to on the link, octets, room left, what it carries, findings. "
+    "It comes when all is read: the last frame may tell what is found in the first.",
 )  # fmt: skip
 @captures.together
 @captures.narrowing_options
@@ -212,7 +213,7 @@ def _list(
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if as_json:
         heard = view.receivers(listed.receptions)
-        output.emit(machine.document(list=list_text.rows(listed), receivers=heard))
+        output.emit(machine.document(list=list(list_text.rows(listed)), receivers=heard))
     elif as_csv:
         output.emit(csv_table.csv_of(list_text.COLUMNS, list_text.rows(listed)))
     else:

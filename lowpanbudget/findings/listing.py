@@ -1,7 +1,6 @@
 """The frames of a capture as a list: of each where it goes, what it carries, its room, and what is found in it."""
 
-from collections.abc import Iterator
-from typing import Unpack
+from typing import Any, Unpack
 
 from lowpanbudget.capture.carried import carried
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
@@ -59,17 +58,22 @@ class FrameList:
 def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
     """Return the frames of a capture, or those of the node, flow and time asked for, each as a line of a list.
 
-    Memory grows with the list. ``capture`` and what is ``known`` beside it are those of ``follow``. Raises
+    All is read before it is returned: the last frame may tell what is found in the first. Memory grows with the list,
+    by some 0.6 kB a frame. ``capture`` and what is ``known`` beside it are those of ``follow``. Raises
     ``RequestError`` as it does.
     """
     check_known(known, "list_frames")
     trace = Trace(**known)
     listed: list[ListedFrame] = []
-    hits: dict[int, dict[tuple[str, str], None]] = {}
+    hits: dict[int, tuple[str, ...]] = {}
+    same: dict[Any, Any] = {}  # what thousands of frames have alike is kept once
 
-    def seen(frames: tuple[int, ...], rule: str, subject: str) -> None:
+    def seen(frames: tuple[int, ...], rule: str, _: str) -> None:
         for number in frames:
-            hits.setdefault(number, {})[rule, subject] = None
+            names = hits.get(number, ())
+            if rule not in names:
+                names = (*names, rule)
+                hits[number] = same.setdefault(names, names)
 
     audit = Audit(known_of(trace, trace.design, trace.timeout_s), tallies=watched(trace, seen=seen))
     total, first_ns = 0, None
@@ -80,27 +84,26 @@ def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
                 first_ns = sighting.record.time_ns
             audit.follow(sighting)
             if not sighting.outside:
-                listed.append(_listed(sighting, audit.known.largest))
+                listed.append(_listed(sighting, audit.known.largest, same))
     found = {finding.name for finding in audit.close()}
-    frames = tuple(
-        replace(one, findings=tuple(_names(hits.get(one.number, {}), found))) for one in listed
-    )
-    return FrameList(frames, total, first_ns, trace.receptions)
+    for place, one in enumerate(listed):
+        names = tuple(name for name in hits.get(one.number, ()) if name in found)
+        if names:
+            listed[place] = replace(one, findings=same.setdefault(names, names))
+    return FrameList(tuple(listed), total, first_ns, trace.receptions)
 
 
-def _names(hits: dict[tuple[str, str], None], found: set[str]) -> Iterator[str]:
-    """Yield the findings that there are of those that a frame had a part in, each once."""
-    yield from (name for name in dict.fromkeys(rule for rule, _ in hits) if name in found)
-
-
-def _listed(sighting: Sighting, largest: int) -> ListedFrame:
+def _listed(sighting: Sighting, largest: int, same: dict[Any, Any]) -> ListedFrame:
     body, mac = sighting.body, None if sighting.example is None else sighting.example.mac
     octets = octets_on_air(sighting)
     is_data = mac is not None and mac.frame_type == FrameType.DATA
+    source = body.source if mac is None else mac.source
+    destination = body.destination if mac is None else mac.destination
+    carries, flow = carried(sighting), "" if sighting.flow is None else str(sighting.flow)
     return ListedFrame(
         sighting.number, sighting.record.time_ns,
-        body.source if mac is None else mac.source, body.destination if mac is None else mac.destination,
-        carried(sighting), octets, max(largest - octets, 0) if is_data else None,
-        "" if sighting.flow is None else str(sighting.flow),
+        same.setdefault(source, source), same.setdefault(destination, destination),
+        same.setdefault(carries, carries), octets,
+        max(largest - octets, 0) if is_data else None, same.setdefault(flow, flow),
         sighting.record.receiver, sighting.heard_as, fault=sighting.fault,
     )  # fmt: skip

@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import chain
 from typing import Any
 
 from lowpanbudget.payload.cells import guarded
@@ -56,7 +57,7 @@ def csv_of(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
 
     A column ``a.b`` is what stands under b in the row's a.
     """
-    return lines_of([columns, *([_under(row, name) for name in columns] for row in rows)])
+    return lines_of(chain([columns], ([_under(row, name) for name in columns] for row in rows)))
 
 
 def ledger_rows(budgets: Iterable[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:
@@ -96,7 +97,7 @@ def lines_of(table: Iterable[Sequence[Any]]) -> str:
     """Return the lines of a table, with the ends and the quotes of RFC 4180 section 2."""
     page = io.StringIO()
     writer = csv.writer(page, lineterminator="\r\n")
-    writer.writerows([[_cell(value) for value in line] for line in table])
+    writer.writerows([_cell(value) for value in line] for line in table)
     return page.getvalue()
 
 

@@ -4,7 +4,7 @@ A cell is a list of runs, each a text with the name of a style; the run ``BREAK`
 of the terminal library cost ten times as much, and cut what does not fit.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import zip_longest
 
 from rich.cells import cell_len
@@ -16,6 +16,7 @@ Line = list[Run]
 Cell = str | Sequence[Run]
 BREAK: Run = ("\n", "")
 _BELOW = 7  # columns that a line below a row stands further in
+_AT_ONCE = 1 << 14  # runs that are printed together: a list may have hundreds of thousands of lines
 _NARROWEST = 12  # columns that a column of words may be squeezed to
 
 
@@ -92,32 +93,27 @@ def beside(
 
 def table(
     titles: Sequence[str],
-    rows: Sequence[Sequence[Cell]],
+    rows: Iterable[Sequence[Cell]],
     width: int,
     *,
     gap: int = 2,
     indent: int = 2,
     right: Collection[int] = (),
-    below: Sequence[Sequence[Run]] = (),
+    below: Iterable[Sequence[Run]] = (),
 ) -> Iterator[Line]:
     """Yield the lines of a table with a line of titles; where it cannot stand, each row as titles and cells stacked.
 
     ``below`` is what belongs to each row and may be long: behind its last cell where that leaves every row on a line,
-    else on lines of its own below the row.
+    else on lines of its own below the row. Both are iterated several times, so that rows of a long table may be made
+    when they are wanted.
     """
-    cells = [[[(cell, "")] if isinstance(cell, str) else cell for cell in row] for row in rows]
-    if below:
-        joined = [
-            [*row[:-1], [*row[-1], (" ", ""), *more] if more else row[-1]]
-            for row, more in zip(cells, below, strict=True)
-        ]
-        if _is_enough(titles, joined, width - indent - gap * (len(titles) - 1)):
-            cells, below = joined, ()
-    widths = _widths(titles, cells, width - indent - gap * (len(titles) - 1))
+    room = width - indent - gap * (len(titles) - 1)
+    cells, joined = _Cells(rows), _Cells(rows, below)
+    if below and sum(_full_widths(titles, joined)) <= room:  # every row stands on one line
+        cells, below = joined, ()
+    widths = _widths(titles, cells, room)
     if widths is None:
-        if below:
-            cells = joined
-        yield from _stacked(titles, cells, width, indent)
+        yield from _stacked(titles, joined, width, indent)
         return
     if any(titles):
         heads = [[(title, "dim")] for title in titles]
@@ -129,20 +125,40 @@ def table(
             yield from beside([more], [width - margin], indent=margin)
 
 
-def _is_enough(titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], room: int) -> bool:
-    """Return whether every row stands on one line."""
-    return sum(_full_widths(titles, rows)) <= room
+class _Cells:
+    """Rows as runs, made anew whenever they are iterated: those of long tables are not kept."""
+
+    __slots__ = ("_below", "_rows")
+
+    def __init__(self, rows: Iterable[Sequence[Cell]], below: Iterable[Sequence[Run]] = ()) -> None:
+        self._rows, self._below = rows, below
+
+    def __iter__(self) -> Iterator[list[Sequence[Run]]]:
+        for row, more in zip_longest(self._rows, self._below, fillvalue=()):
+            cells = [[(cell, "")] if isinstance(cell, str) else cell for cell in row]
+            if more:
+                cells[-1] = [*cells[-1], (" ", ""), *more]
+            yield cells
 
 
-def _full_widths(titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]]) -> list[int]:
-    return [
-        max([_size(title), *(_longest(row[index]) for row in rows)])
-        for index, title in enumerate(titles)
-    ]
+def _full_widths(titles: Sequence[str], rows: Iterable[Sequence[Sequence[Run]]]) -> list[int]:
+    return _greatest(map(_size, titles), rows, _longest)
+
+
+def _greatest(
+    least: Iterable[int],
+    rows: Iterable[Sequence[Sequence[Run]]],
+    size: Callable[[Sequence[Run]], int],
+) -> list[int]:
+    """Return the greatest size of the cells of each column, ``least`` where none is greater."""
+    greatest = list(least)
+    for row in rows:
+        greatest = list(map(max, greatest, map(size, row)))
+    return greatest
 
 
 def _widths(
-    titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], room: int
+    titles: Sequence[str], rows: Iterable[Sequence[Sequence[Run]]], room: int
 ) -> list[int] | None:
     """Return the width of each column, None when the room is too small for them to be read."""
     full_widths = _full_widths(titles, rows)
@@ -154,10 +170,7 @@ def _widths(
     ]
     if sum(least) > room:
         return None
-    whole = [
-        max(narrow, *(_longest_word(row[index]) for row in rows))
-        for index, narrow in enumerate(least)
-    ]
+    whole = _greatest(least, rows, _longest_word)
     if sum(whole) <= room:  # no word is broken where there is space
         least = whole
     spare = room - sum(least)
@@ -184,7 +197,7 @@ def _longest_word(cell: Sequence[Run]) -> int:
 
 
 def _stacked(
-    titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], width: int, indent: int
+    titles: Sequence[str], rows: Iterable[Sequence[Sequence[Run]]], width: int, indent: int
 ) -> Iterator[Line]:
     margin = max(map(_size, titles))
     for row in rows:
@@ -205,4 +218,7 @@ def put(console: Console, lines: Iterable[Line]) -> None:
                 styles[style] = console.get_style(style)  # type: ignore[assignment]  # None stands for plain
             segments.append(Segment(text, styles[style]))
         segments.append(Segment.line())
+        if len(segments) >= _AT_ONCE:
+            console.print(Segments(segments), crop=False, end="")
+            segments = []
     console.print(Segments(segments), crop=False, end="")

@@ -1,8 +1,13 @@
 """Columns are wrapped and never cut: every character of every cell comes out, in order, within the width."""
 
+from collections.abc import Iterator
+from io import StringIO
+from weakref import WeakSet
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.console import Console
 
 from lowpanbudget.report import layout
 
@@ -65,3 +70,37 @@ def test_a_table_that_cannot_stand_is_stacked() -> None:
 def test_numbers_stand_to_the_right() -> None:
     lines = flat(list(layout.table(("n", "x"), [("1", "p"), ("100", "q")], 40, right=(0,))))
     assert lines[1:] == ["    1  p", "  100  q"]
+
+
+class Row(list[str]):
+    """A row that can be watched."""
+
+    __hash__ = object.__hash__  # type: ignore[assignment]  # two of them are two
+
+
+@pytest.mark.parametrize("width", [80, 30])
+def test_rows_of_a_long_table_are_not_kept(width: int) -> None:
+    """A list may have hundreds of thousands of lines: what is made of a row is gone when the row is printed."""
+    alive: WeakSet[Row] = WeakSet()
+    most = 0
+
+    class Rows:
+        def __iter__(self) -> Iterator[Row]:
+            nonlocal most
+            for number in range(20_000):
+                alive.add(row := Row(["x" * 20, "y" * 20, str(number)]))
+                most = max(most, len(alive))
+                yield row
+
+    class Printed(StringIO):
+        largest = 0
+
+        def write(self, text: str) -> int:
+            self.largest = max(self.largest, len(text))
+            return len(text)
+
+    page = Printed()
+    console = Console(file=page, width=width, color_system=None, _environ={})
+    layout.put(console, layout.table(("one", "two", "three"), Rows(), width))
+    assert most < 10
+    assert 0 < page.largest < 1_000_000  # characters, of some 1.4 million or more
