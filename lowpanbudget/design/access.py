@@ -179,7 +179,7 @@ class Access:
         return self if link.acknowledged else replace(self, retries=0)
 
 
-def access_flaws(shape: AccessShape, *, slotted: bool, version: int) -> Iterator[Flaw]:
+def access_flaws(shape: AccessShape, *, slotted: bool) -> Iterator[Flaw]:
     """Yield every fault of the keys of ``[access]`` together with those of the link."""
     is_slots = shape.method == "slots"
     if is_slots != slotted:
@@ -187,11 +187,6 @@ def access_flaws(shape: AccessShape, *, slotted: bool, version: int) -> Iterator
         yield Flaw(
             ("access", "method"), f"{shape.method!r} goes with link.slotted = {told}",
             "Change one of the two",
-        )  # fmt: skip
-    elif is_slots and version != 2:
-        yield Flaw(
-            ("access", "method"), f"slots are told in frames of version 2, the link has version {version}",
-            "Use link.frame_version = 2",
         )  # fmt: skip
     if shape.slots is not None and not is_slots:
         yield Flaw(

@@ -11,6 +11,8 @@ from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, Securit
 from lowpanbudget.design.spelling import spelled
 from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID
+from lowpanbudget.layers.link.elements import HEADER, PAYLOAD, PAYLOAD_TERMINATION
+from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
 from lowpanbudget.payload.flaws import Flaw, Path
 
 BROADCAST_PAN = 0xFFFF
@@ -37,6 +39,11 @@ def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
             ("link", "sequence_number"), f"a version-{version} frame always has a sequence number",
             "Use frame_version = 2, or carry it",
         )  # fmt: skip
+    if link.slotted and version != 2:
+        yield Flaw(
+            ("link", "slotted"), f"slots are told in frames of version 2, the link has version {version}",
+            "Use frame_version = 2, or leave slotted out",
+        )  # fmt: skip
     possible = pan_ids_possible(version, link.addresses)
     if link.pan_ids not in possible:
         mode = ADDRESS_MODES[link.addresses]
@@ -59,8 +66,42 @@ def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
                 ("link", key), f"a version-{version} frame has no information elements",
                 "Use frame_version = 2",
             )  # fmt: skip
+    yield from _element_flaws(link)
     if link.security is not None:
         yield from _security_flaws(link, link.security)
+
+
+def _element_flaws(link: LinkShape) -> Iterator[Flaw]:
+    """Yield what is wrong with the information elements of the link, each where it stands."""
+    for key, elements, kind, ends in (
+        ("header_ie", link.header_ie, HEADER, (TERMINATION_1, TERMINATION_2)),
+        ("payload_ie", link.payload_ie, PAYLOAD, (PAYLOAD_TERMINATION,)),
+    ):
+        for index, element in enumerate(elements):
+            if element.id > kind.most_id:
+                yield Flaw(
+                    ("link", key, index, "id"),
+                    f"a {kind.head.name} has a {kind.id_name} of {kind.most_id} at most, not {element.id}",
+                    f"See its clause ({kind.head.cite})",
+                )
+            if len(element.octets) > kind.most_octets:
+                yield Flaw(
+                    ("link", key, index, "octets"),
+                    f"a {kind.head.name} has a content of {kind.most_octets} octets at most, not "
+                    f"{len(element.octets)}",
+                    f"Its length has no more bits ({kind.head.cite}): send it in several elements",
+                )
+            if element.id in ends and element is not elements[-1]:
+                yield Flaw(
+                    ("link", key, index, "id"), f"a {kind.head.name} that ends the list comes last",
+                    "Leave it out: terminations are added",
+                )  # fmt: skip
+    if link.payload_ie and link.header_ie and link.header_ie[-1].id == TERMINATION_2:
+        yield Flaw(
+            ("link", "header_ie", len(link.header_ie) - 1, "id"),
+            "header termination 2 says that no payload IEs follow, and there are some",
+            "Leave it out: terminations are added",
+        )
 
 
 def _security_flaws(link: LinkShape, security: SecurityShape) -> Iterator[Flaw]:

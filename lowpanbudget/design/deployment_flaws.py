@@ -18,7 +18,7 @@ def deployment_flaws(shape: DesignShape) -> Iterator[Flaw]:
     link = shape.link
     yield from _phy_flaws(shape)
     if shape.access is not None:
-        yield from access_flaws(shape.access, slotted=link.slotted, version=link.frame_version)
+        yield from access_flaws(shape.access, slotted=link.slotted)
     hops = {flow.name: flow.hops for flow in shape.flow}
     yield from tree_flaws(
         shape.tree, shape.station, max(hops.values(), default=0), shape.network.nodes

@@ -14,18 +14,20 @@ def frame_flaws(flows: Iterable[tuple[FlawPath, Sequence[Path]]]) -> Iterator[Fl
     Where a slot leaves too little it is one flaw of the slots, whichever flow tells it first.
     """
     for place, hops in flows:
+        said: dict[str, tuple[list[str], str]] = {}  # by what is wrong: on which hops, and the hint
         for path in hops:
             try:
                 path.count(0)
             except LowpanError as error:
-                in_slot, where = path.link.in_slot, f"{path.hop.name} hop"
-                if in_slot is None or not isinstance(error, DoesNotFit):
-                    yield Flaw(place, f"{where}: {error.message}", error.hint)
-                    continue
-                yield Flaw(
-                    ("access", "slots"),
-                    f"a slot has time for frames of {plural(in_slot, 'octet')} at most, {where} of flow "
-                    f"{path.flow.name}: {error.message}",
-                    "Leave frames more time: max_frame_us, or another template",
-                )
-                return
+                in_slot = path.link.in_slot
+                if in_slot is not None and isinstance(error, DoesNotFit):
+                    yield Flaw(
+                        ("access", "slots"),
+                        f"a slot has time for frames of {plural(in_slot, 'octet')} at most, {path.hop.name} hop of "
+                        f"flow {path.flow.name}: {error.message}",
+                        "Leave frames more time: max_frame_us, or another template",
+                    )
+                    return
+                said.setdefault(error.message, ([], error.hint))[0].append(path.hop.name)
+        for message, (names, hint) in said.items():
+            yield Flaw(place, f"{' and '.join(names)} hop: {message}", hint)

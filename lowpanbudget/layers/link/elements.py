@@ -55,6 +55,16 @@ class ElementKind:
     id_name: str
     ids: Contents
 
+    @property
+    def most_octets(self) -> int:
+        """Return how many octets of content the length of the head tells at most."""
+        return (1 << self.head.fields[0].width) - 1
+
+    @property
+    def most_id(self) -> int:
+        """Return the greatest id that the head can tell."""
+        return (1 << self.head.fields[1].width) - 1
+
     def entry(self, number: int) -> tuple[str, Either | None]:
         """Return the name of an id, and its content where it has a layout."""
         return _name(self.ids, number, self.head.name), self.ids.content_of(number)
@@ -201,10 +211,9 @@ def encode_ies(writer: Writer, elements: tuple[Element, ...], *, payload: bool) 
 
 
 def _encode(writer: Writer, kind: ElementKind, element: Element) -> None:
-    width = kind.head.fields[0].width
-    if len(element.content) >= 1 << width:
+    if len(element.content) > kind.most_octets:
         raise RequestError(
-            f"an IE content of {len(element.content)} octets is over {(1 << width) - 1}",
+            f"an IE content of {len(element.content)} octets is over {kind.most_octets}",
             cite=kind.head.cite,
         )
     type_bit = kind.head.fields[2]
