@@ -15,6 +15,7 @@ _MOST_REASONS = 3
 _FRONT = "Settings that none surpasses: more room wants more conditions, or less protection"
 _EACH = "Least and most room of the settings with each value"
 _CARRYING = "Settings that none surpasses and that carry {}, the fewest changes first"
+_AS_DESIGNED = " (as designed)"
 _WEAKER = "These protect less than the design; they are no advice"
 
 
@@ -115,12 +116,23 @@ def _settings(
     if not settings:
         return
     paragraph(console, screen, title, "bold")
+    apart = [axis for axis in one["axes"] if axis["apart"] and len(axis["values"]) > 1]
+    if apart:
+        names = " and ".join(axis["name"] for axis in apart)
+        text = f"Each value of {names} has settings of its own: those of different ones are not compared."
+        paragraph(console, screen, text, indent=2)
     now = _protection_now(one)
-    groups: dict[str, list[dict[str, Any]]] = {}
+    groups: dict[tuple[tuple[int, ...], str], list[dict[str, Any]]] = {}
     for setting in settings:
-        groups.setdefault(_protection(setting, now), []).append(setting)
-    for name, several in sorted(groups.items(), key=lambda group: group[0] != ""):
-        paragraph(console, screen, f"protection: {name or 'as designed'}", indent=2)
+        places = tuple(_place(axis, setting) for axis in apart)
+        groups.setdefault((places, _protection(setting, now)), []).append(setting)
+    first = {places: -number for number, (places, _) in enumerate(reversed(groups))}
+    for (places, name), several in sorted(
+        groups.items(), key=lambda group: (first[group[0][0]], group[0][1] != "")
+    ):
+        values = [_shown(axis, axis["values"][at]) for axis, at in zip(apart, places, strict=True)]
+        text = ", ".join([*values, f"protection: {name or 'as designed'}"])
+        paragraph(console, screen, text, indent=2)
         rows: list[list[Cell]] = [
             [[(str(s["room"]), "bold")], str(len(s["conditions"])), screen.text(_changes(one, s))]
             for s in several
@@ -130,10 +142,28 @@ def _settings(
     console.print()
 
 
+def _place(axis: dict[str, Any], setting: dict[str, Any]) -> int:
+    """Return the place of the value that a setting has of an axis: one of its changes, or the design's."""
+    ids = [f"{axis['name']}={value['value']}" for value in axis["values"]]
+    changed = (place for place, name in enumerate(ids) if name in setting["ids"])
+    now = next((place for place, value in enumerate(axis["values"]) if value["now"]), 0)
+    return next(changed, now)
+
+
+def _shown(axis: dict[str, Any], value: dict[str, Any]) -> str:
+    return f"{axis['name']} {value['value']}{_AS_DESIGNED if value['now'] else ''}"
+
+
 def _changes(one: dict[str, Any], setting: dict[str, Any]) -> str:
-    """Return the changes of a setting but those of protection, which stand above it."""
-    protection = {f"{name}={value}" for name, value in setting["protection"].items()}
-    names = [name for name in _short(one, setting["ids"]) if name not in protection]
+    """Return the changes of a setting but those that stand above it: of protection, and of axes that are apart."""
+    above = {f"{name}={value}" for name, value in setting["protection"].items()}
+    above |= {
+        f"{axis['name']}={value['value']}"
+        for axis in one["axes"]
+        for value in axis["values"]
+        if axis["apart"] and len(axis["values"]) > 1
+    }
+    names = [name for name in _short(one, setting["ids"]) if name not in above]
     return ", ".join(names) or "none"
 
 
@@ -187,7 +217,7 @@ def _axes(console: Console, screen: Screen, one: dict[str, Any]) -> None:
                 if value["weaker"] is weaker:
                     ends = (value["least"], value["most"])
                     rooms = ["-" if end is None else str(end) for end in ends]
-                    shown = screen.text(value["value"]) + (" (as designed)" if value["now"] else "")
+                    shown = screen.text(value["value"]) + (_AS_DESIGNED if value["now"] else "")
                     shown += " (cannot be encoded)" if ends == (None, None) else ""
                     rows.append([screen.text(name), shown, *rooms])
                     name = ""

@@ -92,6 +92,28 @@ def test_the_list_has_what_carries_the_octets_with_the_fewest_changes_first(invo
     assert "Settings that none surpasses: " in invoke(*args[:-1], "1000").stdout
 
 
+def test_settings_of_different_radios_stand_apart(invoke: Invoke) -> None:
+    """They are not compared: one of few octets may be surpassed by another PHY's, and the list says whose it is."""
+    args = ("sweep", ARCHIVE, "--flow", "alarm", "--axis", "phy=o-qpsk-2450,sun-fsk")
+    (one,) = json.loads(invoke(*args, "--json").stdout)["sweep"]
+    assert [axis["name"] for axis in one["axes"] if axis["apart"]] == ["link.phy"]
+    rows: dict[str, list[int]] = {}
+    phy = ""
+    listed = invoke(*args).stdout.partition("Settings that none")[2].partition("What must hold")[0]
+    assert "those of different ones are not compared" in " ".join(listed.split())
+    for line in listed.splitlines():
+        if line.startswith("  link.phy "):
+            phy = line.split()[1].rstrip(",")
+        elif line.strip()[:1].isdigit():
+            rows.setdefault(phy, []).append(int(line.split()[0]))
+    assert "link.phy=" not in listed
+    for name in ("o-qpsk-2450", "sun-fsk"):
+        is_other = name == "sun-fsk"
+        rooms = [s["room"] for s in one["front"] if ("link.phy=sun-fsk" in s["ids"]) is is_other]
+        assert sorted(rows[name]) == sorted(rooms)
+    assert "not compared" not in invoke(*args[:-2]).stdout
+
+
 def test_a_value_that_cannot_be_encoded_has_no_room(invoke: Invoke) -> None:
     """The one value of the archive's axes that is refused, as the sentence above them says."""
     text = invoke("sweep", ARCHIVE, "--flow", "climate").stdout

@@ -37,6 +37,11 @@ class Axis:
         return next((change.shares for change in self.changes if change is not None), ())
 
     @property
+    def apart(self) -> bool:
+        """Return whether settings with different values of it are not compared: frames of another radio are others."""
+        return Share.LARGEST in self.shares and not any(map(any, self.protection))
+
+    @property
     def respects(self) -> int:
         """Return in how many respects a value protects."""
         return max((len(protects) for protects in self.protection), default=1)

@@ -2,7 +2,6 @@
 
 from collections.abc import Collection, Sequence
 
-from lowpanbudget.design.knob import Share
 from lowpanbudget.room.sweep.axes import Axis
 
 
@@ -23,7 +22,7 @@ class Merits:
             if any(any(protects) for protects in axis.protection):
                 self._starts[number] = start
                 start += max(map(len, axis.protection))
-            elif Share.LARGEST in axis.shares:
+            elif axis.apart:
                 self._apart[number] = start
                 start += len(axis.values)
         self.width = start + 1

@@ -43,11 +43,15 @@ class SweptValue:
 
 @dataclass(frozen=True, slots=True)
 class SweptAxis:
-    """An axis of a sweep; ``given``: no setting, and a setting must do for all its values."""
+    """An axis of a sweep; ``given``: no setting, and a setting must do for all its values.
+
+    ``apart``: settings that differ in it are not compared, as those of another radio are neither better nor worse.
+    """
 
     name: str
     given: bool
     values: tuple[SweptValue, ...]
+    apart: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +108,8 @@ class Sweep:
     ``settings`` are all combinations of the axes but those that are given; ``refused`` of them cannot be encoded, for
     these ``reasons``, and ``weakening`` protect less than the design. ``least`` and ``most`` octets of room have the
     others, None where there is none; ``now`` has the design itself. ``front``: the settings that no other surpasses in
-    room and protection with fewer conditions, none of them with less protection than the design; ``weaker``: those with
+    room and protection with fewer conditions, among those that agree in the axes that are ``apart``, and none of them
+    with less protection than the design; ``weaker``: those with
     less, no advice, where they are swept. ``proven`` settings, of these and at random, were encoded as a whole.
     """
 
@@ -161,7 +166,7 @@ def swept_axis(axis: Axis, rooms: list[tuple[int, int] | None]) -> SweptAxis:
         SweptValue(value, value == axis.now, least, most, weaker)
         for value, (least, most), weaker in zip(axis.values, ends, axis.weaker, strict=True)
     )
-    return SweptAxis(axis.name, axis.given, tuple(values))
+    return SweptAxis(axis.name, axis.given, tuple(values), axis.apart)
 
 
 def setting(
