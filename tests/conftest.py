@@ -60,9 +60,37 @@ def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> 
 @cache
 def _judged() -> Callable[..., Any]:
     from lowpanbudget.deployment import carry
+    from lowpanbudget.values import replace
 
     known = cache(carry.judged)
-    return lambda design, access, messages, *more: known(design, access, tuple(messages), *more)
+
+    def judged(
+        design: Any, access: Any, messages: Any, seed: int, transmissions: int | None = None, *given: Any
+    ) -> Any:  # fmt: skip
+        # what a network comes to does not depend on the file that states it
+        return known(
+            replace(design, file=""), access, tuple(messages), seed, transmissions, *given
+        )
+
+    return judged
+
+
+@cache
+def _runs(name: str) -> Callable[..., Any]:
+    from lowpanbudget.deployment import burst
+    from lowpanbudget.values import replace
+
+    play, known = getattr(burst, name), {}
+
+    def runs(design: Any, traffic: Any, *told: Any) -> Any:
+        way, frames, fired, numbers, seed = told
+        numbers = tuple(numbers)
+        key = replace(design, file=""), way, frames, fired, numbers, seed
+        if key not in known:
+            known[key] = play(design, traffic, way, frames, fired, numbers, seed)
+        return known[key]
+
+    return runs
 
 
 @pytest.fixture
@@ -71,8 +99,10 @@ def played_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
     Not for tests that hold two plays of one network against each other.
     """
-    from lowpanbudget.deployment import carry
+    from lowpanbudget.deployment import burst, carry
     from lowpanbudget.findings import helps
 
     for module in (carry, helps):
         monkeypatch.setattr(module, "judged", _judged())
+    for name in ("slot_runs", "contention_runs"):
+        monkeypatch.setattr(burst, name, _runs(name))

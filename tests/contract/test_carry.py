@@ -38,11 +38,11 @@ Invoke = Callable[..., Result]
 ARCHIVE, FOOTBRIDGE = map(str, DESIGNS)
 CAUTIONS = ("measure before you rely on it", "rules of the place", "never a safety function")
 # the archive with few nodes and without what is seldom sent, so that it is soon played: fewer polls beside a reading,
-# and bad times lose less, of which more is asked
+# and bad times lose less. What decides then are batteries, of which changes need not be played
 SMALL = (
     ("by_hop = [30, 50, 50]", "by_hop = [3, 5, 5]"), ("nodes = 130", "nodes = 13"),
     ('messages = ["climate", "climate_batch"]', 'messages = ["climate"]'), ("every_s = 86400\n", ""),
-    ("poll_s = 120", "poll_s = 480"), ("bad = 0.8", "bad = 0.5"), ("delivery = 0.98", "delivery = 0.999"),
+    ("poll_s = 120", "poll_s = 480"), ("bad = 0.8", "bad = 0.5"),
 )  # fmt: skip
 
 
@@ -142,9 +142,9 @@ def test_a_screen_of_contention(invoke: Invoke, small: str) -> None:
 
 @pytest.mark.usefixtures("played_once")
 def test_no_with_what_would_help(invoke: Invoke, tmp_path: Path) -> None:
-    """A report each 5 s over one cell a slotframe: the changes that the command names, made in the file, do help."""
+    """A report each 3 s over one cell a slotframe: the changes that the command names, made in the file, do help."""
     short = changed(
-        FOOTBRIDGE, ("every_s = 600", "every_s = 5"), ("battery_days = 365", "battery_days = 100")
+        FOOTBRIDGE, ("every_s = 600", "every_s = 3"), ("battery_days = 365", "battery_days = 50")
     )
     file = tmp_path / "short.toml"
     file.write_text(short, encoding="utf-8")
@@ -164,6 +164,7 @@ def test_no_with_what_would_help(invoke: Invoke, tmp_path: Path) -> None:
     assert next(one for one in then["checks"] if one["matter"] == "cells")["holds"]
 
 
+@pytest.mark.usefixtures("played_once")
 def test_a_burst(invoke: Invoke, tmp_path: Path) -> None:
     file, picture = str(tmp_path / "twenty.toml"), tmp_path / "hundred.svg"
     text = changed(FOOTBRIDGE, ("packets = 100", "packets = 20"), ("nodes = 38", "nodes = 8"),

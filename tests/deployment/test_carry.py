@@ -154,23 +154,22 @@ def test_the_footbridge_carries_its_messages() -> None:
 
 @pytest.mark.usefixtures("played_once")
 def test_too_few_cells_and_what_would_help() -> None:
-    """A report each 5 s: 12 behind node 1.1 with DAOs and keep-alives need 3 cells of 101 slots."""
-    design = changed(
-        FOOTBRIDGE, ("every_s = 600", "every_s = 5"), ("battery_days = 365", "battery_days = 200")
-    )
+    """A report each 3 s: 12 behind node 1.1 with DAOs and keep-alives need 5 cells of 101 slots."""
+    short = (("every_s = 600", "every_s = 3"), ("battery_days = 365", "battery_days = 50"))
+    design = changed(FOOTBRIDGE, *short)
     network = carry(design)
     assert not network.holds
     decides = network.decides
     assert decides is not None
     assert (decides.matter, decides.about) == ("cells", "link 1.1 to collector")
     needed = next(node.cells_needed for node in network.nodes if node.name == "1.1")
+    assert needed == 5
     assert f"needs {needed} cells a slotframe and has 1" in decides.text
     found = changes_that_help(design, network)
     best = found[0]
     assert best.key == "access.slots.cells"
     # made in the file it does what was said: nothing else is in the way then
-    then = carry(changed(FOOTBRIDGE, ("every_s = 600", "every_s = 5"), ("battery_days = 365", "battery_days = 200"),
-                         ("cells = 1\n", f"cells = {needed}\n")))  # fmt: skip
+    then = carry(changed(FOOTBRIDGE, *short, ("cells = 1\n", f"cells = {needed}\n")))
     assert check(then, "cells").holds
     assert best.holds == then.holds
     assert {"flow[features].every_s", "access.slots.slotframe", "message features"} <= {
@@ -215,6 +214,7 @@ def test_a_frame_that_is_too_long_for_its_slot_hides_no_acknowledgement_that_is(
     assert (frame.holds, frame.allowed, answer.holds, answer.allowed) == (False, 2600, False, 100)
 
 
+@pytest.mark.usefixtures("played_once")
 def test_where_the_design_asks_for_nothing_most_messages_are_to_arrive() -> None:
     """A frame in 33 lost over 12 hops without a second try leaves 0.97^12 = 69 %: nobody calls that carried."""
     asks = ("delivery = 0.99\n", "")
@@ -305,6 +305,7 @@ def test_what_queues_add_is_what_a_whole_tree_does() -> None:
         )
 
 
+@pytest.mark.usefixtures("played_once")
 def test_a_burst_is_judged_packet_by_packet_and_as_a_whole() -> None:
     design = parse_design(FOOTBRIDGE)
     plan = carry_burst(design, "hundred", runs=20)
@@ -337,7 +338,9 @@ def test_what_the_design_does_not_say_is_told_as_taken() -> None:
     (routes,) = carry(design).taken
     assert "to the root, since a flow down carries a route" in routes
     flows = tuple(one for one in design.flows if not one.routing.route)
-    some = carry(replace(design, flows=flows, bursts=(), loss=None, queue=None)).taken
+    bare = replace(design, flows=flows, bursts=(), loss=None, queue=None)
+    assert bare.access is not None
+    some = judged(bare, bare.access, airtime(bare), 1, transmissions=2000).taken
     assert [text.split()[-1] for text in some] == ["([loss])", "([queue])", "mode)"]
     assert "to the parent, since no flow down carries a route" in some[-1]
 

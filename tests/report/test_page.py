@@ -43,8 +43,17 @@ NASTY = "</script><img src=x onerror=alert(1)>\u202e\u2066\u2028 {{ 7*7 }} </sty
 
 
 @pytest.fixture(scope="module")
-def page() -> Any:
-    return design_page(ARCHIVE, most=SOME, network=False)
+def made() -> tuple[Any, list[tuple[int, int | None]]]:
+    """Return a page, and what was told on the way to it."""
+    told: list[tuple[int, int | None]] = []
+    return design_page(
+        ARCHIVE, lambda done, total: told.append((done, total)), most=SOME, network=False
+    ), told
+
+
+@pytest.fixture(scope="module")
+def page(made: tuple[Any, Any]) -> Any:
+    return made[0]
 
 
 @pytest.fixture(scope="module")
@@ -193,12 +202,9 @@ def test_fields_that_are_not_sent_say_what_restores_them(page: Any) -> None:
     assert all(carried < bits for bits, carried, _ in told.values())
 
 
-def test_what_is_told_on_the_way_are_the_states_that_are_encoded() -> None:
+def test_what_is_told_on_the_way_are_the_states_that_are_encoded(made: tuple[Any, Any]) -> None:
     """Flows that stand whole beside flows that do not: the last state told is the last there is."""
-    told: list[tuple[int, int | None]] = []
-    shown = design_page(
-        ARCHIVE, lambda done, total: told.append((done, total)), most=SOME, network=False
-    )
+    shown, told = made
     encoded = sum(len(flow["rooms"]) for flow in shown["flows"])
     assert {flow["whole"] for flow in shown["flows"]} == {True, False}
     assert told == [(done, encoded) for done in range(1, encoded + 1)]
