@@ -40,6 +40,16 @@ from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+@pytest.fixture(autouse=True)
+def short_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What would help a network of three nodes shows in few frames; a test that needs more says so."""
+    monkeypatch.setattr(helps, "_TRANSMISSIONS", 2000)
+    monkeypatch.setattr(helps, "_IN_SLOTS", 3000)
+    monkeypatch.setattr(carrying, "_TRANSMISSIONS", 3000)
+
+
 TREE = "[tree]\nby_hop = [1, 1, 1]\n"
 
 
@@ -765,13 +775,11 @@ def test_messages_that_would_go_into_one_frame() -> None:
     assert found[key] == ["one frame for reading: " + ", ".join(knob.text for knob in knobs)]
 
 
-def test_what_helps_one_thing_and_breaks_another_is_no_yes(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_helps_one_thing_and_breaks_another_is_no_yes() -> None:
     """Four senders of a beacon each 2.5 s are 1.6 in a slotframe; each 5 s clocks drift 2 * 200 ppm, the guard is 1 ms.
 
     And two reports a second over cells each 1.01 s fit into them when a frame has several, too old by then.
     """
-    monkeypatch.setattr(carrying, "_TRANSMISSIONS", 3000)
-    monkeypatch.setattr(helps, "_IN_SLOTS", 3000)
     crowd = in_slots("drift_ppm = 200\n", "[upkeep]\nbeacon_s = 2.5\n")
     network = network_of(crowd)
     found = {one.key: one for one in changes_that_help(crowd, network)}
@@ -808,6 +816,8 @@ def test_what_is_advised_against_hidden_nodes_is_what_carry_plays(
 ) -> None:
     """Retries are no answer by themselves: of those that are played here some messages still are lost."""
     monkeypatch.setattr(helps, "_TRANSMISSIONS", 1500)
+    monkeypatch.setattr(contention_network, "_TRANSMISSIONS", 1500)
+    monkeypatch.setattr(contention_network, "_A_POINT", 1.0)
     tables = "[tree]\nby_hop = [2, 2, 2]\n[limits]\ndelivery = 0.9999\n"
     crowd = parse_design(heard(tables, "every_s = 0.5"))
     (hidden,) = (one for one in review(crowd) if one.name == "nodes-hidden-from-each-other")
@@ -897,7 +907,7 @@ def test_where_it_is_too_close_to_tell_it_is_played_longer(monkeypatch: pytest.M
 
 def test_what_would_help_a_full_queue_is_played_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a formula for each queue by itself says is no answer to what was played."""
-    monkeypatch.setattr(carrying, "_TRANSMISSIONS", 6000)
+    monkeypatch.setattr(carrying, "_ROUNDS", 2)
     design = fuller("delivery = 0.99")
     network = carry(design)
     assert not network.holds
