@@ -6,7 +6,7 @@ For a path no exact answer is known here: what overflows at one node thins out w
 from collections import deque
 from collections.abc import Collection, Sequence
 from functools import lru_cache
-from heapq import heappop, heappush
+from heapq import heappop, heappush, heapreplace
 from math import ceil, inf
 from random import Random
 from typing import Literal, NamedTuple
@@ -138,7 +138,7 @@ class _Network:
         self._slotframe, self._slot_s = slotframe, slot_s
         self._attempts = attempts
         self._places = inf if places is None else places
-        self._loses = Noise(random.random, runs).loses
+        self._random, self._runs = random.random, runs
         self._links = [
             _LinkQueue(number, link, slotframe, trace=number in trace)
             for number, link in enumerate(links)
@@ -146,105 +146,110 @@ class _Network:
         self._counted_from = ceil(counted_from_s / slot_s)
         for queue in self._links:
             queue.since = self._counted_from
-        self._events: list[int] = []
         self._sent = 0
 
     def run(self, arrivals: Sequence[Arrival]) -> SlotRun:
         """Return what becomes of the arrivals."""
-        count, links = len(arrivals), len(self._links)
+        count = len(arrivals)
         self._arrived: list[float | None] = [None] * count
         self._lost: list[LostTo | None] = [None] * count
         self._lost_at: list[int | None] = [None] * count
-        coming = [
-            (ceil(one.at_s / self._slot_s - 1e-9), number) for number, one in enumerate(arrivals)
-        ]
-        coming.sort()
-        for slot, number in coming:
-            self._play(slot * links)  # an arrival comes before a cell that begins at its time
-            one = arrivals[number]
-            self._enqueue(_Passing(number, one.way, one.frames), slot)
-        self._play(inf)
+        self._play(arrivals)
         return SlotRun(
             tuple(self._arrived), tuple(self._lost), tuple(self._lost_at),
             tuple(tuple(link.lengths or ()) for link in self._links), self._sent,
             tuple(QueueCount(one.came, one.refused, one.frame_slots * self._slot_s) for one in self._links),
         )  # fmt: skip
 
-    def _play(self, until: float) -> None:
-        """Let frames be sent up to an event."""
-        events, links = self._events, self._links
-        while events and events[0] < until:
-            slot, number = divmod(heappop(events), len(links))
-            self._try(links[number], slot)
+    def _play(self, arrivals: Sequence[Arrival]) -> None:
+        """Let messages come and frames be sent, until no queue has anything to send.
 
-    def _enqueue(self, message: _Passing, slot: int) -> None:
-        """Put a message into the queue of its next link; its frames may be sent from this slot on."""
-        link = self._links[message.way[message.at]]
-        waiting = link.messages
-        if not waiting:
-            self._wake(link, slot)
-        link.held(slot)
-        refused = 0
-        for _ in range(message.frames):
-            if len(waiting) < self._places:
-                waiting.append(message)
+        All stands in the loop itself: calls would take longer than what they do.
+        """
+        links, slotframe, slot_s, attempts = self._links, self._slotframe, self._slot_s, self._attempts
+        places, counted_from, random = self._places, self._counted_from, self._random
+        loses = None if self._runs is None else Noise(random, self._runs).loses
+        count, sent = len(links), 0
+        coming = sorted(
+            (ceil(one.at_s / slot_s - 1e-9), number) for number, one in enumerate(arrivals)
+        )
+        coming.reverse()
+        events: list[int] = []
+        until: float = coming[-1][0] * count if coming else inf
+        while True:
+            if events and events[0] < until:
+                slot, number = divmod(events[0], count)
+                link = links[number]
+                waiting = link.messages
+                message = waiting[0]
+                sent += 1
+                link.tries += 1
+                if loses is None:
+                    received = not (link.loss > 0 and random() < link.loss)
+                    known = received and not (link.answer_loss > 0 and random() < link.answer_loss)
+                else:
+                    now = slot * slot_s
+                    received = not loses(link.loss, number, now)
+                    known = received and not loses(link.answer_loss, number, now)
+                if received and not link.had:
+                    link.had = True
+                    message.there += 1
+                slot += 1  # what was sent is there behind it
+                if known or link.tries >= attempts:
+                    link.held(slot)
+                    waiting.popleft()
+                    if not link.had:
+                        self._lose(message, "link")
+                    link.tries, link.had = 0, False
+                    if link.lengths is not None:
+                        link.lengths.append((slot * slot_s, len(waiting)))
+                if waiting:
+                    heapreplace(events, (slot + link.waits[slot % slotframe]) * count + number)
+                else:
+                    heappop(events)
+                if not received or message.there != message.frames:
+                    continue
+                message.there = 0
+                if message.at + 1 == len(message.way):
+                    self._arrived[message.number] = slot * slot_s
+                    continue
+                message.at += 1
+            elif coming:  # an arrival comes before a cell that begins at its time
+                slot, number = coming.pop()
+                until = coming[-1][0] * count if coming else inf
+                one = arrivals[number]
+                message = _Passing(number, one.way, one.frames)
             else:
-                refused += 1
+                break
+            # a message is there for its next link, and its frames may be sent from this slot on
+            link = links[message.way[message.at]]
+            waiting = link.messages
+            if not waiting and link.waits:
+                heappush(events, (slot + link.waits[slot % slotframe]) * count + link.number)
+            link.held(slot)
+            taken = min(message.frames, places - len(waiting))
+            for _ in range(taken):
+                waiting.append(message)
+            if taken < message.frames:
                 self._lose(message, "queue")
-        if slot >= self._counted_from:
-            link.came += message.frames
-            link.refused += refused
-        if link.lengths is not None:
-            link.lengths.append((slot * self._slot_s, len(waiting)))
-
-    def _wake(self, link: _LinkQueue, slot: int) -> None:
-        wait = link.waits[slot % self._slotframe]
-        if wait is not None:
-            heappush(self._events, (slot + wait) * len(self._links) + link.number)
+            if slot >= counted_from:
+                link.came += message.frames
+                link.refused += message.frames - taken
+            if link.lengths is not None:
+                link.lengths.append((slot * slot_s, len(waiting)))
+        self._sent = sent
 
     def _lose(self, message: _Passing, cause: LostTo) -> None:
         if self._lost[message.number] is None:
             self._lost[message.number] = cause
             self._lost_at[message.number] = message.way[message.at]
 
-    def _try(self, link: _LinkQueue, slot: int) -> None:
-        waiting = link.messages
-        message = waiting[0]
-        self._sent += 1
-        link.tries += 1
-        number, now = link.number, slot * self._slot_s
-        received = not self._loses(link.loss, number, now)
-        if received and not link.had:
-            link.had = True
-            message.there += 1
-        known = received and not self._loses(link.answer_loss, number, now)
-        if known or link.tries >= self._attempts:
-            link.held(slot + 1)
-            waiting.popleft()
-            if not link.had:
-                self._lose(message, "link")
-            link.tries, link.had = 0, False
-            if link.lengths is not None:
-                link.lengths.append(((slot + 1) * self._slot_s, len(waiting)))
-        if waiting:
-            self._wake(link, slot + 1)
-        if received and message.there == message.frames:
-            self._pass_on(message, slot)
-
-    def _pass_on(self, message: _Passing, slot: int) -> None:
-        message.there = 0
-        if message.at + 1 == len(message.way):
-            self._arrived[message.number] = (slot + 1) * self._slot_s
-            return
-        message.at += 1
-        self._enqueue(message, slot + 1)
-
 
 @lru_cache(maxsize=256)  # a network is played again and again, and its links have few cells each
-def _waits(cells: tuple[int, ...], slotframe: int) -> tuple[int | None, ...]:
-    """Return for each slot of the slotframe how many slots it is to the next cell, 0 where it is one."""
+def _waits(cells: tuple[int, ...], slotframe: int) -> tuple[int, ...]:
+    """Return for each slot of the slotframe how many slots it is to the next cell, 0 where it is one; () without any."""
     if not cells:
-        return (None,) * slotframe
+        return ()
     waits, places = [0] * slotframe, {cell % slotframe for cell in cells}
     wait = min(places)  # the next one behind the last slot
     for slot in reversed(range(slotframe)):

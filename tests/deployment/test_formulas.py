@@ -399,7 +399,7 @@ def test_frames_to_all_meet_as_in_slotted_aloha() -> None:
     """
     assert FOOTBRIDGE.access is not None
     messages = airtime(FOOTBRIDGE)
-    network = judged(FOOTBRIDGE, FOOTBRIDGE.access, messages, 1)
+    network = judged(FOOTBRIDGE, FOOTBRIDGE.access, messages, 1, transmissions=1000)
     shared = next(one for one in network.checks if one.matter == "shared")
     said = float(shared.text.partition(": ")[2].split()[0])
     assert said == pytest.approx(100 * (1 - exp(-shared.measured / shared.allowed)), rel=0.02)
@@ -427,7 +427,8 @@ def test_what_a_node_uses_of_its_cells(cells: int) -> None:
     assert access is not None
     assert access.slots is not None
     access = replace(access, slots=replace(access.slots, cells=cells))
-    network = judged(replace(FOOTBRIDGE, access=access), access, airtime(FOOTBRIDGE), 1)
+    design = replace(FOOTBRIDGE, access=access)
+    network = judged(design, access, airtime(FOOTBRIDGE), 1, transmissions=1000)
     for node in network.nodes[1:]:
         assert node.used == pytest.approx(node.tries_per_s * 1.01 / cells, rel=1e-9)
 
