@@ -311,6 +311,7 @@ RESULTS: dict[str, Callable[[], Any]] = {
 }  # fmt: skip
 
 
+@pytest.mark.usefixtures("played_once")
 @pytest.mark.parametrize("name", RESULTS)
 def test_results_refuse_to_be_changed_and_are_copied_as_they_are(name: str) -> None:
     found = RESULTS[name]()

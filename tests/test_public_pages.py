@@ -11,8 +11,8 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 
 
 def test_they_are_those_of_the_command(tmp_path: Path) -> None:
-    target = tmp_path / "page.html"
-    design = EXAMPLES / "archive.toml"
+    target, design = tmp_path / "page.html", tmp_path / "small.toml"
+    assert entry.invoke("init", str(design), "--network", "csma").exit_code == 0
     few = ("--combinations", "2", "--no-network")
     assert entry.invoke("page", str(design), "-o", str(target), *few).exit_code == 0
     made = page_of_design(load_design(design), combinations=2, network=False)

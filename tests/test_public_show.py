@@ -147,6 +147,7 @@ def result(name: str) -> Any:
     return RESULTS[name]()
 
 
+@pytest.mark.usefixtures("played_once")
 @pytest.mark.parametrize("name", RESULTS)
 @pytest.mark.parametrize("width", [80, 120])
 def test_the_page_says_what_the_terminal_says(name: str, width: int) -> None:
@@ -209,9 +210,16 @@ def pictures_of(*results: Any) -> list[ET.Element]:
     ]
 
 
+@cache
+def pictures(name: str) -> list[ET.Element]:
+    """Return the pictures of a result, drawn once."""
+    return pictures_of(result(name))
+
+
+@pytest.mark.usefixtures("played_once")
 @pytest.mark.parametrize("name", RESULTS)
 def test_what_has_a_picture_is_drawn_and_told_in_words(name: str) -> None:
-    drawn = pictures_of(result(name))
+    drawn = pictures(name)
     assert len(drawn) == (name in DRAWN)
     for root in drawn:
         assert root.get("role") == "img"
@@ -221,8 +229,9 @@ def test_what_has_a_picture_is_drawn_and_told_in_words(name: str) -> None:
         assert all(named)
 
 
+@pytest.mark.usefixtures("played_once")
 def test_a_picture_touches_nothing_else_of_a_notebook() -> None:
-    drawn = pictures_of(*(result(name) for name in DRAWN))
+    drawn = [root for name in DRAWN for root in pictures(name)]
     ids = [each.get("id") for root in drawn for each in root.iter() if each.get("id")]
     assert len(ids) == len(set(ids))
     for root in drawn:
@@ -248,7 +257,7 @@ def test_a_picture_touches_nothing_else_of_a_notebook() -> None:
 
 def test_the_frame_is_drawn_to_scale() -> None:
     # README: 20 octets; IEEE 802.15.4: 3 bits of frame type first
-    (root,) = pictures_of(result("frame"))
+    (root,) = pictures("frame")
     cells = [one for one in root.iter(f"{SVG}rect") if one.find(f"{SVG}title") is not None]
     widths = [float(one.get("width", "0")) for one in cells]
     assert cells[0][0].text == "frame type"

@@ -6,7 +6,7 @@ it is used or declared.
 
 import re
 from collections.abc import Callable, Iterable, Iterator
-from functools import cache, partial
+from functools import cache, lru_cache, partial
 from typing import Any, NamedTuple
 
 from lowpanbudget.fields import Choice, Gloss, Header
@@ -68,6 +68,7 @@ def _indexed(terms: Iterable[Term]) -> dict[str, list[Term]]:
     return found
 
 
+@lru_cache(maxsize=8192)  # every name is compared for each term that is asked for
 def form_of(text: str) -> str:
     """Return a name as it is compared: small letters, numbers and spaces."""
     # a keyboard has one of two letters for micro

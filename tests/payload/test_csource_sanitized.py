@@ -8,6 +8,7 @@ read is packed again into memory of exactly its size.
 import subprocess
 from pathlib import Path
 
+import pytest
 from compiled.shared import SharedHelpers
 from payload.c_library import compiled, needs_gcc, written
 from payload.test_csource import SANITIZERS
@@ -80,6 +81,7 @@ static int %(p)s_try(void)
 """
 
 
+@pytest.mark.long  # the examples' messages run under the same sanitizers in test_csource, wrong octets of random ones too
 def test_no_octets_make_it_stumble(tmp_path: Path) -> None:
     text, names, helpers = (
         [_COMMON],
