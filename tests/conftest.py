@@ -68,9 +68,7 @@ def _judged() -> Callable[..., Any]:
         design: Any, access: Any, messages: Any, seed: int, transmissions: int | None = None, *given: Any
     ) -> Any:  # fmt: skip
         # what a network comes to does not depend on the file that states it
-        return known(
-            replace(design, file=""), access, tuple(messages), seed, transmissions, *given
-        )
+        return known(replace(design, file=""), access, tuple(messages), seed, transmissions, *given)
 
     return judged
 

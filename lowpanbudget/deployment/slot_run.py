@@ -166,7 +166,12 @@ class _Network:
 
         All stands in the loop itself: calls would take longer than what they do.
         """
-        links, slotframe, slot_s, attempts = self._links, self._slotframe, self._slot_s, self._attempts
+        links, slotframe, slot_s, attempts = (
+            self._links,
+            self._slotframe,
+            self._slot_s,
+            self._attempts,
+        )
         places, counted_from, random = self._places, self._counted_from, self._random
         loses = None if self._runs is None else Noise(random, self._runs).loses
         count, sent = len(links), 0
@@ -247,7 +252,7 @@ class _Network:
 
 @lru_cache(maxsize=256)  # a network is played again and again, and its links have few cells each
 def _waits(cells: tuple[int, ...], slotframe: int) -> tuple[int, ...]:
-    """Return for each slot of the slotframe how many slots it is to the next cell, 0 where it is one; () without any."""
+    """Return for each slot of the slotframe how many slots it is to the next cell, 0 where it is one. Empty: none."""
     if not cells:
         return ()
     waits, places = [0] * slotframe, {cell % slotframe for cell in cells}

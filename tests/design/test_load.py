@@ -185,9 +185,7 @@ def test_thousands_of_faults_are_counted_and_the_first_listed() -> None:
     assert len(caught.value.faults) == MOST_FAULTS + 1
     assert f"{2_000 - MOST_FAULTS} faults more" in caught.value.faults[-1].message
     lines = extra.splitlines(keepends=True)
-    few, many = (
-        calls(partial(faults_of, "".join(lines[:count]) + SMALL)) for count in (300, 600)
-    )
+    few, many = (calls(partial(faults_of, "".join(lines[:count]) + SMALL)) for count in (300, 600))
     assert many < 2.1 * few
 
 

@@ -81,7 +81,7 @@ static int %(p)s_try(void)
 """
 
 
-@pytest.mark.long  # the examples' messages run under the same sanitizers in test_csource, wrong octets of random ones too
+@pytest.mark.long  # examples run under the same sanitizers in test_csource, random ones with wrong octets beside
 def test_no_octets_make_it_stumble(tmp_path: Path) -> None:
     text, names, helpers = (
         [_COMMON],
