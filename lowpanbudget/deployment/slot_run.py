@@ -9,6 +9,7 @@ from functools import lru_cache
 from heapq import heappop, heappush, heapreplace
 from math import ceil, inf
 from random import Random
+from sys import maxsize
 from typing import Literal, NamedTuple
 
 from lowpanbudget.deployment.delivery import LossStates
@@ -137,7 +138,7 @@ class _Network:
     ) -> None:
         self._slotframe, self._slot_s = slotframe, slot_s
         self._attempts = attempts
-        self._places = inf if places is None else places
+        self._places = maxsize if places is None else places
         self._random, self._runs = random.random, runs
         self._links = [
             _LinkQueue(number, link, slotframe, trace=number in trace)
