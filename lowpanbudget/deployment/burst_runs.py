@@ -6,8 +6,9 @@ from random import Random
 from typing import NamedTuple
 
 from lowpanbudget.deployment.contention_air import Air
-from lowpanbudget.deployment.contention_network import rules_of, simulated_frame, stream_ways
+from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.contention_rules import Sending
+from lowpanbudget.deployment.contention_ways import simulated_frame, stream_ways
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import link_states

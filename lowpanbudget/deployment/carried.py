@@ -130,7 +130,9 @@ class CarriedNetwork:
     slots. ``unknown`` names messages of which the design does not say how often: they are not counted.
     ``resent``: by hop of who sends, how many times the tries that losses alone cost are made, since frames meet (empty
     in slots); the nodes are told with it. ``taken`` says what was taken for granted, since the design does not say;
-    ``not_checked`` which messages are so rare beside the others that too few were played to judge how they arrive.
+    ``hastened`` names messages that were played more often than they come, since they are rare beside the others;
+    ``not_checked`` those of which all the same too few were played to judge how they arrive. ``is_limited``: the design
+    says which share is to arrive, or how soon.
     """
 
     title: str
@@ -146,21 +148,30 @@ class CarriedNetwork:
     resent: tuple[float, ...] = ()
     taken: tuple[str, ...] = ()
     not_checked: tuple[str, ...] = ()
+    hastened: tuple[str, ...] = ()
+    is_limited: bool = False
 
     @property
     def holds(self) -> bool:
-        """Return whether everything that was looked at holds; not where no message was looked at (``is_unchecked``)."""
+        """Return whether everything that was looked at holds; not where too little was (``is_unchecked``)."""
         return all(check.holds for check in self.checks) and not self.is_unchecked
 
     @property
     def is_unchecked(self) -> bool:
-        """Return whether all that was looked at holds, and of no message it was looked at how it arrives.
+        """Return whether all that was looked at holds, and too little was: it is open how some messages arrive.
 
-        The design does not say how often they are sent, or they are too rare beside what else is.
+        Of none it was looked at, or not of some that have a limit to keep: the design does not say how often they are
+        sent, or they are too rare beside what else is.
         """
+        if not all(check.holds for check in self.checks):
+            return False
+        return self.is_blind or (self.is_limited and bool(self.not_checked))
+
+    @property
+    def is_blind(self) -> bool:
+        """Return whether of no message it was looked at how it arrives."""
         has_messages = bool(self.services or self.unknown)
-        is_checked = any(check.matter == "delivery" or not check.holds for check in self.checks)
-        return has_messages and not is_checked
+        return has_messages and not any(check.matter == "delivery" for check in self.checks)
 
     @property
     def is_close(self) -> bool:

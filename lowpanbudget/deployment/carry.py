@@ -60,6 +60,9 @@ def judged(
     nodes = loads(traffic, access.retries + 1)
     places = None if design.queue is None else design.queue.frames
     within = None if design.limits is None else design.limits.latency_s
+    is_limited = within is not None or (
+        design.limits is not None and design.limits.delivery is not None
+    )
 
     def network(
         loaded: Sequence[NodeLoad], queues: Sequence[NodeQueues], found: Sequence[HopService],
@@ -72,6 +75,7 @@ def judged(
             design.title, checks, tuple(_rhythms(traffic)), carried, tuple(found), sleep,
             None if played is None else played.result, None if played is None else played.in_runs,
             traffic.unknown, seed, tuple(resent), tuple(_taken(design)), tuple(unjudged(found)),
+            () if played is None else played.hastened, is_limited,
         )  # fmt: skip
 
     slots = access.slots
@@ -85,7 +89,7 @@ def judged(
             played = contention.result()
             again = resends(nodes, played.result.frames, played.result.tries)
             carried = network(with_resends(nodes, again), queues, played.services, played, again)
-            is_open = transmissions is None and carried.is_close
+            is_open = transmissions is None and (carried.is_close or carried.is_unchecked)
             if not is_open or not contention.play_on():
                 return carried
 

@@ -5,10 +5,16 @@ from functools import cache, lru_cache
 from typing import NamedTuple
 
 from lowpanbudget.deployment.contention import Arrived, ContentionResult, PlayedChannel
-from lowpanbudget.deployment.contention_rules import CsmaRules, Sending, SimulatedFrame
+from lowpanbudget.deployment.contention_rules import CsmaRules
+from lowpanbudget.deployment.contention_ways import (
+    StreamWay,
+    hastened_words,
+    often_enough,
+    stream_ways,
+)
 from lowpanbudget.deployment.delays import Delays, in_turn
 from lowpanbudget.deployment.delivery import LossStates
-from lowpanbudget.deployment.load import NodeLoad, rhythm_of
+from lowpanbudget.deployment.load import NodeLoad
 from lowpanbudget.deployment.polls import polled, sleeping_nodes
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
@@ -19,7 +25,6 @@ from lowpanbudget.deployment.service import (
     path_share,
     quantiles,
     quantiles_of,
-    served,
 )
 from lowpanbudget.deployment.services_together import half_width_of
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
@@ -33,11 +38,15 @@ _NARROW, _A_POINT = 0.002, 0.01  # half-widths of the share delivered
 
 
 class SimulatedNetwork(NamedTuple):
-    """What the simulation gave, with independent losses and in runs if there are any, and how messages arrive."""
+    """What the simulation gave, with independent losses and in runs if there are any, and how messages arrive.
+
+    ``hastened`` names what was played more often than it comes.
+    """
 
     result: ContentionResult
     in_runs: ContentionResult | None
     services: tuple[HopService, ...]
+    hastened: tuple[str, ...]
 
 
 def rules_of(access: Access, timing: PhyTiming, answer_us: float) -> CsmaRules:
@@ -69,7 +78,9 @@ class PlayedContention:
         if transmissions is None:
             transmissions = _TRANSMISSIONS * max(traffic.tree.depth, _HOPS) // _HOPS
         timing = design.link.timing
-        self._ways = ways = list(stream_ways(traffic, nodes))
+        usual = list(stream_ways(traffic, nodes))
+        self._ways = ways = often_enough(usual, access.retries + 1, transmissions)
+        self._hastened = tuple(hastened_words(usual, ways))
         sendings = [way.sending for way in ways]
         answers = (frame.answer_us for sending in sendings for frame in sending.frames)
         self._rules, self._access = rules_of(access, timing, max(answers, default=0.0)), access
@@ -110,7 +121,7 @@ class PlayedContention:
             self._ways, self._awaited(apart), None if in_runs is None else self._awaited(in_runs), self._rules,
             self._step_us, self._within_s, self._access, self._waiting,
         )  # fmt: skip
-        return SimulatedNetwork(apart, in_runs, tuple(services))
+        return SimulatedNetwork(apart, in_runs, tuple(services), self._hastened)
 
     def _awaited(self, result: ContentionResult) -> ContentionResult:
         """Return the same where what arrives at a sleeping node waited for its poll as well."""
@@ -123,53 +134,6 @@ class PlayedContention:
             by_sending[index] = replace(one, latencies_s=late)
             waited += len(late)
         return replace(result, by_sending=tuple(by_sending))
-
-
-class StreamWay(NamedTuple):
-    """One stream from one node, or to one node: the hop of its far end (0: to all near), and what is sent."""
-
-    stream: MessageStream
-    hop: int
-    sending: Sending
-
-    @property
-    def key(self) -> tuple[str, str, str, int]:
-        """Return what it is counted with: the other nodes of its hop."""
-        return self.stream.flow, self.stream.message, self.stream.way, self.hop
-
-
-def stream_ways(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[StreamWay]:
-    """Yield every way of every stream."""
-    tree = traffic.tree
-    hops, children = tree.hops, tree.children()
-    for stream in traffic.streams:
-        first = tuple(map(simulated_frame, stream.first))
-        later = tuple(map(simulated_frame, stream.forwarded))
-        for node in stream.senders:
-            every_s = rhythm_of(stream, nodes[node])
-            if every_s is None:
-                continue
-            way = tree.way(node)
-            if stream.way == "down":
-                way = way[::-1]
-            elif stream.way == "parent":
-                way = way[:2]
-            elif stream.way == "child":
-                way = (way[1], node)
-            elif stream.way == "near":
-                way = (node,)
-            elif stream.way == "flood":
-                relays = [one for one in range(len(hops)) if one == node or children[one]]
-                for one in relays:
-                    yield StreamWay(stream, 0, Sending((one,), every_s, later if one else first))
-                continue
-            far = hops[node] if served(stream) else 0
-            yield StreamWay(stream, far, Sending(way, every_s, first, later))
-
-
-def simulated_frame(frame: CarriedFrame) -> SimulatedFrame:
-    """Return a frame as it is simulated."""
-    return SimulatedFrame(frame.air_us, frame.answer_us, frame.loss, frame.answer_loss)
 
 
 def _services(

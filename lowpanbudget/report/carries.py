@@ -49,7 +49,7 @@ def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.D
     """Return what a network carries, with the changes that would help."""
     told = view.result(
         network, "title", "holds", "is_close", "is_unchecked", "checks", "rhythms", "services", "sleep", "played",
-        "played_in_runs", "unknown", "seed", "taken", "not_checked",
+        "played_in_runs", "unknown", "seed", "taken", "hastened", "not_checked",
     )  # fmt: skip
     return told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 

@@ -27,8 +27,9 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
     if network.is_close and decides is not None:
         return f"Open whether this network carries its messages. {decides.about}: {decides.text}"
     if network.is_unchecked:
+        of = "of none was" if network.is_blind else "not of all was"
         return (
-            "Open whether this network carries its messages: of none was it checked how it arrives, "
+            f"Open whether this network carries its messages: {of} it checked how it arrives, "
             f"{'; '.join(_unchecked(network))}"
         )
     if not network.holds and decides is not None:
@@ -42,8 +43,8 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
 
 
 def _unchecked(network: CarriedNetwork) -> Iterator[str]:
-    """Yield why of no message it was checked how it arrives."""
-    if network.unknown:
+    """Yield why it was not checked of messages how they arrive."""
+    if network.unknown and network.is_blind:
         yield f"as every_s does not say how often they are sent ({_first(network.unknown)})"
     if network.services:
         rare = f" ({_first(network.not_checked)})" if network.not_checked else ""
@@ -78,7 +79,7 @@ def _enough(change: HelpfulChange) -> str:
             f"next in the way: {MATTERS[change.then.matter]}" if is_another else "not enough alone"
         )
     if change.then is not None and not change.fails:
-        return "then open: of no message it is checked how it arrives"
+        return "then open: of some messages too few are played to check how they arrive"
     if change.fails:
         return f"next in the way: {change.fails[0][0].lower()}{change.fails[0][1:]}"
     return "not enough alone"

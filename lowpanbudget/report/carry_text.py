@@ -263,6 +263,11 @@ def beside(network: CarriedNetwork) -> Iterator[str]:
     if network.unknown:
         names = ", ".join(network.unknown)
         yield f"Not counted, since every_s does not say how often: {names}."
+    if network.hastened:
+        yield (
+            "Played more often than they come, since too few would be beside the others, which adds up to 2 % to "
+            f"what is sent: {'; '.join(network.hastened)}."
+        )
     if network.not_checked:
         yield (
             f"Not checked how they arrive, as they are too rare beside the others (fewer than {ENOUGH} played): "

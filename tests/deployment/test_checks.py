@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget import load_design, parse_design
 from lowpanbudget.deployment import carry as carrying
-from lowpanbudget.deployment import contention, contention_network
+from lowpanbudget.deployment import contention, contention_network, contention_ways
 from lowpanbudget.deployment import helps as possible
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, SleepWait
@@ -238,8 +238,64 @@ def test_what_is_too_rare_to_be_judged_is_named() -> None:
     assert carries.carried(network, ())["not_checked"] == [said]
 
 
-def test_what_was_never_played_has_no_share() -> None:
+def beside_a_rare_one(tables: str, seldom_s: float) -> Design:
+    """A flow that sends each minute, and one so rare."""
+    often = heard(TREE + tables, "every_s = 60")
+    flow = often[often.index("[[flow]]") : often.index("[[message]]")]
+    seldom = flow.replace('"up"', '"seldom"').replace("every_s = 60", f"every_s = {seldom_s}")
+    return parse_design(often.replace("[[message]]", f"{seldom}[[message]]"))
+
+
+@pytest.mark.parametrize(
+    ("limits", "is_open"),
+    [("", False), ("duty_cycle = 0.5", False), ("delivery = 0.9", True), ("latency_s = 9", True)],
+)
+def test_what_has_a_limit_to_keep_and_was_not_checked_leaves_the_answer_open(
+    limits: str, *, is_open: bool
+) -> None:
+    """Of a flow of a message a day less than a hundred are played: whether it keeps to its limit nobody knows."""
+    network = network_of(beside_a_rare_one(f"[limits]\n{limits}\n" if limits else "", 86400))
+    assert network.not_checked
+    assert all(check.holds for check in network.checks)
+    assert (network.holds, network.is_unchecked) == (not is_open, is_open)
+    said = answer(network)
+    assert said.startswith("Open" if is_open else "Yes")
+    assert network.not_checked[0] in said
+    if is_open:
+        assert "not of all was it checked how it arrives, as too few were played" in said
+        broken = replace(network, checks=(replace(network.checks[0], holds=False),))
+        assert not broken.is_unchecked
+
+
+def test_what_is_rare_is_played_more_often() -> None:
+    """Three nodes in a line send each 60 s over 1, 2 and 3 hops, 0.1 transmissions a second, and each 6000 s, 0.001.
+
+    60600 transmissions are 600000 s, in which 100 rare ones come from each: half as many more, for 150, add 0.5 %.
+    6060 are a tenth, and 14 times as many more would add 13.9 %: of these 2 % are played.
+    """
+    design = beside_a_rare_one("", 6000)
+    assert design.access is not None
+    traffic = traffic_of(design, airtime(design))
+    ways = list(contention_ways.stream_ways(traffic, loads(traffic, 4)))
+
+    def intervals(transmissions: int) -> list[float]:
+        played = contention_ways.often_enough(ways, 4, transmissions)
+        return [one.sending.every_s for one in played]
+
+    assert intervals(60_600) == pytest.approx([60] * 3 + [4000] * 3)
+    less = 1 + 14 * 0.02 * 0.101 / (14 * 0.001)
+    assert intervals(6060) == pytest.approx([60] * 3 + [6000 / less] * 3)
+    assert intervals(10_000_000) == pytest.approx([60] * 3 + [6000] * 3)
+    network = judged(design, design.access, airtime(design), 1, transmissions=6060)
+    (said,) = network.hastened
+    assert said == "seldom reading (3.02 times)"
+    assert any(said in text for text in carry_text.beside(network))
+    assert carries.carried(network, ())["hastened"] == [said]
+
+
+def test_what_was_never_played_has_no_share(monkeypatch: pytest.MonkeyPatch) -> None:
     """A message a year beside one each minute: neither none of it nor all of it arrives."""
+    monkeypatch.setattr(contention_ways, "_MORE", 0.0)
     often = heard(TREE, "every_s = 60")
     flow = often[often.index("[[flow]]") : often.index("[[message]]")]
     seldom = flow.replace('"up"', '"seldom"').replace("every_s = 60", "every_s = 31536000")
