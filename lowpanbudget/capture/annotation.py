@@ -11,7 +11,6 @@ from lowpanbudget.env import address
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields import Bits, Restored
 from lowpanbudget.layers.internet import ipv6, rpi, udp
-from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.comparison import Comparison, compare, is_generic
 from lowpanbudget.stack.contents import with_contents
@@ -77,17 +76,18 @@ def words_of(span: Span) -> str:
 
 
 def shortest_form(
-    frame: Frame, *, root: object = None, rpi_type: int = rpi.OLD, largest: int = LARGEST_FRAME
+    frame: Frame, *, root: object = None, rpi_type: int = rpi.OLD, largest: int | None = None
 ) -> Comparison | None:
     """Return the datagram that a decoded frame carries in its shortest legal form, beside the form that was sent.
 
     The same link addresses and contexts hold; ``root`` and ``rpi_type`` as in ``Env``; ``largest`` is the octets of the
-    largest frame. None for a frame that carries no whole datagram. Raises ``RequestError`` for a datagram that no form
-    can carry, and for what is no frame.
+    largest frame, else 127, or 2047 where the frame is longer or has an FCS of 4 octets. None for a frame that carries
+    no whole datagram. Raises ``RequestError`` for a datagram that no form can carry, and for what is no frame.
     """
     if not isinstance(frame, Frame):
         raise RequestError(f"a frame from decode_frame is needed, not {type(frame).__name__}")
-    whole_number(largest, "largest", 1)
+    if largest is not None:
+        whole_number(largest, "largest", 1)
     if frame.datagram is None or frame.payload is None or frame.fault is not None:
         return None
     return compare(
@@ -96,10 +96,11 @@ def shortest_form(
     )  # fmt: skip
 
 
-def shortest(sighting: Sighting, largest: int) -> Comparison | None:
+def shortest(sighting: Sighting, largest: int | None) -> Comparison | None:
     """Return the shortest form of the datagram that a frame brings; None for what brings none.
 
-    ``largest`` is the octets of the largest frame. Raises ``RequestError`` for a datagram that no form can carry.
+    ``largest`` is the octets of the largest frame, None where no design tells them. Raises ``RequestError`` for a
+    datagram that no form can carry.
     """
     whole, frame = sighting.completed, sighting.headers
     if whole.datagram is None or frame is None or frame.payload is None or frame.fault is not None:
@@ -110,7 +111,7 @@ def shortest(sighting: Sighting, largest: int) -> Comparison | None:
     pieces = [part.octets for part in whole.parts] if len(whole.parts) > 1 else []
     return compare(
         frame, decoder.contexts, whole.datagram, root=decoder.root, rpi_type=decoder.rpi_type,
-        pieces=pieces, largest=largest,
+        pieces=pieces, largest=largest, missing_fcs=sighting.missing_fcs,
     )  # fmt: skip
 
 

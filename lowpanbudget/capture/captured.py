@@ -21,7 +21,6 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.fields import Restored
-from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.stack.comparison import Comparison
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame
@@ -77,7 +76,7 @@ class CapturedFrame:
     fault: WireError | None
     reason: str
     _sighting: Sighting = field(repr=False, compare=False)
-    _largest: int = field(default=LARGEST_FRAME, repr=False, compare=False)
+    _largest: int | None = field(default=None, repr=False, compare=False)
 
     @property
     def frame(self) -> Frame:
@@ -218,8 +217,8 @@ def annotate(
     return tuple(captured(sighting, _largest(trace)) for sighting in picked)
 
 
-def captured(sighting: Sighting, largest: int = LARGEST_FRAME) -> CapturedFrame:
-    """Return a sighting as a value; ``largest`` is the octets of the largest frame."""
+def captured(sighting: Sighting, largest: int | None = None) -> CapturedFrame:
+    """Return a sighting as a value; ``largest`` is the octets of the largest frame that a design tells."""
     record: Record = sighting.record
     template = sighting.headers_template
     elided = template is not None and template.example.checksum_elided
@@ -234,8 +233,8 @@ def captured(sighting: Sighting, largest: int = LARGEST_FRAME) -> CapturedFrame:
     )  # fmt: skip
 
 
-def sighting_of(frame: CapturedFrame) -> tuple[Sighting, int]:
-    """Return what a captured frame was made from, and the octets of the largest frame."""
+def sighting_of(frame: CapturedFrame) -> tuple[Sighting, int | None]:
+    """Return what a captured frame was made from, and the octets of the largest frame that a design tells."""
     return frame._sighting, frame._largest  # noqa: SLF001  # its own
 
 
@@ -244,5 +243,5 @@ def _numbered(event: TimedOut | Discarded) -> TimedOut | Discarded:
     return replace(event, marks=tuple(part.number for part in event.marks))
 
 
-def _largest(trace: Trace) -> int:
-    return LARGEST_FRAME if trace.design is None else trace.design.link.largest
+def _largest(trace: Trace) -> int | None:
+    return None if trace.design is None else trace.design.link.largest

@@ -6,6 +6,7 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.tally_place import code_of
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.link.phy import largest_beside
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.comparison import mesh_octets, methods
 from lowpanbudget.stack.decoder import Decoder
@@ -22,10 +23,10 @@ class Savings:
 
     The shortest form uses no method that the frames themselves do not use: routing headers, generic compression and an
     elided checksum only where they are there already. Mesh headers stay. Datagrams with the same headers are encoded
-    once.
+    once. ``largest`` is the octets of the design's largest frame; None where frames tell it themselves.
     """
 
-    def __init__(self, largest: int) -> None:
+    def __init__(self, largest: int | None) -> None:
         self._largest = largest
         self._known = Recent[tuple[object, ...], int](_MOST_HELD)
         self._decoder: Decoder | None = None
@@ -90,8 +91,10 @@ class Savings:
         self, sighting: Sighting, first: Frame, datagram: bytes, around: int, actual: int
     ) -> int:
         """Return by how many octets frames of ``actual`` ones in all are more than those of the shortest form."""
+        sent = len(first.payload or b"") + around  # of the first fragment, which none is longer than
+        largest = self._largest or max(sent, largest_beside(sent, sighting.fcs_octets))
         options, around = methods(first), around + mesh_octets(first)
-        ends, room = (first.link_source, first.link_destination), self._largest - around
+        ends, room = (first.link_source, first.link_destination), largest - around
         key = (datagram, room, *ends, *options.values())
         shortest = self._known.get(key)
         if shortest is None:

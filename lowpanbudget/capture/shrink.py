@@ -10,6 +10,7 @@ from lowpanbudget.capture.expand import LeftOut
 from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
@@ -111,9 +112,16 @@ class Shrinker:
     def frames(self, datagram: bytes) -> list[bytes]:
         """Return the frames of a datagram, FCS included.
 
-        Raises ``RequestError`` for a datagram that cannot go in frames of this link.
+        Raises ``RequestError`` for a datagram that cannot go in frames of this link, or is over its MTU.
         """
         source, destination = self.ends(as_octets(datagram))
+        mtu = self._link.mtu
+        if len(datagram) > mtu:
+            raise RequestError(
+                f"a datagram of {len(datagram)} octets is over the MTU of {mtu}",
+                cite=rfc(8200, "5"),
+                hint="Cut it at the IPv6 layer, or raise network.mtu where every node takes more",
+            )
         link, counters = self._link, self._counters
         env = Env(source, destination, None, self._design.contexts)
         writers = payloads(
@@ -193,7 +201,7 @@ def shrink(
     """Return frames (link type 195) for the IPv6 datagrams of a capture, numbered anew, with the datagrams' times.
 
     ``capture`` is as in ``follow``; ``left_out`` counts records that hold no datagram, and datagrams that do not go in
-    frames of the link. Raises ``RequestError`` for a capture that cannot be read.
+    frames of the link, or are over the MTU. Raises ``RequestError`` for a capture that cannot be read.
     """
     if not isinstance(shrinker, Shrinker):
         raise RequestError(f"a Shrinker is needed, not {type(shrinker).__name__}")

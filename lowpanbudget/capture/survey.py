@@ -41,6 +41,7 @@ class Survey:
     ``check_sequences`` say what was found at the end of the frames of each link type. ``receptions`` are what each of
     several receivers heard: a frame that more than one of them heard is counted once. ``outside`` are the frames that
     nobody asked for, which are counted nowhere else. ``series`` is the same over time, where steps were asked for.
+    Room was counted to frames as large as the design's, else to the ``assumed`` ones.
     ``shares`` tell how the frames were counted, and make no difference.
     """
 
@@ -52,6 +53,7 @@ class Survey:
     receptions: tuple[Reception, ...] = ()
     outside: int = 0
     series: TimeSeries | None = None
+    assumed: tuple[int, ...] = ()
     shares: Shares = field(default=Shares(), compare=False)
 
     @property
@@ -87,7 +89,8 @@ class Survey:
             grouped([*self.cells.items(), *other.cells.items()]), FrozenDict(reasons),
             FrozenDict({**other.names, **self.names}), FrozenDict(natures),
             self.check_sequences + other.check_sequences, self.receptions + other.receptions,
-            self.outside + other.outside, merged(self.series, other.series), self.shares.plus(other.shares),
+            self.outside + other.outside, merged(self.series, other.series),
+            tuple(sorted({*self.assumed, *other.assumed})), self.shares.plus(other.shares),
         )  # fmt: skip
 
     __add__ = merge

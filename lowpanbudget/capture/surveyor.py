@@ -1,7 +1,7 @@
 """A survey in the making: each record of a trace is counted in its cell, those that are alike at little cost."""
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import Unpack
+from typing import TYPE_CHECKING, Unpack
 
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.columns.choice import Shares, add_by_columns
@@ -14,15 +14,19 @@ from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.room_left import RoomLeft
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
 from lowpanbudget.capture.series import SeriesCounter
 from lowpanbudget.capture.survey import Cell, Survey, grouped, note_nature
 from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.capture.tally_place import Amounts, TallyPlace, code_of, counted_application
-from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
+from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.values import FrozenDict, replace
+
+if TYPE_CHECKING:  # a design is heavy
+    from lowpanbudget.design.meaning import Design
 
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
 MOST_REASONS = 256
@@ -33,19 +37,19 @@ _MOST_PLACES = 1024  # whose frames wait to be added up
 class Surveyor:
     """Sums up what a trace yields, in bounded memory.
 
-    ``largest`` is the octets of the largest frame, FCS included: the design's, or 127. ``narrowing`` knows which frames
-    are counted.
+    Room is counted to the largest frame of the design, or to what each frame tells of its PHY. ``narrowing`` knows
+    which frames are counted.
     """
 
-    def __init__(self, largest: int = LARGEST_FRAME, narrowing: Narrowing | None = None) -> None:
-        self.largest = largest
+    def __init__(self, design: "Design | None" = None, narrowing: Narrowing | None = None) -> None:
+        self.room = RoomLeft(design)
         self._narrowing, self._outside = narrowing, 0
         self._cells: dict[Cell, Tally] = {}
         self._places: list[TallyPlace] = []  # with frames that are not in their tallies yet
         self.reasons: dict[str, int] = {}
         self.names: dict[FlowKey, str] = {}
         self._natures: dict[str, Nature] = {}
-        self.savings = Savings(largest)
+        self.savings = Savings(self.room.largest)
         self.gaps = SequenceGaps(MOST_CELLS)
 
     @property
@@ -63,6 +67,7 @@ class Surveyor:
         return Survey(
             grouped(self._cells.items()), FrozenDict(self.reasons), FrozenDict(self.names),
             FrozenDict(self._natures), tuple(check_sequences), receptions, self._outside,
+            assumed=self.room.assumed,
         )  # fmt: skip
 
     def add(self, sighting: Sighting) -> None:
@@ -129,7 +134,7 @@ class Surveyor:
         octets, datagram = octets_on_air(sighting), sighting.datagram if is_new else None
         unused = avoidable = application = 0
         if place.is_data:
-            unused = max(self.largest - octets, 0)
+            unused = self.room.of(sighting)
             avoidable = self.savings.of(sighting, octets) if is_new else 0
         if datagram is not None:
             self.name(sighting)
@@ -243,9 +248,10 @@ def survey(
 ) -> Survey:
     """Return where the octets of a capture go, by flow, node, kind of frame and layer.
 
-    ``capture`` and what is ``known`` beside it are those of ``follow``; room is counted to the largest frame of the
-    design, or to 127 octets. ``every`` asks for a series over time as well, in steps of so many seconds, or of a text
-    such as "15 min". Surveys of several captures add up.
+    ``capture`` and what is ``known`` beside it are those of ``follow``; room is counted to the largest frame and MTU
+    of the design, else to 127 octets, or 2047 where a frame is longer or has an FCS of 4, and to 1280 of a datagram.
+    ``every`` asks for a series over time as well, in steps of so many seconds, or of a text such as "15 min". Surveys
+    of several captures add up.
 
     A pcap or pcapng file of more than a megabyte is counted by columns where numba is installed: in compiled loops that
     know frames by what others like them were. The totals are those of frames followed one by one. ``columns`` says that
@@ -268,9 +274,7 @@ def surveyed(
     trace = Trace(**known)
     trace.reader.checksums = False  # no total depends on them
     trace.reader.acknowledgers = False  # of frames counted by columns nobody is remembered
-    design = trace.design
-    largest = LARGEST_FRAME if design is None else design.link.largest
-    surveyor = Surveyor(largest, trace.narrowing)
+    surveyor = Surveyor(trace.design, trace.narrowing)
     with CaptureFile.of(capture) as records:
         shares = Shares()
         if not watching:

@@ -14,7 +14,8 @@ class Tally:
     ``octets`` are those of the frames, FCS included (also where the receiver took it off); ``layer_bits`` the bits
     of each layer, together all of these: what was not captured, or not read, is a layer of its own. ``application``
     octets are what applications sent in whole datagrams: behind UDP or CoAP. ``unused`` is the room left to the
-    largest frame, ``avoidable`` what the shortest legal encoding of the same datagrams would have saved.
+    largest frame (the design's, or what each frame tells of its PHY) and the MTU, ``avoidable`` what the shortest legal
+    encoding of the same datagrams would have saved.
     ``byte_code`` are octets of generic compression (RFC 7400) in the frames, and ``expanded`` what they stand for.
     ``retransmissions`` keep their sequence number, ``duplicates`` have the contents of another frame under a new
     one (a copy by ``capture/follow/repeats.py``), ``lost`` numbers of a sequence are missing: the frame, or its

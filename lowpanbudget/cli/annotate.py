@@ -213,7 +213,9 @@ def _list(
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if as_json:
         heard = view.receivers(listed.receptions)
-        output.emit(machine.document(list=list(list_text.rows(listed)), receivers=heard))
+        rows = list(list_text.rows(listed))
+        assumed = list(listed.assumed)
+        output.emit(machine.document(list=rows, receivers=heard, assumed=assumed))
     elif as_csv:
         output.emit(csv_table.csv_of(list_text.COLUMNS, list_text.rows(listed)))
     else:
@@ -252,7 +254,7 @@ def _alone(
     ]
 
 
-def _emit(frames: list[Shown], largest: int) -> None:
+def _emit(frames: list[Shown], largest: int | None) -> None:
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, sightings, view
 
@@ -298,7 +300,7 @@ def _slot(text: str | None) -> int | None:
     return number
 
 
-def _show(frames: list[Shown], count: int, largest: int) -> None:
+def _show(frames: list[Shown], count: int, largest: int | None) -> None:
     """Show the frames one after the other, each as soon as it is drawn."""
     from lowpanbudget.capture.annotation import title_of
     from lowpanbudget.cli import output

@@ -141,11 +141,9 @@ class CaptureOptions:
             say(click.get_current_context(), f"--node {self.node} is read as {named.words}")
 
     @property
-    def largest(self) -> int:
-        """Return the octets of the largest frame: the design's, or the standard's."""
-        from lowpanbudget.layers.link.mac import LARGEST_FRAME
-
-        return LARGEST_FRAME if self.design is None else self.design.link.largest
+    def largest(self) -> int | None:
+        """Return the octets of the design's largest frame; None without a design."""
+        return None if self.design is None else self.design.link.largest
 
     def decoder(self) -> "Decoder":
         """Return a decoder for frames that stand in no capture."""

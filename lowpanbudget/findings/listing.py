@@ -8,6 +8,7 @@ from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.room_left import RoomLeft
 from lowpanbudget.capture.sequences import octets_on_air
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.audit import Audit
@@ -22,7 +23,8 @@ class ListedFrame:
     """A frame of a capture in a line.
 
     ``source`` and ``destination`` are those on the link, None where it names none. ``octets`` are those on the air, FCS
-    included, ``room`` how many more a data frame could have had, None for others. ``flow`` tells the datagram's ends.
+    included, ``room`` how many more a data frame could have had up to the largest frame and datagram, None
+    for others. ``flow`` tells the datagram's ends.
     ``heard_as`` is the frame under which another receiver heard the same sending, ``receiver`` who heard this one.
     ``findings`` are the names of what an audit finds in it, ``fault`` is what ended reading.
     """
@@ -46,13 +48,15 @@ class FrameList:
     """The ``frames`` of a capture that were asked for, of ``total`` that it has.
 
     ``first_ns`` is the time of its first frame, asked for or not. ``receptions`` are what each of several receivers
-    heard.
+    heard. Room was counted to frames as large as the design's, else to the ``assumed`` ones, by what each frame tells
+    of its PHY.
     """
 
     frames: tuple[ListedFrame, ...]
     total: int
     first_ns: int | None
     receptions: tuple[Reception, ...] = ()
+    assumed: tuple[int, ...] = ()
 
 
 def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
@@ -75,6 +79,7 @@ def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
                 names = (*names, rule)
                 hits[number] = same.setdefault(names, names)
 
+    room = RoomLeft(trace.design)
     audit = Audit(known_of(trace, trace.design, trace.timeout_s), tallies=watched(trace, seen=seen))
     total, first_ns = 0, None
     with CaptureFile.of(capture) as records:
@@ -84,18 +89,17 @@ def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
                 first_ns = sighting.record.time_ns
             audit.follow(sighting)
             if not sighting.outside:
-                listed.append(_listed(sighting, audit.known.largest, same))
+                listed.append(_listed(sighting, room, same))
     found = {finding.name for finding in audit.close()}
     for place, one in enumerate(listed):
         names = tuple(name for name in hits.get(one.number, ()) if name in found)
         if names:
             listed[place] = replace(one, findings=same.setdefault(names, names))
-    return FrameList(tuple(listed), total, first_ns, trace.receptions)
+    return FrameList(tuple(listed), total, first_ns, trace.receptions, room.assumed)
 
 
-def _listed(sighting: Sighting, largest: int, same: dict[Any, Any]) -> ListedFrame:
+def _listed(sighting: Sighting, room: RoomLeft, same: dict[Any, Any]) -> ListedFrame:
     body, mac = sighting.body, None if sighting.example is None else sighting.example.mac
-    octets = octets_on_air(sighting)
     is_data = mac is not None and mac.frame_type == FrameType.DATA
     source = body.source if mac is None else mac.source
     destination = body.destination if mac is None else mac.destination
@@ -103,7 +107,7 @@ def _listed(sighting: Sighting, largest: int, same: dict[Any, Any]) -> ListedFra
     return ListedFrame(
         sighting.number, sighting.record.time_ns,
         same.setdefault(source, source), same.setdefault(destination, destination),
-        same.setdefault(carries, carries), octets,
-        max(largest - octets, 0) if is_data else None, same.setdefault(flow, flow),
+        same.setdefault(carries, carries), octets_on_air(sighting),
+        room.of(sighting) if is_data else None, same.setdefault(flow, flow),
         sighting.record.receiver, sighting.heard_as, fault=sighting.fault,
     )  # fmt: skip

@@ -21,7 +21,7 @@ from lowpanbudget.findings.senders import CounterUse, Givers, HeardSender, Refus
 from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU, Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, Mac
 from lowpanbudget.layers.link.security import Devices
@@ -41,7 +41,8 @@ Kind = TypeVar("Kind")
 class Surroundings:
     """What is known beside the frames, and what they have taught so far (bounded).
 
-    ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
+    ``largest``: octets of the longest frame, check sequence included; ``mtu``: of the largest datagram. ``devices`` are
+    EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with
     the number of frames that carried them, ``announced`` the last prefixes of each context on the air. ``flows``
     finds those of the design, ``senders`` are the nodes that sent data frames, ``acknowledged`` those that
@@ -56,6 +57,7 @@ class Surroundings:
     design: Design | None = None
     devices: frozenset[bytes] = frozenset()
     largest: int = LARGEST_FRAME
+    mtu: int = MINIMUM_MTU
     timeout_s: float = 60.0
     prefixes: Recent[int, int] = field(default_factory=lambda: Recent(MOST_PREFIXES))
     pans: dict[int, int] = field(default_factory=dict)
@@ -94,10 +96,10 @@ def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0
     """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
     devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
     if design is None:
-        return Surroundings(trace.contexts, None, frozenset(devices), LARGEST_FRAME, timeout_s)
+        return Surroundings(trace.contexts, None, frozenset(devices), timeout_s=timeout_s)
     devices |= {one.extended for one in design.stations if one.extended is not None}
-    largest = design.link.largest
-    known = Surroundings(trace.contexts, design, frozenset(devices), largest, timeout_s)
+    largest, mtu = design.link.largest, design.link.mtu
+    known = Surroundings(trace.contexts, design, frozenset(devices), largest, mtu, timeout_s)
     for station in design.stations:
         known.learn_prefix(station.ip(design.link.addresses))
     return known

@@ -135,13 +135,8 @@ def shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None
         console.print()
         return
     if comparison["saved"] <= 0:
-        text = "The form that was sent is the shortest between these addresses with these contexts."
-        if comparison["saved"] < 0:
-            text = (
-                f"It has {plural(-comparison['saved'], 'octet')} more: the form that was sent is one that is no longer "
-                "written, or follows the older rule for identifiers."
-            )
-        paragraph(console, screen, text)
+        paragraph(console, screen, _no_gain(comparison))
+        _assumption(console, screen, comparison)
         console.print()
         return
     frames = ""
@@ -152,12 +147,37 @@ def shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None
         f"{comparison['saved']} fewer on the air."
     )
     paragraph(console, screen, text)
+    _assumption(console, screen, comparison)
     layout.put(console, _differences(screen, comparison["differences"], console.width))
     console.print()
     uncut = " before it is cut" if comparison["frames_shortest"] > 1 else ""
     console.print(f"The shortest form{uncut}, {plural(len(comparison['octets']) // 2, 'octet')}:")
     hex_block(console, comparison["octets"])
     console.print()
+
+
+def _no_gain(comparison: dict[str, Any]) -> str:
+    """Return why the shortest form saves nothing, or would take more."""
+    more = plural(-comparison["saved"], "octet")
+    if not comparison["saved"]:
+        return "The form that was sent is the shortest between these addresses with these contexts."
+    if comparison["frames_shortest"] > comparison["frames_here"]:
+        return (
+            f"The form that was sent goes in {plural(comparison['frames_here'], 'frame')}; with frames of at most "
+            f"{comparison['largest']} octets it takes {comparison['frames_shortest']}, {more} more on the air."
+        )
+    return (
+        f"It has {more} more: the form that was sent is one that is no longer written, or follows the older rule for "
+        "identifiers."
+    )
+
+
+def _assumption(console: Console, screen: Screen, comparison: dict[str, Any]) -> None:
+    """Print what the largest frame was taken to be, where no design tells it and it counts."""
+    if comparison["assumed"]:
+        largest, why = comparison["largest"], comparison["assumed"]
+        text = f"No design tells the largest frame: {largest} octets are assumed, as {why}."
+        paragraph(console, screen, text)
 
 
 def _differences(

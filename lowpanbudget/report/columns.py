@@ -188,7 +188,9 @@ COLUMNS: dict[str, dict[str, str]] = {
     },
     "survey --json": {
         "application": "Octets that applications sent in whole datagrams.",
-        "unused": "Octets of room left in data frames, up to the largest frame.",
+        "unused": "Octets of room left in data frames, up to the largest frame and the MTU. Without a design the "
+        "largest frame has 127 octets, or 2047 where the frame is longer or has an FCS of 4; the MTU is 1280.",
+        "assumed": "The largest frames that room was counted to, where no design tells it.",
         "avoidable": "Octets that the shortest legal encoding of the same datagrams would have saved.",
         "byte_code": "Octets of generic header compression (RFC 7400) in the frames.",
         "expanded": "Octets of headers and payload that byte_code stands for.",
@@ -208,7 +210,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "from": "Who sends; of a restored field, what it was restored from.",
         "to": "Who is to receive.",
         "size": "Octets of the frame.",
-        "room": "Octets that are left up to the largest frame.",
+        "room": "Octets that are left up to the largest frame and the MTU. Without a design the largest frame has 127 "
+        "octets, or 2047 where the frame is longer or has an FCS of 4; the MTU is 1280.",
         "carries": "What is in it, the innermost last.",
         "octet": "Where the field begins, counted from 0.",
         "bits": "Its bits in the octet, or how many octets.",

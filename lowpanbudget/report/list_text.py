@@ -6,6 +6,7 @@ from typing import Generic, TypeVar
 
 from rich.console import Console
 
+from lowpanbudget.capture.room_left import room_assumed
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.listing import FrameList, ListedFrame
@@ -62,6 +63,8 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
     count = all_of_them if several.total == len(listed) else f"{len(listed)} of {all_of_them}"
     tail = f", {found} with findings: audit tells of them" if found else ""
     paragraph(console, screen, f"{count}{tail}.", "dim")
+    if assumed := room_assumed(several.assumed):
+        paragraph(console, screen, assumed, "dim")
     for text in receptions(receivers(several.receptions)):
         paragraph(console, screen, text)
 

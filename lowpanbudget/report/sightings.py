@@ -17,8 +17,8 @@ _SECOND = 10**9
 _FIRST_YEAR_S = 366 * 86400  # nobody captured then: such a clock started with the log
 
 
-def details(sighting: Sighting, largest: int) -> view.Data:
-    """Return what is known of a frame beyond its octets; ``largest`` is the octets of the largest frame."""
+def details(sighting: Sighting, largest: int | None) -> view.Data:
+    """Return what is known of a frame beyond its octets; ``largest`` is the octets of a design's largest frame."""
     first = sighting.first
     return {
         "contents": restored_contents(coded_contents(sighting)),

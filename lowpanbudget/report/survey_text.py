@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.bits import Nature
+from lowpanbudget.capture.room_left import room_assumed
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, series_text, strip
 from lowpanbudget.report.audit_text import receptions
@@ -51,6 +52,8 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
         paragraph(console, screen, text)
     for text in receptions(survey_data["receivers"]):
         paragraph(console, screen, text)
+    if assumed := room_assumed(survey_data["assumed"]):
+        paragraph(console, screen, assumed)
     if not total["frames"]:
         console.print()
         return

@@ -40,6 +40,7 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
         "captures": list(captures),
         "receivers": receivers(survey.receptions),
         "outside": survey.outside,
+        "assumed": list(survey.assumed),
         "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
         **({} if survey.series is None else {"series": _series(survey.series)}),

@@ -11,6 +11,7 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import plural
 from lowpanbudget.fields import Restored
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
+from lowpanbudget.layers.link.phy import largest_beside, why_largest
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc
@@ -44,7 +45,8 @@ class Comparison:
 
     ``here`` and ``shortest`` are octets of 6LoWPAN payload, in ``frames_here`` and ``frames_shortest`` frames;
     ``around`` are the octets around the payload of each frame. ``octets`` are the shortest form in one piece. The
-    ``differences`` add up to that of the payload octets.
+    ``differences`` add up to that of the payload octets. Frames have ``largest`` octets at most; ``assumed``
+    says why, where nothing but the frame tells of its PHY and it makes a difference.
     """
 
     here: int
@@ -54,6 +56,8 @@ class Comparison:
     around: int
     octets: bytes
     differences: tuple[Difference, ...]
+    largest: int
+    assumed: str
 
     @property
     def saved(self) -> int:
@@ -69,21 +73,28 @@ def compare(
     root: IPv6Address | None = None,
     rpi_type: int = 0x63,
     pieces: Sequence[int] = (),
-    largest: int = LARGEST_FRAME,
+    largest: int | None = None,
+    missing_fcs: int = 0,
 ) -> Comparison:
     """Return the comparison of a datagram as sent with its shortest form between the same link addresses.
 
     ``frame`` carried it, or its first fragment; ``pieces`` are then the octets of payload of all its fragments.
-    ``largest`` is the octets of the largest frame. The shortest form elides a checksum, uses generic compression and
-    short routing headers only where the frame does. Raises ``RequestError`` for a datagram that no form can carry.
+    ``largest`` is the octets of the largest frame; None: what the frame tells of its PHY, and as many as were sent.
+    ``missing_fcs`` are the octets of FCS that a receiver took off. The shortest form elides a checksum, uses generic
+    compression and short routing headers only where the frame does. Raises ``RequestError`` for a datagram that no form
+    can carry.
     """
     options = methods(frame)
     env = Env(frame.link_source, frame.link_destination, None, contexts, root, rpi_type)
     best = compress(datagram, env, **options).octets
     payload = len(frame.payload or b"")
     mesh = mesh_octets(frame)
-    around = len(frame.octets) - payload + mesh
+    around = len(frame.octets) + missing_fcs - payload + mesh
     here = [count - mesh for count in pieces or (payload,)]
+    assumed = ""
+    if largest is None:
+        sent = len(frame.octets) + missing_fcs, frame.fcs_octets
+        largest, assumed = max(largest_beside(*sent), max(here) + around), why_largest(*sent)
     there = [len(best)]
     if len(here) > 1 or len(best) + around > largest:
         there = [len(part) for part in split(datagram, env, room=largest - around, **options)]
@@ -91,8 +102,18 @@ def compare(
         restored(frame, contexts, datagram), restored(decode_lowpan(best, env), contexts),
         sum(here) * 8, sum(there) * 8,
     )  # fmt: skip
+    if largest <= LARGEST_FRAME and len(here) == len(there) == 1:
+        assumed = ""
     return Comparison(
-        sum(here), sum(there), len(here), len(there), around, best, tuple(differences)
+        sum(here),
+        sum(there),
+        len(here),
+        len(there),
+        around,
+        best,
+        tuple(differences),
+        largest,
+        assumed,
     )
 
 

@@ -73,9 +73,13 @@ class Frame:
         protection = mac.security.protection
         if not protection.encrypted:
             return 0, 0
+        return mac.header_length, len(self.octets) - self.fcs_octets - protection.mic
+
+    @property
+    def fcs_octets(self) -> int:
+        """Return the octets of the FCS at the end; 0 where the frame came without one."""
         # where an FCS was checked its span is the last
-        fcs = 0 if mac.fcs_ok is None else self.spans[-1].bits // 8
-        return mac.header_length, len(self.octets) - fcs - protection.mic
+        return 0 if self.mac is None or self.mac.fcs_ok is None else self.spans[-1].bits // 8
 
     @property
     def restored(self) -> tuple[Restored, ...]:

@@ -173,8 +173,9 @@ class Capture:
 
     def known(self) -> Surroundings:
         largest = 127 if self.design is None else self.design.link.largest
+        mtu = 1280 if self.design is None else self.design.link.mtu
         return Surroundings(
-            Contexts(self.contexts), self.design, frozenset(self.known_devices), largest
+            Contexts(self.contexts), self.design, frozenset(self.known_devices), largest, mtu
         )
 
     def fed(self) -> list[Finding]:

@@ -13,8 +13,35 @@ from findings import air
 from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
+from lowpanbudget import encode_frame
+
 OTHER = b"\x00\x18"
 LARGE = 300  # octets of data: four frames or so
+LONG_FRAMES = """
+title = "A store whose nodes take long datagrams"
+link = {{ phy = "sun-fsk", addresses = "short", pan_id = 0xabcd }}
+network = {{ nodes = 2, mtu = {mtu} }}
+[[context]]
+id = 0
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "node"
+role = "node"
+short = 0x17
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "root"
+role = "border"
+short = 0x01
+prefix = "2001:db8:1::/64"
+[[flow]]
+name = "up"
+source = "node"
+destination = "root"
+hops = 1
+source_port = 0xf0b1
+destination_port = 0xf0b2
+"""
 Timed = list[bytes | tuple[float, bytes]]
 
 
@@ -31,6 +58,18 @@ def sized(size: int) -> Capture:
     """A first fragment with this datagram_size, in 11 bits behind 11000 (RFC 4944 section 5.3)."""
     head = (0b11000 << 27 | size << 16 | 7).to_bytes(4, "big")
     return Capture([air.raw(head + air.payload(air.datagram(bytes(40)))[:48])])
+
+
+def in_one_long_frame(*data: int, mtu: int | None = None) -> Capture:
+    """Datagrams of so many octets behind 48 of headers, as a PHY with frames of 2047 octets carries them."""
+    frames = [
+        encode_frame(air.mac(number), air.payload(air.datagram(bytes([number]) * octets)), fcs=4)
+        for number, octets in enumerate(data, 1)
+    ]
+    plan = None
+    if mtu is not None:
+        plan = air.design(LONG_FRAMES.format(mtu=mtu))
+    return Capture([frame.octets for frame in frames], design=plan, fcs=4)
 
 
 def spilled() -> Capture:
@@ -627,6 +666,15 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "one that still is open when the capture ends": (
         "fragments-unfinished",
         lambda: Capture([*late_first(1).air[:5]]),
+    ),
+    # 40 + 8 + 1232
+    "the largest datagram in one frame": (
+        "datagram-size-impossible",
+        lambda: in_one_long_frame(1232),
+    ),
+    "a datagram over 1280 octets where the design says that nodes take it": (
+        "datagram-size-impossible",
+        lambda: in_one_long_frame(1452, mtu=1500),
     ),
     # 9 + 6 + 110 + 2 are the 127 octets that a frame may have, 111 one too many
     "recoverable fragments of what is one octet too long for a frame": (

@@ -51,6 +51,7 @@ from findings.cases_fragments import (
     cut,
     edited,
     frames_of_one,
+    in_one_long_frame,
     interleaved,
     late_first,
     later_ones,
@@ -914,6 +915,20 @@ FURTHER = (
         "datagram-size-impossible",
         lambda: sized(1500),
         Told("risk", "0x0017", "datagram_size 1500 is over the MTU of 1280", (), (1,)),
+    ),
+    # 40 + 8 + 1233; RFC 4944 section 4: "The MTU size for IPv6 packets over IEEE 802.15.4 is 1280 octets"
+    Further(
+        "datagram-size-impossible",
+        lambda: in_one_long_frame(1233, 1233),
+        Told(
+            "risk",
+            "0x0017",
+            "a datagram of 1281 octets, whole in one frame, is over the MTU of 1280",
+            (),
+            (1, 2),
+            2,
+            cite="RFC 8200 §5",
+        ),
     ),
     # 6 octets of headers and 40 of data stand for 48 and 40
     Further(

@@ -291,7 +291,12 @@ def count(
         elif is_copy:
             counts[one + p.N_DUPLICATES] += 1
         if classes[found + p.C_DATA]:
-            counts[one + p.N_UNUSED] += max(s[p.LARGEST] - octets_sent, 0)
+            is_long = octets_sent > p.USUAL_FRAME
+            s[p.SEEN_LONG if is_long else p.SEEN_USUAL] = 1
+            left = s[p.LARGEST_LONG if is_long else p.LARGEST] - octets_sent
+            if classes[found + p.C_DATAGRAM]:
+                left = min(left, s[p.MTU] - whole_octets)
+            counts[one + p.N_UNUSED] += max(left, 0)
         if not is_repeat and (completes or classes[found + p.C_DATAGRAM]):
             counts[one + p.N_DATAGRAMS] += 1
             counts[one + p.N_DATAGRAM_OCTETS] += whole_octets

@@ -1,9 +1,13 @@
 """Where each number of the counting loop stands in its arrays: the loop and those who fill and read them share it."""
 
 from lowpanbudget.layers.link.control import FrameType
+from lowpanbudget.layers.link.mac import LARGEST_FRAME
 
 # how the loop ended
 DONE, LEARN, SCALAR, CONTROL, SECURITY, ELEMENT, SAVING, BACK = range(8)
+
+# the largest frame by default (LARGEST) and of PHYs with longer ones (LARGEST_LONG), of a design both are alike
+USUAL_FRAME = LARGEST_FRAME
 
 NO_TIME = -(1 << 62)
 NEVER = 1 << 62
@@ -13,8 +17,8 @@ LONGEST = 2048  # longer frames are followed one by one
 (
     STATUS, CODE, NEXT_END, NOW, FED, LARGEST, NUMBER, ROOM, ROOM_OCTETS, OPEN, OPEN_OCTETS, TIMEOUT, FREE_ENTRY,
     FREE_PART, OLDEST, NEWEST, NEXT_PAIR, FIRST_CLASS, AROUND, ACTUAL, MOST_MISSING, LATEST, WENT_BACK,
-    LAST_HEARD, STATES,
-) = range(25)  # fmt: skip
+    LAST_HEARD, LARGEST_LONG, SEEN_USUAL, SEEN_LONG, MTU, STATES,
+) = range(29)  # fmt: skip
 
 # frames of a batch: where their payload stands in the clear
 SEALED, UNOPENED = -1, -2

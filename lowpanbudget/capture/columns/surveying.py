@@ -20,6 +20,7 @@ from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import SECOND, Trace
+from lowpanbudget.capture.room_left import RoomLeft
 from lowpanbudget.capture.sequences import MOST_MISSING
 from lowpanbudget.capture.tally import see
 
@@ -43,7 +44,11 @@ class ColumnSurvey:
         self._reassembler = trace.reassembler = SharedReassembler(
             state, self._learner, surveyor, trace
         )
-        state.s[p.LARGEST] = surveyor.largest
+        # an FCS of 4 octets, which tells of long frames too, is followed
+        room = RoomLeft(trace.design)
+        state.s[p.LARGEST] = room.up_to(p.USUAL_FRAME, 0)
+        state.s[p.LARGEST_LONG] = room.up_to(p.USUAL_FRAME + 1, 0)
+        state.s[p.MTU] = room.mtu
         state.s[p.MOST_MISSING] = MOST_MISSING
         state.s[p.TIMEOUT] = (
             int(trace.timeout_s * 10**9) - 1000
@@ -207,6 +212,9 @@ class ColumnSurvey:
             if counts[number * p.N_FIELDS + p.N_FRAMES]:
                 self._tell(number, classes[later], tallies[first])
         self._surveyor.take_up()
+        for place, octets in ((p.SEEN_USUAL, p.USUAL_FRAME), (p.SEEN_LONG, p.USUAL_FRAME + 1)):
+            if self._state.s[place]:
+                self._surveyor.room.up_to(octets, 0)
         # of what was learned for frames that were then followed
         for tally in filter(None, tallies):
             for layer in [layer for layer, bits in tally.layer_bits.items() if not bits]:

@@ -4,15 +4,15 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
-from lowpanbudget.findings.datagrams import hop_of, numbers_of
+from lowpanbudget.findings.datagrams import HeardDatagram, hop_of, numbers_of
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.link.mac import BROADCAST
@@ -38,10 +38,19 @@ def _start(scene: Scene) -> str:
 @FRAGMENTS.rule("datagram-size-impossible", FragmentArrival)
 def datagram_size_over_mtu(scene: Scene, arrival: FragmentArrival) -> Hits:
     """Look at the size of fragments that can be read."""
-    size = arrival.datagram.size
-    if size > ipv6.MINIMUM_MTU:
-        cause = f"datagram_size {size} is over the MTU of {ipv6.MINIMUM_MTU}"
+    size, mtu = arrival.datagram.size, scene.known.mtu
+    if size > mtu:
+        cause = f"datagram_size {size} is over the MTU of {mtu}"
         yield Hit(cause, (), scene.sender, severity=Severity.RISK)
+
+
+@FRAGMENTS.rule("datagram-size-impossible", HeardDatagram)
+def datagram_over_mtu(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Measure what came in one frame: "the node must be able to accept packets as large as that link's MTU"."""
+    size, mtu = len(datagram.octets), scene.known.mtu
+    if size > mtu and datagram.fragments == 1 and scene.mac is not None:
+        cause = f"a datagram of {size} octets, whole in one frame, is over the MTU of {mtu}"
+        yield Hit(cause, (), scene.sender, severity=Severity.RISK, cite=rfc(8200, "5"))
 
 
 @FRAGMENTS.rule("datagram-size-impossible", OWN_FAULT, varies=True)

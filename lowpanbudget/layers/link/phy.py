@@ -138,7 +138,24 @@ PHYS = {
         Phy("sun-o-qpsk", LARGEST_SUN_FRAME, 4, _LARGE, FrozenDict()),
     )
 }  # fmt: skip
+LONG_FCS = PHYS["sun-fsk"].fcs
 RATES = tuple(sorted({rate for phy in PHYS.values() for rate in phy.rates}))
+
+
+def largest_beside(octets: int, fcs: int) -> int:
+    """Return the octets of the largest frame to reckon with where nothing but a frame tells of its PHY.
+
+    The frame has ``octets``, ``fcs`` of them FCS. One longer than 127 octets, or with an FCS of 4, is of a PHY that
+    carries 2047 (IEEE 802.15.4-2015 table 11-1 and clause 7.2.10, from memory).
+    """
+    return LARGEST_SUN_FRAME if octets > LARGEST_FRAME or fcs == LONG_FCS else LARGEST_FRAME
+
+
+def why_largest(octets: int, fcs: int) -> str:
+    """Return in words why that is the largest beside such a frame."""
+    if octets > LARGEST_FRAME:
+        return f"this one is longer than {LARGEST_FRAME}"
+    return f"this one has an FCS of {fcs}" if fcs == LONG_FCS else "most PHYs have it"
 
 
 def timing(phy: str, rate: int | None = None, preamble: int | None = None) -> PhyTiming:

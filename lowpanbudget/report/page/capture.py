@@ -54,9 +54,7 @@ def capture_page(
     name = path_of(capture)  # read twice
     trace = Trace(**known)
     design, narrowing = trace.design, trace.narrowing
-    surveyor = Surveyor(narrowing=narrowing)
-    if design is not None:
-        surveyor = Surveyor(design.link.largest, narrowing)
+    surveyor = Surveyor(design, narrowing)
     measurer = Measurer(design)
     first = _FirstReading(surveyor, measurer)
     with read_capture(name) as records:

@@ -9,7 +9,6 @@ from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.capture.surveyor import Surveyor
-from lowpanbudget.layers.link.mac import LARGEST_FRAME
 
 # looked up once: there are a million places in a run
 _octet, _number, _put = bytes.__getitem__, list.__getitem__, list.__setitem__
@@ -47,8 +46,7 @@ def by_columns(capture: Capture, loops: Loops | None = None, **known: Any) -> tu
     """Return a survey by columns, and how many frames were counted so."""
     trace = Trace(**known)
     trace.reader.checksums = False
-    design = trace.design
-    surveyor = Surveyor(LARGEST_FRAME if design is None else design.link.largest)
+    surveyor = Surveyor(trace.design)
     counting = ColumnSurvey(trace, surveyor, checked() if loops is None else loops)
     with CaptureFile.of(capture) as records:
         counting.add(records)
