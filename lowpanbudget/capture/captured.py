@@ -244,4 +244,4 @@ def _numbered(event: TimedOut | Discarded) -> TimedOut | Discarded:
 
 
 def _largest(trace: Trace) -> int | None:
-    return None if trace.design is None else trace.design.link.largest
+    return None if trace.design is None else trace.design.link.largest_sent

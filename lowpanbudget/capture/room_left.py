@@ -16,13 +16,13 @@ if TYPE_CHECKING:  # a design is heavy
 class RoomLeft:
     """Tells the room of frames.
 
-    ``largest`` is the octets of the design's largest frame, FCS included, and ``mtu`` those of its largest datagram.
-    Without a design ``largest`` is None, and what each frame tells of its PHY counts: ``assumed`` are the largest
-    frames that were reckoned with so.
+    ``largest`` is the octets of the largest frame that a design sends, FCS included, ``mtu`` those of its largest
+    datagram. Without a design ``largest`` is None, and what each frame tells of its PHY counts: ``assumed`` are the
+    largest frames that were reckoned with so.
     """
 
     def __init__(self, design: "Design | None" = None) -> None:
-        self.largest = None if design is None else design.link.largest
+        self.largest = None if design is None else design.link.largest_sent
         self.mtu = MINIMUM_MTU if design is None else design.link.mtu
         self._assumed: set[int] = set()
 

@@ -91,7 +91,9 @@ class Savings:
         self, sighting: Sighting, first: Frame, datagram: bytes, around: int, actual: int
     ) -> int:
         """Return by how many octets frames of ``actual`` ones in all are more than those of the shortest form."""
-        sent = len(first.payload or b"") + around  # of the first fragment, which none is longer than
+        sent = (
+            len(first.payload or b"") + around
+        )  # of the first fragment, which none is longer than
         largest = self._largest or max(sent, largest_beside(sent, sighting.fcs_octets))
         options, around = methods(first), around + mesh_octets(first)
         ends, room = (first.link_source, first.link_destination), largest - around

@@ -143,7 +143,7 @@ class CaptureOptions:
     @property
     def largest(self) -> int | None:
         """Return the octets of the design's largest frame; None without a design."""
-        return None if self.design is None else self.design.link.largest
+        return None if self.design is None else self.design.link.largest_sent
 
     def decoder(self) -> "Decoder":
         """Return a decoder for frames that stand in no capture."""

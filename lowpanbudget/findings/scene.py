@@ -78,6 +78,11 @@ class Surroundings:
         if self.design is not None:
             self.flows = FlowBook(self.design)
 
+    @property
+    def largest_sent(self) -> int:
+        """Return the octets of the longest frame that a sender has time for."""
+        return self.largest if self.design is None else self.design.link.largest_sent
+
     def learn_prefix(self, address: IPv6Address) -> None:
         """Remember the /64 of a unicast address that was carried in full or restored with a valid checksum."""
         prefix = int(address) >> 64

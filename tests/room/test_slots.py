@@ -11,7 +11,20 @@ from pathlib import Path
 import pytest
 from contract.entry import invoke
 
-from lowpanbudget import DesignError, airtime, budget, carrying, fit, parse_design, review
+from lowpanbudget import (
+    DesignError,
+    Record,
+    airtime,
+    annotate,
+    audit,
+    budget,
+    carrying,
+    fit,
+    list_frames,
+    parse_design,
+    review,
+    survey,
+)
 
 DESIGN = """
 title = "A store by slots"
@@ -115,3 +128,21 @@ def test_lists_of_other_things_have_other_titles(command: str, about: str, tmp_p
     file.write_text(text(100) + "max_ack_us = 100\n", encoding="utf-8")
     done = invoke(command, file)
     assert f"What the design alone tells of {about}: 1 failure" in done.stdout
+
+
+@pytest.mark.parametrize("octets", [60, 99, 100])
+def test_a_capture_is_held_against_the_same_frames(octets: int) -> None:
+    """What is cut because of the slot is not cut without need, and has no room for more."""
+    design = parse_design(text())
+    path = design.paths(design.flow("up"))[0]
+    frames = [frame.octets for frame in path.frames(bytes(octets))]
+    records = [Record(n, n * 10**7, 195, one, len(one)) for n, one in enumerate(frames, 1)]
+    assert len(frames) == (2 if octets > 99 else 1)
+    found = audit(records, design=design, fcs=4)
+    assert "fragmented-without-need" not in [one.name for one in found.findings]
+    listed = list_frames(records, design=design, fcs=4)
+    assert [one.room for one in listed.frames] == [118 - len(one) for one in frames]
+    assert survey(records, design=design, fcs=4).total.avoidable == 0
+    shortest = annotate(records, len(frames), design=design, fcs=4)[0].shortest
+    assert shortest is not None
+    assert (shortest.saved, shortest.largest) == (0, 118)

@@ -246,7 +246,7 @@ def last_fragment_needless(scene: Scene, datagram: FragmentedDatagram) -> Hits:
         return
     *_, before, last = sorted(datagram.fragments, key=lambda one: one.start)
     octets = last.end - last.start
-    spare = scene.known.largest - before.mark.frame_octets - scene.missing_fcs
+    spare = scene.known.largest_sent - before.mark.frame_octets - scene.missing_fcs
     if octets < fragment.UNIT and spare >= octets:
         cause = f"the last fragment brings {octets_text(octets)}, the frame before it had {spare} to spare"
         yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
@@ -260,7 +260,7 @@ def fragmented_without_need(_cut: object, scene: Scene, datagram: FragmentedData
     first, *others = sorted(datagram.fragments, key=lambda one: one.start)
     rest = sum(other.end - other.start for other in others)
     single = first.mark.frame_octets - FRAG1.octets + rest + scene.missing_fcs
-    spare = scene.known.largest - single
+    spare = scene.known.largest_sent - single
     if first.first and spare >= 0:
         count = len(datagram.fragments)
         cause = f"{count} fragments make a frame of {single} octets, {spare} to spare"
