@@ -395,6 +395,14 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "interval-off-plan",
         lambda: in_turn(*[(1, 60.1 * periods) for periods in missing_half(150)]),
     ),
+    "readings a third more often than planned": (
+        "interval-off-plan",
+        lambda: in_turn((60, 40.0)),
+    ),
+    "readings half as long again apart as planned": (
+        "interval-off-plan",
+        lambda: in_turn((60, 90.0)),
+    ),
     "requests that have no answer, which says why they are sent again": (
         "request-repeated",
         lambda: messages(

@@ -1250,6 +1250,27 @@ FURTHER = (
             (1,),
         ),
     ),
+    # every second one is left out, or sent twice, or nearly so, on either side of what is told: all the time it is
+    *(
+        Further(
+            "interval-off-plan",
+            lambda rhythms=rhythms: in_turn(*rhythms),  # type: ignore[misc]
+            Told(
+                "risk",
+                READINGS,
+                f"2001:db8:1::ff:fe00:17 sends every {told} in flow readings, planned are 60 s",
+                ("median of 60 intervals",),
+                (1,),
+            ),
+        )
+        for told, rhythms in (
+            ("120 s", [(60, 120.0)]),
+            ("120 s", [(5, 119.99), (5, 120.01)] * 6),
+            ("30 s", [(60, 30.0)]),
+            ("30 s", [(5, 29.99), (5, 30.01)] * 6),
+            ("33 s", [(5, 32.99), (5, 33.01)] * 6),
+        )
+    ),
     # 20 of 60 intervals are of 300 s in place of 60: 6000 of 8400 s; the last ones are as planned, or the first
     *(
         Further(

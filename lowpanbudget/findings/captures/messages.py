@@ -4,7 +4,7 @@ from ipaddress import IPv6Address
 from statistics import median
 
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.deployment.rhythm import PART_OFF, TimedInterval, rhythm
+from lowpanbudget.deployment.rhythm import PART_OFF, RhythmPart, TimedInterval, rhythm
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
@@ -18,6 +18,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, field
 
 _MOST_GAPS, _MOST_PARTS = 512, 12
+_ABOUT = 0.1  # so far from twice or half as planned still is that; our choice: no usual fault lies at this edge
 
 _OTHER_FORMAT = (
     "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
@@ -162,21 +163,19 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
     """Judge each source by how long it sent otherwise; a burst that the design tries its flow with is no interval."""
     bursts = () if known.design is None else known.design.bursts
     for (name, number), times in memory.items():
-        planned, parts = times.every_s, rhythm(times.gaps, _MOST_PARTS)
-        least, most = planned / 2 / max(len(times.flow.messages), 1), 2 * planned
-        # where messages are missed here, a quarter of the intervals is still of those that follow each other
-        off = [part for part in parts if part.usual_s < least or part.low_s > most]
-        # by the interval in the middle: what is longer by far may be a time in which nobody listened
-        all_s, off_s = (sum(one.usual_s * one.intervals for one in some) for some in (parts, off))
-        if not off or off_s < PART_OFF * all_s:
+        parts = rhythm(times.gaps, _MOST_PARTS)
+        off, all_s = _off_plan(times, parts, _ABOUT), _lasting(parts)
+        if not off or _lasting(off) < PART_OFF * all_s:
             continue
-        is_burst = off_s * times.step < planned and any(one.flow == name for one in bursts)
-        if is_burst and off[0].usual_s < least:
+        off = _off_plan(
+            times, parts, 2 * _ABOUT
+        )  # the same rhythm, where some parts lie just beyond the edge
+        off_s = _lasting(off)
+        is_burst = off_s * times.step < times.every_s and any(one.flow == name for one in bursts)
+        if is_burst and off[0].usual_s < times.every_s:
             continue
         source, middle = IPv6Address(number), median(part.usual_s for part in off)
-        cause = (
-            f"{source} sends every {seconds_text(middle)} in flow {name}, planned are {planned:g} s"
-        )
+        cause = f"{source} sends every {seconds_text(middle)} in flow {name}, planned are {times.every_s:g} s"
         count = min(sum(part.intervals for part in off) * times.step, times.count)
         evidence = [f"median of {plural(count, 'interval')}"]
         if len(off) < len(parts):
@@ -184,3 +183,19 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
         began = [one.since_s for one in times.gaps].index(off[0].since_s)
         frames = (times.numbers[began],)
         yield Hit(cause, tuple(evidence), f"flow {name}, {source}", frames)
+
+
+def _off_plan(times: _Times, parts: list[RhythmPart], about: float) -> list[RhythmPart]:
+    """Return the parts in which messages came twice as often as planned, or half as often, or as good as that.
+
+    Who leaves out every second message sends at twice the interval, more or less: ``about`` is how near counts.
+    """
+    least = times.every_s / 2 / max(len(times.flow.messages), 1) * (1 + about)
+    most = 2 * times.every_s * (1 - about)
+    # where messages are missed here, a quarter of the intervals is still of those that follow each other
+    return [part for part in parts if part.usual_s < least or part.low_s > most]
+
+
+def _lasting(parts: list[RhythmPart]) -> float:
+    """Return how long parts last by their interval in the middle: in what is longer by far nobody may have listened."""
+    return sum(part.usual_s * part.intervals for part in parts)
