@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from lowpanbudget.arguments import whole_number
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Nature, Span
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import address
@@ -12,6 +12,7 @@ from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields import Bits, Restored
 from lowpanbudget.layers.internet import ipv6, rpi, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.ghc_headers import CodeSize, code_size
 from lowpanbudget.stack.comparison import Comparison, compare, is_generic
 from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.decoder import decode_datagram
@@ -52,6 +53,11 @@ def coded_in(frame: Frame) -> tuple[Span, ...]:
         return ()
     contents = decode_datagram(frame.datagram.octets)
     return _carried_by_headers(contents.octets, contents.spans)
+
+
+def payload_code(frame: Frame | None) -> CodeSize:
+    """Return how much byte code stands for what the headers in a frame carry, and for how much."""
+    return code_size(() if frame is None else frame.spans, Nature.PAYLOAD)
 
 
 def _carried_by_headers(datagram: bytes, spans: Iterable[Span]) -> tuple[Span, ...]:

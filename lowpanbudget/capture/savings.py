@@ -75,7 +75,7 @@ class Savings:
         if example is None or template is None or not isinstance(example.fragment, Fragment):
             return 0  # recoverable fragments are cut from the compressed form
         actual = sum([part.octets + around for part in sighting.parts])
-        if code_of(template).code:  # then all that they carry counts, not only their headers
+        if code_of(template).byte_code:  # then all that they carry counts, not only their headers
             return self._of_pieces(sighting, template.example, datagram, around, actual)
         # first fragments that are alike have the same headers
         known = template.facts.setdefault(self, {})

@@ -39,7 +39,7 @@ class Amounts:
         tally.datagrams += frames * self.datagrams
         tally.datagram_octets += frames * self.datagram_octets
         tally.application += frames * self.application
-        tally.byte_code += frames * self.code.code
+        tally.byte_code += frames * self.code.byte_code
         tally.expanded += frames * self.code.expanded
         layers = tally.layer_bits
         for layer, bits in self.layers:

@@ -79,6 +79,15 @@ def _contents(console: Console, screen: Screen, contents: dict[str, Any] | None)
         return
     first = contents["segments"][0]["offset_bits"] // 8
     heading(console, screen, f"What the byte code stands for, from octet {first} of the datagram")
+    code, expanded = contents["byte_code"], contents["expanded"]
+    if code:
+        gain = f"{expanded - code} fewer" if code <= expanded else f"{code - expanded} more"
+        octets = plural(code, "octet")
+        paragraph(
+            console,
+            screen,
+            f"{octets} of byte code {'stands' if code == 1 else 'stand'} for {expanded}: {gain}.",
+        )
     ledger_text.draw(console, screen, contents["spans"], contents["segments"])
     console.print()
 

@@ -155,7 +155,7 @@ def _sweeps(several: Iterable[Sweep], console: Console, screen: Screen) -> None:
 def _frames(several: Iterable[Frame], console: Console, screen: Screen) -> None:
     for frame in several:
         facts = {
-            "contents": sightings.restored_contents(coded_in(frame)),
+            "contents": sightings.restored_contents(coded_in(frame), frame),
             "restored": sightings.restored_fields(frame.restored),
             "restored_in": None, "shortest": sightings.compared(partial(shortest_form, frame)), "message": None,
         }  # fmt: skip
@@ -180,6 +180,8 @@ def _encoded(several: Iterable[Encoded], console: Console, screen: Screen) -> No
 def _compressed(several: Iterable[Compressed], console: Console, screen: Screen) -> None:
     for made in several:
         headers = f"{made.covers} octets of headers became {made.header_octets}"
+        if made.byte_code:
+            headers += f", {made.expanded} of payload {made.byte_code} of byte code"
         title = f"Compressed payload of {plural(len(made.octets), 'octet')}: {headers}"
         _made(made, title, made.octets, console, screen)
 

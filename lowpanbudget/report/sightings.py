@@ -5,7 +5,13 @@ from datetime import UTC, datetime
 from typing import Any
 
 from lowpanbudget.bits import Span
-from lowpanbudget.capture.annotation import coded_contents, restored_headers, shortest, words_of
+from lowpanbudget.capture.annotation import (
+    coded_contents,
+    payload_code,
+    restored_headers,
+    shortest,
+    words_of,
+)
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields import Restored
@@ -21,7 +27,7 @@ def details(sighting: Sighting, largest: int | None) -> view.Data:
     """Return what is known of a frame beyond its octets; ``largest`` is the octets of a design's largest frame."""
     first = sighting.first
     return {
-        "contents": restored_contents(coded_contents(sighting)),
+        "contents": restored_contents(coded_contents(sighting), sighting.headers),
         "restored": restored_fields(restored_headers(sighting)),
         "restored_in": None if first is None else first.number,
         "shortest": compared(lambda: shortest(sighting, largest)),
@@ -47,12 +53,15 @@ def sealed_in(frame: Frame, sealed: tuple[int, int]) -> tuple[int, int]:
     return max(frame.opened, sealed, key=lambda place: place[1] - place[0])
 
 
-def restored_contents(spans: Sequence[Span]) -> view.Data | None:
-    """Return rows and runs of contents that did not go as they are: nothing is sent of them. None of no spans."""
+def restored_contents(spans: Sequence[Span], first: Frame | None) -> view.Data | None:
+    """Return rows and runs of contents that did not go as they are: nothing is sent of them. None of no spans.
+
+    ``first`` is the frame with the byte code that stands for them, or for their beginning.
+    """
     if not spans:
         return None
     rows = [row | {"sent": ""} for row in view.rows(spans)]
-    return {"spans": rows, "segments": view.segments(spans)}
+    return {"spans": rows, "segments": view.segments(spans), **payload_code(first)._asdict()}
 
 
 def restored_fields(headers: Iterable[Restored]) -> list[view.Data]:

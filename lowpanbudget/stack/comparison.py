@@ -5,16 +5,17 @@ from collections.abc import Mapping, Sequence
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Nature, Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.env import Env
-from lowpanbudget.errors import plural
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.fields import Restored
+from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.link.phy import largest_beside, why_largest
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
-from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc
+from lowpanbudget.layers.lowpan.ghc_headers import PAYLOADS, Icmpv6Nhc, code_size
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.convert import compress
@@ -23,12 +24,19 @@ from lowpanbudget.stack.split import split
 from lowpanbudget.stack.uncompressed import restored
 from lowpanbudget.values import dataclass
 
+BYTE_CODE = "the shortest byte code for it"
+AS_IT_IS = "as it is: byte code for it is no shorter"
+
+
+_LAST = {ipv6.UDP: udp.OCTETS, ipv6.FRAGMENT: chain.FRAGMENT.octets}  # that no other may follow
+
 
 class Difference(NamedTuple):
     """A field whose size differs in the shortest form: its bits in line in both, and what restores it in the shortest.
 
     Where headers of one name are fewer or more in the shortest form, they are one difference. ``header`` is empty
-    for what is no field: dispatches, forms, context numbers, headers of fragments.
+    for what is no field: dispatches, forms, context numbers, headers of fragments; and the payload where byte code
+    (RFC 7400) stands for it.
     """
 
     header: str
@@ -98,10 +106,14 @@ def compare(
     there = [len(best)]
     if len(here) > 1 or len(best) + around > largest:
         there = [len(part) for part in split(datagram, env, room=largest - around, **options)]
-    differences = _differences(
-        restored(frame, contexts, datagram), restored(decode_lowpan(best, env), contexts),
-        sum(here) * 8, sum(there) * 8,
-    )  # fmt: skip
+    if len(there) > 1 and options["ghc"]:  # what is cut goes without byte code
+        best = compress(datagram, env, **options | {"ghc": False}).octets
+    then, behind = decode_lowpan(best, env), _behind_headers(datagram)
+    forms = (
+        _Form.of(restored(frame, contexts, datagram), frame, sum(here), behind),
+        _Form.of(restored(then, contexts), then, sum(there), behind),
+    )
+    differences = _differences(*forms)
     if largest <= LARGEST_FRAME and len(here) == len(there) == 1:
         assumed = ""
     return Comparison(
@@ -142,9 +154,30 @@ def is_generic(header: object) -> bool:
     return isinstance(header, Icmpv6Nhc)
 
 
-def _differences(
-    here: Sequence[Restored], there: Sequence[Restored], bits_here: int, bits_there: int
-) -> list[Difference]:
+class _Form(NamedTuple):
+    """A form of a datagram: its headers, octets of byte code in its payload, and bits sent of payload and in all."""
+
+    headers: Sequence[Restored]
+    code: int
+    payload: int
+    bits: int
+
+    @classmethod
+    def of(cls, headers: Sequence[Restored], frame: Frame, octets: int, behind: int) -> "_Form":
+        """Return the form with these headers, which stand in a frame; ``behind`` them the datagram has more octets."""
+        code = code_size(frame.spans, Nature.PAYLOAD)
+        return cls(
+            headers, code.byte_code, 8 * (behind + code.byte_code - code.expanded), 8 * octets
+        )
+
+    @property
+    def rest(self) -> int:
+        """Return the bits that are neither fields nor payload."""
+        return self.bits - self.payload - sum(s.bits for one in self.headers for s in one.spans)
+
+
+def _differences(form: _Form, shortest: _Form) -> list[Difference]:
+    here, there = form.headers, shortest.headers
     keyed_here, keyed_there = _by_field(here), _by_field(there)
     counts = Counter(head.name for head in here), Counter(head.name for head in there)
     regrouped = {name for name in counts[0] if 0 < counts[1][name] != counts[0][name]}
@@ -167,14 +200,25 @@ def _differences(
             assert span is not None
             source = "carried in another form" if best is None else best.source
             differences.append(Difference(key[0], span.name, before, after, source, span.cite))
-    rest_here = bits_here - sum(span.bits for span in keyed_here.values())
-    rest_there = bits_there - sum(span.bits for span in keyed_there.values())
-    if rest_here != rest_there:
-        # what stands behind the headers is the same in both and no form
-        forms = max(rest_here - rest_there, 0), max(rest_there - rest_here, 0)
+    if form.payload != shortest.payload:
+        words = BYTE_CODE if shortest.code else AS_IT_IS
+        sizes = form.payload, shortest.payload
+        differences.append(Difference("", "payload", *sizes, words, PAYLOADS))
+    if form.rest != shortest.rest:
         text = "dispatches, forms, context numbers and fragment headers together"
-        differences.append(Difference("", text, *forms, "", None))
+        differences.append(Difference("", text, form.rest, shortest.rest, "", None))
     return differences
+
+
+def _behind_headers(datagram: bytes) -> int:
+    """Return how many octets stand behind all headers that have their fields in a comparison."""
+    end = ipv6.OCTETS
+    try:
+        for place in chain.walk(datagram):
+            end = place.offset + _LAST.get(place.kind, 0)
+    except WireError:
+        pass  # what cannot be read is no header
+    return max(len(datagram) - end, 0)
 
 
 def _by_field(headers: Sequence[Restored]) -> dict[tuple[str, int, str], Span]:

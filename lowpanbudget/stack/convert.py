@@ -2,10 +2,11 @@
 
 from typing import Any
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
 from lowpanbudget.layers.lowpan import fragment, recovery
+from lowpanbudget.layers.lowpan.ghc_headers import code_size
 from lowpanbudget.stack.incoming import Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.outgoing import Outgoing
@@ -18,12 +19,17 @@ from lowpanbudget.values import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Compressed:
-    """``octets`` of the 6LoWPAN payload, its ``spans``, and how many IPv6 octets the headers stand for."""
+    """``octets`` of the 6LoWPAN payload and its ``spans``; its ``header_octets`` stand for ``covers`` octets of IPv6.
+
+    Where byte code (RFC 7400) stands for what the headers carry, ``byte_code`` octets of it stand for ``expanded``.
+    """
 
     octets: bytes
     spans: tuple[Span, ...]
     header_octets: int
     covers: int
+    byte_code: int = 0
+    expanded: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +70,16 @@ def compress(
     rest.data += datagram[packed.covers :]
     rest.spans += explain_rest(datagram, packed.covers)
     writer = packed.written()
+    code, expanded = code_size(writer.spans, Nature.PAYLOAD)
     writer.append(rest)
-    return Compressed(bytes(writer.data), tuple(writer.spans), packed.octets, packed.covers)
+    return Compressed(
+        bytes(writer.data),
+        tuple(writer.spans),
+        packed.octets - code,
+        packed.covers - expanded,
+        code,
+        expanded,
+    )
 
 
 def decompress(octets: bytes, env: Env | None = None) -> Decompressed:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import Result
+from contract.shelf import written
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scapy.layers.dot15d4 import Dot15d4Data, Dot15d4FCS
@@ -376,6 +377,63 @@ def test_what_byte_code_stands_for_is_explained_as_if_it_went_in_line(
     assert [span["offset_bits"] for span in told["spans"]] == [
         320 + span["offset_bits"] - (end - bits) for span in in_line
     ]
+
+
+# RFC 7400 appendix A, figure 9: 92 octets of message, and the shortest byte code for them has 52. A literal has at most
+# 95 octets behind its code (section 2): one for all of them makes 93, which is longer than the message.
+DIO = next(one for one in FIGURES if one["id"] == "rpl-dio")
+
+
+@pytest.mark.parametrize(
+    ("code", "says", "difference"),
+    [
+        (DIO["code"], "52 octets of byte code stand for 92: 40 fewer.", []),
+        ("5c" + DIO["octets"], "93 octets of byte code stand for 92: 1 more.", [(8 * 93, 8 * 52)]),
+    ],
+)
+def test_what_byte_code_gains_and_what_shorter_code_would(
+    invoke: Invoke, code: str, says: str, difference: list[tuple[int, int]]
+) -> None:
+    packed = compress(bytes.fromhex("".join(DIO["ipv6"].split())), ghc=True).octets
+    head = packed[: packed.index(0xDF) + 1]  # figure 3: ICMPv6 in byte code
+    mac = Mac(
+        sequence=1, destination_pan=0xABCD, pan_id_compression=True,
+        destination=b"\x00\x02", source=b"\x00\x01",
+    )  # fmt: skip
+    frame = encode_frame(mac, head + bytes.fromhex("".join(code.split()))).octets.hex()
+    assert says in " ".join(invoke("annotate", frame).stdout.split())
+    shortest = frames(invoke("annotate", frame, "--json"))[0]["shortest"]
+    assert isinstance(shortest, dict)
+    told = [(one["name"], one["here"], one["shortest"]) for one in shortest["differences"]]
+    assert told == [("payload", *sizes) for sizes in difference]
+
+
+def test_byte_code_that_does_not_pay_is_told(invoke: Invoke) -> None:
+    """RFC 7400 table 1: four octets that nothing repeats take a code octet more; UDP as in figure 2, ports in line."""
+    frame = bytes.fromhex("4188 01 cdab 0200 0100 7e33 d0 c001 c002 0000 04 11335577").hex()
+    shown = " ".join(invoke("annotate", frame, "--fcs", "none").stdout.split())
+    assert "payload: 5 octets here, 4 octets then as it is: byte code for it is no shorter" in shown
+    assert "dispatches" not in shown
+
+
+def test_octets_that_are_no_fields_are_told_in_both_forms(invoke: Invoke, tmp_path: Path) -> None:
+    """RFC 4944 section 5.3: 4 octets before the first fragment, 5 before the next; then two of IPHC, one of NHC."""
+    datagram = bytes.fromhex(
+        "60000000 0020 11 40 fe80000000000000000000fffe000001 fe80000000000000000000fffe000002 f0b1f0b2 0020 0000"
+    ) + bytes(24)
+    first = bytes.fromhex("c048 0007 7e33 f3 12 0000") + datagram[48:64]
+    second = bytes.fromhex("e048 0007 08") + datagram[64:]
+    mac = Mac(
+        sequence=1, destination_pan=0xABCD, pan_id_compression=True,
+        destination=b"\x00\x02", source=b"\x00\x01",
+    )  # fmt: skip
+    made = [encode_frame(mac, part).octets for part in (first, second)]
+    path = written(tmp_path / "a.pcap", made)
+    told = frames(invoke("annotate", path, "--frame", "1", "--json"))[0]["shortest"]
+    assert isinstance(told, dict)
+    (difference,) = told["differences"]
+    assert difference["name"].startswith("dispatches")
+    assert (difference["here"], difference["shortest"]) == (8 * (4 + 5 + 2 + 1), 8 * (2 + 1))
 
 
 # RFC 7400 section 3.1, figure 2: an NHC octet 0xd3; section 2, table 1: codes by hand. Ports 0xf0b1 and 0xf0b2

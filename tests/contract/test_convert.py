@@ -2,11 +2,13 @@
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from click.testing import Result
 from scapy.layers.inet import UDP
 from scapy.layers.inet6 import IPv6
+from vector_files import document
 
 Invoke = Callable[..., Result]
 
@@ -100,6 +102,34 @@ def test_what_people_see_names_size_value_and_clause(invoke: Invoke) -> None:
     assert "50 octets of datagram become 8: 48 of headers become 6" in shown
     assert "hop limit form (HLIM) = 2: the hop limit is 64" in shown
     assert "RFC 6282 §3.1.1" in shown
+
+
+# RFC 7400 appendix A, figure 9: a message of 92 octets behind an IPv6 header of 40, and 52 octets of byte code for it
+RFC_7400 = document(Path(__file__).parents[2] / "vectors" / "rfc7400" / "appendix-a.toml")
+DIO = next("".join(one["ipv6"].split()) for one in RFC_7400["case"] if one["id"] == "rpl-dio")
+
+
+def test_byte_code_of_a_payload_is_no_header(invoke: Invoke) -> None:
+    answer = json.loads(invoke("compress", DIO, "--ghc", "--json").stdout)
+    headers = len(answer["octets"]) // 2 - 52
+    assert (answer["covers"], answer["header_octets"]) == (40, headers)
+    assert (answer["expanded"], answer["byte_code"]) == (92, 52)
+    shown = " ".join(invoke("compress", DIO, "--ghc").stdout.split())
+    assert (
+        f"132 octets of datagram become {headers + 52}: 40 of headers become {headers}, "
+        "92 of payload become 52 of byte code"
+    ) in shown
+    plain = json.loads(invoke("compress", DIO, "--json").stdout)
+    assert (plain["covers"], plain["expanded"], plain["byte_code"]) == (40, 0, 0)
+
+
+def test_byte_code_of_no_use_is_told_where_it_was_asked_for(invoke: Invoke) -> None:
+    """RFC 7400 table 1: "hi" as a literal takes a code octet more than as it is."""
+    asked, plain = (
+        invoke("compress", LOCAL.hex(), *ENDS, *more).stdout for more in (["--ghc"], [])
+    )
+    assert "byte code would make nothing shorter" in " ".join(asked.split())
+    assert "byte code" not in plain
 
 
 def test_standard_input(invoke: Invoke, program: Callable[..., object]) -> None:

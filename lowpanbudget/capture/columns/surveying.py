@@ -230,7 +230,7 @@ class ColumnSurvey:
         frames, longer = values[p.N_FRAMES], values[p.N_LONGER]
         for field, name in _NAMES.items():
             setattr(tally, name, getattr(tally, name) + values[field])
-        tally.byte_code += one.code.code * frames
+        tally.byte_code += one.code.byte_code * frames
         tally.expanded += one.code.expanded * frames
         layers = tally.layer_bits
         for layer, bits in one.layers.items():

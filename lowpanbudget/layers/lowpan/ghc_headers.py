@@ -59,7 +59,7 @@ EXTENSION = Header(
 class CodeSize(NamedTuple):
     """Octets of byte code, and how many octets it stands for."""
 
-    code: int
+    byte_code: int
     expanded: int
 
 
