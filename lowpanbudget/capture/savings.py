@@ -97,7 +97,7 @@ class Savings:
         largest = self._largest or max(sent, largest_beside(sent, sighting.fcs_octets))
         options, around = methods(first), around + mesh_octets(first)
         ends, room = (first.link_source, first.link_destination), largest - around
-        key = (datagram, room, *ends, *options.values())
+        key = (datagram, room, around, *ends, *options.values())
         shortest = self._known.get(key)
         if shortest is None:
             try:
