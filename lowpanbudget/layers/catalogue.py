@@ -13,6 +13,7 @@ from types import ModuleType
 from typing import Any
 
 from lowpanbudget import layers
+from lowpanbudget.cites import rfc
 from lowpanbudget.fields import (
     Choice,
     Gloss,
@@ -30,6 +31,10 @@ from lowpanbudget.fields import (
     of_tagged,
 )
 from lowpanbudget.values import dataclass, fields
+
+# of the first field of the headers of a datagram, which may carry another datagram (RFC 2473): one that begins again is
+# inside the one before, where anything else that does stands beside it
+CARRY_THEIR_KIND = frozenset({rfc(6282, "5"), rfc(8200, "3")})
 
 # what people say -> the name of a table or field here
 ALIASES = {

@@ -15,6 +15,7 @@ from lowpanbudget.bits import Nature, Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
+from lowpanbudget.layers.catalogue import CARRY_THEIR_KIND
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.receivers import Reception
@@ -226,8 +227,8 @@ def segments(spans: Sequence[Span]) -> list[Data]:
     """Return the runs of spans of one layer: ``layer``, ``kind``, ``label``, ``offset_bits``, ``bits``, ``spans``.
 
     ``kind`` is the nature of a run that is no header, and the layer of one that is. What could not be read is a run of
-    its own. A layer that comes back later is labelled with what stands there, as a trailer's, or as the inner one where
-    its header begins again.
+    its own. A layer that comes back later is labelled with what stands there, as a trailer's, or as the next one where
+    its header begins again: as the inner one where it stands inside the other, as datagrams do.
     """
     runs: list[Data] = []
     seen: dict[str, str] = {}
@@ -237,7 +238,7 @@ def segments(spans: Sequence[Span]) -> list[Data]:
         names = list(dict.fromkeys(span.name for span in run))
         label = layer
         if seen.get(layer) == names[0]:
-            label = f"inner {layer}"
+            label = f"{'inner' if run[0].cite in CARRY_THEIR_KIND else 'next'} {layer}"
         elif layer in seen:
             label = f"{layer} ({', '.join(names)})"
         if unread:
