@@ -15,6 +15,7 @@ from lowpanbudget.layers.internet.nd.messages import (
     NeighborAdvertisement,
 )
 from lowpanbudget.layers.internet.rpl.messages import DaoAck, status_text
+from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
@@ -66,8 +67,22 @@ def _contents(sighting: Sighting, frame: Frame, flow: FlowKey | None) -> Iterato
     elif flow is None:
         refuses = frame.mac is not None and frame.mac.refuses
         yield f"{sighting.kind}: frame not accepted" if refuses else sighting.kind
+        yield from _announced(frame)
     if flow is not None:
         yield from _of_flow(sighting, flow)
+
+
+def _announced(frame: Frame) -> Iterator[str]:
+    """Yield what a beacon tells those who want to join: the slot and how far the root is, or whether it is open."""
+    elements = () if frame.mac is None else frame.mac.payload_ies
+    for told in (nested.fields for element in elements for nested in element.nested):
+        if "asn" in told:
+            yield f"ASN {told['asn']}"
+            yield f"join metric {told['join_metric']}"
+    for beacon in frame.layers:
+        if isinstance(beacon, Beacon) and beacon.beacon_order is not None:
+            yield "from the PAN coordinator" if beacon.pan_coordinator else "from a coordinator"
+            yield f"{'open' if beacon.association_permit else 'closed'} for joining"
 
 
 def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:

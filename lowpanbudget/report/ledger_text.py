@@ -1,6 +1,7 @@
 """The ledger for people: a table where the screen is wide, stacked entries where it is not; nothing is ever cut off.
 
-Wide: one line a span, its layer named where it begins. Narrow: place in the margin, everything else beside it.
+Wide: one line a span, its layer named where it begins. Narrow: place in the margin, everything else beside it; there a
+clause is not told again at a single bit behind another, and of a header that comes again each field takes one line.
 """
 
 from collections.abc import Collection, Iterator, Sequence
@@ -55,15 +56,26 @@ def _lines(
     if screen.wide:
         yield from layout.beside([[(title, "dim")] for title in _TITLES], columns, gap=_GAP)
     start = 0
+    told: set[tuple[str, ...]] = set()
     for index, run in enumerate(segments):
         if index in only:
             yield from _heading(screen, run, looks[run["kind"]], width)
+        above = None  # the clause of the line before
         for row in rows[start : start + run["spans"]] if index in only else ():
             if screen.wide:
                 yield from layout.beside(_cells(screen, row), columns, gap=_GAP)
-            else:
-                yield from _entry(screen, row, width)
+                continue
+            again = _what(row) in told
+            is_flag = row["bits"] == 1 and row["cite"] is not None and row["cite"] == above
+            yield from _entry(screen, row, width, again=again, is_flag=is_flag)
+            told.add(_what(row))
+            above = row["cite"]
         start += run["spans"]
+
+
+def _what(row: dict[str, Any]) -> tuple[str, ...]:
+    """Return what a span is of a header, and all that is said of it but its value."""
+    return row["layer"], row["name"], row["cite"] or "", row["removed_by"]
 
 
 def _heading(screen: Screen, run: dict[str, Any], look: Fill, width: int) -> Iterator[Line]:
@@ -93,8 +105,13 @@ def _value_text(screen: Screen, row: dict[str, Any]) -> str:
     return screen.text(": ".join(text for text in (row["says"], row["meaning"]) if text))
 
 
-def _entry(screen: Screen, row: dict[str, Any], width: int) -> Iterator[Line]:
-    """Yield the lines of a stacked entry."""
+def _entry(
+    screen: Screen, row: dict[str, Any], width: int, *, again: bool, is_flag: bool
+) -> Iterator[Line]:
+    """Yield the lines of a stacked entry: of one that is told ``again`` where, what and which octets alone.
+
+    ``is_flag``: a single bit, which its value shows as it was sent, under the clause of the entry before.
+    """
     place = f"octet{'s' if '-' in row['octet'] else ''} {row['octet']}"
     if row["part"]:
         place = f"{row['octet']} bit{'s' if '-' in row['part'] else ''} {row['part']}"
@@ -102,18 +119,28 @@ def _entry(screen: Screen, row: dict[str, Any], width: int) -> Iterator[Line]:
     description = _value_text(screen, row)
     if description:
         head.append(((" = " if row["says"] else ": ") + description, ""))
+    if again and row["octets"] is not None and row["sent"]:
+        head.append((f", sent {row['sent']}", ""))
     widths = (_PLACE, max(width - _PLACE - 1 - _INDENT, 1))
     yield from layout.beside([[(place, "")], head], widths, gap=1, indent=_INDENT)
+    if again:
+        return
+    margin = _INDENT + _PLACE + 1
+    if not is_flag:
+        yield from layout.beside([_facts(screen, row)], widths[1:], indent=margin)
+    if row["removed_by"]:
+        smaller = f"smaller: {screen.text(row['removed_by'])}"
+        yield from layout.beside([[(smaller, "italic")]], widths[1:], indent=margin)
+
+
+def _facts(screen: Screen, row: dict[str, Any]) -> list[Run]:
+    """Return what was sent, in how many bits or octets, and by which clause."""
     facts = [f"sent {row['sent']}"] if row["sent"] else []
     facts.append(size(row))
     body: list[Run] = [(", ".join(facts), "")]
     if row["cite"]:
         body.append((f", {screen.text(row['cite'])}", "dim"))
-    margin = _INDENT + _PLACE + 1
-    yield from layout.beside([body], widths[1:], indent=margin)
-    if row["removed_by"]:
-        smaller = f"smaller: {screen.text(row['removed_by'])}"
-        yield from layout.beside([[(smaller, "italic")]], widths[1:], indent=margin)
+    return body
 
 
 def _columns(width: int) -> list[int]:

@@ -11,6 +11,7 @@ from contract.entry import invoke
 
 from lowpanbudget import DaoAck, Mac, NeighborAdvertisement, RouterSolicitation, encode_frame
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
+from lowpanbudget.layers.link.fcs import fcs
 
 A, B, ROOT = air.eui(1), air.eui(2), air.eui(0x100)
 SHORT = air.short(0x12)
@@ -61,6 +62,28 @@ def test_who_to_whom_with_what(capture: Path) -> None:
     assert [(row["source"], row["destination"]) for row in rows[:3]] == [
         (SHORT.hex(), ROOT.hex()), (None, None), (A.hex(), ROOT.hex()),
     ]  # fmt: skip
+
+
+def test_a_beacon_says_what_it_announces(tmp_path: Path) -> None:
+    """Octets by hand (IEEE 802.15.4-2015 clause 7.4.4.2 and 2006, clause 7.2.2.1.2, from memory).
+
+    Version 2: termination 1, an MLME IE of 8 octets, in it 0x1a with a slot number of 5 octets and the join metric;
+    else a superframe specification, whose bit 14 is the PAN coordinator's and bit 15 permits association.
+    """
+    sync = bytes.fromhex("003f" + "0888" + "061a" + "7856341200" + "03")
+    enhanced = (1 << 6 | 1 << 9 | 2 << 10 | 2 << 12 | 3 << 14).to_bytes(2, "little")
+    enhanced += b"\x05" + air.PAN.to_bytes(2, "little") + b"\xff\xff" + A[::-1] + sync
+    old = [
+        encode_frame(Mac(0, 1, 1, None, None, air.PAN, A), octets + b"\0\0").octets
+        for octets in (b"\xff\xcf", b"\xff\x0f")
+    ]
+    frames = [enhanced + fcs(enhanced), *old]
+    file = shelf.written(tmp_path / "beacons.pcap", list(enumerate(frames)))
+    assert [row["carries"] for row in listed(file)] == [
+        "beacon, ASN 305419896, join metric 3",
+        "beacon, from the PAN coordinator, open for joining",
+        "beacon, from a coordinator, closed for joining",
+    ]
 
 
 def test_a_refusal_is_told(tmp_path: Path) -> None:

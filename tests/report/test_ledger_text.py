@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget.bits import Span
-from lowpanbudget.cites import Cite
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.report import ledger_text, view
 from lowpanbudget.report.screen import TABLE_FROM, Screen
 from lowpanbudget.stack.frame import unread
@@ -53,6 +53,38 @@ def test_what_cannot_be_read_is_a_part_of_its_own() -> None:
         Span(16, 8, "a", "check", b"\2", "", None),
     ]
     assert [run["label"] for run in view.segments(spans)] == ["a", "not decoded (a)", "a (check)"]
+
+
+def narrow(spans: list[Span], octets: bytes) -> list[str]:
+    screen = Screen(80)
+    shown = screen.draw(
+        lambda console: ledger_text.draw(
+            console, screen, view.rows(spans, octets), view.segments(spans)
+        )
+    )
+    return shown.splitlines()
+
+
+def test_what_is_told_is_not_told_again() -> None:
+    """The clause of a bit where the entry before it has the same; of a header that comes again all but its value."""
+    cite, other = Cite("rules of a store", "7"), Cite("rules of a store", "8")
+    bits = [Span(0, 1, "a", "one", 1, "", cite), Span(1, 1, "a", "two", 0, "no", cite)]
+    bits += [Span(2, 1, "a", "three", 1, "", other), Span(3, 5, "a", "rest", 9, "", other)]
+    links = [Span(8, 8, "b", "slot", 4, "", cite), Span(16, 8, "c", "end", 0, "", cite)]
+    links += [Span(24, 8, "b", "slot", 5, "", cite)]
+    lines = narrow(bits + links, bytes([0xA9, 4, 0, 5]))
+    assert sum("rules of a store" in line for line in lines) == 5
+    (two,) = (line for line in lines if "two = 0: no" in line)
+    assert "rules" not in lines[lines.index(two) + 1]
+    assert lines[-1].split() == ["octet", "3", "slot", "=", "5,", "sent", "05"]
+    assert "next b  1 octet" in lines[-2]
+
+
+def test_only_a_datagram_in_a_datagram_is_the_inner_one() -> None:
+    """RFC 6282 section 5 is about the first field of its header; elements and links stand beside each other."""
+    for cite, label in ((rfc(6282, "5"), "inner a"), (Cite("rules of a store"), "next a")):
+        spans = [Span(8 * at, 8, "aba"[at], "x", 1, "", cite) for at in range(3)]
+        assert [run["label"] for run in view.segments(spans)] == ["a", "b", label]
 
 
 def test_a_layer_that_comes_back_names_each_part_once_within_the_width() -> None:
