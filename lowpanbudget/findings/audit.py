@@ -252,6 +252,7 @@ class Audit:
         scene.passage = self._passages.see(datagram, tunnelled=scene.tunnelled)
         if scene.passage is not None:
             self._give(scene, scene.passage)
+        datagram.is_sum_wrong = wrong
         if wrong:
             self._explain(scene, datagram)
         elif self._plan is None:

@@ -68,7 +68,7 @@ class HeardDatagram:
     ``header`` is its innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
     frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its
     headers; ``numbers`` are all frames that brought it. ``upper`` is where its last header stands,
-    ``clear`` its UDP payload in the clear where that was sealed and opened.
+    ``clear`` its UDP payload in the clear where that was sealed and opened. ``is_sum_wrong``: its checksum is wrong.
     """
 
     octets: bytes
@@ -83,6 +83,7 @@ class HeardDatagram:
     time_s: float
     upper: ChainPlace | None = None
     clear: bytes | None = None
+    is_sum_wrong: bool = False
 
     @property
     def fragments(self) -> int:

@@ -1,9 +1,10 @@
-"""Datagrams that routers took and sent on, by router and ends: what waits, what was kept, what went twice.
+"""Datagrams that routers took and sent on, by router and ends: what waits, what was lost, what went twice.
 
-What a router acknowledged it has. Where it sent on what it took later, from the same sender to the same receiver, and
-its own frame numbers leave no place for another frame, it never sent it.
+What a router acknowledged it has. Where it sent on what it took later, from the same sender to the same receiver, or
+sent other frames for long, and its own frame numbers leave no place for another frame, it never sent it.
 """
 
+from math import inf
 from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
@@ -17,24 +18,32 @@ _MOST_AT_ALL = 65_536  # after which all that waits is forgotten
 _OVERTAKEN = 3  # later ones that were sent on before: a queue keeps its order; our choice
 
 
-class _Waiting(NamedTuple):
-    """A datagram that a router acknowledged, in this frame, and how many later ones it sent on before.
+_ROUND_S = 300.0  # without a frame of a router, after which its 256 sequence numbers tell nothing; our choice
+_ABOUT_AS_LONG = 80  # octets that headers of RPL and a tunnel add or take away; our choice
 
-    ``copied``: the frame was one sent before, as a new one.
+
+class _Waiting(NamedTuple):
+    """A datagram of so many octets that a router acknowledged, in this frame, and how many later ones went on before.
+
+    ``copied``: the frame was one sent before, as a new one. ``counted``: a number of the router was known then.
     """
 
     number: int
+    time_s: float
+    octets: int
+    counted: bool
     copied: bool = False
     overtaken: int = 0
 
 
 @dataclass(slots=True)
 class RoutedFlow:
-    """The datagrams between two ends that a router took: those that wait, that it kept, sent on last, and twice."""
+    """The datagrams between two ends that a router took: those that wait, that it lost, sent on last, and twice."""
 
     waiting: Recent[int, _Waiting] = field(default_factory=lambda: Recent(_MOST_WAITING))
     taken: int = 0
-    kept: int = 0
+    lost: int = 0
+    lost_last: Recent[int, int] = field(default_factory=lambda: Recent(_MOST_WAITING))
     frames: Frames = field(default_factory=Frames)
     sent: Recent[int, int] = field(default_factory=lambda: Recent(_MOST_WAITING))
     twice: int = 0
@@ -44,6 +53,10 @@ class RoutedFlow:
         """Note that one was sent on, in this frame, and what it overtook."""
         before, sent = self.sent.renew(mark, number), self.waiting.pop(mark, None)
         if sent is None:
+            late = self.lost_last.pop(mark, None)
+            if late is not None:  # it was only late
+                self.lost -= 1
+                self.frames.forget(late)
             return
         if sent.copied and before is not None:
             self.twice += 1
@@ -55,8 +68,22 @@ class RoutedFlow:
                 self.waiting[other] = one._replace(overtaken=one.overtaken + 1)
                 continue
             del self.waiting[other]
-            self.kept += 1
-            self.frames.note(one.number)
+            self._lose(other, one)
+
+    def hold(self, until_s: float) -> float:
+        """Take what was to be sent on until then for lost; return when the oldest of the others was taken."""
+        for mark, one in list(self.waiting.items()):
+            if not one.time_s < until_s:
+                return one.time_s
+            del self.waiting[mark]
+            if one.counted:
+                self._lose(mark, one)
+        return inf
+
+    def _lose(self, mark: int, one: _Waiting) -> None:
+        self.lost += 1
+        self.lost_last[mark] = one.number
+        self.frames.note(one.number)
 
 
 class _Flows(FirstNamed[Ends, RoutedFlow]):
@@ -67,10 +94,24 @@ class _Flows(FirstNamed[Ends, RoutedFlow]):
 
 @dataclass(slots=True)
 class Router:
-    """A node that takes datagrams, by their ends; its last frame number, whether that is a counter, and when."""
+    """A node that takes datagrams, by their ends; its last frame number, whether that is a counter, and when.
+
+    ``oldest_s``: when it took what has waited for longest, or before. ``under``: the ends of what it took last, as a
+    router may change those of a route.
+    """
 
     flows: _Flows = field(default_factory=_Flows)
     last: tuple[int, bool, float] | None = None
+    oldest_s: float = inf
+    under: Recent[int, Ends] = field(default_factory=Recent)
+
+    def send_on(self, datagram: HeardDatagram, number: int) -> None:
+        """Note what it sends, in this frame."""
+        mark = datagram.mark
+        if mark is not None:
+            flow = self.flows.get(self.under.get(mark) or datagram.ends)
+            if flow is not None:
+                flow.send_on(mark, number)
 
     def count(self, counter: int | None, sequence: int | None, time_s: float) -> None:
         """Take a frame of its own: where numbers are missing it may have sent whatever waited."""
@@ -85,13 +126,24 @@ class Router:
         step = number - last if is_counter else (number - last) % 256
         if was_counter != is_counter or step not in (0, 1):
             self.forget()
-        elif not is_counter and time_s - last_s > WAY_S:
+        elif not is_counter and time_s - last_s > _ROUND_S:
             self.forget()  # eight bits may have gone round
+        elif time_s - self.oldest_s > WAY_S:
+            flows = self.flows.values()
+            self.oldest_s = min((flow.hold(time_s - WAY_S) for flow in flows), default=inf)
 
     def forget(self) -> None:
         """Conclude nothing about what waits."""
+        self.oldest_s = inf
         for flow in self.flows.values():
             flow.waiting.clear()
+
+    def forget_as_long(self, octets: int) -> None:
+        """Conclude nothing about what is about as long: its fragments go out."""
+        for flow in self.flows.values():
+            for mark, one in list(flow.waiting.items()):
+                if abs(one.octets - octets) <= _ABOUT_AS_LONG:
+                    del flow.waiting[mark]
 
 
 class Offered(NamedTuple):
@@ -114,9 +166,9 @@ class Routers(FirstNamed[bytes, Router]):
     def take(self, asked: Offered) -> None:
         """Take what was acknowledged."""
         router = self.entry(asked.receiver, Router)
-        flow = None if router is None else router.flows.entry(asked.datagram.ends, RoutedFlow)
-        mark = asked.datagram.mark
-        if flow is None or mark is None or mark in flow.waiting:
+        datagram, mark = asked.datagram, asked.datagram.mark
+        flow = None if router is None else router.flows.entry(datagram.ends, RoutedFlow)
+        if router is None or flow is None or mark is None or mark in flow.waiting:
             return
         if mark in flow.sent and not asked.copied:
             return  # it comes round
@@ -125,4 +177,9 @@ class Routers(FirstNamed[bytes, Router]):
             for other in self.values():
                 other.forget()
         flow.taken += 1
-        flow.waiting[mark] = _Waiting(asked.number, asked.copied)
+        counted, time_s = router.last is not None, datagram.time_s
+        router.oldest_s = min(router.oldest_s, time_s)
+        router.under[mark] = datagram.ends
+        flow.waiting[mark] = _Waiting(
+            asked.number, time_s, len(datagram.octets), counted, asked.copied
+        )

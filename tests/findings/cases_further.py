@@ -89,6 +89,7 @@ from findings.cases_nodes import (
     judged,
     numbered,
     registration,
+    swallowed,
     unsealed,
 )
 from findings.cases_routing import asking, daos, far_away, of_ranks
@@ -464,6 +465,20 @@ FURTHER = (
             ("sent again: 0 of them",),
             (3, 4, 5),
             5,
+        ),
+    ),
+    # from 1 to 166 s, the first before a frame of its own was heard; at 169 s seven have waited for a minute: those
+    # of 16 to 106 s
+    Further(
+        "datagrams-not-sent-on",
+        swallowed,
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 acknowledged 12 datagrams and never sent 7 of them on: its frame numbers leave no place for them",
+            ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 7 of 12",),
+            (5, 8, 11, 14, 17, 20, 23),
+            7,
         ),
     ),
     Further(

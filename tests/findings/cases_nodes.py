@@ -181,6 +181,36 @@ def relayed(*kept: int, gap: bool = False) -> Capture:
     return Capture(frames)
 
 
+def swallowed(
+    *, step: int = 1, refused: bool = False, in_pieces: bool = False, to: bytes = ROOT
+) -> Capture:
+    """Twelve readings in three minutes that a relay acknowledges; it sends none on, and one of its own after each.
+
+    Its numbers go up by ``step``. It may have ``refused`` them (RFC 4443 section 3.1: no route), or sent them on
+    ``in_pieces``; ``to`` is the node that they are for.
+    """
+    frames: Timed = [(0.5, air.frame(air.datagram(links=(ROOT, RELAY)), 1, (ROOT, RELAY)))]
+    links, relay = (NODE, to), air.address(PREFIX, RELAY)
+    own = 0
+    for number in range(12):
+        at, data = 1.0 + 15 * number, b"reading %d" % number + bytes(60)
+        there = air.frame(air.datagram(data, links=links), number, (NODE, RELAY))
+        frames += [(at, there), (at + 0.001, acknowledgement(number))]
+        if in_pieces:
+            packet = air.datagram(data, links=links, hop_limit=63)
+            parts = air.pieces(packet, (RELAY, ROOT), tag=number, room=64, start=own + 1)[:-1]
+            frames += [(at + 0.01 * (1 + n), part) for n, part in enumerate(parts)]
+            own += len(parts)
+        own += step
+        mine = air.datagram(b"mine %d" % number, links=(RELAY, ROOT))
+        if refused:
+            node = air.address(PREFIX, NODE)
+            body = bytes(4) + air.datagram(data[:20], links=links)
+            mine = air.ip(relay, node, 58, air.icmpv6(1, body, relay, node))
+        frames.append((at + 3, air.frame(mine, own & 0xFF, (RELAY, NODE if refused else ROOT))))
+    return Capture(frames)
+
+
 def relayed_again(*again: int, anew: bool = True) -> Capture:
     """Six readings over a relay; some acknowledgements are lost, and it gets those again, under a new number or not."""
     frames: Timed = []
@@ -315,10 +345,9 @@ NODES_CASES: dict[str, Case] = {
         lambda: relayed(3, 4, 5, gap=True),
         Told(
             "risk",
-            "0x0018: 2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1",
-            "0x0018 acknowledged 10 datagrams and never sent 3 of them on, though it sent on later ones: its frame "
-            "numbers leave no place for them",
-            (),
+            "0x0018",
+            "0x0018 acknowledged 10 datagrams and never sent 3 of them on: its frame numbers leave no place for them",
+            ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 3 of 10",),
             (13, 15, 17),
             3,
         ),
@@ -362,6 +391,23 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a number that comes back four times": (
         "sequence-number-stuck",
         lambda: numbered(65, 66, 65, 66, 65, 66),
+    ),
+    "a relay that sends other frames while it keeps some": (
+        "datagrams-not-sent-on",
+        lambda: swallowed(step=2),
+    ),
+    "a relay that says that it has no route": (
+        "datagrams-not-sent-on",
+        lambda: swallowed(refused=True),
+    ),
+    "a relay that sends in fragments what came in one frame": (
+        "datagrams-not-sent-on",
+        lambda: swallowed(in_pieces=True),
+    ),
+    "a relay that is the end itself": ("datagrams-not-sent-on", lambda: swallowed(to=RELAY)),
+    "a relay with another network behind it": (
+        "datagrams-not-sent-on",
+        lambda: swallowed(to=b"\0\x77"),
     ),
     "a relay that keeps the last, or two": ("datagrams-not-sent-on", lambda: relayed(3, 4, 8, 9)),
     "a node that was replaced": ("frame-counter-went-back", replaced),

@@ -1,16 +1,20 @@
 """Routers that take datagrams and do not send them on, or twice."""
 
-from lowpanbudget.env import link_text
+from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.routers import Offered
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType
+from lowpanbudget.layers.lowpan.fragment import Fragment
 
 FORWARDING = Subject("forwarding")
 _SOME = 3  # datagrams that were not sent on, or twice; our choice
+_SHOWN = 4  # flows of a router that are named
+_ERRORS = 128  # below which types of ICMPv6 are errors (RFC 4443 section 2.1)
 
 
 @FORWARDING.rule("datagrams-not-sent-on", Scene, varies=True)
@@ -28,19 +32,29 @@ def frame_heard(scene: Scene, _frame: Scene) -> None:
     router = None if mac.source is None else routers.get(mac.source)
     if router is not None and not scene.is_forged:
         router.count(scene.counter, scene.sequence, scene.time_s)
+        part = scene.frame.fragment
+        if isinstance(part, Fragment):
+            router.forget_as_long(part.size)
+        elif part is not None:
+            router.forget()
 
 
 @FORWARDING.rule("datagrams-not-sent-on", HeardDatagram, varies=True)
 def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
     """Take a datagram that goes to a node, and that may be one which another sends on."""
     mac, upper, routers = scene.frame.mac, datagram.upper, scene.known.routers
-    if mac is None or upper is None or upper.hidden or scene.is_fragment or scene.tunnelled:
+    if mac is None or upper is None or upper.hidden:
         return
     router = None if datagram.link_source is None else routers.get(datagram.link_source)
-    flow = None if router is None else router.flows.get(datagram.ends)
-    if flow is not None and datagram.mark is not None:
-        flow.send_on(datagram.mark, scene.number)
+    if router is not None:
+        router.send_on(datagram, scene.number)
+        if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:
+            router.forget()  # it says itself what it cannot send on
     routers.asked = None
+    if scene.is_fragment or scene.tunnelled or datagram.outer.hop_limit <= 1:
+        return
+    if datagram.is_sum_wrong:
+        return  # the router may restore something else
     to = mac.destination
     if mac.ack_request and to is not None and to != BROADCAST:
         copied = scene.copied is not None
@@ -49,18 +63,36 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
 
 @FORWARDING.at_end("datagrams-not-sent-on")
 def datagrams_not_sent_on(known: Surroundings) -> Hits:
-    """Tell of each router and flow."""
+    """Tell of each router, by the flows that it sends on at other times, or is not the end of."""
     for address, router in known.routers.items():
-        for (source, destination), flow in router.flows.items():
-            if flow.kept < _SOME:
-                continue
-            name = link_text(address)
-            cause = (
-                f"{name} acknowledged {plural(flow.taken, 'datagram')} and never sent {flow.kept} of them on, though "
-                "it sent on later ones: its frame numbers leave no place for them"
-            )
-            subject = f"{name}: {source} to {destination}"
-            yield Hit(cause, (), subject, tuple(flow.frames), times=flow.kept)
+        flows = {
+            ends: flow
+            for ends, flow in router.flows.items()
+            if flow.lost and (flow.sent or _is_of_another(known, address, ends))
+        }
+        lost = sum(flow.lost for flow in flows.values())
+        if lost < _SOME:
+            continue
+        name, taken = link_text(address), sum(flow.taken for flow in flows.values())
+        cause = (
+            f"{name} acknowledged {plural(taken, 'datagram')} and never sent {lost} of them on: its frame numbers "
+            "leave no place for them"
+        )
+        evidence = [
+            f"{source} to {destination}: {flow.lost} of {flow.taken}"
+            for (source, destination), flow in flows.items()
+        ]
+        frames = sorted(number for flow in flows.values() for number in flow.frames)
+        yield Hit(cause, tuple(evidence[:_SHOWN]), name, tuple(frames), times=lost)
+
+
+def _is_of_another(known: Surroundings, router: bytes, ends: Ends) -> bool:
+    """Return whether the receiver is another node that was heard, under the same prefix: of such an address as his."""
+    source, destination = map(int, ends)
+    if source >> 64 != destination >> 64:
+        return False  # what leaves the network may go by another link
+    heard = (link for _, link in known.senders if len(link) == len(router) and link != router)
+    return destination & IID_MASK in map(interface_identifier, heard)
 
 
 @FORWARDING.at_end("datagrams-sent-on-twice")
