@@ -38,19 +38,19 @@ def checks_of(
     if slots is not None:
         found += [*_cells(nodes, slots), *_relays(nodes, slots, traffic), *_shared(nodes, slots)]
     found += _queues(nodes, limits)
-    found += _services(services, limits)
+    found += service_checks(services, limits)
     if limits is not None:
         found += _limits(nodes, limits)
     if sleep is not None and design.sleep is not None:
         found += _sleep(sleep, design.sleep.poll_s, design.sleep.timeout_s, limits)
-    found.sort(key=_rank)
+    found.sort(key=rank)
     first: dict[Matter, LimitCheck] = {}
     for check in found:
         first.setdefault(check.matter, check)
     return tuple(first.values())
 
 
-def _rank(check: LimitCheck) -> tuple[bool, bool, int, float]:
+def rank(check: LimitCheck) -> tuple[bool, bool, int, float]:
     """Return the place of a check: what does not hold first, causes before what follows from them.
 
     Then what is too close to tell, then by strain.
@@ -169,7 +169,8 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
             )
 
 
-def _services(services: Sequence[HopService], limits: Limits | None) -> Iterator[LimitCheck]:
+def service_checks(services: Sequence[HopService], limits: Limits | None) -> Iterator[LimitCheck]:
+    """Yield how each message arrives from each hop, as far as that can be judged."""
     for hops, one in judged_services(services):
         about = f"{one.flow} {one.message}, {hops}"
         in_runs = one.in_runs is not None and one.in_runs < (one.delivered or 1.0)

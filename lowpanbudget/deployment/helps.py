@@ -20,17 +20,13 @@ _RARE = 1e-6  # a queue that is full less often needs no place more
 
 @dataclass(frozen=True, slots=True)
 class PossibleChange:
-    """A change alone: its ``key``, in words, the ``design`` with it, the airtimes of its ``messages``, what it takes.
-
-    ``breaks``: what it breaks of itself, whatever the network then carries.
-    """
+    """A change alone: its ``key``, in words, the ``design`` with it, the airtimes of its ``messages``, its price."""
 
     key: str
     text: str
     design: Design
     messages: Sequence[MessageAirtime]
     caution: str = ""
-    breaks: LimitCheck | None = None
 
 
 def possible_changes(
@@ -190,16 +186,22 @@ def _of_messages(design: Design, messages: Sequence[MessageAirtime]) -> Iterator
     for one in fit(design, advised=False):
         if one.message in design.flow(one.flow).messages and one.sends_every_s is not None:
             grouped.setdefault((one.flow, one.message), []).append(one)
+    asked = {flow.answers for flow in design.flows if flow.messages}
     for (flow, message), fits in grouped.items():
         together = min(one.batch for one in fits)
-        if design.message(message).batch_field is None and together > 1:
+        limits, every_s = design.limits, fits[0].sends_every_s
+        if every_s and limits is not None and limits.latency_s is not None:
+            together = min(together, 1 + int(limits.latency_s / 2 // every_s))
+        # a request that something is sent back to is answered by itself, and so is each answer
+        waits_for_none = flow in asked or bool(design.flow(flow).answers)
+        if design.message(message).batch_field is None and together > 1 and not waits_for_none:
             yield _collected(design, messages, fits, together)
         if max(one.frames or 1 for one in fits) > 1:
             with suppress(LowpanError):
                 chosen = smallest_sets(design, flow, fits[0].octets)
                 if chosen:
                     then = turned(design, chosen[0].changes)
-                    text = f"one frame for {message}: " + ", ".join(
+                    text = f"one frame for {flow} {message}: " + ", ".join(
                         knob.text for knob in chosen[0].changes
                     )
                     key = ", ".join(knob.key for knob in chosen[0].changes)
@@ -227,16 +229,9 @@ def _collected(
     )
     waits = (fits[0].sends_every_s or 0.0) * (together - 1)
     late = f"the first waits {ceil(waits)} s for the last"
-    return PossibleChange(
-        f"message {message}", f"{together} of {message} in one frame", design, then, late,
-        _too_late(design, f"{flow} {message}", waits),
-    )  # fmt: skip
-
-
-def _too_late(design: Design, about: str, waits_s: float) -> LimitCheck | None:
-    """Return what is broken where a reading waits longer for others than it may take to arrive."""
-    allowed = None if design.limits is None else design.limits.latency_s
-    if allowed is None or waits_s <= allowed:
-        return None
-    text = f"the first reading waits {waits_s:g} s for the last, limits.latency_s is {allowed:g}"
-    return LimitCheck("latency", about, text, waits_s, allowed, "s", waits_s / allowed, holds=False)
+    text = f"{together} of {flow} {message} in one frame"
+    if design.limits is not None and design.limits.latency_s is not None:
+        # what waited may take so much less
+        less = replace(design.limits, latency_s=design.limits.latency_s - waits)
+        design = replace(design, limits=less)
+    return PossibleChange(f"message {message}", text, design, then, late)

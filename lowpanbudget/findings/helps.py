@@ -6,6 +6,7 @@ from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.checks import rank, service_checks
 from lowpanbudget.deployment.helps import PossibleChange, possible_changes
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
@@ -14,6 +15,7 @@ from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
 _PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
+_OF_MESSAGES = ("delivery", "latency")
 _LESS = 0.98  # a change that leaves more of the strain is none worth telling
 _TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
 _IN_SLOTS = 20_000  # of those in slots, which are quicker
@@ -56,7 +58,8 @@ def changes_that_help(
     found = []
     before = decides
     if _is_played(network) or network.played is None:
-        before = _same(_again(design, design.access, airtime(design), network), decides) or decides
+        again = _again(design, design.access, airtime(design), network)
+        before = _same(again, decides, design) or decides
     changes = list(possible_changes(design, design.access, network))
     for number, change in enumerate(changes):
         if tell is not None:
@@ -64,7 +67,13 @@ def changes_that_help(
         if change.design.access is None:
             continue
         then = _again(change.design, change.design.access, change.messages, network)
-        after = _same(then, decides)
+        after = _same(then, decides, change.design)
+        if after is None and decides.matter in _OF_MESSAGES:
+            # too few of what fails were played to compare it with what it was
+            then = judged(change.design, change.design.access, change.messages, network.seed)
+            after = _same(then, decides, change.design)
+            if after is None:
+                continue
         if after is None or _over(after) < _over(before) * _LESS:
             found.append(_helpful(change, change.design.access, then, network, decides))
     found.sort(
@@ -85,7 +94,7 @@ def _helpful(
     def played(transmissions: int | None) -> CarriedNetwork:
         return judged(change.design, access, change.messages, network.seed, transmissions)
 
-    after = _same(then, decides)
+    after = _same(then, decides, change.design)
     is_eased = after is None or after.holds or after.is_close
     if is_eased and network.played and not _is_played(network):
         # what was played of the old network says nothing of what comes next in the way
@@ -98,13 +107,10 @@ def _helpful(
         then = played(
             None
         )  # a yes is said of nothing that was looked at less than the design itself
-    is_well = then.holds or then.is_close
     fails = deployment_failures(change.design, change.messages, then)
-    is_right = change.breaks is None and not fails
     return HelpfulChange(
-        change.key, change.text, decides, _same(then, decides), then.holds and is_right,
-        change.breaks if is_well and change.breaks else then.decides,
-        change.caution, then.is_close and is_right, fails,
+        change.key, change.text, decides, _same(then, decides, change.design), then.holds and not fails, then.decides,
+        change.caution, then.is_close and not fails, fails,
     )  # fmt: skip
 
 
@@ -133,6 +139,13 @@ def _is_played(network: CarriedNetwork) -> bool:
     return is_simulated and decides is not None and decides.matter in _PLAYED
 
 
-def _same(network: CarriedNetwork, check: LimitCheck) -> LimitCheck | None:
-    """Return the check of the same matter, the one that strains it most."""
-    return next((one for one in network.checks if one.matter == check.matter), None)
+def _same(network: CarriedNetwork, check: LimitCheck, design: Design) -> LimitCheck | None:
+    """Return the check of the same matter, the one that strains it most; of how messages arrive that of the same ones.
+
+    Another message may arrive better, whatever becomes of the one that fails.
+    """
+    checks: Sequence[LimitCheck] = network.checks
+    if check.matter in _OF_MESSAGES:
+        of_all = service_checks(network.services, design.limits)
+        checks = sorted((one for one in of_all if one.about == check.about), key=rank)
+    return next((one for one in checks if one.matter == check.matter), None)

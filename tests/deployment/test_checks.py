@@ -825,10 +825,12 @@ def test_messages_that_would_go_into_one_frame() -> None:
     chosen = smallest_sets(design, "up", 106)
     assert len(chosen) > 1
     found = helpful(design, "cells")
-    (key,) = (key for key, texts in found.items() if texts[0].startswith("one frame for reading: "))
+    (key,) = (
+        key for key, texts in found.items() if texts[0].startswith("one frame for up reading: ")
+    )
     knobs = chosen[0].changes
     assert key == ", ".join(knob.key for knob in knobs)
-    assert found[key] == ["one frame for reading: " + ", ".join(knob.text for knob in knobs)]
+    assert found[key] == ["one frame for up reading: " + ", ".join(knob.text for knob in knobs)]
 
 
 def test_what_helps_one_thing_and_breaks_another_is_no_yes() -> None:
@@ -852,19 +854,72 @@ def test_what_helps_one_thing_and_breaks_another_is_no_yes() -> None:
     turned = replace(crowd, upkeep=replace(crowd.upkeep, beacon_s=5.0))
     assert next(one.severity for one in review(turned)) is Severity.FAILURE
     assert found["access.slots.shared_cells"].holds
-    # of 20 octets five go into a frame: the first waits 1.5 s for each of the others
-    many = in_slots(tables="[limits]\nlatency_s = 5\n", flow="every_s = 1.5", octets=20)
+
+
+@pytest.mark.parametrize(
+    ("latency_s", "together"), [(None, 5), (60, 5), (7, 3), (5, 2), (2.9, 1)]
+)  # fmt: skip
+def test_readings_wait_for_others_no_longer_than_they_may(
+    latency_s: float | None, together: int
+) -> None:
+    """Of 20 octets five go into a frame: each 1.5 s they wait up to half of what they may take to arrive.
+
+    What is left of that is what the frame may take: of 7 s that wait 3 s it is 4.
+    """
+    limits = "" if latency_s is None else f"[limits]\nlatency_s = {latency_s}\n"
+    many = in_slots(tables=limits, flow="every_s = 1.5", octets=20)
     found = {one.key: one for one in changes_that_help(many, network_of(many))}
-    late = found["message reading"]
-    assert late.after is not None
-    assert (late.after.matter, late.after.holds, late.holds) == ("cells", True, False)
-    assert late.then is not None
-    assert late.then.text == "the first reading waits 6 s for the last, limits.latency_s is 5"
-    assert help_words(late)[2] == "next in the way: latency"
-    assert many.limits is not None
-    patient = replace(many, limits=replace(many.limits, latency_s=60.0))
-    found = {one.key: one for one in changes_that_help(patient, network_of(patient))}
-    assert found["message reading"].holds
+    if together == 1:
+        assert "message reading" not in found
+        return
+    collected = found["message reading"]
+    assert collected.text == f"{together} of up reading in one frame"
+    assert (collected.after and collected.after.matter, collected.before.matter) == ("cells",) * 2
+    assert many.access is not None
+    (change,) = (
+        one
+        for one in possible.possible_changes(many, many.access, network_of(many))
+        if one.key == "message reading"
+    )
+    left = change.design.limits and change.design.limits.latency_s
+    assert left == (None if latency_s is None else latency_s - 1.5 * (together - 1))
+
+
+def test_requests_and_answers_are_not_collected() -> None:
+    """Each request is answered by itself: three readings asked for in one frame would be three requests."""
+    answered = "every_s = 1\n[flow.coap]\ncode = 'GET'\nconfirmable = false\n"
+    asking = answered + "[flow.answer]\nmessages = ['reading']\n"
+    for flow, is_collected in ((answered, True), (asking, False)):
+        design = in_slots(flow=flow)
+        assert ("message reading" in helpful(design, "cells")) == is_collected
+
+
+def test_what_helps_another_message_is_no_help(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A log of four frames finds two places, and never arrives: four help, and to send it more rarely does not.
+
+    Half as often too few would be played to tell, and all that is left to check would arrive.
+    """
+    monkeypatch.setattr(helps, "_TRANSMISSIONS", 1000)
+    monkeypatch.setattr(contention_network, "_TRANSMISSIONS", 3000)
+    monkeypatch.setattr(contention_network, "_A_POINT", 1.0)
+    often = heard(TREE + "[queue]\nframes = 2\n[limits]\ndelivery = 0.9\n", "every_s = 60")
+    flow = often[often.index("[[flow]]") : often.index("[[message]]")]
+    reading = often[often.index("[[message]]") : often.index(CSMA)]
+    log = flow.replace('"up"', '"log"').replace("every_s = 60", "every_s = 120\nmost_frames = 4")
+    text = often.replace("[[message]]", log.replace('"reading"', '"page"') + "[[message]]", 1)
+    page = reading.replace('"reading"', '"page"').replace("length = 19", "length = 319")
+    assert page != reading.replace('"reading"', '"page"')
+    design = parse_design(text.replace(CSMA, page + CSMA))
+    network = carry(design)
+    assert network.decides is not None
+    assert network.decides.about.startswith("log page, ")
+    assert network.decides.measured == 1.0
+    found = {one.key: one for one in changes_that_help(design, network)}
+    assert "flow[log].every_s" not in found
+    assert "flow[up].every_s" not in found
+    assert found["queue.frames"].after is not None
+    assert found["queue.frames"].after.about == network.decides.about
+    assert found["queue.frames"].after.measured < 0.1
 
 
 def test_what_is_advised_against_hidden_nodes_is_what_carry_plays(
