@@ -19,7 +19,7 @@ from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream, StreamH
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access
-from lowpanbudget.design.answer import is_non_storing, taken_empty, unanswered
+from lowpanbudget.design.answer import confirmable, is_non_storing, taken_empty, unanswered
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 
@@ -31,7 +31,8 @@ def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """Return whether the network of a design carries its messages, and what each node of the tree has to do for it.
 
     In slots links are exact and queues are played, longer where it is close; contention is played. Both from ``seed``.
-    Answers are played apart from their requests, so that they meet less than on the air.
+    Answers are played apart from their requests, so that they meet less than on the air; confirmable messages are sent
+    once, and not again as RFC 7252 section 4.2 has it.
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
@@ -124,6 +125,11 @@ def _taken(design: Design) -> Iterable[str]:
         yield f"requests and answers without messages are empty ({empty})"
     if silent := ", ".join(flow.name for flow in unanswered(design.flows)):
         yield f"nothing acknowledges the confirmable messages of {silent} ([flow.answer])"
+    if sent_again := ", ".join(flow.name for flow in confirmable(design.flows)):
+        yield (
+            f"confirmable messages ({sent_again}) are sent once, not up to 4 times again until they are acknowledged "
+            "(RFC 7252 sections 4.2 and 4.8): where many are lost more arrive than told here, later, and more is sent"
+        )
     if any(flow.answers for flow in design.flows):
         yield (
             "answers are sent at times of their own, not right behind their requests, and so meet less than on the air "

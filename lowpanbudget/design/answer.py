@@ -53,6 +53,17 @@ def taken_empty(flows: Iterable[Flow]) -> list[Flow]:
     ]
 
 
+def confirmable(flows: Iterable[Flow]) -> list[Flow]:
+    """Return those of confirmable messages that are sent so often."""
+    return [
+        one
+        for one in flows
+        if one.every_s is not None
+        and one.application.coap is not None
+        and one.application.coap.type == Type.CON
+    ]
+
+
 def unanswered(flows: Iterable[Flow]) -> list[Flow]:
     """Return those of confirmable messages that are sent, and of which nothing says what acknowledges them.
 
@@ -61,12 +72,7 @@ def unanswered(flows: Iterable[Flow]) -> list[Flow]:
     """
     several = tuple(flows)
     asked = {flow.answers for flow in several}
-    return [
-        one
-        for one in several
-        if one.every_s is not None and one.name not in asked
-        and one.application.coap is not None and one.application.coap.type == Type.CON
-    ]  # fmt: skip
+    return [one for one in confirmable(several) if one.name not in asked]
 
 
 def answer_of(

@@ -1,6 +1,6 @@
 """What a network is held against, and what would help: networks so small that their numbers are worked out by hand."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from math import exp, inf
 from pathlib import Path
@@ -448,6 +448,20 @@ def test_answers_are_carried_as_often_as_requests_come() -> None:
         "requests and answers without messages are empty (up-answer)" in network_of(content).taken
     )
     assert "nothing acknowledges the confirmable messages of up ([flow.answer])" in there.taken
+
+
+@pytest.mark.parametrize("make", [in_slots, listening])
+def test_confirmable_messages_are_said_to_be_sent_once(make: Callable[..., Design]) -> None:
+    """They are sent again up to four times (RFC 7252 sections 4.2 and 4.8); what is not confirmable is sent once."""
+    again = f"every_s = 60\n{POST}{ANSWER}"
+    assert "confirmable = true" in again
+    network = network_of(make(flow=again))
+    (said,) = (one for one in network.taken if "confirmable messages (up)" in one)
+    assert "are sent once, not up to 4 times again until they are acknowledged" in said
+    assert any(said in text for text in carry_text.beside(network))
+    assert said in carries.carried(network, ())["taken"]
+    once = network_of(make(flow=again.replace("confirmable = true", "confirmable = false")))
+    assert not any("confirmable" in one for one in once.taken)
 
 
 def test_answers_follow_the_requests_through_every_change() -> None:
