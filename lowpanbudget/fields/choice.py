@@ -4,7 +4,7 @@ A ``Choice`` has one ``Row`` for every code; a row says how many octets it carri
 them (``fit``) and how to read them back (``restore``), and what a restored field comes from. Nothing else states it.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
@@ -15,6 +15,7 @@ from lowpanbudget.values import dataclass
 Fit = Callable[[Any, Any], bytes | None]
 Restore = Callable[[bytes, Any], Any]
 Meaning = str | Mapping[int, str] | Callable[[int], str]
+Hint = str | Callable[[int], str]
 
 _new = tuple.__new__
 _HEADER = Nature.HEADER
@@ -76,6 +77,7 @@ class Row:
     cannot be used here; no ``fit`` at all: never chosen); ``restore`` reads them (None: a reserved code). ``parts``
     lays out the octets when they hold more than one field. A row stands in for another one only of its own ``family``.
     ``uses`` tell what each field that it restores comes from. Nothing is read otherwise for what ``free`` octets hold.
+    ``shrinks`` tells of a value in line whether a row of fewer octets may ever stand in; None: of any.
     """
 
     code: int
@@ -88,6 +90,7 @@ class Row:
     family: str = ""
     uses: tuple[Use, ...] = ()
     free: Literal["", "big", "little"] = ""
+    shrinks: Callable[[int], bool] | None = None
 
     def takes(self, source: str) -> bool:
         """Return whether a field that this row restores comes from such a source."""
@@ -104,7 +107,7 @@ class Chosen(NamedTuple):
 class Choice:
     """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
 
-    __slots__ = ("_removed_by", "by_cost", "carries", "cite", "label", "name", "rows", "width")
+    __slots__ = ("_hints", "by_cost", "carries", "cite", "label", "name", "rows", "width")
 
     def __init__(
         self, name: str, label: str, width: int, rows: tuple[Row, ...], carries: str = ""
@@ -119,7 +122,7 @@ class Choice:
         self.cite = self.rows[0].cite
         chosen = [row for row in self.rows if row.fit is not None]
         self.by_cost = tuple(sorted(chosen, key=lambda row: (row.inline, row.code)))
-        self._removed_by = tuple(self._cheaper(row) for row in self.rows)
+        self._hints = tuple(tuple(self._hints_of(row)) for row in self.rows)
         for row in self.rows:
             if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
                 raise TypeError(f"{name}: parts of row {row.code} do not fill its octets")
@@ -127,19 +130,24 @@ class Choice:
             if any(part not in places for use in row.uses for part in use.parts):
                 raise TypeError(f"{name}: row {row.code} uses a part that it does not have")
 
-    def _cheaper(self, row: Row) -> str:
-        found: dict[int, list[str]] = {}
-        for other in self.rows:
-            if other.inline < row.inline and other.restore and other.family == row.family:
-                found.setdefault(other.inline, []).append(other.needs)
-        return "; ".join(
-            f"{plural(inline, 'octet')} if {' or '.join(needs)}"
-            for inline, needs in sorted(found.items())
-        )
+    def _hints_of(self, row: Row) -> Iterator[Hint]:
+        cheaper = [
+            other
+            for other in self.rows
+            if other.inline < row.inline and other.restore and other.family == row.family
+        ]
+        if not row.parts:
+            yield _hint(row, [(other.inline * 8, other.needs) for other in cheaper])
+        for part in row.parts:
+            found = [(_left_of(part, other, row), other.needs) for other in cheaper]
+            yield _hint(row, [one for one in found if one[0] < part.width])
 
-    def removed_by(self, row: Row) -> str:
-        """Return which cheaper rows there are, and when they may be used."""
-        return self._removed_by[row.code]
+    def hints(self, row: Row) -> tuple[Hint, ...]:
+        """Return of each of a row's parts, or of its octets, by which cheaper rows it gets smaller, and when.
+
+        A hint may be a function of the value.
+        """
+        return self._hints[row.code]
 
     def places(self, row: Row, at: int) -> dict[str, tuple[int, int]]:
         """Return where each part of a row's octets stands, when they start at octet ``at``: (offset, bits), in bits."""
@@ -222,9 +230,10 @@ class Choice:
         self, spans: list[Span], layer: str, row: Row, octets: bytes, value: Any, at: int
     ) -> None:
         # spans are made by the tuple's own constructor: a frame has dozens, and the named one costs a call more
-        removed_by, cite = self._removed_by[row.code], row.cite
+        hints, cite = self._hints[row.code], row.cite
         stand_in = type(value) is StandIn
         if not row.parts:
+            removed_by = hints[0] if isinstance(hints[0], str) else hints[0](value)
             told = (
                 at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by,
                 row.free or "big", "", stand_in, _HEADER,
@@ -233,14 +242,35 @@ class Choice:
             return
         number = int.from_bytes(octets, "big")
         shift = row.inline * 8
-        for part in row.parts:
+        for part, hint in zip(row.parts, hints, strict=True):
             width = part.width
             shift -= width
             part_value = number >> shift & ((1 << width) - 1)
             meaning = part.meaning if type(part.meaning) is str else part.says(part_value)
+            removed_by = hint if isinstance(hint, str) else hint(part_value)
             told = (
                 at, width, layer, part.name, part_value, meaning, cite, removed_by, "big", "",
                 stand_in, _HEADER,
             )  # fmt: skip
             spans.append(_new(Span, told))
             at += width
+
+
+def _left_of(part: Bits, other: Row, row: Row) -> int:
+    """Return the bits that a part of a row still has in another row."""
+    if other.parts or len(row.parts) > 1:
+        return sum(one.width for one in other.parts if one.name == part.name)
+    return other.inline * 8
+
+
+def _hint(row: Row, smaller: Sequence[tuple[int, str]]) -> Hint:
+    """Return to how many bits something shrinks, and when."""
+    found: dict[int, list[str]] = {}
+    for width, needs in smaller:
+        found.setdefault(width, []).append(needs)
+    text = "; ".join(
+        f"{plural(width, 'bit') if width % 8 else plural(width // 8, 'octet')} if {' or '.join(needs)}"
+        for width, needs in sorted(found.items())
+    )
+    shrinks = row.shrinks
+    return text if shrinks is None else lambda value: text if shrinks(value) else ""

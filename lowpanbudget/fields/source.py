@@ -130,17 +130,18 @@ class FunctionSource:
         value = self.let(f"{self.bind(row.restore)}({octets}, {env})")
         if row.free:
             self._leave_free(0, row.inline, row.free)
-        told = (row.cite, choice.removed_by(row))
+        hints = choice.hints(row)
         if row.inline and not row.parts:
-            self.field(row.inline, choice.carries, value, row.needs, *told, row.free or "big")
+            told = row.cite, hints[0], row.free or "big"
+            self.field(row.inline, choice.carries, value, row.needs, *told)
             return value
         whole = self.let(f"number({octets}, 'big')") if row.parts else ""
         offset, left = 0, row.inline * 8
-        for part in row.parts:
+        for part, hint in zip(row.parts, hints, strict=False):
             left -= part.width
             field = self.let(f"{whole} >> {left} & {(1 << part.width) - 1}")
             self.spans.append(
-                self._span(offset, part.width, part.name, field, _meaning(part), *told)
+                self._span(offset, part.width, part.name, field, _meaning(part), row.cite, hint)
             )
             offset += part.width
         self.octets += row.inline
@@ -173,7 +174,7 @@ class FunctionSource:
         value: str,
         meaning: str | Callable[[Any], str],
         cite: Cite,
-        removed_by: str = "",
+        removed_by: str | Callable[[Any], str] = "",
         order: str = "big",
         *,
         free: bool = False,
@@ -192,18 +193,19 @@ class FunctionSource:
         value: str,
         meaning: str | Callable[[Any], str],
         cite: Cite,
-        removed_by: str = "",
+        removed_by: str | Callable[[Any], str] = "",
         order: str = "big",
     ) -> str:
-        """Return a span some bits behind the octet that comes next; a ``meaning`` may be a function of the value."""
-        says = self.bind(meaning) if isinstance(meaning, str) else f"{self.bind(meaning)}({value})"
+        """Return a span some bits behind the octet that comes next; its texts may be functions of the value."""
+        says, smaller = (
+            self.bind(text) if isinstance(text, str) else f"{self.bind(text)}({value})"
+            for text in (meaning, removed_by)
+        )
         at = self.octets * 8 + offset
         where = f"bit + {at}" if self._start is None else str(self._start * 8 + at)
-        layer, name, cited, removed_by, order = map(
-            self.bind, (self.layer, name, cite, removed_by, order)
-        )
+        layer, name, cited, order = map(self.bind, (self.layer, name, cite, order))
         return (
-            f"new(Span, ({where}, {bits}, {layer}, {name}, {value}, {says}, {cited}, {removed_by}, {order}, '', "
+            f"new(Span, ({where}, {bits}, {layer}, {name}, {value}, {says}, {cited}, {smaller}, {order}, '', "
             "False, header))"
         )
 

@@ -40,7 +40,7 @@ PAN_ID_PRESENT = Bits(
 _PAN_OCTETS = 2
 ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
 # what leaves out the destination's PAN ID; nothing where addresses cannot be without it
-_BOTH_EXTENDED = "0 octets with extended addresses on both sides"
+_BOTH_EXTENDED = "0 octets with extended addresses on both sides, which no broadcast has"
 _NOT_PRESENT = "0 octets if PAN ID present is 0"
 _SHORT_ADDRESS = "2 octets with a short address"
 SOURCE_PAN = Unsigned(

@@ -37,6 +37,8 @@ EID = Choice(
     ),
 )
 EID_OF = {row.restore(b"", None): row.code for row in EID.rows if row.restore is not None}
+# what has an octet of LOWPAN_NHC; that of ICMPv6 (RFC 7400) takes the place of the number that it saves
+WITH_NHC = frozenset({ipv6.UDP, *EID_OF})
 
 EXTENSION = Header(
     "NHC extension",
@@ -98,7 +100,7 @@ def decode_extension(reader: Reader) -> ExtensionNhc:
         next_header = reader.peek("the next header's number", EXTENSION_FORMAT)
         reader.octets(
             1, "next header", ipv6.next_header_name(next_header), EXTENSION_FORMAT,
-            "0 octets if the next header is compressed too", next_header,
+            _smaller(next_header), next_header,
         )  # fmt: skip
     if kind == ipv6.FRAGMENT:
         # it has no length field: its reserved octet goes unmodified
@@ -159,7 +161,7 @@ def encode_extension(writer: Writer, kind: int, octets: bytes, *, nhc: bool) -> 
     if not nhc:
         writer.octets(
             octets[:1], "next header", ipv6.next_header_name(octets[0]), EXTENSION_FORMAT,
-            "0 octets if the next header is compressed too", octets[0],
+            _smaller(octets[0]), octets[0],
         )  # fmt: skip
     body = body_of(kind, octets)
     if kind == ipv6.FRAGMENT:
@@ -170,6 +172,10 @@ def encode_extension(writer: Writer, kind: int, octets: bytes, *, nhc: bool) -> 
         value=len(body),
     )  # fmt: skip
     writer.octets(body, name, "unmodified but for a trailing pad", EXTENSION_FORMAT)
+
+
+def _smaller(next_header: int) -> str:
+    return "0 octets if the next header is compressed too" if next_header in WITH_NHC else ""
 
 
 def fits_extension(kind: int, octets: bytes) -> bool:

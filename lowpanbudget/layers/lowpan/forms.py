@@ -6,6 +6,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.fields import BY_RULE, LINE, RULE, Bits, Choice, Row, Use
 from lowpanbudget.layers.internet.ipv6 import next_header_name
 from lowpanbudget.layers.lowpan.addresses import BASE
+from lowpanbudget.layers.lowpan.extension_nhc import WITH_NHC
 
 CONTEXT_IDS = rfc(6282, "3.1.2")
 TRAFFIC = rfc(6282, "3.2.1")
@@ -114,6 +115,7 @@ NH = Choice(
             _restore_octet,
             (Bits("next header", 8, next_header_name),),
             uses=(Use("next header", ("next header",)),),
+            shrinks=WITH_NHC.__contains__,
         ),
         Row(
             1,

@@ -173,7 +173,7 @@ def test_bits_that_are_reserved_in_version_1_are_read_and_noticed(
             2,
             ["frame counter suppression", "ASN in nonce", "reserved"],
             "0 octets if the absolute slot number of a slotted network stands for the counter",
-            "0 octets with extended addresses on both sides",
+            "0 octets with extended addresses on both sides, which no broadcast has",
         ),
     ],
 )

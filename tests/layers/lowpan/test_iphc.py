@@ -10,7 +10,8 @@ from lowpanbudget import Env, Mac, RequestError, WireError, compress, encode_fra
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.fields import Choice
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.lowpan import addresses, forms, iphc
+from lowpanbudget.layers.lowpan import addresses, forms, iphc, nhc
+from lowpanbudget.stack.frame import decode_lowpan
 
 SOURCE, DESTINATION = bytes.fromhex("02005eef10000001"), bytes.fromhex("02005eef10000002")
 # RFC 6282 figure 2, said once more
@@ -156,4 +157,44 @@ def test_what_would_shorten_a_form_is_said(choice: Choice) -> None:
     least = min(row.inline for row in choice.rows if row.restore is not None)
     for row in choice.rows:
         if row.inline == least:
-            assert not choice.removed_by(row)
+            assert not any(choice.hints(row))
+        elif row.restore is not None and row.family in ("", "unicast"):
+            assert any(choice.hints(row))
+
+
+@pytest.mark.parametrize(
+    "often", [1, 20]
+)  # by the engine, then by a function made for such headers
+@pytest.mark.parametrize(
+    ("kind", "has"),
+    [
+        *((kind, True) for kind in (0, 43, 44, 60, 135, 41, 17)),
+        *((kind, False) for kind in (6, 50, 51, 58, 59, 132)),
+    ],
+)
+def test_a_number_is_left_out_only_where_its_header_has_a_compressed_form(
+    kind: int, often: int, *, has: bool
+) -> None:
+    """RFC 6282 sections 4.2 and 4.3: EID 0 to 4 and 7, and UDP; RFC 7400 section 3.1 has an octet for ICMPv6 in place
+    of the number, and saves none of it.
+    """
+    header = bytes.fromhex("7a33") + bytes([kind]) + bytes(8)  # NH = 0, both addresses elided
+    behind = bytes.fromhex("7e33e0") + bytes([kind, 6]) + bytes(14)  # hop-by-hop options, NH = 0
+    for octets in (header, behind):
+        for _ in range(often):
+            spans = decode_lowpan(octets, Env(SOURCE, DESTINATION)).spans
+        hint = next(one.removed_by for one in spans if one.name == "next header")
+        assert hint.startswith("0 octets if") is has
+
+
+def test_each_port_says_what_it_shrinks_to_itself() -> None:
+    """RFC 6282 section 4.3.3: 16, 8 or 4 bits of each."""
+    source, destination = (
+        dict(part.split(" if ") for part in str(hint).split("; "))
+        for hint in nhc.PORTS.hints(nhc.PORTS.rows[0])
+    )
+    both, of_8 = "both ports are in 0xf0b0-0xf0bf", "port is in 0xf000-0xf0ff"
+    assert source == {"4 bits": both, "1 octet": f"the source {of_8}"}
+    assert destination == {"4 bits": both, "1 octet": f"the destination {of_8}"}
+    assert nhc.PORTS.hints(nhc.PORTS.rows[2]) == (f"4 bits if {both}",) * 2
+    assert nhc.PORTS.hints(nhc.PORTS.rows[3]) == ("", "")
