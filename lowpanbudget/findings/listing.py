@@ -63,7 +63,7 @@ def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
     """Return the frames of a capture, or those of the node, flow and time asked for, each as a line of a list.
 
     All is read before it is returned: the last frame may tell what is found in the first. Memory grows with the list,
-    by some 0.6 kB a frame. ``capture`` and what is ``known`` beside it are those of ``follow``. Raises
+    by some 0.8 kB a frame. ``capture`` and what is ``known`` beside it are those of ``follow``. Raises
     ``RequestError`` as it does.
     """
     check_known(known, "list_frames")

@@ -161,11 +161,13 @@ def in_turn(*rhythms: tuple[int, float]) -> Capture:
     return Capture([*frames], SMALL, PLAN)
 
 
-def with_own_identifier(source: str) -> Capture:
-    """A reading from an address that does not follow from the link address, in a flow that is passed on twice."""
+def with_own_identifier(source: str, *passed_on: str) -> Capture:
+    """Readings from addresses that do not follow from the link address, the first its own, in a flow of three hops."""
     own, to = IPv6Address(source), air.address(air.PREFIX, ROOT)
     far = air.design(DESIGN.format(link="").replace("every_s = 60", "every_s = 60\nhops = 3"))
-    return Capture([air.frame(air.ip(own, to, 17, air.udp(DATA, own, to)))], SMALL, far)
+    sent = [(own, 64), *((IPv6Address(one), 63) for one in passed_on)]
+    packets = [air.ip(one, to, 17, air.udp(DATA, one, to), limit) for one, limit in sent]
+    return Capture([*air.frames(packets)], SMALL, far)
 
 
 def ports_in_line() -> Capture:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from findings import air
 from findings.air import CONTEXTS, NODE, ROOT, Capture, heavy, names
-from findings.cases_application import named_longer
+from findings.cases_application import named_longer, with_own_identifier
 from findings.cases_compression import summed, under
 from findings.cases_delivery import promise, reading, store
 from findings.cases_fragments import cut, pausing, route_counted
@@ -158,6 +158,21 @@ def test_an_outer_header_that_must_be_there_is_no_fault_of_the_frame() -> None:
         ("false", "true"): [("artefacts-inserted", "risk")],
         ("false", "false"): [("artefacts-inserted", "risk")],
     }
+
+
+def test_who_sends_and_passes_on_is_held_against_the_budget_of_each_hop() -> None:
+    """Planned on a forwarded hop are source and destination of 2 octets in line (RFC 6282 section 3.1.1): 4, not 8."""
+    found = with_own_identifier("2001:db8:1::1:2:3:4", "2001:db8:1::1:2:3:5").followed()
+    assert {
+        one.subject: (one.cause.partition(" take ")[2], one.frames)
+        for one in found
+        if one.name == "longer-than-budgeted"
+    } == {
+        "flow readings, 0x0017: IPHC source address":
+        ("6 octets more than budgeted for the first hop", (1,)),
+        "flow readings, 0x0017 on the forwarded hop: IPHC source address":
+        ("4 octets more than budgeted for the forwarded hop", (2,)),
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """What the air does otherwise than the design plans."""
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
 from lowpanbudget.findings.datagrams import HeardDatagram, first_frame
@@ -30,8 +30,10 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
         return
     first = _is_on_first_hop(scene, datagram, match.flow)
     path = path_of(design, match.flow, first=first)
-    subject = f"flow {match.flow.name}, {scene.sender}"
     hop = f"the {path.hop.name} hop"
+    # who sends and passes on does two things, each against a budget of its own
+    where = "" if path.hop.name == FIRST else f" on {hop}"
+    subject = f"flow {match.flow.name}, {scene.sender}{where}"
     longer = tuple(_longer(scene, planned_bits(path), subject, hop))
     if longer and _tunnel_is_missing(match.flow, datagram):
         legal = path_of(design, match.flow.tunnelled(), first=first)
