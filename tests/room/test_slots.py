@@ -85,8 +85,13 @@ def test_a_message_that_no_frame_of_the_slot_carries_is_no_yes(
     assert (found.fits, found.frames, found.in_slot) == (fits, frames, 118)
     (answer,) = carrying(design, octets)
     assert (answer.fits, answer.carries, answer.in_slot) == (fits, 99, 118)
-    names = {one.name for one in review(design)}
+    found_of = {one.name: one for one in review(design)}
+    names = set(found_of)
     assert ("message-does-not-fit" in names) is not fits
+    if not fits:
+        told = found_of["message-does-not-fit"]
+        assert "a slot has time for frames of 118 octets" in told.cause
+        assert told.advice.startswith("Use a template with a longer slot")
     assert "slot-too-short-for-frame" not in names  # frames are made for the slot
 
 

@@ -33,10 +33,15 @@ def message_does_not_fit(draft: Draft, fit: Fit) -> Hits:
         room = f"and on the {fit.hop} hop {room_text(fit.room)}"
     if fit.in_slot is not None:
         takes += f"; a slot has time for frames of {octets_text(fit.in_slot)}"
+        advice = advice or _WITHIN_SLOT
     cause = f"{octets_text(fit.octets)}, {room}: {takes}"
     yield Hit(cause, (_layers(draft.path(fit)),), message_of(fit), advice=advice, cite=cite)
 
 
+_WITHIN_SLOT = (
+    "Use a template with a longer slot, shorten the message, or raise most_frames; fit lists changes that together "
+    "make it one frame, where there are some."
+)
 _WITHIN_MTU: tuple[str, Cite | None] = (
     "Shorten the message or send it in blocks; or raise network.mtu, where every link on the way carries more.",
     rfc(4944, "4"),
