@@ -69,6 +69,22 @@ def identifier_in_line(second: str, iid: str = "") -> Capture:
     return Capture([air.raw(bytes.fromhex("7a" + second + "3b" + iid), n) for n in range(1, 5)])
 
 
+def in_byte_code(*payloads: tuple[bytes, str]) -> Capture:
+    """UDP payloads four times each, in the byte code that stands beside each, or as they are where that is empty.
+
+    NHC 11010CPP in the place of 11110CPP (RFC 7400 figure 2); the codes are put together by hand from its table 1.
+    """
+    made: list[bytes | tuple[float, bytes]] = []
+    for data, code in payloads:
+        packed = air.payload(air.datagram(data))
+        at = packed.index(0xF3)
+        if code:
+            headers = packed[at + 1 : len(packed) - len(data)]
+            packed = packed[:at] + b"\xd3" + headers + bytes.fromhex(code)
+        made += [air.encoded(air.mac(len(made) + n), packed) for n in range(1, 5)]
+    return Capture(made)
+
+
 def ports(form: str) -> Capture:
     """UDP from 0xf0b1 to 0xf0b2 behind fe80 addresses; section 4.3.1 has both forms."""
     source, to = air.address(*SELF), air.address("fe80::", ROOT)
@@ -324,6 +340,29 @@ COMPRESSION_CASES = {
             ("P = 00, P = 11 is shorter",),
             (1, 2, 3, 4),
             4,
+        ),
+    ),
+    # a literal takes one octet more than its octets; four times four zeros where one code has up to 17
+    "byte-code-not-shortest": Case(
+        lambda: in_byte_code((b"data", "04 64617461"), (bytes(16), "82 82 82 82")),
+        lambda: in_byte_code((b"data", ""), (bytes(16), "8e")),
+        Told(
+            "waste",
+            "0x0017: byte code longer than what it stands for",
+            "5 octets of byte code stand for 4, which are fewer as they are",
+            (),
+            (1, 2, 3, 4),
+            4,
+        ),
+        more=(
+            Told(
+                "remark",
+                "0x0017: byte code longer than it need be",
+                "4 octets of byte code stand for 16, and 1 would do",
+                (),
+                (5, 6, 7, 8),
+                4,
+            ),
         ),
     ),
     "checksum-elided-without-cover": Case(

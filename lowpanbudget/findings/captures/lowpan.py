@@ -3,7 +3,7 @@
 from functools import lru_cache
 from ipaddress import IPv6Address
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.env import Context, Env, interface_identifier, link_text
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row
@@ -16,18 +16,23 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
-from lowpanbudget.layers.lowpan import addresses, lorh
+from lowpanbudget.layers.lowpan import addresses, ghc, lorh
 from lowpanbudget.layers.lowpan.addresses import Side
 from lowpanbudget.layers.lowpan.forms import HLIM, TF
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc, code_size, coded_payload
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc, choose_udp
+from lowpanbudget.stack.comparison import is_generic
 from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
 _REMEMBERED = 4096
+_MOST_WRITTEN = (
+    128  # octets, what a frame holds as it is; of more the shortest code takes long to find
+)
 
 LOWPAN = Subject("lowpan")
 
@@ -175,6 +180,33 @@ def _best_ports(header: UdpNhc) -> Row:
 @lru_cache(_REMEMBERED)
 def _shortest_ports(source: int, destination: int) -> Row:
     return PORTS.best((source, destination)).row
+
+
+@LOWPAN.rule("byte-code-not-shortest", UdpNhc, Icmpv6Nhc, least=3)
+def byte_code_not_shortest(scene: Scene, header: UdpNhc | Icmpv6Nhc) -> Hits:
+    """Write the code of a payload once more, and look at what it stands for as it is."""
+    spans, values = scene.frame.spans, scene.frame.values
+    last = next((one for one in reversed(values) if isinstance(one, Ipv6)), None)
+    code, expanded = code_size(spans, Nature.PAYLOAD)
+    if not is_generic(header) or last is None or not code:
+        return
+    passed_on = next((one for one in scene.frame.layers if isinstance(one, Iphc)), None)
+    own = passed_on is None or scene.from_its_source(passed_on)
+    if code > expanded:
+        cause = (
+            f"{octets_text(code)} of byte code stand for {expanded}, which are fewer as they are"
+        )
+        subject = f"{scene.sender}: byte code longer than what it stands for"
+        yield Hit(cause, (), subject, severity=None if own else Severity.REMARK)
+        return
+    if expanded > _MOST_WRITTEN:
+        return
+    dictionary = ghc.dictionary(last.source.packed, last.destination.packed)
+    best = len(ghc.compress(coded_payload(spans), dictionary))
+    if best < code:
+        cause = f"{octets_text(code)} of byte code stand for {expanded}, and {best} would do"
+        subject = f"{scene.sender}: byte code longer than it need be"
+        yield Hit(cause, (), subject, severity=Severity.REMARK)
 
 
 @LOWPAN.rule("checksum-elided-without-cover", Noticed("elided-without-check"))

@@ -65,12 +65,21 @@ class CodeSize(NamedTuple):
 
 def code_size(spans: Iterable[Span], nature: Nature | None = None) -> CodeSize:
     """Return what byte code there is among spans: that of headers, of payloads, or without ``nature`` all of it."""
-    coded = [
+    coded = _coded(spans, nature)
+    return CodeSize(sum(span.bits for span in coded) // 8, sum(len(span.value) for span in coded))
+
+
+def coded_payload(spans: Iterable[Span]) -> bytes:
+    """Return what the byte code of a payload stands for."""
+    return b"".join([span.value for span in _coded(spans, Nature.PAYLOAD)])
+
+
+def _coded(spans: Iterable[Span], nature: Nature | None) -> list[Span]:
+    return [
         span
         for span in spans
         if isinstance(span.value, CodedOctets) and nature in (None, span.nature)
     ]
-    return CodeSize(sum(span.bits for span in coded) // 8, sum(len(span.value) for span in coded))
 
 
 def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
