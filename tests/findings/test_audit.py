@@ -445,8 +445,8 @@ def peak(count: int) -> int:
 
 def test_memory_is_flat() -> None:
     """Ten times as many frames, hardly more memory."""
-    small, large = peak(150), peak(1_500)
-    assert large < small + 2**20
+    small, large = peak(100), peak(1_000)
+    assert large < small + 2**19
 
 
 @given(st.lists(st.binary(max_size=140), max_size=12))
