@@ -108,7 +108,10 @@ OVER: dict[tuple[str, str], list[tuple[tuple[str, ...], str]]] = {
     ],
     ("expand", "-o"): [((CAPTURE, "--keys", KEYS), CAPTURE), ((CAPTURE, "--keys", KEYS), KEYS)],
     ("shrink", "-o"): [((CAPTURE, "--design", DESIGN), CAPTURE), ((CAPTURE, "--design", DESIGN), DESIGN)],
-    ("page", "-o"): [((DESIGN, "--no-network", "--combinations", "1"), DESIGN), ((CAPTURE, "--design", DESIGN), DESIGN)],
+    ("page", "-o"): [
+        ((DESIGN, "--no-network", "--combinations", "1"), DESIGN),
+        ((CAPTURE, "--design", DESIGN), DESIGN),
+    ],
     ("schema", "-o"): [],  # reads nothing
 }  # fmt: skip
 

@@ -82,7 +82,7 @@ def test_a_sender_alone_loses_what_its_retries_do() -> None:
     error = sqrt(link.delivered * (1 - link.delivered) / count)
     assert abs(found.delivery - link.delivered) < 4 * error
     assert found.transmissions / count == pytest.approx(link.mean_attempts, rel=0.02)
-    perfect = played(1, 0.5, 20_000).by_sending[0]
+    perfect = played(1, 0.5, 8_000).by_sending[0]
     mean = sum(perfect.latencies_s) / perfect.delivered
     # backoff 3.5 x 320, CCA 128, turnaround 192, 2720 of frame: and now and then a message waits for the one before
     assert mean == pytest.approx(4.160e-3, rel=0.01)
@@ -99,7 +99,7 @@ def test_hidden_nodes_collide_for_the_whole_of_a_frame() -> None:
     # for a little longer
     expected = exp(-2 * rate * 2720e-6)
     assert 1 - found.collided == pytest.approx(expected, abs=0.009)
-    heard = simulate_csma(rules, all_near(2), sendings, places=None, seed=3, seconds=1500)
+    heard = simulate_csma(rules, all_near(2), sendings, places=None, seed=3, seconds=400)
     assert heard.collided < found.collided / 4
 
 
