@@ -137,6 +137,7 @@ def test_batches_fill_the_room() -> None:
 MANY = 40  # a least number that many frames have no room for
 
 
+@pytest.mark.long  # batches by hand stand above, and those of the examples in test_fit
 @settings(max_examples=25)
 @given(
     filled_messages(),
