@@ -86,9 +86,9 @@ def check_budget(one: Any, design: Design) -> None:
     """A frame filled to the room is as long as the link allows, and a longer one where the headers alone are."""
     assert tiles(one.ledger.spans, one.ledger.octets * 8)
     if one.room >= 0:
-        assert one.ledger.octets == design.link.largest
+        assert one.ledger.octets == design.link.largest_sent
     else:
-        assert one.ledger.octets == design.link.largest - one.room
+        assert one.ledger.octets == design.link.largest_sent - one.room
 
 
 @entry("design compared", longest=120, slow_s=4.0, most_mb=24, inputs=10_000)

@@ -58,8 +58,14 @@ def kinds() -> list[Kind]:
             footbridge.link, header_ies=elements[0], payload_ies=elements[1], addresses="short"
         ),
         "large frames": replace(
-            footbridge.link, phy=SUN.name, largest=SUN.largest, fcs=SUN.fcs, recoverable=True
+            footbridge.link,
+            phy=SUN.name,
+            largest=SUN.largest,
+            fcs=SUN.fcs,
+            recoverable=True,
+            slot_us=None,
         ),
+        "short slots": replace(footbridge.link, slot_us=3000),
     }
     for name, link in links.items():
         design = archive if link.pan_id == archive.link.pan_id else footbridge
@@ -142,7 +148,7 @@ def differs(settings: Settings, places: Sequence[int], room: int | None) -> str:
     """
     try:
         paths = settings.paths(places)
-        over = [len(path.unlimited(b"").octets) - path.link.largest for path in paths]
+        over = [len(path.unlimited(b"").octets) - path.link.largest_sent for path in paths]
     except LowpanError as error:
         return "" if room is None else f"{room} octets added up, refused: {error}"
     if room is None:
@@ -160,4 +166,4 @@ def carries(path: Path, octets: int) -> bool:
         frames = path.frames(bytes(octets))
     except DoesNotFit:
         return False
-    return len(frames) == 1 and len(frames[0].octets) <= path.link.largest
+    return len(frames) == 1 and len(frames[0].octets) <= path.link.largest_sent
