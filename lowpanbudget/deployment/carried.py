@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 from lowpanbudget.deployment.contention import ContentionResult
+from lowpanbudget.deployment.load import HopLoad
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.values import dataclass, field
@@ -69,13 +70,13 @@ class Rhythm(NamedTuple):
 class CarriedNode:
     """What one node of the tree carries.
 
-    Rates are a second: ``own_per_s`` its own messages, ``own_frames_per_s`` the frames of
-    these and of its own upkeep, ``frames_per_s`` on the link to its parent, of all that it
-    carries and the upkeep, ``tries_per_s`` with retries, ``tries_down_per_s`` on
-    the link from it. ``cells_needed`` and ``cells`` are those of a slotframe to the
-    parent (None without slots), ``cells_needed_down`` and ``cells_down`` those from it. ``used`` is the part of the
-    cells, or of the time on the channel that it hears, that is taken. ``shared_frames`` are sent to all near it in a
-    slotframe (None without slots).
+    Rates are a second: ``own_per_s`` its own messages, ``own_frames_per_s`` the frames of these and of its own upkeep,
+    ``frames_per_s`` on the link to its parent, of all that it carries and the upkeep, ``tries_per_s`` with retries,
+    ``tries_down_per_s`` on the link from it. Where contention is played a relay carries what came to it, in slots what
+    would come if nothing were lost. ``cells_needed`` and ``cells`` are those of a slotframe to the parent (None without
+    slots), ``cells_needed_down`` and ``cells_down`` those from it. ``used`` is the part of the cells, or of the time on
+    the channel that it hears, that is taken. ``shared_frames`` are sent to all near it in a slotframe (None without
+    slots).
     ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
     that finds no place, plus or minus ``queue_half_width`` where it was played (None without slots).
     ``duty_cycle`` is the part of time that it sends. ``current_ua`` and
@@ -128,11 +129,11 @@ class CarriedNetwork:
     ``checks`` are all that was looked at, what decides first: one that does not hold, or the one that comes nearest.
     ``services`` tell how messages arrive. ``played`` and ``played_in_runs`` are simulations of contention, None in
     slots. ``unknown`` names messages of which the design does not say how often: they are not counted.
-    ``resent``: by hop of who sends, how many times the tries that losses alone cost are made, since frames meet (empty
-    in slots); the nodes are told with it. ``taken`` says what was taken for granted, since the design does not say;
-    ``hastened`` names messages that were played more often than they come, since they are rare beside the others;
-    ``not_checked`` those of which all the same too few were played to judge how they arrive. ``is_limited``: the design
-    says which share is to arrive, or how soon.
+    ``hops``: what meeting frames and losses on the way make of the loads, by hop of who sends (empty in slots): the
+    nodes are told with it. ``taken`` says what was taken for granted, since the design does not say; ``hastened`` names
+    messages that were played more often than they come, since they are rare beside the others; ``not_checked`` those of
+    which all the same too few were played to judge how they arrive. ``is_limited``: the design says which share is to
+    arrive, or how soon.
     """
 
     title: str
@@ -145,7 +146,7 @@ class CarriedNetwork:
     played_in_runs: ContentionResult | None
     unknown: tuple[str, ...]
     seed: int
-    resent: tuple[float, ...] = ()
+    hops: tuple[HopLoad, ...] = ()
     taken: tuple[str, ...] = ()
     not_checked: tuple[str, ...] = ()
     hastened: tuple[str, ...] = ()

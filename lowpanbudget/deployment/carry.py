@@ -9,7 +9,7 @@ from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import PlayedContention, SimulatedNetwork
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.link_queue import poisson
-from lowpanbudget.deployment.load import NodeLoad, loads, resends, with_resends
+from lowpanbudget.deployment.load import HopLoad, NodeLoad, as_played, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
@@ -49,11 +49,11 @@ def judged(
     seed: int,
     transmissions: int | None = None,
     services: Sequence[HopService] | None = None,
-    resent: Sequence[float] = (),
+    hops: Sequence[HopLoad] = (),
 ) -> CarriedNetwork:
     """Return the same from the airtimes of a design's messages.
 
-    ``transmissions`` bounds a simulation; ``services`` and ``resent`` stand for what contention would give where that
+    ``transmissions`` bounds a simulation; ``services`` and ``hops`` stand for what contention would give where that
     is not to be played again; with them the queues of slots are not played either, but calculated one by one.
     """
     access = access.on(design.link)
@@ -67,7 +67,7 @@ def judged(
 
     def network(
         loaded: Sequence[NodeLoad], queues: Sequence[NodeQueues], found: Sequence[HopService],
-        played: SimulatedNetwork | None = None, resent: Sequence[float] = (),
+        played: SimulatedNetwork | None = None, hops: Sequence[HopLoad] = (),
     ) -> CarriedNetwork:  # fmt: skip
         carried = tuple(_nodes(design, access, traffic, loaded, queues))
         sleep = _sleep(design, loaded)
@@ -75,7 +75,7 @@ def judged(
         return CarriedNetwork(
             design.title, checks, tuple(_rhythms(traffic)), carried, tuple(found), sleep,
             None if played is None else played.result, None if played is None else played.in_runs,
-            traffic.unknown, seed, tuple(resent), tuple(_taken(design)), tuple(unjudged(found)),
+            traffic.unknown, seed, tuple(hops), tuple(_taken(design)), tuple(unjudged(found)),
             () if played is None else played.hastened, is_limited,
         )  # fmt: skip
 
@@ -83,13 +83,13 @@ def judged(
     if slots is None:
         queues = node_queues(nodes, access, places)
         if services is not None or not any(map(_receivers, traffic.streams)):
-            loaded = with_resends(nodes, resent) if resent else nodes
-            return network(loaded, queues, services or (), None, resent)
+            loaded = as_played(nodes, hops) if hops else nodes
+            return network(loaded, queues, services or (), None, hops)
         contention = PlayedContention(design, traffic, nodes, access, seed, transmissions)
         while True:
             played = contention.result()
-            again = resends(nodes, played.result.frames, played.result.tries)
-            carried = network(with_resends(nodes, again), queues, played.services, played, again)
+            loaded = as_played(nodes, played.hops)
+            carried = network(loaded, queues, played.services, played, played.hops)
             is_open = transmissions is None and (carried.is_close or carried.is_unchecked)
             if not is_open or not contention.play_on():
                 return carried

@@ -6,7 +6,7 @@ acknowledgement that it owes.
 """
 
 from bisect import bisect
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Sequence
 from heapq import heappop, heappush, heapreplace
 from math import inf, log
@@ -73,6 +73,8 @@ class Air:
         self.ccas = self.busy = 0
         # by node: frames to a receiver that were begun with, and how often they were sent
         self.frames, self.tries = [0] * nodes, [0] * nodes
+        # by sender and receiver: those of the frames that came from another node
+        self.passed_on: Counter[tuple[int, int]] = Counter()
         self.log = MessageLog(len(sendings), keeps=keeps)
         self._keeps = keeps
         self.lengths: list[tuple[float, int, int]] = []
@@ -222,7 +224,10 @@ class Air:
         """Begin with the frame at the head of a queue; ``waits`` are the times to its CCA, one of which is drawn."""
         self._tries[node] = 0
         self._had[node] = False
-        self.frames[node] += self._queues[node][0][2] != NOBODY
+        message, _, to = self._queues[node][0]
+        self.frames[node] += to != NOBODY
+        if message.reached:
+            self.passed_on[node, to] += 1
         self._attempt(node, waits)
 
     def _attempt(self, node: int, waits: list[float]) -> None:

@@ -1,7 +1,9 @@
 """A design's own traffic on a simulated channel, with the quiet channel beside it as a bound."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 from lowpanbudget.deployment.contention import Arrived, ContentionResult, PlayedChannel
@@ -14,7 +16,7 @@ from lowpanbudget.deployment.contention_ways import (
 )
 from lowpanbudget.deployment.delays import Delays, in_turn
 from lowpanbudget.deployment.delivery import LossStates
-from lowpanbudget.deployment.load import NodeLoad
+from lowpanbudget.deployment.load import HopLoad, NodeLoad, passed_on, resends
 from lowpanbudget.deployment.polls import polled, sleeping_nodes
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
@@ -40,13 +42,14 @@ _NARROW, _A_POINT = 0.002, 0.01  # half-widths of the share delivered
 class SimulatedNetwork(NamedTuple):
     """What the simulation gave, with independent losses and in runs if there are any, and how messages arrive.
 
-    ``hastened`` names what was played more often than it comes.
+    ``hastened`` names what was played more often than it comes; ``hops`` is what it makes of the loads of nodes.
     """
 
     result: ContentionResult
     in_runs: ContentionResult | None
     services: tuple[HopService, ...]
     hastened: tuple[str, ...]
+    hops: tuple[HopLoad, ...]
 
 
 def rules_of(access: Access, timing: PhyTiming, answer_us: float) -> CsmaRules:
@@ -79,6 +82,7 @@ class PlayedContention:
             transmissions = _TRANSMISSIONS * max(traffic.tree.depth, _HOPS) // _HOPS
         timing = design.link.timing
         usual = list(stream_ways(traffic, nodes))
+        self._nodes = nodes
         self._ways = ways = often_enough(usual, access.retries + 1, transmissions)
         self._hastened = tuple(hastened_words(usual, ways))
         sendings = [way.sending for way in ways]
@@ -121,7 +125,19 @@ class PlayedContention:
             self._ways, self._awaited(apart), None if in_runs is None else self._awaited(in_runs), self._rules,
             self._step_us, self._within_s, self._access, self._waiting,
         )  # fmt: skip
-        return SimulatedNetwork(apart, in_runs, tuple(services), self._hastened)
+        return SimulatedNetwork(apart, in_runs, tuple(services), self._hastened, self._hops(apart))
+
+    def _hops(self, result: ContentionResult) -> tuple[HopLoad, ...]:
+        sent: Counter[tuple[int, int]] = Counter()
+        for way, one in zip(self._ways, result.by_sending, strict=True):
+            frames = len(way.sending.forwarded or way.sending.frames)
+            for link in pairwise(way.sending.way[1:]):
+                sent[link] += one.generated * frames
+        again = resends(self._nodes, result.frames, result.tries)
+        passed = passed_on(self._nodes, self._apart.air.passed_on, sent)
+        return tuple(
+            HopLoad(resent, up, down) for resent, (up, down) in zip(again, passed, strict=True)
+        )
 
     def _awaited(self, result: ContentionResult) -> ContentionResult:
         """Return the same where what arrives at a sleeping node waited for its poll as well."""

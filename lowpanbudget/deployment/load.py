@@ -1,9 +1,9 @@
 """What every node of a tree carries: its own messages and those of the nodes behind it, with retries and upkeep.
 
-Losses on the way do not thin out what comes later: that is the load to build for.
+Losses on the way do not thin out what comes later, which is the load to build for, until it was played what comes.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import expm1, floor
 from typing import NamedTuple
 
@@ -11,7 +11,7 @@ from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.design.upkeep import KEEP_ALIVE
-from lowpanbudget.values import dataclass, field, replace
+from lowpanbudget.values import dataclass, field, fields, replace
 
 _NOTHING = Estimate(0.0, 0.0, 0.0)
 _NEVER_SILENT = 50.0  # messages in the time of a silence, none of which comes in exp(-50) of them
@@ -31,6 +31,18 @@ class FrameSums(NamedTuple):
     answer_us: float
     sender_uj: Estimate
     receiver_uj: Estimate
+
+
+class HopLoad(NamedTuple):
+    """What a channel that was played makes of the load of those that send at one hop.
+
+    ``resent``: how many times the tries that losses alone cost are made, since frames meet; ``up`` and ``down``: which
+    shares of what others send over them come so far and are passed on.
+    """
+
+    resent: float
+    up: float
+    down: float
 
 
 @dataclass(slots=True)
@@ -89,6 +101,27 @@ class LinkLoad:
             self, tries_per_s=self.tries_per_s * factor, lost_per_s=self.lost_per_s + self.tries_per_s * (factor - 1),
             air=self.air * factor, sender_uw=more,
         )  # fmt: skip
+
+    def thinned(self, own: "LinkLoad", share: float) -> "LinkLoad":
+        """Return the load with a share of what is not the sender's own."""
+
+        def part(all_of_it: float, begun: float) -> float:
+            return begun + (all_of_it - begun) * share
+
+        parts = {
+            one.name: part(getattr(self, one.name), getattr(own, one.name))
+            for one in fields(self)
+            if one.name not in ("sender_uw", "receiver_uw", "bundles")
+        }
+        sender, receiver = (
+            Estimate(*map(part, all_of_it, begun))
+            for all_of_it, begun in ((self.sender_uw, own.sender_uw), (self.receiver_uw, own.receiver_uw))
+        )  # fmt: skip
+        bundles = {
+            frames: part(rate, own.bundles.get(frames, 0.0))
+            for frames, rate in self.bundles.items()
+        }
+        return LinkLoad(**parts, sender_uw=sender, receiver_uw=receiver, bundles=bundles)
 
     def cells_needed(self, slotframe_s: float) -> int:
         """Return the cells a slotframe that carry it: more than its tries a slotframe, or its queue only grows."""
@@ -189,8 +222,7 @@ def resends(
 ) -> tuple[float, ...]:
     """Return by hop how many times the tries that losses alone cost were made on a channel that was played.
 
-    ``frames`` each node began to send, and sent them ``tries`` times: others hit some. Never below 1, as what is lost
-    on the way does not thin out what comes later.
+    ``frames`` each node began to send, and sent them ``tries`` times: others hit some. Never below 1.
     """
     depth = max(node.hop for node in nodes) + 1
     sums = [[0.0] * 4 for _ in range(depth)]
@@ -207,13 +239,37 @@ def resends(
     )
 
 
-def with_resends(nodes: Sequence[NodeLoad], factors: Sequence[float]) -> tuple[NodeLoad, ...]:
-    """Return the loads with so many times the tries by the hop of who sends."""
+def passed_on(
+    nodes: Sequence[NodeLoad], came: Mapping[tuple[int, int], int], sent: Mapping[tuple[int, int], int]
+) -> tuple[tuple[float, float], ...]:  # fmt: skip
+    """Return by hop which shares of the frames that others sent are passed on, up and down: 1 where none was played.
+
+    ``sent``: what would pass from one node to another if all came so far; ``came``: what did.
+    """
+    depth = max(node.hop for node in nodes) + 1
+    sums = [[0.0] * 4 for _ in range(depth)]
+    for (sender, receiver), count in sent.items():
+        down = 0 if nodes[sender].parent == receiver else 2
+        sums[nodes[sender].hop][down] += count
+        sums[nodes[sender].hop][down + 1] += came.get((sender, receiver), 0)
     return tuple(
-        replace(node, up=node.up.times(factors[node.hop]), own=node.own.times(factors[node.hop]),
-                down=node.down.times(factors[max(node.hop - 1, 0)]))
-        for node in nodes
-    )  # fmt: skip
+        (min(up / all_up, 1.0) if all_up else 1.0, min(down / all_down, 1.0) if all_down else 1.0)
+        for all_up, up, all_down, down in sums
+    )
+
+
+def as_played(nodes: Sequence[NodeLoad], hops: Sequence[HopLoad]) -> tuple[NodeLoad, ...]:
+    """Return the loads as it was played, by the hop of who sends."""
+
+    def played(node: NodeLoad) -> NodeLoad:
+        here, above = hops[node.hop], hops[max(node.hop - 1, 0)]
+        down = node.down.thinned(LinkLoad(), above.down) if node.hop > 1 else node.down
+        return replace(
+            node, up=node.up.thinned(node.own, here.up).times(here.resent), own=node.own.times(here.resent),
+            down=down.times(above.resent),
+        )  # fmt: skip
+
+    return tuple(map(played, nodes))
 
 
 def _spared(stream: MessageStream, link: LinkLoad) -> float:

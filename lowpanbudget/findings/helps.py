@@ -128,7 +128,7 @@ def _again(
     if _is_played(network):
         return judged(design, access, messages, network.seed, transmissions)
     return judged(
-        design, access, messages, network.seed, transmissions, network.services, network.resent
+        design, access, messages, network.seed, transmissions, network.services, network.hops
     )
 
 

@@ -172,7 +172,7 @@ def _of_loads(network: CarriedNetwork) -> str:
     """Say what the columns of loads mean."""
     tries, used = "tries/h: frames with what losses repeat", "used: of the cells to the parent"
     if network.played is not None:
-        tries += ", and what is hit by others, as played"
+        tries += ", and what is hit by others, as played: relays pass on what came to them"
         used = "used: the time in which the node hears the channel taken, by itself or by others"
     if any(node.used > 1 for node in network.nodes):
         used += " (over 100 %: more than there is, and what cannot be sent waits or is lost)"

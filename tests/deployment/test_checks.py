@@ -450,6 +450,29 @@ def test_answers_are_carried_as_often_as_requests_come() -> None:
     assert "nothing acknowledges the confirmable messages of up ([flow.answer])" in there.taken
 
 
+def test_relays_pass_on_what_came_to_them() -> None:
+    """Of 60 an hour from each of three nodes in a line a quarter is lost on each link, and nothing is sent again.
+
+    The nearest sends its own 60, three quarters of those of the next, and nine sixteenths of the last: 138.75; down
+    the first link 60 go to each of the three, over the second three quarters of those of two.
+    """
+    lossy = "[loss]\nframes = 0.25\n"
+    up = listening(lossy, "every_s = 60", access="retries = 0\n")
+    down = listening(lossy, "every_s = 60", to="probe", access="retries = 0\n")
+    told = []
+    for design in (up, down):
+        assert design.access is not None
+        told.append(judged(design, design.access, airtime(design), 1, transmissions=20_000).nodes)
+    hour = [node.tries_per_s * 3600 for node in told[0][1:]]
+    assert hour == pytest.approx([60 * (1 + 3 / 4 + 9 / 16), 60 * (1 + 3 / 4), 60], rel=0.02)
+    hour = [node.tries_down_per_s * 3600 for node in told[1][1:]]
+    assert hour == pytest.approx([180, 60 * 2 * 3 / 4, 60 * 9 / 16], rel=0.05)
+    assert hour[0] == pytest.approx(180)
+    (nearest,) = (node for node in told[0] if node.name == "1.1")
+    assert nearest.frames_per_s == nearest.tries_per_s
+    assert nearest.own_frames_per_s * 3600 == pytest.approx(60)
+
+
 @pytest.mark.parametrize("make", [in_slots, listening])
 def test_confirmable_messages_are_said_to_be_sent_once(make: Callable[..., Design]) -> None:
     """They are sent again up to four times (RFC 7252 sections 4.2 and 4.8); what is not confirmable is sent once."""
