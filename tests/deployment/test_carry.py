@@ -196,7 +196,7 @@ SHORT = [
 def test_what_decides(pairs: tuple[tuple[str, str], ...], matter: str) -> None:
     design = changed(FOOTBRIDGE, *pairs)
     assert design.access is not None
-    network = judged(design, design.access, airtime(design), 1, transmissions=8000)
+    network = judged(design, design.access, airtime(design), 1, transmissions=3000)
     assert not network.holds
     assert network.decides is not None
     assert network.decides.matter == matter
