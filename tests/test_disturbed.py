@@ -52,6 +52,7 @@ def test_no_variable_shows_a_key_that_was_taken(folder: Path, name: str) -> None
     assert looked > 20
 
 
+@pytest.mark.long  # a traceback shows no more of a call than its variables, which are looked at above line by line
 def test_no_traceback_shows_a_key(folder: Path) -> None:
     act = keys.scenarios(folder)["DTLS"]
     for place in keys.places_of(act, 4):

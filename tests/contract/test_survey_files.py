@@ -60,7 +60,10 @@ def test_a_file_named_twice_is_read_once(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "way", [(), ("--workers", "2"), ("--continued",)], ids=lambda way: "".join(way) or "apart"
+    "way",
+    # what workers say of a wrong file is told by any executor of tests/capture/test_several.py
+    [(), pytest.param(("--workers", "2"), marks=pytest.mark.long), ("--continued",)],
+    ids=lambda way: "".join(way) or "apart",
 )
 def test_one_wrong_file_among_several(folder: Path, way: tuple[str, ...]) -> None:
     """What cannot be opened is told before anything is read; what is damaged or empty when all the rest is shown."""
