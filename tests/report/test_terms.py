@@ -484,3 +484,30 @@ def test_a_clause_that_is_not_known_has_near_ones(asked: str, near: str) -> None
     with pytest.raises(RequestError) as refused:
         terms.explain(asked)
     assert near in refused.value.hint
+
+
+# RFC 7400: a sender "needs to know that the neighbor implements it" (section 3.3), and "redundancy information
+# disclosed by compression" may tell of secrets (section 5)
+@pytest.mark.parametrize(
+    ("clause", "name", "says"),
+    [
+        (
+            "rfc7400 3.3",
+            "generic header compression (GHC)",
+            "must know that the neighbour reads it",
+        ),
+        (
+            "rfc7400 5",
+            "length of compressed contents",
+            "an attacker who can have octets of his choice sent",
+        ),
+    ],
+)
+def test_what_byte_code_asks_of_those_who_use_it(clause: str, name: str, says: str) -> None:
+    (found,) = explained(clause)
+    assert name in [row["name"] for row in found["rows"]]
+    assert says in explained(name)[0]["text"]
+
+
+def test_that_designs_plan_no_byte_code_is_told_where_it_is_asked_for() -> None:
+    assert "Designs do not plan it" in explained("ghc")[0]["text"]

@@ -52,6 +52,22 @@ COMPRESSION = {
         "from contexts. Fields that are not left out go in line.",
         rfc(6282, "1"), ("IPHC", "LOWPAN_NHC", "GHC", "HC1", "context", "elide"), also=("compression",),
     ),
+    "generic header compression (GHC)": Gloss(
+        "Byte code in the place of a UDP payload, an ICMPv6 message or an extension header: it copies what stood "
+        "before, zeros, and parts of the addresses. Whoever sends it must know that the neighbour reads it: by the bit "
+        "G of its capability indication option, by byte code that came from it, or because all nodes were set up so. "
+        "What ends seal for each other (OSCORE, DTLS) repeats nothing and gains only in its headers; what the link "
+        "seals is compressed before. `lowpanbudget compress` writes it where it is asked to, and all that reads frames "
+        "reads it. Designs do not plan it: rooms, fits and sweeps count none. Fragments are written without.",
+        rfc(7400, "3.3"), ("LOWPAN_NHC", "length of compressed contents", "6CIO", "byte-code-not-shortest"),
+        also=("byte code",),
+    ),
+    "length of compressed contents": Gloss(
+        "How long byte code is tells what repeats in it, also where the link seals it: an attacker who can have octets "
+        "of his choice sent beside a secret learns from lengths whether they are like it. Seal secrets end to end, so "
+        "that none is compressed, or use no GHC where they are.",
+        rfc(7400, "5"), ("generic header compression", "OSCORE", "link.security"),
+    ),
     "6LoWPAN routing header (6LoRH)": Gloss(
         "RPL's routing artefacts in short: source routes, the packet information and tunnels go before the IPHC "
         "header, in page 1, and not as IPv6 headers within.",
