@@ -103,12 +103,11 @@ def compare(
     if largest is None:
         sent = len(frame.octets) + missing_fcs, frame.fcs_octets
         largest, assumed = max(largest_beside(*sent), max(here) + around), why_largest(*sent)
-    there = [len(best)]
+    parts = [best]
     if len(here) > 1 or len(best) + around > largest:
-        there = [len(part) for part in split(datagram, env, room=largest - around, **options)]
-    if len(there) > 1 and options["ghc"]:  # what is cut goes without byte code
-        best = compress(datagram, env, **options | {"ghc": False}).octets
-    then, behind = decode_lowpan(best, env), _behind_headers(datagram)
+        parts = split(datagram, env, room=largest - around, **options)
+    there = [len(part) for part in parts]
+    then, behind = decode_lowpan(parts[0], env), _behind_headers(datagram)
     forms = (
         _Form.of(restored(frame, contexts, datagram), frame, sum(here), behind),
         _Form.of(restored(then, contexts), then, sum(there), behind),

@@ -76,12 +76,15 @@ class Packed(NamedTuple):
         return writer
 
 
-def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
+def pack_headers(sent: Outgoing, env: Env, options: Options, cut: int | None = None) -> Packed:
     """Return the shortest form of a datagram's headers.
 
-    Raises ``RequestError`` when a checksum that is to be elided is wrong or covers what nobody can read.
+    Byte code (RFC 7400) goes as far as the datagram is ``cut``: into its first fragment, else to its end. Raises
+    ``RequestError`` when a checksum that is to be elided is wrong or covers what nobody can read.
     """
-    packing = _Packing(sent, env, options)
+    at = sent.places[-1]
+    payload = sent.payload if cut is None else sent.payload[: max(cut - at, 0)]
+    packing = _Packing(sent, env, options, payload)
     first = sent.headers[0]
     assert isinstance(first, Ipv6)
     if options.depth < 0:
@@ -112,16 +115,17 @@ class _Position:
 
 @dataclass(frozen=True, slots=True)
 class _Packing:
-    """A datagram that is packed, and what the compressor may do."""
+    """A datagram that is packed, what the compressor may do, and the payload up to where it is cut."""
 
     sent: Outgoing
     env: Env
     options: Options
+    payload: bytes
 
     @property
     def octets(self) -> int:
-        """Return the octets of the datagram."""
-        return self.sent.places[-1] + len(self.sent.payload)
+        """Return the octets of the datagram up to where it is cut."""
+        return self.sent.places[-1] + len(self.payload)
 
     def following(self, place: _Position, depth: int) -> Packed:
         """Return the shorter of leaving everything from here on as it is, and compressing this header."""
@@ -151,9 +155,9 @@ class _Packing:
             checksum = None
         ports = (header.source_port, header.destination_port)
         yield Packed(0, at + udp.OCTETS).behind(nhc.choose_udp(ports, checksum))
-        if self.options.ghc and 0 < len(self.sent.payload) <= ghc.LARGEST:
+        if self.options.ghc and 0 < len(self.payload) <= ghc.LARGEST:
             code = Writer(ghc_headers.UDP.name)
-            ghc_headers.write_code(code, self.sent.payload, place.dictionary, stop=False)
+            ghc_headers.write_code(code, self.payload, place.dictionary, stop=False)
             generic = nhc.choose_udp(ports, checksum, ghc_headers.UDP)
             yield Packed(0, self.octets).behind(generic, code)
 
@@ -179,7 +183,7 @@ class _Packing:
         if at < self.octets <= at + ghc.LARGEST:
             writer = Writer()
             ghc_headers.ICMPV6.write(writer, {})
-            ghc_headers.write_code(writer, self.sent.payload, place.dictionary, stop=False)
+            ghc_headers.write_code(writer, self.payload, place.dictionary, stop=False)
             yield Packed(0, self.octets).behind(writer)
 
     def _inner(self, inner: Ipv6, place: _Position, depth: int) -> Packed:

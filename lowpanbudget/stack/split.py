@@ -7,7 +7,8 @@ from lowpanbudget.bits import Nature, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env, is_number
 from lowpanbudget.errors import DoesNotFit, RequestError, repeated
-from lowpanbudget.layers.lowpan import fragment
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan import fragment, ghc
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
@@ -26,10 +27,11 @@ def payloads(
 ) -> list[Writer]:
     """Return the 6LoWPAN payloads of a datagram, each of at most ``room`` octets: one, or its fragments in order.
 
-    All compressed headers stand in the first fragment: headers that would not fit there are not compressed. Cuts are as
-    late as the 8-octet rule allows; the last fragment may have any length. ``tail`` explains the end of the datagram:
-    its spans stand in the payloads instead of one for all. Raises ``RequestError`` when the datagram is too long for an
-    11-bit size, ``DoesNotFit`` when the room is too small for any fragment.
+    All compressed headers stand in the first fragment: headers that would not fit there are not compressed; byte code
+    (RFC 7400) ends there as well. Cuts are as late as the 8-octet rule allows; the last fragment may have any length.
+    ``tail`` explains the end of the datagram: its spans stand in the payloads instead of one for all. Raises
+    ``RequestError`` when the datagram is too long for an 11-bit size, ``DoesNotFit`` when the room is too small for any
+    fragment.
     """
     options = options or Options()
     if isinstance(room, bool) or not isinstance(room, int):
@@ -42,9 +44,14 @@ def payloads(
         whole = packed.written()
         whole.append(part(sent.octets, packed.covers, size, tail))
         return [whole]
-    if options.ghc:  # byte code over the whole payload cannot be cut: its copies would look back into another frame
-        without_ghc = replace(options, ghc=False)
-        return payloads(sent, env, room=room, tag=tag, options=without_ghc, tail=tail)
+    if options.ghc:
+        plain = payloads(
+            sent, env, room=room, tag=tag, options=replace(options, ghc=False), tail=tail
+        )
+        coded = _coded(
+            sent, env, replace(options, lorh=options.lorh and packed.same), room, tag, tail
+        )
+        return min(plain, coded or plain, key=_air)
     if not packed.same:
         # sizes and offsets speak of the datagram as it comes back: another form would not match
         exact = replace(options, lorh=False)
@@ -142,6 +149,38 @@ def _later_cuts(cut: int, size: int, room: int) -> Iterator[int]:
         yield cut
 
 
+def _air(writers: list[Writer]) -> tuple[int, int]:
+    return len(writers), sum(len(writer.data) for writer in writers)
+
+
+def _coded(
+    sent: Outgoing, env: Env, options: Options, room: int, tag: int, tail: Writer | None
+) -> list[Writer] | None:
+    """Return the fragments of a datagram, of which byte code goes to the end of the first; None without a way to do so.
+
+    It stands for what the first fragment holds alone: its registers and copies are those of "an L2 packet (= fragment)"
+    (RFC 7400 section 2). Of all cuts those come first that make the fewest fragments, then octets.
+    """
+    datagram, at = sent.octets, sent.places[-1]
+    headers = pack_headers(sent, env, options, at)
+    spare = room - FRAG1.octets - headers.cost(at)
+    if len(datagram) > LARGEST or spare < 0:
+        return None
+    inner = next(one for one in reversed(sent.headers) if isinstance(one, Ipv6))
+    dictionary = ghc.dictionary(inner.source.packed, inner.destination.packed)
+    lengths = ghc.lengths(sent.payload, dictionary, spare)
+    cuts = []
+    for cut in range(-(-at // UNIT) * UNIT, len(datagram), UNIT):
+        if lengths[cut - at] <= spare:
+            later = len(list(_later_cuts(cut, len(datagram), room)))
+            cuts.append((later, later * FRAGN.octets + lengths[cut - at] - cut, cut))
+    for *_, cut in sorted(cuts):
+        packed = pack_headers(sent, env, options, cut)
+        if FRAG1.octets + packed.cost(cut) <= room:
+            return _pieces(sent, packed, cut, room, tag, tail)
+    return None
+
+
 def _fragments(
     sent: Outgoing,
     env: Env,
@@ -151,8 +190,19 @@ def _fragments(
     tag: int,
     tail: Writer | None,
 ) -> list[Writer]:
-    first, cut = _first(sent, env, options, packed, room, tag, tail)
-    writers, datagram = [first], sent.octets
+    packed, cut = _first(sent, env, options, packed, room)
+    return _pieces(sent, packed, cut, room, tag, tail)
+
+
+def _pieces(
+    sent: Outgoing, packed: Packed, cut: int, room: int, tag: int, tail: Writer | None
+) -> list[Writer]:
+    """Return the fragments of a datagram that is cut there for the first time."""
+    first, datagram = Writer(), sent.octets
+    fragment.encode(first, Fragment(len(datagram), tag, first=True))
+    first.append(packed.written())
+    first.append(part(datagram, packed.covers, cut, tail))
+    writers = [first]
     for end in _later_cuts(cut, len(datagram), room):
         writer = Writer()
         fragment.encode(writer, Fragment(len(datagram), tag, cut))
@@ -168,19 +218,13 @@ def _first(
     options: Options,
     packed: Packed,
     room: int,
-    tag: int,
-    tail: Writer | None,
-) -> tuple[Writer, int]:
-    """Return the first fragment and where the datagram is cut after it."""
+) -> tuple[Packed, int]:
+    """Return the headers of the first fragment and where the datagram is cut after it."""
     depth, datagram = min(options.depth, len(sent.headers)), sent.octets
     while True:
         cut = _first_cut(len(datagram), packed.octets, packed.covers, room)
         if cut >= packed.covers:
-            writer = Writer()
-            fragment.encode(writer, Fragment(len(datagram), tag, first=True))
-            writer.append(packed.written())
-            writer.append(part(datagram, packed.covers, cut, tail))
-            return writer, cut
+            return packed, cut
         if depth < 0:
             raise DoesNotFit(
                 f"{room} octets of room cannot carry the first fragment of this datagram",

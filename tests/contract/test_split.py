@@ -3,8 +3,11 @@
 from typing import Any
 
 import pytest
+from contract import air
+from second import payload
+from second.payload import Around
 
-from lowpanbudget import DoesNotFit, Env, RequestError, compress, split
+from lowpanbudget import DoesNotFit, Env, RequestError, compress, split, write_ghc
 
 ENV = Env(b"\x00\x01", b"\x00\x02")
 FRAG1, FRAGN = 4, 5  # RFC 4944 figures 4 and 5
@@ -100,3 +103,43 @@ def test_an_extension_header_that_ends_nowhere_is_payload(kind: int) -> None:
 def test_a_transport_header_cut_short_is_payload(cut: int) -> None:
     whole = datagram(cut, 17)
     assert split(whole, ENV, room=80, tag=0) == [compress(whole, ENV).octets]
+
+
+TALK = b"temperature 21.5, " * 6 + bytes(range(60))  # copies
+QUIET = bytes(range(1, 90)) + bytes(100)  # zeros behind octets that nothing repeats
+LINKS = air.eui(1), air.eui(2)
+ADDRESSES = air.ip_of(LINKS[0], "fe80::"), air.ip_of(LINKS[1], "fe80::")
+
+
+def coded(octets: bytes, room: int) -> list[bytes]:
+    return split(air.udp_datagram(*ADDRESSES, octets), Env(*LINKS), room=room, ghc=True)
+
+
+@pytest.mark.parametrize("room", [30, 60])
+@pytest.mark.parametrize("octets", [TALK, QUIET, bytes(range(250))])
+def test_byte_code_goes_to_the_end_of_the_first_fragment(octets: bytes, room: int) -> None:
+    """RFC 7400 section 2: its registers are those of "an L2 packet (= fragment)"; section 5: "the first ... fragment".
+
+    Read by the second reader, and held against all cuts: 6 octets of IPHC and UDP, of which byte code changes no
+    length (section 3.1), stand for 48.
+    """
+    parts = coded(octets, room)
+    assert len(parts) > 1
+    around = Around(*LINKS)
+    pieces = [payload.piece(part, around) for part in parts]
+    assert payload.joined(pieces) == air.udp_datagram(*ADDRESSES, octets)
+    assert max(map(len, parts)) <= room
+    size = 48 + len(octets)
+    most = (room - FRAGN) // 8 * 8
+    ways = []
+    for cut in range(48, size, 8):
+        brought = octets[: cut - 48]
+        code = min(len(write_ghc(brought, *ADDRESSES)), len(brought))
+        if FRAG1 + 6 + code > room:
+            continue
+        left, frames = size - cut, 1
+        while left > 0:
+            left -= left if left <= room - FRAGN else most
+            frames += 1
+        ways.append((frames, FRAG1 + 6 + code + FRAGN * (frames - 1) + size - cut))
+    assert (len(parts), sum(map(len, parts))) == min(ways)

@@ -178,3 +178,17 @@ def test_the_first_fragment_tells_and_later_ones_do_not() -> None:
 def test_any_octets(octets: bytes) -> None:
     frame = framed(octets)
     assert sum(span.bits for span in fields(frame)) <= 8 * len(octets)
+
+
+def test_byte_code_in_a_first_fragment_is_compared_with_byte_code_there() -> None:
+    """RFC 7400 section 2: it may stand in any frame, a first fragment included."""
+    packet = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), bytes(40) + bytes(range(160)))
+    env = Env(NODE, ROOT, contexts=CONTEXTS)
+    sent, plain = split(packet, env, room=60, ghc=True), split(packet, env, room=60)
+    assert sum(map(len, sent)) < sum(map(len, plain))
+    found = compare(framed(sent[0]), CONTEXTS, packet, pieces=[len(part) for part in sent])
+    room = found.around + 60
+    pieces = [len(part) for part in sent]
+    found = compare(framed(sent[0]), CONTEXTS, packet, pieces=pieces, largest=room)
+    assert (found.saved, found.differences) == (0, ())
+    assert (found.here, found.frames_here) == (sum(pieces), len(sent))

@@ -224,6 +224,35 @@ def compress(octets: bytes, dictionary: bytes, *, stop: bool = False) -> bytes:
     return bytes(code) + (bytes([STOP.octet()]) if stop else b"")
 
 
+def lengths(octets: bytes, dictionary: bytes, most: int) -> list[int]:
+    """Return how long the shortest code for the first 0, 1, 2 ... of these octets is, where that is ``most`` or less.
+
+    Where it is longer than that, some number above ``most`` stands. The steps are those of ``compress``, worked from
+    the beginning.
+    """
+    buffer, begin = dictionary + octets, len(dictionary)
+    end = len(buffer)
+    longest = _longest_copy(end)
+    length = [most + 1] * (len(octets) + 1)
+    length[0] = 0
+    for i in range(begin, end + 1):
+        at = i - begin
+        for n in range(1, min(at, _LONGEST_LITERAL) + 1):
+            length[at] = min(length[at], length[at - n] + 1 + n)
+        if length[at] > most or i == end:
+            continue
+        ahead = buffer[i : i + _LONGEST_ZEROS]
+        for n in range(LEAST, len(ahead) - len(ahead.lstrip(b"\0")) + 1):
+            length[at + n] = min(length[at + n], length[at] + 1)
+        start = i
+        for n in range(LEAST, min(longest, end - i) + 1):
+            start = buffer.rfind(buffer[i : i + n], 0, min(i, start + n))
+            if start < 0:
+                break
+            length[at + n] = min(length[at + n], length[at] + 1 + _sets(n, i - start))
+    return length
+
+
 def _sets(n: int, s: int) -> int:
     """Return how many ``set`` codes a copy needs: each adds one eight to n and up to 15 to s."""
     return max((n - LEAST) // STRIDE, -((s - n) // STRIDE // -_REACH))
