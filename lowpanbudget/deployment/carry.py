@@ -108,7 +108,8 @@ def judged(
     play.play()
     carried = slotted(play.queues(), play.streams())
     for _ in range(_ROUNDS - 1):
-        if transmissions is not None or not any(check.is_close for check in carried.checks):
+        is_open = any(check.is_close for check in carried.checks)
+        if transmissions is not None or not (is_open or play.tells_soon):
             break
         play.play()
         carried = slotted(play.queues(), play.streams())

@@ -23,6 +23,7 @@ class LinkQueue:
 
     ``mean_frames`` are waiting, the one being tried included; ``mean_wait`` is from joining to the end of the last try.
     ``full`` is the share of frames that find no place, ``given_up`` that of those inside whose tries are used up.
+    ``lengths`` are the chances of 0, 1, 2 ... frames waiting, up to all places.
     """
 
     mean_frames: float
@@ -30,6 +31,7 @@ class LinkQueue:
     full: float
     given_up: float
     empty: float
+    lengths: tuple[float, ...]
 
 
 def poisson(messages: float, frames: int = 1) -> tuple[float, ...]:
@@ -59,18 +61,18 @@ def link_queue(arrivals: Sequence[float], succeeds: float, attempts: int, places
     waits = np.eye(
         places + 1
     )  # how the queue changes in the cells so far, the first frame still in it
-    step = np.zeros_like(waits)
-    cells, frames, refused = np.zeros(places + 1), np.zeros(places + 1), np.zeros(places + 1)
+    step, lengths = np.zeros_like(waits), np.zeros_like(waits)
+    cells, refused = np.zeros(places + 1), np.zeros(places + 1)
     left = 1.0  # the chance that the frame is still there to be tried
     for number in range(1, attempts + 1):
         gone = left if number == attempts else left * succeeds
         cells += left * busy
-        frames += left * (waits @ levels) * busy
+        lengths += left * waits * busy[:, None]
         refused += gone * (waits @ leaves @ refuses) + (left - gone) * (waits @ refuses)
         step += gone * (waits @ leaves @ joins)
         left -= gone
         waits = waits @ joins
-    step[0], cells[0], refused[0] = joins[0], 1.0, refuses[0]
+    step[0], cells[0], refused[0], lengths[0, 0] = joins[0], 1.0, refuses[0], 1.0
     size = places + 1
     equations = np.vstack(((step.T - np.eye(size))[:-1], np.ones(size)))
     try:
@@ -82,12 +84,14 @@ def link_queue(arrivals: Sequence[float], succeeds: float, attempts: int, places
     time = float(state @ cells)
     mean_arrivals = sum(count * chance for count, chance in enumerate(arrivals))
     full = float(state @ refused) / time / mean_arrivals if mean_arrivals else 0.0
-    mean = float(state @ frames) / time
+    chances = state @ lengths / time
+    mean = float(chances @ levels)
     accepted = mean_arrivals * (1 - full)
     given_up = (1 - succeeds) ** attempts
     return LinkQueue(
-        mean, mean / accepted if accepted else 0.0, max(full, 0.0), given_up, float(state[0]) / time
-    )
+        mean, mean / accepted if accepted else 0.0, max(full, 0.0), given_up, float(state[0]) / time,
+        tuple(map(float, chances)),
+    )  # fmt: skip
 
 
 def _joining(arrivals: Sequence[float], places: int) -> "tuple[np.ndarray, np.ndarray]":

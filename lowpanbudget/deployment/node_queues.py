@@ -7,10 +7,10 @@ from typing import NamedTuple
 from lowpanbudget.deployment.link_queue import link_queue, poisson
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad
 from lowpanbudget.design.access import Access
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field, replace
 
 Bundles = tuple[tuple[int, float], ...]  # messages a second by their frames
-_ENDLESS = 64  # places that stand for any number, where the design states none
+ENDLESS = 64  # places that stand for any number, where the design states none
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +18,8 @@ class SlotQueue:
     """The queue in front of a link: frames waiting, seconds from joining to the last try, the share without a place.
 
     ``adds_s`` is what waiting for other frames adds to the time that a frame takes with an empty queue. The share is
-    plus or minus ``half_width``: 0 where it was calculated, for this queue by itself.
+    plus or minus ``half_width``: 0 where it was calculated, for this queue by itself. ``lengths`` are the chances of 0,
+    1, 2 ... frames waiting, calculated. ``is_short``: more comes than its cells carry; ``ends``: its places are stated.
     """
 
     frames: float
@@ -26,6 +27,20 @@ class SlotQueue:
     adds_s: float
     full: float
     half_width: float = 0.0
+    lengths: tuple[float, ...] = field(default=(), repr=False)
+    is_short: bool = False
+    ends: bool = True
+
+    @property
+    def grows(self) -> bool:
+        """Return whether it only ever grows."""
+        return self.is_short and not self.ends
+
+    def fits(self, frames: int) -> float:
+        """Return the chance that a message of so many frames, all there at once, finds a place for each."""
+        if frames == 1 or not self.ends:
+            return 1 - self.full
+        return min(sum(self.lengths[: max(len(self.lengths) - frames, 0)]), 1 - self.full)
 
 
 class NodeQueues(NamedTuple):
@@ -41,6 +56,7 @@ class _Access(NamedTuple):
     attempts: int
     slotframe_s: float
     places: int
+    ends: bool
 
 
 def node_queues(
@@ -54,7 +70,9 @@ def node_queues(
     slots = access.slots
     if slots is None:
         return (NodeQueues(None, None),) * len(nodes)
-    link = _Access(access.retries + 1, slots.slotframe_s, _ENDLESS if places is None else places)
+    link = _Access(
+        access.retries + 1, slots.slotframe_s, ENDLESS if places is None else places, places is not None
+    )  # fmt: skip
     children: list[list[NodeLoad]] = [[] for _ in nodes]
     for node in nodes[1:]:
         children[node.parent].append(node)
@@ -86,7 +104,9 @@ def _queue(
     """Return the queue of a link; None where nothing is sent, or there is no cell."""
     if not cells or not load.frames_per_s:
         return None
-    return _calculated(cells, load.tries_a_frame, _sorted(own), tuple(sorted(passed_on)), link)
+    found = _calculated(cells, load.tries_a_frame, _sorted(own), tuple(sorted(passed_on)), link)
+    is_short = load.tries_per_s * link.slotframe_s >= cells
+    return replace(found, is_short=is_short, ends=link.ends)
 
 
 @lru_cache(maxsize=512)  # links that carry the same, also in designs with one change
@@ -110,6 +130,7 @@ def _calculated(
         queue.mean_wait * cell_s,
         max(queue.mean_wait - tries, 0.0) * cell_s,
         queue.full,
+        lengths=queue.lengths,
     )
 
 

@@ -1,23 +1,27 @@
 """What queues do to the usual messages of a tree in slots: played, since queues along a path depend on each other."""
 
+from bisect import bisect
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import accumulate
 from random import Random
 from typing import NamedTuple
 
 from lowpanbudget.deployment.confidence import share_of_runs
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad, rhythm_of
-from lowpanbudget.deployment.node_queues import NodeQueues, SlotQueue, node_queues
+from lowpanbudget.deployment.node_queues import ENDLESS, NodeQueues, SlotQueue, node_queues
 from lowpanbudget.deployment.service import Quantiles, link_states, passed, quantiles_of
 from lowpanbudget.deployment.slot_latency import even_cells
 from lowpanbudget.deployment.slot_run import Arrival, QueueCount, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import MessageStream, Traffic
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.loss import FrameLoss
+from lowpanbudget.values import replace
 
 _QUIET = 0.02  # part of the cells below which queues are as good as empty
 _LEAST = 100  # messages of a kind and hop that say something
 _RUNS = 20  # of a round: cells placed at random are others in each
-_SETTLES = 0.1  # of each run: queues are empty when it begins
+_ROUNDS = 4  # so many are played for kinds of which a hundred come in them
+_AROUND = 2.0  # how often as long as messages take is played before those that count, and behind them
 
 StreamHop = tuple[str, str, str, int]  # flow, message, way, hop
 
@@ -77,8 +81,8 @@ def _together(parts: Sequence[_RunCount]) -> _RunCount:
 class PlayedSlots:
     """The tree of a design with all its links, played in rounds of some runs; the more rounds, the surer.
 
-    Each run has cells of its own where these are placed at random, and losses of its own. Messages come at any time
-    (Poisson). Runs are independent of each other, and so tell how sure they are together; messages of one run are not.
+    Each run has cells of its own where these are placed at random, and losses of its own. Queues begin as full as they
+    are calculated, each by itself; messages come at any time (Poisson), before and behind those that count as well. Runs are independent of each other, and so tell how sure they are together; messages of one run are not.
     """
 
     def __init__(
@@ -87,15 +91,24 @@ class PlayedSlots:
     ) -> None:  # fmt: skip
         self._traffic, self._nodes, self._access, self._slots = traffic, nodes, access, slots
         self._loss, self._places, self._within_s, self._seed = loss, places, within_s, seed
-        tries = sum(node.up.tries_per_s + node.down.tries_per_s for node in nodes)
+        up_s, down_s = slots.cells / slots.slotframe_s, slots.cells_down / slots.slotframe_s
+        tries = sum(
+            min(node.up.tries_per_s, up_s) + min(node.down.tries_per_s, down_s) for node in nodes
+        )
         self._span_s = transmissions / _RUNS / tries if tries else 0.0
         self._sendings = list(usual_sendings(traffic, nodes))
+        self._calculated = node_queues(nodes, access, places)
+        self._begin = [one for both in zip(*self._calculated, strict=True) for one in both]
+        if any(queue is not None and queue.grows for queue in self._begin):
+            self._places = ENDLESS
+        self._around_s = min(_AROUND * self._longest_s(), self._span_s)
         self._before = {
             key: self._passed(one) for key, one in {one.key: one for one in self._sendings}.items()
         }
+        self._likeness = {one.key: (*one.key[2:], one.frames) for one in self._sendings}
         self._counts: dict[StreamHop, list[_RunCount]] = {key: [] for key in self._before}
         self._queues: list[tuple[QueueCount, ...]] = []
-        self._runs = 0
+        self._runs = self._rounds = 0
         octets = [frame.octets for stream in traffic.streams for frame in stream.first]
         self._states = link_states(loss, max(octets, default=0))
 
@@ -109,6 +122,26 @@ class PlayedSlots:
             for hop in range(len(sending.way))
         ]
 
+    def _longest_s(self) -> float:
+        """Return about how long the slowest messages take, by their queues each by itself."""
+        slots, count = self._slots, len(self._nodes)
+        cell_s = [slots.slotframe_s / max(cells, 1) for cells in (slots.cells, slots.cells_down)]
+
+        def takes(link: int, frames: int) -> float:
+            queue = self._begin[link]
+            # a frame behind others of its message takes a try or two
+            return (0.0 if queue is None else queue.wait_s) + 1.5 * (frames - 1) * cell_s[link >= count]
+
+        ways = {(one.way, one.frames) for one in self._sendings}
+        return max((sum(takes(link, frames) for link in way) for way, frames in ways), default=0.0)
+
+    @property
+    def tells_soon(self) -> bool:
+        """Return whether of some kind and hop too few were played, and a few rounds are enough for them."""
+        counts = [sum(map(_messages, kinds)) for kinds in self._alike().values()]
+        more = _ROUNDS / max(self._rounds, 1)
+        return more > 1 and any(count < _LEAST <= count * more for count in counts)
+
     @property
     def is_idle(self) -> bool:
         """Return whether so little is sent that queues are as good as empty."""
@@ -121,27 +154,29 @@ class PlayedSlots:
 
     def play(self) -> None:
         """Play one round more."""
+        self._rounds += 1
         for _ in range(_RUNS):
             self._run(Random(self._seed * 1_000_003 + self._runs))  # noqa: S311  # no secret: a run that can be repeated
             self._runs += 1
 
     def _run(self, random: Random) -> None:
         links = list(_links(self._traffic, self._nodes, self._slots, random))
-        begins = self._span_s * _SETTLES
-        coming = list(usual_arrivals(self._sendings, self._span_s, random))
+        begins, ends = self._around_s, self._around_s + self._span_s
+        coming = list(usual_arrivals(self._sendings, ends + self._around_s, random))
+        waiting = self._waiting(random)
         # losses from draws of their own: the same ones again would lose the frames behind short gaps
         run = run_slots(
-            [arrival for _, arrival in coming], links, slotframe=self._slots.slotframe,
+            [*(arrival for _, arrival in coming), *waiting], links, slotframe=self._slots.slotframe,
             slot_s=self._slots.template.length / 1e6, attempts=self._access.retries + 1, places=self._places,
-            seed=random.getrandbits(64), runs=self._states, counted_from_s=begins,
+            seed=random.getrandbits(64), runs=self._states, counted_s=(begins, ends),
         )  # fmt: skip
         messages, met_full = dict.fromkeys(self._counts, 0), dict.fromkeys(self._counts, 0)
         refused = dict.fromkeys(self._counts, 0.0)
         late: dict[StreamHop, list[float]] = {key: [] for key in self._counts}
         for (key, arrival), at, lost, where in zip(
-            coming, run.arrived_s, run.lost, run.lost_at, strict=True
+            coming, run.arrived_s, run.lost, run.lost_at, strict=False
         ):
-            if arrival.at_s < begins:
+            if not begins <= arrival.at_s < ends:
                 continue
             messages[key] += 1
             if at is not None:
@@ -153,24 +188,43 @@ class PlayedSlots:
             runs.append(_RunCount(messages[key], met_full[key], refused[key], late[key]))
         self._queues.append(run.queues)
 
+    def _waiting(self, random: Random) -> Iterator[Arrival]:
+        """Yield what waits in the queues as a run begins, on its way to the root or to a node far from it."""
+        tree, count = self._traffic.tree, len(self._nodes)
+        children = tree.children()
+        for link, queue in enumerate(self._begin):
+            if queue is None:
+                continue
+            way, node = tree.way(link % count)[:-1], link % count
+            if link >= count:
+                way = (link,)
+                while children[node]:
+                    node = children[node][0]
+                    way = (*way, count + node)
+            frames = bisect(list(accumulate(queue.lengths)), random.random())
+            yield from [Arrival(0.0, way)] * min(frames, len(queue.lengths) - 1)
+
     def streams(self) -> dict[StreamHop, PlayedStream]:
         """Return what messages met, of kinds and hops of which enough were played.
 
         What is rare goes by all messages of as many frames over the same hops: coming at any time, all find the same
         queues.
         """
-        frames = {one.key: one.frames for one in self._sendings}
-        alike: dict[tuple[str, int, int], list[list[_RunCount]]] = {}
-        for key, runs in self._counts.items():
-            alike.setdefault((key[2], key[3], frames[key]), []).append(runs)
-        told = {}
+        alike, told = self._alike(), {}
         for key, own in self._counts.items():
             runs = own
             if _messages(runs) < _LEAST:
-                runs = list(map(_together, zip(*alike[key[2], key[3], frames[key]], strict=True)))
+                runs = list(map(_together, zip(*alike[self._likeness[key]], strict=True)))
             if _messages(runs) >= _LEAST:
                 told[key] = self._told(runs)
         return told
+
+    def _alike(self) -> dict[tuple[str, int, int], list[list[_RunCount]]]:
+        """Return what was counted of kinds that go the same way over as many hops in as many frames."""
+        found: dict[tuple[str, int, int], list[list[_RunCount]]] = {}
+        for key, runs in self._counts.items():
+            found.setdefault(self._likeness[key], []).append(runs)
+        return found
 
     def _told(self, runs: Sequence[_RunCount]) -> PlayedStream:
         refused, half = share_of_runs([(run.refused, run.messages) for run in runs])
@@ -189,7 +243,7 @@ class PlayedSlots:
         """Return the queues of all nodes: as they were played, but where what comes is their own alone and exact."""
         nodes, slots = self._nodes, self._slots
         count, found = len(nodes), []
-        for index, exact in enumerate(node_queues(nodes, self._access, self._places)):
+        for index, exact in enumerate(self._calculated):
             node = nodes[index]
             up = exact.up
             if node.behind or self._states is not None:
@@ -204,15 +258,17 @@ class PlayedSlots:
         """Return a queue as it was played; one to which next to nothing comes as it is calculated by itself."""
         runs = [queues[link] for queues in self._queues]
         came, refused = sum(run.came for run in runs), sum(run.refused for run in runs)
-        if not cells or came < _LEAST:
+        if calculated is None or came < _LEAST:
             return calculated
         full, half = share_of_runs([(run.refused, run.came) for run in runs])
         waiting = sum(run.frame_s for run in runs)
         wait_s = waiting / (came - refused) if came > refused else 0.0
         # an empty queue alone waits half the way from one cell to the next before the first try
         tries_s = (load.tries_a_frame - 0.5) * self._slots.slotframe_s / cells
-        seconds = self._runs * self._span_s * (1 - _SETTLES)
-        return SlotQueue(waiting / seconds, wait_s, max(wait_s - tries_s, 0.0), full, half)
+        return replace(
+            calculated, frames=waiting / (self._runs * self._span_s), wait_s=wait_s,
+            adds_s=max(wait_s - tries_s, 0.0), full=full, half_width=half,
+        )  # fmt: skip
 
 
 def _links(

@@ -70,17 +70,18 @@ def run_slots(
     seed: int,
     runs: LossStates | None = None,
     trace: Collection[int] = (),
-    counted_from_s: float = 0.0,
+    counted_s: tuple[float, float] = (0.0, inf),
 ) -> SlotRun:
     """Return what becomes of messages over links, each with a queue of ``places`` frames (None: any number).
 
     A frame may use cells that begin when it is there or later; what was received in a slot may be sent on from the next
     one on, a message of several frames when all of them are there. The first frame of a queue is tried in one cell
     after the other, ``attempts`` times. ``runs``: losses come in runs, in place of those of the links.
-    ``trace`` are the links whose queues are kept; what comes to a queue is counted from a time on.
+    ``trace`` are the links whose queues are kept; what comes to a queue, and waits there, is counted from a time to
+    another.
     """
     network = _Network(
-        links, slotframe, slot_s, attempts, places, Random(seed), runs, trace, counted_from_s  # noqa: S311  # no secret: a run that can be repeated
+        links, slotframe, slot_s, attempts, places, Random(seed), runs, trace, counted_s  # noqa: S311  # no secret: a run that can be repeated
     )  # fmt: skip
     return network.run(arrivals)
 
@@ -103,7 +104,7 @@ class _LinkQueue:
 
     __slots__ = (
         "answer_loss", "came", "frame_slots", "had", "lengths", "loss", "messages", "number", "refused", "since",
-        "tries", "waits",
+        "tries", "until", "waits",
     )  # fmt: skip
 
     def __init__(self, number: int, link: SlotLink, slotframe: int, *, trace: bool) -> None:
@@ -112,12 +113,16 @@ class _LinkQueue:
         self.messages: deque[_Passing] = deque()
         self.tries, self.had = 0, False
         self.lengths: list[tuple[float, int]] | None = [] if trace else None
-        self.came = self.refused = self.frame_slots = self.since = 0
+        self.came = self.refused = self.frame_slots = 0
+        self.since: float = 0
+        self.until: float = inf
 
     def held(self, slot: int) -> None:
         """Count what waited up to a slot, in which the queue is about to change."""
         if slot > self.since:
-            self.frame_slots += len(self.messages) * (slot - self.since)
+            if slot > self.until:
+                slot = int(max(self.until, self.since))
+            self.frame_slots += len(self.messages) * int(slot - self.since)
             self.since = slot
 
 
@@ -134,7 +139,7 @@ class _Network:
         random: Random,
         runs: LossStates | None,
         trace: Collection[int],
-        counted_from_s: float,
+        counted_s: tuple[float, float],
     ) -> None:
         self._slotframe, self._slot_s = slotframe, slot_s
         self._attempts = attempts
@@ -144,9 +149,10 @@ class _Network:
             _LinkQueue(number, link, slotframe, trace=number in trace)
             for number, link in enumerate(links)
         ]
-        self._counted_from = ceil(counted_from_s / slot_s)
+        begins, ends = (at if at == inf else ceil(at / slot_s) for at in counted_s)
+        self._counted = begins, ends
         for queue in self._links:
-            queue.since = self._counted_from
+            queue.since, queue.until = begins, ends
         self._sent = 0
 
     def run(self, arrivals: Sequence[Arrival]) -> SlotRun:
@@ -173,7 +179,7 @@ class _Network:
             self._slot_s,
             self._attempts,
         )
-        places, counted_from, random = self._places, self._counted_from, self._random
+        places, (begins, ends), random = self._places, self._counted, self._random
         loses = None if self._runs is None else Noise(random, self._runs).loses
         count, sent = len(links), 0
         coming = sorted(
@@ -238,7 +244,7 @@ class _Network:
                 waiting.append(message)
             if taken < message.frames:
                 self._lose(message, "queue")
-            if slot >= counted_from:
+            if begins <= slot < ends:
                 link.came += message.frames
                 link.refused += message.frames - taken
             if link.lengths is not None:
