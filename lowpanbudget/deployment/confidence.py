@@ -78,6 +78,18 @@ def share_of_runs(runs: Sequence[tuple[float, int]]) -> tuple[float, float]:
     return share, max(apart, alone, 1 - float((1 - CONFIDENCE) ** (1 / trials)))
 
 
+def mean_of_runs(runs: Sequence[Sequence[float]]) -> tuple[float, float]:
+    """Return the mean of all values, and how far it may be off (95 %): as ``share_of_runs`` does of shares."""
+    values = [value for run in runs for value in run]
+    if not values:
+        return 0.0, 0.0
+    count, mean = len(values), sum(values) / len(values)
+    spread = sum((sum(run) - mean * len(run)) ** 2 for run in runs)
+    apart = _student(len(runs) - 1) * sqrt(spread * len(runs) / (len(runs) - 1)) / count
+    alone = _NORMAL * sqrt(sum((value - mean) ** 2 for value in values)) / count
+    return mean, max(apart, alone)
+
+
 def _student(freedom: int) -> float:
     """Return the two-sided quantile of 95 % of Student's t (Abramowitz and Stegun 26.7.5), for 5 or more."""
     z = _NORMAL

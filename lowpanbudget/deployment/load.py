@@ -8,6 +8,7 @@ from math import expm1, floor
 from typing import NamedTuple
 
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.design.access import Slots
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.design.upkeep import KEEP_ALIVE
@@ -122,6 +123,18 @@ class LinkLoad:
             for frames, rate in self.bundles.items()
         }
         return LinkLoad(**parts, sender_uw=sender, receiver_uw=receiver, bundles=bundles)
+
+    def at_most(self, tries_per_s: float) -> "LinkLoad":
+        """Return what of the load goes on the air where there are no more tries than that."""
+        if self.tries_per_s <= tries_per_s:
+            return self
+        part = tries_per_s / self.tries_per_s
+        sends, receives = ([one * part for one in uw] for uw in (self.sender_uw, self.receiver_uw))
+        return replace(
+            self, tries_per_s=tries_per_s, lost_per_s=self.lost_per_s * part, silent_per_s=self.silent_per_s * part,
+            air=self.air * part, answer_air=self.answer_air * part, sender_uw=Estimate(*sends),
+            receiver_uw=Estimate(*receives),
+        )  # fmt: skip
 
     def cells_needed(self, slotframe_s: float) -> int:
         """Return the cells a slotframe that carry it: more than its tries a slotframe, or its queue only grows."""
@@ -283,6 +296,15 @@ def _spared(stream: MessageStream, link: LinkLoad) -> float:
     others = sum(link.bundles.values()) * stream.every_s
     fills = others / expm1(others) if 0 < others < _NEVER_SILENT else float(not others)
     return fills / stream.every_s
+
+
+def in_cells(nodes: Sequence[NodeLoad], slots: Slots) -> tuple[NodeLoad, ...]:
+    """Return what of the loads goes on the air in slots: a try takes a cell, and what has none waits or is lost."""
+    up, down = slots.cells / slots.slotframe_s, slots.cells_down / slots.slotframe_s
+    return tuple(
+        replace(node, up=node.up.at_most(up), own=node.own.at_most(up), down=node.down.at_most(down))
+        for node in nodes
+    )  # fmt: skip
 
 
 def rhythm_of(stream: MessageStream, node: NodeLoad) -> float | None:

@@ -45,7 +45,7 @@ def polled_service(one: HopService, poll_s: float, within_s: float | None) -> Ho
         in_time = _within(empty, poll_s, within_s - added) * (
             1.0 if one.queued is None else one.queued
         )
-    return replace(one, latency=Quantiles(*times), in_time=in_time, delays=None)
+    return replace(one, latency=Quantiles(*times), in_time=in_time, in_time_least=None, delays=None)
 
 
 def _within(empty: Delays, poll_s: float, seconds: float) -> float:

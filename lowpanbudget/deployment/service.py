@@ -26,12 +26,14 @@ class HopService:
 
     ``delivered`` with independent losses (None: so rare beside the rest that none was played), ``in_runs`` with losses
     in runs (None: the design states none, or none was played); ``queued`` is the chance to find a place in every queue
-    on the way, and ``queue_s`` what they add on average (None: part of the rest). What arrives is plus or minus
-    ``half_width`` (0: exact). ``latency`` is over what arrives, None where nothing is known or nothing came;
-    ``in_time`` the share of all messages that is there within the design's limit (None: it has none), plus or minus
-    ``in_time_half_width``; both with losses in runs where the design states these. ``messages`` is how many were
-    played, all of its kind together where it is rare; None: none, times are exact and of empty queues. ``quiet``
-    and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention alone.
+    on the way, and ``queue_s`` what they add on average (None: part of the rest), plus or minus
+    ``queue_half_width_s`` (0: calculated). What arrives is plus or minus ``half_width`` (0: exact). ``latency`` is over
+    what arrives, None where nothing is known or nothing came; ``in_time`` the share of all messages that is there
+    within the design's limit (None: it has none), plus or minus ``in_time_half_width``; both with losses in runs where
+    the design states these. ``messages`` is how many were played, all of its kind together where it is rare; None:
+    none, times are exact and of empty queues, and ``in_time_least`` are in time whatever queues do that add so much on
+    average. ``quiet`` and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention
+    alone.
     ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the wait
     for their poll, and have neither ``delays`` nor ``quiet_latency``.
     """
@@ -52,6 +54,8 @@ class HopService:
     quiet_latency: Quantiles | None = None
     messages: int | None = None
     in_time_half_width: float = 0.0
+    in_time_least: float | None = None
+    queue_half_width_s: float = 0.0
     delays: Delays | None = field(default=None, repr=False, compare=False)
 
 

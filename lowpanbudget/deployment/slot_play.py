@@ -6,7 +6,7 @@ from itertools import accumulate
 from random import Random
 from typing import NamedTuple
 
-from lowpanbudget.deployment.confidence import share_of_runs
+from lowpanbudget.deployment.confidence import mean_of_runs, share_of_runs
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad, rhythm_of
 from lowpanbudget.deployment.node_queues import ENDLESS, NodeQueues, SlotQueue, node_queues
 from lowpanbudget.deployment.service import Quantiles, link_states, passed, quantiles_of
@@ -21,7 +21,7 @@ _QUIET = 0.02  # part of the cells below which queues are as good as empty
 _LEAST = 100  # messages of a kind and hop that say something
 _RUNS = 20  # of a round: cells placed at random are others in each
 _ROUNDS = 4  # so many are played for kinds of which a hundred come in them
-_AROUND = 2.0  # how often as long as messages take is played before those that count, and behind them
+_AROUND = 2.0  # so often as long as messages take is played before those that count, and behind
 
 StreamHop = tuple[str, str, str, int]  # flow, message, way, hop
 
@@ -30,8 +30,8 @@ class PlayedStream(NamedTuple):
     """What messages of one kind met: how many there were, how many a queue refused, the share of the others.
 
     That share is plus or minus ``half_width``.
-    ``latency`` and ``mean_s`` are of those that arrived, losses in runs where the design states them; ``in_time`` is
-    the share of all that was there in time, with its half-width.
+    ``latency`` and ``mean_s``, give or take ``mean_half_width_s``, are of those that arrived, losses in runs where the
+    design states them; ``in_time`` is the share of all that was there in time, with its half-width.
     """
 
     messages: int
@@ -40,6 +40,7 @@ class PlayedStream(NamedTuple):
     half_width: float
     latency: Quantiles | None
     mean_s: float
+    mean_half_width_s: float
     in_time: float | None
     in_time_half_width: float
 
@@ -82,7 +83,8 @@ class PlayedSlots:
     """The tree of a design with all its links, played in rounds of some runs; the more rounds, the surer.
 
     Each run has cells of its own where these are placed at random, and losses of its own. Queues begin as full as they
-    are calculated, each by itself; messages come at any time (Poisson), before and behind those that count as well. Runs are independent of each other, and so tell how sure they are together; messages of one run are not.
+    are calculated, each by itself; messages come at any time (Poisson), before and behind those that count as well.
+    Runs are independent of each other, and so tell how sure they are together; messages of one run are not.
     """
 
     def __init__(
@@ -130,7 +132,9 @@ class PlayedSlots:
         def takes(link: int, frames: int) -> float:
             queue = self._begin[link]
             # a frame behind others of its message takes a try or two
-            return (0.0 if queue is None else queue.wait_s) + 1.5 * (frames - 1) * cell_s[link >= count]
+            return (0.0 if queue is None else queue.wait_s) + 1.5 * (frames - 1) * cell_s[
+                link >= count
+            ]
 
         ways = {(one.way, one.frames) for one in self._sendings}
         return max((sum(takes(link, frames) for link in way) for way, frames in ways), default=0.0)
@@ -236,7 +240,7 @@ class PlayedSlots:
             )
         return PlayedStream(
             _messages(runs), sum(run.met_full for run in runs), max(1 - refused, 0.0), half, quantiles_of(late),
-            sum(late) / len(late) if late else 0.0, in_time, in_time_half,
+            *mean_of_runs([run.late for run in runs]), in_time, in_time_half,
         )  # fmt: skip
 
     def queues(self) -> tuple[NodeQueues, ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache, lru_cache
 from math import hypot
+from typing import NamedTuple
 
 from lowpanbudget.deployment.delays import Delays, in_turn
 from lowpanbudget.deployment.delivery import LossStates
@@ -23,6 +24,7 @@ from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.values import replace
 
+_PARTS = 40  # of the time that is allowed, tried for a bound
 _FEW = 10  # messages that a queue refused: fewer tell little of their kind
 # of what all kinds lose at a queue: what begins there loses more than what comes in turn; our choice
 _KINDS_APART = 0.5
@@ -39,7 +41,9 @@ def slot_services(
 ) -> Iterator[HopService]:
     """Yield how messages arrive in slots: what was played as it was played.
 
-    For the rest links are exact and queues each by itself, and times are those of empty queues: a bound.
+    For the rest links are exact and queues each by itself, and times are those of empty queues, which is the best that
+    can be: ``in_time_least`` is there in time whatever the queues do that add so much on average. Behind a queue that
+    only grows nothing is in time in the long run.
     """
     for stream in filter(served, traffic.streams):
         cells = slots.cells if stream.way == "up" else slots.cells_down
@@ -53,16 +57,32 @@ def slot_services(
                 continue
             found = _delays(stream, hop, access, slots, cells, loss)
             attempts, apart_s = access.retries + 1, slots.slotframe_s / cells
-            queued, queue_s, half = worst[hop]
-            half = half and hypot(half, (1 - queued) * _KINDS_APART)
+            way = worst[hop]
+            half = way.half_width and hypot(way.half_width, (1 - way.queued) * _KINDS_APART)
+            if not way.queued:
+                half = 0.0  # it has more frames than places
             alone = replace(
                 nothing, delivered=path_share(stream, hop, attempts),
                 in_runs=runs_share(stream, hop, attempts, loss, apart_s), half_width=half, latency=quantiles(found),
-                in_time=None if within_s is None else found.within(within_s) * queued, queued=queued, queue_s=queue_s,
-                delays=found,
+                in_time=None if within_s is None else found.within(within_s) * way.queued, queued=way.queued,
+                queue_s=way.added_s, delays=found,
+                in_time_least=None if within_s is None else in_time_least(found, within_s, way.added_s) * way.queued,
             )  # fmt: skip
             told = played.get((stream.flow, stream.message, stream.way, hop))
-            yield alone if told is None else _played(alone, told, found)
+            one = alone if told is None else _played(alone, told, found)
+            yield one if not way.grows else replace(
+                one, latency=None, in_time=None if within_s is None else 0.0, in_time_half_width=0.0, queue_s=None,
+                in_time_least=None,
+            )  # fmt: skip
+
+
+def in_time_least(empty: Delays, within_s: float, added_s: float) -> float:
+    """Return the share that is there in time at least where queues add so much on average to those of empty queues.
+
+    They add x or more to at most mean / x of the messages (Markov's inequality), whatever x is.
+    """
+    parts = (within_s * number / _PARTS for number in range(1, _PARTS + 1))
+    return max(0.0, *(empty.within(within_s - part) - added_s / part for part in parts))
 
 
 def _played(alone: HopService, told: PlayedStream, empty: Delays) -> HopService:
@@ -75,35 +95,47 @@ def _played(alone: HopService, told: PlayedStream, empty: Delays) -> HopService:
         queued, half = alone.queued, alone.half_width
     return replace(
         alone, half_width=half, latency=told.latency, in_time=told.in_time,
-        in_time_half_width=told.in_time_half_width, queued=queued,
+        in_time_half_width=told.in_time_half_width, in_time_least=None, queued=queued,
         queue_s=max(told.mean_s - empty.mean_s, 0.0), messages=told.messages,
+        queue_half_width_s=told.mean_half_width_s,
     )  # fmt: skip
+
+
+class _QueuesOnWay(NamedTuple):
+    """The queues of a way: the chance of places in all, the seconds that they add, how far the chance may be off.
+
+    ``grows``: one of them only ever grows.
+    """
+
+    queued: float
+    added_s: float
+    half_width: float
+    grows: bool
 
 
 def _worst_ways(
     tree: Tree, stream: MessageStream, queues: Sequence[NodeQueues]
-) -> dict[int, tuple[float, float, float]]:
-    """Return for each hop the way with the fullest queues.
-
-    The chance of a place in all, the seconds that they add, how far the chance may be off.
-    """
-    ways = [(1.0, 0.0, 0.0)]
+) -> dict[int, _QueuesOnWay]:
+    """Return for each hop the way with the fullest queues."""
+    frames = len(stream.first)
+    ways = [_QueuesOnWay(1.0, 0.0, 0.0, grows=False)]
     for node in range(1, len(tree.parents)):
         queue = queues[node].up if stream.way == "up" else queues[node].down
-        free, added, half = ways[tree.parents[node]]
+        way = ways[tree.parents[node]]
         if queue is not None:
-            free *= (1 - queue.full) ** len(stream.first)
-            added, half = added + queue.adds_s, hypot(half, queue.half_width * len(stream.first))
-        ways.append((free, added, half))
-    worst: dict[int, tuple[float, float, float]] = {}
+            way = _QueuesOnWay(
+                way.queued * queue.fits(frames), way.added_s + queue.adds_s,
+                hypot(way.half_width, queue.half_width * frames), way.grows or queue.grows,
+            )  # fmt: skip
+        ways.append(way)
+    worst: dict[int, _QueuesOnWay] = {}
     hops = tree.hops
     for node in stream.senders:
-        before, here = worst.get(hops[node], (1.0, 0.0, 0.0)), ways[node]
-        worst[hops[node]] = (
-            min(before[0], here[0]),
-            max(before[1], here[1]),
-            max(before[2], here[2]),
-        )
+        before, here = worst.get(hops[node], ways[0]), ways[node]
+        worst[hops[node]] = _QueuesOnWay(
+            min(before.queued, here.queued), max(before.added_s, here.added_s),
+            max(before.half_width, here.half_width), before.grows or here.grows,
+        )  # fmt: skip
     return worst
 
 

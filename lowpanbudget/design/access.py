@@ -65,13 +65,15 @@ class SlotsShape(ShapeTable):
     channels: int = key(Whole(1, 512), "Channels that are hopped over.", default=16)
     cells: int = key(
         Whole(0, 0xFFFF),
-        "Cells a slotframe that each node has towards its parent. 0: nothing is carried to it; messages to one node in "
-        "shared cells are not counted here.",
+        "Cells a slotframe that each node has towards its parent, spread evenly over it: side by side, or at any "
+        "places, messages wait longer. 0: nothing is carried to it; messages to one node in shared cells are not "
+        "counted here.",
         default=1,
     )
     cells_down: int = key(
         Whole(0, 0xFFFF),
-        "Cells a slotframe from a parent to each of its children. 0: nothing is carried to them.",
+        "Cells a slotframe from a parent to each of its children, spread evenly over it. 0: nothing is carried to "
+        "them.",
         default=1,
     )
     shared_cells: int = key(
@@ -82,7 +84,8 @@ class SlotsShape(ShapeTable):
     )
     order: CellOrder = key(
         Words("random", "up", "down"),
-        "How the cells of a path follow each other: as they come, or one after the other towards the root or from it.",
+        "How the cells of a path follow each other: as they come (the first of each link anywhere in the slotframe), "
+        "or one after the other towards the root or from it.",
         default="random",
     )
     drift_ppm: Decimal = key(

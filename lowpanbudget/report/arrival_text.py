@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.service import HopService
+from lowpanbudget.report.chart import number
 
 SEEN = 1e-6  # a share that is worth a column
 AT_RANDOM = (
@@ -18,6 +19,30 @@ def is_late(one: HopService) -> bool:
         return False
     there = one.delivered * (1.0 if one.queued is None else one.queued)
     return one.in_time is not None and there - one.in_time > max(SEEN, one.in_time_half_width)
+
+
+def is_lost_in_noise(one: HopService) -> bool:
+    """Return whether what queues add is less than what the simulation leaves open."""
+    return one.queue_s is not None and one.queue_s < one.queue_half_width_s
+
+
+def is_of_empty_queues(one: HopService) -> bool:
+    """Return whether what queues add is not in the times."""
+    return one.messages is None and one.delays is not None and one.latency is not None
+
+
+def queue_text(one: HopService, scale: float = 1.0) -> str:
+    """Return what queues add, in seconds times ``scale``; where that is lost in the noise how much it is at most."""
+    if is_lost_in_noise(one):
+        return f"< {seconds_text(((one.queue_s or 0.0) + one.queue_half_width_s) * scale)}"
+    if not one.queue_s:
+        return ""
+    return "+" * is_of_empty_queues(one) + seconds_text(one.queue_s * scale)
+
+
+def seconds_text(seconds: float) -> str:
+    """Return seconds with three digits that count."""
+    return number(float(f"{seconds:.3g}"))
 
 
 def has_places(some: Sequence[HopService]) -> bool:
@@ -46,10 +71,16 @@ def legend(network: CarriedNetwork) -> str:
             if is_played
             else "times are of empty queues; queues: what they add on average"
         )
+        if is_played and any(map(is_of_empty_queues, some)):
+            texts.append("+: not played, times are of empty queues")
     if any(one.in_runs is not None for one in some):
         texts.append("times are with losses in runs")
     if is_played:
         texts.append("±: what the simulation leaves open (95 %)")
+    if any(map(is_lost_in_noise, some)):
+        texts.append("<: no more than that, as far as it was played")
+    if any(max(node.cells or 0, node.cells_down or 0) > 1 for node in network.nodes):
+        texts.append("the cells of a link are spread evenly over the slotframe")
     if any(one.quiet is not None for one in some):
         texts.append("quiet: a bound, as if no other node ever sent")
     if any(map(is_late, some)):

@@ -10,8 +10,9 @@ from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.errors import plural
 from lowpanbudget.report import carries, chart_text, layout
+from lowpanbudget.report.arrival_text import seconds_text
 from lowpanbudget.report.carries import BURST_CAUTION, CAUTION
-from lowpanbudget.report.carry_text import seconds_text, share_of
+from lowpanbudget.report.carry_text import share_of
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
 from lowpanbudget.report.screen import Screen

@@ -13,7 +13,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
-from lowpanbudget.report.arrival_text import has_places, is_late, legend
+from lowpanbudget.report.arrival_text import has_places, is_late, legend, queue_text, seconds_text
 from lowpanbudget.report.carries import CAUTION, busiest
 from lowpanbudget.report.carry_answer import (
     HELPS,
@@ -176,7 +176,10 @@ def _of_loads(network: CarriedNetwork) -> str:
         used = "used: the time in which the node hears the channel taken, by itself or by others"
     if any(node.used > 1 for node in network.nodes):
         used += " (over 100 %: more than there is, and what cannot be sent waits or is lost)"
-    return f"{tries}; {used}; on air: the time that the node sends, answers included."
+    on_air = "the time that the node sends, answers included"
+    if network.played is None and any(node.used > 1 for node in network.nodes):
+        on_air += ", in the cells that there are"
+    return f"{tries}; {used}; on air: {on_air}."
 
 
 def _filled(titles: list[str], rows: list[list[Cell]], width: int) -> Iterator[Line]:
@@ -205,7 +208,7 @@ def _arrivals(
                 share_of(one.queued) if queued else "",
                 f"{one.half_width * 100:.2g} %" if one.half_width and one.messages != 0 else "",
                 *([""] * 3 if one.latency is None else [seconds_text(each * scale) for each in one.latency]),
-                seconds_text(one.queue_s * scale) if one.queue_s else "",
+                queue_text(one, scale),
                 share_of(one.in_time) if late else "", share_of(one.quiet) if screen.wide else "",
                 "" if quiet is None else seconds_text(quiet.nearly_all_s * scale),
             ]
@@ -275,11 +278,6 @@ def beside(network: CarriedNetwork) -> Iterator[str]:
         )
     if network.taken:
         yield f"Taken, where the design says nothing: {'; '.join(network.taken)}."
-
-
-def seconds_text(seconds: float) -> str:
-    """Return seconds with three digits that count."""
-    return number(float(f"{seconds:.3g}"))
 
 
 def share_of(share: float | None, half_width: float = 0.0) -> str:

@@ -96,7 +96,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "half s (half ms)": f"Half of what arrives is there in so long, {_UNITS}.",
         "95 % s (95 % ms)": f"95 of 100 messages that arrive are there in so long, {_UNITS}.",
         "99 % s (99 % ms)": f"99 of 100 messages that arrive are there in so long, {_UNITS}.",
-        "queues s (queues ms)": f"What waiting in queues adds on average, {_UNITS}.",
+        "queues s (queues ms)": f"What waiting in queues adds on average, {_UNITS}; <: less than that, as far as "
+        "it was played; +: on top of the times beside it.",
         "in time": "The share of all messages that is there within limits.latency_s.",
         "quiet": "The share that would arrive if no other node ever sent: a bound.",
         "quiet 99 % s (quiet 99 % ms)": f"The same bound for 99 of 100 messages, {_UNITS}.",

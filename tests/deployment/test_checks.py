@@ -533,6 +533,14 @@ def test_latency_beside_its_limit() -> None:
         "90.0 % are there within 60 s where losses come in runs"
         in judge("latency_s = 60", in_runs)["latency"].text
     )
+    # not played: yes where it is that whatever queues add, open where it is only without them
+    alone = service(1.0, in_time=0.99, in_time_least=0.96, queue_s=2.5, messages=None)
+    assert judge("latency_s = 60", alone)["latency"].holds
+    perhaps = judge("latency_s = 60", replace(alone, in_time_least=0.9))["latency"]
+    assert (perhaps.holds, perhaps.is_close) == (False, True)
+    assert "90.0 % or more with the 2.5 s that queues add" in perhaps.text
+    never = judge("latency_s = 60", replace(alone, in_time=0.94, in_time_least=0.9))["latency"]
+    assert (never.holds, never.is_close) == (False, False)
     # what holds least comes first, and of each matter what strains it most
     both = judge(
         "latency_s = 60\ndelivery = 0.9", service(0.9, in_time=0.1), service(0.95, in_time=0.5)

@@ -9,13 +9,15 @@ from statistics import NormalDist
 
 import pytest
 from findings.cases_deployment import slotted
+from hypothesis import given
+from hypothesis import strategies as st
 from simulation.slotted import path
 
 from lowpanbudget import parse_design
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.burst import carry_burst
-from lowpanbudget.deployment.carry import judged
-from lowpanbudget.deployment.confidence import share_of, share_of_runs
+from lowpanbudget.deployment.carry import carry, judged
+from lowpanbudget.deployment.confidence import mean_of_runs, share_of, share_of_runs
 from lowpanbudget.deployment.contention import simulate_csma
 from lowpanbudget.deployment.contention_messages import MessageLog, MovingMessage
 from lowpanbudget.deployment.contention_rules import (
@@ -24,6 +26,7 @@ from lowpanbudget.deployment.contention_rules import (
     Sending,
     SimulatedFrame,
 )
+from lowpanbudget.deployment.delays import delays
 from lowpanbudget.deployment.delivery import LossStates, delivered_in_runs
 from lowpanbudget.deployment.link_queue import link_queue, poisson
 from lowpanbudget.deployment.load import loads
@@ -33,7 +36,7 @@ from lowpanbudget.deployment.plan_checks import delivery, link_checks, node_chec
 from lowpanbudget.deployment.slot_latency import path_latency
 from lowpanbudget.deployment.slot_play import PlayedSlots
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
-from lowpanbudget.deployment.slot_service import slot_services
+from lowpanbudget.deployment.slot_service import in_time_least, slot_services
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.estimate import Estimate
@@ -202,6 +205,114 @@ def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them
     alone = node_queues(loads(traffic, 4), access, places)[1].up
     assert alone is not None
     assert alone.full + found.half_width < found.full
+
+
+def line(nodes: int) -> Tree:
+    names = ("root", *(f"{node}.1" for node in range(1, nodes)))
+    return Tree(names, tuple(range(-1, nodes - 1)), 1, 2, all_send=True)
+
+
+def test_where_more_comes_than_cells_carry_as_much_arrives_as_they_carry() -> None:
+    """Four nodes, a message each 2 s of each, one cell in 1.01 s and no loss: 1 / 1.01 of the 2 a second arrive.
+
+    The queue of the last node has no more frames than places, and is full of others nine times in ten and more.
+    """
+    access, slots = in_slots(3)
+    traffic = replace_tree(carried((1, 2, 3, 4), 2.0), line(5))
+    play = played(traffic, access, slots, 8, 20_000)
+    told = play.streams()
+    share = sum(one.queued for one in told.values()) / 4
+    half = max(one.half_width for one in told.values())
+    assert share == pytest.approx(1 / slots.slotframe_s / 2, abs=half)
+    assert half < 0.1
+    last = play.queues()[1].up
+    assert last is not None
+    assert 7 < last.frames <= 8
+
+
+def replace_tree(traffic: Traffic, tree: Tree) -> Traffic:
+    return Traffic(tree, traffic.streams, (), ())
+
+
+def test_a_queue_that_only_grows_brings_nothing_in_time() -> None:
+    """Without an end, and a message each 2 s of two nodes for one cell in 2.02 s: what waits waits ever longer."""
+    text = slotted(
+        "slotframe = 202", "[tree]\nby_hop = [1, 1]\n[limits]\nlatency_s = 900\n", "every_s = 2.5"
+    )
+    network = carry(parse_design(text.replace("hops = 3", "hops = 2")))
+    near, far = sorted(network.services, key=lambda one: one.hop)
+    for one in (near, far):
+        assert (one.latency, one.in_time) == (None, 0)
+    shares = [(one.queued or 0) for one in (near, far)]
+    half = max(near.half_width, far.half_width)
+    assert sum(shares) / 2 == pytest.approx(2.5 / 2.02 / 2, abs=half)
+    first = next(node for node in network.nodes if node.name == "1.1")
+    assert (first.queue_frames, first.queue_full) == (None, None)
+
+
+def test_no_node_sends_more_often_than_it_has_cells() -> None:
+    """Reports each half second of three nodes in a line, a cell each 1.01 s: a try in each, and answers in others."""
+    text = slotted("", "[tree]\nby_hop = [1, 1, 1]\n[queue]\nframes = 4\n", "every_s = 0.5")
+    design = parse_design(text)
+    nodes = {node.name: node for node in carry(design).nodes}
+    frames = {one.hop: one.frames[0].times for one in airtime(design) if one.flow == "up"}
+    sent, answer = frames["forwarded"].on_air_us, frames["forwarded"].acknowledgement_us
+    most = (sent + answer) / 1e6 / 1.01
+    assert most * 0.97 < nodes["1.1"].duty_cycle <= most
+    assert nodes["3.1"].duty_cycle <= frames["first"].on_air_us / 1e6 / 1.01
+
+
+def test_all_frames_of_a_message_want_places_at_once() -> None:
+    """Five frames and four places: none arrives, however rarely it is sent."""
+    tables = "[tree]\nby_hop = [1, 1, 1]\n[queue]\nframes = {0}\n"
+    for places, queued in ((4, 0.0), (5, 1.0)):
+        text = slotted("", tables.format(places), "every_s = 86400\nmost_frames = 5", octets=480)
+        for one in carry(parse_design(text)).services:
+            assert one.frames == 5
+            assert one.queued == pytest.approx(queued, abs=0.01)
+            assert one.half_width < 0.01
+
+
+def test_messages_over_many_hops_are_played_with_what_queues_add() -> None:
+    """Thirty nodes in a line, a report each 38 s, eight tenths of the last cells used: as with every number of hops.
+
+    Half a slotframe a hop is 15 s, and queues add some seconds.
+    """
+    tables = f"[tree]\nby_hop = {[1] * 30}\n[limits]\nlatency_s = 18\n"
+    network = carry(
+        parse_design(slotted("", tables, "every_s = 38").replace("hops = 3", "hops = 30"))
+    )
+    far = max(network.services, key=lambda one: one.hop)
+    assert min(one.messages or 0 for one in network.services) >= 100
+    assert far.delays is not None
+    assert far.in_time is not None
+    assert far.in_time + far.in_time_half_width < far.delays.within(18)
+    assert "with empty queues" not in " ".join(check.text for check in network.checks)
+
+
+SHARES = st.lists(st.floats(0.01, 1), min_size=1, max_size=6)
+
+
+@given(SHARES, SHARES, st.integers(1, 12))
+def test_what_is_in_time_at_least_whatever_queues_do(
+    empty: list[float], queues: list[float], steps: int
+) -> None:
+    """Every wait in queues with its own chance: no fewer are in time than the bound says, which knows their mean."""
+    import numpy as np
+
+    shares, waits = np.array(empty) / sum(empty), np.array(queues) / sum(queues)
+    together = np.convolve(shares, waits)[: steps + 1].sum()
+    mean_s = float(waits @ np.arange(len(waits)))
+    assert in_time_least(delays(1.0, shares), float(steps), mean_s) <= together + 1e-9
+    assert in_time_least(delays(1.0, shares), 50.0, 0.0) == pytest.approx(1)
+
+
+def test_a_mean_is_as_sure_as_runs_are_alike() -> None:
+    """Student's t for 20 runs is 2.093 (tables): ten runs of ones, ten of threes, 2 +- 1.026 / sqrt(20) * 2.093."""
+    mean, half = mean_of_runs([[1.0] * 7, [3.0] * 7] * 10)
+    assert mean == 2
+    assert half == pytest.approx(2.093 * sqrt(20 / 19) / sqrt(20), rel=1e-3)
+    assert mean_of_runs([[]] * 20) == (0, 0)
 
 
 def test_runs_of_a_simulation_are_as_sure_as_they_are_alike() -> None:

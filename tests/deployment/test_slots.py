@@ -149,6 +149,9 @@ def test_a_queue_is_what_its_chain_comes_to(
     mean = sum(waiting * chance for (waiting, _), chance in state.items())
     rate = sum(count * share for count, share in enumerate(arrivals))
     assert isclose(found.mean_frames, mean, rel_tol=1e-6, abs_tol=1e-9)
+    for length, share in enumerate(found.lengths):
+        chances = [chance for (frames, _), chance in state.items() if frames == length]
+        assert isclose(share, sum(chances), rel_tol=1e-6, abs_tol=1e-9)
     assert isclose(found.full, full / rate, rel_tol=1e-6, abs_tol=1e-9)
     assert isclose(found.mean_wait * rate * (1 - found.full), mean, rel_tol=1e-6, abs_tol=1e-9)
     assert isclose(found.given_up, (1 - succeeds) ** attempts, rel_tol=1e-12)

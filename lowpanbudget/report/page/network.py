@@ -18,7 +18,7 @@ from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.finding import Finding, Severity
 from lowpanbudget.findings.helps import HelpfulChange, changes_that_help
 from lowpanbudget.report import airtimes, carries
-from lowpanbudget.report.arrival_text import SEEN, legend
+from lowpanbudget.report.arrival_text import SEEN, legend, queue_text, seconds_text
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
 from lowpanbudget.report.carry_answer import (
@@ -30,7 +30,7 @@ from lowpanbudget.report.carry_answer import (
     help_words,
     verdict,
 )
-from lowpanbudget.report.carry_text import beside, seconds_text, share_of
+from lowpanbudget.report.carry_text import beside, share_of
 from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg.document import inline
@@ -166,7 +166,7 @@ def _arrival(one: HopService) -> tuple[str, ...]:
     return (
         str(one.hop), share_of(one.delivered), share_of(one.in_runs, one.half_width),
         "" if one.queued is None or one.queued > 1 - SEEN else share_of(one.queued, one.half_width),
-        *times, seconds_text(one.queue_s) if one.queue_s else "", share_of(one.in_time),
+        *times, queue_text(one), share_of(one.in_time),
     )  # fmt: skip
 
 
