@@ -119,11 +119,10 @@ class _LinkQueue:
 
     def held(self, slot: int) -> None:
         """Count what waited up to a slot, in which the queue is about to change."""
-        if slot > self.since:
-            if slot > self.until:
-                slot = int(max(self.until, self.since))
-            self.frame_slots += len(self.messages) * int(slot - self.since)
-            self.since = slot
+        counted = min(slot, self.until)
+        if counted > self.since:
+            self.frame_slots += len(self.messages) * int(counted - self.since)
+            self.since = counted
 
 
 class _Network:
