@@ -91,7 +91,7 @@ def _network(
     if svg is not None:
         _draw(carries.charts(network), f"{design.title}: what the network carries", svg, file)
     if as_json:
-        told = carries.carried(network, changes)
+        told = carries.carried(network, changes, faults)
         output.emit(machine.document(carry=told, findings=findings, caution=carries.CAUTION))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.CARRY, carries.node_rows(network)))

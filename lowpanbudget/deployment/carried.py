@@ -154,7 +154,10 @@ class CarriedNetwork:
 
     @property
     def holds(self) -> bool:
-        """Return whether everything that was looked at holds; not where too little was (``is_unchecked``)."""
+        """Return whether everything that was looked at holds; not where too little was (``is_unchecked``).
+
+        What keeps the design from working at all, whatever it carries, ``review`` tells.
+        """
         return all(check.holds for check in self.checks) and not self.is_unchecked
 
     @property

@@ -9,6 +9,7 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import view
+from lowpanbudget.report.carry_answer import verdict_of
 from lowpanbudget.report.chart import (
     Chart,
     ChartBlock,
@@ -45,13 +46,20 @@ CAUTION = (
 BURST_CAUTION = "A burst disturbs a working network: tell those who rely on it before you fire it."
 
 
-def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.Data:
-    """Return what a network carries, with the changes that would help."""
+def carried(
+    network: CarriedNetwork, changes: Sequence[HelpfulChange], faults: Sequence[str] = ()
+) -> view.Data:
+    """Return what a network carries, with the changes that would help.
+
+    ``answer`` is that of the whole: yes, no or open. What was looked at of the loads ``holds`` whatever the ``fails``
+    of the design are.
+    """
     told = view.result(
         network, "title", "holds", "is_close", "is_unchecked", "checks", "rhythms", "services", "sleep", "played",
         "played_in_runs", "unknown", "seed", "taken", "hastened", "not_checked",
     )  # fmt: skip
-    return told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
+    verdict = {"answer": verdict_of(network, faults), "fails": list(faults)}
+    return verdict | told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 
 
 def burst(plan: BurstPlan) -> view.Data:

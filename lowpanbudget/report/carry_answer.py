@@ -56,6 +56,14 @@ def _first(names: Sequence[str]) -> str:
     return names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")
 
 
+def verdict_of(network: CarriedNetwork, faults: Sequence[str] = ()) -> Literal["yes", "open", "no"]:
+    """Return whether a network carries its messages, where ``faults`` are what keeps it from working at all."""
+    if network.holds and not faults:
+        return "yes"
+    is_open = network.is_close or network.is_unchecked
+    return "open" if is_open and not faults else "no"
+
+
 def verdict(check: LimitCheck) -> Literal["yes", "open", "no"]:
     """Return whether something holds: yes and no where that is sure, open where it is too close to tell."""
     return "yes" if check.holds else "open" if check.is_close else "no"

@@ -94,6 +94,7 @@ def test_yes_with_all_that_leads_to_it(invoke: Invoke) -> None:
     assert done.exit_code == 0, done.stderr
     told = json.loads(done.stdout)
     assert (told["version"], told["carry"]["holds"], told["carry"]["seed"]) == (1, True, 7)
+    assert (told["carry"]["answer"], told["carry"]["fails"]) == ("yes", [])
     assert all(caution in told["caution"] for caution in CAUTIONS)
     assert {one["hop"] for one in told["carry"]["services"]} == set(range(1, 13))
     table = list(csv.DictReader(io.StringIO(invoke("carry", FOOTBRIDGE, "--csv").stdout)))
@@ -232,3 +233,8 @@ def test_clocks_that_leave_their_slots_are_no_yes(invoke: Invoke, tmp_path: Path
     assert done.exit_code == 1
     assert done.stdout.startswith("No, this network does not work as it is designed")
     assert "guard-shorter-than-drift" in done.stdout
+    # programs are told the same, apart from what holds of the loads
+    done = invoke("carry", file, "--json")
+    told = json.loads(done.stdout)["carry"]
+    assert (done.exit_code, told["answer"], told["holds"]) == (1, "no", True)
+    assert told["fails"] == ["Clocks drift further apart than the guard allows"]

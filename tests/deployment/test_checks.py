@@ -326,7 +326,7 @@ def test_where_no_message_was_checked_the_answer_is_open(
     assert all(one.holds for one in network.checks)
     assert (network.holds, network.is_close, network.is_unchecked) == (False, False, True)
     told = carries.carried(network, ())
-    assert (told["holds"], told["is_unchecked"]) == (False, True)
+    assert (told["answer"], told["holds"], told["is_unchecked"]) == ("open", False, True)
     said = "Open whether this network carries its messages: of none was it checked how it arrives, "
     assert answer(network).startswith(said + why)
     (tmp_path / "unchecked.toml").write_text(text)
