@@ -58,7 +58,8 @@ COMPRESSION = {
         "G of its capability indication option, by byte code that came from it, or because all nodes were set up so. "
         "What ends seal for each other (OSCORE, DTLS) repeats nothing and gains only in its headers; what the link "
         "seals is compressed before. `lowpanbudget compress` writes it where it is asked to, and all that reads frames "
-        "reads it. Designs do not plan it: rooms, fits and sweeps count none. Fragments are written without.",
+        "reads it. Designs do not plan it: rooms, fits and sweeps count none. Of a datagram that is cut the first "
+        "fragment is written with it; recoverable fragments are written without.",
         rfc(7400, "3.3"), ("LOWPAN_NHC", "length of compressed contents", "6CIO", "byte-code-not-shortest"),
         also=("byte code",),
     ),
