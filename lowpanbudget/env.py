@@ -7,7 +7,7 @@ recognise old senders, by that of RFC 4944 section 6).
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from ipaddress import IPv6Address, IPv6Network
-from typing import Any
+from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.values import dataclass, field
@@ -53,14 +53,22 @@ def _read_context(prefix: str) -> Context:
     return Context(prefix)
 
 
+class GoneContext(NamedTuple):
+    """A context that held once: its ``prefix``, and ``why`` it holds no more, such as "ran out"."""
+
+    prefix: IPv6Network
+    why: str
+
+
 class Contexts(Mapping[int, Context]):
     """A read-only table of contexts, id 0 to 15; every constructor in the package takes one unchanged."""
 
-    __slots__ = ("_hash", "_table")
+    __slots__ = ("_gone", "_hash", "_table")
 
     def __init__(self, table: "Mapping[int, Any] | None" = None) -> None:
         self._hash: int | None = None
         self._table: dict[int, Context] = {}
+        self._gone: Mapping[int, GoneContext] = {}
         if table is not None and not isinstance(table, Mapping):
             raise RequestError(
                 f"contexts is a mapping of ids to prefixes, not {type(table).__name__}",
@@ -86,6 +94,16 @@ class Contexts(Mapping[int, Context]):
     def get(self, number: int, default: Any = None) -> Any:
         """Return the context of a number, or the default; without a detour over an exception."""
         return self._table.get(number, default)
+
+    def gone(self, number: int) -> GoneContext | None:
+        """Return what is known of a context that holds no more; None where nothing is."""
+        return self._gone.get(number)
+
+    def after(self, gone: Mapping[int, GoneContext]) -> "Contexts":
+        """Return the same table, which also tells what became of others; tables are equal whatever they tell."""
+        table = Contexts(self)
+        table._gone = {number: one for number, one in gone.items() if number not in self._table}
+        return table
 
     def __iter__(self) -> Iterator[int]:
         return iter(self._table)

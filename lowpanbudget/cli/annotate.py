@@ -1,5 +1,6 @@
 """``annotate HEX|FILE``: every octet of IEEE 802.15.4 frames, explained, and what their headers stand for."""
 
+from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -220,12 +221,14 @@ def _list(
         output.emit(csv_table.csv_of(list_text.COLUMNS, list_text.rows(listed)))
     else:
         output.show(lambda console, screen: list_text.frames(console, screen, listed))
-    faulty = sum(one.fault is not None for one in listed.frames)
+    reasons = Counter(one.fault.message for one in listed.frames if one.fault is not None)
+    faulty = reasons.total()
     if faulty:
-        captures.say(
-            ctx,
-            f"{faulty} of {plural(len(listed.frames), 'frame')} {'is' if faulty == 1 else 'are'} wrong",
+        (most, count), *others = reasons.most_common()
+        text = (
+            f"{faulty} of {plural(len(listed.frames), 'frame')} cannot be read to the end: {most}"
         )
+        captures.say(ctx, f"{text} ({count} of them)" if others else text)
     if wrong or faulty:
         ctx.exit(WireError.exit_code)
     if not listed.total:

@@ -28,7 +28,7 @@ def owner(fault: WireError, scene: Scene) -> str:
     if isinstance(fault, BadMic):
         return "integrity-code-wrong"
     if isinstance(fault.about, UnknownContext):
-        return "context-unknown"
+        return "context-unknown" if fault.about.gone is None else "context-used-too-late"
     if isinstance(fault, NotSupported):
         return "not-read-further"
     if spilled(scene.example_payload) and isinstance(fault, Malformed | Reserved):

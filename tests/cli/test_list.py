@@ -168,7 +168,7 @@ def test_frames_that_are_wrong_are_counted_beside_the_list(tmp_path: Path) -> No
     file.write_text("02 00 2a\n41 d8 01\n")  # an acknowledgement, and a data frame that ends early
     shown = invoke("annotate", file, "--list", "--fcs", "none")
     assert shown.exit_code == 3
-    assert "1 of 2 frames is wrong" in shown.stderr
+    assert "1 of 2 frames cannot be read to the end: the destination PAN ID needs" in shown.stderr
     done = invoke("annotate", file, "--frame", "9", "--fcs", "none")
     assert "has 2 frames;" in done.stderr
     file.write_text("41 d8 01\n")
@@ -181,3 +181,19 @@ def test_what_is_for_captures_only() -> None:
         assert invoke("annotate", air.A_FRAME.hex(), option).exit_code == 2
     done = invoke("annotate", "examples/archive.pcap", "--list", "--frame", "3")
     assert (done.exit_code, done.stdout) == (2, "")
+
+
+def test_why_frames_cannot_be_read_is_told_by_the_most_frequent_reason(tmp_path: Path) -> None:
+    """Compressed against a context that nobody gave, twice; and a reserved dispatch (RFC 4944 section 5.1)."""
+    lost = [*of(b"one", 1), *of(b"two", 2)]
+    cut = encode_frame(
+        Mac(1, 1, 3, air.PAN, ROOT, None, A, pan_id_compression=True), b"\x45"
+    ).octets
+    for frames, said in (
+        (lost, "2 of 2 frames cannot be read to the end: source address: context 0 is not known"),
+        ([*lost, cut], "3 of 3 frames cannot be read to the end: source address: context 0 is not known (2 of them)"),
+    ):  # fmt: skip
+        capture = shelf.written(tmp_path / "a.pcap", list(enumerate(frames)))
+        done = invoke("annotate", capture, "--list")
+        assert done.exit_code == 3
+        assert said in " ".join(done.stderr.split())

@@ -38,6 +38,13 @@ def announced(*, compress: bool) -> Capture:
     return Capture([(1.0, told), (11.0, used)])
 
 
+def ran_out(used_at: float) -> Capture:
+    """Context 1 is announced for 2 minutes, by a router whose own lifetime is 1800 s, and used at a time."""
+    option = air.context_option(1, "2001:db8:2::/64", minutes=2)
+    told = air.frame(air.advertisement(option), 1, (ROOT, BROADCAST))
+    return Capture([(1.0, told), (used_at, air.frame(air.datagram(prefix="2001:db8:2::"), 2))])
+
+
 def solicitation(group: str, hop_limit: int = 255) -> Capture:
     target = IPv6Address("fe80::12:3456")
     to = IPv6Address(group)
@@ -213,7 +220,19 @@ COMPRESSION_CASES = {
             "context 1 (2001:db8:2::/64) is announced for expanding only (C = 0), "
             "and headers are compressed with it",
             ("frame 1: announcement; frame 2: used 10.0 s later",),
-            (1, 2),
+            (2,),
+        ),
+    ),
+    # announced for 2 minutes in frame 1, at 1 s
+    "context-used-too-late": Case(
+        lambda: ran_out(used_at=200.0),
+        lambda: ran_out(used_at=100.0),
+        Told(
+            "failure",
+            "0x0017: context 1",
+            "context 1 (2001:db8:2::/64) ran out after 120 s, and headers are compressed with it",
+            ("frame 1: announcement; frame 2: used 199.0 s later",),
+            (2,),
         ),
     ),
     "context-length-unusual": Case(

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from findings import air
-from findings.air import CONTEXTS, NODE, ROOT, Capture, heavy, names
+from findings.air import BROADCAST, CONTEXTS, NODE, ROOT, Capture, heavy, names
 from findings.cases_application import named_longer, with_own_identifier
 from findings.cases_compression import summed, under
 from findings.cases_delivery import promise, reading, store
@@ -360,6 +360,33 @@ def test_all_count_the_same_datagrams_in_fragments(contexts: dict[int, str]) -> 
 # 720 in 72 s: a time-out ends those of the first 12 s that are still there, and 256 are open at once. The oldest of the
 # first 600 are given up by the time that their minute is over
 GIVEN_UP = 720 - 256
+
+
+@pytest.mark.parametrize(
+    ("used_at", "minutes", "why"),
+    [(3720.0, 2, "ran out after 120 s"), (3722.0, 2, "ran out after 120 s"), (9.0, 0, "was withdrawn")],
+)  # fmt: skip
+def test_a_context_that_nobody_has_any_more_is_known_for_what_it_was(
+    used_at: float, minutes: int, why: str
+) -> None:
+    """RFC 6775 section 5.4.3: receivers keep it for twice the router lifetime more, here until 1 + 120 + 3600 s."""
+    frames = [
+        (at, air.frame(air.advertisement(option), number, (ROOT, BROADCAST)))
+        for number, (at, option) in enumerate(
+            [
+                (1.0, air.context_option(1, "2001:db8:2::/64", minutes=minutes or 2)),
+                *[(3.0, air.context_option(1, "2001:db8:2::/64", minutes=0))] * (not minutes),
+            ]
+        )
+    ]
+    frames.append((used_at, air.frame(air.datagram(prefix="2001:db8:2::"), 9)))
+    known = Surroundings(Contexts())
+    trace, audit = Trace(fcs=2), Audit(known)
+    for sighting in trace.follow(Capture([*frames]).records()):
+        audit.follow(sighting)
+    (late,) = (one for one in audit.close() if one.name.startswith("context"))
+    assert (late.name, late.frames) == ("context-used-too-late", (len(frames),))
+    assert f"context 1 (2001:db8:2::/64) {why}" in late.cause
 
 
 def test_a_context_given_for_expanding_only() -> None:

@@ -9,7 +9,7 @@ from lowpanbudget.capture.follow.device_lessons import device_lessons
 from lowpanbudget.capture.follow.devices import Device, LearnedDevices
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import Context, Contexts
+from lowpanbudget.env import Context, Contexts, GoneContext
 from lowpanbudget.fields import Packet
 from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -151,6 +151,7 @@ class Knowledge:
     next_end_ns: int | None = None
     learned_devices: LearnedDevices = field(init=False)
     _announcers: dict[int, IPv6Address | None] = field(init=False, default_factory=dict)
+    _gone: dict[int, GoneContext] = field(init=False, default_factory=dict)
     _moves: ContextMoves = field(init=False, default_factory=ContextMoves)
     _parents: Recent[IPv6Address | None, bool] = field(init=False)
 
@@ -161,12 +162,16 @@ class Knowledge:
     def contexts(self) -> Contexts:
         """Return the contexts that hold now."""
         learned = {cid: entry.context for cid, entry in self.learned.items()}
-        return Contexts({**learned, **self.configured})
+        return Contexts({**learned, **self.configured}).after(self._gone)
 
     def expire(self, time_ns: int) -> bool:
         """Forget contexts whose time is over, or that they compress; return whether there were any."""
         left = {cid: entry.at(time_ns) for cid, entry in self.learned.items()}
         changed = left != self.learned
+        for cid, entry in self.learned.items():
+            if left[cid] is None:
+                why = f"ran out: frame {entry.number} announced it last"
+                self._gone[cid] = GoneContext(entry.context.prefix, why)
         self.learned = {cid: entry for cid, entry in left.items() if entry is not None}
         self._plan()
         return changed
@@ -235,6 +240,8 @@ class Knowledge:
         if option.removes:
             if known is not None:
                 self._moves.withdraw(option.cid, known.context, time_ns)
+                why = f"was withdrawn in frame {number}"
+                self._gone[option.cid] = GoneContext(known.context.prefix, why)
             return self.learned.pop(option.cid, None) is not None
         if known is not None:
             notices += self._moves.take(known.context, option, time_ns)

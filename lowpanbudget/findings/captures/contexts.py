@@ -1,4 +1,4 @@
-"""Compression contexts: not known, used too soon, of an odd length, announced otherwise."""
+"""Compression contexts: not known, used too soon or too late, of an odd length, announced otherwise."""
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address, IPv6Network
@@ -25,8 +25,8 @@ CONTEXTS = Subject("contexts")
 
 @CONTEXTS.rule("context-unknown", WireError)
 def context_unknown(_scene: Scene, fault: WireError) -> Hits:
-    """Take faults of a missing context."""
-    if isinstance(fault.about, UnknownContext):
+    """Take faults of a missing context; one that holds no more is used too late."""
+    if isinstance(fault.about, UnknownContext) and fault.about.gone is None:
         subject = f"context {fault.about.context_id}"
         yield Hit(f"{subject} has no prefix", (faults.where(fault),), subject)
 
@@ -66,15 +66,24 @@ class _Announcement(NamedTuple):
         now = f"since frame {self.changed} it is announced for {self.option.lifetime_s} s"
         return (f"{now}, before for {self.lasted_s} s",)
 
-    def why_not(self, age_s: float) -> str:
-        """Return why the context must not compress so long after; nothing when it may."""
+    def is_too_soon(self, age_s: float) -> bool:
+        """Return whether the context must not compress so long after: not yet, or no more while it still expands."""
+        option = self.option
+        if option.removes or option.may_compress:
+            return False
+        return _ON_THE_WAY_S <= age_s <= option.lifetime_s + _ON_THE_WAY_S
+
+    def why_too_late(self, age_s: float) -> str:
+        """Return why nobody has the context any more so long after; nothing when they have."""
         if self.option.removes and age_s >= _ON_THE_WAY_S:
             return "was withdrawn"
-        if not self.option.may_compress and age_s >= _ON_THE_WAY_S:
-            return "is announced for expanding only (C = 0)"
         if age_s > self.option.lifetime_s + _ON_THE_WAY_S:
             return f"ran out after {self.option.lifetime_s} s"
         return ""
+
+    def used(self, number: int, age_s: float) -> str:
+        """Return in words that a frame uses the context so long after."""
+        return f"frame {self.number}: announcement; frame {number}: used {age_s:.1f} s later"
 
     def is_kept_by(self, other: "_Announcement") -> bool:
         """Return whether another router says the same, and for as long."""
@@ -95,13 +104,15 @@ class Announcements(dict[int, _Announcement]):
                 self[cid] = new
         elif (
             known.source == new.source
-            or known.why_not(new.time_s - known.time_s)
+            or known.is_too_soon(new.time_s - known.time_s)
+            or known.why_too_late(new.time_s - known.time_s)
             or known.is_kept_by(new)
         ):
             self[cid] = new.behind(known) if known.source == new.source else new
 
 
 @CONTEXTS.rule("context-used-too-soon", Icmpv6, memory=Announcements)
+@CONTEXTS.rule("context-used-too-late", Icmpv6, memory=Announcements)
 def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> None:
     """Learn from advertisements."""
     source = None if scene.header is None else scene.header.source
@@ -116,33 +127,55 @@ def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> 
     for number in dict.fromkeys(header.contexts):
         if number is None:
             continue
-        announcement = memory.get(number)
-        if announcement is None:
-            context = scene.contexts.get(number)
+        said, context = memory.get(number), scene.contexts.get(number)
+        if said is None:
             if context is not None and not context.may_compress:
-                why = "is for expanding only, and headers are compressed with it"
-                subject = f"{scene.sender}: context {number}"
-                yield Hit(f"context {number} ({context.prefix}) {why}", (), subject)
-            continue
-        option, frame = announcement.option, announcement.number
-        age_s = scene.time_s - announcement.time_s
-        why = announcement.why_not(age_s)
-        if why:
-            cause = f"context {number} ({option.prefix}) {why}, and headers are compressed with it"
-            used = f"frame {frame}: announcement; frame {scene.number}: used {age_s:.1f} s later"
-            subject = f"{scene.sender}: context {number}"
-            hit = Hit(cause, (used,), subject, (frame, scene.number))
-            if not option.removes and option.may_compress:
-                evidence = (*announcement.change, used)
-                hit = hit._replace(evidence=evidence, advice=_RAN_OUT, cite=_RUNS_OUT)
-            yield hit
+                yield _used(scene, number, context.prefix, "is for expanding only")
+        elif said.is_too_soon(age_s := scene.time_s - said.time_s):
+            why = "is announced for expanding only (C = 0)"
+            yield _used(scene, number, said.option.prefix, why, said.used(scene.number, age_s))
 
 
-_RUNS_OUT = rfc(6775, "5.4.3")
-_RAN_OUT = (
-    "Let the router announce the context again well before its lifetime is over, and for longer than it may be "
-    "silent; let the node ask for that, and compress no more with a context that ran out."
-)
+@CONTEXTS.rule("context-used-too-late", Iphc, concerns=concerns.context)
+def context_used_too_late(memory: Announcements, scene: Scene, header: Iphc) -> Hits:
+    """Compare each use with how long it was announced for."""
+    for number in dict.fromkeys(header.contexts):
+        if number is not None:
+            yield from _too_late(memory, scene, number)
+
+
+@CONTEXTS.rule("context-used-too-late", WireError)
+def context_used_when_forgotten(memory: Announcements, scene: Scene, fault: WireError) -> Hits:
+    """Take faults of a context that held once, and that nobody has any more."""
+    about = fault.about
+    if not isinstance(about, UnknownContext) or about.gone is None:
+        return
+    if about.context_id in memory:
+        yield from _too_late(memory, scene, about.context_id)
+    else:
+        yield _used(scene, about.context_id, about.gone.prefix, about.gone.why)
+
+
+def _too_late(memory: Announcements, scene: Scene, number: int) -> Hits:
+    said = memory.get(number)
+    if said is None:
+        return
+    age_s = scene.time_s - said.time_s
+    why = said.why_too_late(age_s)
+    if why:
+        hit = _used(scene, number, said.option.prefix, why, said.used(scene.number, age_s))
+        if said.option.removes:
+            yield hit._replace(advice=_WITHDRAWN, cite=rfc(6775, "7.2"))
+        else:
+            yield hit._replace(evidence=(*said.change, *hit.evidence))
+
+
+def _used(scene: Scene, number: int, prefix: IPv6Network, why: str, *evidence: str) -> Hit:
+    cause = f"context {number} ({prefix}) {why}, and headers are compressed with it"
+    return Hit(cause, evidence, f"{scene.sender}: context {number}")
+
+
+_WITHDRAWN = "Announce a context with C = 0 until no node compresses with it, and withdraw it then."
 
 
 def _is_odd(prefix: IPv6Network) -> bool:

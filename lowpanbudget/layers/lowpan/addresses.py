@@ -9,7 +9,7 @@ from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import IID_MASK, SHORT_IID, Context
+from lowpanbudget.env import IID_MASK, SHORT_IID, Context, GoneContext
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import (
     BY_RULE,
@@ -26,14 +26,16 @@ from lowpanbudget.fields import (
 
 BASE = rfc(6282, "3.1.1")
 IDENTIFIERS = rfc(6282, "3.2.2")
+RUNS_OUT = rfc(6775, "5.4.3")
 LINK_LOCAL = Context("fe80::/64")
 _MULTICAST = 0xFF
 
 
 class UnknownContext(NamedTuple):
-    """What an error is about: a context that is used and not known, by its number."""
+    """What an error is about: a context that is used and not known, by its number; or ``gone``, no longer."""
 
     context_id: int
+    gone: GoneContext | None = None
 
 
 class UnknownLinkAddress(NamedTuple):
@@ -41,23 +43,32 @@ class UnknownLinkAddress(NamedTuple):
 
 
 class Side(NamedTuple):
-    """What one address may lean on: an identifier from the encapsulating header, and a context."""
+    """What one address may lean on: an identifier from the encapsulating header, and a context, or one that is gone."""
 
     iid: int | None
     context: Context | None
     context_id: int = 0
+    gone: GoneContext | None = None
 
 
 def _prefix(side: Side, *, stateful: bool) -> Context:
     if not stateful:
         return LINK_LOCAL
     if side.context is None:
-        raise WireError(
-            f"context {side.context_id} is not known",
-            hint=f"Give the prefix that it stands for as a context, such as {side.context_id}=2001:db8::/64",
-            about=UnknownContext(side.context_id),
-        )
+        raise _no_context(side.context_id, side.gone)
     return side.context
+
+
+def _no_context(number: int, gone: GoneContext | None) -> WireError:
+    about = UnknownContext(number, gone)
+    if gone is None:
+        hint = f"Give the prefix that it stands for as a context, such as {number}=2001:db8::/64"
+        return WireError(f"context {number} is not known", hint=hint, about=about)
+    hint = (
+        "Let its router announce it again in time; to read this all the same give its prefix as a context: "
+        f"{number}={gone.prefix}"
+    )
+    return WireError(f"context {number} {gone.why}", hint=hint, about=about, cite=RUNS_OUT)
 
 
 def _join(prefix: Context, iid: int) -> int:

@@ -173,12 +173,19 @@ def decode(
         destination_iid = tunnel[1] if rows["destination"].takes(CONTEXT) else destination_iid
     contexts = env.contexts
     source = SOURCE.read(
-        reader, rows["source"], Side(source_iid, contexts.get(source_id), source_id)
+        reader,
+        rows["source"],
+        Side(source_iid, contexts.get(source_id), source_id, contexts.gone(source_id)),
     )
     destination = DESTINATION.read(
         reader,
         rows["destination"],
-        Side(destination_iid, contexts.get(destination_id), destination_id),
+        Side(
+            destination_iid,
+            contexts.get(destination_id),
+            destination_id,
+            contexts.gone(destination_id),
+        ),
     )
     nhc = next_header is None
     header = Ipv6(

@@ -487,7 +487,10 @@ def test_contexts_seen_on_the_air_with_their_lifetime() -> None:
     assert (learned.cid, learned.number, str(learned.context.prefix)) == (3, 2, "2001:db8:33::/64")
     assert not learned.context.may_compress
     late = trace.feed(fed[4])
-    assert "context 3 is not known" in late.reason
+    assert "context 3 ran out: frame 2 announced it last" in late.reason
+    assert late.fault is not None
+    assert str(late.fault.cite) == "RFC 6775 §5.4.3"
+    assert late.fault.hint.endswith("3=2001:db8:33::/64")
     assert not trace.learned_contexts
 
 
@@ -530,6 +533,9 @@ def test_a_removed_context_and_one_that_differs() -> None:
     assert str(trace.contexts[0].prefix) == "2001:db8:1::/64"
     list(trace.follow(records(frames[1:])))
     assert not trace.contexts
+    gone = trace.contexts.gone(0)
+    assert gone is not None
+    assert (str(gone.prefix), gone.why) == ("2001:db8:1::/64", "was withdrawn in frame 1")
     given = Trace(contexts={0: "2001:db8:5::/64"})
     (sighting,) = given.follow(records(frames[:1]))
     assert [n.name for n in sighting.notices] == ["context-differs"]
