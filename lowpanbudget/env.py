@@ -102,7 +102,7 @@ class Contexts(Mapping[int, Context]):
     def after(self, gone: Mapping[int, GoneContext]) -> "Contexts":
         """Return the same table, which also tells what became of others; tables are equal whatever they tell."""
         table = Contexts(self)
-        table._gone = {number: one for number, one in gone.items() if number not in self._table}
+        table._gone = dict(gone)
         return table
 
     def __iter__(self) -> Iterator[int]:
@@ -267,10 +267,7 @@ def old_interface_identifier(pan_id: int, link: bytes) -> int:
 
 
 def link_address(value: object, name: str) -> bytes:
-    """Return a link address as bytes; takes bytes or hex text of 2, 6 or 8 octets.
-
-    Raises ``RequestError`` that names the argument ``name``.
-    """
+    """Return a link address as bytes, of bytes or hex text of 2, 6 or 8 octets; ``RequestError`` names ``name``."""
     octets: bytes
     if isinstance(value, str):
         try:

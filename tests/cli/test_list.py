@@ -172,7 +172,10 @@ def test_frames_that_are_wrong_are_counted_beside_the_list(tmp_path: Path) -> No
     done = invoke("annotate", file, "--frame", "9", "--fcs", "none")
     assert "has 2 frames;" in done.stderr
     file.write_text("41 d8 01\n")
-    assert "1 of 1 frame is wrong" in invoke("annotate", file, "--list", "--fcs", "none").stderr
+    assert (
+        "1 of 1 frame cannot be read to the end"
+        in invoke("annotate", file, "--list", "--fcs", "none").stderr
+    )
     assert "has 1 frame;" in invoke("annotate", file, "--frame", "9", "--fcs", "none").stderr
 
 

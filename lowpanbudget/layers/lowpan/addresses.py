@@ -9,7 +9,7 @@ from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import IID_MASK, SHORT_IID, Context, GoneContext
+from lowpanbudget.env import IID_MASK, SHORT_IID, Context, Contexts, GoneContext
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import (
     BY_RULE,
@@ -49,6 +49,11 @@ class Side(NamedTuple):
     context: Context | None
     context_id: int = 0
     gone: GoneContext | None = None
+
+
+def side_of(iid: int | None, contexts: Contexts, number: int) -> Side:
+    """Return what an address may lean on under a context of this number."""
+    return Side(iid, contexts.get(number), number, contexts.gone(number))
 
 
 def _prefix(side: Side, *, stateful: bool) -> Context:

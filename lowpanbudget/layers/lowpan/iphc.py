@@ -39,7 +39,14 @@ from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6
-from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side, may_lean_on
+from lowpanbudget.layers.lowpan.addresses import (
+    BASE,
+    DESTINATION,
+    SOURCE,
+    Side,
+    may_lean_on,
+    side_of,
+)
 from lowpanbudget.layers.lowpan.forms import CID, HLIM, NH, TF
 from lowpanbudget.values import FrozenDict, dataclass, field
 
@@ -172,21 +179,9 @@ def decode(
         source_iid = tunnel[0] if rows["source"].takes(CONTEXT) else source_iid
         destination_iid = tunnel[1] if rows["destination"].takes(CONTEXT) else destination_iid
     contexts = env.contexts
-    source = SOURCE.read(
-        reader,
-        rows["source"],
-        Side(source_iid, contexts.get(source_id), source_id, contexts.gone(source_id)),
-    )
-    destination = DESTINATION.read(
-        reader,
-        rows["destination"],
-        Side(
-            destination_iid,
-            contexts.get(destination_id),
-            destination_id,
-            contexts.gone(destination_id),
-        ),
-    )
+    source = SOURCE.read(reader, rows["source"], side_of(source_iid, contexts, source_id))
+    to = side_of(destination_iid, contexts, destination_id)
+    destination = DESTINATION.read(reader, rows["destination"], to)
     nhc = next_header is None
     header = Ipv6(
         traffic_class,
