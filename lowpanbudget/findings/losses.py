@@ -3,6 +3,8 @@
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings.datagrams import numbers_of
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.senders import HeardSender
+from lowpanbudget.findings.unheard import Unheard, what_was_missed
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, FragmentKey, gaps
 from lowpanbudget.values import dataclass, field
 
@@ -23,7 +25,8 @@ class HopLosses:
     ``numbers`` are the first frames of such, ``others`` those of the rest. ``open`` are those that have no end yet, the
     last of them; ``missing`` says what did not come of the first that lack some. ``explained`` are the keys of those
     whose fragments overlap or cannot be placed: that has its own finding, and they are not counted here unless their
-    time runs out.
+    time runs out. Those of which the capture missed what ``by``, the sender, sent are not counted either, but as
+    ``unheard``: ``left_out`` are the last of them. Of the ``unsure`` its next frame tells.
     """
 
     begun: int = 0
@@ -40,10 +43,18 @@ class HopLosses:
         default_factory=lambda: Recent(_MOST_OPEN)
     )
     explained: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_OPEN))
+    by: HeardSender | None = None
+    unheard: int = 0
+    left_out: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_OPEN))
+    unsure: Recent[FragmentKey, FragmentedDatagram] = field(
+        default_factory=lambda: Recent(_MOST_OPEN)
+    )
 
     def take(self, arrival: FragmentArrival) -> None:
         """Count a datagram that begins with a fragment, and see whether there is more than the first."""
         fragment, datagram, _ = arrival
+        if self.unsure:
+            self._look_again()
         if datagram.key in self.explained or datagram.is_rest:
             return
         count = len(datagram.fragments)
@@ -59,10 +70,20 @@ class HopLosses:
     def _resume(self, datagram: FragmentedDatagram) -> None:
         """Take back what was told of one that expired: it goes on."""
         was_alone = len(datagram.fragments) == 2  # before the one that came now
+        self.unsure.pop(datagram.key, None)
+        if self.left_out.pop(datagram.key, False):
+            self.unheard -= 1
+            self.begun += 1
+            self.alone += was_alone
+        else:
+            self._take_back(datagram, was_alone=was_alone)
+        self.open[datagram.key] = datagram
+
+    def _take_back(self, datagram: FragmentedDatagram, *, was_alone: bool) -> None:
+        """Take back that one was lost."""
         self.ended -= 1
         self.lost -= 1
         self.alone_lost -= was_alone
-        self.open[datagram.key] = datagram
         frames = self.numbers if was_alone else self.others
         frames.forget(*numbers_of(datagram)[:1])
         self.missing = [one for one in self.missing if not one.startswith(f"{datagram}: ")]
@@ -72,6 +93,22 @@ class HopLosses:
         self.begun -= 1
         self.alone -= _is_alone(datagram)
         self.open.pop(datagram.key, None)
+
+    def _look_again(self) -> None:
+        """See whether the sender has gone on since one was lost, and with which number."""
+        for key, datagram in list(self.unsure.items()):
+            missed = what_was_missed(datagram, self.by)
+            if missed is not Unheard.OPEN:
+                del self.unsure[key]
+            if missed is Unheard.ALL:
+                self._take_back(datagram, was_alone=_is_alone(datagram))
+                self._miss(datagram)
+
+    def _miss(self, datagram: FragmentedDatagram) -> None:
+        """Leave out a datagram whose other fragments the capture missed."""
+        self.leave_out(datagram)
+        self.unheard += 1
+        self.left_out[datagram.key] = True
 
     def explain(self, datagram: FragmentedDatagram) -> None:
         """Leave out a datagram, and what follows under its key."""
@@ -99,6 +136,12 @@ class HopLosses:
         if fate is Fate.OVERLAPPING:
             self.explain(datagram)
             return
+        missed = what_was_missed(datagram, self.by) if fate is Fate.EXPIRED else Unheard.NOTHING
+        if missed is Unheard.ALL:
+            self._miss(datagram)
+            return
+        if missed is Unheard.OPEN:
+            self.unsure[datagram.key] = datagram
         self.ended += 1
         self.open.pop(datagram.key, None)
         if fate is Fate.WHOLE:
@@ -110,10 +153,14 @@ class HopLosses:
         self.alone_lost += alone
         self._name(datagram)
 
-    def leave_out_copies(self) -> None:
-        """Do not count those still open that are late copies of one that was whole."""
-        for datagram in [one for one in self.open.values() if one.is_copy]:
-            self.leave_out(datagram)
+    def leave_out_what_is_none(self) -> None:
+        """Do not count those still open that are late copies of one that was whole, nor what the capture missed."""
+        self._look_again()
+        for datagram in list(self.open.values()):
+            if datagram.is_copy:
+                self.leave_out(datagram)
+            elif what_was_missed(datagram, self.by) is Unheard.ALL:
+                self._miss(datagram)
 
     def name_open(self) -> None:
         """Name the frames of those that are open when the capture ends."""
@@ -200,14 +247,15 @@ class Losses:
     hops: FirstNamed[Hop, HopLosses] = field(default_factory=FirstNamed)
     receivers: FirstNamed[bytes | None, ReceiverLosses] = field(default_factory=FirstNamed)
 
-    def take(self, arrival: FragmentArrival) -> None:
-        """Take a fragment."""
+    def take(self, arrival: FragmentArrival, by: HeardSender | None) -> None:
+        """Take a fragment, and what is noted of its sender."""
         if arrival.repeated:
             return
         key = arrival.datagram.key
         hop = self.hops.entry((key.source, key.destination), HopLosses)
         receiver = self.receivers.entry(key.destination, ReceiverLosses)
         if hop is not None:
+            hop.by = by or hop.by
             hop.take(arrival)
         if receiver is not None:
             receiver.take(arrival)
@@ -219,7 +267,7 @@ class Losses:
         receiver = self.receivers.get(key.destination)
         if hop is not None:
             hop.end(datagram)
-        if receiver is not None:
+        if receiver is not None and not (hop is not None and datagram.key in hop.left_out):
             receiver.end(datagram)
 
     def explain(self, hop: Hop, tag: int | None) -> None:

@@ -1,9 +1,11 @@
 """Who sends data frames: what rules want to know of each node is noted in one go, once for every frame."""
 
+from collections import deque
 from collections.abc import Iterator
 from math import nan
 from typing import NamedTuple
 
+from lowpanbudget.capture.sequences import MOST_MISSING
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.layers.link.mac import BROADCAST, Mac
 from lowpanbudget.values import dataclass, field
@@ -13,12 +15,23 @@ MOST_RECEIVERS = 8
 _TELLING = 3  # frames of a node from which it counts as one of its PAN; our choice
 TIMES_MORE = 4  # how many times more frames the others of a network must have; our choice
 
+_MOST_HOLES = 32  # of one sender that are remembered; our choice
+
 Station = tuple[int | None, bytes]  # a PAN, and a link address in it
 
 
 def pan_of(mac: Mac) -> int | None:
     """Return the PAN that a frame goes to; that of its source where it names no other."""
     return mac.source_pan if mac.destination_pan is None else mac.destination_pan
+
+
+class Hole(NamedTuple):
+    """Frame numbers of a sender that nobody heard: behind its frame ``before``, sent then, and ahead of ``after``."""
+
+    before: int
+    before_s: float
+    after: int
+    after_s: float
 
 
 @dataclass(slots=True)
@@ -30,7 +43,8 @@ class HeardSender:
     ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the
     number went back to it, which began at frame ``swung_since``. ``heard_s`` is when
     something of its own was heard last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how
-    many were about as long. ``sent_s`` is when it sent a frame last, whatever it brought.
+    many were about as long. ``sent_s`` is when it sent a frame last, whatever it brought. ``counted`` is the number of
+    its last frame that counts data and commands, which was frame ``sent``; ``holes`` are the last in these numbers.
     """
 
     frames: int = 0
@@ -52,6 +66,21 @@ class HeardSender:
     longest_s: float = 0.0
     alike: int = 0
     sent_s: float = nan
+    counted: int | None = None
+    sent: int = 0
+    holes: deque[Hole] | None = None
+
+    def count(self, sequence: int | None, number: int, time_s: float) -> None:
+        """Take the number of a data or command frame, which count in one sequence."""
+        before = self.counted
+        missing = 0
+        if before is not None and sequence is not None:
+            missing = (sequence - before - 1) & 0xFF
+        if 0 < missing <= MOST_MISSING:
+            if self.holes is None:
+                self.holes = deque(maxlen=_MOST_HOLES)
+            self.holes.append(Hole(self.sent, self.sent_s, number, time_s))
+        self.counted, self.sent, self.sent_s = sequence, number, time_s
 
     def hear(self, time_s: float, number: int) -> None:
         """Take something of its own; a silence of twice the longest so far begins another rhythm."""

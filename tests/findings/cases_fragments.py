@@ -7,6 +7,7 @@ holds 20.
 """
 
 from collections.abc import Callable
+from functools import partial
 from ipaddress import IPv6Address
 
 from findings import air
@@ -43,12 +44,13 @@ source_port = 0xf0b1
 destination_port = 0xf0b2
 """
 Timed = list[bytes | tuple[float, bytes]]
+Sent = list[tuple[float, bytes]]
 
 
 def cut(
     octets: int = LARGE, *, tag: int = 7, room: int = 102, at: float = 1.0, every: float = 0.02,
     links: tuple[bytes, bytes] = (NODE, ROOT), prefix: str = PREFIX,
-) -> Timed:  # fmt: skip
+) -> Sent:  # fmt: skip
     """The fragments of a datagram with their times."""
     parts = air.pieces(air.datagram(bytes(octets), prefix, links), links, tag=tag, room=room)
     return [(at + index * every, part) for index, part in enumerate(parts)]
@@ -125,10 +127,10 @@ def as_cut() -> Capture:
     ends = {
         len(air.pieces(air.datagram(bytes(data)), room=90)[-1]): data for data in range(200, 300)
     }
-    return Capture(cut(ends[9 + 5 + 84 + 2], room=90))
+    return Capture([*cut(ends[9 + 5 + 84 + 2], room=90)])
 
 
-def early(frames: Timed, *without: int) -> Timed:
+def early(frames: Sent, *without: int) -> Sent:
     """The frames but for those numbered."""
     return [frame for number, frame in enumerate(frames) if number not in without]
 
@@ -149,6 +151,35 @@ def unfinished(lost: int) -> Capture:
         one = cut(tag=number, at=1 + 100.0 * number)
         frames += early(one, len(one) - 1) if number < lost else one
     return Capture([*frames, (600.0, air.frame(air.datagram()))])
+
+
+def passed_by(
+    *missed: int, times: int = 4, hole: bool = True, asks: bool = True, every: float = 100.0
+) -> Capture:
+    """Datagrams whose sender counts on from one to the next; the capture missed some frames of each.
+
+    Without a ``hole`` in its numbers those were never sent; else each may have been acknowledged, where the sender
+    ``asks`` for that. The last frame comes when each datagram has had its time.
+    """
+    frames: Timed = []
+    number = 0
+    for tag in range(times):
+        for index, (at, octets) in enumerate(cut(tag=tag, at=1 + every * tag)):
+            number += index not in missed or hole
+            if index not in missed:
+                control = bytes([octets[0] if asks else octets[0] & ~0x20])  # AR, bit 5
+                frames.append(
+                    (at, air.mended(control + octets[1:2] + bytes([number]) + octets[3:]))
+                )
+    last = air.frame(air.datagram(), number + 1)
+    return Capture([*frames, (1 + every * times, last)])
+
+
+def partly_missed() -> Capture:
+    """Three datagrams whose last fragment was never sent, then one whose second was missed: number 11 of 10 to 13."""
+    torn = passed_by(3, times=3, hole=False).air[:-1]
+    rest = early(renumbered(cut(tag=9, at=301.0), 10), 1)
+    return Capture([*torn, *rest, (500.0, air.frame(air.datagram(), 14))])
 
 
 def one_tag(second: int) -> Capture:
@@ -212,14 +243,23 @@ def late_first(copies: int) -> Capture:
     return Capture([*frames, (200.0, air.frame(air.datagram(), 99))])
 
 
+def renumbered(frames: Sent, start: int = 1) -> Sent:
+    """The same frames under numbers without a hole."""
+    numbers = range(start, start + len(frames))
+    return [
+        (at, air.mended(octets[:2] + bytes([number]) + octets[3:]))
+        for number, (at, octets) in zip(numbers, frames, strict=True)
+    ]
+
+
 def meeting(*, apart: float) -> Capture:
-    """Three pairs of datagrams to the root; those of one node lose a frame."""
+    """Three pairs of datagrams to the root; those of one node lose a frame that it never sends."""
     frames: list[tuple[float, bytes]] = []
     for number in range(3):
         at = 1 + 200.0 * number
         whole = cut(tag=number, at=at, every=0.5)
         torn = cut(tag=number, at=at + apart, every=0.5, links=(OTHER, ROOT))
-        frames += [frame for frame in (*whole, *early(torn, 2)) if isinstance(frame, tuple)]
+        frames += [*whole, *renumbered(early(torn, 2))]
     frames.append((900.0, air.frame(air.datagram())))
     return Capture(sorted(frames, key=lambda frame: frame[0]))
 
@@ -240,7 +280,7 @@ def inner_length(more: int) -> Capture:
 
 
 def group(links: tuple[bytes, bytes]) -> Capture:
-    return Capture(cut(links=links))
+    return Capture([*cut(links=links)])
 
 
 def announced(kind: int) -> Capture:
@@ -453,8 +493,8 @@ FRAGMENT_CASES = {
     ),
     # 9 of MAC header, 6 of compressed headers, 60 of data, 2 of check sequence
     "fragmented-without-need": Case(
-        lambda: Capture(cut(60, room=60)),
-        lambda: Capture(cut(LARGE)),
+        lambda: Capture([*cut(60, room=60)]),
+        lambda: Capture([*cut(LARGE)]),
         Told(
             "waste",
             "0x0017 to 0x0001",
@@ -465,8 +505,8 @@ FRAGMENT_CASES = {
     ),
     # the third is the first that comes too late, the fourth comes after 105 s
     "fragments-too-slow": Case(
-        lambda: Capture(cut(every=35.0)),
-        lambda: Capture(cut(every=15.0)),
+        lambda: Capture([*cut(every=35.0)]),
+        lambda: Capture([*cut(every=15.0)]),
         Told(
             "failure",
             "0x0017 to 0x0001",
@@ -651,69 +691,84 @@ FRAGMENT_CASES = {
 }
 
 # captures in which nothing of weight may be told
-FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
-    f"two datagrams at once under two tags: {name}": (name, lambda: interleaved(8))
-    for name in ("tag-used-again", "checksum-wrong", "fragments-unfinished", "fragment-repeated")
-} | {
-    "fragments that are sent again at once as new frames": (
-        "fragment-repeated",
-        lambda: repeats(3, apart=0.01),
-    ),
-    "a first fragment that comes again when its datagram is whole": (
-        "fragments-unfinished",
-        lambda: late_first(1),
-    ),
-    "one that still is open when the capture ends": (
-        "fragments-unfinished",
-        lambda: Capture([*late_first(1).air[:5]]),
-    ),
-    # 40 + 8 + 1232
-    "the largest datagram in one frame": (
-        "datagram-size-impossible",
-        lambda: in_one_long_frame(1232),
-    ),
-    "a datagram over 1280 octets where the design says that nodes take it": (
-        "datagram-size-impossible",
-        lambda: in_one_long_frame(1452, mtu=1500),
-    ),
-    # 9 + 6 + 110 + 2 are the 127 octets that a frame may have, 111 one too many
-    "recoverable fragments of what is one octet too long for a frame": (
-        "fragmented-without-need",
-        lambda: recovered(111, 60),
-    ),
-    "recoverable fragments of two datagrams under one tag": (
-        "checksum-wrong",
-        lambda: recoverable_interleaved(7),
-    ),
-    "a recoverable fragment that is sent again": (
-        "recoverable-fragments-failed",
-        lambda: acknowledged(0xA0000000, again=1),
-    ),
-    # what follows the highest that was received may still be on its way; all ones name no fragment
-    "an acknowledgement before the last fragment has come, and the last one": (
-        "recoverable-fragments-failed",
-        lambda: acknowledged(0xC0000000, 0xFFFFFFFF),
-    ),
-    # "continue to be received after the timer expires" (RFC 8931 section 6)
-    "an abort of what was received before": (
-        "recoverable-fragments-failed",
-        lambda: acknowledged(0xFFFFFFFF, 0),
-    ),
-    "recoverable fragments of two datagrams under two tags": (
-        "recoverable-fragments-failed",
-        lambda: recoverable_interleaved(8),
-    ),
-    "two datagrams under two tags whose rest would make up one": (
-        "fragments-disagree",
-        rests_of_two,
-    ),
-    # of each all four fragments were sent: fragments-too-slow tells of them
-    "a datagram that goes on after the time of its receiver": (
-        "fragments-unfinished",
-        lambda: pausing(0, 1, 70, 70.1),
-    ),
-    "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
-}
+FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
+    {
+        f"frames {missed} of each datagram, missing in the capture and its sender's numbers": (
+            "fragments-unfinished",
+            partial(passed_by, *missed),
+        )
+        for missed in ((0,), (1,), (3,), (1, 2), (0, 3))
+    }
+    | {
+        f"two datagrams at once under two tags: {name}": (name, lambda: interleaved(8))
+        for name in (
+            "tag-used-again",
+            "checksum-wrong",
+            "fragments-unfinished",
+            "fragment-repeated",
+        )
+    }
+    | {
+        "fragments that are sent again at once as new frames": (
+            "fragment-repeated",
+            lambda: repeats(3, apart=0.01),
+        ),
+        "a first fragment that comes again when its datagram is whole": (
+            "fragments-unfinished",
+            lambda: late_first(1),
+        ),
+        "one that still is open when the capture ends": (
+            "fragments-unfinished",
+            lambda: Capture([*late_first(1).air[:5]]),
+        ),
+        # 40 + 8 + 1232
+        "the largest datagram in one frame": (
+            "datagram-size-impossible",
+            lambda: in_one_long_frame(1232),
+        ),
+        "a datagram over 1280 octets where the design says that nodes take it": (
+            "datagram-size-impossible",
+            lambda: in_one_long_frame(1452, mtu=1500),
+        ),
+        # 9 + 6 + 110 + 2 are the 127 octets that a frame may have, 111 one too many
+        "recoverable fragments of what is one octet too long for a frame": (
+            "fragmented-without-need",
+            lambda: recovered(111, 60),
+        ),
+        "recoverable fragments of two datagrams under one tag": (
+            "checksum-wrong",
+            lambda: recoverable_interleaved(7),
+        ),
+        "a recoverable fragment that is sent again": (
+            "recoverable-fragments-failed",
+            lambda: acknowledged(0xA0000000, again=1),
+        ),
+        # what follows the highest that was received may still be on its way; all ones name no fragment
+        "an acknowledgement before the last fragment has come, and the last one": (
+            "recoverable-fragments-failed",
+            lambda: acknowledged(0xC0000000, 0xFFFFFFFF),
+        ),
+        # "continue to be received after the timer expires" (RFC 8931 section 6)
+        "an abort of what was received before": (
+            "recoverable-fragments-failed",
+            lambda: acknowledged(0xFFFFFFFF, 0),
+        ),
+        "recoverable fragments of two datagrams under two tags": (
+            "recoverable-fragments-failed",
+            lambda: recoverable_interleaved(8),
+        ),
+        "two datagrams under two tags whose rest would make up one": (
+            "fragments-disagree",
+            rests_of_two,
+        ),
+        # of each all four fragments were sent: fragments-too-slow tells of them
+        "a datagram that goes on after the time of its receiver": (
+            "fragments-unfinished",
+            lambda: pausing(0, 1, 70, 70.1),
+        ),
+        "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
+    }
+)
 
 
 def _end_of_first() -> int:

@@ -55,6 +55,8 @@ from findings.cases_fragments import (
     interleaved,
     late_first,
     later_ones,
+    partly_missed,
+    passed_by,
     recovered,
     sized,
     spilled,
@@ -1002,6 +1004,57 @@ FURTHER = (
                 "the fragment before ended at octet 88: the offset counts octets",
             ),
             (1, 2),
+        ),
+    ),
+    # the same with no place for them in the numbers: nobody missed what was never sent
+    Further(
+        "fragments-unfinished",
+        lambda: passed_by(3, hole=False),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "4 of 4 datagrams in fragments were not completed",
+            tuple(
+                f"datagram of 348 octets, tag {tag:#06x}: octets 328-347 did not come"
+                for tag in range(3)
+            ),
+            (1, 4, 7, 10),
+            4,
+        ),
+    ),
+    # a sender that asks for no acknowledgement sends once, and does not see whether the air loses it
+    Further(
+        "fragments-unfinished",
+        lambda: passed_by(3, asks=False),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "4 of 4 datagrams in fragments were not completed",
+            tuple(
+                f"datagram of 348 octets, tag {tag:#06x}: octets 328-347 did not come"
+                for tag in range(3)
+            ),
+            (1, 4, 7, 10),
+            4,
+        ),
+    ),
+    # three whose last fragment has no number, and one whose second was missed
+    Further(
+        "fragments-unfinished",
+        partly_missed,
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "3 of 3 datagrams in fragments were not completed",
+            (
+                "not counted: 1 of which frames came by unheard, by the numbers of their sender",
+                *(
+                    f"datagram of 348 octets, tag {tag:#06x}: octets 328-347 did not come"
+                    for tag in range(3)
+                ),
+            ),
+            (1, 4, 7),
+            3,
         ),
     ),
     Further(

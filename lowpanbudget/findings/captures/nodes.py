@@ -43,14 +43,16 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
     pan = pan_of(mac)
     sender = senders.get((pan, source))
     if mac.frame_type != FrameType.DATA:
-        if sender is not None:
-            sender.sent_s = scene.time_s  # a poll or a beacon: it is there
+        if sender is not None and mac.frame_type == FrameType.COMMAND:
+            sender.count(scene.sequence, scene.number, scene.time_s)
+        elif sender is not None:
+            sender.sent_s = scene.time_s  # a beacon: it is there
         return None
     sender = sender or senders.entry((pan, source), HeardSender)
     if sender is None:
         return None
     sender.frames += 1
-    sender.sent_s = scene.time_s
+    sender.count(scene.sequence, scene.number, scene.time_s)
     if sender.frames <= SHOWN:
         sender.first.note(scene.number)
     to = mac.destination

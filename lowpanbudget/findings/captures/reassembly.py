@@ -10,6 +10,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import hop_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
@@ -34,7 +35,11 @@ def fragments_too_slow(scene: Scene, arrival: FragmentArrival) -> Hits:
 @REASSEMBLY.rule("fragments-unfinished", FragmentArrival, varies=True)
 def fragments_begin(scene: Scene, arrival: FragmentArrival) -> None:
     """Count the datagrams of each hop, whether their headers can be read or not."""
-    scene.known.losses.take(arrival)
+    mac, by = scene.mac, None
+    # what asks for no acknowledgement is sent once: the air may have lost it to all
+    if mac is not None and mac.source is not None and mac.ack_request:
+        by = scene.known.senders.get((pan_of(mac), mac.source))
+    scene.known.losses.take(arrival, by)
 
 
 @REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram)
@@ -55,7 +60,7 @@ def fragment_faulty(scene: Scene, fault: WireError) -> None:
 def fragments_unfinished(known: Surroundings) -> Hits:
     """Judge each hop; what is open at the end of the capture is no more than a remark, what is a flood told as such."""
     for (source, destination), ends in known.losses.hops.items():
-        ends.leave_out_copies()
+        ends.leave_out_what_is_none()
         flooded = known.losses.is_flooded(destination)
         alone, alone_lost = (ends.alone, ends.alone_lost) if flooded else (0, 0)
         begun, still = ends.begun - alone, ends.begun - ends.ended - (alone - alone_lost)
@@ -67,6 +72,10 @@ def fragments_unfinished(known: Surroundings) -> Hits:
             (0 if flooded else ends.alone, f"of {ends.alone} only one fragment was seen"),
             (still, f"{still} still open when the capture ends"),
             (0 if flooded else ends.given_up, _for_room(ends.given_up)),
+            (
+                ends.unheard,
+                f"not counted: {ends.unheard} of which frames came by unheard, by the numbers of their sender",
+            ),
         )
         evidence = tuple(text for number, text in notes if number > 0)
         if ends.missing and not flooded:

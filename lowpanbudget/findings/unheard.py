@@ -1,0 +1,71 @@
+"""Fragments that a sender sent and the capture missed: its frame numbers have a hole where they belong."""
+
+from collections.abc import Iterable
+from enum import Enum
+
+from lowpanbudget.findings.senders import HeardSender, Hole
+from lowpanbudget.stack.pieces import IN_ONE_GO_S, FragmentedDatagram, SentFragment, gaps
+
+
+class Unheard(Enum):
+    """How much of what is missing of a datagram the capture may have missed."""
+
+    NOTHING = "the numbers leave no place for some of it"
+    OPEN = "its sender has sent nothing since, and only the next number tells"
+    ALL = "the numbers leave place for all of it"
+
+
+def what_was_missed(datagram: FragmentedDatagram, by: HeardSender | None) -> Unheard:
+    """Return whether the frame numbers of its sender leave place for what is missing of a datagram.
+
+    A fragment in the middle was sent between its neighbours, the first and the last ones in one go with the others.
+    """
+    if by is None or not datagram.fragments:
+        return Unheard.NOTHING
+    parts, holes = datagram.fragments, by.holes or ()
+    ranges = [(part.start, part.end) for part in parts]
+    for start, end in gaps(ranges, datagram.size):
+        if not start and end < datagram.size and datagram.begins_unread:
+            continue  # nobody can tell how far the first goes
+        before = max((part for part in parts if part.end <= start), key=_end, default=None)
+        behind = min((part for part in parts if part.start >= end), key=_start, default=None)
+        is_earlier = behind is not None and before is None and _is_first(behind, by)
+        if is_earlier or _has_hole(holes, before, behind):
+            continue
+        is_last = before is not None and behind is None and by.sent <= before.mark.number
+        return Unheard.OPEN if is_last else Unheard.NOTHING
+    return Unheard.ALL
+
+
+def _is_first(part: SentFragment, by: HeardSender) -> bool:
+    """Return whether it was the first that was heard of its sender: what came before nobody knows."""
+    return part.mark.number in by.first[:1]
+
+
+def _has_hole(
+    holes: Iterable[Hole], before: SentFragment | None, behind: SentFragment | None
+) -> bool:
+    """Return whether numbers are missing between two fragments, or beside one of them."""
+    for hole in holes:
+        if before is not None and hole.before < before.mark.number:
+            continue
+        if behind is not None and hole.after > behind.mark.number:
+            continue
+        if before is None and behind is not None and not _is_near(hole.after_s, behind):
+            continue
+        if behind is None and before is not None and not _is_near(hole.before_s, before):
+            continue
+        return True
+    return False
+
+
+def _is_near(time_s: float, part: SentFragment) -> bool:
+    return abs(time_s - part.time_s) <= IN_ONE_GO_S
+
+
+def _start(part: SentFragment) -> int:
+    return part.start
+
+
+def _end(part: SentFragment) -> int:
+    return part.end
