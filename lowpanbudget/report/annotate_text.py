@@ -159,7 +159,7 @@ def shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None
     _assumption(console, screen, comparison)
     layout.put(console, _differences(screen, comparison["differences"], console.width))
     console.print()
-    uncut = " before it is cut" if comparison["frames_shortest"] > 1 else ""
+    uncut = " in one piece" if comparison["frames_shortest"] > 1 else ""
     console.print(f"The shortest form{uncut}, {plural(len(comparison['octets']) // 2, 'octet')}:")
     hex_block(console, comparison["octets"])
     console.print()

@@ -13,9 +13,11 @@ from contract.shelf import written
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scapy.layers.dot15d4 import Dot15d4Data, Dot15d4FCS
+from scapy.layers.inet import UDP
+from scapy.layers.inet6 import IPv6
 from vector_files import document
 
-from lowpanbudget import Mac, Security, compress, encode_frame
+from lowpanbudget import Env, Mac, Security, compress, encode_frame, split
 
 Invoke = Callable[..., Result]
 
@@ -434,6 +436,28 @@ def test_octets_that_are_no_fields_are_told_in_both_forms(invoke: Invoke, tmp_pa
     (difference,) = told["differences"]
     assert difference["name"].startswith("dispatches")
     assert (difference["here"], difference["shortest"]) == (8 * (4 + 5 + 2 + 1), 8 * (2 + 1))
+
+
+def test_a_form_in_one_piece_is_not_called_what_is_cut(invoke: Invoke, tmp_path: Path) -> None:
+    """RFC 7400 section 2: byte code ends with its frame, so that of the whole is not what fragments are cut from."""
+    payload = bytes(64) + bytes(range(1, 180))
+    datagram = bytes(
+        IPv6(src="2001:db8::1", dst="2001:db8::2") / UDP(sport=61616, dport=49152) / payload
+    )
+    mac = Mac(
+        sequence=1,
+        destination_pan=0xABCD,
+        pan_id_compression=True,
+        destination=b"\x00\x02",
+        source=b"\x00\x01",
+    )
+    parts = split(datagram, Env(), room=70, ghc=True)
+    path = written(tmp_path / "a.pcap", [encode_frame(mac, part).octets for part in parts])
+    shown = " ".join(invoke("annotate", path, "--frame", "1").stdout.split())
+    assert (
+        f"The shortest form in one piece, {len(compress(datagram, ghc=True).octets)} octets"
+        in shown
+    )
 
 
 # RFC 7400 section 3.1, figure 2: an NHC octet 0xd3; section 2, table 1: codes by hand. Ports 0xf0b1 and 0xf0b2
