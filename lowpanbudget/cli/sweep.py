@@ -68,7 +68,7 @@ def command(
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report import machine, view
-    from lowpanbudget.room.sweep.compute import sweep
+    from lowpanbudget.room.sweep.compute import refuse_long_table, sweep
 
     wanted = _axes(axes)
     form = None
@@ -77,6 +77,8 @@ def command(
 
         form = form_of(table)
     loaded = load_design(design)
+    if table is not None:
+        refuse_long_table(loaded, flow, axes=wanted, weaker=weaker)
     with counted("parts of frames") as tell:
         sweeps = sweep(loaded, flow, axes=wanted, weaker=weaker, tell=tell)
     if table is not None and form is not None:

@@ -18,6 +18,7 @@ from lowpanbudget.capture.files import writing
 from lowpanbudget.cli import output
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.payload.c.source import generate
+from lowpanbudget.room.sweep import compute
 
 Invoke = Callable[..., Result]
 FOOTBRIDGE = "examples/footbridge.toml"
@@ -139,6 +140,17 @@ def test_no_option_writes_over_what_is_read(
             assert (done.exit_code, done.stdout) == (2, ""), (command, words, done.stdout)
             assert "is also read: it is not written over" in done.stderr, (command, done.stderr)
             assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_a_table_that_is_too_long_is_refused_before_anything_is_encoded(
+    invoke: Invoke, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of each of some millions of settings four rows, as hops are given."""
+    monkeypatch.setattr(compute, "sweep", pytest.fail)
+    asked = ("--flow", "routed", "--weaker", "--axis", "hops=3..6", "--table", tmp_path / "a.csv")
+    done = invoke("sweep", FOOTBRIDGE, *asked)
+    assert done.exit_code == 2
+    assert "rows, a table holds 10,000,000" in done.stderr
 
 
 def test_every_option_that_writes_a_file_was_tried() -> None:

@@ -7,6 +7,7 @@ each of its parts does, so that the best settings are found among the best parts
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from math import prod
 from typing import TYPE_CHECKING
 
 from lowpanbudget.arguments import function_or_none
@@ -15,7 +16,14 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.room.measure import room_of
 from lowpanbudget.room.sweep.axes import Axis, Values, axes_of
 from lowpanbudget.room.sweep.proof import prove
-from lowpanbudget.room.sweep.swept import Row, Sweep, SweptSetting, setting, swept_axis
+from lowpanbudget.room.sweep.swept import (
+    Row,
+    Sweep,
+    SweptSetting,
+    refuse_many_rows,
+    setting,
+    swept_axis,
+)
 from lowpanbudget.room.sweep.tables import Tell, measured
 from lowpanbudget.values import replace
 
@@ -47,6 +55,15 @@ def sweep(
     function_or_none(tell, "tell")
     flows = design.flows if flow is None else (design.flow(flow),)
     return [_swept(design, one, axes_of(design, one, axes, weaker=weaker), tell) for one in flows]
+
+
+def refuse_long_table(
+    design: Design, flow: str | None, *, axes: Mapping[str, Values] | None, weaker: bool
+) -> None:
+    """Raise ``RequestError`` where ``rows`` of a sweep would refuse: what takes long need not be encoded for that."""
+    for one in design.flows if flow is None else (design.flow(flow),):
+        values = [len(axis.values) for axis in axes_of(design, one, axes, weaker=weaker)]
+        refuse_many_rows(one.name, prod(values))
 
 
 def _swept(design: Design, flow: Flow, axes: Sequence[Axis], tell: Tell | None) -> Sweep:

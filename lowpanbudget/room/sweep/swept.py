@@ -1,6 +1,7 @@
 """What a sweep tells: its axes, the settings that nothing surpasses, and a row for each setting there is."""
 
 from collections.abc import Collection, Iterator, Sequence
+from math import prod
 from typing import Protocol
 
 from lowpanbudget.arguments import whole_number
@@ -148,15 +149,18 @@ class Sweep:
         They are the room on its worst hop, on the first hop, and on a forwarded one, None where there is none. Raises
         ``RequestError`` where there are more than ten million.
         """
-        rows = self.settings
-        for axis in self.axes:
-            rows *= len(axis.values) if axis.given else 1
-        if rows > MOST_ROWS:
-            raise RequestError(
-                f"the flow {self.flow} has {rows:,} rows, a table holds {MOST_ROWS:,}",
-                hint="Restrict some axes: their names with one or few values",
-            )
+        given = prod(len(axis.values) for axis in self.axes if axis.given)
+        refuse_many_rows(self.flow, self.settings * given)
         return ((self.flow, *row) for row in self.counted.rows())
+
+
+def refuse_many_rows(flow: str, rows: int) -> None:
+    """Raise ``RequestError`` where a table is too long."""
+    if rows > MOST_ROWS:
+        raise RequestError(
+            f"the flow {flow} has {rows:,} rows, a table holds {MOST_ROWS:,}",
+            hint="Restrict some axes: their names with one or few values",
+        )
 
 
 def swept_axis(axis: Axis, rooms: list[tuple[int, int] | None]) -> SweptAxis:
