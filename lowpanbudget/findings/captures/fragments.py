@@ -45,12 +45,13 @@ def datagram_size_over_mtu(scene: Scene, arrival: FragmentArrival) -> Hits:
 
 
 @FRAGMENTS.rule("datagram-size-impossible", HeardDatagram)
-def datagram_over_mtu(scene: Scene, datagram: HeardDatagram) -> Hits:
+def datagram_over_mtu(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Measure what came in one frame: "the node must be able to accept packets as large as that link's MTU"."""
     size, mtu = len(datagram.octets), scene.known.mtu
-    if size > mtu and datagram.fragments == 1 and scene.mac is not None:
-        cause = f"a datagram of {size} octets, whole in one frame, is over the MTU of {mtu}"
-        yield Hit(cause, (), scene.sender, severity=Severity.RISK, cite=rfc(8200, "5"))
+    if size <= mtu or datagram.fragments > 1 or scene.mac is None:
+        return None
+    cause = f"a datagram of {size} octets, whole in one frame, is over the MTU of {mtu}"
+    return [Hit(cause, (), scene.sender, severity=Severity.RISK, cite=rfc(8200, "5"))]
 
 
 @FRAGMENTS.rule("datagram-size-impossible", OWN_FAULT, varies=True)
