@@ -180,6 +180,15 @@ def test_captures_of_two_receivers_are_followed_and_listed_as_one() -> None:
         list(follow(read_together([read_capture(io.BytesIO(frames[0].hex().encode()))])))
 
 
+def test_a_datagram_is_expanded_once_for_each_hop() -> None:
+    """What is passed on has one hop less to go (RFC 8200 section 3)."""
+    relay = air.eui(7)
+    passed = DATAGRAM[:7] + bytes([DATAGRAM[7] - 1]) + DATAGRAM[8:]
+    frames = [*air.frames_of(DATAGRAM, NODE, relay), *air.frames_of(passed, relay, ROOT)]
+    datagrams = [record.octets for record in expand(records(frames), contexts=air.CONTEXTS)]
+    assert datagrams == [DATAGRAM, passed]
+
+
 def test_a_list_keeps_once_what_frames_have_alike() -> None:
     """Captures have hundreds of thousands of frames, and few words for them."""
     frames = air.frames_of(DATAGRAM, NODE, ROOT) * 2

@@ -100,10 +100,10 @@ def command(
 ) -> None:
     """Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input).
 
-    FILE is text with a frame a line in hex (# starts a comment), or a capture: pcap, pcapng, either compressed, or a
-    log with times. Behind the octets stand the headers restored, each field with what it was restored from, and the
-    shortest form of the same datagram. A frame that cannot be read to its end is shown as far as it goes, with the
-    reason; the exit code is then 3.
+    FILE is text with a frame a line in hex (# starts a comment), or a capture: pcap, pcapng, either also compressed by
+    gzip (no other way), or a log with times. Behind the octets stand the headers restored, each field with what it was
+    restored from, and the shortest form of the same datagram. A frame that cannot be read to its end is shown as far as
+    it goes, with the reason; the exit code is then 3.
     With --together several captures of one network are given.
     """
     from lowpanbudget.capture.files import hex_text

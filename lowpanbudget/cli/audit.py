@@ -67,9 +67,10 @@ def command(
 ) -> None:
     """Say what each CAPTURE (- for standard input) proves to be wrong, wasteful or risky, worst first.
 
-    A capture is a pcap or pcapng file, compressed or not, or a text of hex with a frame a line. Each finding has the
-    frames that show it, the evidence, the cause, what to do and the clause. The exit code is 1 when some finding is
-    more than a remark. What comes through a pipe is told as it arises; an interrupt ends it, with all that is known.
+    A capture is a pcap or pcapng file, also compressed by gzip (no other way), or a text of hex with a frame a line.
+    Each finding has the frames that show it, the evidence, the cause, what to do and the clause. The exit code is 1
+    when some finding is more than a remark. What comes through a pipe is told as it arises, and an interrupt ends that
+    with all that is known; of a file nothing is told before its end.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.cli.listening import is_pipe, listening

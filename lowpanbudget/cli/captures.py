@@ -271,10 +271,13 @@ def say_nothing_within(ctx: click.Context, capture: str) -> None:
     say(ctx, text)
 
 
-def say_empty(ctx: click.Context, capture: str) -> None:
-    """Tell that a capture has no frame at all."""
-    name = "standard input" if capture == "-" else capture
-    say(ctx, f"{name} holds no frame: there is nothing to judge", why_empty(capture))
+def say_empty(ctx: click.Context, capture: str, *, is_told: bool = False) -> None:
+    """Tell that a capture has no frame at all, and what to try; where it was told what it is instead, that alone."""
+    name, hint = "standard input" if capture == "-" else capture, why_empty(capture)
+    if is_told:
+        streams.tell(f"  try: {faults.visible(hint)}")
+    else:
+        say(ctx, f"{name} holds no frame: there is nothing to judge", hint)
 
 
 def opened_together(

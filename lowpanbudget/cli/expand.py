@@ -48,7 +48,9 @@ def command(
     decrypted: bool,
     as_json: bool,
 ) -> None:
-    """Write the IPv6 datagrams of CAPTURE (- for standard input) as a pcap file, each once it is whole.
+    """Write the IPv6 datagrams of CAPTURE (- for standard input) as a pcap file, each when it is whole on a hop.
+
+    One that was heard over several hops is written once for each of them, with the hop limit that it had there.
 
     With --decrypted its frames are written instead, without protection where a key opens them. A file for which keys
     were given is readable by you alone. What was left out, and why, is told on standard error. The exit code is 3 when

@@ -111,9 +111,13 @@ def command(
         for one in _surveyed(sets, known, every, rows, workers, continued=continued):
             total += one.survey
             _tell_shares(ctx, one.file, one.survey.shares)
-            wrong |= captures.tell_notices(ctx, one.file, one.notices, one.notice_count)
+            is_wrong = captures.tell_notices(ctx, one.file, one.notices, one.notice_count)
+            wrong |= is_wrong
             read.append(surveys.told(one))
-            held.append((one.file, one.survey.total.frames + one.survey.outside))
+            frames = one.survey.total.frames + one.survey.outside
+            held.append(frames)
+            if not frames:
+                captures.say_empty(ctx, one.file, is_told=is_wrong)
     groups = surveys.details(total, read, by)
     if as_json:
         output.emit(machine.document(survey=groups))
@@ -127,15 +131,12 @@ def command(
             survey_text.survey(console, screen, groups, whole=by is not None)
 
         output.show(paint)
-    for name, frames in held:
-        if not frames:
-            captures.say_empty(ctx, name)
     if wrong:
         ctx.exit(WireError.exit_code)
-    if not total.total.frames and any(frames for _, frames in held):
+    if not total.total.frames and any(held):
         captures.say_nothing_within(ctx, captures.name_of(captures_given))
         ctx.exit(_ANSWER_IS_NO)
-    if not all(frames for _, frames in held):
+    if not all(held):
         ctx.exit(_ANSWER_IS_NO)
 
 

@@ -1,5 +1,6 @@
 """Files given in the place of others, and files that are not there: what they are is told, and what to write."""
 
+import bz2
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -137,6 +138,19 @@ def test_no_page_of_nothing(invoke: Invoke) -> None:
 
 
 @pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        ("annotate", "compressed by gzip (no other way)"),
+        ("audit", "compressed by gzip (no other way)"),
+        ("expand", "once for each of them, with the hop limit"),
+    ],
+)
+def test_help_says_what_else_is_tried(invoke: Invoke, command: str, said: str) -> None:
+    """Which compression is read, and that a datagram that is passed on is written again."""
+    assert said in " ".join(invoke(command, "--help").stdout.split())
+
+
+@pytest.mark.parametrize(
     "words", [("page", "-o", "page.html"), ("survey",), ("expand", "-o", "x.pcap")]
 )
 def test_what_is_no_capture_is_not_the_receivers_fault(
@@ -183,3 +197,12 @@ def test_examples_that_are_not_there(invoke: Invoke) -> None:
 def test_a_file_that_may_not_be_read(invoke: Invoke) -> None:
     Path("archive.toml").chmod(0)
     assert "you may not read it" in invoke("fit", "archive.toml").stderr
+
+
+def test_a_survey_tells_once_that_a_file_is_no_capture(invoke: Invoke) -> None:
+    Path("a.pcap.bz2").write_bytes(bz2.compress(Path("archive.pcap").read_bytes()))
+    done = invoke("survey", "a.pcap.bz2")
+    assert done.exit_code == 3
+    assert done.stderr.count("a.pcap.bz2") == 1
+    assert "compressed by bzip2" in done.stderr
+    assert "try: A capture is a pcap or pcapng file" in done.stderr

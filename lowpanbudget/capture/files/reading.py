@@ -1,6 +1,6 @@
 """``read_capture``: the frames of a capture file, whatever its format, one after the other and in flat memory.
 
-pcap and pcapng are told by their first octets, in both byte orders, compressed or not; text has a frame a line.
+pcap and pcapng are told by their first octets, in both byte orders, compressed by gzip or not; text has a frame a line.
 """
 
 import io
