@@ -114,9 +114,9 @@ def expand(
 ) -> Iterator[Record]:
     """Return the IPv6 datagrams of a capture, link type 229, each with the time of the frame that made it whole.
 
-    One that was heard over several hops comes once for each. Retransmissions bring no datagram again. Frames that carry none by their kind (acknowledgements, beacons, commands)
-    are no loss; ``left_out`` counts the others. ``capture`` and ``known`` are those of ``follow``; raises
-    ``RequestError`` as it does.
+    One that was heard over several hops comes once for each. Retransmissions bring no datagram again. Frames that carry
+    none by their kind (acknowledgements, beacons, commands) are no loss; ``left_out`` counts the others. ``capture``
+    and ``known`` are those of ``follow``; raises ``RequestError`` as it does.
     """
     check_known(known, "expand")
     counted = LeftOut.of(left_out)
