@@ -132,7 +132,8 @@ class CarriedNetwork:
     ``hops``: what meeting frames and losses on the way make of the loads, by hop of who sends (empty in slots): the
     nodes are told with it. ``taken`` says what was taken for granted, since the design does not say; ``hastened`` names
     messages that were played more often than they come, since they are rare beside the others; ``not_checked`` those of
-    which all the same too few were played to judge how they arrive. ``is_limited``: the design says which share is to
+    which all the same too few were played to judge how they arrive, ``together`` those that were judged for several
+    hops as one, since too few of each were played. ``is_limited``: the design says which share is to
     arrive, or how soon.
     """
 
@@ -151,6 +152,7 @@ class CarriedNetwork:
     not_checked: tuple[str, ...] = ()
     hastened: tuple[str, ...] = ()
     is_limited: bool = False
+    together: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:

@@ -20,7 +20,7 @@ from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService
-from lowpanbudget.deployment.services_together import unjudged
+from lowpanbudget.deployment.services_together import together, unjudged
 from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream, StreamHop
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
@@ -82,7 +82,7 @@ def judged(
             design.title, checks, tuple(_rhythms(traffic)), carried, tuple(found), sleep,
             None if played is None else played.result, None if played is None else played.in_runs,
             traffic.unknown, seed, tuple(hops), tuple(_taken(design)), tuple(unjudged(found)),
-            () if played is None else played.hastened, is_limited,
+            () if played is None else played.hastened, is_limited, tuple(together(found)),
         )  # fmt: skip
 
     slots = access.slots

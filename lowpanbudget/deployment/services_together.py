@@ -33,8 +33,14 @@ def unjudged(services: Sequence[HopService]) -> Iterator[str]:
     """Yield what is too rare beside the rest to be judged, with its hops and how many were played."""
     for group in _groups(services):
         if not _is_enough(group):
-            played = plural(_played(group), "message")
-            yield f"{group[0].flow} {group[0].message}, {_hops(group)} ({played} played)"
+            yield _words(group)
+
+
+def together(services: Sequence[HopService]) -> Iterator[str]:
+    """Yield what is judged for several hops as one, with how many were played of all: one of them may do worse."""
+    for group in _groups(services):
+        if len(group) > 1 and _is_enough(group):
+            yield _words(group)
 
 
 def bounded_services(services: Sequence[HopService]) -> Iterator[tuple[str, HopService]]:
@@ -73,6 +79,10 @@ def _is_enough(group: Sequence[HopService]) -> bool:
 
 def _played(group: Sequence[HopService]) -> int:
     return sum(each.messages or 0 for each in group)
+
+
+def _words(group: Sequence[HopService]) -> str:
+    return f"{group[0].flow} {group[0].message}, {_hops(group)} ({plural(_played(group), 'message')} played)"
 
 
 def _hops(group: Sequence[HopService]) -> str:

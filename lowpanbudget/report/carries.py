@@ -56,7 +56,7 @@ def carried(
     """
     told = view.result(
         network, "title", "holds", "is_close", "is_unchecked", "checks", "rhythms", "services", "sleep", "played",
-        "played_in_runs", "unknown", "seed", "taken", "hastened", "not_checked",
+        "played_in_runs", "unknown", "seed", "taken", "hastened", "not_checked", "together",
     )  # fmt: skip
     verdict = {"answer": verdict_of(network, faults), "fails": list(faults)}
     return verdict | told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}

@@ -271,6 +271,11 @@ def beside(network: CarriedNetwork) -> Iterator[str]:
             "Played more often than they come, since too few would be beside the others, which adds up to 2 % to "
             f"what is sent: {'; '.join(network.hastened)}."
         )
+    if network.together:
+        yield (
+            f"Checked for these hops as one, as fewer than {ENOUGH} were played of each, one of which may do worse: "
+            f"{'; '.join(network.together)}."
+        )
     if network.not_checked:
         yield (
             f"Not checked how they arrive, as they are too rare beside the others (fewer than {ENOUGH} played): "

@@ -62,8 +62,8 @@ WORDS: dict[str, str | Gloss] = {
         "each, and what would free some of them."
     ),
     "latency": (
-        "How long a message takes from its sender to the end of its way: waits for the channel or the slot, retries, "
-        "queues. `lowpanbudget carry` reckons it, limits.latency_s says what is wanted."
+        "How long a message takes from its sender to the end of its way: waits for the channel, the slot or a sleeping "
+        "node's poll, retries, queues. `lowpanbudget carry` reckons it, limits.latency_s says what is wanted."
     ),
     "throughput": (
         "How much arrives in a time. `lowpanbudget carry` tells whether a network carries what its flows ask for."

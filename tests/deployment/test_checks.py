@@ -24,7 +24,7 @@ from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.digits import beside, percent
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.service import HopService
-from lowpanbudget.deployment.services_together import unjudged
+from lowpanbudget.deployment.services_together import together, unjudged
 from lowpanbudget.deployment.traffic import traffic_of
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings import helps
@@ -223,6 +223,8 @@ def test_what_is_too_rare_to_be_judged_is_named() -> None:
     some = [service(0.9, hop=hop, messages=messages) for hop, messages in played]
     left_out = ("up reading, 9 hops (99 messages played)", "up reading, 1 hop (40 messages played)")
     assert tuple(unjudged(some)) == left_out
+    assert tuple(together(some)) == ("up reading, 2 to 3 hops (110 messages played)",)
+    assert not list(together([service(0.9), service(0.9, messages=100)]))
     assert not list(unjudged([service(0.9), service(0.9, messages=100)]))
     # a flow of a message a day beside one of a message a minute
     often = heard(TREE, "every_s = 60")
@@ -236,6 +238,10 @@ def test_what_is_too_rare_to_be_judged_is_named() -> None:
         f"Yes, this network carries what could be checked; not checked: {said}"
     )
     assert carries.carried(network, ())["not_checked"] == [said]
+    as_one = ("seldom reading, 1 to 2 hops (120 messages played)",)
+    told = replace(network, together=as_one)
+    assert any(as_one[0] in text for text in carry_text.beside(told))
+    assert carries.carried(told, ())["together"] == list(as_one)
 
 
 def beside_a_rare_one(tables: str, seldom_s: float) -> Design:
