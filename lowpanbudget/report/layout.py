@@ -100,18 +100,26 @@ def table(
     indent: int = 2,
     right: Collection[int] = (),
     below: Iterable[Sequence[Run]] = (),
+    names: bool = False,
 ) -> Iterator[Line]:
     """Yield the lines of a table with a line of titles; where it cannot stand, each row as titles and cells stacked.
 
     ``below`` is what belongs to each row and may be long: behind its last cell where that leaves every row on a line,
     else on lines of its own below the row. Both are iterated several times, so that rows of a long table may be made
-    when they are wanted.
+    when they are wanted. With ``names`` the first cell of a row, which may be long, stands on a line of its own above
+    the others where one of its words would be broken beside them.
     """
     room = width - indent - gap * (len(titles) - 1)
     cells, joined = _Cells(rows), _Cells(rows, below)
     if below and sum(_full_widths(titles, joined)) <= room:  # every row stands on one line
         cells, below = joined, ()
     widths = _widths(titles, cells, room)
+    if names and (
+        widths is None or widths[0] < max((_longest_word(row[0]) for row in cells), default=0)
+    ):
+        widths = _widths(titles, _Cells([["", *row[1:]] for row in rows]), room)
+    else:
+        names = False
     if widths is None:
         yield from _stacked(titles, joined, width, indent)
         return
@@ -120,6 +128,10 @@ def table(
         yield from beside(heads, widths, gap=gap, indent=indent, right=right)
     margin = indent + _BELOW
     for row, more in zip_longest(cells, below, fillvalue=()):
+        if names:
+            all_of_it = list(row)
+            yield from beside(all_of_it[:1], [width - indent], indent=indent)
+            row = [[], *all_of_it[1:]]  # noqa: PLW2901  # the name is told
         yield from beside(row, widths, gap=gap, indent=indent, right=right)
         if more:
             yield from beside([more], [width - margin], indent=margin)

@@ -181,7 +181,7 @@ def _table(
     console.print(Text(title, "bold"))
     rows = [[screen.text(cell) for cell in row(entry)] for entry in entries[:MOST]]
     right = tuple(range(1, len(titles)))
-    layout.put(console, layout.table(titles, rows, console.width, right=right))
+    layout.put(console, layout.table(titles, rows, console.width, right=right, names=True))
     _more(console, screen, len(entries))
     if words:
         paragraph(console, screen, words, "dim", 2)

@@ -72,6 +72,24 @@ def test_numbers_stand_to_the_right() -> None:
     assert lines[1:] == ["    1  p", "  100  q"]
 
 
+def test_a_long_name_stands_above_its_row() -> None:
+    """Addresses are not broken while a line has room for them; where no word is long, all stands in the row."""
+    name = "readings from [2001:db8:77:5:0:ff:fe00:10]:61617"
+    rows = [(name, "1" * 12, "2" * 12), ("brief", "3", "4")]
+    titles = ("message", "arrived", "hops")
+    assert flat(list(layout.table(titles, rows, 60, right=(1, 2), names=True))) == [
+        "  message       arrived          hops",
+        f"  {name}",
+        "           111111111111  222222222222",
+        "  brief",
+        "                      3             4",
+    ]
+    assert flat(list(layout.table(titles, rows[1:], 60, right=(1, 2), names=True))) == [
+        "  message  arrived  hops",
+        "  brief          3     4",
+    ]
+
+
 class Row(list[str]):
     """A row that can be watched."""
 
