@@ -116,7 +116,9 @@ def judged(
     play.play()
     carried = slotted(play.queues(), play.streams())
     for _ in range(_ROUNDS - 1):
-        is_open = any(map(_is_doubtful, carried.checks))
+        is_open = any(map(_is_doubtful, carried.checks)) and all(
+            check.holds or _is_doubtful(check) for check in carried.checks
+        )
         if transmissions is not None or not (is_open or play.tells_soon):
             break
         play.play()

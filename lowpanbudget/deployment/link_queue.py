@@ -61,18 +61,17 @@ def link_queue(arrivals: Sequence[float], succeeds: float, attempts: int, places
     waits = np.eye(
         places + 1
     )  # how the queue changes in the cells so far, the first frame still in it
-    step, lengths = np.zeros_like(waits), np.zeros_like(waits)
+    step = np.zeros_like(waits)
     cells, refused = np.zeros(places + 1), np.zeros(places + 1)
     left = 1.0  # the chance that the frame is still there to be tried
     for number in range(1, attempts + 1):
         gone = left if number == attempts else left * succeeds
         cells += left * busy
-        lengths += left * waits * busy[:, None]
         refused += gone * (waits @ leaves @ refuses) + (left - gone) * (waits @ refuses)
         step += gone * (waits @ leaves @ joins)
         left -= gone
         waits = waits @ joins
-    step[0], cells[0], refused[0], lengths[0, 0] = joins[0], 1.0, refuses[0], 1.0
+    step[0], cells[0], refused[0] = joins[0], 1.0, refuses[0]
     size = places + 1
     equations = np.vstack(((step.T - np.eye(size))[:-1], np.ones(size)))
     try:
@@ -84,7 +83,7 @@ def link_queue(arrivals: Sequence[float], succeeds: float, attempts: int, places
     time = float(state @ cells)
     mean_arrivals = sum(count * chance for count, chance in enumerate(arrivals))
     full = float(state @ refused) / time / mean_arrivals if mean_arrivals else 0.0
-    chances = state @ lengths / time
+    chances = _lengths(state, joins, succeeds, attempts) / time
     mean = float(chances @ levels)
     accepted = mean_arrivals * (1 - full)
     given_up = (1 - succeeds) ** attempts
@@ -92,6 +91,21 @@ def link_queue(arrivals: Sequence[float], succeeds: float, attempts: int, places
         mean, mean / accepted if accepted else 0.0, max(full, 0.0), given_up, float(state[0]) / time,
         tuple(map(float, chances)),
     )  # fmt: skip
+
+
+def _lengths(
+    state: "np.ndarray", joins: "np.ndarray", succeeds: float, attempts: int
+) -> "np.ndarray":
+    """Return in how many cells 0, 1, 2 ... frames wait, of those that a step takes on average."""
+    import numpy as np  # noqa: PLC0415
+
+    idle = np.zeros_like(state)
+    idle[0] = state[0]
+    found, waiting = idle, state - idle
+    for _ in range(attempts):
+        found = found + waiting
+        waiting = (1 - succeeds) * (waiting @ joins)
+    return found
 
 
 def _joining(arrivals: Sequence[float], places: int) -> "tuple[np.ndarray, np.ndarray]":
