@@ -96,8 +96,8 @@ def judged(
             played = contention.result()
             loaded = as_played(nodes, played.hops)
             carried = network(loaded, queues, played.services, played, played.hops)
-            is_open = transmissions is None and (carried.is_close or carried.is_unchecked)
-            if not is_open or not contention.play_on():
+            is_open = carried.is_close or (carried.is_unchecked and carried.not_checked)
+            if transmissions is not None or not is_open or not contention.play_on():
                 return carried
 
     def slotted(

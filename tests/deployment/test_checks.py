@@ -5,6 +5,7 @@ from functools import cache
 from math import exp, inf
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
 from contract import entry
@@ -271,6 +272,23 @@ def test_what_has_a_limit_to_keep_and_was_not_checked_leaves_the_answer_open(
         assert "not of all was it checked how it arrives, as too few were played" in said
         broken = replace(network, checks=(replace(network.checks[0], holds=False),))
         assert not broken.is_unchecked
+
+
+def test_what_is_open_for_another_reason_is_not_played_longer(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """DAOs alone are played, and no message whose rate is not stated: more of them would tell nothing more."""
+    monkeypatch.setattr(contention_network, "_TRANSMISSIONS", 300)
+    monkeypatch.setattr(contention_network, "_A_POINT", 1.0)
+    again = Mock(return_value=False)
+    monkeypatch.setattr(contention_network.PlayedContention, "play_on", again)
+    tables = TREE + "[upkeep]\ndao_s = 60\n[limits]\ndelivery = 0.9\n"
+    assert carry(parse_design(heard(tables))).is_unchecked
+    assert not again.called
+    # of a message a year too few are played beside these, and more are wanted
+    monkeypatch.setattr(contention_ways, "_MORE", 0.0)
+    assert carry(parse_design(heard(tables, "every_s = 31536000"))).is_unchecked
+    assert again.call_count == 1
 
 
 def test_what_is_rare_is_played_more_often() -> None:
