@@ -61,8 +61,8 @@ NASTY = "<script>alert(1)</script> [red]&amp; \x1b[31m \u202e\u2066 \x00 </pre>"
 def text_of(picture: Picture) -> str:
     """Return the text of a picture's HTML, as a browser shows it."""
     page = re.sub(r"\A<svg .*</svg>\n", "", picture._repr_html_(), flags=re.DOTALL)
-    assert re.findall(r"</?(\w+)", page)[0] == "pre"
-    assert set(re.findall(r"</?(\w+)", page)) <= {"pre", "span"}
+    assert re.findall(r"</?(\w+)", page)[:2] == ["div", "pre"]
+    assert set(re.findall(r"</?(\w+)", page)) <= {"div", "pre", "span"}
     return html.unescape(re.sub(r"<[^>]*>", "", page))
 
 
@@ -96,6 +96,12 @@ RESULTS: dict[str, Callable[[], Any]] = {
     "captured": lambda: annotate(CAPTURE, 24, design=ARCHIVE)[0],
     "audit": lambda: audit(CAPTURE, design=ARCHIVE),
     "survey": lambda: survey(CAPTURE, design=ARCHIVE),
+    "total": lambda: survey(CAPTURE, design=ARCHIVE).total,
+    "series": lambda: survey(CAPTURE, design=ARCHIVE, every="15 min").series,
+    "flow": lambda: measure(CAPTURE, design=ARCHIVE).flows[0],
+    "flows": lambda: measure(CAPTURE, design=ARCHIVE).flows,
+    "links": lambda: measure(CAPTURE, design=ARCHIVE).links,
+    "nodes": lambda: measure(CAPTURE, design=ARCHIVE).nodes,
     "explanation": lambda: explain("iphc"),
     "fits": lambda: fit(ARCHIVE, "climate"),
     "carrying": lambda: carrying(ARCHIVE, 98, "climate"),
@@ -125,6 +131,12 @@ SAYS = {
     "captured": "Message climate of flow climate",
     "audit": "354 frames, 4 failures, 1 waste, 2 remarks",
     "survey": "354 frames",
+    "total": "354 frames",
+    "series": "Over time, in steps of 15 min",
+    "flow": "Messages, each datagram counted once",
+    "flows": "climate from",
+    "links": "0x0112",
+    "nodes": "on air ms",
     "explanation": "LOWPAN_IPHC",
     "fits": "climate",
     "carrying": "98 octets in one frame, on every hop",
@@ -158,6 +170,25 @@ def test_the_page_says_what_the_terminal_says(name: str, width: int) -> None:
     assert "\x1b" not in text
     assert repr(picture) == text
     assert lines_of(text_of(picture)) == lines_of(text)
+
+
+@pytest.mark.parametrize(("width", "size"), [(80, 2.049), (120, 1.366)])
+def test_text_is_set_smaller_where_a_cell_is_narrow(width: int, size: float) -> None:
+    """Of 900 pixels 120 characters of 0.61 em take all at 12.3 pixels a letter: 1.366 hundredths of the cell."""
+    page = show(result("explanation"), width=width)._repr_html_()
+    assert f"font-size:clamp(0.7em,{size}cqi,1em)" in page
+
+
+def test_kinds_that_cannot_be_drawn_are_named() -> None:
+    """Not the list that it stands in."""
+    for given, said in (
+        ((3,), "tuple of int cannot"),
+        ([3, "x"], "list of int and str cannot"),
+        (3, "^int cannot"),
+        ([explain("iphc"), review(FOOTBRIDGE)[0]], "list of Explanation and Finding cannot"),
+    ):
+        with pytest.raises(RequestError, match=said):
+            show(given)
 
 
 def test_nothing_that_a_frame_or_a_file_says_acts() -> None:

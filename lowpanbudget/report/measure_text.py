@@ -50,18 +50,12 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     _plan(console, screen, found["checks"])
     if found["burst"] is not None:
         _burst(console, screen, found["burst"])
-    flows = found["flows"]
-    _table(console, screen, _FLOWS, _FLOW_TITLES, flows, _flow, flow_words(flows))
-    _by_own_clock(console, screen, found["flows"])
+    table_of(console, screen, "flows", found["flows"])
     if found["recovery"] is not None:
         paragraph(console, screen, recovery_text(found["recovery"]))
         console.print()
-    _table(
-        console, screen, "Links", _LINK_TITLES, found["links"], _link, link_words(found["links"])
-    )
-    _table(
-        console, screen, "Nodes", _NODE_TITLES, found["nodes"], _node, node_words(found["nodes"])
-    )
+    table_of(console, screen, "links", found["links"])
+    table_of(console, screen, "nodes", found["nodes"])
     if found["unknown"]:
         console.print(Text("What this capture cannot tell", "bold"))
         for line in found["unknown"]:
@@ -139,13 +133,9 @@ _NODE_TITLES = ("node", "frames", "answers", "on air ms", "duty", "worst", "miss
 
 def tables(found: dict[str, Any]) -> Iterator[tuple[str, Sequence[str], list[list[str]], str]]:
     """Yield title, titles of columns, rows and an explanation of each table that has any rows."""
-    for title, titles, key, row, words in (
-        (_FLOWS, _FLOW_TITLES, "flows", _flow, flow_words(found["flows"])),
-        ("Links", _LINK_TITLES, "links", _link, link_words(found["links"])),
-        ("Nodes", _NODE_TITLES, "nodes", _node, node_words(found["nodes"])),
-    ):
-        if found[key]:
-            yield title, titles, [list(row(entry)) for entry in found[key]], words
+    for key, (title, titles, row, words) in _TABLES.items():
+        if entries := found[key]:
+            yield title, titles, [list(row(entry)) for entry in entries], words(entries)
 
 
 # what the units are called that count
@@ -167,25 +157,21 @@ def check_numbers(check: dict[str, Any]) -> tuple[str, str]:
     return texts[0], texts[1]
 
 
-def _table(
-    console: Console,
-    screen: Screen,
-    title: str,
-    titles: Sequence[str],
-    entries: Sequence[dict[str, Any]],
-    row: Any,
-    words: str = "",
-) -> None:
+def table_of(console: Console, screen: Screen, key: str, entries: Sequence[dict[str, Any]]) -> None:
+    """Print the table of "flows", "links" or "nodes" that were measured, where there are any."""
     if not entries:
         return
+    title, titles, row, words = _TABLES[key]
     console.print(Text(title, "bold"))
     rows = [[screen.text(cell) for cell in row(entry)] for entry in entries[:MOST]]
     right = tuple(range(1, len(titles)))
     layout.put(console, layout.table(titles, rows, console.width, right=right, names=True))
     _more(console, screen, len(entries))
-    if words:
-        paragraph(console, screen, words, "dim", 2)
+    if told := words(entries):
+        paragraph(console, screen, told, "dim", 2)
     console.print()
+    if key == "flows":
+        _by_own_clock(console, screen, entries)
 
 
 def _more(console: Console, screen: Screen, count: int) -> None:
@@ -326,3 +312,10 @@ def _share(value: float) -> str:
 
 def _source(capture: str) -> str:
     return "standard input" if capture == "-" else capture
+
+
+_TABLES: dict[str, tuple[str, Sequence[str], Any, Any]] = {
+    "flows": (_FLOWS, _FLOW_TITLES, _flow, flow_words),
+    "links": ("Links", _LINK_TITLES, _link, link_words),
+    "nodes": ("Nodes", _NODE_TITLES, _node, node_words),
+}

@@ -1,9 +1,9 @@
 """Measurements of captures as plain data, and as rows for other programs."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from lowpanbudget.deployment.measured import Measurement
+from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode, Measurement
 from lowpanbudget.env import link_text
 from lowpanbudget.report.view import Data, data_of, receivers
 
@@ -15,7 +15,6 @@ COLUMNS = (
 def measured(capture: str, found: Measurement) -> Data:
     """Return what was measured in a capture, and whether it is outside of the plan."""
     back, leap = found.put_back, found.leap
-    flows = [{**data_of(flow), "title": flow.title} for flow in found.flows]
     return {
         "capture": capture,
         "outside_plan": found.is_outside,
@@ -32,28 +31,39 @@ def measured(capture: str, found: Measurement) -> Data:
                 "recovery",
             )
         },
-        "links": [
-            {
-                **data_of(link),
-                "sender": link_text(link.sender),
-                "receiver": link_text(link.receiver),
-            }
-            for link in found.links
-        ],
-        "nodes": [
-            {
-                **data_of(node),
-                "node": link_text(node.node),
-                "other": None if node.other is None else link_text(node.other),
-            }
-            for node in found.nodes
-        ],
-        "flows": flows,
+        "links": links(found.links),
+        "nodes": nodes(found.nodes),
+        "flows": flows(found.flows),
         "receivers": receivers(found.receptions),
         "left_out": found.outside,
         "put_back": None if back is None else {**data_of(back), "text": str(back)},
         "leap": None if leap is None else {**data_of(leap), "text": str(leap)},
     }
+
+
+def flows(several: Iterable[MeasuredFlow]) -> list[Data]:
+    """Return flows that were measured, each with what it is called."""
+    return [{**data_of(flow), "title": flow.title} for flow in several]
+
+
+def links(several: Iterable[MeasuredLink]) -> list[Data]:
+    """Return links that were measured, addresses as they are shown everywhere."""
+    return [
+        {**data_of(link), "sender": link_text(link.sender), "receiver": link_text(link.receiver)}
+        for link in several
+    ]
+
+
+def nodes(several: Iterable[MeasuredNode]) -> list[Data]:
+    """Return nodes that were measured, addresses as they are shown everywhere."""
+    return [
+        {
+            **data_of(node),
+            "node": link_text(node.node),
+            "other": None if node.other is None else link_text(node.other),
+        }
+        for node in several
+    ]
 
 
 def rows(found: Data) -> Iterator[Data]:

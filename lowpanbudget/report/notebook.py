@@ -12,11 +12,13 @@ from rich.console import Console
 
 from lowpanbudget.capture.annotation import coded_in, shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
-from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.series import TimeSeries
+from lowpanbudget.capture.survey import Cell, Survey
+from lowpanbudget.capture.tally import Tally
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
-from lowpanbudget.deployment.measured import Measurement
+from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode, Measurement
 from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
@@ -38,6 +40,7 @@ from lowpanbudget.report import (
     measure_text,
     measurements,
     room_text,
+    series_text,
     sightings,
     strip,
     survey_text,
@@ -98,7 +101,8 @@ def show(result: object, *, width: int = 120) -> Picture:
 
     ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Carrying``, ``RoomByHops``, ``Sweep``, ``Frame``,
     ``CapturedFrame``, ``Encoded``, ``Compressed``, ``Decompressed``, ``Comparison``, ``FrameList``, ``Finding``,
-    ``CaptureFindings``, ``Survey``, ``Measurement``, ``MessageAirtime``, ``CarriedNetwork``, ``BurstPlan``,
+    ``CaptureFindings``, ``Survey``, its ``Tally`` and ``TimeSeries``, ``Measurement``, its ``MeasuredFlow``,
+    ``MeasuredLink`` and ``MeasuredNode``, ``MessageAirtime``, ``CarriedNetwork``, ``BurstPlan``,
     ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or tuple of one kind. Frames,
     payloads, ledgers, budgets and what a network carries are a picture to scale as well as text; of
     many frames the first ones are drawn. An empty list, such as the findings of a faultless capture, says that it is
@@ -116,9 +120,11 @@ def show(result: object, *, width: int = 120) -> Picture:
             return Picture(
                 partial(paint, several), width, None if draw is None else partial(draw, several)
             )
+    kinds = " and ".join(dict.fromkeys(type(one).__name__ for one in several))
+    held = f"{type(result).__name__} of {kinds}" if isinstance(result, list | tuple) else kinds
     raise RequestError(
-        f"{type(result).__name__} cannot be drawn",
-        hint=f"Drawn are: {', '.join(kind.__name__ for kind, _ in _PAINTERS)}, and lists of them",
+        f"{held} cannot be drawn",
+        hint=f"Drawn are: {', '.join(kind.__name__ for kind, _ in _PAINTERS)}, and lists of one kind",
     )
 
 
@@ -232,6 +238,21 @@ def _surveys(several: Iterable[Survey], console: Console, screen: Screen) -> Non
         survey_text.survey(console, screen, surveys.alone(survey, "The capture"), whole=False)
 
 
+def _tallies(several: Iterable[Tally], console: Console, screen: Screen) -> None:
+    for tally in several:
+        alone = Survey({Cell("", None, None): tally})
+        survey_text.survey(console, screen, surveys.alone(alone, "The frames", "flow"), whole=False)
+
+
+def _over_time(several: Iterable[TimeSeries], console: Console, screen: Screen) -> None:
+    for series in several:
+        series_text.series(console, screen, surveys.over_time(series), whole=False)
+
+
+def _measured(key: str, data: Any, several: Any, console: Console, screen: Screen) -> None:
+    measure_text.table_of(console, screen, key, data(several))
+
+
 def _fits(several: Iterable[Fit], console: Console, screen: Screen) -> None:
     fit_text.fits(console, screen, view.fits(several))
 
@@ -282,6 +303,11 @@ _PAINTERS: tuple[tuple[type, Any], ...] = (
     (Finding, _findings),
     (CaptureFindings, _audited),
     (Survey, _surveys),
+    (Tally, _tallies),
+    (TimeSeries, _over_time),
+    (MeasuredFlow, partial(_measured, "flows", measurements.flows)),
+    (MeasuredLink, partial(_measured, "links", measurements.links)),
+    (MeasuredNode, partial(_measured, "nodes", measurements.nodes)),
     (Fit, _fits),
     (Carrying, _carrying),
     (RoomByHops, _by_hops),

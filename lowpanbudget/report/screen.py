@@ -17,7 +17,13 @@ if TYPE_CHECKING:
 NARROWEST, WIDEST = 40, 160
 TABLE_FROM = 120  # columns from which a ledger is a table; below, it is stacked
 
-_PAGE = '<pre style="white-space:pre;overflow-x:auto;line-height:1.3;font-family:monospace">{code}</pre>'
+# a cell of a notebook may be narrower than the text: it is set smaller then, down to 0.7 of the size around it. A
+# character is 0.6 of its size wide, a little more in some fonts
+_CHARACTER = 0.61
+_PAGE = (
+    '<div style="container-type:inline-size"><pre style="white-space:pre;overflow-x:auto;line-height:1.3;'
+    'font-family:monospace;font-size:clamp(0.7em,{size:.3f}cqi,1em)">{{code}}</pre></div>'
+)
 _STAND_INS = {
     "§": "section ", "–": "-", "—": "-", "‑": "-", "×": "x", "→": "->", "⇄": "<->", "≥": ">=", "≤": "<=",
     "±": "+/-", "·": ".", "…": "...", "µ": "u", "μ": "u", "°": "deg ", "²": "^2", "³": "^3", "⁻": "^-",
@@ -109,7 +115,8 @@ class Screen:
         """Return what ``paint`` prints as a piece of a page: text in a fixed width, coloured, and nothing but text."""
         console = self._console(StringIO(), record=True)
         paint(console)
-        return console.export_html(code_format=_PAGE, inline_styles=True)
+        page = _PAGE.format(size=100 / (_CHARACTER * console.width))
+        return console.export_html(code_format=page, inline_styles=True)
 
     def _console(self, page: StringIO, *, record: bool = False) -> "Console":
         from rich.console import Console  # noqa: PLC0415  # heavy: only when something is drawn

@@ -12,9 +12,9 @@ from lowpanbudget.env import link_text
 from lowpanbudget.report.view import Data, data_of, receivers
 
 
-def alone(survey: Survey, title: str) -> Data:
-    """Return a survey whose captures nobody names."""
-    return details(survey, [told(SurveyedFile(title, survey, (), 0))], None)
+def alone(survey: Survey, title: str, by: str | None = None) -> Data:
+    """Return a survey whose captures nobody names, in the groups of ``details``."""
+    return details(survey, [told(SurveyedFile(title, survey, (), 0))], by)
 
 
 def told(one: SurveyedFile) -> Data:
@@ -43,7 +43,7 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
         "assumed": list(survey.assumed),
         "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
-        **({} if survey.series is None else {"series": _series(survey.series)}),
+        **({} if survey.series is None else {"series": over_time(survey.series)}),
         "natures": dict(sorted(data_of(survey.natures).items())),
         "reasons": dict(sorted(survey.reasons.items(), key=lambda item: (-item[1], item[0]))),
     }
@@ -73,7 +73,7 @@ def _address(node: bytes | str | None) -> str | None:
     return link_text(node) if isinstance(node, bytes) else node
 
 
-def _series(series: TimeSeries) -> Data:
+def over_time(series: TimeSeries) -> Data:
     """Return a series: its cells by time and then by node, with nothing for a node in a step without its frames."""
     cells = [
         {
