@@ -28,6 +28,7 @@ from lowpanbudget.design.access import Access
 from lowpanbudget.design.answer import confirmable, is_non_storing, taken_empty, unanswered
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import plural
 
 _TRANSMISSIONS = 40_000  # of a round of a network in slots
 _ROUNDS = 18  # where it is too close to tell
@@ -121,9 +122,20 @@ def judged(
         )
         if transmissions is not None or not (is_open or play.tells_soon):
             break
+        if _is_too_rare(carried) and not play.tells_within(_ROUNDS):
+            break
         play.play()
         carried = slotted(play.queues(), play.streams())
     return carried
+
+
+def _is_too_rare(network: CarriedNetwork) -> bool:
+    """Return whether it is open what is in time of a kind of which too few were played."""
+    latency = next((check for check in network.checks if check.matter == "latency"), None)
+    if latency is None or not latency.is_close:
+        return False
+    rare = (one for one in network.services if one.in_time_least is not None)
+    return latency.about in {f"{one.flow} {one.message}, {plural(one.hop, 'hop')}" for one in rare}
 
 
 def _is_doubtful(check: LimitCheck) -> bool:

@@ -142,8 +142,12 @@ class PlayedSlots:
     @property
     def tells_soon(self) -> bool:
         """Return whether of some kind and hop too few were played, and a few rounds are enough for them."""
+        return self.tells_within(_ROUNDS)
+
+    def tells_within(self, rounds: int) -> bool:
+        """Return whether of some kind and hop too few were played, and so many rounds in all are enough for them."""
         counts = [sum(map(_messages, kinds)) for kinds in self._alike().values()]
-        more = _ROUNDS / max(self._rounds, 1)
+        more = rounds / max(self._rounds, 1)
         return more > 1 and any(count < _LEAST <= count * more for count in counts)
 
     @property

@@ -207,6 +207,9 @@ def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them
     assert alone.full + found.half_width < found.full
 
 
+SLOTS_KEY = "[access]\n"
+
+
 def line(nodes: int) -> Tree:
     names = ("root", *(f"{node}.1" for node in range(1, nodes)))
     return Tree(names, tuple(range(-1, nodes - 1)), 1, 2, all_send=True)
@@ -288,6 +291,38 @@ def test_messages_over_many_hops_are_played_with_what_queues_add() -> None:
     assert far.in_time is not None
     assert far.in_time + far.in_time_half_width < far.delays.within(18)
     assert "with empty queues" not in " ".join(check.text for check in network.checks)
+
+
+def test_what_is_too_rare_to_be_played_is_open_where_queues_may_add_too_much(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two frames once a day beside readings that take eight tenths of the last cells: yes or open by their limit.
+
+    With empty queues six cells are enough without loss, 6.06 s; what queues add on average is some seconds more. No
+    number of rounds would bring a hundred of them.
+    """
+    rounds: list[int] = []
+    play = PlayedSlots.play
+
+    def counted(self: PlayedSlots) -> None:
+        rounds.append(1)
+        play(self)
+
+    monkeypatch.setattr(PlayedSlots, "play", counted)
+    for latency_s, is_open in ((9, True), (900, False)):
+        text = slotted("", f"[tree]\nby_hop = [1, 1, 1]\n[limits]\nlatency_s = {latency_s}\nlatency_share = 0.5\n",
+                       "every_s = 3.8")  # fmt: skip
+        flow = text[text.index("[[flow]]") : text.index("[[message]]")]
+        message = text[text.index("[[message]]") : text.index(SLOTS_KEY)]
+        rare = flow.replace('"up"', '"log"').replace("3.8", "86400\nmost_frames = 2")
+        rare += message.replace("length = 19", "length = 150")
+        text += rare.replace('"reading"', '"blob"')
+        rounds.clear()
+        network = carry(parse_design(text))
+        seldom = [one for one in network.services if one.flow == "log"]
+        assert {(one.messages, one.frames) for one in seldom} == {(None, 2)}
+        assert (network.is_close, network.holds) == (is_open, not is_open)
+        assert len(rounds) <= 2
 
 
 SHARES = st.lists(st.floats(0.01, 1), min_size=1, max_size=6)
