@@ -17,6 +17,7 @@ from lowpanbudget.findings.guesses import (
     Trial,
     guesses_of,
     other_destinations,
+    other_ports,
     with_options,
     without_length,
 )
@@ -133,6 +134,7 @@ def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) ->
         text = f"the pseudo-header holds {other}, not {destination}"
         what = "the pseudo-header holds another destination on the way"
         yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried, what)
+    yield from other_ports(datagram, known, segment)
     yield without_length(segment)
     yield from with_options(datagram, segment)
 

@@ -18,9 +18,12 @@ from lowpanbudget.env import (
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.sums import PORT_BITS, PortForm
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.stack.upper import APPLICATION_PORTS
 
 
 class Slip(Enum):
@@ -32,6 +35,7 @@ class Slip(Enum):
     REVERSED = "an extended address in reversed octet order"
     OPTION = "extension headers counted"
     ROUTE = "another destination of a route"
+    PORT = "a port that its form does not carry"
     LENGTH = "no length in the pseudo-header"
     NONE = "none"
 
@@ -177,6 +181,29 @@ def _walked(octets: bytes) -> list[chain.ChainPlace]:
         return list(chain.walk(octets))
     except WireError:
         return []
+
+
+def port_forms(datagram: HeardDatagram) -> Iterator[PortForm]:
+    """Yield the ports of which a compressed UDP header carries the last bits alone."""
+    packed = next((one for one in datagram.layers if isinstance(one, UdpNhc)), None)
+    if packed is None:
+        return
+    ports = (("source", packed.source_port), ("destination", packed.destination_port))
+    for (side, port), word in zip(ports, packed.rows["ports"].parts, strict=True):
+        if word.width < PORT_BITS:
+            yield PortForm(side, port, word.width)
+
+
+def other_ports(datagram: HeardDatagram, known: Surroundings, segment: Segment) -> Iterator[Trial]:
+    """Yield the readings of a sender that took a form of the ports which cannot hold them."""
+    for form in port_forms(datagram):
+        at = 2 * (form.side == "destination")
+        for port in (*APPLICATION_PORTS, *known.ports):
+            if form.may_stand_for(port):
+                octets = segment.octets[:at] + port.to_bytes(2, "big") + segment.octets[at + 2 :]
+                other = segment._replace(octets=octets)
+                fits = other.checksum(segment.source, segment.destination) == segment.carried
+                yield Trial(Slip.PORT, form.text(port), fits, f"the {form.side} port is {port}")
 
 
 def without_length(segment: Segment) -> Trial:

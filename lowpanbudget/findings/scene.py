@@ -12,7 +12,7 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
-from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, iphc_of
+from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, UdpContent, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
@@ -34,6 +34,7 @@ from lowpanbudget.values import dataclass, field
 BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
 MOST_PREFIXES = 64
 MOST_PANS = 64
+MOST_PORTS = 64
 Kind = TypeVar("Kind")
 
 
@@ -42,14 +43,13 @@ class Surroundings:
     """What is known beside the frames, and what they have taught so far (bounded).
 
     ``largest``: octets of the longest frame, check sequence included; ``mtu``: of the largest datagram. ``devices`` are
-    EUI-64s that exist.
-    ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with
-    the number of frames that carried them, ``announced`` the last prefixes of each context on the air. ``flows``
-    finds those of the design, ``senders`` are the nodes that sent data frames, ``acknowledged`` those that
-    acknowledged any, ``insistent`` those that tried again without one, ``refusals`` what was received and not
-    accepted (told at the end). ``losses`` tell what became of datagrams in fragments, ``routers`` of those that
-    nodes send on, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came, ``unread``
-    the number of data frames that are sealed or have a fault.
+    EUI-64s that exist. ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen,
+    ``pans`` PAN IDs with the number of frames that carried them, ``ports`` those of UDP under right checksums,
+    ``announced`` the last prefixes of each context on the air. ``flows`` finds those of the design, ``senders`` are the
+    nodes that sent data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again
+    without one, ``refusals`` what was received and not accepted (told at the end). ``losses`` tell what became of
+    datagrams in fragments, ``routers`` of those that nodes send on, ``sums`` are checksums that nothing explains,
+    ``end_s`` is when the last frame came, ``unread`` the number of data frames that are sealed or have a fault.
     ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
     """
 
@@ -61,6 +61,7 @@ class Surroundings:
     timeout_s: float = 60.0
     prefixes: Recent[int, int] = field(default_factory=lambda: Recent(MOST_PREFIXES))
     pans: dict[int, int] = field(default_factory=dict)
+    ports: Recent[int, int] = field(init=False, default_factory=lambda: Recent(MOST_PORTS))
     announced: dict[int, list[IPv6Network]] = field(init=False, default_factory=dict)
     flows: FlowBook | None = field(init=False, default=None)
     senders: Senders = field(init=False, default_factory=Senders)
@@ -90,6 +91,11 @@ class Surroundings:
             return
         self.prefixes[prefix] = 1
         self.prefixes.move_to_end(prefix)
+
+    def learn_ports(self, content: UdpContent | None) -> None:
+        """Remember the ports of a datagram, where it has some."""
+        for port in () if content is None else (content.source_port, content.destination_port):
+            self.ports.renew(port, 1)
 
     def learn_pan(self, pan: int) -> None:
         """Count a frame of this PAN."""

@@ -1,5 +1,7 @@
 """Checksums that no single reading explains, by sender: whether they are all off by the same, and what fits that."""
 
+from typing import NamedTuple
+
 from lowpanbudget.env import Contexts
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.values import dataclass, field
@@ -9,13 +11,33 @@ MOST_TEXTS = 4
 ContextPair = tuple[int | None, int | None]
 
 
+PORT_BITS = 16
+
+
+class PortForm(NamedTuple):
+    """A port as it was restored: ``side`` is source or destination, ``bits`` how many were carried, the last ones."""
+
+    side: str
+    port: int
+    bits: int
+
+    def may_stand_for(self, port: int) -> bool:
+        """Return whether another port leaves the same bits."""
+        return port != self.port and not (port ^ self.port) & ((1 << self.bits) - 1)
+
+    def text(self, port: int) -> str:
+        """Return in words that it stands for another port."""
+        return f"the {self.side} port is {port}, of which the form of the ports carries the last {self.bits} bits"
+
+
 @dataclass(slots=True)
 class Differences:
     """Checksums of a sender that nothing explains: how many, what they should be and by how much they are off.
 
     ``contexts`` are those that its source and destination lean on, ``held`` what was known then, given or announced.
     ``text``: what reading them said. ``flips`` are the bits in which they differ, ``lengths`` the octets that they
-    cover; ``is_without_length``: all are right without it.
+    cover; ``is_without_length``: all are right without it. ``forms`` are the ports that are carried in part, with how
+    many bits. ``is_refuted``: right ones came between them, after the last of them ``is_right_since``.
     """
 
     contexts: ContextPair
@@ -27,6 +49,9 @@ class Differences:
     flips: set[int] = field(default_factory=set)
     lengths: set[int] = field(default_factory=set)
     is_without_length: bool = True
+    forms: set[tuple[PortForm, ...]] = field(default_factory=set)
+    is_right_since: bool = False
+    is_refuted: bool = False
     evidence: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
 
@@ -35,6 +60,7 @@ class Differences:
     ) -> None:
         """Note a checksum that is carried, what was computed, readings tried, and the octets that it covers."""
         self.count += 1
+        self.is_refuted |= self.is_right_since
         self.is_without_length &= is_without_length
         for several, one in ((self.flips, carried ^ computed), (self.lengths, length)):
             if len(several) < 2:
@@ -56,7 +82,7 @@ class Differences:
     @property
     def constant(self) -> int:
         """Return by how much all are off that lean on a context, where that is the same; 0 of any others."""
-        known = self.leans and len(self.computed) >= DISTINCT
+        known = self.leans and len(self.computed) >= DISTINCT and not self.is_refuted
         return next(iter(self.off)) if known and len(self.off) == 1 else 0
 
     @property

@@ -39,10 +39,12 @@ from findings.cases_application import (
 from findings.cases_compression import (
     FAR,
     altered,
+    between,
     known_contexts,
     solicitation,
     summed,
     to_group,
+    to_port,
     under,
     without_length,
 )
@@ -103,6 +105,10 @@ from lowpanbudget.layers.link.mac import FrameType
 TAKE_OUT = (
     "Announce the old prefix with C = 0 for 300 s, then the new one with C = 0 until all nodes have it, "
     "then with C = 1; or take a number that is free."
+)
+REFUTED = (
+    "all 3 differ by +0x0001, as under another prefix, but others of the sender, under the same contexts, are right "
+    "between them"
 )
 NO_SOURCE = (
     "An acknowledgement that names no sender is that of the destination of the frame before it with the same number: "
@@ -1511,11 +1517,50 @@ FURTHER = (
             "failure",
             "0x0017",
             "the words of the prefix of context 0 sum up to 0x0008 more at the sender than here, or to 0x0010 more "
-            "in one address alone, or bit 0x0010 of the checksum is inverted in all of them",
+            "in one address alone, or the source port is 61633, of which the form of the ports carries the last 4 "
+            "bits, or the destination port is 61634, of which the form of the ports carries the last 4 bits, or bit "
+            "0x0010 of the checksum is inverted in all of them",
             (
-                "all 3 sums of the sender differ by +0x0010",
+                "all 3 wrong sums differ by +0x0010",
                 f"{OTHER_WORDS} 2009:db8:1::/64 or 2001:dc0:1::/64 or 2001:db8:9::/64 or 2001:db8:1:8::/64",
                 f"{ALONE} 2011:db8:1::/64 or 2001:dc8:1::/64 or 2001:db8:11::/64 or 2001:db8:1:10::/64",
+            ),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+    # 0x0002 for 0x0001: a node has one prefix under a number, and the second datagram is right
+    Further(
+        "checksum-wrong",
+        lambda: between(True, False, True, True),
+        Told(
+            "failure",
+            "0x0017",
+            "no reading makes the checksum right",
+            (
+                REFUTED,
+                "checksum carried 0x1b9e, computed 0x1b9f; 12 readings tried",
+                "checksum carried 0x1398, computed 0x1399; 12 readings tried",
+                "checksum carried 0x0f95, computed 0x0f96; 12 readings tried",
+            ),
+            (1, 3, 4),
+            3,
+        ),
+    ),
+    # a port that is none of CoAP's and was not heard: 0x1233, 4659, is 0x217f more than 0xf0b3, with the carry
+    Further(
+        "prefix-of-context-differs",
+        lambda: to_port(0x1233),
+        Told(
+            "failure",
+            "0x0017",
+            "the words of the prefix of context 0 sum up to 0x6f40 less at the sender than here, or to 0x217f more in "
+            "one address alone, or the source port is 4657, of which the form of the ports carries the last 4 bits, or "
+            "the destination port is 4659, of which the form of the ports carries the last 4 bits",
+            (
+                "all 3 wrong sums differ by +0x217f",
+                f"{OTHER_WORDS} b0c0:db8:1::/64 or 2001:9e77:1::/64 or 2001:db8:90c0::/64 or 2001:db8:1:90bf::/64",
+                f"{ALONE} 4180:db8:1::/64 or 2001:2f37:1::/64 or 2001:db8:2180::/64 or 2001:db8:1:217f::/64",
             ),
             (1, 2, 3),
             3,
@@ -1533,7 +1578,7 @@ FURTHER = (
             "the words of the prefix of context 0 sum up to 0x7fff less at the sender than here, or to 0x0001 more in "
             "one address alone",
             (
-                "all 3 sums of the sender differ by +0x0001",
+                "all 3 wrong sums differ by +0x0001",
                 f"{OTHER_WORDS} a001:db8:1::/64 or 2001:8db8:1::/64 or 2001:db8:8001::/64 or 2001:db8:1:8000::/64",
                 f"{ALONE} 2002:db8:1::/64 or 2001:db9:1::/64 or 2001:db8:2::/64 or 2001:db8:1:1::/64",
             ),
@@ -1706,7 +1751,7 @@ FURTHER = (
             "the words of the prefix of context 0 sum up to 0x0011 more at the sender than here, or to 0x0022 more in "
             "one address alone",
             (
-                "all 3 sums of the sender differ by +0x0022",
+                "all 3 wrong sums differ by +0x0022",
                 f"{OTHER_WORDS} 2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64",
                 f"{ALONE} 2023:db8:1::/64 or 2001:dda:1::/64 or 2001:db8:23::/64 or 2001:db8:1:22::/64",
             ),
@@ -1722,7 +1767,7 @@ FURTHER = (
             "failure",
             "0x0017",
             "the sender has context 0 as 2001:db8:12::/64, which was announced here too: all sums are right so",
-            ("all 3 sums of the sender differ by +0x0022",),
+            ("all 3 wrong sums differ by +0x0022",),
             (3, 4, 5),
             3,
         ),

@@ -156,7 +156,7 @@ SOURCE_ROUTE_FURTHER = (
             "the words of the prefix of context 0 sum up to 0x7ff7 less at the sender than here, or to 0x0011 more in "
             "one address alone",
             (
-                "all 3 sums of the sender differ by +0x0011",
+                "all 3 wrong sums differ by +0x0011",
                 f"{OTHER_WORDS} a009:db8:1::/64 or 2001:8dc0:1::/64 or 2001:db8:8009::/64 or 2001:db8:1:8008::/64",
                 f"{ALONE} 2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64",
             ),

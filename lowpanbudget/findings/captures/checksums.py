@@ -8,7 +8,7 @@ from lowpanbudget.findings.captures.contexts import announced
 from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
-from lowpanbudget.findings.guesses import Slip
+from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.sums import ContextPair, Differences
@@ -25,6 +25,7 @@ _HALF = 0x7FFF
 @CHECKSUMS.rule("identifier-by-old-rule", Slip.OLD_RULE)
 @CHECKSUMS.rule("identifier-of-reversed-address", Slip.REVERSED)
 @CHECKSUMS.rule("universal-local-bit-wrong", Slip.UNIVERSAL)
+@CHECKSUMS.rule("ports-do-not-fit-form", Slip.PORT)
 @CHECKSUMS.rule("checksum-counts-extensions", Slip.OPTION)
 @CHECKSUMS.rule("checksum-over-other-destination", Slip.ROUTE)
 def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
@@ -63,6 +64,8 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
             is_without_length=is_without_length,
         )  # fmt: skip
         found.frames.note(*scene.numbers)
+        if scene.datagram is not None and len(found.forms) < 2:
+            found.forms.add(tuple(port_forms(scene.datagram)))
 
 
 @CHECKSUMS.at_end("checksum-wrong")
@@ -70,8 +73,19 @@ def checksum_wrong(known: Surroundings) -> Hits:
     """Take what neither a length nor a prefix explains."""
     for (sender, _), found in known.sums.items():
         if not found.constant and not found.is_without_length:
-            evidence, frames = tuple(found.evidence), tuple(found.frames)
-            yield Hit(found.text, evidence, sender, frames, times=found.count)
+            evidence, frames = [*found.evidence], tuple(found.frames)
+            if found.is_refuted:
+                evidence.insert(0, _refuted(found))
+            yield Hit(found.text, tuple(evidence), sender, frames, times=found.count)
+
+
+def _refuted(found: Differences) -> str:
+    """Return in words that no prefix explains them: a sender has one under a number."""
+    right = "others of the sender, under the same contexts, are right between them"
+    if len(found.off) > 1:
+        return right
+    (off,) = found.off
+    return f"all {found.count} differ by {_signed(off)}, as under another prefix, but {right}"
 
 
 @CHECKSUMS.at_end("checksum-without-length")
@@ -116,17 +130,30 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             _prefix_words(contexts, off),
             Certainty.OPEN if _is_shared(contexts) else None,
         )
-        evidence = [f"all {found.count} sums of the sender differ by {_signed(off)}"]
+        evidence = [f"all {found.count} wrong sums differ by {_signed(off)}"]
         other = next(_announced_otherwise(known, found, off), "")
         if other:
             cause = f"{other}, which was announced here too: all sums are right so"
         else:
             evidence += _other_prefixes(found, off)
+        for text in _other_ports(found, off):
+            certainty = Certainty.OPEN
+            cause += f", or {text}"
         if found.flip:
             certainty = Certainty.OPEN
             cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
         frames = tuple(found.frames)
         yield Hit(cause, tuple(evidence), sender, frames, times=found.count, certainty=certainty)
+
+
+def _other_ports(found: Differences, off: int) -> Iterator[str]:
+    """Yield the ports of which less is carried than tells them apart, with which all sums are right."""
+    if len(found.forms) == 1:
+        (forms,) = found.forms
+        for form in forms:
+            port = (form.port + off) % 0xFFFF
+            if form.may_stand_for(port):
+                yield form.text(port)
 
 
 def _announced_otherwise(known: Surroundings, found: Differences, off: int) -> Iterator[str]:
