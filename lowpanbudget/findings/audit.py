@@ -255,9 +255,7 @@ class Audit:
         datagram.is_sum_wrong = wrong
         if wrong:
             self._explain(scene, datagram)
-        elif self.known.sums:
-            self._confirm(scene, datagram)
-        if not wrong and self._plan is None:
+        elif self._plan is None:
             self.known.learn_ports(datagram.udp)
             rows = datagram.iphc.rows if datagram.iphc is not None else None
             if rows is None or rows["source"].inline == 16:
@@ -277,13 +275,6 @@ class Audit:
         reading = self._reading(datagram)
         if reading is not None:
             self._give(scene, reading, reading.slip)
-
-    def _confirm(self, scene: Scene, datagram: HeardDatagram) -> None:
-        """Note a right checksum of a sender that has others which nothing explains, under the same contexts."""
-        contexts = (None, None) if datagram.iphc is None else datagram.iphc.contexts
-        found = self.known.sums.get((scene.sender, contexts))
-        if found is not None and not found.is_refuted and checksum.is_right(datagram.octets):
-            found.is_right_since = True
 
     def _reading(self, datagram: HeardDatagram) -> checksum.SumReading | None:
         """Return why a checksum is wrong; behind many of them what was said of one between the same addresses."""

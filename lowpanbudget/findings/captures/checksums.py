@@ -5,7 +5,7 @@ from ipaddress import IPv6Network
 
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, Context, interface_identifier, link_text
 from lowpanbudget.findings.captures.contexts import announced
-from lowpanbudget.findings.checksum import SumReading
+from lowpanbudget.findings.checksum import SumReading, is_right
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
@@ -116,6 +116,18 @@ def prefix_announced(scene: Scene, message: Icmpv6) -> None:
         if message.checksum_ok is not False and option.prefix not in prefixes:
             prefixes.append(option.prefix)
             del prefixes[:-_MOST_ANNOUNCED]
+
+
+@CHECKSUMS.rule("prefix-of-context-differs", HeardDatagram, varies=True)
+def sum_right(scene: Scene, datagram: HeardDatagram) -> None:
+    """Note a right checksum of a sender that has others which nothing explains, under the same contexts."""
+    sums = scene.known.sums
+    if not sums or datagram.is_sum_wrong:
+        return
+    contexts = (None, None) if datagram.iphc is None else datagram.iphc.contexts
+    found = sums.get((scene.sender, contexts))
+    if found is not None and not found.is_refuted and is_right(datagram.octets):
+        found.is_right_since = True
 
 
 @CHECKSUMS.at_end("prefix-of-context-differs")
