@@ -9,7 +9,7 @@ from typing import NamedTuple
 from lowpanbudget.deployment.confidence import mean_of_runs, share_of_runs
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad, rhythm_of
 from lowpanbudget.deployment.node_queues import ENDLESS, NodeQueues, SlotQueue, node_queues
-from lowpanbudget.deployment.service import Quantiles, link_states, passed, quantiles_of
+from lowpanbudget.deployment.service import Quantiles, link_states, passed, quantiles_of, served
 from lowpanbudget.deployment.slot_latency import even_cells
 from lowpanbudget.deployment.slot_run import Arrival, QueueCount, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import MessageStream, Traffic
@@ -146,7 +146,9 @@ class PlayedSlots:
 
     def tells_within(self, rounds: int) -> bool:
         """Return whether of some kind and hop too few were played, and so many rounds in all are enough for them."""
-        counts = [sum(map(_messages, kinds)) for kinds in self._alike().values()]
+        alike = self._alike()
+        asked = {self._likeness[one.key] for one in self._sendings if served(one.stream)}
+        counts = [sum(map(_messages, alike[kind])) for kind in asked]
         more = rounds / max(self._rounds, 1)
         return more > 1 and any(count < _LEAST <= count * more for count in counts)
 

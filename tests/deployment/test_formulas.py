@@ -325,6 +325,25 @@ def test_what_is_too_rare_to_be_played_is_open_where_queues_may_add_too_much(
         assert len(rounds) <= 2
 
 
+def test_upkeep_that_nobody_asks_about_is_not_played_for() -> None:
+    """Keep-alives of the node in the middle fill silences of 15 s: 0.4 / (e^6 - 1) a second, 33 in 33000 s of a round.
+
+    In four rounds they would be a hundred, but all messages of the design are after one.
+    """
+    text = slotted("", "[tree]\nby_hop = [1, 1, 1]\n[upkeep]\nkeep_alive_s = 15\n", "every_s = 5")
+    design = parse_design(text)
+    assert design.access is not None
+    assert design.access.slots is not None
+    traffic = traffic_of(design, airtime(design))
+    play = PlayedSlots(
+        traffic, loads(traffic, 4), design.access, design.access.slots, None, None, None, 1, 40_000
+    )
+    play.play()
+    kept = "upkeep", "keep-alive", "parent"
+    assert {key for key in play.streams() if key[:3] == kept} == {(*kept, 3)}
+    assert not play.tells_soon
+
+
 SHARES = st.lists(st.floats(0.01, 1), min_size=1, max_size=6)
 
 
