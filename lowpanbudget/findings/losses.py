@@ -24,9 +24,9 @@ class HopLosses:
     ``alone`` have one fragment and nothing behind it, ``alone_lost`` are those of them that were lost or given up;
     ``numbers`` are the first frames of such, ``others`` those of the rest. ``open`` are those that have no end yet, the
     last of them; ``missing`` says what did not come of the first that lack some. ``explained`` are the keys of those
-    whose fragments overlap or cannot be placed: that has its own finding, and they are not counted here unless their
-    time runs out. Those of which the capture missed what ``by``, the sender, sent are not counted either, but as
-    ``unheard``: ``left_out`` are the last of them. Of the ``unsure`` its next frame tells.
+    whose fragments overlap, cannot be placed or are replayed: that has its own finding, and they are not counted here.
+    Those of which the capture missed what ``by``, the sender, sent are not counted either, but as ``unheard``:
+    ``left_out`` are the last of them. Of the ``unsure`` its next frame tells.
     """
 
     begun: int = 0
@@ -126,10 +126,7 @@ class HopLosses:
                 self.leave_out(datagram)
             return
         if is_explained:
-            if fate is not Fate.EXPIRED:
-                return
-            self.begun += 1
-            self.alone += alone
+            return
         if fate is Fate.REPLACED:
             self.leave_out(datagram)
             return

@@ -121,14 +121,14 @@ class Scene:
     """One frame in its surroundings.
 
     ``time_s`` is not a number where the capture has no times. ``frame`` is the frame decoded; of frames that are alike
-    but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets
-    of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``, ``copied`` (the frame whose
+    but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets of
+    check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``, ``copied`` (the frame whose
     contents it has under another number). ``contexts`` are those that held when it was read. ``header`` is the
     innermost IPv6 header in it, ``iphc`` the compressed header it came from, ``tunnelled`` tells that there is another
     around it. ``datagram`` is the one that it brings or completes, ``match`` its flow in the design, ``passage`` how it
     came here where another node sent it before, ``by`` what is noted of who sent it, ``fragmented`` what its fragment
-    belongs to, ``used_before`` the frame that used its frame counter first, ``begun`` the CoAP message that was first
-    to have its message ID, or that it acknowledges.
+    belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is that one again),
+    ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges.
     ``explained``: a rule knows why the frame cannot be read, and others need not say that it cannot. ``opened`` is what
     stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root that was known then,
     ``devices`` are the EUI-64s, ``slot`` is the absolute slot number that the capture gives.
@@ -155,6 +155,7 @@ class Scene:
     by: HeardSender | None = None
     fragmented: FragmentedDatagram | None = None
     used_before: CounterUse | None = None
+    is_replayed: bool = False
     begun: MessageBegun | None = None
     explained: bool = False
     opened: OpenedContent | None = None

@@ -11,10 +11,10 @@ from functools import partial
 from ipaddress import IPv6Address
 
 from findings import air
-from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
+from findings.air import BROADCAST, FAR_NODE, FAR_ROOT, NODE, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
-from lowpanbudget import encode_frame
+from lowpanbudget import Env, encode_frame, split
 
 OTHER = b"\x00\x18"
 LARGE = 300  # octets of data: four frames or so
@@ -180,6 +180,24 @@ def partly_missed() -> Capture:
     torn = passed_by(3, times=3, hole=False).air[:-1]
     rest = early(renumbered(cut(tag=9, at=301.0), 10), 1)
     return Capture([*torn, *rest, (500.0, air.frame(air.datagram(), 14))])
+
+
+def replayed_pieces() -> Capture:
+    """Datagrams in sealed fragments; the first fragment of each comes again after three minutes."""
+    links = (FAR_NODE, FAR_ROOT)
+    packets = [air.datagram(bytes([tag]) * LARGE, links=links) for tag in range(3)]
+    frames: Sent = []
+    counter = 0
+    for tag, packet in enumerate(packets):
+        sent: list[bytes] = []
+        for part in split(packet, Env(*links, contexts=air.CONTEXTS), room=80, tag=tag):
+            counter += 1
+            # steps so wide are no holes in the sequence numbers
+            sent.append(air.secured(b"", counter * 70 & 0xFF, counter, packed=part))
+        frames += [(1 + 300.0 * tag + n / 50, one) for n, one in enumerate(sent)]
+        frames.append((181 + 300.0 * tag, sent[0]))
+    last = air.secured(b"", counter + 1, counter + 1)
+    return Capture([*frames, (900.0, last)], keys=(air.KEY,))
 
 
 def one_tag(second: int) -> Capture:
@@ -693,6 +711,18 @@ FRAGMENT_CASES = {
 # captures in which nothing of weight may be told
 FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
     {
+        "fragments that somebody replays": (
+            "fragments-unfinished",
+            replayed_pieces,
+        ),
+        "fragments that cannot be placed": (
+            "fragments-unfinished",
+            lambda: Capture(
+                [*second_offset(_end_of_first()).air, (900.0, air.frame(air.datagram()))]
+            ),
+        ),
+    }
+    | {
         f"frames {missed} of each datagram, missing in the capture and its sender's numbers": (
             "fragments-unfinished",
             partial(passed_by, *missed),

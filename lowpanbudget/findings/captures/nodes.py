@@ -52,7 +52,8 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
     if sender is None:
         return None
     sender.frames += 1
-    sender.count(scene.sequence, scene.number, scene.time_s)
+    if not scene.is_replayed:  # its number is an old one
+        sender.count(scene.sequence, scene.number, scene.time_s)
     if sender.frames <= SHOWN:
         sender.first.note(scene.number)
     to = mac.destination

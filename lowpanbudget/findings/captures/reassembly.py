@@ -39,7 +39,10 @@ def fragments_begin(scene: Scene, arrival: FragmentArrival) -> None:
     # what asks for no acknowledgement is sent once: the air may have lost it to all
     if mac is not None and mac.source is not None and mac.ack_request:
         by = scene.known.senders.get((pan_of(mac), mac.source))
-    scene.known.losses.take(arrival, by)
+    losses, datagram = scene.known.losses, arrival.datagram
+    losses.take(arrival, by)
+    if scene.is_replayed and len(datagram.fragments) == 1:
+        losses.explain((datagram.key.source, datagram.key.destination), datagram.key.tag)
 
 
 @REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram)

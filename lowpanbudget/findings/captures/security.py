@@ -94,6 +94,7 @@ def frame_replayed(
         why = "the tries of one frame do not last that long"
     else:
         return None
+    scene.is_replayed = True
     frames = before.number, scene.number
     told = f"frame counter {counter:#010x} in frames {frames[0]} and {frames[1]}"
     evidence = (f"{told}, {seconds_text(past_s)} apart: equal octet for octet", why)
