@@ -8,7 +8,7 @@ from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
-from lowpanbudget import encode_frame
+from lowpanbudget import Env, encode_frame, split
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType
 
@@ -151,6 +151,17 @@ def acknowledging(*, both: bool) -> Capture:
         frames.append((3 + 10.0 * number, reading(number, (THIRD, ROOT), OTHER_PAN)))
         if both:
             frames.append((3.001 + 10 * number, acknowledgement(number)))
+    return in_order(frames)
+
+
+def begun_beside() -> Capture:
+    """The same, and four first fragments in that PAN, whose sender waits for acknowledgements and stops."""
+    frames = [*acknowledging(both=False).timed(), *asked(24, 1, True, at=400.0)]
+    packet = air.datagram(bytes(300), links=(THIRD, ROOT))
+    for tag in range(4):
+        (first, *_) = split(packet, Env(THIRD, ROOT, contexts=air.CONTEXTS), room=80, tag=tag)
+        header = air.mac(5 + tag, (THIRD, ROOT), destination_pan=OTHER_PAN)
+        frames.append((200.0 + 10 * tag, air.encoded(header, first)))
     return in_order(frames)
 
 
@@ -423,6 +434,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: polled_for(11),
     ),
     "a node that only polls at the end": ("node-fell-silent", lambda: polled(11)),
+    "a node beside the network whose fragments nobody takes": (
+        "fragments-unfinished",
+        begun_beside,
+    ),
     "a root that acknowledges in both PANs": (
         "pan-beside-the-network",
         lambda: acknowledging(both=True),

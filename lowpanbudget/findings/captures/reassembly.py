@@ -10,7 +10,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.senders import pan_of
+from lowpanbudget.findings.senders import pan_of, strangers
 from lowpanbudget.findings.wording import hop_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
@@ -62,7 +62,10 @@ def fragment_faulty(scene: Scene, fault: WireError) -> None:
 @REASSEMBLY.at_end("fragments-unfinished")
 def fragments_unfinished(known: Surroundings) -> Hits:
     """Judge each hop; what is open at the end of the capture is no more than a remark, what is a flood told as such."""
+    beside = {one.source for one in strangers(known.senders, known.acknowledged)}
     for (source, destination), ends in known.losses.hops.items():
+        if source in beside:
+            continue  # nobody takes what it sends in its PAN, which is told
         ends.leave_out_what_is_none()
         flooded = known.losses.is_flooded(destination)
         alone, alone_lost = (ends.alone, ends.alone_lost) if flooded else (0, 0)
