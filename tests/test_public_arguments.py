@@ -499,3 +499,5 @@ def test_a_name_that_is_no_argument_is_told_by_the_function_that_was_called(func
         TypeError, match=r"no argument 'zzz'. What is known goes by contexts, keys, dev"
     ):
         list(function([], zzz=1))
+    with pytest.raises(TypeError, match=r"no argument 'wait'[.] Did you mean timeout_s[?]"):
+        list(function([], wait=5))  # as the command has it

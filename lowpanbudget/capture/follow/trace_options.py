@@ -39,10 +39,13 @@ def check_known(known: TraceOptions, function: str) -> None:
     """
     for name in known:
         if name not in _NAMES:
-            hint = meant(name, _NAMES) or f"What is known goes by {', '.join(_NAMES)}"
+            other = _OF_COMMANDS.get(name)
+            hint = f"Did you mean {other}?" if other else meant(name, _NAMES)
+            hint = hint or f"What is known goes by {', '.join(_NAMES)}"
             raise TypeError(f"{function}() has no argument {name!r}. {hint}")
     if "keys" in known:
         known["keys"] = keys_of(known["keys"])
 
 
 _NAMES = tuple(TraceOptions.__annotations__)
+_OF_COMMANDS = {"wait": "timeout_s"}  # options of commands that have another name here
