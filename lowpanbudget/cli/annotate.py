@@ -214,7 +214,7 @@ def _list(
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if as_json:
         heard = view.receivers(listed.receptions)
-        rows = list(list_text.rows(listed))
+        rows = list_text.rows(listed)
         assumed = list(listed.assumed)
         output.emit(machine.document(list=rows, receivers=heard, assumed=assumed))
     elif as_csv:

@@ -1,8 +1,7 @@
 """A list of frames for people and for programs: a line a frame, the findings in it behind."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import Generic, TypeVar
+from collections.abc import Iterable, Iterator
 
 from rich.console import Console
 
@@ -12,12 +11,12 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.listing import FrameList, ListedFrame
 from lowpanbudget.report import layout
 from lowpanbudget.report.audit_text import receptions
+from lowpanbudget.report.machine import Made
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.sightings import time_of
 from lowpanbudget.report.terminal import paragraph
 from lowpanbudget.report.view import Data, data_of, receivers
 
-Made = TypeVar("Made")
 COLUMNS = (
     "number", "time_s", "time_ns", "from", "to", "carries", "octets", "room", "flow", "receiver",
     "heard_as", "findings",
@@ -29,18 +28,21 @@ _LEAST = 2  # octets that are always shown of it, and left out at least
 _NEARLY_ALL = 0.75  # of the addresses: others come of damaged frames, and of guests
 
 
-def rows(listed: FrameList) -> Iterator[Data]:
-    """Yield the frames as plain data; ``time_s`` counts in seconds from the capture's first frame.
+def rows(listed: FrameList) -> Made[Data]:
+    """Return the frames as plain data; ``time_s`` counts in seconds from the capture's first frame.
 
     ``from`` and ``to`` are source and destination as they are shown and asked for everywhere.
     """
-    for one in listed.frames:
-        yield {
-            **data_of(one),
-            "time_s": _seconds(one, listed.first_ns),
-            "from": None if one.source is None else link_text(one.source),
-            "to": None if one.destination is None else link_text(one.destination),
-        }
+    return Made(listed.frames, lambda one: _row(one, listed.first_ns))
+
+
+def _row(one: ListedFrame, first_ns: int | None) -> Data:
+    return {
+        **data_of(one),
+        "time_s": _seconds(one, first_ns),
+        "from": None if one.source is None else link_text(one.source),
+        "to": None if one.destination is None else link_text(one.destination),
+    }
 
 
 def frames(console: Console, screen: Screen, several: FrameList) -> None:
@@ -54,8 +56,8 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
         paragraph(console, screen, text, "dim")
     titles = ("frame", "time", "from", "to", "size", "room", "carries")
     halved = console.width < _WIDE
-    cells = _Each(listed, lambda one: tuple(_cells(screen, one, begin, first_ns, halved=halved)))
-    below = _Each(listed, lambda one: _findings(screen, one))
+    cells = Made(listed, lambda one: tuple(_cells(screen, one, begin, first_ns, halved=halved)))
+    below = Made(listed, lambda one: _findings(screen, one))
     table = layout.table(titles, cells, console.width, indent=0, right=(0, 1, 4, 5), below=below)
     layout.put(console, table)
     found = sum(bool(one.findings) for one in listed)
@@ -67,18 +69,6 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
         paragraph(console, screen, assumed, "dim")
     for text in receptions(receivers(several.receptions)):
         paragraph(console, screen, text)
-
-
-class _Each(Generic[Made]):
-    """Something of each frame, made anew whenever it is iterated: there may be hundreds of thousands."""
-
-    __slots__ = ("_frames", "_make")
-
-    def __init__(self, frames: Sequence[ListedFrame], make: Callable[[ListedFrame], Made]) -> None:
-        self._frames, self._make = frames, make
-
-    def __iter__(self) -> Iterator[Made]:
-        return map(self._make, self._frames)
 
 
 def _cells(

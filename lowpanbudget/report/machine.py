@@ -1,9 +1,11 @@
 """Plain data to JSON text for programs: versioned, never wrapped, ASCII in every locale."""
 
 import json
+from collections.abc import Callable, Iterable, Iterator
 from io import StringIO
-from typing import Any
+from typing import Any, TypeVar
 
+What = TypeVar("What")
 VERSION = 1  # changes when a name or a meaning does, not when one is added
 
 
@@ -19,3 +21,14 @@ def document(**data: Any) -> str:
     text.writelines(encoder.iterencode({"version": VERSION, **data}))
     text.write("\n")
     return text.getvalue()
+
+
+class Made(list[What]):
+    """What is made of each of many values, anew whenever it is iterated: there may be hundreds of thousands."""
+
+    def __init__(self, values: Iterable[Any], make: Callable[[Any], What]) -> None:
+        super().__init__(values)
+        self._make = make
+
+    def __iter__(self) -> Iterator[What]:
+        return map(self._make, super().__iter__())

@@ -12,6 +12,7 @@ from contract.entry import invoke
 from lowpanbudget import DaoAck, Mac, NeighborAdvertisement, RouterSolicitation, encode_frame
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
 from lowpanbudget.layers.link.fcs import fcs
+from lowpanbudget.report import machine
 
 A, B, ROOT = air.eui(1), air.eui(2), air.eui(0x100)
 SHORT = air.short(0x12)
@@ -200,3 +201,18 @@ def test_why_frames_cannot_be_read_is_told_by_the_most_frequent_reason(tmp_path:
         done = invoke("annotate", capture, "--list")
         assert done.exit_code == 3
         assert said in " ".join(done.stderr.split())
+
+
+def test_rows_are_made_when_they_are_written() -> None:
+    """Of hundreds of thousands of frames the rows would take more room than the frames."""
+    made: list[int] = []
+
+    def row(value: int) -> dict[str, int]:
+        made.append(value)
+        return {"value": value}
+
+    rows = machine.Made([1, 2], row)
+    assert made == []
+    assert json.loads(machine.document(list=rows))["list"] == [{"value": 1}, {"value": 2}]
+    assert made == [1, 2]
+    assert json.loads(machine.document(list=machine.Made([], row)))["list"] == []
