@@ -185,7 +185,7 @@ def test_kinds_that_cannot_be_drawn_are_named() -> None:
         ((3,), "tuple of int cannot"),
         ([3, "x"], "list of int and str cannot"),
         (3, "^int cannot"),
-        ([explain("iphc"), review(FOOTBRIDGE)[0]], "list of Explanation and Finding cannot"),
+        ([explain("iphc")[0], review(FOOTBRIDGE)[0]], "list of Explanation and Finding cannot"),
     ):
         with pytest.raises(RequestError, match=said):
             show(given)

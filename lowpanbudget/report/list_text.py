@@ -11,7 +11,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.listing import FrameList, ListedFrame
 from lowpanbudget.report import layout
 from lowpanbudget.report.audit_text import receptions
-from lowpanbudget.report.machine import Made
+from lowpanbudget.report.machine import MadeLate
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.sightings import time_of
 from lowpanbudget.report.terminal import paragraph
@@ -28,12 +28,12 @@ _LEAST = 2  # octets that are always shown of it, and left out at least
 _NEARLY_ALL = 0.75  # of the addresses: others come of damaged frames, and of guests
 
 
-def rows(listed: FrameList) -> Made[Data]:
+def rows(listed: FrameList) -> MadeLate[Data]:
     """Return the frames as plain data; ``time_s`` counts in seconds from the capture's first frame.
 
     ``from`` and ``to`` are source and destination as they are shown and asked for everywhere.
     """
-    return Made(listed.frames, lambda one: _row(one, listed.first_ns))
+    return MadeLate(listed.frames, lambda one: _row(one, listed.first_ns))
 
 
 def _row(one: ListedFrame, first_ns: int | None) -> Data:
@@ -56,8 +56,8 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
         paragraph(console, screen, text, "dim")
     titles = ("frame", "time", "from", "to", "size", "room", "carries")
     halved = console.width < _WIDE
-    cells = Made(listed, lambda one: tuple(_cells(screen, one, begin, first_ns, halved=halved)))
-    below = Made(listed, lambda one: _findings(screen, one))
+    cells = MadeLate(listed, lambda one: tuple(_cells(screen, one, begin, first_ns, halved=halved)))
+    below = MadeLate(listed, lambda one: _findings(screen, one))
     table = layout.table(titles, cells, console.width, indent=0, right=(0, 1, 4, 5), below=below)
     layout.put(console, table)
     found = sum(bool(one.findings) for one in listed)

@@ -23,7 +23,7 @@ def document(**data: Any) -> str:
     return text.getvalue()
 
 
-class Made(list[What]):
+class MadeLate(list[What]):
     """What is made of each of many values, anew whenever it is iterated: there may be hundreds of thousands."""
 
     def __init__(self, values: Iterable[Any], make: Callable[[Any], What]) -> None:

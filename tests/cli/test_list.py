@@ -211,8 +211,8 @@ def test_rows_are_made_when_they_are_written() -> None:
         made.append(value)
         return {"value": value}
 
-    rows = machine.Made([1, 2], row)
+    rows = machine.MadeLate([1, 2], row)
     assert made == []
     assert json.loads(machine.document(list=rows))["list"] == [{"value": 1}, {"value": 2}]
     assert made == [1, 2]
-    assert json.loads(machine.document(list=machine.Made([], row)))["list"] == []
+    assert json.loads(machine.document(list=machine.MadeLate([], row)))["list"] == []
