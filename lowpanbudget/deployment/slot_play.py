@@ -3,6 +3,7 @@
 from bisect import bisect
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate
+from math import ceil
 from random import Random
 from typing import NamedTuple
 
@@ -97,13 +98,16 @@ class PlayedSlots:
         tries = sum(
             min(node.up.tries_per_s, up_s) + min(node.down.tries_per_s, down_s) for node in nodes
         )
-        self._span_s = transmissions / _RUNS / tries if tries else 0.0
+        slot_s = slots.template.length / 1e6
+        # whole slots, in which queues are counted
+        self._span_s = ceil(transmissions / _RUNS / tries / slot_s) * slot_s if tries else 0.0
         self._sendings = list(usual_sendings(traffic, nodes))
         self._calculated = node_queues(nodes, access, places)
         self._begin = [one for both in zip(*self._calculated, strict=True) for one in both]
         if any(queue is not None and queue.grows for queue in self._begin):
             self._places = ENDLESS
-        self._around_s = min(_AROUND * self._longest_s(), self._span_s)
+        around_s = min(_AROUND * self._longest_s(), self._span_s)
+        self._around_s = ceil(around_s / slot_s - 1e-9) * slot_s
         self._before = {
             key: self._passed(one) for key, one in {one.key: one for one in self._sendings}.items()
         }

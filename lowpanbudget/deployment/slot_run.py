@@ -148,7 +148,7 @@ class _Network:
             _LinkQueue(number, link, slotframe, trace=number in trace)
             for number, link in enumerate(links)
         ]
-        begins, ends = (at if at == inf else ceil(at / slot_s) for at in counted_s)
+        begins, ends = (at if at == inf else ceil(at / slot_s - 1e-9) for at in counted_s)
         self._counted = begins, ends
         for queue in self._links:
             queue.since, queue.until = begins, ends

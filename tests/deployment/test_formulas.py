@@ -231,6 +231,11 @@ def test_where_more_comes_than_cells_carry_as_much_arrives_as_they_carry() -> No
     last = play.queues()[1].up
     assert last is not None
     assert 7 < last.frames <= 8
+    # however short, and full all the time: what is counted are whole slots
+    traffic = replace_tree(carried((1, 2, 3, 4), 0.01), line(5))
+    for count in (20, 21, 23):
+        for one in played(traffic, access, slots, 2, count).queues():
+            assert one.up is None or one.up.frames <= 2 + 1e-9
 
 
 def replace_tree(traffic: Traffic, tree: Tree) -> Traffic:
