@@ -13,7 +13,7 @@ from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import link_states
 from lowpanbudget.deployment.slot_latency import even_cells
-from lowpanbudget.deployment.slot_play import UsualSending, usual_arrivals, usual_sendings
+from lowpanbudget.deployment.slot_messages import UsualSending, usual_arrivals, usual_sendings
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
 from lowpanbudget.design.access import Access, Slots

@@ -21,7 +21,8 @@ from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import together, unjudged
-from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream, StreamHop
+from lowpanbudget.deployment.slot_messages import StreamHop
+from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access

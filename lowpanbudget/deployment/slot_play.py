@@ -1,19 +1,25 @@
 """What queues do to the usual messages of a tree in slots: played, since queues along a path depend on each other."""
 
 from bisect import bisect
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from math import ceil
 from random import Random
 from typing import NamedTuple
 
 from lowpanbudget.deployment.confidence import mean_of_runs, share_of_runs
-from lowpanbudget.deployment.load import LinkLoad, NodeLoad, rhythm_of
+from lowpanbudget.deployment.load import LinkLoad, NodeLoad
 from lowpanbudget.deployment.node_queues import ENDLESS, NodeQueues, SlotQueue, node_queues
 from lowpanbudget.deployment.service import Quantiles, link_states, passed, quantiles_of, served
 from lowpanbudget.deployment.slot_latency import even_cells
+from lowpanbudget.deployment.slot_messages import (
+    StreamHop,
+    UsualSending,
+    usual_arrivals,
+    usual_sendings,
+)
 from lowpanbudget.deployment.slot_run import Arrival, QueueCount, SlotLink, run_slots
-from lowpanbudget.deployment.traffic import MessageStream, Traffic
+from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.values import replace
@@ -23,8 +29,6 @@ _LEAST = 100  # messages of a kind and hop that say something
 _RUNS = 20  # of a round: cells placed at random are others in each
 _ROUNDS = 4  # so many are played for kinds of which a hundred come in them
 _AROUND = 2.0  # so often as long as messages take is played before those that count, and behind
-
-StreamHop = tuple[str, str, str, int]  # flow, message, way, hop
 
 
 class PlayedStream(NamedTuple):
@@ -44,16 +48,6 @@ class PlayedStream(NamedTuple):
     mean_half_width_s: float
     in_time: float | None
     in_time_half_width: float
-
-
-class UsualSending(NamedTuple):
-    """Messages that one node sends over links of their own, at any time: their links, how often, of how many frames."""
-
-    key: StreamHop
-    way: tuple[int, ...]
-    every_s: float
-    frames: int
-    stream: MessageStream
 
 
 class _RunCount(NamedTuple):
@@ -298,36 +292,3 @@ def _links(
 
     yield from (link(node.up, slots.cells, depth - node.hop, "up") for node in nodes)
     yield from (link(node.down, slots.cells_down, node.hop, "down") for node in nodes)
-
-
-def usual_sendings(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[UsualSending]:
-    """Yield what nodes send. A link up has the number of its node, one down comes behind all of them."""
-    tree = traffic.tree
-    hops = tree.hops
-    for stream in traffic.streams:
-        for node in stream.senders:
-            way = _way(stream, tree.way(node)[:-1], len(hops))
-            every_s = rhythm_of(stream, nodes[node])
-            if way and every_s is not None:
-                key = (stream.flow, stream.message, stream.way, hops[node])
-                yield UsualSending(key, way, every_s, len(stream.first), stream)
-
-
-def usual_arrivals(
-    sendings: Iterable[UsualSending], until_s: float, random: Random
-) -> Iterator[tuple[StreamHop, Arrival]]:
-    """Yield messages up to a time, each at any time: a node that has sent one may send the next at once."""
-    draw = random.expovariate
-    for one in sendings:
-        rate = 1 / one.every_s
-        at = draw(rate)
-        while at < until_s:
-            yield one.key, Arrival(at, one.way, one.frames)
-            at += draw(rate)
-
-
-def _way(stream: MessageStream, upward: tuple[int, ...], nodes: int) -> tuple[int, ...]:
-    """Return the links of a stream: a link to the parent has the number of its node, one from it comes behind them."""
-    downward = tuple(nodes + node for node in reversed(upward))
-    ways = {"up": upward, "parent": upward[:1], "down": downward, "child": downward[-1:]}
-    return ways.get(stream.way, ())

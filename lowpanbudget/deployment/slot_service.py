@@ -17,7 +17,8 @@ from lowpanbudget.deployment.service import (
     served,
 )
 from lowpanbudget.deployment.slot_latency import even_cells, hop_latency, path_latency
-from lowpanbudget.deployment.slot_play import PlayedStream, StreamHop
+from lowpanbudget.deployment.slot_messages import StreamHop
+from lowpanbudget.deployment.slot_play import PlayedStream
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.access import Access, CellOrder, Slots
 from lowpanbudget.design.loss import FrameLoss
