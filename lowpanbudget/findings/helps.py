@@ -1,6 +1,7 @@
 """What would help a network that does not carry its messages: each change alone, everything calculated again."""
 
 from collections.abc import Callable, Sequence
+from functools import cache, partial
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
@@ -66,16 +67,19 @@ def changes_that_help(
             tell(number, len(changes))
         if change.design.access is None:
             continue
+        played = cache(
+            partial(judged, change.design, change.design.access, change.messages, network.seed)
+        )
         then = _again(change.design, change.design.access, change.messages, network)
         after = _same(then, decides, change.design)
         if after is None and decides.matter in _OF_MESSAGES:
             # too few of what fails were played to compare it with what it was
-            then = judged(change.design, change.design.access, change.messages, network.seed)
+            then = played(None)
             after = _same(then, decides, change.design)
             if after is None:
                 continue
         if after is None or _over(after) < _over(before) * _LESS:
-            found.append(_helpful(change, change.design.access, then, network, decides))
+            found.append(_helpful(change, played, then, network, decides))
     found.sort(
         key=lambda one: (
             not one.holds,
@@ -87,13 +91,10 @@ def changes_that_help(
 
 
 def _helpful(
-    change: PossibleChange, access: Access, then: CarriedNetwork, network: CarriedNetwork, decides: LimitCheck
+    change: PossibleChange, played: Callable[[int | None], CarriedNetwork], then: CarriedNetwork,
+    network: CarriedNetwork, decides: LimitCheck,
 ) -> HelpfulChange:  # fmt: skip
-    """Return what a change makes of the network, which was ``then`` at a first look."""
-
-    def played(transmissions: int | None) -> CarriedNetwork:
-        return judged(change.design, access, change.messages, network.seed, transmissions)
-
+    """Return what a change makes of the network, which was ``then`` at a first look; it is ``played`` for longer."""
     after = _same(then, decides, change.design)
     is_eased = after is None or after.holds or after.is_close
     if is_eased and network.played and not _is_played(network):
@@ -102,7 +103,7 @@ def _helpful(
     if (
         then.is_close
         or (then.is_unchecked and then.services)
-        or (then.holds and access.slots is not None and not _is_played(network))
+        or (then.holds and network.played is None and not _is_played(network))
     ):
         then = played(
             None

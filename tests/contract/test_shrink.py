@@ -151,7 +151,7 @@ def test_what_is_left_out_is_told(tmp_path: Path) -> None:
     assert done.exit_code == 0
     assert "1 frame written" in done.stderr
     assert "left out once: IP version 4, not 6" in done.stderr
-    assert "over 2047" in done.stderr
+    assert "over the MTU of 1280" in done.stderr
 
 
 def test_frames_are_no_datagrams(tmp_path: Path) -> None:
