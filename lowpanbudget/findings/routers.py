@@ -8,6 +8,7 @@ from math import inf
 from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import WAY_S
@@ -38,7 +39,12 @@ class _Waiting(NamedTuple):
 
 @dataclass(slots=True)
 class RoutedFlow:
-    """The datagrams between two ends that a router took: those that wait, that it lost, sent on last, and twice."""
+    """The datagrams between two ends that a router took: those that wait, that it lost, sent on last, and twice.
+
+    ``is_end``: its link address says that it is the end itself.
+    """
+
+    is_end: bool = False
 
     waiting: Recent[int, _Waiting] = field(default_factory=lambda: Recent(_MOST_WAITING))
     taken: int = 0
@@ -72,7 +78,8 @@ class RoutedFlow:
 
     def hold(self, until_s: float) -> float:
         """Take what was to be sent on until then for lost; return when the oldest of the others was taken."""
-        for mark, one in list(self.waiting.items()):
+        while self.waiting:
+            mark, one = next(iter(self.waiting.items()))
             if not one.time_s < until_s:
                 return one.time_s
             del self.waiting[mark]
@@ -128,9 +135,14 @@ class Router:
             self.forget()
         elif not is_counter and time_s - last_s > _ROUND_S:
             self.forget()  # eight bits may have gone round
-        elif time_s - self.oldest_s > WAY_S:
-            flows = self.flows.values()
-            self.oldest_s = min((flow.hold(time_s - WAY_S) for flow in flows), default=inf)
+        elif time_s - self.oldest_s > 2 * WAY_S:
+            self.hold()  # not for each frame
+
+    def hold(self) -> None:
+        """Take what waited for long when its last frame came for lost."""
+        if self.last is not None:
+            until_s = self.last[2] - WAY_S
+            self.oldest_s = min((flow.hold(until_s) for flow in self.flows.values()), default=inf)
 
     def forget(self) -> None:
         """Conclude nothing about what waits."""
@@ -167,8 +179,14 @@ class Routers(FirstNamed[bytes, Router]):
         """Take what was acknowledged."""
         router = self.entry(asked.receiver, Router)
         datagram, mark = asked.datagram, asked.datagram.mark
-        flow = None if router is None else router.flows.entry(datagram.ends, RoutedFlow)
-        if router is None or flow is None or mark is None or mark in flow.waiting:
+        if router is None or mark is None:
+            return
+        flow = router.flows.get(datagram.ends)
+        if flow is None:
+            identifier = int(datagram.destination) & IID_MASK
+            is_end = identifier == interface_identifier(asked.receiver)
+            flow = router.flows.entry(datagram.ends, lambda: RoutedFlow(is_end))
+        if flow is None or flow.is_end or mark in flow.waiting:
             return
         if mark in flow.sent and not asked.copied:
             return  # it comes round

@@ -33,9 +33,11 @@ def frame_heard(scene: Scene, _frame: Scene) -> None:
     if router is not None and not scene.is_forged:
         router.count(scene.counter, scene.sequence, scene.time_s)
         part = scene.frame.fragment
+        if part is None:
+            return
         if isinstance(part, Fragment):
             router.forget_as_long(part.size)
-        elif part is not None:
+        else:
             router.forget()
 
 
@@ -65,6 +67,7 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
 def datagrams_not_sent_on(known: Surroundings) -> Hits:
     """Tell of each router, by the flows that it sends on at other times, or is not the end of."""
     for address, router in known.routers.items():
+        router.hold()
         flows = {
             ends: flow
             for ends, flow in router.flows.items()
