@@ -41,8 +41,7 @@ a node that joins, advertisements of contexts. Planted, with what audit finds:
     a node with the office's old address as context 1                   context-table-differs
     ports 0xf0b3 and 0xf0b4 in full                                     ports-not-shortest, longer-than-budgeted
     fragments whose size and offsets count compressed octets            datagram-size-too-small,
-    (none of them arrives)                                              fragment-offset-wrong; fragments-unfinished,
-                                                                        loss-over-plan
+    (none of them arrives)                                              fragment-offset-wrong; loss-over-plan
     two frames damaged on the way                                       check-sequence-wrong
 
 fragments-unfinished, fragment-repeated, page-one-not-answered and check-sequence-wrong are remarks here.

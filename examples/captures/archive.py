@@ -151,8 +151,7 @@ class Archive:
         room = self.air.design.link.room(link, GATEWAY) // 8 * 8 - 8
         # the second overlaps what the first stands for, and a receiver begins anew with the third
         faults = (
-            "datagram-size-too-small fragment-offset-wrong", "datagram-size-too-small",
-            "fragments-unfinished",
+            "datagram-size-too-small fragment-offset-wrong", "datagram-size-too-small", "",
         )  # fmt: skip
         for at in range(0, len(packed), room):
             # FRAG1 and FRAGN of RFC 4944 section 5.3, with the size of what is sent
