@@ -226,7 +226,7 @@ class Audit:
         ends = PseudoHeader(header.source, header.destination)
         upper = read_upper(reader, header.next_header, ends)
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
-        scene.header = inner
+        scene.header, scene.tunnelled = inner, inner is not header
         place = upper_of(octets)
         scene.datagram = datagram = scene.heard(
             inner, octets, upper.layers, sighting.numbers, place

@@ -97,6 +97,22 @@ def of_other_prefix() -> Capture:
     return Capture([*frames])
 
 
+def through_tunnel(second: int) -> Capture:
+    """A datagram in a tunnel, in fragments on two hops, the outer hop limit 64 and then ``second``.
+
+    A node in a tunnel lowers the hop limit of the outer header alone: the inner one falls at the entry (RFC 2473
+    section 3.1).
+    """
+    frames: list[bytes | tuple[float, bytes]] = []
+    inside = air.datagram(bytes(160), links=(ROOT, NODE))
+    for at, (limit, links) in enumerate(zip((64, second), pairwise(NEAR_WAY), strict=True)):
+        route = source_route(1 - at, (NODE, NEXT)[at])
+        route = bytes([41]) + route[1:]
+        packet = air.ip(FROM_ROOT, air.address(PREFIX, links[1]), 43, route + inside, limit)
+        frames += [(1.0 + at, one) for one in air.pieces(packet, links, tag=7 + at)]
+    return Capture(frames)
+
+
 NEAR_WAY = (ROOT, NEXT, NODE)
 SOURCE_ROUTE_CASES: dict[str, Case] = {
     # the node takes 0x0018, now the last address, for the end: the checksum is wrong for it, which is no more to tell
@@ -119,6 +135,18 @@ SOURCE_ROUTE_CASES: dict[str, Case] = {
 }
 
 SOURCE_ROUTE_FURTHER = (
+    # 40 + 16 + 208 octets: two fragments a hop
+    Further(
+        "hop-limit-not-lowered",
+        lambda: through_tunnel(64),
+        Told(
+            "failure",
+            "0x0018",
+            "datagrams are forwarded with the hop limit that they came with, 64",
+            ("frame 1: 0x0001 with hop limit 64, frame 3: 0x0018 with hop limit 64",),
+            (1, 3),
+        ),
+    ),
     # of a router that does so in the middle of a way the sums stay right
     Further(
         "segments-left-not-lowered",
@@ -180,6 +208,10 @@ SOURCE_ROUTE_FURTHER = (
 )
 
 SOURCE_ROUTE_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a tunnel whose datagrams come in fragments": (
+        "hop-limit-not-lowered",
+        lambda: through_tunnel(63),
+    ),
     "requests whose answers come by a source route": (
         "request-never-answered",
         lambda: reported(answered=True),
