@@ -173,11 +173,15 @@ class LostFragments(Network):
         if source == 5 and len(self.sent) > before + 1:
             self.sent.pop()
 
+    def report(self, at: float, node: int, data: bytes) -> None:
+        self.goes_on = node != 5 or len(data) < 100  # what comes whole is sent on and answered
+        super().report(at, node, data)
+
     def way(self, node: int) -> list[tuple[int, int]]:
-        return way_up(node)[:1] if node == 5 else way_up(node)
+        return way_up(node) if self.goes_on else way_up(node)[:1]
 
     def answers(self, node: int) -> bool:
-        return node != 5
+        return node != ROOT and self.goes_on
 
 
 class SameTag(LostFragments):

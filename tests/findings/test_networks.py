@@ -55,8 +55,8 @@ FAULTS = {
     },
     faults.Twin: {"address-of-two-devices"},
     faults.NoAnswer: {"request-never-answered"},
-    faults.LostFragments: {"fragments-unfinished", "request-never-answered"},
-    faults.SameTag: {"tag-used-again", "fragments-unfinished", "request-never-answered"},
+    faults.LostFragments: {"fragments-unfinished"},
+    faults.SameTag: {"tag-used-again", "fragments-unfinished"},
 }
 
 
