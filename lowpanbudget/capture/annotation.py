@@ -88,7 +88,8 @@ def shortest_form(
 
     The same link addresses and contexts hold; ``root`` and ``rpi_type`` as in ``Env``; ``largest`` is the octets of the
     largest frame, else 127, or 2047 where the frame is longer or has an FCS of 4 octets. None for a frame that carries
-    no whole datagram. Raises ``RequestError`` for a datagram that no form can carry, and for what is no frame.
+    no whole datagram. Raises ``RequestError`` for a datagram that no form can carry, where only a context that
+    compresses no more made the form that was sent as short, and for what is no frame.
     """
     if not isinstance(frame, Frame):
         raise RequestError(f"a frame from decode_frame is needed, not {type(frame).__name__}")

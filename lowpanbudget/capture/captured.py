@@ -100,7 +100,8 @@ class CapturedFrame:
     def shortest(self) -> Comparison | None:
         """Return the shortest form of the datagram beside the one that was sent; None for what brings none.
 
-        Raises ``RequestError`` for a datagram that no form can carry.
+        Raises ``RequestError`` for a datagram that no form can carry, and where only a context that compresses no
+        more made the form that was sent as short.
         """
         return shortest(self._sighting, self._largest)
 

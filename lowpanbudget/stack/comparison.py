@@ -6,9 +6,9 @@ from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Nature, Span
-from lowpanbudget.cites import Cite
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
-from lowpanbudget.errors import WireError, plural
+from lowpanbudget.errors import RequestError, WireError, plural
 from lowpanbudget.fields import Restored
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
@@ -16,6 +16,7 @@ from lowpanbudget.layers.link.phy import largest_beside, why_largest
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.ghc_headers import PAYLOADS, Icmpv6Nhc, code_size
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.convert import compress
@@ -90,7 +91,7 @@ def compare(
     ``largest`` is the octets of the largest frame; None: what the frame tells of its PHY, and as many as were sent.
     ``missing_fcs`` are the octets of FCS that a receiver took off. The shortest form elides a checksum, uses generic
     compression and short routing headers only where the frame does. Raises ``RequestError`` for a datagram that no form
-    can carry.
+    can carry, and where only a context that compresses no more made the form that was sent as short.
     """
     options = methods(frame)
     env = Env(frame.link_source, frame.link_destination, None, contexts, root, rpi_type)
@@ -115,7 +116,7 @@ def compare(
     differences = _differences(*forms)
     if largest <= LARGEST_FRAME and len(here) == len(there) == 1:
         assumed = ""
-    return Comparison(
+    found = Comparison(
         sum(here),
         sum(there),
         len(here),
@@ -125,6 +126,23 @@ def compare(
         tuple(differences),
         largest,
         assumed,
+    )
+    if found.saved < 0 and (used := _receive_only(frame, env)):
+        raise RequestError(
+            f"the form that was sent uses {used}, which expands what comes and compresses no more: it ran out, or is "
+            "announced so, and without it no form is as short",
+            cite=rfc(6775, "5.4.3"),
+        )
+    return found
+
+
+def _receive_only(frame: Frame, env: Env) -> str:
+    """Return which contexts a frame was compressed with that only expand; nothing where there are none."""
+    used = {cid for one in frame.layers if isinstance(one, Iphc) for cid in one.contexts}
+    return " and ".join(
+        f"context {cid} ({context.prefix})"
+        for cid, context in env.contexts.items()
+        if cid in used and not context.may_compress
     )
 
 

@@ -17,7 +17,7 @@ from scapy.layers.inet import UDP
 from scapy.layers.inet6 import IPv6
 from scapy.utils import RawPcapNgWriter
 
-from lowpanbudget import load_design
+from lowpanbudget import Context, RequestError, decode_frame, load_design, shortest_form
 
 MIXED = [
     *shelf.frames(b"short", 1), *shelf.frames(bytes(range(150)), 2, tag=9), *shelf.frames(b"long", 9, contexts={}),
@@ -231,6 +231,19 @@ def test_the_shortest_form_field_by_field(tmp_path: Path) -> None:
     assert "The form that was sent is the shortest" in words(
         invoke("annotate", source, "--frame", 1, *shelf.CONTEXT).stdout
     )
+
+
+def test_no_form_is_as_short_without_a_context_that_ran_out() -> None:
+    """RFC 6775 section 5.4.3: it is then receive-only, as with C=0, which RFC 6282 must not compress with."""
+    (frame,) = shelf.frames(b"short", 1)
+    gone = Context(air.CONTEXTS[0], may_compress=False)
+    with pytest.raises(RequestError, match=r"uses context 0 \(.*/64\), .* compresses no more"):
+        shortest_form(decode_frame(frame, contexts={0: gone}))
+    # addresses in line lean on none
+    (frame,) = shelf.frames(b"long", 1, contexts={})
+    found = shortest_form(decode_frame(frame, contexts={0: gone}))
+    assert found is not None
+    assert found.saved == 0
 
 
 def test_uncompressed_against_compressed() -> None:
