@@ -267,6 +267,13 @@ def _over(
                 is_, may_be = beside(us, most)
                 text = f"{what} takes {is_} µs, the slot leaves it {may_be}"
                 yield BrokenLimit(matter, text, us, most, "µs", is_own=False)
+        whole = times.length
+        all_ends = (times.ends(g.times.on_air_us, g.times.acknowledgement_us) for g in groups)
+        ends = max(all_ends, default=0.0)
+        if ends > whole:
+            is_, may_be = beside(ends, whole)
+            text = f"a frame, or what acknowledges it, ends {is_} µs into its slot of {may_be}"
+            yield BrokenLimit("frame", text, ends, whole, "µs", is_own=False)
     if limits is None:
         return
     if limits.frame_ms is not None and longest > limits.frame_ms * 1000:

@@ -39,7 +39,9 @@ class SlotsShape(ShapeTable):
         default="10ms",
     )
     slot_us: Decimal | None = key(
-        Exact(least=1000, most=1_000_000), "Length of a slot in microseconds.", default=None
+        Exact(least=1000, most=1_000_000),
+        "Length of a slot in microseconds: no frame that carries a message ends behind it, nor what acknowledges it.",
+        default=None,
     )
     max_frame_us: Decimal | None = key(
         Exact(least=100, most=1_000_000),

@@ -25,7 +25,7 @@ def frame_flaws(flows: Iterable[tuple[FlawPath, Sequence[Path]]]) -> Iterator[Fl
                         ("access", "slots"),
                         f"a slot has time for frames of {plural(in_slot, 'octet')} at most, {path.hop.name} hop of "
                         f"flow {path.flow.name}: {error.message}",
-                        "Leave frames more time: max_frame_us, or another template",
+                        "Leave frames more time: max_frame_us, slot_us, or another template",
                     )
                     return
                 said.setdefault(error.message, ([], error.hint))[0].append(path.hop.name)

@@ -3,6 +3,7 @@
 The knobs that turn a link key stand in ``link_knobs``.
 """
 
+from functools import lru_cache
 from typing import Literal
 
 from lowpanbudget.arguments import explains
@@ -31,7 +32,8 @@ class Link(HashedOnce):
     ``largest`` is the PSDU of the PHY in octets, FCS included; ``security`` is None for an open network.
     ``recoverable``: RFC 8931 cuts datagrams, else RFC 4944. ``data_rate`` in kb/s and ``preamble`` in octets are None
     where the PHY's own are meant. ``slot_us``: the microseconds that a slot leaves for a frame, preamble included; None
-    where the design says nothing of slots.
+    where the design says nothing of slots. ``answered_us``: those for a frame and its acknowledgement together; None
+    where the longest of both go into the slot.
     """
 
     phy: str = "o-qpsk-2450"
@@ -53,6 +55,7 @@ class Link(HashedOnce):
     data_rate: int | None = None
     preamble: int | None = None
     slot_us: float | None = None
+    answered_us: float | None = None
 
     @property
     def timing(self) -> PhyTiming:
@@ -63,14 +66,20 @@ class Link(HashedOnce):
     def in_slot(self) -> int | None:
         """Return the octets of the longest frame that a slot has time for; None where the PHY's largest is no longer.
 
-        None as well where it is not known how long an octet takes on the PHY.
+        What acknowledges it ends within the slot as well. None too where it is not known how long an octet takes on the
+        PHY.
         """
         if self.slot_us is None:
             return None
         try:
-            longest = self.timing.longest(self.slot_us)
+            timing = self.timing
         except RequestError:
             return None
+        left = self.slot_us
+        if self.answered_us is not None and self.acknowledged:
+            answer = timing.airtime(_acknowledgement_octets(self))
+            left = min(left, self.answered_us - float(answer))
+        longest = timing.longest(left)
         return longest if longest < self.largest else None
 
     @property
@@ -163,6 +172,14 @@ class Link(HashedOnce):
         """
         one = b"\0"
         return self.largest_sent + len(one) - len(self.frame(source, destination, one).octets)
+
+
+@lru_cache(maxsize=1024)
+def _acknowledgement_octets(link: Link) -> int:
+    """Return the octets of what acknowledges a frame between two nodes; 0 where nothing does."""
+    address = bytes(MODE_OCTETS[ADDRESS_MODES[link.addresses]])
+    answer = link.acknowledgement(address, address)
+    return 0 if answer is None else len(answer.octets)
 
 
 def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:

@@ -241,6 +241,7 @@ def _link(shape: LinkShape, network: NetworkShape, access: Access | None) -> Lin
             1 if table.key_id_mode else None,
             not carried,
         )
+    slot = None if access is None or access.slots is None else access.slots.template
     other = shape.destination_pan_id
     return Link(
         phy.name,
@@ -261,7 +262,8 @@ def _link(shape: LinkShape, network: NetworkShape, access: Access | None) -> Lin
         network.fragments == "recoverable",
         shape.data_rate,
         shape.preamble,
-        None if access is None or access.slots is None else access.slots.template.max_tx,
+        None if slot is None else slot.longest_tx,
+        None if slot is None else slot.answered,
     )
 
 

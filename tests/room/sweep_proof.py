@@ -66,6 +66,9 @@ def kinds() -> list[Kind]:
             slot_us=None,
         ),
         "short slots": replace(footbridge.link, slot_us=3000),
+        "slots that end before the acknowledgement": replace(
+            footbridge.link, slot_us=4000, answered_us=4400
+        ),
     }
     for name, link in links.items():
         design = archive if link.pan_id == archive.link.pan_id else footbridge

@@ -151,3 +151,47 @@ def test_a_capture_is_held_against_the_same_frames(octets: int) -> None:
     shortest = annotate(records, len(frames), design=design, fcs=4)[0].shortest
     assert shortest is not None
     assert (shortest.saved, shortest.largest) == (0, 118)
+
+
+ENDS_EARLY = 'template = "{}"\nslot_us = {}'
+
+
+@pytest.mark.parametrize(("acknowledged", "octets"), [(True, 63), (False, 115)])
+def test_the_longest_frame_and_its_acknowledgement_end_within_the_slot(
+    acknowledged: bool, octets: int
+) -> None:
+    """A frame begins 2 120 µs into the default slot, so that 3 880 of 6 000 are left: 121 octets at 32 µs each.
+
+    6 of them are preamble, SFD and PHR. An acknowledgement begins 1 000 µs behind the frame: 9 octets of MAC header
+    with both addresses, 4 of time correction (IEEE 802.15.4-2015 section 7.4.2.7, from memory), 2 of check sequence,
+    672 µs with its own 6. 2 208 are left for the frame, 69 octets less 6.
+    """
+    ends_early = text(90, phy="o-qpsk-2450").replace(
+        'template = "sun-fsk-50"', ENDS_EARLY.format("10ms", 6000)
+    )
+    if not acknowledged:
+        ends_early = ends_early.replace("slotted = true", "slotted = true\nacknowledged = false")
+    design = parse_design(ends_early)
+    (found,) = budget(design)
+    assert (found.ledger.octets, found.in_slot) == (octets, octets)
+    (message,) = airtime(design)
+    assert max(part.start_us + part.us for part in message.frames[0].times.parts) <= 6000
+    assert not message.broken
+    assert fit(design)[0].fits is not acknowledged
+
+
+def test_what_the_network_sends_for_itself_ends_within_the_slot_too() -> None:
+    """Nothing cuts it: a beacon with all that it tells of slots takes more than 1 280 µs, 34 octets."""
+    ends_early = text(1, phy="o-qpsk-2450").replace(
+        'template = "sun-fsk-50"', ENDS_EARLY.format("10ms", 3400)
+    )
+    design = parse_design(
+        ends_early.replace("slotted = true", "slotted = true\nacknowledged = false")
+        + "[upkeep]\nbeacon_s = 60\n"
+    )
+    upkeep = next(one for one in airtime(design) if one.flow == "upkeep")
+    (broken,) = upkeep.broken
+    ends = 2120 + upkeep.frames[0].times.on_air_us
+    assert (
+        broken.text == f"a frame, or what acknowledges it, ends {ends:g} µs into its slot of 3400"
+    )

@@ -89,14 +89,15 @@ def slot_shorter_than_its_parts(_: Deployment, deployment: Deployment) -> Hits:
     if slots is None:
         return
     times = slots.template
-    needed = times.tx_offset + times.max_tx + times.tx_ack_delay + times.max_ack
-    if needed > times.length:
+    if times.parts > times.length:
         parts = (
             f"{times.tx_offset:g} before the frame, {times.max_tx:g} for it, {times.tx_ack_delay:g} until the "
             f"acknowledgement, {times.max_ack:g} for that"
         )
         yield Hit(
-            f"its parts take {needed:g} µs, the slot has {times.length:g}", (parts,), "the slots"
+            f"its parts take {times.parts:g} µs, the slot has {times.length:g}",
+            (parts,),
+            "the slots",
         )
 
 

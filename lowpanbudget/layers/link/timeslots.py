@@ -39,6 +39,28 @@ class SlotTemplate(NamedTuple):
         early = self.tx_offset - self.rx_offset
         return early, self.rx_wait - early
 
+    @property
+    def parts(self) -> float:
+        """Return when the longest acknowledgement of the longest frame ends."""
+        return self.ends(self.max_tx, self.max_ack)
+
+    def ends(self, frame: float, acknowledgement: float) -> float:
+        """Return when a frame has ended that is on the air so long, and its acknowledgement where there is one."""
+        answered = self.tx_ack_delay + acknowledgement if acknowledgement else 0.0
+        return self.tx_offset + frame + answered
+
+    @property
+    def longest_tx(self) -> float:
+        """Return how long a frame may be on the air: ``max_tx``, and no longer than the slot."""
+        return min(self.max_tx, self.length - self.tx_offset)
+
+    @property
+    def answered(self) -> float | None:
+        """Return how long a frame and its acknowledgement may be on the air together; None where all parts fit."""
+        if self.parts <= self.length:
+            return None
+        return self.length - self.tx_offset - self.tx_ack_delay
+
     def with_guard(self, guard: float) -> "SlotTemplate":
         """Return the template that listens so long before and after the time of a frame."""
         return self._replace(rx_offset=self.tx_offset - guard, rx_wait=2 * guard)

@@ -68,18 +68,23 @@ def measured(design: Design, flow: str, axes: Sequence[Axis], tell: Tell | None 
         design, link=Link(addresses=link.addresses, recoverable=link.recoverable, mtu=link.mtu)
     )
     reasons: dict[str, None] = {}
-    measured_now = _told(axes, tell)
+    # an acknowledgement that a slot must hold as well grows with all of them, and what it takes does not add up
+    link_shares = [OF_LINK] if link.answered_us is not None else [(share,) for share in OF_LINK]
+    header_shares = [(share,) for share in OF_HEADERS]
+    measured_now = _told(axes, (*link_shares, *header_shares), tell)
     of_link = _Measure(design, flow, axes, _of_link, reasons, measured_now)
     of_headers = _Measure(bare, flow, axes, _of_headers, reasons, measured_now)
-    tables = (*of_link.tables(OF_LINK), *of_headers.tables(OF_HEADERS))
+    tables = (*of_link.tables(link_shares), *of_headers.tables(header_shares))
     return Measured(_added(of_link.base, of_headers.base), tables, tuple(reasons))
 
 
-def _told(axes: Sequence[Axis], tell: Tell | None) -> Callable[[], None]:
+def _told(
+    axes: Sequence[Axis], shares: Sequence[Sequence[Share]], tell: Tell | None
+) -> Callable[[], None]:
     """Return what is called after each combination, and tells how far all of them are."""
     if tell is None:
         return lambda: None
-    together = [bearing_on(axes, share) for share in (*OF_LINK, *OF_HEADERS)]
+    together = [bearing_on(axes, *some) for some in shares]
     total = sum(prod(len(axes[one].changes) for one in numbers) for numbers in together if numbers)
     done = count(1)
     return lambda: tell(next(done), total)
@@ -103,9 +108,9 @@ class _Measure:
         self.base, self._whole = measure(design, flow)
         self._before: dict[tuple[str, ...], Design] = {}
 
-    def tables(self, shares: Sequence[Share]) -> list[MeasuredTable]:
-        """Return the table of the axes that bear on each of these shares."""
-        together = [numbers for share in shares if (numbers := bearing_on(self._axes, share))]
+    def tables(self, shares: Sequence[Sequence[Share]]) -> list[MeasuredTable]:
+        """Return the table of the axes that bear on each of these shares, or on some that are measured together."""
+        together = [numbers for some in shares if (numbers := bearing_on(self._axes, *some))]
         alone = len(together) < 2  # then nothing is added to what this way measures
         if not (self._whole or alone):
             raise RequestError(
@@ -150,9 +155,10 @@ class _Measure:
         return turned(self._before[ids], [change for change in made if change.stage is Stage.REST])
 
 
-def bearing_on(axes: Sequence[Axis], share: Share) -> tuple[int, ...]:
-    """Return the numbers of the axes that bear on a share of the frame."""
-    return tuple(number for number, axis in enumerate(axes) if share in axis.shares)
+def bearing_on(axes: Sequence[Axis], *shares: Share) -> tuple[int, ...]:
+    """Return the numbers of the axes that bear on any of these shares of the frame."""
+    bear = [not set(shares).isdisjoint(axis.shares) for axis in axes]
+    return tuple(number for number, bears in enumerate(bear) if bears)
 
 
 def changes_of(axes: Sequence[Axis], numbers: Sequence[int], places: Sequence[int]) -> Changes:
