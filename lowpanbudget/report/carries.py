@@ -51,13 +51,14 @@ def carried(
 ) -> view.Data:
     """Return what a network carries, with the changes that would help.
 
-    ``answer`` is that of the whole: yes, no or open. What was looked at of the loads ``holds`` whatever the ``fails``
-    of the design are.
+    ``answer`` is that of the whole: yes, no or open. Nothing ``holds`` where the design ``fails``; each of ``checks``
+    says what does of the loads alone.
     """
     told = view.result(
         network, "title", "holds", "is_close", "is_unchecked", "checks", "rhythms", "services", "sleep", "played",
         "played_in_runs", "unknown", "seed", "taken", "hastened", "not_checked", "together",
     )  # fmt: skip
+    told["holds"] = network.holds and not faults
     verdict = {"answer": verdict_of(network, faults), "fails": list(faults)}
     return verdict | told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 

@@ -67,7 +67,7 @@ def kinds() -> list[Kind]:
         ),
         "short slots": replace(footbridge.link, slot_us=3000),
         "slots that end before the acknowledgement": replace(
-            footbridge.link, slot_us=4000, answered_us=4400
+            footbridge.link, slot_us=3500, answered_us=4400
         ),
     }
     for name, link in links.items():
