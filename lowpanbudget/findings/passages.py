@@ -92,7 +92,8 @@ class Passages:
             return None
         header = datagram.outer if tunnelled else datagram.header
         left = 0
-        if tunnelled or datagram.destination != header.destination:
+        is_routed = upper.offset > ipv6.OCTETS and datagram.destination != header.destination
+        if tunnelled or is_routed:
             front = datagram.octets[ipv6.OCTETS : upper.offset]
             left = _segments_left(datagram.outer.next_header, front)
         now = (

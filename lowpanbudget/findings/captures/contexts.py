@@ -137,11 +137,12 @@ def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> 
 
 
 @CONTEXTS.rule("context-used-too-late", Iphc, concerns=concerns.context)
-def context_used_too_late(memory: Announcements, scene: Scene, header: Iphc) -> Hits:
+def context_used_too_late(memory: Announcements, scene: Scene, header: Iphc) -> Hits | None:
     """Compare each use with how long it was announced for."""
-    for number in dict.fromkeys(header.contexts):
-        if number is not None:
-            yield from _too_late(memory, scene, number)
+    if not memory:
+        return None
+    numbers = [number for number in dict.fromkeys(header.contexts) if number is not None]
+    return [hit for number in numbers for hit in _too_late(memory, scene, number)]
 
 
 @CONTEXTS.rule("context-used-too-late", WireError)
