@@ -17,6 +17,7 @@ from contract.entry import invoke
 
 from lowpanbudget import (
     Comparison,
+    Design,
     LeftOut,
     Record,
     Shrinker,
@@ -200,3 +201,23 @@ def test_no_frames_are_made_of_what_is_over_the_mtu(phy: str) -> None:
         found = audit(made, design=design, fcs=2)
         assert found.frames == len(made)
         assert "datagram-size-impossible" not in [one.name for one in found.findings]
+
+
+@pytest.mark.parametrize(
+    ("octets", "fcs", "design", "said"),
+    [
+        (127, 2, None, []),
+        (128, 2, None, ["risk"]),
+        (1300, 2, None, ["risk"]),
+        (1300, 4, None, []),
+        (128, 2, USUAL, ["failure"]),
+        (128, 4, LONG, []),
+    ],
+)
+def test_the_audit_assumes_the_frames_that_the_survey_assumes(
+    octets: int, fcs: int, design: Design | None, said: list[str]
+) -> None:
+    frames = records([frame_of(octets, fcs)])
+    known: dict[str, Any] = {"contexts": CONTEXTS} if design is None else {"design": design}
+    found = audit(frames, fcs=fcs, **known).findings
+    assert [one.severity.word for one in found if one.name == "frame-too-long"] == said

@@ -83,6 +83,9 @@ from findings.cases_link import (
     plain,
     short_source,
 )
+from findings.cases_link import (
+    sized as of_octets,
+)
 from findings.cases_nodes import (
     COPY,
     REGISTERED,
@@ -679,16 +682,23 @@ FURTHER = (
             (1,),
         ),
     ),
+    Further(
+        "frame-too-long",
+        lambda: of_octets(2048),
+        Told("failure", "0x0017", "2048 octets, 1 over the limit of 2047", (), (1,)),
+    ),
     # 21 of MAC header with extended addresses, 6 of auxiliary header, 6 of compressed headers, 100, code 4, check 2
     Further(
         "frame-too-long",
         lambda: Capture([air.secured(bytes(100), 1, 5)]),
         Told(
-            "failure",
+            "risk",
             FAR_NAME,
-            "139 octets, 12 over the limit of 127, of which 4 are the integrity code",
+            "139 octets, 12 over the 127 of most PHYs, of which 4 are the integrity code: the SUN PHYs alone carry it, "
+            "with up to 2047",
             (),
             (1,),
+            advice="Give the design with the PHY; where it is none of SUN, fill frames no further than it carries.",
         ),
     ),
     Further(

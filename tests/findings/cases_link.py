@@ -269,7 +269,15 @@ LINK_CASES = {
     "frame-too-long": Case(
         lambda: sized(128),
         lambda: sized(127),
-        Told("failure", "0x0017", "128 octets, 1 over the limit of 127", (), (1,)),
+        # IEEE 802.15.4-2015 table 11-1, from memory: 127 octets, and 2047 of the SUN PHYs
+        Told(
+            "risk",
+            "0x0017",
+            "128 octets, 1 over the 127 of most PHYs: the SUN PHYs alone carry it, with up to 2047",
+            (),
+            (1,),
+            advice="Give the design with the PHY; where it is none of SUN, fill frames no further than it carries.",
+        ),
         also=frozenset({"not-a-lowpan-frame"}),
     ),
     "short-address-unusable": Case(

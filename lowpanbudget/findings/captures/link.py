@@ -20,11 +20,12 @@ from lowpanbudget.layers.link.addressing import addressing, pan_ids
 from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
 from lowpanbudget.layers.link.mac import (
     BROADCAST,
-    LARGEST_SUN_FRAME,
+    LARGEST_FRAME,
     MODE_OCTETS,
     FrameType,
     Mac,
 )
+from lowpanbudget.layers.link.phy import LONG_FCS, largest_beside
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.decoder import decode_frame
 from lowpanbudget.stack.incoming import Notice
@@ -34,6 +35,10 @@ _FEW = 3  # frames of a PAN that make it one that is known
 RETRY_S = COPY_NS / 10**9
 
 _UNTURNED = "Write the EUI-64 into the option as it is, most significant octet first: only the MAC header turns it."
+
+_TELL_PHY = (
+    "Give the design with the PHY; where it is none of SUN, fill frames no further than it carries."
+)
 
 LINK = Subject("link")
 
@@ -100,17 +105,20 @@ def elements_ended_for_nothing(scene: Scene, mac: Mac) -> Hits:
 
 @LINK.rule("frame-too-long", Scene, varies=True)
 def frame_too_long(scene: Scene, _frame: Scene) -> Hits | None:
-    """Measure; frames with a 4-octet check sequence are taken for those of a PHY that carries the longest."""
-    known = scene.known
-    sun = scene.fcs == 4 and known.design is None
-    limit = LARGEST_SUN_FRAME if sun else known.largest
-    if scene.size <= limit:
-        return None
+    """Measure; without a design a frame tells of its PHY itself, as far as any PHY goes."""
+    known, size = scene.known, scene.size
+    limit = known.largest if known.design else largest_beside(size, scene.fcs)
     security, extra = scene.security, ""
     if security is not None and security.level:
         extra = f", of which {len(security.mic)} are the integrity code"
-    cause = f"{scene.size} octets, {scene.size - limit} over the limit of {limit}{extra}"
-    return (Hit(cause, (), scene.sender),)
+    if size > limit:
+        cause = f"{size} octets, {size - limit} over the limit of {limit}{extra}"
+        return (Hit(cause, (), scene.sender),)
+    if known.design is None and size > LARGEST_FRAME and scene.fcs != LONG_FCS:
+        over = f"{size - LARGEST_FRAME} over the {LARGEST_FRAME} of most PHYs"
+        cause = f"{size} octets, {over}{extra}: the SUN PHYs alone carry it, with up to {limit}"
+        return (Hit(cause, (), scene.sender, severity=Severity.RISK, advice=_TELL_PHY),)
+    return None
 
 
 @LINK.rule("address-octets-reversed", Mac)
