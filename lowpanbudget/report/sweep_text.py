@@ -7,6 +7,7 @@ from rich.console import Console
 
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
+from lowpanbudget.report.fit_text import slot_ends
 from lowpanbudget.report.layout import BREAK, Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
@@ -32,6 +33,8 @@ def sweeps(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) ->
                     f"A setting's room is its least for {axis['name']} {values[0]} to {values[-1]}."
                 )
                 paragraph(console, screen, text)
+        if one["in_slot"] is not None:
+            paragraph(console, screen, slot_ends(one["in_slot"]))
         console.print()
         alone = len(flows) == 1
         front = one["front"] if alone else _as_designed(one)

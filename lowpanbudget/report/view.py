@@ -131,6 +131,7 @@ def sweep(one: "Sweep", octets: int | None = None) -> Data:
     """
     told = result(
         one, "flow", "direction", "axes", "settings", "refused", "reasons", "weakening", "now", "least", "most",
+        "in_slot",
     )  # fmt: skip
     if octets is not None:
         told |= {"octets": octets, "carrying": one.carrying(octets)}

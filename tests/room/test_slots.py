@@ -21,9 +21,11 @@ from lowpanbudget import (
     carrying,
     fit,
     list_frames,
+    page_of_design,
     parse_design,
     review,
     survey,
+    sweep,
 )
 
 DESIGN = """
@@ -96,16 +98,29 @@ def test_a_message_that_no_frame_of_the_slot_carries_is_no_yes(
 
 
 @pytest.mark.parametrize(
-    "words", [("fit",), ("budget", "--octets", "100"), ("budget", "--no-ledger")]
+    "words",
+    [
+        ("fit",),
+        ("budget", "--octets", "100"),
+        ("budget", "--no-ledger"),
+        ("sweep", "--axis", "level=0"),
+    ],
 )
 def test_the_commands_name_what_ends_the_frame(words: tuple[str, ...], tmp_path: Path) -> None:
     file = tmp_path / "slots.toml"
     file.write_text(text(100), encoding="utf-8")
     done = invoke(words[0], file, *words[1:])
-    assert done.exit_code == ("--no-ledger" not in words)
+    assert done.exit_code == (words[0] == "fit" or "--octets" in words)
     assert "A slot has time for frames of 118 octets at most (access.slots)" in " ".join(
         done.stdout.split()
     )
+
+
+def test_a_page_and_the_data_of_a_sweep_tell_what_ends_the_frame() -> None:
+    design = parse_design(text())
+    assert "A slot has time for frames of 118 octets at most" in page_of_design(design)
+    few = {"level": ["0"], "ports": ["0xf0b1,0xf0b2"]}
+    assert [one.in_slot for one in sweep(design, axes=few)] == [118]
 
 
 def test_what_is_not_limited_stays_as_it_is() -> None:

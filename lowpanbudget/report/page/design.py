@@ -11,6 +11,7 @@ from lowpanbudget.findings.finding import ranked
 from lowpanbudget.findings.planned import flow_findings, message_findings
 from lowpanbudget.report import view
 from lowpanbudget.report.audit_text import sentence
+from lowpanbudget.report.fit_text import slot_ends
 from lowpanbudget.report.page.figures import Figures, filled
 from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.page.network import network_part
@@ -93,10 +94,12 @@ def _reckoned(design: Design, room: int) -> str:
         design.link.largest_sent,
     )
     where = f"On the {path.hop.name} hop of {harmless(flow.name)}"
+    in_slot = design.link.in_slot
+    ends = "" if in_slot is None else f" {slot_ends(in_slot)}"
     return (
         f"{where} the link's own header and trailer take {largest - left} of {largest} octets and leave {left}; other "
         f"headers take {left - room} of those. RFC 4944 section 4 reckons with 102 left, 127 less 25, and with 81 "
-        "where security takes 21 more, or 9 or 13 with shorter codes."
+        f"where security takes 21 more, or 9 or 13 with shorter codes.{ends}"
     )
 
 

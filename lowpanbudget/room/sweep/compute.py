@@ -101,6 +101,7 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis], tell: Tell | None) 
         weaker,
         sum(map(_proofs, (front, weaker))) + len(at_random),
         every.encoded - counts.encoded,
+        design.link.in_slot,
         _Settings(parts.counted(), counts),
     )
 

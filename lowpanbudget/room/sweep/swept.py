@@ -112,6 +112,7 @@ class Sweep:
     room and protection with fewer conditions, among those that agree in the axes that are ``apart``, and none of them
     with less protection than the design; ``weaker``: those with
     less, no advice, where they are swept. ``proven`` settings, of these and at random, were encoded as a whole.
+    ``in_slot``: the octets of the longest frame that a slot of the design has time for, where the PHY's are longer.
     """
 
     flow: str
@@ -127,6 +128,7 @@ class Sweep:
     weaker: tuple[SweptSetting, ...]
     proven: int
     weakening: int
+    in_slot: int | None
     counted: AllSettings = field(repr=False, compare=False)
 
     def carrying(self, octets: int) -> int:
