@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.counting import OtherCount, lengthened, other_counts
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass, field
@@ -71,6 +72,7 @@ class FragmentedDatagram:
     that it begins under the key of one that was broken off, or of what was put together of two. ``told``: its end was
     told to those who count datagrams. ``resumed`` is the last fragment with which it went on after it had expired.
     ``copies`` is the whole one that brought all of its fragments before, while there is no other among them.
+    ``counted`` is how its sender counts what RPL added, where the second begins as if the first had ended before.
     """
 
     key: FragmentKey
@@ -82,6 +84,7 @@ class FragmentedDatagram:
     told: bool = False
     resumed: SentFragment | None = None
     copies: "FragmentedDatagram | None" = None
+    counted: OtherCount | None = None
 
     @property
     def size(self) -> int:
@@ -172,7 +175,8 @@ class FragmentArrival(NamedTuple):
 class Pieces:
     """What a receiver holds of a datagram: ``pieces`` by where they start, ``received`` octets since ``started_s``.
 
-    ``marks`` came with the frames that brought them.
+    ``marks`` came with the frames that brought them. ``first`` is the frame of its first fragment, and ``less`` the
+    octets that its sender counts less than that brings, who leaves the form of a source route open (RFC 8138).
     """
 
     sent: FragmentedDatagram
@@ -181,6 +185,8 @@ class Pieces:
     checksum_elided: bool = False
     marks: list[Any] = field(default_factory=list)
     received: int = 0
+    first: "Frame | None" = None
+    less: int = 0
 
     def told_before(self) -> bool:
         """Return whether the end of its datagram was told before; note that it is told now."""
@@ -193,9 +199,20 @@ class Pieces:
         self.pieces[start] = octets
         return more
 
-    def overlaps(self, start: int, end: int) -> bool:
-        """Return whether octets from ``start`` to ``end`` are there already, in part at least."""
-        return any(at < end and start < at + len(octets) for at, octets in self.pieces.items())
+    def overlap(self, start: int, end: int) -> int | None:
+        """Return by how many octets less its sender counts, found out as these come; None where they overlap others."""
+        if not any(at < end and start < at + len(octets) for at, octets in self.pieces.items()):
+            return 0
+        first = self.pieces.get(0)
+        if self.first is None or first is None or len(self.pieces) > 1:
+            return None
+        counts = other_counts(self.first)
+        count = next((one for one in counts if len(first) - one.less == start), None)
+        if count is None:
+            return None
+        self.sent.counted, self.less = count, count.less
+        self.received -= count.less
+        return count.less
 
     @property
     def is_whole(self) -> bool:
@@ -209,7 +226,10 @@ class Pieces:
 
     def datagram(self) -> Datagram:
         """Return the whole, with the checksum that the first fragment left out."""
-        octets = b"".join(self.pieces[start] for start in sorted(self.pieces))
+        pieces = dict(self.pieces)
+        if self.less:
+            pieces[0] = lengthened(pieces[0], self.sent.size, self.less)
+        octets = b"".join(pieces[start] for start in sorted(pieces))
         if self.checksum_elided:
             octets = complete_checksum(octets)
         return Datagram(octets, self.checksum_elided)

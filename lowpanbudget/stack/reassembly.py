@@ -197,7 +197,9 @@ class Reassembler:
                 entry.sent = datagram  # what is held goes on with it
             if alike:
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
-            if entry.overlaps(start, start + len(octets)):
+            less = entry.overlap(start, start + len(octets))
+            self._open.octets -= less or 0
+            if less is None:
                 self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
                 events.append(_lost(key, entry, reason))
@@ -209,6 +211,7 @@ class Reassembler:
         self._open.octets += entry.keep(start, octets)
         if mark is not None:
             entry.marks.append(mark)
+        entry.first = frame if fragment.first else entry.first
         entry.checksum_elided |= frame.checksum_elided
         # where the time ran out in between, or the first could not be read, more was sent than is held
         if entry.is_whole or (len(datagram.fragments) > len(entry.pieces) and datagram.is_whole):

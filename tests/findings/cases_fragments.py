@@ -331,20 +331,40 @@ def from_outside(*, tunnel: bool) -> Capture:
     return Capture([air.frame(whole, 1, (air.ROOT, air.NODE))])
 
 
-def route_counted(less: int) -> Capture:
-    """Two addresses behind the first router's (RFC 6554 section 3), whole: 8 + 2 x 16 octets; counted as ``less``."""
-    links = (air.ROOT, b"\x00\x09")
+ROUTED = (ROOT, b"\x00\x09")
+
+
+def routed_packet() -> bytes:
+    """Two addresses behind the first router's (RFC 6554 section 3), whole: 8 + 2 x 16 octets; 144 of data."""
     source, first, second, final = (
-        air.address(air.PREFIX, link) for link in (*links, b"\x00\x0a", air.NODE)
+        air.address(air.PREFIX, link) for link in (*ROUTED, b"\x00\x0a", air.NODE)
     )
     route = bytes([17, 4, 3, 2, 0, 0, 0, 0]) + second.packed + final.packed
-    packet = air.ip(source, first, 43, route + air.udp(bytes(144), source, final))
-    sent = air.payload(packet, links, lorh=True)
+    return air.ip(source, first, 43, route + air.udp(bytes(144), source, final))
+
+
+def route_counted(less: int, *, tag: int = 7, last: int = 96) -> Capture:
+    """The packet in fragments, its route counted as ``less``; a third one brings what ``last`` leaves of 96."""
+    packet = routed_packet()
+    sent = air.payload(packet, ROUTED, lorh=True)
     size, cut = len(packet) - less, len(sent) - 96  # the first brings 48 of the data
-    head, offset = size.to_bytes(2, "big"), (40 + 40 + 8 + 48 - less) // 8
-    begun = bytes([0xC0 | head[0], head[1], 0, 7]) + sent[:cut]  # RFC 4944 section 5.3
-    ended = bytes([0xE0 | head[0], head[1], 0, 7, offset]) + sent[cut:]
-    return Capture([air.raw(begun, 1, links), air.raw(ended, 2, links)])
+    head, offset = size.to_bytes(2, "big") + tag.to_bytes(2, "big"), (40 + 40 + 8 + 48 - less) // 8
+    parts = [bytes([0xC0 | head[0]]) + head[1:] + sent[:cut]]  # RFC 4944 section 5.3
+    for start in range(0, 96, last):
+        place = bytes([offset + start // 8])
+        parts.append(bytes([0xE0 | head[0]]) + head[1:] + place + sent[cut + start :][:last])
+    return Capture([air.raw(part, number, ROUTED) for number, part in enumerate(parts, 1)])
+
+
+def routes_counted(less: int) -> Capture:
+    """Four such datagrams in three fragments, 5 s apart, and the capture goes on."""
+    frames: Sent = [
+        (5.0 * tag + index / 50, part)
+        for tag in range(4)
+        for index, part in enumerate(route_counted(less, tag=tag, last=48).air)
+        if isinstance(part, bytes)
+    ]
+    return Capture([*frames, (400.0, air.frame(air.datagram(), 200))])
 
 
 def options(count: int, *, lorh: bool = False) -> Capture:
@@ -714,6 +734,14 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "fragments that somebody replays": (
             "fragments-unfinished",
             replayed_pieces,
+        ),
+        "source routes that are not counted": (
+            "fragments-meet",
+            lambda: routes_counted(40),
+        ),
+        "source routes that leave out what they share": (
+            "fragments-unfinished",
+            lambda: routes_counted(24),
         ),
         "fragments that cannot be placed": (
             "fragments-unfinished",

@@ -146,7 +146,8 @@ class SharedReassembler(Reassembler):
             assert built is not None
             frame = Frame(
                 payload, example.mac, payload, example.link_source, example.link_destination, None,
-                template.fragment_of(payload), built, example.checksum_elided,
+                template.fragment_of(payload), built, example.checksum_elided, False,
+                example.heads, example.values,
             )  # fmt: skip
             number, octets = int(parts[part + p.P_NUMBER]), int(parts[part + p.P_FRAME])
             mark = DatagramPart(number, len(payload), template, octets)

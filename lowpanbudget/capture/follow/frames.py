@@ -174,6 +174,7 @@ class FrameReader:
         return Frame(
             sighting.octets, header.mac, payload, example.link_source, example.link_destination, None,
             template.fragment_of(payload), built, example.checksum_elided, sighting.verified,
+            example.heads, example.values,
         )  # fmt: skip
 
     def _in_full(self, sighting: Sighting) -> Frame | None:

@@ -4,7 +4,6 @@ from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.link import RETRY_S
-from lowpanbudget.findings.counting import OtherCount, other_counts
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS
@@ -151,7 +150,7 @@ def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     """Take datagrams that ended so, unless offsets count compressed octets: that has its own finding."""
     if datagram.fate is not Fate.OVERLAPPING:
         return
-    if _counts_compressed(datagram) or _counted_otherwise(datagram) is not None:
+    if _counts_compressed(datagram):
         return
     ranges = ", ".join(f"{one.start}-{one.end - 1}" for one in datagram.fragments[-3:])
     cause = "octet ranges of one datagram overlap"
@@ -160,15 +159,13 @@ def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
 
 @REASSEMBLY.rule("offsets-count-otherwise", FragmentedDatagram, varies=True)
 def offsets_count_otherwise(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
-    """Take those that ended so, and fit where what RPL added is counted in another form."""
-    if datagram.fate is not Fate.OVERLAPPING or _counts_compressed(datagram):
-        return
-    count = _counted_otherwise(datagram)
+    """Take those that fit where what RPL added is counted in another form."""
+    count = datagram.counted
     if count is not None:
-        first, last = datagram.fragments
-        evidence = f"{datagram}: 0-{first.end - 1}, {last.start}-{last.end - 1}"
+        first, second, *_ = datagram.fragments
+        evidence = f"{datagram}: 0-{first.end - 1}, {second.start}-{second.end - 1}"
         cause = f"fragments follow each other where {count.text}"
-        yield Hit(cause, (evidence,), hop_of(datagram), numbers_of(datagram))
+        yield Hit(cause, (evidence,), hop_of(datagram), numbers_of(datagram)[:2])
 
 
 def _counts_compressed(datagram: FragmentedDatagram) -> bool:
@@ -176,15 +173,6 @@ def _counts_compressed(datagram: FragmentedDatagram) -> bool:
     first, last = datagram.fragments[0], datagram.fragments[-1]
     compressed = (first.mark.octets - FRAG1.octets) // fragment.UNIT * fragment.UNIT
     return first.first and last.start == compressed and len(datagram.fragments) == 2
-
-
-def _counted_otherwise(datagram: FragmentedDatagram) -> OtherCount | None:
-    """Return the count by which a second fragment begins where the first ends; None without one."""
-    first, last = datagram.fragments[0], datagram.fragments[-1]
-    if len(datagram.fragments) != 2 or not first.first or first.mark.template is None:
-        return None
-    counts = other_counts(first.mark.template.example)
-    return next((one for one in counts if first.end - one.less == last.start), None)
 
 
 OF_TWO = Noticed("fragments-of-two")

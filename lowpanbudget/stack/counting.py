@@ -5,11 +5,12 @@ senders count the datagram as it was before RPL added anything. The count here i
 """
 
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.layers.internet import ipv6, source_route
+from lowpanbudget.layers.internet import chain, ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.lorh import IpInIp, SrhLorh
@@ -54,3 +55,23 @@ def _shortest(header: Ipv6, octets: bytes) -> int:
     writer = Writer()
     source_route.encode(writer, short)
     return writer.pos
+
+
+_LENGTH = slice(4, 6)  # where the length stands in an IPv6 header, and in one of UDP
+_COUNTED_FROM = {ipv6.IPV6: ipv6.OCTETS, ipv6.UDP: 0}
+
+
+def lengthened(octets: bytes, size: int, less: int) -> bytes:
+    """Return what a first fragment brings with the lengths restored that reached to ``size``: ``less`` too few."""
+    changed = bytearray(octets)
+    places = [(ipv6.IPV6, 0)]
+    with suppress(WireError):  # the rest of the chain is in other fragments
+        places += [(place.kind, place.offset) for place in chain.walk(octets)]
+    for kind, at in places:
+        field = slice(at + _LENGTH.start, at + _LENGTH.stop)
+        if kind not in _COUNTED_FROM or field.stop > len(octets):
+            continue
+        length = int.from_bytes(octets[field], "big")
+        if at + _COUNTED_FROM[kind] + length == size:
+            changed[field] = (length + less).to_bytes(2, "big")
+    return bytes(changed)
