@@ -56,6 +56,20 @@ def cut(
     return [(at + index * every, part) for index, part in enumerate(parts)]
 
 
+def cut_in_byte_code() -> Capture:
+    """160 zeros in two fragments: 96 in byte code in the first one, 64 as they are.
+
+    RFC 7400 table 1: 1000nnnn stands for nnnn + 2 zeros, NHC 11010CPP for 11110CPP.
+    """
+    packed = air.payload(air.datagram(bytes(160)))
+    at = packed.index(0xF3)
+    head = packed[:at] + b"\xd3" + packed[at + 1 : len(packed) - 160]
+    size, tag = 40 + 8 + 160, b"\x00\x07"
+    first = (0b11000 << 11 | size).to_bytes(2, "big") + tag + head + bytes.fromhex("8f8f8f8f8f89")
+    later = (0b11100 << 11 | size).to_bytes(2, "big") + tag + bytes([(48 + 96) // 8]) + bytes(64)
+    return Capture([air.encoded(air.mac(n), part) for n, part in enumerate((first, later), 1)])
+
+
 def sized(size: int) -> Capture:
     """A first fragment with this datagram_size, in 11 bits behind 11000 (RFC 4944 section 5.3)."""
     head = (0b11000 << 27 | size << 16 | 7).to_bytes(4, "big")

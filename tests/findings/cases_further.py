@@ -51,6 +51,7 @@ from findings.cases_compression import (
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_fragments import (
     cut,
+    cut_in_byte_code,
     edited,
     frames_of_one,
     in_one_long_frame,
@@ -389,6 +390,19 @@ FURTHER = (
             ("from 0x0017 in 3.1 s",),
             tuple(range(1, 13)),
             32,
+        ),
+    ),
+    # 9 of MAC header, 6 of compressed headers, 2 of check sequence; 160 zeros in ten codes of 17 at most, as many as an
+    # octet of byte code adds (RFC 7400 table 1)
+    Further(
+        "fragmented-without-need",
+        cut_in_byte_code,
+        Told(
+            "waste",
+            "0x0017 to 0x0001",
+            "2 fragments make a frame of 27 octets, 100 to spare",
+            ("datagram of 208 octets, tag 0x0007",),
+            (1, 2),
         ),
     ),
     # 9 of MAC header, 6 of compressed headers, 60 of data, 2 of check sequence, as in the case of the others

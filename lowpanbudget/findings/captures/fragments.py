@@ -5,9 +5,10 @@ from itertools import pairwise
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import WireError
+from lowpanbudget.env import Env
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.findings import faults
-from lowpanbudget.findings.datagrams import HeardDatagram, hop_of, numbers_of
+from lowpanbudget.findings.datagrams import HeardDatagram, first_frame, hop_of, numbers_of
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
@@ -18,6 +19,8 @@ from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond, SizeTooSmall
+from lowpanbudget.stack.comparison import is_generic, mesh_octets, methods
+from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import (
     Fate,
@@ -27,6 +30,8 @@ from lowpanbudget.stack.pieces import (
 )
 from lowpanbudget.stack.sent import IN_PROGRESS_S
 from lowpanbudget.values import dataclass, field
+
+_MOST_WRITTEN = 512  # octets; of more the shortest byte code takes long to find
 
 FRAGMENTS = Subject("fragments")
 
@@ -258,11 +263,41 @@ def fragmented_without_need(_cut: object, scene: Scene, datagram: FragmentedData
     """Put the frame together as it could have been; of recoverable fragments ``recovery`` does it."""
     if datagram.fate is not Fate.WHOLE or len(datagram.fragments) < 2:
         return
-    first, *others = sorted(datagram.fragments, key=lambda one: one.start)
+    first, *others = sorted(datagram.fragments, key=_place)
+    if not first.first or _is_coded(datagram):
+        return
     rest = sum(other.end - other.start for other in others)
     single = first.mark.frame_octets - FRAG1.octets + rest + scene.missing_fcs
+    yield from _needless(scene, datagram, single)
+
+
+@FRAGMENTS.rule("fragmented-without-need", HeardDatagram)
+def coded_without_need(_cut: object, scene: Scene, heard: HeardDatagram) -> Hits:
+    """Write the byte code once more: it ends with the frame (RFC 7400 section 2), so the later fragments have none."""
+    datagram = scene.fragmented
+    if datagram is None or datagram.fate is not Fate.WHOLE or len(heard.octets) > _MOST_WRITTEN:
+        return
+    frame = first_frame(datagram)
+    if frame is None or len(datagram.fragments) < 2 or not _is_coded(datagram):
+        return
+    env = Env(frame.link_source, frame.link_destination, None, frame.contexts, scene.root)
+    try:
+        payload = compress(heard.octets, env, **methods(frame)).octets
+    except RequestError:
+        return
+    first = min(datagram.fragments, key=_place).mark
+    around = first.frame_octets - first.octets + mesh_octets(frame) + scene.missing_fcs
+    yield from _needless(scene, datagram, around + len(payload))
+
+
+def _is_coded(datagram: FragmentedDatagram) -> bool:
+    frame = first_frame(datagram)
+    return frame is not None and any(map(is_generic, frame.layers))
+
+
+def _needless(scene: Scene, datagram: FragmentedDatagram, single: int) -> Hits:
     spare = scene.known.largest_sent - single
-    if first.first and spare >= 0:
+    if spare >= 0:
         count = len(datagram.fragments)
         cause = f"{count} fragments make a frame of {single} octets, {spare} to spare"
         yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
