@@ -169,7 +169,8 @@ def _no_gain(comparison: dict[str, Any]) -> str:
     """Return why the shortest form saves nothing, or would take more."""
     more = plural(-comparison["saved"], "octet")
     if not comparison["saved"]:
-        return "The form that was sent is the shortest between these addresses with these contexts."
+        plain = "" if comparison["with_byte_code"] else ", without byte code"
+        return f"The form that was sent is the shortest between these addresses with these contexts{plain}."
     if comparison["frames_shortest"] > comparison["frames_here"]:
         return (
             f"The form that was sent goes in {plural(comparison['frames_here'], 'frame')}; with frames of at most "

@@ -192,7 +192,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "unused": "Octets of room left in data frames, up to the largest frame and the MTU. Without a design the "
         "largest frame has 127 octets, or 2047 where the frame is longer or has an FCS of 4; the MTU is 1280.",
         "assumed": "The largest frames that room was counted to, where no design tells it.",
-        "avoidable": "Octets that the shortest legal encoding of the same datagrams would have saved.",
+        "avoidable": "Octets that the shortest legal encoding of the same datagrams would have saved, in byte code "
+        "only where they have it.",
         "byte_code": "Octets of generic header compression (RFC 7400) in the frames.",
         "expanded": "Octets of headers and payload that byte_code stands for.",
         "retransmissions": "Frames that came again under the same sequence number.",

@@ -55,7 +55,8 @@ class Comparison:
     ``here`` and ``shortest`` are octets of 6LoWPAN payload, in ``frames_here`` and ``frames_shortest`` frames;
     ``around`` are the octets around the payload of each frame. ``octets`` are the shortest form in one piece. The
     ``differences`` add up to that of the payload octets. Frames have ``largest`` octets at most; ``assumed``
-    says why, where nothing but the frame tells of its PHY and it makes a difference.
+    says why, where nothing but the frame tells of its PHY and it makes a difference. ``with_byte_code``: the frame has
+    byte code (RFC 7400), and so may the shortest form.
     """
 
     here: int
@@ -67,6 +68,7 @@ class Comparison:
     differences: tuple[Difference, ...]
     largest: int
     assumed: str
+    with_byte_code: bool
 
     @property
     def saved(self) -> int:
@@ -126,6 +128,7 @@ def compare(
         tuple(differences),
         largest,
         assumed,
+        options["ghc"],
     )
     if found.saved < 0 and (used := _receive_only(frame, env)):
         raise RequestError(

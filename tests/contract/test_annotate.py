@@ -384,6 +384,10 @@ def test_what_byte_code_stands_for_is_explained_as_if_it_went_in_line(
 # RFC 7400 appendix A, figure 9: 92 octets of message, and the shortest byte code for them has 52. A literal has at most
 # 95 octets behind its code (section 2): one for all of them makes 93, which is longer than the message.
 DIO = next(one for one in FIGURES if one["id"] == "rpl-dio")
+MAC = Mac(
+    sequence=1, destination_pan=0xABCD, pan_id_compression=True,
+    destination=b"\x00\x02", source=b"\x00\x01",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -398,16 +402,25 @@ def test_what_byte_code_gains_and_what_shorter_code_would(
 ) -> None:
     packed = compress(bytes.fromhex("".join(DIO["ipv6"].split())), ghc=True).octets
     head = packed[: packed.index(0xDF) + 1]  # figure 3: ICMPv6 in byte code
-    mac = Mac(
-        sequence=1, destination_pan=0xABCD, pan_id_compression=True,
-        destination=b"\x00\x02", source=b"\x00\x01",
-    )  # fmt: skip
-    frame = encode_frame(mac, head + bytes.fromhex("".join(code.split()))).octets.hex()
+    frame = encode_frame(MAC, head + bytes.fromhex("".join(code.split()))).octets.hex()
     assert says in " ".join(invoke("annotate", frame).stdout.split())
     shortest = frames(invoke("annotate", frame, "--json"))[0]["shortest"]
     assert isinstance(shortest, dict)
     told = [(one["name"], one["here"], one["shortest"]) for one in shortest["differences"]]
     assert told == [("payload", *sizes) for sizes in difference]
+
+
+def test_the_shortest_form_without_byte_code_is_called_so(invoke: Invoke) -> None:
+    """RFC 7400 section 3.4: a sender needs to know that its receiver reads it, so that none is called avoidable."""
+    datagram = bytes.fromhex("".join(DIO["ipv6"].split()))
+    env = Env(b"\x00\x01", b"\x00\x02")
+    said = [
+        " ".join(invoke("annotate", encode_frame(MAC, packed).octets.hex()).stdout.split())
+        for packed in (compress(datagram, env, ghc=ghc).octets for ghc in (False, True))
+    ]
+    shortest = "The form that was sent is the shortest between these addresses with these contexts"
+    assert f"{shortest}, without byte code." in said[0]
+    assert f"{shortest}." in said[1]
 
 
 def test_byte_code_that_does_not_pay_is_told(invoke: Invoke) -> None:
