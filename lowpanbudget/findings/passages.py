@@ -7,6 +7,7 @@ the same hop limit are another datagram, or the same sent again, and no step on 
 
 from functools import lru_cache
 from ipaddress import IPv6Address
+from itertools import pairwise
 from typing import NamedTuple
 
 from lowpanbudget.capture.follow.flows import mark_of
@@ -57,11 +58,12 @@ class Passage:
         "decrement Segments Left by 1" (RFC 6554 section 4.2). Where the destination stayed the same the node may be no
         node of the route, unless that is made of its link address.
         """
-        before, now = self.hops[-1], self.now
-        if not before.left or now.left < before.left or before.destination != now.source:
-            return False
-        is_named = int(before.to) & IID_MASK == interface_identifier(now.source)
-        return is_named or now.to != before.to
+        return _keeps_segments(self.hops[-1], self.now)
+
+    @property
+    def is_astray(self) -> bool:
+        """Return whether a router on its way did so: the last address of its route is not whom it is for."""
+        return any(_keeps_segments(*pair) for pair in pairwise((*self.hops, self.now)))
 
     @property
     def round(self) -> tuple[HeardHop, ...]:
@@ -72,6 +74,13 @@ class Passage:
             if hop.source == now.source and hop.hop_limit > now.hop_limit:
                 return self.hops[at:]
         return ()
+
+
+def _keeps_segments(before: HeardHop, now: HeardHop) -> bool:
+    if not before.left or now.left < before.left or before.destination != now.source:
+        return False
+    is_named = int(before.to) & IID_MASK == interface_identifier(now.source)
+    return is_named or now.to != before.to
 
 
 class Passages:

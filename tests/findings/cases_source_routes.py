@@ -10,6 +10,7 @@ from itertools import pairwise
 from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
 from findings.cases_further import ALONE, OTHER_WORDS, Further
+from findings.cases_nodes import acknowledgement
 from findings.judge import Case, Told
 
 NEXT, LAST = b"\x00\x18", b"\x00\x19"
@@ -62,13 +63,34 @@ def reported(*, answered: bool, times: int = 5) -> Capture:
     return Capture([*frames, (400.0, air.frame(air.datagram(), 200))])
 
 
-def asked(times: int = 4) -> Capture:
+def asked(times: int = 4, way: tuple[bytes, ...] = WAY, *, keeps: bool = False) -> Capture:
     """Confirmable requests of the root by a source route, which nothing answers."""
     frames: Sent = []
     for number in range(times):
         request = air.coap_message(code=3, data=b"on", mid=700 + number)
         segment = air.udp(request, FROM_ROOT, TO_NODE, (0xF0B1, 5683))
-        frames += down(1.0 + 60 * number, number, segment)
+        frames += down(1.0 + 60 * number, number, segment, way, keeps=keeps)
+    return Capture([*frames, (400.0, air.frame(air.datagram(), 200))])
+
+
+def astray(times: int = 12, *, first: int = 0) -> Capture:
+    """Requests that a router sends on with a route that ends at itself, answered; and readings for that router.
+
+    Heard from the ``first`` of their hops on; the router acknowledges what is its own.
+    """
+    to_router = air.address(PREFIX, NEXT)
+    frames: Sent = []
+    for number in range(times):
+        at, request = 1.0 + 20 * number, air.coap_message(code=1, mid=700 + number)
+        segment = air.udp(request, FROM_ROOT, TO_NODE, (0xF0B1, 5683))
+        answer = air.coap_message(kind=2, code=69, mid=700 + number)
+        back = air.udp(answer, TO_NODE, FROM_ROOT, (5683, 0xF0B1))
+        frames += down(at, number, segment, NEAR_WAY, keeps=True)[first:]
+        frames += up(at + 1, number, back)[:1]
+        own = air.udp(b"reading %d" % number, FROM_ROOT, to_router)
+        taken = air.ip(FROM_ROOT, to_router, 17, own)
+        frames += [(at + 2, air.frame(taken, number + 100, (ROOT, NEXT)))]
+        frames += [(at + 2.001, acknowledgement(number + 100))]
     return Capture([*frames, (400.0, air.frame(air.datagram(), 200))])
 
 
@@ -208,6 +230,18 @@ SOURCE_ROUTE_FURTHER = (
 )
 
 SOURCE_ROUTE_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "requests on a route that its router makes end at itself": (
+        "request-never-answered",
+        astray,
+    ),
+    "requests on such a route, heard behind that router": (
+        "request-never-answered",
+        lambda: astray(first=1),
+    ),
+    "what a router takes that is the last of such routes": (
+        "datagrams-not-sent-on",
+        astray,
+    ),
     "a tunnel whose datagrams come in fragments": (
         "hop-limit-not-lowered",
         lambda: through_tunnel(63),

@@ -174,6 +174,8 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
         back.take(content.destination_port, head, scene.time_s)
     if not is_request(head.code) or datagram.destination.is_multicast:
         return
+    if datagram.is_sum_wrong or (scene.passage is not None and scene.passage.is_astray):
+        return  # it is not for whom it seems to be, or who gets it drops it: that is told
     confirmable = head.type == Type.CON
     if not confirmable and head.code not in {_GET, _FETCH}:
         return
