@@ -6,13 +6,15 @@ Frame control (IEEE 802.15.4-2006 clause 7.2.1.1, from memory): type in bits 0-2
 
 import struct
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, ROOT, Capture
+from findings.cases_deployment import slotted
 from findings.judge import Case, Told
 
-from lowpanbudget import encode_frame
+from lowpanbudget import encode_frame, parse_design
 from lowpanbudget.layers.link.auxiliary import Security
 
 FAR = (FAR_NODE, FAR_ROOT)
@@ -60,6 +62,11 @@ def reversed_source(link: bytes) -> Capture:
 def sized(octets: int) -> Capture:
     """A frame of this many octets: 9 of MAC header, 2 of check sequence, the rest of another protocol."""
     return Capture([air.raw(bytes([8]) * (octets - 11))])
+
+
+def in_planned_slots(octets: int) -> Capture:
+    """Such a frame beside a design whose slots leave 102 x 32 µs for one."""
+    return replace(sized(octets), design=parse_design(slotted("max_frame_us = 3264")))
 
 
 def short_source(source: bytes) -> Capture:
@@ -277,6 +284,19 @@ LINK_CASES = {
             (),
             (1,),
             advice="Give the design with the PHY; where it is none of SUN, fill frames no further than it carries.",
+        ),
+        also=frozenset({"not-a-lowpan-frame"}),
+    ),
+    # 96 octets with 6 of preamble, delimiter and PHY header take 32 µs each (o-qpsk-2450)
+    "frame-longer-than-planned-slot": Case(
+        lambda: in_planned_slots(97),
+        lambda: in_planned_slots(96),
+        Told(
+            "risk",
+            "0x0017",
+            "97 octets take 3296 µs, the slots of the design have time for 96",
+            (),
+            (1,),
         ),
         also=frozenset({"not-a-lowpan-frame"}),
     ),

@@ -121,6 +121,22 @@ def frame_too_long(scene: Scene, _frame: Scene) -> Hits | None:
     return None
 
 
+@LINK.rule("frame-longer-than-planned-slot", Mac, varies=True)
+def frame_longer_than_planned_slot(scene: Scene, mac: Mac) -> Hits | None:
+    """Compare data frames to one node with the longest frame that a slot of the design has time for."""
+    design = scene.known.design
+    if design is None or mac.frame_type != FrameType.DATA or mac.destination == BROADCAST:
+        return None
+    in_slot = design.link.in_slot
+    if in_slot is None or not in_slot < scene.size <= scene.known.largest:
+        return None
+    us = float(design.link.timing.airtime(scene.size))
+    cause = (
+        f"{octets_text(scene.size)} take {us:g} µs, the slots of the design have time for {in_slot}"
+    )
+    return (Hit(cause, (), scene.sender),)
+
+
 @LINK.rule("address-octets-reversed", Mac)
 def address_of_reversed_device(scene: Scene, mac: Mac) -> Hits:
     """Look addresses up forwards and backwards among the devices that exist."""
