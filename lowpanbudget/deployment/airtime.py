@@ -262,15 +262,15 @@ def _over(
             ("frame", "a frame", longest, times.max_tx),
             ("acknowledgement", "the acknowledgement", answer, times.max_ack),
         )
-        for matter, what, us, most in matters:
-            if us > most:
-                is_, may_be = beside(us, most)
-                text = f"{what} takes {is_} µs, the slot leaves it {may_be}"
-                yield BrokenLimit(matter, text, us, most, "µs", is_own=False)
+        too_long = [one for one in matters if one[2] > one[3]]
+        for matter, what, us, most in too_long:
+            is_, may_be = beside(us, most)
+            text = f"{what} takes {is_} µs, the slot leaves it {may_be}"
+            yield BrokenLimit(matter, text, us, most, "µs", is_own=False)
         whole = times.length
         all_ends = (times.ends(g.times.on_air_us, g.times.acknowledgement_us) for g in groups)
         ends = max(all_ends, default=0.0)
-        if ends > whole:
+        if ends > whole and not too_long:
             is_, may_be = beside(ends, whole)
             text = f"a frame, or what acknowledges it, ends {is_} µs into its slot of {may_be}"
             yield BrokenLimit("frame", text, ends, whole, "µs", is_own=False)

@@ -11,6 +11,7 @@ from lowpanbudget.design.allowed import is_allowed
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import LowpanError, plural
+from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import dataclass, replace
@@ -71,6 +72,8 @@ def _numbers(
         )
     if network.decides is not None:
         yield from _of_waiting(design, messages, network.decides)
+        if slots is not None and network.decides.matter in ("frame", "acknowledgement"):
+            yield from _of_rates(design)
     yield from _of_upkeep(design)
     yield from _of_flows(design, messages)
 
@@ -148,6 +151,18 @@ def _of_waiting(
         yield PossibleChange(
             "sleep.held_frames", text, more, messages, "it takes memory of every parent"
         )
+
+
+def _of_rates(design: Design) -> Iterator[PossibleChange]:
+    """Yield the faster rates of the PHY, with which frames and acknowledgements are sooner over."""
+    link = design.link
+    rates = tuple(PHYS[link.phy].rates)
+    for rate in rates:
+        if rate > (link.data_rate or rates[0]):
+            faster = replace(design, link=replace(link, data_rate=rate))
+            takes = "it reaches less far: losses are others, and radio rules may be"
+            text = f"a data rate of {rate} kb/s"
+            yield PossibleChange("link.data_rate", text, faster, airtime(faster), takes)
 
 
 def _of_upkeep(design: Design) -> Iterator[PossibleChange]:

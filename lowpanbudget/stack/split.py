@@ -6,7 +6,7 @@ from dataclasses import replace
 from lowpanbudget.bits import Nature, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env, is_number
-from lowpanbudget.errors import DoesNotFit, RequestError, repeated
+from lowpanbudget.errors import DoesNotFit, RequestError, plural, repeated
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import fragment, ghc
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
@@ -63,7 +63,7 @@ def payloads(
         )
     if room < LEAST_ROOM:
         raise DoesNotFit(
-            f"{repeated(room)} octets of room cannot carry a fragment: a header of {FRAGN.octets} and "
+            f"{plural(room, 'octet')} of room cannot carry a fragment: a header of {FRAGN.octets} and "
             f"{UNIT} octets of datagram are the least",
             by=LEAST_ROOM - room,
             cite=fragment.CITE,
@@ -227,7 +227,7 @@ def _first(
             return packed, cut
         if depth < 0:
             raise DoesNotFit(
-                f"{room} octets of room cannot carry the first fragment of this datagram",
+                f"{plural(room, 'octet')} of room cannot carry the first fragment of this datagram",
                 by=packed.covers - cut,
                 cite=rfc(6282, "2"),
                 hint="Its headers must stand in the first fragment",

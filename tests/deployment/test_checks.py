@@ -858,6 +858,17 @@ def test_cells_that_would_help() -> None:
     assert "queue.frames" not in late
 
 
+def test_a_faster_rate_ends_an_acknowledgement_within_its_slot() -> None:
+    """17 octets with 4 of check sequence, and 12 before them: 4 640 µs at 50 kb/s, 2 320 at 100, of 3 360.
+
+    The times of the slot are common practice, no standard.
+    """
+    text = slotted('template = "sun-fsk-50"\n', TREE, "every_s = 600")
+    design = parse_design(text.replace("frame_version", 'phy = "sun-fsk"\nframe_version'))
+    found = helpful(design, "acknowledgement")
+    assert found["link.data_rate"] == [f"a data rate of {rate} kb/s" for rate in (100, 150)]
+
+
 def test_a_longer_slotframe_spares_the_battery() -> None:
     """Twice 101 slots, made odd."""
     tables = (

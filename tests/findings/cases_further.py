@@ -1238,6 +1238,17 @@ FURTHER = (
     ),
     Further(
         "message-length-wrong",
+        lambda: planned(bytes(25)),
+        Told(
+            "failure",
+            READINGS,
+            "flow readings carries 25 octets, its messages have reading 3",
+            ("data" + " 00" * 24 + " ...",),
+            (1,),
+        ),
+    ),
+    Further(
+        "message-length-wrong",
         lambda: planned(bytes(7)),
         Told(
             "failure",

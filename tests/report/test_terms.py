@@ -373,6 +373,8 @@ MEANT = [
     ("hlim", "field", "hop limit form", ""),
     ("security level", "key", "link.security.level", ""),
     ("mtu", "key", "network.mtu", ""),
+    *((name, "word", "timeslot template", "how long it may be on the air")
+      for name in ("macTsMaxTx", "macTsTxOffset", "in_slot", "sun-fsk-50")),
 ]  # fmt: skip
 
 

@@ -140,6 +140,13 @@ def test_a_slot_without_time_for_any_message_is_a_fault_of_the_design() -> None:
     assert "a slot has time for frames of 14 octets at most" in fault.message
 
 
+def test_one_octet_is_told_as_one() -> None:
+    """4 160 µs are 26 octets of 160 each, 12 of them before the frame: 9 of MAC header and 4 of check leave 1 of 14."""
+    with pytest.raises(DesignError) as caught:
+        parse_design(text(50) + "max_frame_us = 4160\n")
+    assert ": 1 octet of room cannot carry a fragment" in caught.value.faults[0].message
+
+
 @pytest.mark.parametrize(
     ("command", "about"), [("fit", "messages in frames"), ("airtime", "the network on the air")]
 )

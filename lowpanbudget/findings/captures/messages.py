@@ -18,6 +18,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, field
 
 _MOST_GAPS, _MOST_PARTS = 512, 12
+_MOST_SHOWN = 24  # octets of data
 _ABOUT = 0.1  # so far from twice or half as planned still is that; our choice: no usual fault lies at this edge
 
 _OTHER_FORMAT = (
@@ -49,7 +50,7 @@ def _lengths_text(message: Message) -> str:
 
 
 def _octets_of(data: bytes) -> str:
-    return f"data {data[:24].hex(' ')}"
+    return f"data {data[:_MOST_SHOWN].hex(' ')}" + (" ..." if len(data) > _MOST_SHOWN else "")
 
 
 @MESSAGES.rule("message-length-wrong", HeardDatagram, varies=True, concerns=concerns.design)

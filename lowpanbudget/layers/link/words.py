@@ -28,6 +28,18 @@ SLOTS = {
         rfc(7554, "appendix A.1"), ("access.slots.template", "slotframe", "guard", "TSCH timeslot IE"),
         also=("time slot", "timeslot"),
     ),
+    "timeslot template (macTimeslotTemplate)": Gloss(
+        "The times of a slot in microseconds: when a frame begins (macTsTxOffset), how long it may be on the air "
+        "(macTsMaxTx), when its acknowledgement begins behind it (macTsTxAckDelay) and how long that may be "
+        "(macTsMaxAck), all within the slot (macTsTimeslotLength). 10ms is the standard's own, 15ms that of RFC 8180, "
+        "sun-fsk-50 one for 50 kb/s (common practice, no standard). The octets that go into macTsMaxTx are the longest "
+        "frame that a slot has time for (in_slot in JSON).",
+        rfc(8180, "appendix A"), ("access.slots.template", "access.slots.max_frame_us", "access.slots.slot_us", "slot"),
+        also=(
+            "macTsTxOffset", "macTsMaxTx", "macTsTxAckDelay", "macTsMaxAck", "macTsTimeslotLength", "sun-fsk-50",
+            "in_slot", "slot template",
+        ),
+    ),
     "channel offset": Gloss(
         "The row of the schedule that a cell stands in. The channel itself is looked up anew in each slot: entry (ASN "
         "+ channel offset) modulo length of the hopping sequence.",
