@@ -4,7 +4,7 @@ How many octets a source route leaves out of its addresses when it comes back fr
 senders count the datagram as it was before RPL added anything. The count here is the longest: whole addresses.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from typing import NamedTuple
 
@@ -43,6 +43,25 @@ def other_counts(frame: Frame) -> Iterator[OtherCount]:
         yield OtherCount(whole, "the source route is not counted")
     tunnel = ipv6.OCTETS if IpInIp in kinds else 0
     yield OtherCount(sum(map(len, added)) + tunnel, "nothing is counted that RPL added")
+
+
+_ADDRESS, _OPTION, _ROUTE = (
+    16,
+    8,
+    8,
+)  # octets: an address, the RPL option in its header, a route without addresses
+
+
+def most_added(layers: Iterable[object]) -> int:
+    """Return the octets that some may leave uncounted of what these heads bring: all that RPL added."""
+    most = hops = 0
+    for layer in layers:
+        hops += len(layer.hops) if isinstance(layer, SrhLorh) else 0
+        most += _OPTION if isinstance(layer, lorh.Rpi) else 0
+        most += ipv6.OCTETS if isinstance(layer, IpInIp) else 0
+    return most + (
+        _ROUTE + (hops - 1) * _ADDRESS if hops > 1 else 0
+    )  # the first is the destination
 
 
 def _shortest(header: Ipv6, octets: bytes) -> int:

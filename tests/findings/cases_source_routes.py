@@ -5,10 +5,12 @@ Destination Address and Address[i]" and lowers Segments Left by one (section 4.2
 """
 
 from collections.abc import Callable
+from functools import partial
 from itertools import pairwise
 
 from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
+from findings.cases_fragments import ROUTED, routed_packet
 from findings.cases_further import ALONE, OTHER_WORDS, Further
 from findings.cases_nodes import acknowledgement
 from findings.judge import Case, Told
@@ -156,7 +158,34 @@ SOURCE_ROUTE_CASES: dict[str, Case] = {
     ),
 }
 
+
+def size_of_route(less: int) -> Capture:
+    """The first of two fragments, all but 16 octets of the packet; ``less`` of its size are not counted."""
+    packet = routed_packet()
+    head = (len(packet) - less).to_bytes(2, "big")
+    begun = air.payload(packet, ROUTED, lorh=True)[:-16]
+    return Capture([air.raw(bytes([0xC0 | head[0], head[1], 0, 7]) + begun, 1, ROUTED)])
+
+
 SOURCE_ROUTE_FURTHER = (
+    # 232 octets: 8 + 2 x 16 are the route, which leaves 192; 216 are here
+    *(
+        Further(
+            "datagram-size-too-small",
+            partial(size_of_route, less),
+            Told(
+                severity,
+                "0x0001",
+                f"the first fragment alone stands for 216 octets, datagram_size says {232 - less}",
+                ("141 octets behind the fragment header on the air", why),
+                (1,),
+            ),
+        )
+        for less, severity, why in (
+            (40, "remark", "the size fits where what RPL added counts in another form (RFC 8138)"),
+            (64, "failure", "the size fits the compressed form"),
+        )
+    ),
     # 40 + 16 + 208 octets: two fragments a hop
     Further(
         "hop-limit-not-lowered",

@@ -21,6 +21,7 @@ from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond, SizeTooSmall
 from lowpanbudget.stack.comparison import is_generic, mesh_octets, methods
 from lowpanbudget.stack.convert import compress
+from lowpanbudget.stack.counting import most_added
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import (
     Fate,
@@ -77,6 +78,10 @@ def datagram_size_too_small(scene: Scene, fault: WireError) -> Hits:
     cause = f"the first fragment alone stands for {octets} octets, datagram_size says {size}"
     wire = len(scene.payload or b"") - FRAG1.octets
     evidence = [f"{wire} octets behind the fragment header on the air"]
+    if octets - size < most_added(scene.frame.layers):
+        evidence.append("the size fits where what RPL added counts in another form (RFC 8138)")
+        yield Hit(cause, tuple(evidence), scene.sender, severity=Severity.REMARK)
+        return
     if wire <= size:
         evidence.append("the size fits the compressed form")
     yield Hit(cause, tuple(evidence), scene.sender)
