@@ -464,7 +464,13 @@ def test_what_is_no_tally_is_not_added_to_one() -> None:
 
 @pytest.mark.parametrize(
     ("call", "name"),
-    [(read_capture, "read_capture"), (follow, "follow"), (partial(follow, []), "follow")],
+    [
+        (read_capture, "read_capture"),
+        (follow, "follow"),
+        (partial(follow, []), "follow"),
+        (lambda path: read_continued([path]), "read_continued"),
+        (lambda path: read_together([path]), "read_together"),
+    ],
 )
 def test_frames_that_were_read_are_not_read_again(
     call: Callable[..., Iterator[Any]], name: str

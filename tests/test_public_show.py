@@ -35,9 +35,12 @@ from lowpanbudget import (
     encodings,
     explain,
     fit,
+    follow,
     list_frames,
     load_design,
     measure,
+    read_capture,
+    read_continued,
     review,
     room_by_hops,
     shortest_form,
@@ -51,6 +54,7 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 ARCHIVE = load_design(EXAMPLES / "archive.toml")
 FOOTBRIDGE = load_design(EXAMPLES / "footbridge.toml")
 CAPTURE = EXAMPLES / "archive.pcap"
+RECORDS = list(read_capture(CAPTURE))
 NODE, ROOT = air.eui(1), air.eui(0x100)
 DATAGRAM = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"12345678")
 ENV = Env(NODE, ROOT, contexts=air.CONTEXTS)
@@ -321,6 +325,27 @@ def test_hostile_names_stay_text_in_a_picture() -> None:
 def test_what_cannot_be_drawn_is_named(wrong: object) -> None:
     with pytest.raises(RequestError, match="cannot be drawn"):
         show(wrong)
+
+
+@pytest.mark.parametrize(
+    "capture", [read_continued([CAPTURE]), follow(RECORDS), RECORDS, RECORDS[0]]
+)
+def test_a_capture_is_told_how_to_be_drawn(capture: object) -> None:
+    with pytest.raises(
+        RequestError, match=r"cannot be drawn[.] Show a capture as show\(list_frames\("
+    ):
+        show(capture)
+    # as the hint says
+    assert "frames" in str(show(list_frames(CAPTURE)))
+    assert "number 1 of its capture" in str(show(annotate(CAPTURE, [1, 2])))
+    assert "number 1 of its capture" in str(show([next(follow(RECORDS))]))
+
+
+def test_a_table_is_shown_by_its_values() -> None:
+    nodes = survey(CAPTURE).nodes
+    with pytest.raises(RequestError, match=r"cannot be drawn[.] Show one of its values"):
+        show(nodes)
+    assert "octets" in str(show(list(nodes.values())))
 
 
 @pytest.mark.parametrize("width", [39, 161, "80", None, True])

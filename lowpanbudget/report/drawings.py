@@ -1,11 +1,13 @@
 """Results as pictures of a notebook: those that commands write as files, each with a name of its own."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
 from lowpanbudget.capture.annotation import title_of
-from lowpanbudget.capture.captured import CapturedFrame, sighting_of
+from lowpanbudget.capture.captured import CapturedFrame, CaptureFrames, sighting_of
+from lowpanbudget.capture.files.reading import CaptureFile
+from lowpanbudget.capture.files.record import Record
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
@@ -77,3 +79,10 @@ DRAWINGS: dict[type, Callable[[list[Any]], str]] = {
     CarriedNetwork: _drawn_networks,
     BurstPlan: _drawn_bursts,
 }
+
+
+def drawn_as(result: object) -> str:
+    """Return how to draw what is no result but holds or leads to some; nothing for anything else."""
+    if isinstance(result, Record | CaptureFile | CaptureFrames):
+        return "Show a capture as show(list_frames(capture)), frames of it as show(annotate(capture, numbers))"
+    return "Show one of its values, or list(….values())" if isinstance(result, Mapping) else ""

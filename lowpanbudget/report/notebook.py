@@ -12,6 +12,7 @@ from rich.console import Console
 
 from lowpanbudget.capture.annotation import coded_in, shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
+from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.series import TimeSeries
 from lowpanbudget.capture.survey import Cell, Survey
 from lowpanbudget.capture.tally import Tally
@@ -50,7 +51,7 @@ from lowpanbudget.report import (
     view,
     weigh_text,
 )
-from lowpanbudget.report.drawings import DRAWINGS
+from lowpanbudget.report.drawings import DRAWINGS, drawn_as
 from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
 from lowpanbudget.report.terminal import conversion, heading, paragraph
 from lowpanbudget.report.terms import Explanation
@@ -111,7 +112,8 @@ def show(result: object, *, width: int = 120) -> Picture:
     """
     if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
         raise RequestError(f"width {repeated(width)} is not {NARROWEST} to {WIDEST} columns")
-    several = list(result) if isinstance(result, list | tuple) else [result]
+    is_list = isinstance(result, list | tuple) and not isinstance(result, Record)
+    several = list(result) if is_list else [result]  # type: ignore[call-overload]
     if not several:
         return Picture(_nothing, width)
     for kind, paint in _PAINTERS:
@@ -121,11 +123,10 @@ def show(result: object, *, width: int = 120) -> Picture:
                 partial(paint, several), width, None if draw is None else partial(draw, several)
             )
     kinds = " and ".join(dict.fromkeys(type(one).__name__ for one in several))
-    held = f"{type(result).__name__} of {kinds}" if isinstance(result, list | tuple) else kinds
-    raise RequestError(
-        f"{held} cannot be drawn",
-        hint=f"Drawn are: {', '.join(kind.__name__ for kind, _ in _PAINTERS)}, and lists of one kind",
-    )
+    held = f"{type(result).__name__} of {kinds}" if is_list else kinds
+    names = ", ".join(kind.__name__ for kind, _ in _PAINTERS)
+    hint = drawn_as(several[0]) or f"Drawn are: {names}, and lists of one kind"
+    raise RequestError(f"{held} cannot be drawn", hint=hint)
 
 
 def _nothing(console: Console, screen: Screen) -> None:

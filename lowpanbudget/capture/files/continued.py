@@ -24,7 +24,9 @@ class ContinuedCapture(CaptureFile):
     ) -> None:
         self._names = names
         self._begins: list[int] = []
-        super().__init__(self._joined(parts, notices), "several", notices)
+        super().__init__(
+            self._joined(parts, notices), "several", notices, given_by="read_continued"
+        )
 
     def file_of(self, number: int) -> str:
         """Return the name of the file that a frame stands in which was read already."""

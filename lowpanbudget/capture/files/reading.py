@@ -29,7 +29,16 @@ class CaptureFile(Iterator[Record]):
     raises ``RequestError``: it would look like a capture without frames.
     """
 
-    __slots__ = ("_format", "_is_over", "_live", "_notices", "_opened", "_records", "_source")
+    __slots__ = (
+        "_format",
+        "_given_by",
+        "_is_over",
+        "_live",
+        "_notices",
+        "_opened",
+        "_records",
+        "_source",
+    )
 
     def __init__(
         self,
@@ -40,6 +49,7 @@ class CaptureFile(Iterator[Record]):
         source: Source | None = None,
         *,
         live: bool = False,
+        given_by: str = "read_capture",
     ) -> None:
         self._records = iter(records)
         self._format = form
@@ -48,6 +58,7 @@ class CaptureFile(Iterator[Record]):
         self._source = source
         self._live = source if live else None
         self._is_over = False
+        self._given_by = given_by
 
     @classmethod
     def of(cls, capture: "Capture") -> "CaptureFile":
@@ -90,7 +101,7 @@ class CaptureFile(Iterator[Record]):
 
     def __iter__(self) -> Self:
         if self._is_over:
-            raise read_before("read_capture")
+            raise read_before(self._given_by)
         return self
 
     def __next__(self) -> Record:

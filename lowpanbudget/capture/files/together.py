@@ -40,7 +40,7 @@ def read_together(
             file.close()
         raise
     notices = Notices()
-    return CaptureFile(_merged(files, notices), "several", notices)
+    return CaptureFile(_merged(files, notices), "several", notices, given_by="read_together")
 
 
 def _merged(files: list[tuple[str, CaptureFile]], notices: Notices) -> Iterator[Record]:
