@@ -59,9 +59,8 @@ def most_added(layers: Iterable[object]) -> int:
         hops += len(layer.hops) if isinstance(layer, SrhLorh) else 0
         most += _OPTION if isinstance(layer, lorh.Rpi) else 0
         most += ipv6.OCTETS if isinstance(layer, IpInIp) else 0
-    return most + (
-        _ROUTE + (hops - 1) * _ADDRESS if hops > 1 else 0
-    )  # the first is the destination
+    # the first hop is the destination, and the last address of the route stands in IPHC
+    return most + (_ROUTE + hops * _ADDRESS if hops else 0)
 
 
 def _shortest(header: Ipv6, octets: bytes) -> int:
