@@ -176,7 +176,7 @@ class Shrinker:
             mac = replace(mac, security=replace(security, frame_counter=counters.frame_counter))
             counters.frame_counter += 1
         octets = encode_frame(
-            mac, payload, key=self._key, asn=counters.asn, fcs=2, devices=self._devices
+            mac, payload, key=self._key, asn=counters.asn, fcs=link.fcs, devices=self._devices
         ).octets
         if counters.asn is not None:
             counters.asn += 1

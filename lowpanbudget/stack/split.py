@@ -63,7 +63,7 @@ def payloads(
         )
     if room < LEAST_ROOM:
         raise DoesNotFit(
-            f"{plural(room, 'octet')} of room cannot carry a fragment: a header of {FRAGN.octets} and "
+            f"{_left(room)} cannot carry a fragment: a header of {FRAGN.octets} and "
             f"{UNIT} octets of datagram are the least",
             by=LEAST_ROOM - room,
             cite=fragment.CITE,
@@ -227,7 +227,7 @@ def _first(
             return packed, cut
         if depth < 0:
             raise DoesNotFit(
-                f"{plural(room, 'octet')} of room cannot carry the first fragment of this datagram",
+                f"{_left(room)} cannot carry the first fragment of this datagram",
                 by=packed.covers - cut,
                 cite=rfc(6282, "2"),
                 hint="Its headers must stand in the first fragment",
@@ -235,3 +235,10 @@ def _first(
         # "any header that cannot fit within the first fragment MUST NOT be compressed"
         depth -= 1
         packed = pack_headers(sent, env, replace(options, depth=depth))
+
+
+def _left(room: int) -> str:
+    """Return in words what there is for a fragment; where the rest of the frame is over already, that."""
+    if room >= 0:
+        return f"{plural(room, 'octet')} of room"
+    return f"a frame whose MAC header and trailer are {plural(-room, 'octet')} over"
