@@ -24,6 +24,7 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU, Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, Mac
+from lowpanbudget.layers.link.phy import largest_beside
 from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
@@ -32,9 +33,7 @@ from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.values import dataclass, field
 
 BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
-MOST_PREFIXES = 64
-MOST_PANS = 64
-MOST_PORTS = 64
+MOST_PREFIXES = MOST_PANS = MOST_PORTS = 64
 Kind = TypeVar("Kind")
 
 
@@ -78,11 +77,6 @@ class Surroundings:
     def __post_init__(self) -> None:
         if self.design is not None:
             self.flows = FlowBook(self.design)
-
-    @property
-    def largest_sent(self) -> int:
-        """Return the octets of the longest frame that a sender has time for."""
-        return self.largest if self.design is None else self.design.link.largest_sent
 
     def learn_prefix(self, address: IPv6Address) -> None:
         """Remember the /64 of a unicast address that was carried in full or restored with a valid checksum."""
@@ -232,6 +226,12 @@ class Scene:
     def is_fragment(self) -> bool:
         """Return whether it brings a fragment, recoverable or not."""
         return self.frame.fragment is not None
+
+    @property
+    def largest_sent(self) -> int:
+        """Return the octets of the longest frame that a sender has time for; without a design what this one tells."""
+        design = self.known.design
+        return largest_beside(self.size, self.fcs) if design is None else design.link.largest_sent
 
     @property
     def size(self) -> int:

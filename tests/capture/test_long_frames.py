@@ -240,3 +240,20 @@ def test_the_audit_assumes_the_frames_that_the_survey_assumes(
     known: dict[str, Any] = {"contexts": CONTEXTS} if design is None else {"design": design}
     found = audit(frames, fcs=fcs, **known).findings
     assert [one.severity.word for one in found if one.name == "frame-too-long"] == said
+
+
+@pytest.mark.parametrize(
+    ("fcs", "design", "spare"), [(4, None, 2047 - 231), (4, LONG, 2047 - 231), (2, None, None)]
+)
+def test_what_an_fcs_of_4_tells_of_frames_holds_for_fragments(
+    fcs: int, design: Design | None, spare: int | None
+) -> None:
+    """200 octets of UDP payload behind 27 of headers, with 4 of FCS: a frame of 231, which three fragments carried."""
+    datagram = udp_datagram(ip_of(NODE), ip_of(SINK), bytes(range(200)))
+    made = records(frames_of(datagram, NODE, SINK, room=92, fcs=fcs), step_ns=10**7)
+    assert len(made) == 3
+    known: dict[str, Any] = {"contexts": CONTEXTS} if design is None else {"design": design}
+    found = audit(made, fcs=fcs, **known).findings
+    causes = [one.cause for one in found if one.name == "fragmented-without-need"]
+    said = f"3 fragments make a frame of 231 octets, {spare} to spare"
+    assert causes == ([] if spare is None else [said])

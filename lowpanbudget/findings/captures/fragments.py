@@ -257,7 +257,7 @@ def last_fragment_needless(scene: Scene, datagram: FragmentedDatagram) -> Hits:
         return
     *_, before, last = sorted(datagram.fragments, key=lambda one: one.start)
     octets = last.end - last.start
-    spare = scene.known.largest_sent - before.mark.frame_octets - scene.missing_fcs
+    spare = scene.largest_sent - before.mark.frame_octets - scene.missing_fcs
     if octets < fragment.UNIT and spare >= octets:
         cause = f"the last fragment brings {octets_text(octets)}, the frame before it had {spare} to spare"
         yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
@@ -301,7 +301,7 @@ def _is_coded(datagram: FragmentedDatagram) -> bool:
 
 
 def _needless(scene: Scene, datagram: FragmentedDatagram, single: int) -> Hits:
-    spare = scene.known.largest_sent - single
+    spare = scene.largest_sent - single
     if spare >= 0:
         count = len(datagram.fragments)
         cause = f"{count} fragments make a frame of {single} octets, {spare} to spare"

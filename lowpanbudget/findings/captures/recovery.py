@@ -180,7 +180,7 @@ def recoverable_without_need(memory: CutDatagrams, scene: Scene, header: Rfrag) 
         return None
     del memory[key]
     single = cut.around + (cut.first.size or 0)
-    spare = scene.known.largest_sent - single
+    spare = scene.largest_sent - single
     if len(cut.ranges) < 2 or spare < 0:
         return None
     cause = (
