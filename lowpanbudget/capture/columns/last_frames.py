@@ -1,12 +1,10 @@
 """The last frames of each source, which the counting loop and those who follow frames one by one both read and fill."""
 
-from collections import deque
-
 from lowpanbudget.capture.columns import memory
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.state import State
 from lowpanbudget.capture.follow.parts import Copied
-from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Again, Repeats
+from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Again, LastFrames, Repeats
 
 
 class SharedRepeats(Repeats):
@@ -58,16 +56,22 @@ class SharedRepeats(Repeats):
     def _take_over(self) -> None:
         """Go on with the last frames of each source that the arrays hold."""
         heard = {
-            source: deque(self._state.last_heard(one), p.DEPTH)
-            for source, one in self._numbers.items()
+            source: LastFrames(self._state.last_heard(one)) for source, one in self._numbers.items()
         }
-        for source in sorted(heard, key=lambda one: heard[one][-1].number if heard[one] else 0):
+        for source in sorted(
+            heard, key=lambda one: heard[one].frames[-1].number if heard[one].frames else 0
+        ):
             self._sources[source] = heard[source]
         last = int(self._state.s[p.LAST_HEARD])
         if last >= 0:
             number = int(self._state.heard[last + p.H_NUMBER])
             self._last = next(
-                ((seen, one) for seen in heard.values() for one in seen if one.number == number),
+                (
+                    (seen, one)
+                    for seen in heard.values()
+                    for one in seen.frames
+                    if one.number == number
+                ),
                 None,
             )
             self._state.s[p.LAST_HEARD] = -1

@@ -6,7 +6,8 @@ decoding serves all frames of a flow, and the frames of a capture are few kinds.
 """
 
 from collections.abc import Iterable
-from typing import Generic, NamedTuple, TypeVar
+from operator import itemgetter
+from typing import Generic, TypeVar
 
 from lowpanbudget.bits import Place
 
@@ -15,20 +16,20 @@ MOST = 1024  # values in each of two generations; what was not asked for in one 
 _MOST_MASKS = 24  # for one beginning
 
 
-class Mask(NamedTuple):
+class Mask:
     """Which octets count: those in the ranges ``kept``; and the length, or whether there are any from ``tail`` on."""
 
-    number: int
-    kept: tuple[tuple[int, int], ...]
-    tail: int | None
+    __slots__ = ("_counting", "_number", "kept", "tail")
+
+    def __init__(self, number: int, kept: tuple[tuple[int, int], ...], tail: int | None) -> None:
+        self._number, self.kept, self.tail = number, kept, tail
+        self._counting = itemgetter(*[slice(start, end) for start, end in kept])
 
     def key(self, extra: object, octets: bytes) -> tuple[object, ...]:
         """Return what texts that are read alike have in common."""
-        count = len(octets) if self.tail is None else len(octets) > self.tail
-        kept = self.kept
-        if len(kept) == 1:
-            return self.number, extra, count, octets[kept[0][0] : kept[0][1]]
-        return self.number, extra, count, b"".join([octets[start:end] for start, end in kept])
+        tail = self.tail
+        count = len(octets) if tail is None else len(octets) > tail
+        return self._number, extra, count, self._counting(octets)
 
 
 def kept_ranges(free: Iterable[Place], octets: int) -> tuple[tuple[int, int], ...]:

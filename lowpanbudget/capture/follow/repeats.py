@@ -6,6 +6,7 @@ contents that say something, that nobody was heard to acknowledge. Else a node o
 """
 
 from collections import deque
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.capture.follow.parts import Copied
@@ -35,6 +36,16 @@ class Seen(NamedTuple):
     answered: bool = False
 
 
+class LastFrames:
+    """The last ``frames`` of a source, and of each what must agree, where one that repeats is looked for first."""
+
+    __slots__ = ("contents", "frames")
+
+    def __init__(self, frames: Iterable[Seen]) -> None:
+        self.frames = deque(frames, DEPTH)
+        self.contents = deque([one.contents for one in self.frames], DEPTH)
+
+
 class Again(NamedTuple):
     """The number of the frame that this one repeats, and the frame whose contents it has under another sequence."""
 
@@ -60,8 +71,8 @@ class Repeats:
     """Remembers the last frames of each source, of so many sources that were heard last."""
 
     def __init__(self) -> None:
-        self._sources = Recent[bytes, deque[Seen]](MOST_SOURCES)
-        self._last: tuple[deque[Seen], Seen] | None = None  # of all sources
+        self._sources = Recent[bytes, LastFrames](MOST_SOURCES)
+        self._last: tuple[LastFrames, Seen] | None = None  # of all sources
 
     def of(self, sighting: "Sighting", example: "Frame") -> Again:
         """Return what a frame repeats, of which ``example`` is one that is alike; note it, or what it acknowledges."""
@@ -82,9 +93,10 @@ class Repeats:
         if last is None or last[1].sequence != sequence:
             return
         seen, entry = last
-        for place, other in enumerate(seen):
+        frames = seen.frames
+        for place, other in enumerate(frames):
             if other is entry:
-                seen[place] = entry._replace(answered=True)
+                frames[place] = entry._replace(answered=True)
 
     def see(
         self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes,
@@ -98,11 +110,11 @@ class Repeats:
         mark = hash(contents)
         entry = _new(Seen, (number, time_ns, sequence, mark, False))
         if seen is None:
-            seen = self._sources[source] = deque((entry,), DEPTH)
+            seen = self._sources[source] = LastFrames((entry,))
             self._last = seen, entry
             return _NO
         again = _NO
-        for other in reversed(seen):
+        for other in reversed(seen.frames) if mark in seen.contents else ():
             if other.contents != mark:
                 continue
             past = None
@@ -116,7 +128,8 @@ class Repeats:
                 if copied and not other.answered:
                     again = Again(copied=Copied(other.number, other.sequence, past))
                 break
-        seen.append(entry)
+        seen.frames.append(entry)
+        seen.contents.append(mark)
         self._last = seen, entry
         self._sources.move_to_end(source)
         return again
