@@ -27,8 +27,8 @@ lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
 )  # fmt: skip
 @click.option(
     "--combinations", type=options.WholeNumber(1), default=None, metavar="N",
-    help="Of a design: combinations of settings of a flow that are all encoded. Of a flow with more: each change alone "
-    "and in pairs.",
+    help="Of a design: combinations of settings of a flow that are all encoded (4096, or fewer where there are many "
+    "flows). Of a flow with more: each change alone and in pairs.",
 )  # fmt: skip
 @click.option(
     "--network/--no-network", default=True,
@@ -116,12 +116,10 @@ def _of_design(source: str, combinations: int | None, *, network: bool) -> "Data
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report.page.design import design_page
-    from lowpanbudget.room.states import MOST_STATES
 
     loaded = load_design(source)
     with counted("combinations of settings", "what the network carries") as tell:
-        most = MOST_STATES if combinations is None else combinations
-        return design_page(loaded, tell, most, network=network)
+        return design_page(loaded, tell, combinations, network=network)
 
 
 def _of_capture(source: str, frames: int | None, known: captures.CaptureOptions) -> "Data":

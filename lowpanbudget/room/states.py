@@ -20,6 +20,7 @@ from lowpanbudget.stack.frame import decode_lowpan
 from lowpanbudget.values import dataclass, field
 
 MOST_STATES = 4096  # of a flow, that are all encoded
+_MOST_IN_ALL = 4 * MOST_STATES  # of a design with many flows: a minute or two
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,11 @@ def settings_of(design: Design, flow: Flow) -> tuple[Setting, ...]:
 def combinations_of(settings: Iterable[Setting]) -> int:
     """Return how many combinations these settings have."""
     return prod(len(setting.changes) + 1 for setting in settings)
+
+
+def most_of(design: Design) -> int:
+    """Return how many states of each flow are all encoded, where nobody says: the more flows, the fewer."""
+    return min(MOST_STATES, max(_MOST_IN_ALL // len(design.flows), 1))
 
 
 def count_of(settings: tuple[Setting, ...], most: int = MOST_STATES) -> int:

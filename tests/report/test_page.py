@@ -29,7 +29,7 @@ from lowpanbudget.report.arrival_text import legend
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
 from lowpanbudget.room.measure import cliffs
-from lowpanbudget.room.states import settings_of
+from lowpanbudget.room.states import most_of, settings_of
 from lowpanbudget.values import replace
 
 ROOT = pathlib.Path(__file__).parents[2]
@@ -87,6 +87,26 @@ def test_the_figures_of_a_frame_stand_beside_those_of_the_standard() -> None:
     assert "take 29 of 127 octets and leave 98; other headers take 14 of those" in shown["reckoned"]
     assert "102 left, 127 less 25, and with 81 where security takes 21 more" in shown["reckoned"]
     assert shown["flows"][0]["rooms"][0][0] == 127 - 29 - 14
+
+
+def test_headers_are_told_where_the_datagram_and_not_the_frame_ends_the_room() -> None:
+    """By hand: an FCS of 4 makes the link's 29 octets 31; 1280 octets of datagram are 48 of headers and the room."""
+    link = replace(FOOTBRIDGE.link, phy="sun-fsk", fcs=4, largest=2047, slot_us=None)
+    one = replace(FOOTBRIDGE, link=link, flows=FOOTBRIDGE.flows[:1], messages=())
+    shown = design_page(one, most=1, network=False)
+    assert (
+        "take 31 of 2047 octets and leave 2016; other headers take 14 of those" in shown["reckoned"]
+    )
+    assert shown["flows"][0]["rooms"][0][0] == 1280 - 48
+
+
+def test_the_more_flows_the_fewer_combinations() -> None:
+    """A page of dozens of flows would take minutes: 16384 by the number of flows, 4096 at most."""
+    flow = FOOTBRIDGE.flows[0]
+    many = [replace(flow, name=f"row {number}") for number in range(64)]
+    assert most_of(replace(FOOTBRIDGE, flows=tuple(many))) == 256
+    assert most_of(FOOTBRIDGE) == 16384 // 6
+    assert most_of(replace(FOOTBRIDGE, flows=(flow,))) == 4096
 
 
 @pytest.mark.long

@@ -19,11 +19,11 @@ from lowpanbudget.report.screen import harmless
 from lowpanbudget.room.fit import fit
 from lowpanbudget.room.further import FurtherFrames
 from lowpanbudget.room.states import (
-    MOST_STATES,
     Setting,
     SettingsState,
     combinations_of,
     count_of,
+    most_of,
     restored_headers,
     settings_of,
     states,
@@ -34,15 +34,16 @@ Tell = Callable[[int, int | None], None]
 
 
 def design_page(
-    design: Design, tell: Tell | None = None, most: int = MOST_STATES, *, network: bool = True
+    design: Design, tell: Tell | None = None, most: int | None = None, *, network: bool = True
 ) -> view.Data:
     """Return all that the page of a design shows, as plain data.
 
     ``tell`` is called with the states that are done and those there are, and with None for these when they all are and
-    a network is simulated. Settings with more than ``most`` states are encoded alone and in pairs. Without ``network``
-    it does not tell what the network carries.
+    a network is simulated. Settings of a flow with more than ``most`` states are encoded alone and in pairs. Without
+    ``network`` it does not tell what the network carries.
     """
     figures, frames_more = Figures(), FurtherFrames(_MOST_FRAMES)
+    most = most_of(design) if most is None else most
     settings = {flow.name: settings_of(design, flow) for flow in design.flows}
     total = sum(count_of(one, most) for one in settings.values())
     flows, done = [], 0
@@ -93,12 +94,13 @@ def _reckoned(design: Design, room: int) -> str:
         design.link.room(path.hop.source, path.hop.destination),
         design.link.largest_sent,
     )
-    where = f"On the {path.hop.name} hop of {harmless(flow.name)}"
+    headers = len(filled(path, room).data) - max(room, 0)
+    where = f"As the design has it, on the {path.hop.name} hop of {harmless(flow.name)}"
     in_slot = design.link.in_slot
     ends = "" if in_slot is None else f" {slot_ends(in_slot)}"
     return (
         f"{where} the link's own header and trailer take {largest - left} of {largest} octets and leave {left}; other "
-        f"headers take {left - room} of those. RFC 4944 section 4 reckons with 102 left, 127 less 25, and with 81 "
+        f"headers take {headers} of those. RFC 4944 section 4 reckons with 102 left, 127 less 25, and with 81 "
         f"where security takes 21 more, or 9 or 13 with shorter codes.{ends}"
     )
 

@@ -9,20 +9,21 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import capture_html, design_html
-from lowpanbudget.room.states import MOST_STATES
 
 _MOST_ENCODED = 1 << 20  # a page of more would be read by no browser
 
 
-def page_of_design(design: Design, *, combinations: int = MOST_STATES, network: bool = True) -> str:
+def page_of_design(design: Design, *, combinations: int | None = None, network: bool = True) -> str:
     """Return a design as one HTML file: frames to scale, settings to switch, messages bit by bit.
 
     Where the design tells it, and unless ``network`` is False, it also has what the network carries, part of which may
     be simulated. Nothing in it is asked of another place. Of a flow with more than so many ``combinations`` of settings
-    each change is encoded alone and in pairs. Raises ``RequestError`` for what is no design or no number from 1
-    to 1048576.
+    each change is encoded alone and in pairs: 4096, fewer where a design has more than four flows. Raises
+    ``RequestError`` for what is no design or no number from 1 to 1048576.
     """
-    most = whole_number(combinations, "combinations", 1, _MOST_ENCODED)
+    most = combinations
+    if most is not None:
+        most = whole_number(most, "combinations", 1, _MOST_ENCODED)
     return design_html(design_page(Design.of(design), most=most, network=network))
 
 
