@@ -17,7 +17,7 @@ from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.link_queue import poisson
 from lowpanbudget.deployment.load import HopLoad, NodeLoad, as_played, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
-from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
+from lowpanbudget.deployment.polls import polled_service, sleeping_nodes, with_places
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import together, unjudged
@@ -79,9 +79,10 @@ def judged(
     ) -> CarriedNetwork:  # fmt: skip
         carried = tuple(_nodes(design, access, traffic, loaded, queues))
         sleep = _sleep(design, loaded)
+        found = tuple(_held(design, traffic, found, sleep))
         checks = checks_of(design, messages, traffic, carried, found, sleep)
         return CarriedNetwork(
-            design.title, checks, tuple(_rhythms(traffic)), carried, tuple(found), sleep,
+            design.title, checks, tuple(_rhythms(traffic)), carried, found, sleep,
             None if played is None else played.result, None if played is None else played.in_runs,
             traffic.unknown, seed, tuple(hops), tuple(_taken(design)), tuple(unjudged(found)),
             () if played is None else played.hastened, is_limited, tuple(together(found)),
@@ -231,15 +232,31 @@ def _polled(
     design: Design, traffic: Traffic, services: Iterable[HopService]
 ) -> Iterable[HopService]:
     """Yield the services with the wait for a poll where some nodes of the hop sleep: the worst ones tell."""
-    asleep = sleeping_nodes(design, traffic.tree)
-    hops = {traffic.tree.hops[node] for node in asleep}
+    hops, within_s = (
+        _hops_asleep(design, traffic),
+        None if design.limits is None else design.limits.latency_s,
+    )
     for one in services:
         if design.sleep is not None and one.direction == "down" and one.hop in hops:
-            yield polled_service(
-                one, design.sleep.poll_s, None if design.limits is None else design.limits.latency_s
-            )
+            yield polled_service(one, design.sleep.poll_s, within_s)
         else:
             yield one
+
+
+def _held(
+    design: Design, traffic: Traffic, services: Iterable[HopService], sleep: SleepWait | None
+) -> Iterable[HopService]:
+    """Yield the services without what finds no place to wait for a poll, where some nodes of the hop sleep."""
+    hops, full = _hops_asleep(design, traffic), None if sleep is None else sleep.held_full
+    for one in services:
+        if full is not None and one.direction == "down" and one.hop in hops:
+            yield with_places(one, full)
+        else:
+            yield one
+
+
+def _hops_asleep(design: Design, traffic: Traffic) -> set[int]:
+    return {traffic.tree.hops[node] for node in sleeping_nodes(design, traffic.tree)}
 
 
 def _sleep(design: Design, nodes: Sequence[NodeLoad]) -> SleepWait | None:

@@ -267,6 +267,7 @@ def _sleep(
         text = f"they poll each {poll_s:g} s, their parents forget them after {timeout_s:g} s"
         yield check_of("poll", "sleeping children", text, poll_s, timeout_s, "s")
     if sleep.held_full is not None:
-        allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
+        allowed = may_refuse(limits)
         text = f"{percent(sleep.held_full, allowed)} of the frames for them find no place at their parent"
+        text += f", {allowed * 100:.3g} % are allowed"
         yield check_of("held", "sleeping children", text, sleep.held_full, allowed, "share")

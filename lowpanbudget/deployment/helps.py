@@ -71,7 +71,7 @@ def _numbers(
             "it takes memory of every node",
         )
     if network.decides is not None:
-        yield from _of_waiting(design, messages, network.decides)
+        yield from _of_waiting(design, messages, network, network.decides)
         if slots is not None and network.decides.matter in ("frame", "acknowledgement"):
             yield from _of_rates(design)
     yield from _of_upkeep(design)
@@ -133,19 +133,23 @@ def _of_slots(
 
 
 def _of_waiting(
-    design: Design, messages: Sequence[MessageAirtime], decides: LimitCheck
+    design: Design, messages: Sequence[MessageAirtime], network: CarriedNetwork, decides: LimitCheck
 ) -> Iterator[PossibleChange]:
     sleep, limits = design.sleep, design.limits
     if sleep is None:
         return
-    allowed_s = limits.latency_s if limits is not None and decides.matter == "latency" else None
-    if decides.matter in ("poll", "held"):
+    held = (service.held_full for service in network.services)
+    is_held = decides.matter == "held" or (decides.matter == "delivery" and any(held))
+    allowed_s = sleep.poll_s if is_held else None
+    if decides.matter == "latency" and limits is not None:
+        allowed_s = limits.latency_s
+    elif decides.matter == "poll":
         allowed_s = sleep.timeout_s
     if allowed_s is not None and sleep.poll_s > allowed_s / 2:
         often = replace(design, sleep=replace(sleep, poll_s=allowed_s / 2))
         text = f"a poll each {allowed_s / 2:g} s"
         yield PossibleChange("sleep.poll_s", text, often, airtime(often), "each poll costs")
-    if decides.matter in ("poll", "held"):
+    if is_held:
         more = replace(design, sleep=replace(sleep, held_frames=sleep.held_frames * 2))
         text = f"{sleep.held_frames * 2} frames held for a child"
         yield PossibleChange(

@@ -35,7 +35,8 @@ class HopService:
     average. ``quiet`` and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention
     alone.
     ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the wait
-    for their poll, and have neither ``delays`` nor ``quiet_latency``.
+    for their poll, and have neither ``delays`` nor ``quiet_latency``; ``held_full`` of the frames for them find no
+    place at their parent, which counts in all shares.
     """
 
     flow: str
@@ -56,6 +57,7 @@ class HopService:
     in_time_half_width: float = 0.0
     in_time_least: float | None = None
     queue_half_width_s: float = 0.0
+    held_full: float = 0.0
     delays: Delays | None = field(default=None, repr=False, compare=False)
 
 

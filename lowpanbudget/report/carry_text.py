@@ -261,7 +261,7 @@ def beside(network: CarriedNetwork) -> Iterator[str]:
         yield (
             f"Sleeping children ({sleep.children}): what is sent to them waits {span_of_time(sleep.mean_s)} for their "
             f"poll on average, 95 % of it up to {span_of_time(sleep.most_s)}"
-            f"{'; the times above count that' if counted else ''}."
+            f"{'; the times above count that, and the shares what finds no place to wait' if counted else ''}."
         )
     if network.unknown:
         names = ", ".join(network.unknown)

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from functools import cache
 from math import exp, inf
 from pathlib import Path
+from random import Random
 from typing import Any
 from unittest.mock import Mock
 
@@ -622,7 +623,7 @@ def test_what_is_sent_to_sleeping_children_waits_for_their_poll(*, is_slotted: b
     Of the line of three the last one sleeps; the two that relay listen. The rest of the way takes milliseconds, in
     slots of 1.01 s up to 3.03 s more and so at most 5 % of the wait.
     """
-    tables = "[sleep]\npoll_s = 60\n[limits]\nlatency_s = 15\n"
+    tables = "[sleep]\npoll_s = 60\nheld_frames = 50\n[limits]\nlatency_s = 15\n"
     text = (
         slotted("cells_down = 1", TREE + tables, "every_s = 20", to="probe")
         if is_slotted
@@ -639,6 +640,34 @@ def test_what_is_sent_to_sleeping_children_waits_for_their_poll(*, is_slotted: b
         assert least - 1 <= told <= least + more + 1
     (late,) = (one for one in network.checks if one.matter == "latency")
     assert (late.holds, late.is_close, late.about) == (False, False, "up reading, 3 hops")
+
+
+@pytest.mark.parametrize("is_slotted", [False, True])
+def test_what_finds_no_place_at_a_parent_does_not_arrive(*, is_slotted: bool) -> None:
+    """A message each 120 s and a poll each 60, one place, no frame lost on the way: 1 - (e^-1/2 - 1/2) / (1/2) arrive.
+
+    By a clock of its own: of messages at random that come between two polls the first is held.
+    """
+    tables = "[sleep]\npoll_s = 60\n[limits]\nlatency_s = 70\n"
+    text = (
+        slotted("cells_down = 1", TREE + tables, "every_s = 120", to="probe")
+        if is_slotted
+        else heard(TREE + tables, "every_s = 120", to="probe")
+    )
+    chance, at, held, came, last = Random(3), 0.0, 0, 0, -1
+    for _ in range(40_000):
+        at, came = at + chance.expovariate(1 / 120), came + 1
+        held, last = held + (int(at // 60) != last), int(at // 60)
+    network = network_of(parse_design(text))
+    by_hop = {one.hop: one for one in network.services if one.direction == "down"}
+    kept = 1 - (exp(-0.5) - 0.5) / 0.5
+    assert held / came == pytest.approx(kept, abs=0.01)
+    assert by_hop[3].delivered == pytest.approx(kept, abs=0.005)
+    assert by_hop[3].in_time == pytest.approx(kept, abs=0.005)
+    assert by_hop[2].delivered == pytest.approx(1, abs=0.005)
+    checks = {one.matter: one for one in network.checks}
+    assert checks["delivery"].measured == pytest.approx(1 - kept, abs=0.005)
+    assert not checks["delivery"].holds
 
 
 def test_polling_more_often_helps_messages_that_wait_for_polls() -> None:
@@ -889,14 +918,20 @@ def test_a_longer_queue_helps_where_it_fills() -> None:
 
 
 @pytest.mark.parametrize(
-    ("timeout", "polls"), [("", None), ("timeout_s = 100\n", "a poll each 50 s"), ("timeout_s = 200\n", None)]
+    ("tables", "matter", "polls"),
+    [
+        ("held_frames = 2\ntimeout_s = 1000\n", "held", "a poll each 30 s"),
+        ("held_frames = 50\ntimeout_s = 50\n", "poll", "a poll each 25 s"),
+    ],
 )  # fmt: skip
-def test_what_helps_sleeping_children(timeout: str, polls: str | None) -> None:
-    """Twice the places; and to poll twice in the time after which a parent forgets, where that is more often."""
-    sleep = "[sleep]\npoll_s = 60\nheld_frames = 2\n" + timeout
-    found = helpful(listening(sleep, "every_s = 60", to="probe"), "held")
-    assert found["sleep.held_frames"] == ["4 frames held for a child"]
-    assert found.get("sleep.poll_s") == (None if polls is None else [polls])
+def test_what_helps_sleeping_children(tables: str, matter: str, polls: str) -> None:
+    """Twice the places, or half the time in which they fill; to poll twice in the time after which a parent forgets."""
+    found = helpful(
+        listening(f"[sleep]\npoll_s = 60\n{tables}", "every_s = 60", to="probe"), matter
+    )
+    places = ["4 frames held for a child"] if matter == "held" else None
+    assert found.get("sleep.held_frames") == places
+    assert found["sleep.poll_s"] == [polls]
 
 
 def test_messages_that_would_go_into_one_frame() -> None:
