@@ -18,6 +18,7 @@ from findings.cases_loads import LOADS_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
+from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.cases_source_routes import SOURCE_ROUTE_CASES, SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
 from findings.judge import (
@@ -42,6 +43,7 @@ CASES: dict[str, Case] = (
     | ROUTING_CASES
     | APPLICATION_CASES
     | ANSWERS_CASES
+    | RECORDS_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
     | SOURCE_ROUTE_CASES
@@ -51,6 +53,7 @@ NEAR = (
     LINK_NEAR
     | NODES_NEAR
     | ANSWERS_NEAR
+    | RECORDS_NEAR
     | JOINING_NEAR
     | FRAGMENT_NEAR
     | ROUTING_NEAR
@@ -93,7 +96,7 @@ def test_fires(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "further", [*FURTHER, *SOURCE_ROUTE_FURTHER], ids=lambda further: further.name
+    "further", [*FURTHER, *SOURCE_ROUTE_FURTHER, *RECORDS_FURTHER], ids=lambda further: further.name
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     capture = further.fires()

@@ -20,6 +20,7 @@ from lowpanbudget.findings.captures.nodes import NODES
 from lowpanbudget.findings.captures.parents import PARENTS
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
+from lowpanbudget.findings.captures.records import RECORDS
 from lowpanbudget.findings.captures.recovery import RECOVERY
 from lowpanbudget.findings.captures.registrations import REGISTRATIONS
 from lowpanbudget.findings.captures.requests import REQUESTS
@@ -33,7 +34,7 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
 # before those that only say so
 CAPTURE_RULES = rules_of(
-    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, SEALED, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS,
-    REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS, ANSWERS,
-    APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, SEALED, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS,
+    FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS,
+    ANSWERS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
