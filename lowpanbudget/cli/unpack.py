@@ -48,7 +48,7 @@ def command(
     In a file # starts a comment and empty lines are passed over. Octets that are no such message are told on
     standard error, the others are shown all the same; the exit code is then 3. Bits that only fill up the last octet
     are told there too where they are not zero. Text that came over the air may be a formula to a spreadsheet: in the
-    table an apostrophe stands before it, which pack takes off again.
+    table an apostrophe stands before it, which pack takes off again. One alone is a value that is there and empty.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design

@@ -1,4 +1,7 @@
-"""Texts in the cells of a table that a spreadsheet may open: an apostrophe stands before what it would run."""
+"""Texts in the cells of a table that a spreadsheet may open: an apostrophe stands before what it would run.
+
+One alone is a text without letters, where an empty cell would say that there is none.
+"""
 
 import re
 
@@ -8,9 +11,12 @@ _FORMULA = re.compile(r"'*\s*([=+\-@|%\uff1d\uff0b\uff0d\uff20]|[\t\r\n])")
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
 
 
+EMPTY = "'"  # the cell of a text that is there and empty
+
+
 def guarded(text: str) -> str:
-    """Return the cell of a text: with an apostrophe before it where it would be run."""
-    return f"'{text}" if _needs_guard(text) else text
+    """Return the cell of a text: with an apostrophe before it where it would be run, or be another."""
+    return f"'{text}" if text and _needs_guard(text) else text
 
 
 def unguarded(cell: str) -> str:
@@ -19,4 +25,6 @@ def unguarded(cell: str) -> str:
 
 
 def _needs_guard(text: str) -> bool:
+    if not text.strip("'"):
+        return True
     return _FORMULA.match(text) is not None and _NUMBER.fullmatch(text.lstrip("'")) is None

@@ -19,7 +19,7 @@ def joined(path: Sequence[str | int]) -> str:
 
 
 def text_of(value: Any) -> str:
-    """Return a value as text: numbers without exponent, octets in hex, flags joined."""
+    """Return a value as text: numbers without exponent, octets in hex, flags joined; nothing of what has no parts."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | Decimal):
@@ -28,4 +28,4 @@ def text_of(value: Any) -> str:
         return value.hex()
     if isinstance(value, tuple):
         return " ".join(value)
-    return str(value)
+    return "" if value in ([], {}) else str(value)

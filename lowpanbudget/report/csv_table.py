@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any
 
-from lowpanbudget.payload.cells import guarded
+from lowpanbudget.payload.cells import EMPTY, guarded
 
 # what each table has, by the names that --json has
 AUDIT = (
@@ -50,6 +50,9 @@ CARRY = (
 BURST = (
     "number", "sent_s", "arrives", "in_time", "lost_queue", "lost_link", "median_s", "most_s",
 )  # fmt: skip
+
+
+THERE = object()  # a value that is there and has an empty text
 
 
 def csv_of(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
@@ -110,6 +113,8 @@ def _under(row: Mapping[str, Any], name: str) -> Any:
 
 def _cell(value: Any) -> str:
     """Return a value as the text of a cell."""
+    if value is THERE:
+        return EMPTY
     if value is None:
         return ""
     if isinstance(value, bool):

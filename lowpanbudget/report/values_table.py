@@ -7,7 +7,7 @@ from typing import Any
 
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.shown import ShownValue, shown_values
-from lowpanbudget.report.csv_table import lines_of
+from lowpanbudget.report.csv_table import THERE, lines_of
 
 
 def csv_of(form: Message, messages: Sequence[tuple[str, dict[str, Any]]]) -> str:
@@ -18,9 +18,11 @@ def csv_of(form: Message, messages: Sequence[tuple[str, dict[str, Any]]]) -> str
     rows = [(place, shown_values(form, values)) for place, values in messages]
     columns = {cell.order: _title(cell) for _, cells in rows for cell in cells}
     order = sorted(columns)
-    table = [["place", *(columns[key] for key in order)]]
+    table: list[list[object]] = [["place", *(columns[key] for key in order)]]
     for place, cells in rows:
-        texts = {cell.order: cell.text for cell in cells}
+        texts: dict[tuple[int, ...], object] = {
+            cell.order: cell.text if cell.text or cell.is_needless else THERE for cell in cells
+        }
         table.append([place, *(texts.get(key, "") for key in order)])
     return lines_of(table)
 

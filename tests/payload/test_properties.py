@@ -9,8 +9,10 @@ from payload.schemas import filled_messages, messages
 
 from lowpanbudget.errors import Truncated, WireError
 from lowpanbudget.payload.codec.nodes import CASES
+from lowpanbudget.payload.given import rows_of
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.rounding import roundings
+from lowpanbudget.report.values_table import csv_of
 
 
 @settings(max_examples=150)
@@ -18,6 +20,20 @@ from lowpanbudget.payload.rounding import roundings
 def test_values_come_back(filled: tuple[Message, dict[str, Any]]) -> None:
     message, values = filled
     assert message.unpack(message.pack(values)) == values
+
+
+@settings(max_examples=100)
+@given(filled_messages())
+def test_a_table_of_values_is_packed_to_the_same_octets(
+    filled: tuple[Message, dict[str, Any]],
+) -> None:
+    """Of what need not be there, what is there and empty is told from what is not."""
+    message, values = filled
+    table = csv_of(message, [("here", values)])
+    (row,) = rows_of(message, table)
+    assert row.fault is None, table
+    assert row.values is not None
+    assert message.pack(row.values) == message.pack(values), table
 
 
 @settings(max_examples=60)

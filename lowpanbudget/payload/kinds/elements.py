@@ -90,7 +90,7 @@ unit = "%RH\""""
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of all elements."""
         for index, item in enumerate(held.value):
-            yield from self.element.single_values(held.under(self.element, item, index))
+            yield from held.under(self.element, item, index).parts()
 
     def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return any number of elements."""

@@ -118,6 +118,8 @@ unit = "m\""""
 
 def taken_values(fields: tuple[Field, ...], given: Any, outer: ask.Scope, *, table: bool) -> Any:
     """Return the values that stand for those given for fields; see ``Field.taken``."""
+    if table and given == "":
+        given = {}
     if not isinstance(given, Mapping):
         return given
     values, known, earlier = dict(given), dict(outer.values), dict(outer.fields)
@@ -190,6 +192,6 @@ def single_values(
     for index, field in enumerate(fields):
         if field.carries and field.name in values:
             value = values[field.name]
-            yield from field.single_values(
-                ask.SingleValue(field, value, (*path, field.name), (*order, index), scope)
-            )
+            held = ask.SingleValue(field, value, (*path, field.name), (*order, index), scope)
+            is_certain = around is None and not field.optional
+            yield from field.single_values(held) if is_certain else held.parts()

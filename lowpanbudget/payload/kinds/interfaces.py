@@ -67,6 +67,10 @@ class SingleValue(NamedTuple):
         """Return an element of a list, or the value of an option."""
         return SingleValue(field, value, (*self.path, index), (*self.order, index), self.scope)
 
+    def parts(self) -> Iterator["SingleValue"]:
+        """Yield the values that it is made of; itself, where it has none that would tell that it is there."""
+        yield from self.field.single_values(self) if self.value not in ([], {}) else (self,)
+
 
 class Wish(NamedTuple):
     """A value that is wanted at one place of a message, and what the tags of unions on the way must be."""

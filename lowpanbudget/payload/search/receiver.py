@@ -159,15 +159,18 @@ class _Judge:
         for path, value in there.items():
             if path not in given:
                 return f"{joined(list(path))} = {shown(value)}, which was not sent"
-            meant = given[path]
-            if isinstance(meant, tuple):  # flags: those that it has no name for, it ignores
-                meant = tuple(name for name in meant if name in self._flags)
-            if repr(meant) != repr(value) and meant != value:
+            if not self._is_read_as(given[path], value):
                 return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
         for path in given.keys() - there.keys():
             if path in self._optional:
                 return f"no {joined(list(path))} where {shown(given[path])} was sent"
         return ""
+
+    def _is_read_as(self, meant: Any, value: Any) -> bool:
+        """Return whether a value is what was meant; of flags those that a receiver has names for, in any order."""
+        if isinstance(meant, tuple) and isinstance(value, tuple):
+            return self._flags.intersection(meant) == set(value)
+        return repr(meant) == repr(value) or bool(meant == value)
 
     def _sent_as(self, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
         return tuple(
