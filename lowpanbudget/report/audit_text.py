@@ -69,13 +69,23 @@ def design(
         return
     heading(console, screen, f"What the design alone tells of {of}: {summary(entries)}")
     short = [] if whole else [entry for entry in entries if not entry["has_weight"]]
-    findings(console, screen, [entry for entry in entries if entry not in short])
-    for entry in short:
+    findings(console, screen, _told_once([entry for entry in entries if entry not in short]))
+    for entry in _told_once(short):
         head = _head(screen, entry)
         head.append(screen.text(f": {entry['cause'].rstrip('.')}"))
         console.print(head)
     if short:
         console.print()
+
+
+def _told_once(entries: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return findings with those together that say the same of several subjects."""
+    alike: dict[str, dict[str, Any]] = {}
+    for entry in entries:
+        said = {name: value for name, value in entry.items() if name != "subject"}
+        first = alike.setdefault(repr(said), {**entry, "subject": ""})
+        first["subject"] += f"{'; ' if first['subject'] else ''}{entry['subject']}"
+    return list(alike.values())
 
 
 def summary(entries: Sequence[dict[str, Any]]) -> str:

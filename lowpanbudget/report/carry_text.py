@@ -136,7 +136,7 @@ def _rhythms(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Li
     titles = ["flow", "message", "reading each", "together", "sent each", "frames"]
     if not any(row[3] for row in rows):
         titles, rows = [*titles[:2], *titles[4:]], [[*row[:2], *row[4:]] for row in rows]
-    return layout.table(titles, rows, width, right=(len(titles) - 1,))
+    return layout.table(titles, layout.first_together(rows), width, right=(len(titles) - 1,))
 
 
 def _nodes(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line]:

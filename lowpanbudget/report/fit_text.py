@@ -67,6 +67,7 @@ def _verdicts(screen: Screen, fits: Sequence[dict[str, Any]], width: int) -> Ite
         ]
         for fit in fits
     ]
+    rows = layout.first_together(rows)
     if not any(row[-1] for row in rows):  # nothing is collected
         titles, rows = titles[:-1], [row[:-1] for row in rows]
     return layout.table(titles, rows, width, right=(3, 4, 5))

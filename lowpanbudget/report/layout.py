@@ -20,6 +20,15 @@ _AT_ONCE = 1 << 14  # runs that are printed together: a list may have hundreds o
 _NARROWEST = 12  # columns that a column of words may be squeezed to
 
 
+def first_together(rows: Iterable[Sequence[Cell]]) -> list[list[Cell]]:
+    """Return rows with those as one that differ in their first cell alone, such as of many nodes that say the same."""
+    alike: dict[str, tuple[list[str], Sequence[Cell]]] = {}
+    for first, *rest in rows:
+        firsts, _ = alike.setdefault(repr(rest), ([], rest))
+        firsts.append(str(first))
+    return [[", ".join(firsts), *rest] for firsts, rest in alike.values()]
+
+
 def wrap(runs: Iterable[Run], width: int) -> list[Line]:
     """Return the runs as lines of at most ``width`` columns, broken at spaces, or inside what is longer than a line."""
     lines: list[Line] = [[]]

@@ -67,6 +67,11 @@ def test_a_table_that_cannot_stand_is_stacked() -> None:
     assert stacked[1].split() == ["second", "title", "b" * 12]
 
 
+def test_rows_that_differ_in_their_first_cell_alone_stand_together() -> None:
+    rows = [["north", "fits", "3"], ["south", "fits", "4"], ["west", "fits", "3"]]
+    assert layout.first_together(rows) == [["north, west", "fits", "3"], ["south", "fits", "4"]]
+
+
 def test_numbers_stand_to_the_right() -> None:
     lines = flat(list(layout.table(("n", "x"), [("1", "p"), ("100", "q")], 40, right=(0,))))
     assert lines[1:] == ["    1  p", "  100  q"]
