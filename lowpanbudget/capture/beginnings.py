@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from lowpanbudget.capture.crossings import Crossing, is_of, with_border
+from lowpanbudget.capture.crossings import Crossing, is_of, through_tunnel, with_border
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
 from lowpanbudget.capture.follow.matching import Matcher
@@ -94,6 +94,9 @@ def _begins(
         (sighting.number,),
         size=size,
     )
+    if place.offset >= 2 * ipv6.OCTETS:
+        links = sighting.source, sighting.destination
+        crossing = through_tunnel(crossing, front, place, links, mac, devices)
     planned = [] if matcher is None else matcher.with_ports(flow)
     if len(planned) == 1:
         crossing = with_border(crossing, planned[0], sighting)

@@ -14,7 +14,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.tally_place import application_octets
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.env import IID_MASK, interface_identifier
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
@@ -23,6 +23,8 @@ from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 
+Links = tuple[bytes | None, bytes | None]  # source and destination
+
 STRIPPED_FCS = 2  # octets of a check sequence that was on the air, and that the receiver took off
 
 
@@ -30,10 +32,11 @@ class Crossing(NamedTuple):
     """A datagram on one link.
 
     ``mark`` stands for what stays the same on its way, ``size`` are its octets. ``at_origin``: its link sender is who
-    sent the datagram; ``at_end``: its link receiver is who it is for. ``flow_name``, whether it goes ``down``, and
-    ``message`` are the design's. ``own_number`` is
-    the message's own sequence number, which wraps at ``modulus``; ``written_s`` the time that the message gives for
-    itself, in seconds from 1970, in steps of ``step_s``. All of these are None where nothing tells.
+    sent the datagram; ``at_end``: its link receiver is who it is for. Where that is in another network, it is who put
+    the datagram into its tunnel, or takes it out. In one ``hop_limit`` is that of the outer header, and
+    ``inner_limit`` of the next one. ``flow_name``, whether it goes ``down``, and ``message`` are the design's.
+    ``own_number`` is the message's own sequence number, which wraps at ``modulus``; ``written_s`` the time that the
+    message gives for itself, in seconds from 1970, in steps of ``step_s``. All of these are None where nothing tells.
     ``unread`` is why no format of the flow reads its data.
     """
 
@@ -53,6 +56,16 @@ class Crossing(NamedTuple):
     step_s: float | None = None
     unread: str = ""
     size: int = 0
+    inner_limit: int | None = None
+
+    @property
+    def left(self) -> tuple[int, int]:
+        """Return the hop limits, which fall from hop to hop: the inner one where a tunnel begins, then the outer.
+
+        "the IPv6 original header hop limit is decremented" by who makes a tunnel (RFC 2473 section 3.1).
+        """
+        inner = self.hop_limit if self.inner_limit is None else self.inner_limit
+        return inner, self.hop_limit
 
 
 class RecoveryPart(NamedTuple):
@@ -90,7 +103,7 @@ class HeardFrame(NamedTuple):
     damaged: bool
     crossing: Crossing | None
     refuses: bool = False
-    carried: tuple[bytes | None, bytes | None] = (None, None)
+    carried: Links = (None, None)
     recovery: RecoveryPart | None = None
     counter: int | None = None
     key: object = None
@@ -107,7 +120,7 @@ class _HeaderFacts(NamedTuple):
     answers: bool
     refuses: bool
     to_all: bool
-    carried: tuple[bytes | None, bytes | None]
+    carried: Links
     recovers: Rfrag | RfragAck | None
     key: object
 
@@ -201,21 +214,50 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices) -> Crossing | None
     place = place or upper_of(datagram)
     if place is None or place.hidden:
         return None
-    header = ipv6.header_of(datagram)
     matched = sighting.matched
     plain = Crossing(
         flow,
         mark_of(place.source, datagram, place),
-        header.hop_limit,
+        ipv6.header_of(datagram).hop_limit,
         is_of(sighting.source, place.source, mac, devices),
         is_of(sighting.destination, place.destination, mac, devices),
         application_octets(sighting, datagram),
         sighting.numbers,
         size=len(datagram),
     )
+    if place.offset >= 2 * ipv6.OCTETS:
+        plain = through_tunnel(
+            plain, datagram, place, (sighting.source, sighting.destination), mac, devices
+        )
     if matched is None:
         return plain
     return _with_message(with_border(plain, matched.flow, sighting), matched)
+
+
+def through_tunnel(
+    crossing: Crossing,
+    front: bytes,
+    place: chain.ChainPlace,
+    links: Links,
+    mac: Mac,
+    devices: Devices,
+) -> Crossing:
+    """Return a crossing with what the outer header says, where the front of the datagram has one before ``place``."""
+    tunnel = chain.find(front, ipv6.IPV6)
+    if tunnel is None or tunnel.offset >= place.offset:
+        return crossing
+    begins = is_of(links[0], tunnel.source, mac, devices)
+    ends = is_of(links[1], tunnel.destination, mac, devices)
+    return crossing._replace(
+        at_origin=crossing.at_origin or (begins and _is_outside(place.source, tunnel.source)),
+        at_end=crossing.at_end or (ends and _is_outside(place.destination, tunnel.destination)),
+        inner_limit=ipv6.header_of(front[tunnel.offset :]).hop_limit,
+    )
+
+
+def _is_outside(end: IPv6Address, tunnel: IPv6Address) -> bool:
+    """Return whether an end of a datagram has another prefix than the end of its tunnel: it goes on by another link."""
+    return int(end) >> 64 != int(tunnel) >> 64
 
 
 def with_border(crossing: Crossing, flow: Flow, sighting: Sighting) -> Crossing:

@@ -1,6 +1,6 @@
 """Datagrams on their way over several links, each counted once: when it left, how far it came, whether it arrived.
 
-What stays the same on the way tells them apart (``Crossing.mark``); a hop limit that falls orders the hops. A datagram
+What stays the same on the way tells them apart (``Crossing.mark``); hop limits that fall order the hops. A datagram
 that left anew with the same contents is another one, or the same said twice where its message counts.
 """
 
@@ -69,10 +69,11 @@ class Journey:
     """One datagram from its first hop heard to the last.
 
     ``left_ns`` and ``left_limit`` are of its first hop, where that was heard. ``limits`` are the hop limits heard,
-    ``last`` the frame that brought it over the last link heard, which is the end of its way where ``at_end``; ``parts``
-    are all frames that brought it there. One that
-    ``is_stopped`` was not heard whole on any link, and brought to its end where that ``is_told`` by its receiver; it
-    ``is_unsure`` where nothing shows that its sender did not go on unheard.
+    ``last_left`` the last of them (``Crossing.left``); of ``headers`` there are several where a tunnel began or ended
+    on the way. ``last`` is the frame that brought it over the last link heard, which is the end of its way where
+    ``at_end``; ``parts`` are all frames that brought it there. One that ``is_stopped`` was not heard whole on any link,
+    and brought to its end where that ``is_told`` by its receiver; it ``is_unsure`` where nothing shows that its sender
+    did not go on unheard.
     """
 
     crossing: Crossing
@@ -80,10 +81,11 @@ class Journey:
     number: int
     left: Tries | None = None
     left_limit: int | None = None
-    limits: set[int] = field(default_factory=set)
+    limits: set[tuple[int, int]] = field(default_factory=set)
     last: Tries | None = None
     parts: tuple[Tries, ...] = ()
-    last_limit: int = 255
+    last_left: tuple[int, int] = (255, 255)
+    headers: set[int | None] = field(default_factory=set)
     at_end: bool = False
     seen_ns: int | None = None
     again: int = 0
@@ -224,14 +226,15 @@ class Journeys:
         """Return the journey that is only said again: by a router, as a copy, or with the same own number."""
         copied = frame.copies is not None and crossing.application != self._burst
         for journey in reversed(journeys):
-            routed = crossing.hop_limit in journey.limits and not crossing.at_origin
+            routed = crossing.left in journey.limits and not crossing.at_origin
             if routed or copied or crossing.own_number is not None:
                 return journey
         return None
 
     def _go_on(self, journey: Journey, frame: HeardFrame, crossing: Crossing, tries: Tries) -> None:
-        journey.limits.add(crossing.hop_limit)
-        journey.last, journey.last_limit = tries, crossing.hop_limit
+        journey.limits.add(crossing.left)
+        journey.headers.add(crossing.inner_limit)
+        journey.last, journey.last_left = tries, crossing.left
         parts = (self._tries.get(number) for number in crossing.numbers)
         journey.parts = tuple(one for one in parts if one is not None)
         journey.at_end = crossing.at_end
@@ -261,23 +264,22 @@ def _may_go_on(journey: Journey, now_ns: int | None) -> bool:
 
 def _continues(journey: Journey, crossing: Crossing) -> bool:
     """Return whether a datagram goes on: on a link that it was not heard on, behind those where it was."""
-    return crossing.hop_limit < journey.last_limit and not crossing.at_origin
+    return crossing.left < journey.last_left and not crossing.at_origin
 
 
 def hops_of(journey: Journey, usual_limit: int | None) -> tuple[int, bool] | None:
     """Return over how many links a datagram came to its end, and whether its first hop limit was only assumed.
 
     ``usual_limit`` is what its sender was heard to begin with. Else the next of 64, 128 and 255 (common practice, no
-    source); None for a datagram that was not heard at its end.
+    source); None for a datagram that was not heard at its end, and where no one hop limit counts the whole way.
     """
-    if not journey.at_end:
+    if not journey.at_end or len(journey.headers) > 1:
         return None
     first = journey.left_limit if journey.left_limit is not None else usual_limit
-    if first is not None and first >= journey.last_limit:
-        return first - journey.last_limit + 1, False
-    return next(
-        one for one in _USUAL_LIMITS if one >= journey.last_limit
-    ) - journey.last_limit + 1, True
+    last = journey.last_left[1]
+    if first is not None and first >= last:
+        return first - last + 1, False
+    return next(one for one in _USUAL_LIMITS if one >= last) - last + 1, True
 
 
 _USUAL_LIMITS = (64, 128, 255)

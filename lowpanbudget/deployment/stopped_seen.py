@@ -62,8 +62,8 @@ class BegunDatagram:
         if crossing is None or first is None or self.is_whole or not crossing.at_origin:
             return None
         found = Journey(crossing, first.first_ns, self.number, first, crossing.hop_limit)
-        found.limits.add(crossing.hop_limit)
-        found.last, found.last_limit, found.seen_ns = self.last, crossing.hop_limit, self.last_ns
+        found.limits.add(crossing.left)
+        found.last, found.last_left, found.seen_ns = self.last, crossing.left, self.last_ns
         found.is_stopped, found.is_told = True, self.is_told and crossing.at_end
         return found
 

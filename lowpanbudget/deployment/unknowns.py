@@ -110,9 +110,14 @@ def _of_flows(flows: tuple[MeasuredFlow, ...]) -> Iterator[str]:
             f"The numbers of {_listed(anew)} begin anew {'once' if times == 1 else f'{times} times'}: what was sent "
             "last before that, or first behind it, and was not heard, nobody counts"
         )
-    unseen = sorted({flow.title for flow in flows if flow.arrived is None})
-    if unseen:
-        yield f"The last link of {_listed(unseen)} was not heard: nothing is told of its arrivals"
+    for link, is_end in (
+        ("last", False),
+        ("first", True),
+    ):  # what was not sent here is not missed either
+        unseen = [flow for flow in flows if flow.arrived is None and bool(flow.hops) is is_end]
+        names = sorted({flow.title for flow in unseen})
+        if names:
+            yield f"The {link} link of {_listed(names)} was not heard: nothing is told of its arrivals"
     assumed = sorted({flow.title for flow in flows if flow.hops_assumed})
     if assumed:
         yield f"Of {_listed(assumed)} the first hop limit was not heard: hops are counted from 64, 128 or 255"

@@ -110,6 +110,8 @@ class Passages:
             header.destination, left,
         )  # fmt: skip
         mark = mark_of(header.source, datagram.octets, upper)
+        # what its own sender puts into a tunnel and another takes out has the hop limit of another header there
+        mark = ~mark if tunnelled else mark
         way = self._young.get(mark) or self._old.get(mark)
         if way is None:
             self._keep(mark, (now,))

@@ -28,6 +28,7 @@ from lowpanbudget.layers.link.phy import largest_beside
 from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
+from lowpanbudget.layers.lowpan.lorh import IpInIp
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.values import dataclass, field
@@ -293,15 +294,13 @@ class Scene:
     def look(self) -> tuple[Any, ...]:
         """Return the headers on the air, outermost first; the IPv6 header that counts is known then."""
         layers = self.frame.layers
+        around = False  # a header stands around the next one, maybe in 6LoRH (RFC 8138 section 7)
         for layer in layers:
-            if isinstance(layer, Iphc):
-                self.tunnelled = self.header is not None
-                self.iphc, self.header = layer, layer.header
-            elif isinstance(layer, Ipv6):
-                self.tunnelled = self.header is not None
-                self.iphc, self.header = None, layer
-            elif isinstance(layer, Legacy):
-                self.header = layer.header
+            if isinstance(layer, Iphc | Ipv6 | Legacy):
+                self.tunnelled, around = around, True
+                self.iphc = layer if isinstance(layer, Iphc) else None
+                self.header = layer if isinstance(layer, Ipv6) else layer.header
+            around |= isinstance(layer, IpInIp)
         return layers
 
     def heard(

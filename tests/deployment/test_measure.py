@@ -13,6 +13,7 @@ from findings.air import CONTEXTS
 from findings.cases_application import BURST as BURST_OF_THREE
 from findings.cases_application import versioned
 from findings.cases_fragments import acknowledged as recovery_acknowledged
+from findings.cases_lorh import to_other_leaf, tunnelled
 from findings.cases_nodes import judged
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
@@ -495,6 +496,31 @@ def test_receivers_at_both_ends_tell_latency_together(
         assert flow.took is None
         # what is heard at the end still tells its age by its own time
         assert (flow.dated is None) == (end.name == "far")
+
+
+@pytest.mark.parametrize("up", [False, True])
+def test_a_tunnel_to_another_network_has_its_own_ends(*, up: bool) -> None:
+    """Three links with outer hop limits 64, 63 and 62 (RFC 8138 section 7): a reading leaves and arrives there."""
+    capture = tunnelled((64, 63, 62), up=up)
+    found = measure(capture.records(), contexts=capture.contexts, root=capture.root)
+    (flow,) = found.flows
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials) == (3, 3)
+    assert (flow.hops, flow.hops_assumed) == ({3: 3}, False)
+    assert flow.took is not None
+    assert flow.took.mean == pytest.approx(0.2)
+
+
+def test_what_goes_through_a_tunnel_for_a_part_of_its_way_arrives_once() -> None:
+    """Three links up, and two down in a tunnel of the root: no hop limit counts all of them."""
+    capture = to_other_leaf()
+    found = measure(capture.records(), contexts=capture.contexts, root=capture.root)
+    (flow,) = found.flows
+    assert flow.arrived is not None
+    assert (flow.datagrams, flow.again, flow.arrived.count, flow.arrived.trials) == (3, 0, 3, 3)
+    assert flow.hops == {}
+    assert flow.took is not None
+    assert flow.took.mean == pytest.approx(0.4)
 
 
 def test_any_octets_give_a_measurement() -> None:

@@ -26,7 +26,7 @@ from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst, Limits
 from lowpanbudget.layers.link.phy import timing
-from lowpanbudget.values import replace
+from lowpanbudget.values import FrozenDict, replace
 
 S = 10**9  # nanoseconds
 OQPSK = timing("o-qpsk-2450")
@@ -748,9 +748,12 @@ def test_what_is_not_known_of_flows() -> None:
     uncounted, counts = seen_flow(), seen_flow(sent=4)
     assert "No message of readings that was read counts itself" in said(uncounted)
     assert "counts itself" not in said(counts, replace(uncounted, name=None))
-    assert "The last link of reading from 2001:db8::1 was not heard" in said(
-        seen_flow(arrived=None)
-    )
+    for hops, link in (
+        ({}, "last"),
+        ({1: 1}, "first"),
+    ):  # those that came to their end were heard there
+        unheard = seen_flow(arrived=None, hops=FrozenDict(hops))
+        assert f"The {link} link of reading from 2001:db8::1 was not heard" in said(unheard)
     assert "first hop limit was not heard" in said(seen_flow(hops_assumed=True))
     assert "first hop limit" not in said(uncounted)
     # five beyond the quantile of 99 %: 500

@@ -165,6 +165,7 @@ class Capture:
     known_devices: tuple[bytes, ...] = ()
     oscore: tuple[SecurityContext, ...] = ()
     dtls: tuple[DtlsSender, ...] = ()
+    root: IPv6Address | None = None
     slot: int | None = None  # the absolute slot number that the file gives of each frame
 
     def timed(self) -> Iterator[tuple[float, bytes]]:
@@ -193,6 +194,7 @@ class Capture:
             fcs=self.fcs,
             oscore=self.oscore,
             dtls=self.dtls,
+            root=self.root,
         )
         audit = Audit(self.known())
         for sighting in trace.follow(self.records()):

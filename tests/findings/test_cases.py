@@ -15,6 +15,7 @@ from findings.cases_further import FURTHER, Further
 from findings.cases_joining import JOINING_CASES, JOINING_NEAR
 from findings.cases_link import LINK_CASES, LINK_NEAR
 from findings.cases_loads import LOADS_CASES
+from findings.cases_lorh import LORH_FURTHER, LORH_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
@@ -60,6 +61,7 @@ NEAR = (
     | APPLICATION_NEAR
     | FLOODS_NEAR
     | SOURCE_ROUTE_NEAR
+    | LORH_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
@@ -96,7 +98,9 @@ def test_fires(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "further", [*FURTHER, *SOURCE_ROUTE_FURTHER, *RECORDS_FURTHER], ids=lambda further: further.name
+    "further",
+    [*FURTHER, *SOURCE_ROUTE_FURTHER, *RECORDS_FURTHER, *LORH_FURTHER],
+    ids=lambda further: further.name,
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     capture = further.fires()

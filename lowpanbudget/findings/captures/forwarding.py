@@ -53,7 +53,9 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
         if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:
             router.forget()  # it says itself what it cannot send on
     routers.asked = None
-    if scene.is_fragment or scene.tunnelled or datagram.header.hop_limit <= 1:
+    if scene.is_fragment or datagram.header.hop_limit <= 1:
+        return
+    if scene.tunnelled and datagram.outer.hop_limit <= 1:
         return
     if datagram.is_sum_wrong:
         return  # the router may restore something else

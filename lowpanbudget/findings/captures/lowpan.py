@@ -60,7 +60,7 @@ def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     if header is None or not header.rows["hlim"].inline or scene.passage is not None:
         return None
     limit, design = header.header.hop_limit, scene.known.design
-    if scene.tunnelled or not HLIM.best(limit).row.inline:
+    if not HLIM.best(limit).row.inline:
         return None
     planned = () if design is None else design.flows
     if scene.from_its_source(header) and all(flow.hop_limit != limit for flow in planned):
@@ -70,9 +70,7 @@ def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
 
 @LOWPAN.rule("header-not-shortest", Iphc, least=3)
 def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
-    """Compare each row with the best for its value."""
-    if scene.tunnelled:
-        return
+    """Compare each row with the best for its value; in a tunnel none that looks further than its own header."""
     header, rows = packed.header, packed.rows
     spare: dict[str, int] = {}
     if rows["tf"].inline:
@@ -82,7 +80,10 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
         spare["hop limit"] = 1
     if rows["cid"].inline and not any(packed.contexts):
         spare["context octet"] = 1
-    if not packed.nhc and rows["nh"].inline and header.next_header == ipv6.UDP:
+    alone = (
+        not scene.tunnelled
+    )  # else identifiers are those of the header around it (RFC 6282 section 3.2.2)
+    if alone and not packed.nhc and rows["nh"].inline and header.next_header == ipv6.UDP:
         spare["next header and UDP header"] = _spared_by_nhc(scene)
     for side, choice, link, address, number in zip(
         ("source", "destination"),
@@ -92,7 +93,7 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
         packed.contexts,
         strict=True,
     ):
-        if rows[side].inline:
+        if alone and rows[side].inline:
             context = scene.contexts.get(number) if number is not None else None
             shortest = _shortest(choice, address, link, context)
             spare[f"{side} address"] = max(rows[side].inline - shortest, 0)

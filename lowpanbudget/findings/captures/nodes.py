@@ -189,10 +189,13 @@ def _seeks(datagram: HeardDatagram) -> bool:
 @NODES.rule("node-fell-silent", HeardDatagram, memory=Beginnings)
 def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagram) -> None:
     """Note when a node sends of its own: what it forwards, or answers, ends when another node does."""
-    if scene.by is not None and scene.passage is None and not scene.tunnelled:
+    header = datagram.header
+    # in a tunnel it is of its own where the one who made that sends it
+    own = not scene.tunnelled or datagram.outer.source == header.source
+    if scene.by is not None and scene.passage is None and own:
         if datagram.link_destination == BROADCAST and _seeks(datagram):
             return
-        if memory.begins(int(datagram.header.source), int(datagram.destination), scene.time_s):
+        if memory.begins(int(header.source), int(datagram.destination), scene.time_s):
             scene.by.hear(scene.time_s, scene.number)
 
 

@@ -130,7 +130,7 @@ def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
     if elided and not told and not flow.elide_udp_checksum:
         cause = f"flow {flow.name} elides its UDP checksum, which the design carries"
         yield Hit(cause, (), f"{scene.sender}: UDP checksum of flow {flow.name}", frames)
-    tunnelled = scene.tunnelled or sum(isinstance(one, Iphc | Ipv6) for one in first.layers) > 1
+    tunnelled = sum(isinstance(one, Iphc | Ipv6) for one in first.layers) > 1
     if header is None or tunnelled or scene.passage is not None:
         return
     limit, planned = header.header.hop_limit, flow.hop_limit

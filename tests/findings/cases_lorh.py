@@ -1,0 +1,98 @@
+"""Captures with routing headers in 6LoRH (RFC 8138): what each finding says of them, and near misses.
+
+Octets are put together here by the figures of that standard: f1 is page 1, 80 | hops - 1 and 01 an SRH-6LoRH of two
+octets an address, a1 06 an IP-in-IP-6LoRH of the root.
+"""
+
+from collections.abc import Callable, Sequence
+from functools import partial
+from ipaddress import IPv6Address
+from itertools import pairwise
+
+from findings import air
+from findings.air import NODE, PREFIX, ROOT, Capture
+from findings.cases_further import Further
+from findings.cases_source_routes import FROM_ROOT, NEXT, TO_NODE, WAY, Sent
+from findings.judge import Told
+
+OUTSIDE = IPv6Address("2001:db8:f00d:2::10")
+PAGE_1 = b"\xf1"
+OTHER = b"\x00\x1a"
+
+
+def srh_lorh(nodes: Sequence[bytes]) -> bytes:
+    """RFC 8138 section 5.1, figures 6 and 7."""
+    return bytes([0x80 | len(nodes) - 1, 1]) + b"".join(nodes)
+
+
+def ip_in_ip(limit: int, encapsulator: bytes = b"") -> bytes:
+    """RFC 8138 section 7, figure 14: the hop limit, and octets in which the address differs from the root's."""
+    return bytes([0xA0 | 1 + len(encapsulator), 6, limit]) + encapsulator
+
+
+def tunnelled(limits: Sequence[int], *, up: bool = False, times: int = 3) -> Capture:
+    """Readings of a node to a host outside, or from there, in a tunnel to or from the root: outer hop limits by hop.
+
+    The inner one stays, be it 61 as it came from outside or the 64 of the node.
+    """
+    ends, way = ((TO_NODE, OUTSIDE), WAY[::-1]) if up else ((OUTSIDE, TO_NODE), WAY)
+    frames: Sent = []
+    for number in range(times):
+        segment = air.udp(b"reading %d" % number, *ends)
+        inner = air.ip(*ends, 17, segment, 64 if up else 61)
+        for passed, (limit, links) in enumerate(zip(limits, pairwise(way), strict=True)):
+            route = b"" if up else srh_lorh(way[passed + 1 :])
+            tunnel = ip_in_ip(limit, NODE if up else b"")
+            packed = PAGE_1 + route + tunnel + air.payload(inner, links)
+            frames.append((1.0 + 60 * number + passed / 10, air.raw(packed, number, links)))
+    return Capture([*frames], root=FROM_ROOT)
+
+
+def to_other_leaf(times: int = 3) -> Capture:
+    """Readings of a node to one beside it: to the root as they are, and down from there in a tunnel (RFC 9008 8.3.1).
+
+    The root lowers the hop limit as any router does, and begins with 64 around it (RFC 2473 section 3.1).
+    """
+    ends, other = (TO_NODE, air.address(PREFIX, OTHER)), (ROOT, NEXT, OTHER)
+    frames: Sent = []
+    for number in range(times):
+        segment = air.udp(b"reading %d" % number, *ends)
+        for passed, links in enumerate((*pairwise(WAY[::-1]), *pairwise(other))):
+            is_down, at = passed > 2, 1.0 + 60 * number + passed / 10
+            inner = air.ip(*ends, 17, segment, 61 if is_down else 64 - passed)
+            packed = air.payload(inner, links)
+            if is_down:
+                tunnel = srh_lorh(other[passed - 2 :]) + ip_in_ip(67 - passed)
+                packed = PAGE_1 + tunnel + packed
+            frames.append((at, air.raw(packed, number, links)))
+    return Capture([*frames], root=FROM_ROOT)
+
+
+LORH_FURTHER = (
+    # "a Hop Limit (HL) that is decremented at each hop" (RFC 8138 section 7)
+    *(
+        Further(
+            "hop-limit-not-lowered",
+            partial(tunnelled, (64, 64, 63), up=up, times=1),
+            Told(
+                "failure",
+                router,
+                "datagrams are forwarded with the hop limit that they came with, 64",
+                (f"frame 1: {first} with hop limit 64, frame 2: {router} with hop limit 64",),
+                (1, 2),
+            ),
+        )
+        for up, first, router in ((False, "0x0001", "0x0018"), (True, "0x0017", "0x0019"))
+    ),
+)
+
+LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    f"a tunnel in 6LoRH {way} whose outer hop limit falls": (
+        "hop-limit-not-lowered",
+        partial(tunnelled, (64, 63, 62), up=way == "up"),
+    )
+    for way in ("down", "up")
+} | {
+    f"readings that the root puts into a tunnel: {name}": (name, to_other_leaf)
+    for name in ("hop-limit-not-lowered", "datagram-in-a-loop")
+}
