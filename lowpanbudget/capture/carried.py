@@ -21,8 +21,6 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.frame import Frame
 
-_URI_PATH = 11  # RFC 7252 section 12.2
-
 
 def carried(sighting: Sighting) -> str:
     """Return what a record carries in words, and what it repeats; of one that was heard before only that."""
@@ -89,10 +87,8 @@ def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
     contents = sighting.contents
     request = None if contents is None else contents.packet.innermost(CoapMessage)
     if request is not None:
-        path = "/".join(
-            option.octets.decode("utf-8", "replace") for option in request.all(_URI_PATH)
-        )
-        yield f"CoAP {code_text(request.code)}" + (f" /{path}" if path else "")
+        path = request.path
+        yield f"CoAP {code_text(request.code)}" + (f" {path}" if path else "")
     elif flow.source_port is not None:
         yield f"{flow.what} {flow.source_port} to {flow.destination_port}"
     else:

@@ -9,6 +9,7 @@ from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_delivery import DELIVERY_CASES
 from findings.cases_deployment import DEPLOYMENT_CASES
+from findings.cases_exchanges import EXCHANGES_CASES, EXCHANGES_FURTHER, EXCHANGES_NEAR
 from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
@@ -45,6 +46,7 @@ CASES: dict[str, Case] = (
     | APPLICATION_CASES
     | ANSWERS_CASES
     | RECORDS_CASES
+    | EXCHANGES_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
     | SOURCE_ROUTE_CASES
@@ -55,6 +57,7 @@ NEAR = (
     | NODES_NEAR
     | ANSWERS_NEAR
     | RECORDS_NEAR
+    | EXCHANGES_NEAR
     | JOINING_NEAR
     | FRAGMENT_NEAR
     | ROUTING_NEAR
@@ -99,7 +102,7 @@ def test_fires(name: str) -> None:
 
 @pytest.mark.parametrize(
     "further",
-    [*FURTHER, *SOURCE_ROUTE_FURTHER, *RECORDS_FURTHER, *LORH_FURTHER],
+    [*FURTHER, *SOURCE_ROUTE_FURTHER, *RECORDS_FURTHER, *LORH_FURTHER, *EXCHANGES_FURTHER],
     ids=lambda further: further.name,
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:

@@ -22,6 +22,7 @@ from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
 from lowpanbudget.findings.captures.records import RECORDS
 from lowpanbudget.findings.captures.recovery import RECOVERY
+from lowpanbudget.findings.captures.refusals import REFUSALS
 from lowpanbudget.findings.captures.registrations import REGISTRATIONS
 from lowpanbudget.findings.captures.requests import REQUESTS
 from lowpanbudget.findings.captures.routing import ROUTING
@@ -36,5 +37,5 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, SEALED, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS,
     FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS,
-    ANSWERS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    REFUSALS, ANSWERS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

@@ -33,6 +33,7 @@ from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, C
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
 LONGEST_TOKEN = 8
+_URI_PATH = 11  # RFC 7252 section 12.2
 _BLOCK1 = 27  # RFC 7959 section 2.1
 _HALF_ESCAPE = re.compile(r"%(?![0-9A-Fa-f]{2})")
 _HALF_PAIR = re.compile(r"[\ud800-\udfff]")
@@ -112,6 +113,12 @@ class CoapMessage(WireValue):
         option = self.first(_BLOCK1)
         block = None if option is None else option.value
         return isinstance(block, Block) and (block.more or block.num > 0)
+
+    @property
+    def path(self) -> str:
+        """Return what its Uri-Path options name, as ``/a/b``; nothing without one (RFC 7252 section 6.5)."""
+        parts = (option.octets.decode("utf-8", "replace") for option in self.all(_URI_PATH))
+        return "".join(f"/{part}" for part in parts)
 
     def all(self, number: int) -> tuple[CoapOption, ...]:
         """Return the options with this number."""

@@ -223,7 +223,7 @@ _ROWS = (
 DEFINITIONS = {row.number: row for row in _ROWS}
 BY_NAME = {row.name.lower(): row for row in _ROWS}
 RESERVED_NUMBERS = frozenset({0, 128, 132, 136, 140})  # RFC 7252 table 7
-OBSERVE, OSCORE, PROXY_URI = 6, 9, 35
+OBSERVE, OSCORE, PROXY_URI, ECHO = 6, 9, 35, 252
 
 
 @lru_cache(maxsize=256)
