@@ -5,7 +5,7 @@ A rule that says it is not asked about frames to which it has nothing to say (``
 
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.coap.message import CoapMessage
-from lowpanbudget.layers.internet.coap.registry import OBSERVE
+from lowpanbudget.layers.internet.coap.registry import BLOCK2, OBSERVE
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
@@ -51,6 +51,13 @@ def observe(scene: Scene) -> bool:
         return True
     messages = (one for one in scene.datagram.layers if isinstance(one, CoapMessage))
     return any(message.first(OBSERVE) is not None for message in messages)
+
+
+def blocks(scene: Scene) -> bool:
+    """Return whether its datagram holds a block of an answer of CoAP that anybody can read."""
+    layers = () if scene.datagram is None else scene.datagram.layers
+    messages = (one for one in layers if isinstance(one, CoapMessage) and one.is_response)
+    return any(message.first(BLOCK2) is not None for message in messages)
 
 
 def last_hop(scene: Scene) -> bool:

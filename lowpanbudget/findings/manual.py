@@ -16,8 +16,8 @@ from lowpanbudget.values import FrozenDict, dataclass
 SUBJECTS = (
     "capture", "link", "acknowledgements", "nodes", "security", "sealed", "records", "unreadable", "contexts", "lowpan",
     "checksums", "fragments", "reassembly", "recovery", "network", "rpl", "parents", "registrations", "joining",
-    "routing", "message-ids", "application", "requests", "refusals", "answers", "plan", "messages", "floods",
-    "forwarding", "delivery", "tunnels", "frames", "protocols", "settings", "deployment", "loads",
+    "routing", "message-ids", "application", "requests", "refusals", "answers", "observations", "blocks", "plan",
+    "messages", "floods", "forwarding", "delivery", "tunnels", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

@@ -38,8 +38,10 @@ class Talk:
     def ask(self, mid: int, options: bytes = PATH, code: int = GET, kind: int = CON) -> "Talk":
         return self.say(air.coap_message(options, code=code, kind=kind, mid=mid, token=b"t"))
 
-    def answer(self, code: int, mid: int, options: bytes = b"", kind: int = ACK) -> "Talk":
-        return self.say(air.coap_message(options, b"", kind, code, mid, b"t"), back=True)
+    def answer(
+        self, code: int, mid: int, options: bytes = b"", kind: int = ACK, data: bytes = b""
+    ) -> "Talk":
+        return self.say(air.coap_message(options, data, kind, code, mid, b"t"), back=True)
 
     def reset(self, mid: int, *, back: bool = True) -> "Talk":
         return self.say(air.coap_message(kind=RST, code=0, mid=mid), back=back)
@@ -73,6 +75,110 @@ def pinged() -> Capture:
     return talk.capture()
 
 
+OBSERVE = b"\x60"  # option 6 without octets: 0, register (RFC 7641 section 2)
+
+
+def max_age(seconds: int) -> bytes:
+    """Option 14, behind Observe (6), in as few octets as it takes (RFC 7252 section 5.10.5)."""
+    value = seconds.to_bytes(-(-seconds.bit_length() // 8), "big")
+    return bytes([0x80 | len(value)]) + value
+
+
+class Observation(Talk):
+    """A client observes the root; each notification has the next message ID and Observe number."""
+
+    def __init__(self, gap: float = 1.0) -> None:
+        super().__init__(gap)
+        self.number = 0
+
+    def register(self) -> "Observation":
+        self.ask(100 + self.number, OBSERVE + b"\x51t")
+        self.answer(CONTENT, 100 + self.number, b"\x61\1")
+        return self
+
+    def notify(self, options: bytes = b"", kind: int = NON, after: float | None = None) -> None:
+        self.number += 1
+        observe = b"\x61" + bytes([1 + self.number])
+        message = air.coap_message(observe + options, b"", kind, CONTENT, self.number, b"t")
+        self.say(message, back=True, after=after)
+
+    def reject(self) -> None:
+        self.reset(self.number, back=False)
+
+
+def rejected(count: int, *, registered_between: bool = False) -> Capture:
+    talk = Observation().register()
+    for number in range(count):
+        talk.notify()
+        talk.reject()
+        if registered_between and number == 0:
+            talk.register()
+    return talk.capture()
+
+
+def rejected_at_once() -> Capture:
+    """Three notifications are on their way before the first Reset comes."""
+    talk = Observation().register()
+    for _ in range(3):
+        talk.notify()
+    for mid in range(1, 4):
+        talk.reset(mid, back=False)
+    return talk.capture()
+
+
+def hourly(hours: int, *, confirmable: int = 0, registered: int = 0) -> Capture:
+    """Notifications each hour behind a first one; one may be confirmable, before one the client may register anew."""
+    talk = Observation(3600.0)
+    for hour in range(hours + 1):
+        if hour and hour == registered:
+            talk.ask(99, OBSERVE + b"\x51t")
+            talk.now -= 3600.0
+        talk.notify(max_age(7200), CON if hour and hour == confirmable else NON)
+    return talk.capture()
+
+
+def fresh_for(seconds: int | None, every_s: float, *, asked: bool = False) -> Capture:
+    """Notifications with this Max-Age; the client may ask anew before each."""
+    talk = Observation(every_s)
+    for _ in range(4):
+        if asked:
+            talk.ask(99, OBSERVE + b"\x51t")
+            talk.now -= every_s
+        talk.notify(b"" if seconds is None else max_age(seconds))
+    return talk.capture()
+
+
+def block2(number: int, size_exponent: int = 0, *, more: bool = False, behind: int = 11) -> bytes:
+    """Option 23 behind the one with that number: NUM, M, SZX in one octet (RFC 7959 section 2.2)."""
+    return bytes([(23 - behind) << 4 | 1, number << 4 | more << 3 | size_exponent])
+
+
+def blocks(*asked_and_came: tuple[bytes, bytes]) -> Capture:
+    """GETs, each with its Block2 option or none, and what answers it, with its options."""
+    talk = Talk()
+    for mid, (asked, came) in enumerate(asked_and_came, 1):
+        talk.ask(mid, PATH + asked).answer(CONTENT, mid, came, data=bytes(16 << (came[-1] & 7)))
+    return talk.capture()
+
+
+def tagged(*etags: int, numbers: tuple[int, ...] = (0, 1, 2, 3)) -> Capture:
+    """Blocks of one body, each with an ETag (option 4) of one octet."""
+    return blocks(
+        *(
+            (
+                block2(number) if number else b"",
+                bytes([0x41, etag]) + b"\xd1\x06" + block2(number, more=True)[1:],
+            )
+            for number, etag in zip(numbers, etags, strict=True)
+        )
+    )
+
+
+def came(number: int, size_exponent: int = 0) -> bytes:
+    """Block2 as the first option: 23 = 13 + 10."""
+    return b"\xd1\x0a" + block2(number, size_exponent, more=True)[1:]
+
+
 EXCHANGES_CASES: dict[str, Case] = {
     # RFC 7252 section 5.9.2.5: 4.04 is Not Found
     "request-refused": Case(
@@ -85,6 +191,71 @@ EXCHANGES_CASES: dict[str, Case] = {
             ("4.04 Not Found to GET /t: 3",),
             (2, 4, 6),
             3,
+        ),
+    ),
+    # "If a client rejects a ... notification with a Reset message ... the server MUST remove the associated entry";
+    # "t" is 0x74
+    "notification-after-reset": Case(
+        lambda: rejected(3),
+        lambda: rejected(2),
+        Told(
+            "waste",
+            SERVER,
+            "notifications go on behind Resets that reject those before",
+            ("token 74: 3 or more, each behind a Reset",),
+            (3, 4, 5, 6, 7, 8),
+            3,
+        ),
+    ),
+    # "at least every 24 hours": the notification of hour 24 is in time, those of 25 and 26 are not
+    "notification-never-confirmable": Case(
+        lambda: hourly(26),
+        lambda: hourly(25),
+        Told(
+            "risk",
+            SERVER,
+            "a client is not asked for a confirmation within 24 hours of notifications",
+            ("frame 1: confirmable, or the first heard; frame 27: 26.0 h later",),
+            (1, 27),
+        ),
+    ),
+    # of each 45 s nothing is fresh for 45 - 10
+    "notification-stale": Case(
+        lambda: fresh_for(10, 45.0),
+        lambda: fresh_for(30, 45.0),
+        Told(
+            "remark",
+            f"{SERVER} to {CLIENT}, token 74",
+            "3 of 3 notifications come when the one before is older than its Max-Age",
+            (
+                "nothing fresh for 78% of the time, the least Max-Age 10 s",
+                "45 s between them on average",
+            ),
+            (2, 3, 4),
+            3,
+        ),
+    ),
+    # "The NUM field in the Block2 Option gives the block number of the payload that is being requested"
+    "block-not-as-asked": Case(
+        lambda: blocks((block2(1), came(2))),
+        lambda: blocks((block2(1), came(1))),
+        Told(
+            "failure",
+            SERVER,
+            "an answer brings another block than its request asks for",
+            ("block 1 of 16 in frame 1, block 2 of 16 in frame 2",),
+            (1, 2),
+        ),
+    ),
+    "body-changes-while-fetched": Case(
+        lambda: tagged(0, 1, 2, 2),
+        lambda: tagged(0, 1, 1, 1),
+        Told(
+            "risk",
+            SERVER,
+            "a body changes again and again while its blocks are fetched, so that it is never whole",
+            ("ETag in frame 4: 01; frame 6: 02",),
+            (4, 6),
         ),
     ),
 }
@@ -101,6 +272,46 @@ EXCHANGES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         # RFC 7252 section 5.10.8: what a condition asks for
         "conditions that do not hold": lambda: answered(*[PRECONDITION_FAILED] * 3),
     }.items()
+} | {
+    "Resets to notifications that were on their way": (
+        "notification-after-reset",
+        rejected_at_once,
+    ),
+    "a client that registers again behind a Reset": (
+        "notification-after-reset",
+        lambda: rejected(3, registered_between=True),
+    ),
+    "one notification of a day that is confirmable": (
+        "notification-never-confirmable",
+        lambda: hourly(30, confirmable=12),
+    ),
+    # whoever registers is there
+    "a client that registers again within a day": (
+        "notification-never-confirmable",
+        lambda: hourly(30, registered=12),
+    ),
+    # "A default value of 60 seconds is assumed" (RFC 7252 section 5.10.5)
+    "notifications each minute without Max-Age": (
+        "notification-stale",
+        lambda: fresh_for(None, 60.1),
+    ),
+    "a client that asks anew when Max-Age is over": (
+        "notification-stale",
+        lambda: fresh_for(10, 45.0, asked=True),
+    ),
+    # block 1 of 32 octets begins where block 2 of 16 does
+    "the same place in blocks of half the size": (
+        "block-not-as-asked",
+        lambda: blocks((block2(1, 1), came(2, 0))),
+    ),
+    "the first block, without being asked for it": (
+        "block-not-as-asked",
+        lambda: blocks((b"", came(0, 2))),
+    ),
+    "a body that is fetched anew each time it changed": (
+        "body-changes-while-fetched",
+        lambda: tagged(0, 1, 1, 2, 2, numbers=(0, 1, 0, 0, 1)),
+    ),
 }
 
 EXCHANGES_FURTHER = (

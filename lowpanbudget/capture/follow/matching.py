@@ -11,6 +11,7 @@ from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.registry import URI_PATH
 from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.words import joined
@@ -20,7 +21,6 @@ from lowpanbudget.values import dataclass, frozen
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
-_URI_PATH = 11  # RFC 7252 section 12.2
 MOST_KNOWN = 4096
 _MOST_REASONS = 2  # of formats that do not read a payload
 
@@ -172,7 +172,7 @@ def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:
     """Return whether code and path of a message are as planned."""
     if planned.code != seen.code:
         return False
-    return [o.octets for o in planned.all(_URI_PATH)] == [o.octets for o in seen.all(_URI_PATH)]
+    return [o.octets for o in planned.all(URI_PATH)] == [o.octets for o in seen.all(URI_PATH)]
 
 
 def _readings(message: Message, values: dict[str, Any]) -> Iterator[MessageValue]:

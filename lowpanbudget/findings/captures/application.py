@@ -18,11 +18,11 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.layers.internet.coap.flaws import coap_flaws
+from lowpanbudget.layers.internet.coap.registry import BLOCK1, BLOCK2
 from lowpanbudget.layers.internet.coap.times import ACK_TIMEOUT_S, EXCHANGE_LIFETIME_S
 from lowpanbudget.values import dataclass, field
 
 USEFUL_TOKEN = 4  # octets: the 32 bits of randomness of RFC 7252 section 5.3.1
-_BLOCKS = (23, 27)  # Block2, Block1 (RFC 7959 section 2.1)
 _CONTENT_FORMAT = 12  # RFC 7252 section 12.2
 # CBOR, SenML+CBOR, SensML+CBOR, CBOR sequence (from memory)
 _CBOR_FORMATS = {60, 112, 113, 63, 11060}
@@ -65,7 +65,7 @@ def block_still_fragmented(scene: Scene, message: coap.CoapMessage) -> Hits:
     datagram = scene.datagram
     if datagram is None or datagram.fragments < 2 or not message.payload:
         return
-    for option in filter(None, map(message.first, _BLOCKS)):
+    for option in filter(None, map(message.first, (BLOCK2, BLOCK1))):
         if isinstance(option.value, Block) and option.value.szx < 7:
             cause = f"a block of {option.value.size} octets took {datagram.fragments} frames"
             evidence = (f"datagram of {len(datagram.octets)} octets",)

@@ -19,7 +19,7 @@ from lowpanbudget.layers.internet.coap.codes import (
     is_response,
 )
 from lowpanbudget.layers.internet.coap.message import CoapMessage
-from lowpanbudget.layers.internet.coap.registry import ECHO, OBSERVE
+from lowpanbudget.layers.internet.coap.registry import BLOCK1, ECHO, OBSERVE
 from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S
 from lowpanbudget.values import dataclass, field
 
@@ -31,7 +31,6 @@ _LONGEST = 40  # characters of a path that is told
 _SUCCESS = 2
 _UNAUTHORIZED, _INCOMPLETE = coap_code("4.01"), coap_code("4.08")
 _PRECONDITION, _TOO_LARGE = coap_code("4.12"), coap_code("4.13")
-_BLOCK1 = 27  # RFC 7959 section 2.1
 
 
 @dataclass(slots=True)
@@ -97,7 +96,7 @@ def _refuses(code: int, message: CoapMessage | None) -> bool:
     """
     if class_of(code) == _SUCCESS or code == _PRECONDITION:
         return False
-    asks = {_UNAUTHORIZED: ECHO, _TOO_LARGE: _BLOCK1}.get(code)
+    asks = {_UNAUTHORIZED: ECHO, _TOO_LARGE: BLOCK1}.get(code)
     return asks is None or message is None or message.first(asks) is None
 
 

@@ -3,6 +3,7 @@
 from lowpanbudget.findings.captures.acknowledgements import ACKNOWLEDGEMENTS
 from lowpanbudget.findings.captures.answers import ANSWERS
 from lowpanbudget.findings.captures.application import APPLICATION
+from lowpanbudget.findings.captures.blocks import BLOCKS
 from lowpanbudget.findings.captures.capture import CAPTURE
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
 from lowpanbudget.findings.captures.contexts import CONTEXTS
@@ -17,6 +18,7 @@ from lowpanbudget.findings.captures.message_ids import MESSAGE_IDS
 from lowpanbudget.findings.captures.messages import MESSAGES
 from lowpanbudget.findings.captures.network import NETWORK
 from lowpanbudget.findings.captures.nodes import NODES
+from lowpanbudget.findings.captures.observations import OBSERVATIONS
 from lowpanbudget.findings.captures.parents import PARENTS
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
@@ -37,5 +39,5 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, SEALED, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS,
     FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS,
-    REFUSALS, ANSWERS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

@@ -16,11 +16,16 @@ from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type, class_of, code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage, message_of
 from lowpanbudget.layers.internet.coap.options import CoapOption
-from lowpanbudget.layers.internet.coap.registry import DEFINITIONS, OSCORE, RESERVED_NUMBERS
+from lowpanbudget.layers.internet.coap.registry import (
+    BLOCK1,
+    BLOCK2,
+    DEFINITIONS,
+    OSCORE,
+    RESERVED_NUMBERS,
+)
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 
 _USAGE = rfc(7252, "4.3")
-_BLOCK1, _BLOCK2 = 27, 23
 
 
 class CoapFlaw(NamedTuple):
@@ -112,7 +117,7 @@ def _of_payload(message: CoapMessage) -> Iterator[CoapFlaw]:
     oscore = message.first(OSCORE)
     if oscore is not None and not message.payload:
         yield CoapFlaw("an OSCORE message has no payload", rfc(8613, "2"), oscore)
-    describing = message.first(_BLOCK1 if message.is_request else _BLOCK2)
+    describing = message.first(BLOCK1 if message.is_request else BLOCK2)
     if describing is not None:
         block = describing.value
         size = len(message.payload)

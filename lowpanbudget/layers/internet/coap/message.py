@@ -29,12 +29,11 @@ from lowpanbudget.fields import (
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import TYPES, code_text, is_request, is_response
 from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
+from lowpanbudget.layers.internet.coap.registry import BLOCK1, URI_PATH
 
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
 LONGEST_TOKEN = 8
-_URI_PATH = 11  # RFC 7252 section 12.2
-_BLOCK1 = 27  # RFC 7959 section 2.1
 _HALF_ESCAPE = re.compile(r"%(?![0-9A-Fa-f]{2})")
 _HALF_PAIR = re.compile(r"[\ud800-\udfff]")
 
@@ -110,14 +109,14 @@ class CoapMessage(WireValue):
     @property
     def is_part(self) -> bool:
         """Return whether a request brings a part of its body alone, by its Block1 option (RFC 7959 section 2.2)."""
-        option = self.first(_BLOCK1)
+        option = self.first(BLOCK1)
         block = None if option is None else option.value
         return isinstance(block, Block) and (block.more or block.num > 0)
 
     @property
     def path(self) -> str:
         """Return what its Uri-Path options name, as ``/a/b``; nothing without one (RFC 7252 section 6.5)."""
-        parts = (option.octets.decode("utf-8", "replace") for option in self.all(_URI_PATH))
+        parts = (option.octets.decode("utf-8", "replace") for option in self.all(URI_PATH))
         return "".join(f"/{part}" for part in parts)
 
     def all(self, number: int) -> tuple[CoapOption, ...]:

@@ -223,7 +223,8 @@ _ROWS = (
 DEFINITIONS = {row.number: row for row in _ROWS}
 BY_NAME = {row.name.lower(): row for row in _ROWS}
 RESERVED_NUMBERS = frozenset({0, 128, 132, 136, 140})  # RFC 7252 table 7
-OBSERVE, OSCORE, PROXY_URI, ECHO = 6, 9, 35, 252
+ETAG, OBSERVE, OSCORE, URI_PATH, MAX_AGE, URI_QUERY = 4, 6, 9, 11, 14, 15
+BLOCK2, BLOCK1, PROXY_URI, ECHO = 23, 27, 35, 252
 
 
 @lru_cache(maxsize=256)
