@@ -34,8 +34,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
-NAMES = ("archive", "footbridge")
-ON_CAPTURES = ("annotate", "audit", "survey")
+DESIGNS = ("archive", "footbridge")
+CAPTURES = tuple(sorted(path.stem for path in EXAMPLES.glob("*.pcap")))
+ON_CAPTURES = ("annotate", "audit", "measure", "survey")
 ON_DESIGNS = ("budget", "fit", "encodings", "weigh")
 ALONE = ("explain", "schema")
 COLUMNS = "80"
@@ -80,15 +81,17 @@ def frames_in(capture: bytes) -> int:
 
 def commands() -> Iterator[tuple[str, list[str]]]:
     """Yield the name of each output and the arguments that print it, as JSON and as text."""
-    for name in NAMES:
-        design = ["--design", f"{name}.toml", "--keys", f"{name}.keys.toml"]
+    for name in DESIGNS:
+        for command in ON_DESIGNS:
+            yield f"{name}.{command}", [command, f"{name}.toml"]
+    for name in CAPTURES:
+        of = name.partition("-")[0]
+        design = ["--design", f"{of}.toml", "--keys", f"{of}.keys.toml"]
         count = frames_in((EXAMPLES / f"{name}.pcap").read_bytes())
         every = [word for number in range(1, count + 1) for word in ("--frame", str(number))]
         for command in ON_CAPTURES:
             more = every if command == "annotate" else []
             yield f"{name}.{command}", [command, f"{name}.pcap", *design, *more]
-        for command in ON_DESIGNS:
-            yield f"{name}.{command}", [command, f"{name}.toml"]
     for command in ALONE:
         yield command, [command]
 

@@ -4,8 +4,9 @@ import gc
 import os
 import random
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache
+from importlib import import_module
 from types import SimpleNamespace
 from typing import Any
 
@@ -57,38 +58,59 @@ def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> 
     return True
 
 
-@cache
-def _judged() -> Callable[..., Any]:
-    from lowpanbudget.deployment import carry
+def _inside(name: str) -> Any:
+    """Return a module of the package's inside; None where it has another name by now.
+
+    Tests that look at the package from outside stand on nothing in it. What is shared here only saves them time.
+    """
+    try:
+        return import_module(f"lowpanbudget.{name}")
+    except ModuleNotFoundError:
+        return None
+
+
+def _as_stated_anywhere(design: Any) -> Any:
+    """Return a design without the name of its file: what a network comes to does not depend on it."""
     from lowpanbudget.values import replace
 
-    known = cache(carry.judged)
-
-    def judged(
-        design: Any, access: Any, messages: Any, seed: int, transmissions: int | None = None, *given: Any
-    ) -> Any:  # fmt: skip
-        # what a network comes to does not depend on the file that states it
-        return known(replace(design, file=""), access, tuple(messages), seed, transmissions, *given)
-
-    return judged
+    return replace(design, file="")
 
 
 @cache
-def _runs(name: str) -> Callable[..., Any]:
-    from lowpanbudget.deployment import burst
-    from lowpanbudget.values import replace
+def _once(module: str, name: str, follow: int) -> Callable[..., Any] | None:
+    """Return a function of designs that remembers what it came to; None where there is none of that name.
 
-    play, known = getattr(burst, name), {}
+    So many of its arguments behind the design ``follow`` from it.
+    """
+    play, known = getattr(_inside(module), name, None), {}
+    if play is None:
+        return None
 
-    def runs(design: Any, traffic: Any, *told: Any) -> Any:
-        way, frames, fired, numbers, seed = told
-        numbers = tuple(numbers)
-        key = replace(design, file=""), way, frames, fired, numbers, seed
+    def played(design: Any, *told: Any, **named: Any) -> Any:
+        given = tuple(tuple(one) if isinstance(one, list | Iterator) else one for one in told)
+        key = _as_stated_anywhere(design), given[follow:], tuple(named.items())
         if key not in known:
-            known[key] = play(design, traffic, way, frames, fired, numbers, seed)
+            known[key] = play(design, *given, **named)
         return known[key]
 
-    return runs
+    return played
+
+
+# what plays networks, how many of its arguments follow from the design, and where it is called by its name
+_PLAYED = (
+    ("deployment.carry", "judged", 0, ("deployment.carry", "findings.helps")),
+    ("deployment.burst", "slot_runs", 1, ("deployment.burst",)),
+    ("deployment.burst", "contention_runs", 1, ("deployment.burst",)),
+)
+
+
+def shared() -> Iterator[tuple[Any, str, Callable[..., Any]]]:
+    """Yield where what plays a network is called by its name, and what remembers in its stead."""
+    for module, name, follow, places in _PLAYED:
+        played = _once(module, name, follow)
+        for place in map(_inside, places):
+            if played is not None and hasattr(place, name):
+                yield place, name, played
 
 
 @pytest.fixture
@@ -97,10 +119,5 @@ def played_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
     Not for tests that hold two plays of one network against each other.
     """
-    from lowpanbudget.deployment import burst, carry
-    from lowpanbudget.findings import helps
-
-    for module in (carry, helps):
-        monkeypatch.setattr(module, "judged", _judged())
-    for name in ("slot_runs", "contention_runs"):
-        monkeypatch.setattr(burst, name, _runs(name))
+    for where in shared():
+        monkeypatch.setattr(*where)

@@ -121,6 +121,8 @@ def test_a_recording_of_this_checkout_is_that_of_the_installed_package(tmp_path:
 
 def test_every_output_has_its_own_name() -> None:
     names = [name for name, _ in compare_outputs.outputs()]
-    assert len(names) == len(set(names)) == 2 * (2 * 7 + 2 + 1)
+    assert len(names) == len(set(names)) == 2 * (2 * 4 + 4 * 4 + 2 + 1)
+    for capture in compare_outputs.EXAMPLES.glob("*.pcap"):
+        assert {f"{capture.stem}.audit.json", f"{capture.stem}.measure.txt"} <= set(names)
     arguments = dict(compare_outputs.outputs())
     assert arguments["archive.annotate.txt"].count("--frame") == 354

@@ -75,6 +75,27 @@ def test_no_text_names_a_private_module(path: Path) -> None:
     assert [found for text in texts for found in INSIDE.findall(text)] == []
 
 
+def test_what_saves_time_is_left_out_where_the_inside_has_other_names(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """``played_once`` of ``conftest`` lets tests share what networks came to: a rebuild loses that, and no test."""
+    spec = importlib.util.spec_from_file_location("conftest_read_again", TESTS / "conftest.py")
+    assert spec is not None
+    assert spec.loader is not None
+    read = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(read)
+    shared = list(read.shared())
+    assert len(shared) == 4
+    monkeypatch.setattr(
+        read, "_PLAYED", tuple((f"{one}_moved", *rest) for one, *rest in read._PLAYED)
+    )
+    assert list(read.shared()) == []
+    monkeypatch.setattr(
+        read, "_PLAYED", (("errors", "no_such_name", 0, ("errors", "no.such.place")),)
+    )
+    assert list(read.shared()) == []
+
+
 def test_the_check_itself_sees_what_is_private() -> None:
     inside = "lowpanbudget" + ".stack"
     private = f"from {inside} import split\nfrom lowpanbudget import bits\nimport {inside}.frame"
