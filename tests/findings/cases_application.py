@@ -161,6 +161,32 @@ def in_turn(*rhythms: tuple[int, float]) -> Capture:
     return Capture([*frames], SMALL, PLAN)
 
 
+# RFC 7252 section 12.1.2: 2.04 (Changed) answers a POST
+ASKING = air.design(
+    DESIGN.format(link="")
+    .replace("0xf0b2", "5683")
+    .replace(
+        "every_s = 60",
+        'every_s = 60\n[flow.coap]\ncode = "POST"\nconfirmable = true\n[flow.answer]\ncode = "2.04"',
+    )
+)
+
+
+def answered_nodes(*nodes: bytes, every: float = 60.0) -> Capture:
+    """Eight readings of each of these nodes, 30 s beside each other, and half a second later the answer to each."""
+    frames: list[tuple[float, bytes]] = []
+    for place, node in enumerate(nodes):
+        for number in range(8):
+            at, mid, token = 1 + 30 * place + number * every, 256 * place + number, bytes([number])
+            request = air.coap_message(data=DATA, code=2, mid=mid, token=token)
+            packet = air.coap(request, (node, ROOT))
+            frames.append((at, air.frame(packet, number, (node, ROOT))))
+            answer = air.coap_message(kind=2, code=68, mid=mid, token=token)
+            packet = air.coap(answer, (ROOT, node), back=True)
+            frames.append((at + 0.5, air.frame(packet, 8 * place + number, (ROOT, node))))
+    return Capture(sorted(frames), SMALL, ASKING)
+
+
 def with_own_identifier(source: str, *passed_on: str) -> Capture:
     """Readings from addresses that do not follow from the link address, the first its own, in a flow of three hops."""
     own, to = IPv6Address(source), air.address(air.PREFIX, ROOT)
@@ -396,6 +422,11 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "readings of which the receiver of the capture misses half": (
         "interval-off-plan",
         lambda: in_turn(*[(1, 60.1 * periods) for periods in missing_half(150)]),
+    ),
+    # "as often as requests come": each of two nodes is answered each 60 s, which the root does each 30 s
+    "answers to two nodes, each as often as planned": (
+        "interval-off-plan",
+        lambda: answered_nodes(NODE, b"\x00\x18"),
     ),
     "readings a third more often than planned": (
         "interval-off-plan",

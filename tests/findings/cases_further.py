@@ -10,6 +10,7 @@ from typing import NamedTuple
 from findings import air
 from findings.air import BROADCAST, FAR_NODE, NODE, PAN, PREFIX, ROOT, Capture
 from findings.cases_application import (
+    ASKING,
     COMPARE_CONTEXT,
     DATA,
     EACH_MINUTE,
@@ -18,6 +19,7 @@ from findings.cases_application import (
     READINGS,
     SMALL,
     again,
+    answered_nodes,
     answered_twice,
     asked_by_path,
     exchanges,
@@ -1340,6 +1342,18 @@ FURTHER = (
             "risk",
             READINGS,
             "2001:db8:1::ff:fe00:17 sends every 150 s in flow readings, planned are 60 s",
+            ("median of 7 intervals",),
+            (1,),
+        ),
+    ),
+    # every second frame is an answer, and the request twice as often as planned
+    Further(
+        "interval-off-plan",
+        lambda: Capture([*answered_nodes(NODE, every=30.0).timed()][1::2], SMALL, ASKING),
+        Told(
+            "risk",
+            "flow readings-answer, 2001:db8:1::ff:fe00:1 to 2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1 sends to 2001:db8:1::ff:fe00:17 every 30 s in flow readings-answer, planned are 60 s",
             ("median of 7 intervals",),
             (1,),
         ),

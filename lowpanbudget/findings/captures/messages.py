@@ -141,7 +141,8 @@ class _Times:
             del self.gaps[1::2], self.numbers[1::2]
 
 
-TimesOfSources = Recent[tuple[str, int], _Times]  # by flow and source
+# by flow and source; and, where it is planned for each node that it is sent to, by that
+TimesOfSources = Recent[tuple[str, int, int | None], _Times]
 
 
 @MESSAGES.rule("interval-off-plan", HeardDatagram, memory=Recent, concerns=concerns.design)
@@ -150,11 +151,15 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     match = scene.match
     if match is None or match.back or match.flow.every_s is None:
         return
-    flow, key = match.flow, (match.flow.name, int(datagram.header.source))
+    flow = match.flow
+    # one root sends to many: what goes down, and answers, come to each of them as often as is planned
+    of_each = bool(flow.answers) or flow.direction == "down"
+    to = int(datagram.destination) if of_each else None
+    key = flow.name, int(datagram.header.source), to
     times = memory.get(key)
     if times is None:
         now, link = scene.time_s, datagram.link_source
-        memory[key] = _Times(flow, match.flow.every_s, now, now, scene.number, link)
+        memory[key] = _Times(flow, flow.every_s, now, now, scene.number, link)
     elif times.link == datagram.link_source and scene.time_s >= times.last_s:  # not without times
         times.take(scene.time_s, scene.number)
 
@@ -163,7 +168,7 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
 def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
     """Judge each source by how long it sent otherwise; a burst that the design tries its flow with is no interval."""
     bursts = () if known.design is None else known.design.bursts
-    for (name, number), times in memory.items():
+    for (name, number, to), times in memory.items():
         parts = rhythm(times.gaps, _MOST_PARTS)
         off, all_s = _off_plan(times, parts, _ABOUT), _lasting(parts)
         if not off or _lasting(off) < PART_OFF * all_s:
@@ -176,14 +181,15 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
         if is_burst and off[0].usual_s < times.every_s:
             continue
         source, middle = IPv6Address(number), median(part.usual_s for part in off)
-        cause = f"{source} sends every {seconds_text(middle)} in flow {name}, planned are {times.every_s:g} s"
+        way = "" if to is None else f" to {IPv6Address(to)}"
+        cause = f"{source} sends{way} every {seconds_text(middle)} in flow {name}, planned are {times.every_s:g} s"
         count = min(sum(part.intervals for part in off) * times.step, times.count)
         evidence = [f"median of {plural(count, 'interval')}"]
         if len(off) < len(parts):
             evidence.append(f"for {off_s / all_s:.0%} of the time")
         began = [one.since_s for one in times.gaps].index(off[0].since_s)
         frames = (times.numbers[began],)
-        yield Hit(cause, tuple(evidence), f"flow {name}, {source}", frames)
+        yield Hit(cause, tuple(evidence), f"flow {name}, {source}{way}", frames)
 
 
 def _off_plan(times: _Times, parts: list[RhythmPart], about: float) -> list[RhythmPart]:
