@@ -26,8 +26,8 @@ from lowpanbudget.capture.surveyor import Surveyor
 from lowpanbudget.findings import passages, scene, tallies
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.captures import floods, requests
+from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.memory import FirstNamed
-from lowpanbudget.findings.scene import known_of
 from lowpanbudget.stack.pieces import MOST_FRAGMENTS
 from lowpanbudget.stack.reassembly import Reassembler
 

@@ -12,7 +12,7 @@ from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.scene import known_of
+from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.watched import watched
 from lowpanbudget.stack.events import TimedOut
 from lowpanbudget.values import dataclass

@@ -12,7 +12,7 @@ from lowpanbudget.capture.room_left import RoomLeft
 from lowpanbudget.capture.sequences import octets_on_air
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.audit import Audit
-from lowpanbudget.findings.scene import known_of
+from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.watched import watched
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.values import dataclass, replace

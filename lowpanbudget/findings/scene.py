@@ -8,12 +8,12 @@ from typing import Any, TypeVar
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.parts import Copied
-from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
 from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, UdpContent, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
+from lowpanbudget.findings.key_users import KeyUsers
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.routers import Routers
@@ -48,8 +48,9 @@ class Surroundings:
     ``announced`` the last prefixes of each context on the air. ``flows`` finds those of the design, ``senders`` are the
     nodes that sent data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again
     without one, ``refusals`` what was received and not accepted (told at the end). ``losses`` tell what became of
-    datagrams in fragments, ``routers`` of those that nodes send on, ``sums`` are checksums that nothing explains,
-    ``end_s`` is when the last frame came, ``unread`` the number of data frames that are sealed or have a fault.
+    datagrams in fragments, ``routers`` of those that nodes send on, ``keys`` which keys nodes name, ``sums`` are
+    checksums that nothing explains, ``end_s`` is when the last frame came, ``unread`` the number of data frames that
+    are sealed or have a fault.
     ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
     """
 
@@ -70,6 +71,7 @@ class Surroundings:
     acknowledged: Givers = field(init=False, default_factory=Givers)
     insistent: set[Station] = field(init=False, default_factory=set)
     refusals: list[Refusal] = field(init=False, default_factory=list)
+    keys: KeyUsers = field(init=False, default_factory=KeyUsers)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0
     unread: int = 0
@@ -96,19 +98,6 @@ class Surroundings:
         """Count a frame of this PAN."""
         if pan in self.pans or len(self.pans) < MOST_PANS:
             self.pans[pan] = self.pans.get(pan, 0) + 1
-
-
-def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Surroundings:
-    """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
-    devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
-    if design is None:
-        return Surroundings(trace.contexts, None, frozenset(devices), timeout_s=timeout_s)
-    devices |= {one.extended for one in design.stations if one.extended is not None}
-    largest, mtu = design.link.largest, design.link.mtu
-    known = Surroundings(trace.contexts, design, frozenset(devices), largest, mtu, timeout_s)
-    for station in design.stations:
-        known.learn_prefix(station.ip(design.link.addresses))
-    return known
 
 
 @dataclass(slots=True)

@@ -78,7 +78,9 @@ from findings.cases_joining import (
 from findings.cases_link import (
     FAR_NAME,
     IPHC_ONLY,
+    KEY_SOURCE,
     acknowledged_by,
+    among_three,
     counted,
     in_slot,
     other_frames,
@@ -1346,14 +1348,28 @@ FURTHER = (
             (1,),
         ),
     ),
+    # one of three leaves the key in frame 14, and nothing is told of the two that it leaves, who are the most
+    Further(
+        "key-changed",
+        lambda: among_three(KEY_SOURCE, KEY_SOURCE[::-1]),
+        Told(
+            "remark",
+            "PAN 0xabcd",
+            "nodes go from key id mode 3, index 1, source 0102030405060708 to key id mode 3, index 1, source "
+            "0807060504030201: the octets of the key source in reverse",
+            ("02:5e:10:00:00:00:00:42 from frame 14 on",),
+            (14,),
+        ),
+    ),
     # every second frame is an answer, and the request twice as often as planned
     Further(
         "interval-off-plan",
-        lambda: Capture([*answered_nodes(NODE, every=30.0).timed()][1::2], SMALL, ASKING),
+        lambda: Capture([*list(answered_nodes(NODE, every=30.0).timed())[1::2]], SMALL, ASKING),
         Told(
             "risk",
             "flow readings-answer, 2001:db8:1::ff:fe00:1 to 2001:db8:1::ff:fe00:17",
-            "2001:db8:1::ff:fe00:1 sends to 2001:db8:1::ff:fe00:17 every 30 s in flow readings-answer, planned are 60 s",
+            "2001:db8:1::ff:fe00:1 sends to 2001:db8:1::ff:fe00:17 every 30 s in flow readings-answer, "
+            "planned are 60 s",
             ("median of 7 intervals",),
             (1,),
         ),

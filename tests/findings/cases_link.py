@@ -100,6 +100,28 @@ def keyed(*uses: tuple[int, bytes]) -> Capture:
     return Capture([*frames])
 
 
+KEY_SOURCE = bytes(range(1, 9))
+
+
+def among_three(*sources: bytes, asked: bool = False) -> Capture:
+    """A leaf names keys of these sources in turn, each in five frames; two others name the first of all, before, too.
+
+    The leaf sends to its parent, which forwards to the root, and sends to it as well where it is ``asked``.
+    """
+    leaf, parent = bytes.fromhex("025e100000000042"), FAR_NODE
+    sent = [(KEY_SOURCE, parent, FAR_ROOT), (KEY_SOURCE, FAR_ROOT, parent)]
+    for source in sources:
+        sent += 5 * [(source, leaf, parent), (KEY_SOURCE, parent, FAR_ROOT)]
+        sent += asked * 2 * [(KEY_SOURCE, parent, leaf)]
+        sent += [(KEY_SOURCE, FAR_ROOT, parent)]
+    frames: list[tuple[float, bytes]] = []
+    for number, (source, *links) in enumerate(sent, 1):
+        security = Security(5, 3, number, key_source=source, key_index=1)
+        header = air.mac(number, (links[0], links[1]), security=security)
+        frames.append((number, encode_frame(header, bytes.fromhex(IPHC_ONLY), key=air.KEY).octets))
+    return Capture([*frames])
+
+
 def counted(*numbers: int, at: Iterable[float] = (), **changes: object) -> Capture:
     """Sealed frames that are the same where their counters are."""
     frames = []
@@ -395,6 +417,24 @@ LINK_CASES = {
                 ("02:5e:10:00:00:00:00:17 from frame 3 on",),
                 (3,),
             ),
+        ),
+        also=UNOPENED,
+    ),
+    # frames 1 and 2 are of the others; of those from 3 on each second one to frame 11 is the leaf's, and 12 the root's.
+    # Its key source is 01 ... 08 the other way round
+    "key-named-by-one-node": Case(
+        lambda: among_three(KEY_SOURCE[::-1]),
+        lambda: among_three(KEY_SOURCE[::-1], asked=True),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:42",
+            "02:5e:10:00:00:00:00:42 names key id mode 3, index 1, source 0807060504030201, and no other node does: "
+            "the octets of the key source in reverse",
+            (
+                "2 nodes with key id mode 3, index 1, source 0102030405060708",
+                "5 frames of it from frame 3 on, 0 to it",
+            ),
+            (3, 11),
         ),
         also=UNOPENED,
     ),

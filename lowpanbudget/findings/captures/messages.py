@@ -149,9 +149,11 @@ TimesOfSources = Recent[tuple[str, int, int | None], _Times]
 def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) -> None:
     """Note the times."""
     match = scene.match
-    if match is None or match.back or match.flow.every_s is None:
+    if match is None or match.back:
         return
-    flow = match.flow
+    flow, every_s = match.flow, match.flow.every_s
+    if every_s is None:
+        return
     # one root sends to many: what goes down, and answers, come to each of them as often as is planned
     of_each = bool(flow.answers) or flow.direction == "down"
     to = int(datagram.destination) if of_each else None
@@ -159,7 +161,7 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     times = memory.get(key)
     if times is None:
         now, link = scene.time_s, datagram.link_source
-        memory[key] = _Times(flow, flow.every_s, now, now, scene.number, link)
+        memory[key] = _Times(flow, every_s, now, now, scene.number, link)
     elif times.link == datagram.link_source and scene.time_s >= times.last_s:  # not without times
         times.take(scene.time_s, scene.number)
 

@@ -12,6 +12,7 @@ from lowpanbudget.findings.captures.floods import FLOODS
 from lowpanbudget.findings.captures.forwarding import FORWARDING
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.captures.joining import JOINING
+from lowpanbudget.findings.captures.keys import KEYS
 from lowpanbudget.findings.captures.link import LINK
 from lowpanbudget.findings.captures.lowpan import LOWPAN
 from lowpanbudget.findings.captures.message_ids import MESSAGE_IDS
@@ -37,7 +38,7 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
 # before those that only say so
 CAPTURE_RULES = rules_of(
-    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, SEALED, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS,
+    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS,
     FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS,
     REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

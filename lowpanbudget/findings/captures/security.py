@@ -1,21 +1,18 @@
 """Link security: keys, integrity codes, frame counters."""
 
 from hashlib import blake2b
-from itertools import pairwise
-from math import isnan
-from typing import NamedTuple
 
 from lowpanbudget.capture.follow.clock import LEAP_S
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.key_users import key_words
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import CounterUse
 from lowpanbudget.findings.wording import octets_text, seconds_text
-from lowpanbudget.layers.link.auxiliary import LEVELS, Security
+from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
 from lowpanbudget.stack.incoming import Notice
 
@@ -28,12 +25,7 @@ SECURITY = Subject("security")
 SecuredSender = tuple[int | None, bytes, int, bytes | None, int | None]
 
 
-def _key_text(security: Security) -> str:
-    text = f"key id mode {security.key_id_mode}"
-    return text if security.key_index is None else f"{text}, index {security.key_index}"
-
-
-def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
+def secured_sender(scene: Scene, mac: Mac) -> SecuredSender | None:
     """Return the sender of a secured frame with a counter; None of any other, and of one that somebody forged."""
     security = mac.security
     if security is None or not security.level or scene.counter is None or mac.source is None:
@@ -69,7 +61,7 @@ def frame_replayed(
     mac, counter = scene.frame.mac, scene.counter
     if mac is None or counter is None or scene.fcs_ok is False:
         return None
-    sender = _sender(scene, mac)
+    sender = secured_sender(scene, mac)
     if sender is None:
         return None
     used = memory.get(sender)
@@ -119,7 +111,7 @@ def frame_counter_used_twice(scene: Scene, mac: Mac) -> Hits | None:
     if before.octets == _kept(octets):
         return None
     text = f"frame counter {counter:#010x}"
-    cause = f"{scene.sender} used a {text} for two different frames ({_key_text(security)})"
+    cause = f"{scene.sender} used a {text} for two different frames ({key_words(security)})"
     evidence = [f"{text} in frames {before.number} and {scene.number}"]
     if len(octets) <= LARGEST_FRAME:
         evidence.append(_differ(octets, before.octets))
@@ -131,7 +123,7 @@ def frame_counter_went_back(
     memory: Recent[SecuredSender, tuple[int, int, float]], scene: Scene, mac: Mac
 ) -> Hits | None:
     """Compare with the highest counter so far, and the frame that had it; a frame that comes again did not go back."""
-    sender, counter = _sender(scene, mac), scene.counter
+    sender, counter = secured_sender(scene, mac), scene.counter
     if sender is None or counter is None:
         return None
     before = scene.used_before
@@ -154,10 +146,10 @@ def frame_counter_went_back(
 @SECURITY.rule("frame-counter-at-its-end", Mac, varies=True, concerns=concerns.link_security)
 def frame_counter_at_its_end(scene: Scene, mac: Mac) -> Hits | None:
     """Compare with the highest number that its four octets hold, which no frame may carry."""
-    if scene.counter != _NO_COUNTER or mac.security is None or _sender(scene, mac) is None:
+    if scene.counter != _NO_COUNTER or mac.security is None or secured_sender(scene, mac) is None:
         return None
     cause = f"frames carry the frame counter {_NO_COUNTER:#010x}, which is the end of a key"
-    return (Hit(cause, (_key_text(mac.security),), scene.sender),)
+    return (Hit(cause, (key_words(mac.security),), scene.sender),)
 
 
 @SECURITY.rule("integrity-code-wrong", Noticed("mic-wrong"))
@@ -166,7 +158,7 @@ def integrity_code_wrong(scene: Scene, _notice: Notice) -> Hits:
     security = scene.security
     if security is None:
         return
-    evidence = f"{_key_text(security)}, code {security.mic.hex()}"
+    evidence = f"{key_words(security)}, code {security.mic.hex()}"
     if security.frame_counter is not None:
         evidence += f", frame counter {security.frame_counter:#010x}"
     elif scene.slot is not None:
@@ -207,80 +199,6 @@ def key_missing(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of unsealing."""
     if scene.example_payload is None:
         yield Hit(notice.text, (), notice.text)
-
-
-class _KeyUse(NamedTuple):
-    """The first and the last frame of a node under a key, and their times."""
-
-    first: int
-    first_s: float
-    last: int
-    last_s: float
-
-
-class _KeyUser(NamedTuple):
-    """A node, as it is shown, and its uses of keys by their names, in the order in which they began."""
-
-    name: str
-    uses: dict[str, _KeyUse]
-
-
-KeyUsers = FirstNamed[tuple[int | None, bytes], _KeyUser]
-_MOST_KEYS = 8  # of one node
-
-
-@SECURITY.rule("key-changed", Mac, memory=FirstNamed, concerns=concerns.link_security)
-def key_used(memory: KeyUsers, scene: Scene, mac: Mac) -> None:
-    """Note who uses which key, by what the frame names."""
-    security = mac.security
-    if security is None or mac.source is None or _sender(scene, mac) is None:
-        return
-    user = memory.entry((mac.pan_id, mac.source), lambda: _KeyUser(scene.sender, {}))
-    key = _key_text(security)
-    if security.key_source is not None:
-        key += f", source {security.key_source.hex()}"
-    if user is None or (key not in user.uses and len(user.uses) >= _MOST_KEYS):
-        return
-    now = scene.number, scene.time_s
-    before = user.uses.get(key)
-    user.uses[key] = _KeyUse(*(now if before is None else before[:2]), *now)
-
-
-@SECURITY.at_end("key-changed")
-def key_changed(memory: KeyUsers, _known: Surroundings) -> Hits:
-    """Tell which key nodes left for which, and who goes on with the one that all of those left."""
-    moved: dict[tuple[int | None, str, str], list[tuple[_KeyUse, str]]] = {}
-    for (pan, _), user in memory.items():
-        for (old, before), (new, after) in pairwise(user.uses.items()):
-            if before.last < after.first:  # who uses both by turns changes nothing
-                moved.setdefault((pan, old, new), []).append((after, user.name))
-    for (pan, old, new), nodes in moved.items():
-        nodes.sort()
-        evidence = tuple(f"{name} from frame {use.first} on" for use, name in nodes[:3])
-        frames = tuple(use.first for use, _ in nodes)
-        yield Hit(
-            f"nodes go from {old} to {new}", evidence, _pan_text(pan), frames, times=len(nodes)
-        )
-        (begun, _), (ended, _) = nodes[0], nodes[-1]
-        for (other, _), user in memory.items():
-            use = user.uses.get(old)
-            if use is None or other != pan or new in user.uses or use.last < ended.first:
-                continue
-            past_s = use.last_s - begun.first_s
-            later = "" if isnan(past_s) else f", {seconds_text(past_s)} later"
-            told = f"frame {begun.first} is the first under the other key, frame {use.last}{later}, its last"
-            cause = f"{user.name} stays with {old}, which others left for {new}"
-            yield Hit(cause, (told,), user.name, (begun.first, use.last), Severity.RISK, _BEHIND)
-
-
-def _pan_text(pan: int | None) -> str:
-    return "the network" if pan is None else f"PAN {pan:#06x}"
-
-
-_BEHIND = (
-    "See whether the node was told of the new key, and whether it has room for it: once the others forget the old one, "
-    "none of its frames is taken any more."
-)
 
 
 @SECURITY.rule("encrypted-without-integrity", Mac)

@@ -1,0 +1,62 @@
+"""Who names which keys in secured frames: noted once for the rules that ask for it at the end."""
+
+from typing import NamedTuple
+
+from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.senders import Station
+from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.values import dataclass, field
+
+_MOST_KEYS = 8  # of one node
+
+
+class KeyName(NamedTuple):
+    """A key as frames name it: its mode and index in words, and its source."""
+
+    words: str
+    source: bytes | None
+
+    def __str__(self) -> str:
+        """Return all of it in words."""
+        return self.words if self.source is None else f"{self.words}, source {self.source.hex()}"
+
+
+class KeyUse(NamedTuple):
+    """The first and the last frame of a node under a key, their times, and how many there are."""
+
+    first: int
+    first_s: float
+    last: int
+    last_s: float
+    frames: int
+
+
+@dataclass(slots=True)
+class KeyUser:
+    """A node, as it is shown, and its uses of keys in the order in which they began.
+
+    ``asked`` are the frames that others sent to it, under any key, since it began to use its last one.
+    """
+
+    name: str
+    uses: dict[KeyName, KeyUse] = field(default_factory=dict)
+    asked: int = 0
+
+    def use(self, key: KeyName, number: int, time_s: float) -> None:
+        """Take its frame under a key."""
+        before = self.uses.get(key)
+        if before is None:
+            if len(self.uses) >= _MOST_KEYS:
+                return
+            self.asked = 0
+            before = KeyUse(number, time_s, number, time_s, 0)
+        self.uses[key] = KeyUse(before.first, before.first_s, number, time_s, before.frames + 1)
+
+
+KeyUsers = FirstNamed[Station, KeyUser]
+
+
+def key_words(security: Security) -> str:
+    """Return mode and index of a key in words."""
+    text = f"key id mode {security.key_id_mode}"
+    return text if security.key_index is None else f"{text}, index {security.key_index}"
