@@ -206,6 +206,18 @@ def damaged(count: int) -> Capture:
     )
 
 
+def of_one(change: Callable[[bytes, int], bytes], right: int = 0) -> Capture:
+    """Frames of two nodes in turn; what stands behind the 6 later ones of the first is changed."""
+    frames: list[bytes | tuple[float, bytes]] = []
+    for number in range(6 + right):
+        for links in ((NODE, ROOT), (b"\x00\x18", ROOT)):
+            frame = air.frame(air.datagram(bytes([number]) * 7, links=links), number, links)
+            if links[0] == NODE and number >= right:
+                frame = frame[:-2] + change(frame[-2:], number)
+            frames.append(frame)
+    return Capture(frames)
+
+
 def to(link: bytes) -> Capture:
     links = (NODE, link)
     return Capture([air.frame(air.datagram(links=links), links=links)])
@@ -689,6 +701,48 @@ FURTHER = (
         "check-sequence-wrong",
         lambda: damaged(2),
         Told("remark", "", DAMAGED, ("2 of 20 frames do not match",), (1, 2)),
+    ),
+    # every second frame is of the node; its check sequences are turned round, or wrong in other bits each time
+    Further(
+        "check-sequence-wrong",
+        lambda: of_one(lambda two, _: two[::-1]),
+        Told(
+            "risk",
+            "0x0017",
+            "of all nodes 0x0017 alone sends frames whose check sequence is wrong",
+            (
+                "6 of 12 frames do not match",
+                "what stands there is one with its octets exchanged",
+                "6 of them are of 0x0017, and no data frames of it are right",
+            ),
+            (1, 3, 5, 7, 9, 11),
+            advice=(
+                "No receiver that follows the standard takes such frames. Where they are acknowledged, whoever wrote "
+                "the capture did it, or all nodes do it alike; else compare the sum with that of a chip that is known "
+                "to be right: its start, and the order of bits and octets."
+            ),
+        ),
+    ),
+    *(
+        Further(
+            "check-sequence-wrong",
+            lambda right=right: of_one(lambda two, n: bytes([two[0], two[1] ^ 1 + n]), right),  # type: ignore[misc]
+            Told(
+                severity,
+                "0x0017",
+                "of all nodes 0x0017 alone sends frames whose check sequence is wrong",
+                (
+                    f"6 of {12 + 2 * right} frames do not match",
+                    f"6 of them are of 0x0017, and {right or 'no'} data frames of it are right",
+                ),
+                tuple(range(1 + 2 * right, 12 + 2 * right, 2)),
+                advice=(
+                    "Look whether others take its frames: where they are acknowledged, move the receiver of the "
+                    "capture nearer; where not, look how the node makes its check sequence, and at its radio."
+                ),
+            ),
+        )
+        for severity, right in (("risk", 0), ("remark", 8))
     ),
     Further(
         "short-address-unusable",

@@ -49,9 +49,9 @@ def elements(after: str) -> Capture:
 
 
 def check_sequences(wrong: bool) -> Capture:
-    return Capture(
-        [bytes(f[:-2]) + bytes([f[-2] ^ wrong, f[-1]]) for f in plain(20) if isinstance(f, bytes)]
-    )
+    """Twenty frames; where they are wrong, each in other bits."""
+    frames = [frame for frame in plain(20) if isinstance(frame, bytes)]
+    return Capture([f[:-2] + bytes([f[-2] ^ wrong * n, f[-1]]) for n, f in enumerate(frames, 1)])
 
 
 def reversed_source(link: bytes) -> Capture:

@@ -181,6 +181,27 @@ def test_a_capture_that_took_the_check_sequence_off(tmp_path: Path) -> None:
     assert written_out(one) == READING_TOLD["check-sequence-not-as-said"]
 
 
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_check_sequences_with_their_octets_exchanged(tmp_path: Path, *, acknowledged: bool) -> None:
+    """Where nodes take them it is the capture: type 2 and the number are an acknowledgement (IEEE 802.15.4, 7.3.3)."""
+    frames: list[tuple[float, bytes]] = []
+    for number in range(8):
+        frames.append((number, air.frame(air.datagram(bytes([number]) * 9), number)))
+        if acknowledged:
+            frames.append((number + 0.002, air.mended(bytes([2, 0, number]) + b"\0\0")))
+    turned = Capture([(time, one[:-2] + one[:-3:-1]) for time, one in frames])
+    code, found = audited(written(tmp_path / "a.pcap", turned), *contexts(turned))
+    (one,) = found["findings"]
+    assert (one["name"], one["severity"]) == (
+        "check-sequence-not-as-said",
+        "remark" if acknowledged else "risk",
+    )
+    assert code == (not acknowledged)
+    assert one["cause"] == (
+        f"the FCS is right in none of {len(frames)} frames: what stands there is one with its octets exchanged"
+    )
+
+
 def test_a_design_is_compared_with(tmp_path: Path) -> None:
     capture = CASES["port-not-in-design"].fires()
     path = written(tmp_path / "a.pcap", capture)

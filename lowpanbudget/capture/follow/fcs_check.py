@@ -2,27 +2,29 @@
 
 A link type says whether it is; receivers that overwrite or drop it say the same. A 16-bit FCS matches by chance in one
 frame of 65536, so a few frames decide. Of frames without FCS the transport checksum and the length of acknowledgements
-decide whether octets of radio status stand in its place.
+decide whether octets of radio status stand in its place, but where they follow from the frame by another sum.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link import mac
-from lowpanbudget.layers.link.fcs import fcs
+from lowpanbudget.layers.link.fcs import fcs, fcs_slips
 from lowpanbudget.layers.link.mac import FrameType
 
 WINDOW = 64  # frames that are looked at before the first is handed on
 _LEAST = 3  # fewer frames prove nothing against the link type
 _CRC_OK = 0x80  # the usual status: signal strength, then link quality with this bit (common practice, no source)
 
-PRESENT, ABSENT, STRIPPED, STATUS, UNCLEAR = (
+PRESENT, ABSENT, STRIPPED, STATUS, OTHERWISE, UNCLEAR = (
     "present",
     "absent",
     "stripped",
     "radio status",
+    "summed otherwise",
     "unclear",
 )
 
@@ -30,8 +32,9 @@ PRESENT, ABSENT, STRIPPED, STATUS, UNCLEAR = (
 class FcsVerdict(NamedTuple):
     """What stands at the end of the frames of a link type.
 
-    ``state`` is "present", "absent" (as the link type says), "stripped", "radio status" or "unclear". ``octets`` are
-    those of the FCS, 0 without; ``status`` how many octets of radio status end each frame. ``matched`` of ``tested``
+    ``state`` is "present", "absent" (as the link type says), "stripped", "radio status", "summed otherwise" (what
+    stands there follows from the frame, but by another sum) or "unclear". ``octets`` are those of the FCS, 0 without;
+    ``status`` how many octets of something else, such as radio status, end each frame. ``matched`` of ``tested``
     frames had a right FCS of that length. ``text`` says it for people. ``claimed`` is what the link type says.
     """
 
@@ -63,6 +66,11 @@ def judge(
     best = 4 if matched[4] > matched[2] else 2
     if claimed and matched[claimed] >= matched[best]:
         best = claimed
+    if claimed in (None, 2) and tested >= _LEAST and matched[best] * 2 < tested:
+        slip = _slip(usable)
+        if slip:
+            text = f"the FCS is right in {matched[2] or 'none'} of {tested} frames: what stands there is one {slip}"
+            return FcsVerdict(OTHERWISE, 0, 2, tested, matched[2], text, claimed)
     if matched[best] and (claimed or matched[best] * 2 >= tested):
         differs = claimed is not None and best != claimed
         text = f"an FCS of {best} octets is right in {matched[best]} of {tested} frames"
@@ -82,6 +90,17 @@ def _matching(frames: list[bytes], length: int) -> int:
     return sum(
         fcs(frame[:-length], length) == frame[-length:] for frame in frames if len(frame) > length
     )
+
+
+def _slip(frames: list[bytes]) -> str:
+    """Return in words by which other sum the last two octets of most frames are right; nothing where by none.
+
+    By chance that is so of one frame in some thousand; and of two frames in 65536 that both differ in the same bits.
+    """
+    different = set(frames)
+    ways = Counter(slip for frame in different for slip in fcs_slips(frame[:-2], frame[-2:]))
+    (slip, count), *_ = ways.most_common(1) or [("", 0)]
+    return slip if count >= _LEAST and count * 2 > len(different) else ""
 
 
 def _acknowledgement(frame: bytes) -> int:

@@ -1,17 +1,15 @@
-"""The capture itself: the file, and the check sequences in it."""
+"""The capture itself: the file, and the times in it."""
 
 from typing import NamedTuple, Protocol
 
 from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FILES_JOINED, FRAME_CUT, ReadingNotice
 from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
-from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import seconds_text
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass
 
 CAPTURE = Subject("capture")
 
@@ -101,48 +99,3 @@ def nothing_to_judge(_scene: Scene, audit: HasForeign) -> Hits:
         yield Hit("the capture holds no frame of IEEE 802.15.4, at most datagrams", evidence)
     else:
         yield Hit("the capture holds no frame")
-
-
-@dataclass(slots=True)
-class CheckSequences:
-    """How many check sequences were right and wrong, and the first frames with a wrong one."""
-
-    right: int = 0
-    wrong: int = 0
-    first: Frames = field(default_factory=Frames)
-
-
-@CAPTURE.rule("check-sequence-wrong", Scene, memory=CheckSequences)
-def check_sequence(memory: CheckSequences, scene: Scene, _frame: Scene) -> None:
-    """Count."""
-    if scene.fcs_ok:
-        memory.right += 1
-    elif scene.fcs_ok is False:
-        memory.wrong += 1
-        memory.first.note(scene.number, most=8)
-
-
-@CAPTURE.at_end("check-sequence-wrong")
-def check_sequences(memory: CheckSequences, _known: Surroundings) -> Hits:
-    """Judge the counts."""
-    total = memory.right + memory.wrong
-    if not memory.wrong:
-        return
-    share = f"{memory.wrong} of {total} frames do not match"
-    frames = tuple(memory.first)
-    if not memory.right and total >= 8:
-        cause = "no frame ends with its check sequence: it was taken off or replaced"
-        yield Hit(cause, (share,), frames=frames)
-    else:
-        heavy = total >= 20 and memory.wrong * 10 > total
-        cause = "some frames were damaged before this receiver saw them; nothing is concluded from those"
-        severity = Severity.RISK if heavy else Severity.REMARK
-        yield Hit(cause, (share,), frames=frames, severity=severity)
-
-
-@CAPTURE.rule("check-sequence-not-as-said", FcsVerdict)
-def check_sequence_not_as_said(_scene: Scene, verdict: FcsVerdict) -> Hits:
-    """Take the verdict over the first frames."""
-    if verdict.state in {STRIPPED, STATUS}:
-        evidence = (f"{verdict.matched} of {verdict.tested} match",)
-        yield Hit(verdict.text, evidence, verdict.state, (1,))

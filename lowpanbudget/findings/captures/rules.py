@@ -5,6 +5,7 @@ from lowpanbudget.findings.captures.answers import ANSWERS
 from lowpanbudget.findings.captures.application import APPLICATION
 from lowpanbudget.findings.captures.blocks import BLOCKS
 from lowpanbudget.findings.captures.capture import CAPTURE
+from lowpanbudget.findings.captures.check_sequences import CHECK_SEQUENCES
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
 from lowpanbudget.findings.captures.contexts import CONTEXTS
 from lowpanbudget.findings.captures.delivery import DELIVERY
@@ -38,7 +39,8 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
 # before those that only say so
 CAPTURE_RULES = rules_of(
-    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS,
-    FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING, MESSAGE_IDS, REQUESTS,
-    REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    CAPTURE, CHECK_SEQUENCES, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, RECORDS, UNREADABLE, CONTEXTS,
+    LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING,
+    MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING,
+    DELIVERY,
 )  # fmt: skip

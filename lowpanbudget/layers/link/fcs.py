@@ -5,6 +5,7 @@ IEEE 802.15.4-2015 clause 7.2.10, from memory. Both are sent least significant o
 
 import binascii
 import zlib
+from itertools import product
 
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError, repeated
@@ -29,3 +30,34 @@ def fcs(octets: bytes, length: int = 2) -> bytes:
     if length == 4:
         return zlib.crc32(octets.ljust(4, b"\0")).to_bytes(4, "little")
     raise RequestError(f"an FCS has 0, 2 or 4 octets, not {repeated(length)}", cite=CITE)
+
+
+# how senders and receivers go wrong (common practice, no source): what is summed in another bit order, from another
+# start, inverted behind, and written in another order of the octets; the fewest of it first
+_SLIPS = (
+    "taken most significant bit first",
+    "counted from 0xffff",
+    "inverted at the end",
+    "with its octets exchanged",
+)
+_WAYS = sorted(product((False, True), repeat=len(_SLIPS)), key=sum)[1:]
+
+
+def fcs_slips(octets: bytes, sent: bytes) -> list[str]:
+    """Return in words by which other sums 2 octets are a check sequence: a known one, and the right one but for bits.
+
+    Frames that differ, and agree in one of them, have it not by chance.
+    """
+    if len(sent) != 2 or sent == fcs(octets):
+        return []
+    way = next((way for way in _WAYS if _summed(octets, *way) == sent), ())
+    known = " and ".join(slip for slip, made in zip(_SLIPS, way, strict=False) if made)
+    bits = int.from_bytes(fcs(octets), "little") ^ int.from_bytes(sent, "little")
+    return [*filter(None, [known]), f"that differs in the same bits in each, {bits:#06x}"]
+
+
+def _summed(octets: bytes, msb: bool, start: bool, inverted: bool, exchanged: bool) -> bytes:
+    crc = binascii.crc_hqx(octets if msb else octets.translate(_REVERSED), 0xFFFF * start)
+    two = (crc ^ 0xFFFF * inverted).to_bytes(2, "little" if msb else "big")
+    two = two if msb else two.translate(_REVERSED)
+    return two[::-1] if exchanged else two

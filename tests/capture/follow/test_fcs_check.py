@@ -43,6 +43,11 @@ def status(frame: bytes, *, good: bool = True) -> bytes:
         ([f[:-2] for f in ACKS], 195, "stripped", 0, 0),
         ([status(f, good=False) for f in ACKS], 195, "radio status", 0, 2),
         ([status(b"\x41\x88\x01no datagram at all!")] * 9, 195, "radio status", 0, 2),
+        # that one of them is right by chance, with two octets alike, changes nothing
+        ([f[:-2] + f[:-3:-1] for f in GOOD], 195, "summed otherwise", 0, 2),
+        ([GOOD[0], *(f[:-2] + f[:-3:-1] for f in GOOD[1:])], 195, "summed otherwise", 0, 2),
+        ([f[:-1] + bytes([f[-1] ^ 5]) for f in GOOD], 195, "summed otherwise", 0, 2),
+        ([GOOD[0][:-2] + b"\x2a\x8c"] * 9, 195, "radio status", 0, 2),
         (LONG, 195, "present", 4, 0),
         ([GOOD[0][:-2]], 195, "unclear", 2, 0),
     ],

@@ -1,11 +1,13 @@
 """Check sequences against published check values, the standard's example, and a bitwise restatement."""
 
+from typing import Literal
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.layers.link.fcs import fcs
+from lowpanbudget.layers.link.fcs import fcs, fcs_slips
 
 CHECK = b"123456789"
 
@@ -13,6 +15,38 @@ CHECK = b"123456789"
 def test_two_octets_match_the_published_check_value() -> None:
     """CRC-16/KERMIT of "123456789" is 0x2189 in the catalogue of parametrised CRC algorithms (from memory)."""
     assert fcs(CHECK) == (0x2189).to_bytes(2, "little")
+
+
+# of "123456789" in the same catalogue (from memory): XMODEM, IBM-3740, GENIBUS; MCRF4XX, X-25, KERMIT
+@pytest.mark.parametrize(
+    ("check", "order", "slip"),
+    [
+        (0x31C3, "little", "taken most significant bit first"),
+        (0x29B1, "little", "taken most significant bit first and counted from 0xffff"),
+        (
+            0xD64E,
+            "little",
+            "taken most significant bit first and counted from 0xffff and inverted at the end",
+        ),
+        (0x6F91, "little", "counted from 0xffff"),
+        (0x906E, "little", "counted from 0xffff and inverted at the end"),
+        (
+            0x906E,
+            "big",
+            "counted from 0xffff and inverted at the end and with its octets exchanged",
+        ),
+        (0x2189, "big", "with its octets exchanged"),
+    ],
+)
+def test_other_sums_are_named(check: int, order: Literal["little", "big"], slip: str) -> None:
+    sent = check.to_bytes(2, order)
+    bits = int.from_bytes(sent, "little") ^ 0x2189
+    differs = f"that differs in the same bits in each, {bits:#06x}"
+    assert fcs_slips(CHECK, sent) == [slip, differs]
+
+
+def test_a_right_one_and_one_of_four_octets_have_no_other_sum() -> None:
+    assert fcs_slips(CHECK, fcs(CHECK)) == fcs_slips(CHECK, b"\0\1\2\3") == []
 
 
 def test_four_octets_match_the_published_check_value() -> None:

@@ -1,0 +1,122 @@
+"""The check sequences of a capture: taken off, replaced, summed otherwise, or wrong in some frames."""
+
+from collections import Counter
+
+from lowpanbudget.capture.follow.fcs_check import OTHERWISE, STATUS, STRIPPED, FcsVerdict
+from lowpanbudget.env import link_text
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import Frames
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import Station, pan_of
+from lowpanbudget.layers.link.fcs import fcs_slips
+from lowpanbudget.values import dataclass, field
+
+CHECK_SEQUENCES = Subject("check-sequences")
+
+# our choices
+_MOST_LOOKED = 64  # frames with a wrong check sequence that are looked at closer
+_LEAST = 5  # of them that tell of one node, or of one other sum
+
+_SUMMED = (
+    "No receiver that follows the standard takes such frames. Where they are acknowledged, whoever wrote the capture "
+    "did it, or all nodes do it alike; else compare the sum with that of a chip that is known to be right: its start, "
+    "and the order of bits and octets."
+)
+_OF_ONE = (
+    "Look whether others take its frames: where they are acknowledged, move the receiver of the capture nearer; where "
+    "not, look how the node makes its check sequence, and at its radio."
+)
+
+
+@dataclass(slots=True)
+class CheckSequencesSeen:
+    """How many check sequences were right and wrong, and the first frames with a wrong one.
+
+    Of those that were ``looked`` at closer: by which other sums they are right, and whose they are. The address in a
+    damaged frame is as doubtful as the rest of it.
+    """
+
+    right: int = 0
+    wrong: int = 0
+    looked: int = 0
+    first: Frames = field(default_factory=Frames)
+    slips: Counter[str] = field(default_factory=Counter)
+    of: Counter[Station] = field(default_factory=Counter)
+
+    def look(self, scene: Scene) -> None:
+        """Look at a frame with a wrong one."""
+        end, mac = len(scene.octets) - scene.fcs, scene.mac
+        self.looked += 1
+        self.slips.update(fcs_slips(scene.octets[:end], scene.octets[end:]))
+        if mac is not None and mac.source is not None:
+            self.of[pan_of(mac), mac.source] += 1
+
+    @property
+    def slip(self) -> str:
+        """Return in words by which other sum all of them are right; nothing where by none, or for too few."""
+        (slip, count), *_ = self.slips.most_common(1) or [("", 0)]
+        return slip if count == self.looked >= _LEAST else ""
+
+    @property
+    def sender(self) -> Station | None:
+        """Return whose they all are, but for acknowledgements, which name nobody; None where they are too few."""
+        if len(self.of) != 1:
+            return None
+        return next((one for one, count in self.of.items() if count >= _LEAST), None)
+
+
+@CHECK_SEQUENCES.rule("check-sequence-wrong", Scene, memory=CheckSequencesSeen)
+def check_sequence(memory: CheckSequencesSeen, scene: Scene, _frame: Scene) -> None:
+    """Count."""
+    if scene.fcs_ok:
+        memory.right += 1
+    elif scene.fcs_ok is False:
+        memory.wrong += 1
+        memory.first.note(scene.number, most=8)
+        if memory.looked < _MOST_LOOKED:
+            memory.look(scene)
+
+
+@CHECK_SEQUENCES.at_end("check-sequence-wrong")
+def check_sequences(memory: CheckSequencesSeen, known: Surroundings) -> Hits:
+    """Judge the counts; what one node sends, or another sum, is no damage."""
+    total, sender, slip = memory.right + memory.wrong, memory.sender, memory.slip
+    if not memory.wrong:
+        return
+    evidence, frames = [f"{memory.wrong} of {total} frames do not match"], tuple(memory.first)
+    evidence += [f"what stands there is one {slip}"] if slip else []
+    advice = _SUMMED if slip else ""
+    if not memory.right and total >= 8:
+        cause = "no frame ends with its check sequence: it was taken off or replaced"
+        if slip:
+            cause = "no frame ends with its check sequence, but with another sum"
+        yield Hit(cause, tuple(evidence), frames=frames, advice=advice)
+    elif sender is not None:
+        name, heard = link_text(sender[1]), known.senders.get(sender)
+        right = 0 if heard is None else heard.frames
+        share = f"{memory.of[sender]} of them are of {name}, and {right or 'no'} data frames of it are right"
+        cause = f"of all nodes {name} alone sends frames whose check sequence is wrong"
+        severity = Severity.REMARK if right and not slip else None
+        yield Hit(cause, (*evidence, share), name, frames, severity, advice or _OF_ONE)
+    else:
+        heavy = total >= 20 and memory.wrong * 10 > total
+        cause = "some frames were damaged before this receiver saw them; nothing is concluded from those"
+        severity = Severity.RISK if heavy else Severity.REMARK
+        if slip:
+            cause, severity = "some frames end with another sum than their check sequence", None
+        yield Hit(cause, tuple(evidence), frames=frames, severity=severity, advice=advice)
+
+
+@CHECK_SEQUENCES.rule("check-sequence-not-as-said", FcsVerdict)
+def check_sequence_not_as_said(scene: Scene, verdict: FcsVerdict) -> Hits:
+    """Take the verdict over the first frames."""
+    evidence: tuple[str, ...] = (f"{verdict.matched} of {verdict.tested} match",)
+    if verdict.state == OTHERWISE:
+        taken = bool(scene.known.acknowledged)
+        if taken:
+            evidence += ("frames are acknowledged all the same",)
+        severity = Severity.REMARK if taken else Severity.RISK
+        yield Hit(verdict.text, evidence, verdict.state, (1,), severity, _SUMMED)
+    elif verdict.state in {STRIPPED, STATUS}:
+        yield Hit(verdict.text, evidence, verdict.state, (1,))
