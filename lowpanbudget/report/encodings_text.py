@@ -19,7 +19,7 @@ _LEGEND = (
     'back and compared; where the largest is "at most", a limit is proved and nothing that large was made. By hop '
     "(flow, hop: room of one frame in octets): frames for the three; then frames for the largest of any values, and "
     "the octets that it leaves in one frame, negative where they are missing; - where no datagram is so large. NO "
-    "marks more frames for any values than the flow allows."
+    "marks more frames for any values than the flow allows; of readings that are collected, that no frame carries one."
 )
 _AT_MOST = "at most "
 _CASES = ("least", "typical", "greatest")

@@ -1,6 +1,6 @@
 """Messages in other encodings: the size of the same values, their frames on each hop, and the room left over."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache, partial
 from typing import Literal
 
@@ -32,7 +32,9 @@ class OnHop:
     ``frames`` by case; None where no datagram is so large, or the values cannot be said. ``spare``: the octets left in
     one frame by case, negative where they are missing. ``largest_frames`` and ``largest_spare``: the same of the
     largest size that any values take. ``fits``: all cases can be said, and no values take more frames than the flow
-    allows. ``batch``: how many readings one frame carries whatever they are, None where nothing repeats.
+    allows; of a message that collects readings (``collects``) as many as one frame carries on every hop are sent, as
+    ``fit`` counts them, and it fits where that is one at least. ``batch``: how many readings one frame of this hop
+    carries whatever they are, None where nothing repeats.
     """
 
     flow: str
@@ -46,6 +48,7 @@ class OnHop:
     largest_spare: int | None
     fits: bool
     batch: int | None
+    collects: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +126,14 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     cannot: dict[Case, str] = {
         case: result.cannot for case, result in results.items() if result.cannot
     }
-    places = [_on_hop(hop, wire, most.octets, _batch(message, encoding, hop.room)) for hop in hops]
+    collects, least = field is not None and field.batch, _least_rooms(hops)
+    places = [
+        _on_hop(
+            hop, wire, most.octets, _batch(message, encoding, hop.room), collects=collects,
+            passes=collects and bool(_batch(message, encoding, least[hop.path.flow.name])),
+        )
+        for hop in hops
+    ]  # fmt: skip
     return Alternative(
         *named, FrozenDict(wire), FrozenDict(cannot), _greatest(list(results.values())), batch_of, tuple(places),
         most.octets, most.kind, most.wire,
@@ -144,7 +154,19 @@ def _examples(message: Message) -> Mapping[Case, PackedValues]:
     return {case: PackedValues(message, message.example(case)) for case in CASES}
 
 
-def _on_hop(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int | None) -> OnHop:
+def _least_rooms(hops: Sequence[_Hop]) -> dict[str, int]:
+    """Return the smallest room on the way of each flow, in octets: one message passes all hops."""
+    least: dict[str, int] = {}
+    for hop in hops:
+        flow = hop.path.flow.name
+        least[flow] = min(hop.room, least.get(flow, hop.room))
+    return least
+
+
+def _on_hop(
+    hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int | None, *, collects: bool, passes: bool
+) -> OnHop:  # fmt: skip
+    """Return what an encoding takes on a hop; ``passes``: one frame of each hop carries a reading or more."""
     flow = hop.path.flow
     largest_frames = None if most is None else hop.frames(most)
     frames = {case: hop.frames(len(wire[case])) if case in wire else None for case in CASES}
@@ -160,9 +182,9 @@ def _on_hop(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int 
         largest_frames,
         None if most is None else hop.room - most,
         len(wire) == len(CASES)
-        and largest_frames is not None
-        and largest_frames <= flow.most_frames,
+        and (passes or (largest_frames is not None and largest_frames <= flow.most_frames)),
         batch,
+        collects,
     )
 
 

@@ -76,7 +76,7 @@ def assert_holds(shown: str, answer: list[dict[str, Any]], columns: int) -> None
 def test_one_message_alone_and_what_is_assumed(invoke: Invoke) -> None:
     shown = invoke("encodings", FOOTBRIDGE, "--message", "features", COLUMNS="120").stdout
     assert "Message features in" in shown
-    assert "readings" not in shown
+    assert "Message readings" not in shown
     words = " ".join(shown.split())
     answer = json.loads(invoke("encodings", FOOTBRIDGE, "--message", "features", "--json").stdout)
     assert len(answer["encodings"]) > 5
