@@ -18,8 +18,12 @@ from lowpanbudget.findings.guesses import (
     guesses_of,
     other_destinations,
     other_ports,
+)
+from lowpanbudget.findings.lengths import (
+    other_length_in_line,
     with_options,
     without_length,
+    without_tail,
 )
 from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.layers.internet import chain, ipv6, udp
@@ -83,7 +87,7 @@ def is_right(datagram: bytes) -> bool:
 def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
     """Return the reading that makes the datagram's checksum valid.
 
-    It has no slip when none does, or when several different ones do. None: the checksum is right, or there is none.
+    Its slip says where none does, or several different ones do. None: the checksum is right, or there is none.
     """
     segment = segment_of(datagram.octets)
     if segment is None or (segment.kind == ipv6.UDP and not segment.carried):
@@ -94,8 +98,14 @@ def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
     single = list(_one_side(datagram, known, segment))
     double = list(_both_sides(datagram, known, segment))
     tried = len(single) + len(double)
-    fitting = [trial for trial in single if trial.fits], [trial for trial in double if trial.fits]
-    slips = {trial.slip for trial in fitting[0] or fitting[1]}
+    fitting = [[trial for trial in trials if trial.fits] for trials in (single, double)]
+    if not any(
+        fitting
+    ):  # behind the rest: octets that are zero fit whatever adds as little as they do
+        last = [_exchanged(segment, computed), *without_tail(datagram, segment)]
+        tried += len(last)
+        fitting = [[trial for trial in last if trial.fits]]
+    slips = {trial.slip for trial in next(filter(None, fitting), ())}
     slip, text, what = Slip.NONE, "no reading makes the checksum right", ""
     if len(slips) == 1:
         (slip,) = slips
@@ -104,8 +114,15 @@ def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
         what = list(same.values())[:3][-1].what
     elif slips:
         texts = dict.fromkeys(trial.text for level in fitting for trial in level)
-        text = f"several readings make the checksum right: {' or '.join(texts)}"
+        slip, text = Slip.SEVERAL, f"several readings make the checksum right: {' or '.join(texts)}"
     return SumReading(slip, text, segment.carried, computed, tried, what, len(segment.octets))
+
+
+def _exchanged(segment: Segment, computed: int) -> Trial:
+    """Return the reading of a sender that put the octets of a right checksum down in the other order."""
+    text = "its two octets are exchanged"
+    carried = int.from_bytes(segment.carried.to_bytes(2, "big"), "little")
+    return Trial(Slip.EXCHANGED, text, carried == computed, "octets of the checksum exchanged")
 
 
 def read_alike(datagram: HeardDatagram, said: SumReading | None) -> SumReading | None:
@@ -136,6 +153,7 @@ def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) ->
         yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried, what)
     yield from other_ports(datagram, known, segment)
     yield without_length(segment)
+    yield from other_length_in_line(segment)
     yield from with_options(datagram, segment)
 
 

@@ -27,7 +27,10 @@ from lowpanbudget.stack.upper import APPLICATION_PORTS
 
 
 class Slip(Enum):
-    """What a sender may have done otherwise, so that its checksum does not match; NONE: nothing that is known."""
+    """What a sender may have done otherwise, so that its checksum does not match; NONE: nothing that is known.
+
+    SEVERAL: different ones do the same, and nobody can tell which it was.
+    """
 
     CONTEXT = "another prefix under a context"
     OLD_RULE = "identifiers by RFC 4944"
@@ -37,6 +40,11 @@ class Slip(Enum):
     ROUTE = "another destination of a route"
     PORT = "a port that its form does not carry"
     LENGTH = "no length in the pseudo-header"
+    LENGTH_IN_LINE = "another length in line"
+    EXCHANGED = "the octets of the checksum in the other order"
+    TAIL = "octets behind the datagram"
+    TUNNEL = "an identifier of the link address behind an outer header"
+    SEVERAL = "one of several"
     NONE = "none"
 
 
@@ -114,6 +122,11 @@ def _identifiers(
             if kept not in {old, iid}:
                 text = "identifiers with the PAN ID as it is"
                 yield Guess(Slip.OLD_RULE, text, IPv6Address(prefix | kept))
+    if inline == 0 and link is not None and chain.find(datagram.octets, ipv6.IPV6) is not None:
+        own = interface_identifier(link) or 0
+        if own != iid:
+            text = "the identifier is that of the link address, not of the outer header"
+            yield Guess(Slip.TUNNEL, text, IPv6Address(prefix | own))
     flipped = IPv6Address(prefix | iid ^ UNIVERSAL_LOCAL)
     yield Guess(Slip.UNIVERSAL, "the universal/local bit the other way round", flipped)
     if link is not None and len(link) == 8 and inline == 0 and link != link[::-1]:
@@ -204,34 +217,3 @@ def other_ports(datagram: HeardDatagram, known: Surroundings, segment: Segment) 
                 other = segment._replace(octets=octets)
                 fits = other.checksum(segment.source, segment.destination) == segment.carried
                 yield Trial(Slip.PORT, form.text(port), fits, f"the {form.side} port is {port}")
-
-
-def without_length(segment: Segment) -> Trial:
-    """Return the reading of a sender that left the length of UDP or ICMPv6 out of the pseudo-header."""
-    text = "the length is left out of the pseudo-header"
-    return Trial(Slip.LENGTH, text, _is_right(segment, 0, segment.kind), text)
-
-
-def _is_right(segment: Segment, length: int, number: int, ahead: bytes = b"") -> bool:
-    """Return whether the checksum covers this length, next header and, with it, the octets ``ahead``."""
-    addresses = segment.source.packed + segment.destination.packed
-    pseudo = addresses + length.to_bytes(4, "big") + number.to_bytes(4, "big")
-    # with the checksum in it a sum that is right has all bits set (RFC 1071)
-    return ipv6.ones_complement_sum(pseudo + ahead + segment.octets) == 0xFFFF
-
-
-def with_options(datagram: HeardDatagram, segment: Segment) -> Iterator[Trial]:
-    """Yield the readings of a sender that counted extension headers in the pseudo-header or under the checksum."""
-    ahead = datagram.octets[ipv6.OCTETS : segment.at]
-    if not ahead:
-        return
-    kind, first, counted = segment.kind, datagram.outer.next_header, len(ahead)
-    for text, length, number, covered in (
-        ("the length in the pseudo-header counts the extension headers too", counted, kind, b""),
-        ("the checksum covers the extension headers too", counted, kind, ahead),
-        ("the checksum covers the extension headers, not counted in its length", 0, kind, ahead),
-        ("the pseudo-header names the extension header", 0, first, b""),
-        ("the pseudo-header names and counts the extension header", counted, first, b""),
-    ):
-        fits = _is_right(segment, len(segment.octets) + length, number, covered)
-        yield Trial(Slip.OPTION, text, fits, text)

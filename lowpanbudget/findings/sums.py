@@ -37,7 +37,8 @@ class Differences:
     ``contexts`` are those that its source and destination lean on, ``held`` what was known then, given or announced.
     ``text``: what reading them said. ``flips`` are the bits in which they differ, ``lengths`` the octets that they
     cover; ``is_without_length``: all are right without it. ``forms`` are the ports that are carried in part, with how
-    many bits. ``is_refuted``: right ones came between them, after the last of them ``is_right_since``.
+    many bits. ``is_explained``: known readings explain one, only several, so that no prefix is guessed.
+    ``is_refuted``: right ones came between them, after the last of them ``is_right_since``.
     """
 
     contexts: ContextPair
@@ -50,18 +51,27 @@ class Differences:
     lengths: set[int] = field(default_factory=set)
     is_without_length: bool = True
     forms: set[tuple[PortForm, ...]] = field(default_factory=set)
+    is_explained: bool = False
     is_right_since: bool = False
     is_refuted: bool = False
     evidence: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
 
     def take(
-        self, carried: int, computed: int, tried: int, length: int, *, is_without_length: bool
+        self,
+        carried: int,
+        computed: int,
+        tried: int,
+        length: int,
+        *,
+        is_without_length: bool,
+        is_explained: bool,
     ) -> None:
         """Note a checksum that is carried, what was computed, readings tried, and the octets that it covers."""
         self.count += 1
         self.is_refuted |= self.is_right_since
         self.is_without_length &= is_without_length
+        self.is_explained |= is_explained
         for several, one in ((self.flips, carried ^ computed), (self.lengths, length)):
             if len(several) < 2:
                 several.add(one)
@@ -82,7 +92,8 @@ class Differences:
     @property
     def constant(self) -> int:
         """Return by how much all are off that lean on a context, where that is the same; 0 of any others."""
-        known = self.leans and len(self.computed) >= DISTINCT and not self.is_refuted
+        known = self.leans and len(self.computed) >= DISTINCT
+        known = known and not (self.is_refuted or self.is_explained)
         return next(iter(self.off)) if known and len(self.off) == 1 else 0
 
     @property

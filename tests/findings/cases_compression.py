@@ -204,6 +204,21 @@ def without_length(*contents: bytes, count: bool = False) -> Capture:
     return Capture([air.frame(packet, number) for number, packet in enumerate(packets, 1)])
 
 
+def padded(tail: bytes, *, times: int = 3) -> Capture:
+    """Readings under LOWPAN_NHC, which has no UDP length (RFC 6282 section 4.3.3), and octets behind them."""
+    packets = [air.datagram(b"data" + bytes([0, number])) for number in range(times)]
+    payloads = [air.payload(packet) + tail for packet in packets]
+    return Capture([air.raw(octets, number) for number, octets in enumerate(payloads, 1)])
+
+
+def exchanged(*numbers: int) -> Capture:
+    """Readings whose checksums have their two octets in the other order."""
+    packets = [bytearray(air.datagram(b"data" + bytes([0, number]))) for number in numbers]
+    for packet in packets:
+        packet[46:48] = packet[47:45:-1]
+    return Capture([*air.frames(map(bytes, packets))])
+
+
 def routed(over: str) -> Capture:
     """RFC 6554: one address left, the node's; the IPv6 destination is a router. The checksum is over the one given."""
     source, final = air.address(PREFIX, ROOT), air.address(PREFIX, NODE)
@@ -593,6 +608,40 @@ COMPRESSION_CASES = {
             (1,),
         ),
     ),
+    # 14 octets of UDP under 0xec1e, less 1 for each number; two octets that are zero count twice in the length. 12, the
+    # octets exchanged, and 1 to 8 octets left out of 16
+    "octets-behind-datagram": Case(
+        lambda: padded(bytes(2)),
+        lambda: padded(b""),
+        Told(
+            "failure",
+            "0x0017: octets behind the datagram",
+            "the checksum is right when the last 2 octets are left out",
+            (
+                "checksum carried 0xec1e, computed here 0xec1a; 21 readings tried",
+                "checksum carried 0xec1d, computed here 0xec19; 21 readings tried",
+                "checksum carried 0xec1c, computed here 0xec18; 21 readings tried",
+            ),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+    # the same sums; 6 octets to leave out
+    "checksum-octets-exchanged": Case(
+        lambda: exchanged(0, 1),
+        lambda: padded(b""),
+        Told(
+            "failure",
+            "0x0017: octets of the checksum exchanged",
+            "the checksum is right when its two octets are exchanged",
+            (
+                "checksum carried 0x1eec, computed here 0xec1e; 19 readings tried",
+                "checksum carried 0x1dec, computed here 0xec1d; 19 readings tried",
+            ),
+            (1, 2),
+            2,
+        ),
+    ),
     # 12 octets of UDP, then 14: two zeros more, counted twice, are 4 less than 0xec22
     "checksum-without-length": Case(
         lambda: without_length(b"data", b"data\0\0"),
@@ -654,7 +703,8 @@ COMPRESSION_CASES = {
             "failure",
             "0x0017",
             "no reading makes the checksum right",
-            ("checksum carried 0xb678, computed 0xec22; 12 readings tried",),
+            # 12, the octets exchanged, and 1 to 4 octets left out
+            ("checksum carried 0xb678, computed 0xec22; 17 readings tried",),
             (1,),
         ),
     ),

@@ -296,6 +296,19 @@ def uncompressed(place: int) -> Capture:
     return Capture([air.raw(b"\x41" + packet[:place] + b"\0\x10" + packet[place + 2 :])])
 
 
+def counted_or_under_another() -> Capture:
+    """The option counted in the pseudo-header, to a host outside, with a context whose prefix does the same."""
+    source, to = air.address(PREFIX, NODE), IPv6Address("2001:db8:f00d:2::10")
+    packets = []
+    for number in range(3):
+        head = struct.pack(">HHHH", *air.PORTS, 9, 0)
+        data = bytes([number])
+        over = air.pseudo(source, to, 9 + 8, 17) + head + data
+        segment = head[:6] + struct.pack(">H", air.internet_checksum(over)) + data
+        packets.append(air.ip(source, to, 0, air.rpl_option() + segment))
+    return Capture([*air.frames(packets)], {0: air.CONTEXTS[0], 1: "2001:db8:9::/64"})
+
+
 def ranked() -> Capture:
     """The RPL option with instance 5 and rank 0x0203."""
     source, to = under(PREFIX)
@@ -995,7 +1008,8 @@ FURTHER = (
             (lambda: acknowledged_by(COPY), (2,)),
         )
     ),
-    # of frames that are alike in all but their numbers each counts; 3 identifiers, 2 prefixes and no length
+    # of frames that are alike in all but their numbers each counts; 3 identifiers, 2 prefixes and no length,
+    # the octets exchanged, and 1 or 2 octets left out
     Further(
         "checksum-wrong",
         lambda: altered(4, 0x55),
@@ -1003,7 +1017,7 @@ FURTHER = (
             "failure",
             "0x0017",
             "no reading makes the checksum right",
-            ("checksum carried 0x685f, computed 0x680a; 6 readings tried",),
+            ("checksum carried 0x685f, computed 0x680a; 9 readings tried",),
             (1, 2, 3, 4),
             4,
         ),
@@ -1649,11 +1663,30 @@ FURTHER = (
             "no reading makes the checksum right",
             (
                 REFUTED,
-                "checksum carried 0x1b9e, computed 0x1b9f; 12 readings tried",
-                "checksum carried 0x1398, computed 0x1399; 12 readings tried",
-                "checksum carried 0x0f95, computed 0x0f96; 12 readings tried",
+                "checksum carried 0x1b9e, computed 0x1b9f; 20 readings tried",
+                "checksum carried 0x1398, computed 0x1399; 20 readings tried",
+                "checksum carried 0x0f95, computed 0x0f96; 20 readings tried",
             ),
             (1, 3, 4),
+            3,
+        ),
+    ),
+    # both add 8: 2001:db8:9::/64 for 2001:db8:1::/64, and an option of 8 octets that is counted (RFC 8200 section 8.1)
+    Further(
+        "checksum-wrong",
+        counted_or_under_another,
+        Told(
+            "failure",
+            "0x0017",
+            "several readings make the checksum right: the source is 2001:db8:9::ff:fe00:17 (context 0 read as "
+            "2001:db8:9::/64, here context 1) or the length in the pseudo-header counts the extension headers too",
+            # the source's 3 and 2 prefixes, no length, and 5 ways to count or cover the header
+            (
+                "checksum carried 0xd3c5, computed 0xd3cd; 11 readings tried",
+                "checksum carried 0xd2c5, computed 0xd2cd; 11 readings tried",
+                "checksum carried 0xd1c5, computed 0xd1cd; 11 readings tried",
+            ),
+            (1, 2, 3),
             3,
         ),
     ),

@@ -13,11 +13,11 @@ from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
 from findings.cases_further import Further
 from findings.cases_source_routes import FROM_ROOT, NEXT, TO_NODE, WAY, Sent
-from findings.judge import Told
+from findings.judge import Case, Told
 
 OUTSIDE = IPv6Address("2001:db8:f00d:2::10")
 PAGE_1 = b"\xf1"
-OTHER = b"\x00\x1a"
+OTHER, FAR_LEAF = b"\x00\x1a", b"\x00\x20"
 
 
 def srh_lorh(nodes: Sequence[bytes]) -> bytes:
@@ -67,6 +67,39 @@ def to_other_leaf(times: int = 3) -> Capture:
             frames.append((at, air.raw(packed, number, links)))
     return Capture([*frames], root=FROM_ROOT)
 
+
+def by_link(encapsulator: bytes, *, root: IPv6Address = FROM_ROOT) -> Capture:
+    """Readings of a node to a host outside, whose identifier is elided behind an IP-in-IP-6LoRH (RFC 8138 7)."""
+    links, ends = (FAR_LEAF, ROOT), (air.address(PREFIX, FAR_LEAF), OUTSIDE)
+    upwards = bytes([0x83, 5, 0])  # an RPI-6LoRH of instance 0 and rank 0 (RFC 8138 section 6.3)
+    frames = []
+    for number in range(3):
+        inner = air.payload(air.ip(*ends, 17, air.udp(b"reading %d" % number, *ends)), links)
+        frames.append(air.raw(PAGE_1 + upwards + ip_in_ip(64, encapsulator) + inner, number, links))
+    return Capture([*frames], root=root)
+
+
+LORH_CASES: dict[str, Case] = {
+    # 0x0020 is 0x001f more than 0x0001; an outer header and its option, 48 octets, and 0 for 17 would be as much more
+    "identifier-not-of-outer-header": Case(
+        lambda: by_link(b""),
+        lambda: by_link(FAR_LEAF),
+        Told(
+            "failure",
+            "0x0020: the identifier is that of the link address, not of the outer header",
+            "the checksum is right when the source is 2001:db8:1::ff:fe00:20 (the identifier is that of the link "
+            "address, not of the outer header)",
+            # that, two with the PAN ID, the bit, 2 prefixes, no length
+            (
+                "checksum carried 0xff5b, computed here 0xff7a; 7 readings tried",
+                "checksum carried 0xfe5b, computed here 0xfe7a; 7 readings tried",
+                "checksum carried 0xfd5b, computed here 0xfd7a; 7 readings tried",
+            ),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+}
 
 LORH_FURTHER = (
     # "a Hop Limit (HL) that is decremented at each hop" (RFC 8138 section 7)

@@ -16,7 +16,7 @@ from findings.cases_further import FURTHER, Further
 from findings.cases_joining import JOINING_CASES, JOINING_NEAR
 from findings.cases_link import LINK_CASES, LINK_NEAR
 from findings.cases_loads import LOADS_CASES
-from findings.cases_lorh import LORH_FURTHER, LORH_NEAR
+from findings.cases_lorh import LORH_CASES, LORH_FURTHER, LORH_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
@@ -51,6 +51,7 @@ CASES: dict[str, Case] = (
     | FLOODS_CASES
     | SOURCE_ROUTE_CASES
     | READING_CASES
+    | LORH_CASES
 )
 NEAR = (
     LINK_NEAR

@@ -3,6 +3,7 @@
 import pytest
 from findings import air
 from findings.air import Capture
+from findings.cases_further import uncompressed
 from findings.cases_link import pan_rule
 
 from lowpanbudget.findings.finding import Finding
@@ -74,3 +75,8 @@ def test_a_checksum_that_was_elided_proves_no_other_reading() -> None:
     names = [one.name for one in pan_rule(2, known=0, elide_udp_checksum=True).followed()]
     assert "pan-id-rule-of-other-version" not in names
     assert names
+
+
+def test_a_wrong_length_in_line_is_told_once() -> None:
+    """UDP says 16 octets of 15, under the checksum of 15: RFC 768 has the length in the sum twice."""
+    assert [one.name for one in uncompressed(44).followed()] == ["lengths-disagree"]

@@ -28,6 +28,9 @@ _HALF = 0x7FFF
 @CHECKSUMS.rule("ports-do-not-fit-form", Slip.PORT)
 @CHECKSUMS.rule("checksum-counts-extensions", Slip.OPTION)
 @CHECKSUMS.rule("checksum-over-other-destination", Slip.ROUTE)
+@CHECKSUMS.rule("identifier-not-of-outer-header", Slip.TUNNEL)
+@CHECKSUMS.rule("checksum-octets-exchanged", Slip.EXCHANGED)
+@CHECKSUMS.rule("octets-behind-datagram", Slip.TAIL)
 def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     """Tell the reading that makes it right; a subject is what is the same in all frames: without the addresses."""
     sums = f"checksum carried {reading.carried:#06x}, computed here {reading.computed:#06x}"
@@ -49,7 +52,7 @@ def universal_local_bit_wrong(scene: Scene, header: Iphc) -> Hits:
         yield Hit(cause, (f"link source {link_text(link)}",), link_text(link))
 
 
-@CHECKSUMS.rule("checksum-wrong", Slip.NONE)
+@CHECKSUMS.rule("checksum-wrong", Slip.NONE, Slip.SEVERAL)
 @CHECKSUMS.rule("checksum-without-length", Slip.LENGTH)
 def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
     """Note what no reading explains, or what several checksums must tell from another prefix."""
@@ -61,7 +64,7 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
         is_without_length = reading.slip is Slip.LENGTH
         found.take(
             reading.carried, reading.computed, reading.tried, reading.length,
-            is_without_length=is_without_length,
+            is_without_length=is_without_length, is_explained=reading.slip is Slip.SEVERAL,
         )  # fmt: skip
         found.frames.note(*scene.numbers)
         if scene.datagram is not None and len(found.forms) < 2:
