@@ -103,6 +103,21 @@ def test_blocks_are_no_help_against_a_route(octets: int) -> None:
     assert "block-size-to-use" not in said
 
 
+def test_headers_that_are_over_in_both_forms_are_told_so() -> None:
+    """60 addresses of 8 octets alone are more than any frame: what is over is no room below nothing."""
+    text = store(to="probe", hops=61, flow=ROUTE.format(form="extension-headers", octets=8))
+    text = text.replace("route = 2", "route = 60")
+    over = [
+        -budget(parse_design(form))[-1].room
+        for form in (text, text.replace('"extension-headers"', '"6lorh"'))
+    ]
+    (said,) = (one for one in judged(text) if one.name == "routing-as-extension-headers")
+    assert min(over) > 60 * 8 - 127
+    assert said.cause == (
+        f"the headers alone are {over[0]} octets over one frame, {over[1]} over as 6LoRH headers"
+    )
+
+
 def test_worst_comes_first() -> None:
     words = [finding.severity.word for finding in judged(store(octets=106))]
     assert words == ["failure", "risk", "remark"]

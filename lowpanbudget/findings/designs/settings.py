@@ -76,7 +76,8 @@ def _difference(draft: Draft, flow: Flow, other: Flow, text: str) -> Hits:
     if then > now:
         room = f"room {now}" if now >= 0 else room_text(now)
         evidence = (f"{octets_text(then - now)} a frame",)
-        yield Hit(f"{room}, {then} {text}", evidence, f"flow {flow.name}")
+        other_room = then if then >= 0 else f"{-then} over"
+        yield Hit(f"{room}, {other_room} {text}", evidence, f"flow {flow.name}")
 
 
 @SETTINGS.rule("message-deserves-a-look", Message)
