@@ -21,6 +21,10 @@ WAY_S = 60.0  # from hop to hop; sleeping nodes fetch within that, reports with 
 MOST_HOPS = 16  # of one datagram that are remembered
 MOST_WAYS = 2048  # datagrams in each of two generations
 
+_LEAST_ROUTED = (
+    ipv6.OCTETS + 16
+)  # octets up to what stands behind a routing header with an address or two (RFC 6554)
+
 _Hop = tuple[bytes, bytes | None, int, int, float, IPv6Address, int]  # the fields of a hop
 
 
@@ -100,15 +104,12 @@ class Passages:
         if source is None or destination == BROADCAST or upper is None or upper.hidden:
             return None
         header = datagram.outer if tunnelled else datagram.header
-        left = 0
-        is_routed = upper.offset > ipv6.OCTETS and datagram.destination != header.destination
-        if tunnelled or is_routed:
-            front = datagram.octets[ipv6.OCTETS : upper.offset]
+        to, left = header.destination, 0
+        if upper.offset >= _LEAST_ROUTED:
+            # as it was restored: a source route in 6LoRH has the address of the next router, IPHC that of the end
+            to, front = datagram.outer.destination, datagram.octets[ipv6.OCTETS : upper.offset]
             left = _segments_left(datagram.outer.next_header, front)
-        now = (
-            source, destination, header.hop_limit, datagram.numbers[0], datagram.time_s,
-            header.destination, left,
-        )  # fmt: skip
+        now = source, destination, header.hop_limit, datagram.numbers[0], datagram.time_s, to, left
         mark = mark_of(header.source, datagram.octets, upper)
         # what its own sender puts into a tunnel and another takes out has the hop limit of another header there
         mark = ~mark if tunnelled else mark

@@ -4,6 +4,7 @@ Octets are put together here by the figures of that standard: f1 is page 1, 80 |
 octets an address, a1 06 an IP-in-IP-6LoRH of the root.
 """
 
+import struct
 from collections.abc import Callable, Sequence
 from functools import partial
 from ipaddress import IPv6Address
@@ -16,6 +17,7 @@ from findings.cases_source_routes import FROM_ROOT, NEXT, TO_NODE, WAY, Sent
 from findings.judge import Case, Told
 
 OUTSIDE = IPv6Address("2001:db8:f00d:2::10")
+ON_FIRST_HOP = "frame 1: 0x0001 to 2001:db8:1::ff:fe00:18"
 PAGE_1 = b"\xf1"
 OTHER, FAR_LEAF = b"\x00\x1a", b"\x00\x20"
 
@@ -48,14 +50,14 @@ def tunnelled(limits: Sequence[int], *, up: bool = False, times: int = 3) -> Cap
     return Capture([*frames], root=FROM_ROOT)
 
 
-def to_other_leaf(times: int = 3) -> Capture:
+def to_other_leaf() -> Capture:
     """Readings of a node to one beside it: to the root as they are, and down from there in a tunnel (RFC 9008 8.3.1).
 
     The root lowers the hop limit as any router does, and begins with 64 around it (RFC 2473 section 3.1).
     """
     ends, other = (TO_NODE, air.address(PREFIX, OTHER)), (ROOT, NEXT, OTHER)
     frames: Sent = []
-    for number in range(times):
+    for number in range(3):
         segment = air.udp(b"reading %d" % number, *ends)
         for passed, links in enumerate((*pairwise(WAY[::-1]), *pairwise(other))):
             is_down, at = passed > 2, 1.0 + 60 * number + passed / 10
@@ -77,6 +79,31 @@ def by_link(encapsulator: bytes, *, root: IPv6Address = FROM_ROOT) -> Capture:
         inner = air.payload(air.ip(*ends, 17, air.udp(b"reading %d" % number, *ends)), links)
         frames.append(air.raw(PAGE_1 + upwards + ip_in_ip(64, encapsulator) + inner, number, links))
     return Capture([*frames], root=root)
+
+
+def routed(*, keeps: bool, times: int = 1, cut: int = 0) -> Capture:
+    """Readings of the root to a node by SRH-6LoRH; with ``keeps`` no router pops its own entry (RFC 8138 section 5.5).
+
+    Of 64 octets of data the last ``cut`` come in a second fragment.
+    """
+    ends = FROM_ROOT, TO_NODE
+    frames: Sent = []
+    for number in range(times):
+        segment = air.udp(bytes([number]) * 64, *ends)
+        for passed, links in enumerate(pairwise(WAY)):
+            at, ahead = 1.0 + 60 * number + passed / 10, WAY[1:] if keeps else WAY[passed + 1 :]
+            inner = air.payload(air.ip(*ends, 17, segment, 64 - passed), links)
+            parts = [PAGE_1 + srh_lorh(ahead) + inner]
+            if cut:
+                # the first is the destination; 8 octets and 16 for each further one (RFC 6554 section 3)
+                headers = 40 + (8 + 16 * (len(ahead) - 1) if len(ahead) > 1 else 0) + 8
+                size = struct.pack(">H", 0xC000 | headers + 64) + bytes([0, 10 * number + passed])
+                last = bytes([size[0] | 0x20]) + size[1:] + bytes([(headers + 64 - cut) // 8])
+                parts = [size + parts[0][:-cut], last + segment[-cut:]]
+            for place, part in enumerate(parts):
+                sequence = 10 * number + 2 * passed + place
+                frames.append((at + place / 100, air.raw(part, sequence, links)))
+    return Capture([*frames], root=FROM_ROOT)
 
 
 LORH_CASES: dict[str, Case] = {
@@ -117,15 +144,44 @@ LORH_FURTHER = (
         )
         for up, first, router in ((False, "0x0001", "0x0018"), (True, "0x0017", "0x0019"))
     ),
+    # only the first router stands first among the entries; the others would drop what is not theirs (section 5.6)
+    *(
+        Further(
+            "segments-left-not-lowered",
+            partial(routed, keeps=True, cut=cut),
+            Told(
+                "failure",
+                "0x0018",
+                "datagrams come with 3 entries of their route in SRH-6LoRH and are forwarded with 3",
+                (f"{ON_FIRST_HOP}, frame {frames[1]}: 0x0018 to 2001:db8:1::ff:fe00:18",),
+                frames,
+                advice="Let the router take the first entry, its own address, off the first SRH-6LoRH before it "
+                "forwards, and lower Size by one; with its last entry that header goes, or the next one takes over "
+                "what it left out.",
+                cite="RFC 8138 §5.5",
+            ),
+        )
+        for cut, frames in ((0, (1, 2)), (16, (1, 3)))
+    ),
 )
 
-LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
-    f"a tunnel in 6LoRH {way} whose outer hop limit falls": (
-        "hop-limit-not-lowered",
-        partial(tunnelled, (64, 63, 62), up=way == "up"),
-    )
-    for way in ("down", "up")
-} | {
-    f"readings that the root puts into a tunnel: {name}": (name, to_other_leaf)
-    for name in ("hop-limit-not-lowered", "datagram-in-a-loop")
-}
+LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
+    {
+        f"a tunnel in 6LoRH {way} whose outer hop limit falls": (
+            "hop-limit-not-lowered",
+            partial(tunnelled, (64, 63, 62), up=way == "up"),
+        )
+        for way in ("down", "up")
+    }
+    | {
+        f"readings that the root puts into a tunnel: {name}": (name, to_other_leaf)
+        for name in ("hop-limit-not-lowered", "datagram-in-a-loop")
+    }
+    | {
+        f"a source route in SRH-6LoRH that is popped, the last {cut} octets apart": (
+            "segments-left-not-lowered",
+            partial(routed, keeps=False, cut=cut),
+        )
+        for cut in (0, 16)
+    }
+)

@@ -7,7 +7,7 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram, first_frame
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.passages import HeardHop, Passage
 from lowpanbudget.findings.rule import Hits, Subject
@@ -26,6 +26,8 @@ from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.layers.lowpan.lorh import SrhLorh
+from lowpanbudget.layers.lowpan.routing import POPPING
 from lowpanbudget.values import dataclass, field
 
 ROUTING = Subject("routing")
@@ -63,15 +65,34 @@ def hop_limit_not_lowered(_scene: Scene, passage: Passage) -> Hits | None:
 
 
 @ROUTING.rule("segments-left-not-lowered", Passage, varies=True)
-def segments_left_not_lowered(_scene: Scene, passage: Passage) -> Hits | None:
+def segments_left_not_lowered(scene: Scene, passage: Passage) -> Hits | None:
     """Compare with the hop that brought the datagram to its sender."""
     if not passage.keeps_segments:
         return None
     before, now = passage.hops[-1], passage.now
-    came = plural(before.left, "segment")
-    cause = f"datagrams come with {came} of their route left and are forwarded with {now.left}"
+    came, advice, cite = f"{plural(before.left, 'segment')} of their route left", "", None
+    sent, entries = str(now.left), _entries(scene)
+    if entries:
+        came = f"{entries + before.left - now.left} entries of their route in SRH-6LoRH"
+        sent, advice, cite = str(entries), _POP, POPPING
+    cause = f"datagrams come with {came} and are forwarded with {sent}"
     evidence = (f"{_route_text(before)}, {_route_text(now)}",)
-    return (Hit(cause, evidence, link_text(now.source), (before.number, now.number)),)
+    frames = before.number, now.number
+    return (Hit(cause, evidence, link_text(now.source), frames, advice=advice, cite=cite),)
+
+
+_POP = (
+    "Let the router take the first entry, its own address, off the first SRH-6LoRH before it forwards, and lower Size "
+    "by one; with its last entry that header goes, or the next one takes over what it left out."
+)
+
+
+def _entries(scene: Scene) -> int:
+    """Return how many entries of a source route a datagram brought in SRH-6LoRH."""
+    fragmented = scene.fragmented
+    frame = scene.frame if fragmented is None else first_frame(fragmented)
+    layers = () if frame is None else frame.layers
+    return sum(len(layer.hops) for layer in layers if isinstance(layer, SrhLorh))
 
 
 def _route_text(hop: HeardHop) -> str:
