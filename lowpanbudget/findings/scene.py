@@ -18,6 +18,7 @@ from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.routers import Routers
 from lowpanbudget.findings.senders import CounterUse, Givers, HeardSender, Refusal, Senders, Station
+from lowpanbudget.findings.silences import Pauses
 from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -74,6 +75,7 @@ class Surroundings:
     keys: KeyUsers = field(init=False, default_factory=KeyUsers)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0
+    pauses: Pauses = field(init=False, default_factory=Pauses)
     unread: int = 0
     asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
 

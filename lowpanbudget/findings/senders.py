@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from lowpanbudget.capture.sequences import MOST_MISSING
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.silences import LongSilence, needed
 from lowpanbudget.layers.link.mac import BROADCAST, Mac
 from lowpanbudget.values import dataclass, field
 
@@ -45,6 +46,9 @@ class HeardSender:
     something of its own was heard last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how
     many were about as long. ``sent_s`` is when it sent a frame last, whatever it brought. ``counted`` is the number of
     its last frame that counts data and commands, which was frame ``sent``; ``holes`` are the last in these numbers.
+    ``pause`` is the longest in what it sent since something of its own was heard. ``silence`` is one that may be over,
+    with ``resumed`` silences behind it that are as short as those before; ``silent`` is the longest that was one, of
+    ``silences`` in all.
     """
 
     frames: int = 0
@@ -69,13 +73,22 @@ class HeardSender:
     counted: int | None = None
     sent: int = 0
     holes: deque[Hole] | None = None
+    pause: LongSilence | None = None
+    silence: LongSilence | None = None
+    resumed: int = 0
+    silent: LongSilence | None = None
+    silences: int = 0
 
     def count(self, sequence: int | None, number: int, time_s: float) -> None:
         """Take the number of a data or command frame, which count in one sequence."""
         before = self.counted
-        missing = 0
+        missing, is_known = 0, before is not None and sequence is not None
         if before is not None and sequence is not None:
             missing = (sequence - before - 1) & 0xFF
+        seconds = time_s - self.sent_s
+        if seconds > self.longest_s and (self.pause is None or seconds > self.pause.seconds):
+            told = missing if is_known else None
+            self.pause = LongSilence(seconds, self.longest_s, self.sent, number, told)
         if 0 < missing <= MOST_MISSING:
             if self.holes is None:
                 self.holes = deque(maxlen=_MOST_HOLES)
@@ -90,7 +103,22 @@ class HeardSender:
         if 2 * gap >= self.longest_s:
             self.alike += 1
         self.longest_s = max(self.longest_s, gap)
-        self.heard_s, self.heard = time_s, number
+        self.heard_s, self.heard, self.pause = time_s, number, None
+        if self.silence is not None:
+            self._resume(self.silence, gap)
+
+    def _resume(self, silence: LongSilence, gap: float) -> None:
+        """Take a silence behind a long one: as many as before show that its rhythm is as it was."""
+        self.resumed += 1
+        if not self.resumed:
+            return  # the silence itself
+        if gap > 2 * silence.rhythm_s:
+            self.silence = None  # it has another rhythm now
+        elif self.resumed >= needed(silence.rhythm_s):
+            self.silence, self.silences = None, self.silences + 1
+            if self.silent is None or silence.seconds > self.silent.seconds:
+                self.silent = silence
+            self.longest_s, self.alike = max(silence.rhythm_s, gap), self.resumed
 
 
 class CounterUse(NamedTuple):

@@ -97,6 +97,7 @@ from findings.cases_nodes import (
     RELAY,
     REPLACED,
     acknowledging,
+    back,
     beside_each_other,
     judged,
     numbered,
@@ -623,6 +624,17 @@ FURTHER = (
             ),
             (1, 2, 3, 4, 5, 6, 9, 10, 11, 12, 13, 14),
             3,
+        ),
+    ),
+    Further(
+        "node-was-silent",
+        lambda: back(lost=28),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 was never silent for more than 30 s, then was for 930 s, and goes on as before",
+            ("28 sequence numbers missing meanwhile: it sent unheard, or began anew",),
+            (22, 54),
         ),
     ),
     # readings of the third node come at 3 + 10 n, behind one of the first and its acknowledgement

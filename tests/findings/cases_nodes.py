@@ -104,6 +104,33 @@ def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
     return Capture(frames)
 
 
+def back(
+    *,
+    behind: int = 30,
+    every: int = 1,
+    alone: bool = False,
+    lost: int = 0,
+    acks: bool = False,
+    of: int = 60,
+) -> Capture:
+    """A reading of each of two nodes every 30 s, of the second none for 30 times of those; then ``every`` so many.
+
+    ``alone``: nobody is heard meanwhile; ``lost``: so many of its frames were not; ``acks``: it answers the first one.
+    """
+    frames: Timed = []
+    own = 0
+    for n in range(of):
+        is_silent = 11 <= n < 11 + behind
+        if not (alone and is_silent):
+            frames.append((1 + 30.0 * n, reading(n, (NODE, RELAY))))
+            if acks:
+                frames.append((1.001 + 30.0 * n, acknowledgement(n)))
+        if not is_silent and (n < 11 or (n - 11 - behind) % every == 0):
+            own += 1 + lost * (n == 11 + behind)
+            frames.append((11 + 30.0 * n, reading(own, (RELAY, ROOT))))
+    return Capture(frames)
+
+
 def beside_each_other(*, tries: int) -> Capture:
     """20 readings of each of two nodes, and five of each of two in the PAN beside it, which are tried so often."""
     frames = asked(20, 1, True, at=1.0) + asked(20, 1, True, RELAY, at=5.0)
@@ -338,6 +365,18 @@ NODES_CASES: dict[str, Case] = {
             (22,),
         ),
     ),
+    # the eleventh reading comes at 11 + 300 s, the next at 11 + 30 x 41 s, behind 30 of the other node
+    "node-was-silent": Case(
+        back,
+        lambda: back(alone=True),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 was never silent for more than 30 s, then was for 930 s, and goes on as before",
+            ("its sequence number went on by one: it sent nothing meanwhile",),
+            (22, 54),
+        ),
+    ),
     # the last reading of 22 comes at 11 + 630 s, the last acknowledgement at 1.001 + 1350 s, the last frame there
     "node-reports-no-more": Case(
         lambda: heard(22, of=46, acks=True),
@@ -434,6 +473,13 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: polled_for(11),
     ),
     "a node that only polls at the end": ("node-fell-silent", lambda: polled(11)),
+    "a node that sends more rarely from then on": (
+        "node-was-silent",
+        lambda: back(every=3, of=120),
+    ),
+    "a node that acknowledges while it says nothing": ("node-was-silent", lambda: back(acks=True)),
+    "a silence of four times the longest": ("node-was-silent", lambda: back(behind=3)),
+    "a node that was silent just before the end": ("node-was-silent", lambda: back(of=45)),
     "a node beside the network whose fragments nobody takes": (
         "fragments-unfinished",
         begun_beside,

@@ -1,6 +1,7 @@
 """Nodes beside the others of their network: not heard by it, not of it, not protected, or gone."""
 
 from collections.abc import Iterator
+from math import nan
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
@@ -17,6 +18,7 @@ from lowpanbudget.findings.senders import (
     pan_of,
     strangers,
 )
+from lowpanbudget.findings.silences import SILENCES, needed
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
@@ -159,11 +161,9 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
             yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
 
 
-_SILENCES = 4  # times the longest silence so far; our choice
 _LONG = (
     20  # silences alike: who is there still had a rhythm, and not a task that is done; our choice
 )
-_SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
 
 
 _ANSWER_S = 10.0  # within which a datagram that goes back is an answer; our choice
@@ -196,7 +196,20 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
         if datagram.link_destination == BROADCAST and _seeks(datagram):
             return
         if memory.begins(int(header.source), int(datagram.destination), scene.time_s):
+            _note_silence(scene, scene.by)
             scene.by.hear(scene.time_s, scene.number)
+
+
+def _note_silence(scene: Scene, by: HeardSender) -> None:
+    """Note that a node had a rhythm, and was silent while others were heard; whether it goes on will show."""
+    pause, mac = by.pause, scene.frame.mac
+    if pause is None or mac is None or mac.source is None or by.alike < needed(by.longest_s):
+        return
+    begun_s, least = scene.time_s - pause.seconds, SILENCES * by.longest_s
+    if scene.known.acknowledged.get((pan_of(mac), mac.source), nan) > begun_s:
+        return  # it was there
+    if pause.seconds > least and scene.known.pauses.widest(begun_s) <= least:
+        by.silence, by.resumed = pause._replace(rhythm_s=by.longest_s), -1
 
 
 def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, float]]:
@@ -206,8 +219,8 @@ def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, f
     """
     for station, rhythm in known.senders.items():
         quiet_s = known.end_s - rhythm.heard_s
-        least = _FEW if rhythm.longest_s >= _SLOW_S else _MANY
-        if rhythm.alike >= least and quiet_s > _SILENCES * rhythm.longest_s:
+        is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
+        if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
             signs = rhythm.heard_s, rhythm.sent_s, known.acknowledged.get(station, rhythm.sent_s)
             yield station[1], rhythm, quiet_s, known.end_s - max(signs)
 
@@ -216,7 +229,7 @@ def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, f
 def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
     for link, rhythm, _, silent_s in _rhythms(known):
-        if silent_s > _SILENCES * rhythm.longest_s:
+        if silent_s > SILENCES * rhythm.longest_s:
             cause = (
                 f"{link_text(link)} was never silent for more than {seconds_text(rhythm.longest_s)}, and is "
                 f"for the last {seconds_text(silent_s)}"
@@ -225,11 +238,36 @@ def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
             yield Hit(cause, evidence, link_text(link), (rhythm.heard,))
 
 
+@NODES.at_end("node-was-silent")
+def node_was_silent(known: Surroundings) -> Hits:
+    """Tell the longest silence of a node behind which it went on as before, and what its numbers say of it."""
+    for (_, link), rhythm in known.senders.items():
+        silence = rhythm.silent
+        if silence is None:
+            continue
+        cause = (
+            f"{link_text(link)} was never silent for more than {seconds_text(silence.rhythm_s)}, then was for "
+            f"{seconds_text(silence.seconds)}, and goes on as before"
+        )
+        times = f"{rhythm.silences} such silences" if rhythm.silences > 1 else ""
+        evidence = tuple(filter(None, (_numbers_say(silence.missing), times)))
+        frames = silence.before, silence.after
+        yield Hit(cause, evidence, link_text(link), frames, times=rhythm.silences)
+
+
+def _numbers_say(missing: int | None) -> str:
+    if missing is None:
+        return ""
+    if not missing:
+        return "its sequence number went on by one: it sent nothing meanwhile"
+    return f"{plural(missing, 'sequence number')} missing meanwhile: it sent unheard, or began anew"
+
+
 @NODES.at_end("node-reports-no-more")
 def node_reports_no_more(known: Surroundings) -> Hits:
     """Tell of nodes that are there, and had sent datagrams of their own for long."""
     for link, rhythm, quiet_s, silent_s in _rhythms(known):
-        if silent_s <= _SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:
+        if silent_s <= SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:
             cause = (
                 f"{link_text(link)} sent a datagram of its own at least every {seconds_text(rhythm.longest_s)}, and "
                 f"none for the last {seconds_text(quiet_s)}"

@@ -1,0 +1,49 @@
+"""Silences of nodes that had a rhythm and came back to it, beside those of the whole capture."""
+
+from bisect import insort
+from typing import NamedTuple
+
+SILENCES = 4  # times the longest silence so far; our choice
+FEW = 5  # silences alike that make a rhythm; our choice
+_SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
+_MOST = 16  # pauses of a capture that are remembered; our choice
+
+
+def needed(longest_s: float) -> int:
+    """Return how many silences alike make a rhythm of which the longest silence has so many seconds."""
+    return FEW if longest_s >= _SLOW_S else _MANY
+
+
+class LongSilence(NamedTuple):
+    """A node that sent nothing for ``seconds``, between its frames ``before`` and ``after``.
+
+    Before that it was never silent for more than ``rhythm_s``. ``missing`` numbers are between those of the two frames;
+    None where they tell nothing.
+    """
+
+    seconds: float
+    rhythm_s: float
+    before: int
+    after: int
+    missing: int | None
+
+
+class Pauses:
+    """The widest pauses of a capture, in which nobody was heard."""
+
+    def __init__(self) -> None:
+        self._widest: list[tuple[float, float]] = []  # seconds and end, the least first
+        self._least = 0.0
+
+    def note(self, seconds: float, until_s: float) -> None:
+        """Take a pause that ends now."""
+        if seconds <= self._least:
+            return
+        insort(self._widest, (seconds, until_s))
+        if len(self._widest) > _MOST:
+            del self._widest[0]
+            self._least = self._widest[0][0]
+
+    def widest(self, since_s: float) -> float:
+        """Return the seconds of the widest pause that ended since then."""
+        return next((pause for pause, end in reversed(self._widest) if end > since_s), 0.0)
