@@ -413,7 +413,12 @@ NO_LISTS: Any = (5, None, "a.pcap", [None])
         lambda: audit("/nowhere/mesh.pcap"),
         lambda: survey(None),  # type: ignore[arg-type]
         lambda: survey([], every="now and then"),
-        lambda: list(survey_files(["/nowhere/mesh.pcap"])),
+        *(
+            partial(
+                call, "/nowhere/mesh.pcap"
+            )  # at the call: whoever iterates may be far from who asked
+            for call in (follow, expand, decrypt, frame_rows, lambda path: survey_files([path]))
+        ),
         lambda: survey_files([], every=0),
         lambda: read_continued([]),
         *(
@@ -423,8 +428,9 @@ NO_LISTS: Any = (5, None, "a.pcap", [None])
         ),
         *(partial(call, [], left_out=NO_LISTS[0]) for call in (expand, decrypt)),
         lambda: shrink([], Shrinker(ARCHIVE, unprotected=True), left_out=5),  # type: ignore[arg-type]
-        lambda: list(frame_rows([], name=b"a")),  # type: ignore[arg-type]
-        lambda: list(frame_rows(5)),  # type: ignore[arg-type]
+        lambda: frame_rows([], name=b"a"),  # type: ignore[arg-type]
+        lambda: frame_rows(5),  # type: ignore[arg-type]
+        lambda: frame_rows([], fcs=1),
         lambda: write_frame_table(io.BytesIO(), [], "text"),
         lambda: write_frame_table(None, [], "csv"),  # type: ignore[arg-type]
         lambda: expand([], rpi_type=1),
@@ -470,6 +476,15 @@ def test_what_is_no_tally_is_not_added_to_one() -> None:
         (partial(follow, []), "follow"),
         (lambda path: read_continued([path]), "read_continued"),
         (lambda path: read_together([path]), "read_together"),
+        (frame_rows, "frame_rows"),
+        (decrypt, "decrypt"),
+        (lambda path: survey_files([path]), "survey_files"),
+        (partial(expand, []), "expand"),
+        (lambda path: expand(path, design=ARCHIVE), "expand"),
+        (
+            lambda path: shrink(expand(path, design=ARCHIVE), Shrinker(ARCHIVE, unprotected=True)),
+            "shrink",
+        ),
     ],
 )
 def test_frames_that_were_read_are_not_read_again(

@@ -3,12 +3,13 @@
 A ``Sighting`` is the same inside the package, where it is still filled: a value is made only for who asks for it.
 """
 
-from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING, Self, Unpack
+from collections.abc import Generator, Iterable
+from typing import TYPE_CHECKING, Unpack
 
 from lowpanbudget.capture.annotation import restored_headers, shortest
-from lowpanbudget.capture.files.reading import Capture, CaptureFile, read_before
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice, Record
+from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
@@ -106,37 +107,24 @@ class CapturedFrame:
         return shortest(self._sighting, self._largest)
 
 
-class CaptureFrames(Iterator[CapturedFrame]):
+class CaptureFrames(SinglePass[CapturedFrame]):
     """The records of a capture in order, each followed; to be iterated once, or ``RequestError`` is raised.
 
     What was learned on the way, and what the file itself showed, can be asked for at any time.
     """
 
-    __slots__ = ("_file", "_frames", "_is_over", "_trace")
+    __slots__ = ("_file", "_trace")
 
     def __init__(self, file: CaptureFile, trace: Trace) -> None:
         self._file, self._trace = file, trace
-        self._frames = self._followed()
-        self._is_over = False
+        super().__init__(self._followed(), "follow")
 
-    def _followed(self) -> Iterator[CapturedFrame]:
+    def _followed(self) -> Generator[CapturedFrame, None, None]:
         largest = _largest(self._trace)
         with self._file as records:
             for sighting in self._trace.follow(records):
                 if not sighting.outside:
                     yield captured(sighting, largest)
-
-    def __iter__(self) -> Self:
-        if self._is_over:
-            raise read_before("follow")
-        return self
-
-    def __next__(self) -> CapturedFrame:
-        try:
-            return next(self._frames)
-        except BaseException:
-            self._is_over = True
-            raise
 
     @property
     def contexts(self) -> Contexts:

@@ -3,13 +3,14 @@
 The way back, frames out of datagrams, is in ``shrink``. Each gives records, and counts what it left out and why.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from typing import Unpack
 
 from lowpanbudget.arguments import explains, value_of
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
@@ -115,15 +116,16 @@ def expand(
     """Return the IPv6 datagrams of a capture, link type 229, each with the time of the frame that made it whole.
 
     One that was heard over several hops comes once for each. Retransmissions bring no datagram again. Frames that carry
-    none by their kind (acknowledgements, beacons, commands) are no loss; ``left_out`` counts the others. ``capture``
-    and ``known`` are those of ``follow``; raises ``RequestError`` as it does.
+    none by their kind (acknowledgements, beacons, commands) are no loss; ``left_out`` counts the others. The datagrams
+    come once: call it again to have them again. ``capture`` and ``known`` are those of ``follow``; raises
+    ``RequestError`` as it does.
     """
     check_known(known, "expand")
     counted = LeftOut.of(left_out)
-    return _expanded(CaptureFile.of(capture), Trace(**known), counted)
+    return SinglePass(_expanded(CaptureFile.of(capture), Trace(**known), counted), "expand")
 
 
-def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Record]:
+def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Generator[Record, None, None]:
     with file as records:
         for sighting in trace.follow(records):
             if sighting.outside:
@@ -157,14 +159,15 @@ def decrypt(
 
     What they say is then readable by everybody who can read the records: pass them on to nobody who may not. Frames
     that no key opens stay sealed, and are counted in ``left_out`` as such; records that hold no frame are left out. A
-    wrong FCS stays wrong. ``capture`` and ``known`` are those of ``follow``; raises ``RequestError`` as it does.
+    wrong FCS stays wrong. The frames come once: call it again to have them again. ``capture`` and ``known`` are those
+    of ``follow``; raises ``RequestError`` as it does.
     """
     check_known(known, "decrypt")
     counted = LeftOut.of(left_out)
-    return _decrypted(CaptureFile.of(capture), Trace(**known), counted)
+    return SinglePass(_decrypted(CaptureFile.of(capture), Trace(**known), counted), "decrypt")
 
 
-def _decrypted(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Record]:
+def _decrypted(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Generator[Record, None, None]:
     with file as records:
         for sighting in trace.follow(records):
             if sighting.outside:

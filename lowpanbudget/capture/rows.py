@@ -1,10 +1,11 @@
 """A capture as a table: a row a frame, for tools that ask questions of tables."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from typing import NamedTuple, Unpack
 
 from lowpanbudget.arguments import value_of
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
@@ -148,16 +149,20 @@ _HOP_LIMIT = object()  # among the facts of a template
 def frame_rows(
     capture: Capture, *, name: str = "", **known: Unpack[TraceOptions]
 ) -> Iterator[FrameRow]:
-    """Yield the frames of a capture as rows of a table, in order; ``name`` stands for the capture in them.
+    """Return the frames of a capture as rows of a table, in order; ``name`` stands for the capture in them.
 
     ``capture`` and what is ``known`` beside it are those of ``follow``; frames that it does not tell have no row. A
-    frame that several receivers heard has a row for each, all but the first with ``heard_as``. Raises
-    ``RequestError`` as ``follow`` does.
+    frame that several receivers heard has a row for each, all but the first with ``heard_as``. They come once: call it
+    again to have them again. Raises ``RequestError`` as ``follow`` does.
     """
     check_known(known, "frame_rows")
     value_of(str, name, "The name of a capture in its rows is text")
-    trace, rows = Trace(**known), RowMaker(name)
-    with CaptureFile.of(capture) as records:
+    trace = Trace(**known)
+    return SinglePass(_rows(CaptureFile.of(capture), trace, RowMaker(name)), "frame_rows")
+
+
+def _rows(file: CaptureFile, trace: Trace, rows: RowMaker) -> Generator[FrameRow, None, None]:
+    with file as records:
         for sighting in trace.follow(records):
             row = rows.row(sighting)
             if row is not None:

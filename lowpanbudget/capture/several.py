@@ -1,12 +1,13 @@
 """Surveys of several files, each for itself: one after the other, or by whatever carries out calls elsewhere."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from os import PathLike
 from typing import Unpack
 
 from lowpanbudget.arguments import several
-from lowpanbudget.capture.files.reading import path_of
+from lowpanbudget.capture.files.reading import check_readable, path_of
+from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import span_ns
@@ -27,7 +28,9 @@ def survey_files(
     the interface of ``concurrent.futures.Executor``, such as a pool of processes or what the client of a cluster gives
     (threads gain nothing): files are read where it runs, under the same names, and ``known`` is sent there, keys
     included, so give keys only to an executor on machines that may have them. ``every`` and ``known`` are those of
-    ``survey``. Raises ``RequestError`` as it does, and where a worker of the executor ended before its work.
+    ``survey``. The surveys come once: call it again to have them again. Raises ``RequestError`` as ``survey`` does: for
+    a file that cannot be read before any is, or when its turn comes where an executor reads it; and where a worker of
+    the executor ended before its work.
     """
     check_known(known, "survey_files")
     names = [path_of(file) for file in several(files, "files")]
@@ -35,16 +38,22 @@ def survey_files(
         span_ns(every)
     Trace(**known)  # what cannot be used is told now, not by the workers
     if executor is None:
-        return (surveyed_file(name, every, known) for name in names)
+        for name in names:
+            check_readable(name)
+        here = (surveyed_file(name, every, known) for name in names)
+        return SinglePass(here, "survey_files", "surveys")
     if not callable(getattr(executor, "submit", None)):
         raise RequestError(
             f"executor is {type(executor).__name__}, which takes no calls",
             hint="Give a concurrent.futures.Executor, or what has its interface",
         )
-    return collected([executor.submit(surveyed_file, name, every, known) for name in names])
+    there = collected([executor.submit(surveyed_file, name, every, known) for name in names])
+    return SinglePass(there, "survey_files", "surveys")
 
 
-def collected(futures: "Sequence[Future[SurveyedFile]]") -> Iterator[SurveyedFile]:
+def collected(
+    futures: "Sequence[Future[SurveyedFile]]",
+) -> Generator[SurveyedFile, None, None]:
     """Yield what calls gave, in their order; those that were not begun are not, when one fails or nobody asks on."""
     try:
         for future in futures:

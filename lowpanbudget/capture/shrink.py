@@ -1,6 +1,6 @@
 """IPv6 datagrams into frames of a design: compressed, cut into fragments where they must be, sealed with a key."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +10,7 @@ from lowpanbudget.capture.expand import LeftOut
 from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
@@ -201,15 +202,18 @@ def shrink(
     """Return frames (link type 195) for the IPv6 datagrams of a capture, numbered anew, with the datagrams' times.
 
     ``capture`` is as in ``follow``; ``left_out`` counts records that hold no datagram, and datagrams that do not go in
-    frames of the link, or are over the MTU. Raises ``RequestError`` for a capture that cannot be read.
+    frames of the link, or are over the MTU. The frames come once: call it again, with the counters that these reached,
+    to have more. Raises ``RequestError`` for a capture that cannot be read.
     """
     if not isinstance(shrinker, Shrinker):
         raise RequestError(f"a Shrinker is needed, not {type(shrinker).__name__}")
     file = CaptureFile.of(capture)
-    return _frames(file, shrinker, LeftOut.of(left_out))
+    return SinglePass(_frames(file, shrinker, LeftOut.of(left_out)), "shrink")
 
 
-def _frames(records: CaptureFile, shrinker: Shrinker, left_out: LeftOut) -> Iterator[Record]:
+def _frames(
+    records: CaptureFile, shrinker: Shrinker, left_out: LeftOut
+) -> Generator[Record, None, None]:
     number = 0
     for record in records:
         body = unwrap(record)

@@ -3,7 +3,9 @@
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from multiprocessing import get_context
+from os import mkfifo
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -111,10 +113,26 @@ def test_what_cannot_be_used_is_told_before_anything_is_read(files: list[Path]) 
     assert not executor.calls
     with pytest.raises(RequestError, match="a worker ended"):
         list(survey_files(files, executor=Reversed(BrokenExecutor())))
-    for executors in ({}, {"executor": Reversed()}):
-        found = survey_files([files[0], files[0].with_name("none")], **executors)  # type: ignore[arg-type]
-        with pytest.raises(RequestError, match="cannot be read"):
-            list(found)
+    missing = [files[0], files[0].with_name("none")]
+    with pytest.raises(RequestError, match="cannot be read"):
+        survey_files(missing)
+    found = survey_files(
+        missing, executor=Reversed()
+    )  # there may be files elsewhere that are not here
+    with pytest.raises(RequestError, match="cannot be read"):
+        list(found)
+
+
+def test_a_pipe_is_opened_once(tmp_path: Path) -> None:
+    """Whoever opens a pipe and goes away ends its writer: it is not looked at before it is read."""
+    pipe, some = tmp_path / "pipe", records(mixed(3), step_ns=SECOND)
+    mkfifo(pipe)
+    found = survey_files([pipe])  # would wait for a writer if it opened it
+    writer = Thread(target=written, args=(pipe, some))
+    writer.start()
+    (one,) = found
+    writer.join()
+    assert one.survey.total.frames == 3
 
 
 # --- in a row -------------------------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
 from lowpanbudget.capture.files.record import NO_CAPTURE, Notices, ReadingNotice, Record
+from lowpanbudget.capture.files.single_pass import read_before
 from lowpanbudget.capture.files.source import GZIP, BinaryFile, Source
 from lowpanbudget.capture.files.text_log import is_text, read_text
 from lowpanbudget.errors import RequestError
@@ -166,14 +167,6 @@ def read_capture(
     return CaptureFile(records, form, notices, opened, octets, live=live)
 
 
-def read_before(function: str) -> RequestError:
-    """Return what is raised for frames that are to be iterated once more; ``function`` gives them."""
-    return RequestError(
-        "these frames were read before, or their file was closed: they come once",
-        hint=f"Call {function} again, or keep list({function}(...))",
-    )
-
-
 def path_of(name: object) -> str:
     """Return the name of a capture as text; ``RequestError`` for what is no path, such as an open file."""
     if not isinstance(name, str | PathLike):
@@ -201,6 +194,12 @@ def _open(path: "str | PathLike[str]") -> Any:
         raise RequestError(
             f"the capture {fspath(path)!r} cannot be read: {reason}", hint="Check the name"
         ) from None
+
+
+def check_readable(path: str) -> None:
+    """Raise ``RequestError`` where a capture cannot be read; a pipe, which is opened once, is not looked at."""
+    if not is_pipe(path):
+        _open(path).close()
 
 
 def is_pipe(path: str) -> bool:
