@@ -290,6 +290,10 @@ def test_senml_packs_in_both_forms() -> None:
         (b'[{"n":"a","v":1},{"n":5,"v":1}]', "json", "record 2", 0),
         (b'{"n":"a"}', "json", "array", 0),
         (b"\xff", "cbor", "no CBOR", 0),
+        # RFC 8428 section 3: "One or more SenML Records in an array structure", as section 11 has it: [1* record]
+        (b" [ ]", "json", "without a record", 0),
+        (b"\x80", "cbor", "without a record", 0),
+        (b"\x9f\xff", "cbor", "without a record", 0),
     ],
 )
 def test_senml_faults_are_told(octets: bytes, form: Any, text: str, offset: int) -> None:
@@ -320,7 +324,10 @@ def test_senml_records_that_cannot_be_written(records: Any) -> None:
         lambda: resolve_senml([{"n": 5}]),
         lambda: read_senml("[]"),  # type: ignore[arg-type]
         lambda: read_senml(b"[]", "xml"),  # type: ignore[arg-type]
-        lambda: write_senml([], "xml"),  # type: ignore[arg-type]
+        lambda: write_senml([{"n": "a", "v": 1}], "xml"),  # type: ignore[arg-type]
+        lambda: write_senml([]),
+        lambda: write_senml({}),
+        lambda: write_senml(iter(()), "cbor"),
         lambda: write_dtls(b""),  # type: ignore[arg-type]
         lambda: write_dtls(DtlsRecord(21, 0, 1, "x")),  # type: ignore[arg-type]
         lambda: read_dtls_content("x", 21),  # type: ignore[arg-type]

@@ -8,10 +8,9 @@ allows, are read, and not written, as in its own example.
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
-from itertools import groupby
 from json import JSONDecodeError
 from math import isfinite
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite
@@ -28,24 +27,16 @@ from lowpanbudget.payload.forms.doubles import (
     read_text,
     text_of,
 )
-from lowpanbudget.payload.forms.shapes import Unsayable
+from lowpanbudget.payload.forms.senml_records import Entry
 from lowpanbudget.values import FrozenDict
 
 CITE = Cite("RFC 8428", "4")
+_PACK = Cite("RFC 8428", "3")  # "SenML Pack:  One or more SenML Records in an array structure"
+_NO_RECORD = "an array without a record is no pack"
 _JSON, _CBOR = Cite("RFC 8428", "5"), Cite("RFC 8428", "6")
 _LAYER = "SenML"
 Form = Literal["json", "cbor"]
 
-
-class SenmlRecord(NamedTuple):
-    """A resolved record: what is left of its name, its seconds after the base time, its value."""
-
-    parts: tuple[str, ...]
-    time: Decimal
-    item: Any
-
-
-Entry = dict[str, Any]
 
 # Table 4 "CBOR Representation: Integers for Map Keys"
 CBOR_LABELS = {
@@ -65,8 +56,9 @@ def read_senml(octets: bytes, form: Form = "json") -> tuple[Entry, ...]:
 
     Labels are those of table 1 (``bn``, ``n``, ``u``, ``v`` ...) in both forms; fields that are not known are left out
     (section 4.4). Numbers are as a double holds them, ``vd`` is octets; times are in seconds. ``resolve_senml`` applies
-    the base fields. Raises ``Malformed`` for what is no pack, with the number of the record that is wrong, and the
-    offset where the JSON ends to be JSON (0 where it is nested too deeply); ``RequestError`` for what are no octets.
+    the base fields. Raises ``Malformed`` for what is no pack, such as an array without a record (section 3), with the
+    number of the record that is wrong, and the offset where the JSON ends to be JSON (0 where it is nested too deeply);
+    ``RequestError`` for what are no octets.
     """
     read = pack_from_cbor if _form(form) == "cbor" else pack_from_json
     return tuple(map(FrozenDict, read(as_octets(octets))))
@@ -76,10 +68,15 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
     """Return a SenML pack of these records in compact JSON or in CBOR of definite length (``form``).
 
     Records are dictionaries with the labels of table 1, as ``read_senml`` returns them; exact decimals are written as
-    the nearest number. Raises ``RequestError`` for a label that is not known, a value of the wrong type, a number that
-    no double holds, more values than one, none where there is no sum either, and a name that is none (section 4.5.1).
+    the nearest number. Raises ``RequestError`` for no records at all, a label that is not known, a value of the wrong
+    type, a number that no double holds, more values than one, none where there is no sum either, and a name that is
+    none (section 4.5.1).
     """
     given = list(_given(records))
+    if not given:
+        raise RequestError(
+            _NO_RECORD, cite=_PACK, hint="Send no pack where there is nothing to say"
+        )
     try:
         resolve(given)
     except Malformed as error:
@@ -228,6 +225,8 @@ def _as_text(item: Any) -> Any:
 def _listed(pack: Any) -> list[Any]:
     if not isinstance(pack, list) or not all(isinstance(entry, dict) for entry in pack):
         raise Malformed("a pack is an array of records", layer=_LAYER, cite=CITE)
+    if not pack:
+        raise Malformed(_NO_RECORD, layer=_LAYER, cite=_PACK)
     return pack
 
 
@@ -294,32 +293,3 @@ def _number(item: Any) -> Any:
     if isinstance(double, float) and not isfinite(double):
         raise Malformed("a number that no double holds", layer=_LAYER, cite=CITE)
     return double
-
-
-def not_empty(made: Iterator[Entry], path: tuple[str, ...]) -> list[Entry]:
-    """Return the records of what could be absent as well: without a record nobody can tell."""
-    records = list(made)
-    if not records:
-        raise Unsayable(f"{'/'.join(path)} is there but empty, and SenML has no record for that")
-    return records
-
-
-def parted(name: str, most: int, records: list[SenmlRecord]) -> Iterator[list[SenmlRecord]]:
-    """Yield the records of each element: by index, or by time where names have none."""
-    if records and not records[0].parts[0].isdigit():
-        ordered = sorted(records, key=lambda record: record.time)
-        yield from (list(same) for _, same in groupby(ordered, key=lambda record: record.time))
-        return
-    inside = by_part(records)
-    count = max(map(int, inside), default=-1) + 1
-    if count > most:
-        raise Unsayable(f"{name} has {count} elements")
-    yield from (inside.get(str(index), []) for index in range(count))
-
-
-def by_part(records: list[SenmlRecord]) -> dict[str, list[SenmlRecord]]:
-    """Return records by the first part of their names, which is taken away."""
-    inside: dict[str, list[SenmlRecord]] = {}
-    for parts, time, item in records:
-        inside.setdefault(parts[0], []).append(SenmlRecord(parts[1:], time, item))
-    return inside

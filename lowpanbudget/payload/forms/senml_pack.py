@@ -15,7 +15,8 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import Real, number_of, value_of
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord, by_part, not_empty, resolve
+from lowpanbudget.payload.forms.senml import resolve
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, by_part, not_empty
 from lowpanbudget.payload.forms.shapes import Unsayable, Values
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.group import own_time

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import NamedTuple
 
-from lowpanbudget.payload.forms.senml import Entry
+from lowpanbudget.payload.forms.senml_records import Entry
 
 
 class Units(NamedTuple):

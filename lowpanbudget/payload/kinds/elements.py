@@ -15,7 +15,7 @@ from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord, not_empty, parted
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, not_empty, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length

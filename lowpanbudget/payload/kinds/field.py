@@ -20,7 +20,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import digits, exact
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges

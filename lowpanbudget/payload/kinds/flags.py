@@ -12,7 +12,7 @@ from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import either

@@ -12,7 +12,7 @@ from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import either

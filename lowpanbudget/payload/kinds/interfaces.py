@@ -11,7 +11,7 @@ from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import LeafPlace, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Path
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 
 Known = Mapping[str, Any]  # the values before a place, by name
 Fields = tuple[Any, ...]

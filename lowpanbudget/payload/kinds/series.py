@@ -15,7 +15,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord, parted
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length

@@ -14,7 +14,7 @@ from lowpanbudget.payload.codec.groups import FieldsNode, GroupNode, TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
+from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import Enumeration
