@@ -65,7 +65,9 @@ if TYPE_CHECKING:
     from lowpanbudget.deployment.contention import (
         Arrived as Arrived, ContentionResult as ContentionResult,
     )
-    from lowpanbudget.deployment.service import HopService as HopService, Quantiles as Quantiles
+    from lowpanbudget.deployment.service import (
+        HopService as HopService, QuantileRange as QuantileRange, Quantiles as Quantiles,
+    )
     from lowpanbudget.deployment.confidence import (
         MeasuredShare as MeasuredShare, Quantile as Quantile, Spread as Spread,
     )

@@ -33,7 +33,7 @@ NAMES = {
     "deployment.carried": "CarriedNetwork CarriedNode LimitCheck Rhythm SleepWait",
     "deployment.carry": "carry",
     "deployment.contention": "Arrived ContentionResult",
-    "deployment.service": "HopService Quantiles",
+    "deployment.service": "HopService QuantileRange Quantiles",
     "deployment.confidence": "MeasuredShare Quantile Spread",
     "deployment.measured": (
         "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode Measurement PlanCheck PlanNumber "

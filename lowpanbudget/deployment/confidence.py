@@ -6,7 +6,7 @@ quantiles of beta distributions, found here by halving the incomplete beta funct
 
 from collections.abc import Sequence
 from functools import lru_cache
-from math import ceil, exp, isclose, lgamma, log, log1p, sqrt
+from math import ceil, exp, floor, isclose, lgamma, log, log1p, sqrt
 from typing import NamedTuple
 
 from lowpanbudget.values import dataclass
@@ -88,6 +88,16 @@ def mean_of_runs(runs: Sequence[Sequence[float]]) -> tuple[float, float]:
     apart = _student(len(runs) - 1) * sqrt(spread * len(runs) / (len(runs) - 1)) / count
     alone = _NORMAL * sqrt(sum((value - mean) ** 2 for value in values)) / count
     return mean, max(apart, alone)
+
+
+def ends_of(ordered: Sequence[float], part: float, half: float) -> tuple[float, float | None]:
+    """Return between which values a quantile lies, from how far off the share of values below it may be (95 %).
+
+    They are those at the shares ``part`` less and more ``half`` (Woodruff, J. Am. Stat. Assoc. 47 (1952); from memory);
+    0.0 and None where there are too few values to tell an end.
+    """
+    least, most = floor(len(ordered) * (part - half)) - 1, ceil(len(ordered) * (part + half))
+    return ordered[least] if least >= 0 else 0.0, ordered[most] if most < len(ordered) else None
 
 
 def _student(freedom: int) -> float:

@@ -27,6 +27,7 @@ from lowpanbudget.deployment.service import (
     path_share,
     quantiles,
     quantiles_of,
+    ranges_of,
 )
 from lowpanbudget.deployment.services_together import half_width_of
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
@@ -36,6 +37,7 @@ from lowpanbudget.layers.link.phy import PhyTiming
 from lowpanbudget.values import replace
 
 _TRANSMISSIONS, _HOPS = 60_000, 16  # of a network that is so deep; of a deeper one more
+_PARTS = 20  # of the time that was played, to see how it varies; our choice
 _NARROW, _A_POINT = 0.002, 0.01  # half-widths of the share delivered
 
 
@@ -169,11 +171,12 @@ def _services(
             grouped.setdefault(way.key, []).append(index)
     for (flow, message, direction, hop), indices in grouped.items():
         stream = ways[indices[0]].stream
-        here = [apart.by_sending[index] for index in indices]
-        count, share, late = _counted(here)
+        heard = [apart.by_sending[index] for index in indices]
+        count, share, late = _counted(heard)
         half, runs, of = half_width_of(share, count), None, count
         if in_runs is not None:
-            of, runs, late = _counted([in_runs.by_sending[index] for index in indices])
+            heard = [in_runs.by_sending[index] for index in indices]
+            of, runs, late = _counted(heard)
             half = max(half, half_width_of(runs, of))
         in_time, late_half = None, 0.0
         if within_s is not None and of:
@@ -186,7 +189,27 @@ def _services(
             quiet_latency=None if waiting.intersection(indices) else _quiet_latency(stream, hop, rules, step_us),
             messages=count,
             in_time_half_width=late_half,
+            latency_ranges=ranges_of(_in_turn(heard)),
         )  # fmt: skip
+
+
+def _in_turn(parts: list[Arrived]) -> list[list[float]]:
+    """Return after how long messages arrived, in parts of the time that was played, as many from each node.
+
+    Messages of one part meet the same bad times of links and the same others: the spread of the parts counts that.
+    """
+    return [
+        [
+            late
+            for one in parts
+            for late in one.latencies_s[
+                len(one.latencies_s) * number // _PARTS : len(one.latencies_s)
+                * (number + 1)
+                // _PARTS
+            ]
+        ]
+        for number in range(_PARTS)
+    ]
 
 
 def _counted(parts: list[Arrived]) -> tuple[int, float | None, list[float]]:

@@ -7,7 +7,7 @@ lost, and polls that come early because the node awaits an answer, are not count
 from collections.abc import Iterable, Iterator
 
 from lowpanbudget.deployment.delays import Delays
-from lowpanbudget.deployment.service import SHARES, HopService, Quantiles
+from lowpanbudget.deployment.service import SHARES, HopService, QuantileRange, Quantiles
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.values import replace
@@ -45,7 +45,15 @@ def polled_service(one: HopService, poll_s: float, within_s: float | None) -> Ho
         in_time = _within(empty, poll_s, within_s - added) * (
             1.0 if one.queued is None else one.queued
         )
-    return replace(one, latency=Quantiles(*times), in_time=in_time, in_time_least=None, delays=None)
+    off = one.queue_half_width_s  # the rest is calculated
+    ranges = [
+        QuantileRange(share, max(time - off, 0.0), time + off)
+        for share, time in zip(SHARES, times, strict=True)
+        if off
+    ]
+    return replace(
+        one, latency=Quantiles(*times), latency_ranges=tuple(ranges), in_time=in_time, in_time_least=None, delays=None
+    )  # fmt: skip
 
 
 def with_places(one: HopService, full: float) -> HopService:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from lowpanbudget.deployment.confidence import ends_of, share_of_runs
 from lowpanbudget.deployment.delays import Delays
 from lowpanbudget.deployment.delivery import LossStates, delivered_in_runs
 from lowpanbudget.deployment.traffic import MessageStream
@@ -20,23 +21,35 @@ class Quantiles(NamedTuple):
     nearly_all_s: float  # 99 %
 
 
+class QuantileRange(NamedTuple):
+    """Between how many seconds the time lies in which this ``part`` of what arrives is there, with 95 % confidence.
+
+    ``most_s`` is None where too few messages were played to tell how late it may be.
+    """
+
+    part: float
+    least_s: float
+    most_s: float | None
+
+
 @dataclass(frozen=True, slots=True)
 class HopService:
     """How the messages of one stream arrive from nodes at one hop, or at nodes at one hop.
 
-    ``delivered`` with independent losses (None: so rare beside the rest that none was played), ``in_runs`` with losses
-    in runs (None: the design states none, or none was played); ``queued`` is the chance to find a place in every queue
-    on the way, and ``queue_s`` what they add on average (None: part of the rest), plus or minus
-    ``queue_half_width_s`` (0: calculated). What arrives is plus or minus ``half_width`` (0: exact). ``latency`` is over
-    what arrives, None where nothing is known or nothing came; ``in_time`` the share of all messages that is there
-    within the design's limit (None: it has none), plus or minus ``in_time_half_width``; both with losses in runs where
-    the design states these. ``messages`` is how many were played, all of its kind together where it is rare; None:
-    none, times are exact and of empty queues, and ``in_time_least`` are in time whatever queues do that add so much on
-    average. ``quiet`` and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention
-    alone.
-    ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the wait
-    for their poll, and have neither ``delays`` nor ``quiet_latency``; ``held_full`` of the frames for them find no
-    place at their parent, which counts in all shares.
+    ``frames`` is how many a message takes on its first hop: relays, whose frames may have more header, may send
+    more. ``delivered`` with independent losses (None: so rare beside the rest that none was played), ``in_runs``
+    with losses in runs (None: the design states none, or none was played); ``queued`` is the chance to find a place
+    in every queue on the way, and ``queue_s`` what they add on average (None: part of the rest), plus or minus
+    ``queue_half_width_s`` (0: calculated). What arrives is plus or minus ``half_width`` (0: exact). ``latency`` is
+    over what arrives, None where nothing is known or nothing came, and ``latency_ranges`` how far each of its times
+    may be off (none: they are exact); ``in_time`` the share of all messages that is there within the design's limit
+    (None: it has none), plus or minus ``in_time_half_width``; both with losses in runs where the design states
+    these. ``messages`` is how many were played, all of its kind together where it is rare; None: none, times are
+    exact and of empty queues, and ``in_time_least`` are in time whatever queues do that add so much on average.
+    ``quiet`` and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention alone.
+    ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the
+    wait for their poll, and have neither ``delays`` nor ``quiet_latency``; ``held_full`` of the frames for them
+    find no place at their parent, which counts in all shares.
     """
 
     flow: str
@@ -58,6 +71,7 @@ class HopService:
     in_time_least: float | None = None
     queue_half_width_s: float = 0.0
     held_full: float = 0.0
+    latency_ranges: tuple[QuantileRange, ...] = ()
     delays: Delays | None = field(default=None, repr=False, compare=False)
 
 
@@ -73,6 +87,20 @@ def quantiles_of(late: Sequence[float]) -> Quantiles | None:
     if not late:
         return None
     return Quantiles(*(late[int(share * len(late))] for share in SHARES))
+
+
+def ranges_of(runs: Sequence[Sequence[float]]) -> tuple[QuantileRange, ...]:
+    """Return how far the quantiles of the times of all runs may be off; of none nothing."""
+    late = sorted(one for run in runs for one in run)
+    found = []
+    for share in SHARES if late else ():
+        time_s = late[int(share * len(late))]
+        below = [(sum(one < time_s for one in run), len(run)) for run in runs]
+        there = [(sum(one <= time_s for one in run), len(run)) for run in runs]
+        # many may take the same time: the share lies between those before and with them
+        half = max(share_of_runs(below)[1], share_of_runs(there)[1])
+        found.append(QuantileRange(share, *ends_of(late, share, half)))
+    return tuple(found)
 
 
 def link_states(loss: FrameLoss | None, octets: int) -> LossStates | None:

@@ -10,7 +10,15 @@ from typing import NamedTuple
 from lowpanbudget.deployment.confidence import mean_of_runs, share_of_runs
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad
 from lowpanbudget.deployment.node_queues import ENDLESS, NodeQueues, SlotQueue, node_queues
-from lowpanbudget.deployment.service import Quantiles, link_states, passed, quantiles_of, served
+from lowpanbudget.deployment.service import (
+    QuantileRange,
+    Quantiles,
+    link_states,
+    passed,
+    quantiles_of,
+    ranges_of,
+    served,
+)
 from lowpanbudget.deployment.slot_latency import even_cells
 from lowpanbudget.deployment.slot_messages import (
     StreamHop,
@@ -35,8 +43,9 @@ class PlayedStream(NamedTuple):
     """What messages of one kind met: how many there were, how many a queue refused, the share of the others.
 
     That share is plus or minus ``half_width``.
-    ``latency`` and ``mean_s``, give or take ``mean_half_width_s``, are of those that arrived, losses in runs where the
-    design states them; ``in_time`` is the share of all that was there in time, with its half-width.
+    ``latency``, within ``ranges``, and ``mean_s``, give or take ``mean_half_width_s``, are of those that arrived,
+    losses in runs where the design states them; ``in_time`` is the share of all that was there in time, with its
+    half-width.
     """
 
     messages: int
@@ -48,6 +57,7 @@ class PlayedStream(NamedTuple):
     mean_half_width_s: float
     in_time: float | None
     in_time_half_width: float
+    ranges: tuple[QuantileRange, ...]
 
 
 class _RunCount(NamedTuple):
@@ -245,6 +255,7 @@ class PlayedSlots:
         return PlayedStream(
             _messages(runs), sum(run.met_full for run in runs), max(1 - refused, 0.0), half, quantiles_of(late),
             *mean_of_runs([run.late for run in runs]), in_time, in_time_half,
+            ranges_of([run.late for run in runs]),
         )  # fmt: skip
 
     def queues(self) -> tuple[NodeQueues, ...]:

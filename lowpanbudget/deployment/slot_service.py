@@ -72,8 +72,8 @@ def slot_services(
             told = played.get((stream.flow, stream.message, stream.way, hop))
             one = alone if told is None else _played(alone, told, found)
             yield one if not way.grows else replace(
-                one, latency=None, in_time=None if within_s is None else 0.0, in_time_half_width=0.0, queue_s=None,
-                in_time_least=None,
+                one, latency=None, latency_ranges=(), in_time=None if within_s is None else 0.0, in_time_half_width=0.0,
+                queue_s=None, in_time_least=None,
             )  # fmt: skip
 
 
@@ -98,7 +98,7 @@ def _played(alone: HopService, told: PlayedStream, empty: Delays) -> HopService:
         alone, half_width=half, latency=told.latency, in_time=told.in_time,
         in_time_half_width=told.in_time_half_width, in_time_least=None, queued=queued,
         queue_s=max(told.mean_s - empty.mean_s, 0.0), messages=told.messages,
-        queue_half_width_s=told.mean_half_width_s,
+        queue_half_width_s=told.mean_half_width_s, latency_ranges=told.ranges,
     )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """What the columns of arrivals mean, for those who read them on a screen."""
 
 from collections.abc import Sequence
+from math import floor, log10
 
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.service import HopService
@@ -37,12 +38,40 @@ def queue_text(one: HopService, scale: float = 1.0) -> str:
         return f"< {seconds_text(((one.queue_s or 0.0) + one.queue_half_width_s) * scale)}"
     if not one.queue_s:
         return ""
-    return "+" * is_of_empty_queues(one) + seconds_text(one.queue_s * scale)
+    text = seconds_text(one.queue_s * scale, one.queue_half_width_s * scale)
+    return "+" * is_of_empty_queues(one) + text
 
 
-def seconds_text(seconds: float) -> str:
-    """Return seconds with three digits that count."""
-    return number(float(f"{seconds:.3g}"))
+def latency_texts(one: HopService, scale: float = 1.0) -> list[str]:
+    """Return the three times in which messages are there, times ``scale``, no finer than they were played.
+
+    Where too few were played to tell how late it may be, a time is what it is more than.
+    """
+    if one.latency is None:
+        return [""] * 3
+    if not one.latency_ranges:
+        return [seconds_text(time * scale) for time in one.latency]
+    texts = []
+    for time, known in zip(one.latency, one.latency_ranges, strict=True):
+        if known.most_s is None:
+            texts.append(f"> {seconds_text(known.least_s * scale, (time - known.least_s) * scale)}")
+        else:
+            off = max(time - known.least_s, known.most_s - time)
+            texts.append(seconds_text(time * scale, off * scale))
+    return texts
+
+
+def is_open(one: HopService) -> bool:
+    """Return whether too few were played to tell how late some of them may be."""
+    return any(known.most_s is None for known in one.latency_ranges)
+
+
+def seconds_text(seconds: float, half_width: float = 0.0) -> str:
+    """Return seconds with three digits that count, fewer where these are finer than a half width."""
+    digits = 3
+    if seconds > 0 and half_width > 0:
+        digits = min(max(floor(log10(seconds)) - floor(log10(half_width)) + 1, 1), digits)
+    return number(float(f"{seconds:.{digits}g}"))
 
 
 def has_places(some: Sequence[HopService]) -> bool:
@@ -77,6 +106,10 @@ def legend(network: CarriedNetwork) -> str:
         texts.append("times are with losses in runs")
     if is_played:
         texts.append("±: what the simulation leaves open (95 %)")
+    if any(one.latency_ranges for one in some):
+        texts.append("times end at the digit in which that shows")
+    if any(map(is_open, some)):
+        texts.append(">: too few were played to tell how much more")
     if any(map(is_lost_in_noise, some)):
         texts.append("<: no more than that, as far as it was played")
     if any(max(node.cells or 0, node.cells_down or 0) > 1 for node in network.nodes):

@@ -13,7 +13,14 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
-from lowpanbudget.report.arrival_text import has_places, is_late, legend, queue_text, seconds_text
+from lowpanbudget.report.arrival_text import (
+    has_places,
+    is_late,
+    latency_texts,
+    legend,
+    queue_text,
+    seconds_text,
+)
 from lowpanbudget.report.carries import CAUTION, busiest
 from lowpanbudget.report.carry_answer import (
     HELPS,
@@ -207,7 +214,7 @@ def _arrivals(
                 str(one.hop), share_of(one.delivered), share_of(one.in_runs),
                 share_of(one.queued) if queued else "",
                 f"{one.half_width * 100:.2g} %" if one.half_width and one.messages != 0 else "",
-                *([""] * 3 if one.latency is None else [seconds_text(each * scale) for each in one.latency]),
+                *latency_texts(one, scale),
                 queue_text(one, scale),
                 share_of(one.in_time) if late else "", share_of(one.quiet) if screen.wide else "",
                 "" if quiet is None else seconds_text(quiet.nearly_all_s * scale),

@@ -11,6 +11,7 @@ _FLOW = {
     "room": "Octets of your own that fit in one frame: explain room.",
 }
 _UNITS = "in seconds or milliseconds, as the title says"
+_PLAYED = "where it was played, to the digit that the simulation leaves open, >: too few were played to tell more"
 
 COLUMNS: dict[str, dict[str, str]] = {
     "budget": {
@@ -93,9 +94,9 @@ COLUMNS: dict[str, dict[str, str]] = {
         "in runs": "The same where losses come in runs (loss.runs).",
         "±": "How far a simulation may be off, with 95 % confidence.",
         "places": "The share that finds a place in every queue on the way.",
-        "half s (half ms)": f"Half of what arrives is there in so long, {_UNITS}.",
-        "95 % s (95 % ms)": f"95 of 100 messages that arrive are there in so long, {_UNITS}.",
-        "99 % s (99 % ms)": f"99 of 100 messages that arrive are there in so long, {_UNITS}.",
+        "half s (half ms)": f"Half of what arrives is there in so long, {_UNITS}; {_PLAYED}.",
+        "95 % s (95 % ms)": f"95 of 100 messages that arrive are there in so long, {_UNITS}; {_PLAYED}.",
+        "99 % s (99 % ms)": f"99 of 100 messages that arrive are there in so long, {_UNITS}; {_PLAYED}.",
         "queues s (queues ms)": f"What waiting in queues adds on average, {_UNITS}; <: less than that, as far as "
         "it was played; +: on top of the times beside it.",
         "in time": "The share of all messages that is there within limits.latency_s.",

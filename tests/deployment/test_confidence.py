@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget.deployment.confidence import share_of, spread_of, trials_for, values_for
+from lowpanbudget.deployment.confidence import ends_of, share_of, spread_of, trials_for, values_for
 
 
 def chance(share: float, trials: int, counts: range) -> float:
@@ -77,6 +77,20 @@ def test_how_many_prove_a_share() -> None:
     assert trials_for(0.99) == 299
     assert trials_for(0.95) == 59
     assert 0.99**299 <= 0.05 < 0.99**298
+
+
+def test_the_ends_of_a_quantile_leave_so_much_on_each_side() -> None:
+    """The 40th and the 61st of a hundred, as tables of the sign test have it for a median (from memory).
+
+    That no more than 39 of them lie below the median, and no more than 39 above it, has the chances of a coin.
+    """
+    hundred = [float(n) for n in range(1, 101)]
+    ends = ends_of(hundred, 0.5, 1.96 * 0.5 / 10)
+    assert ends == (40, 61)
+    assert chance(0.5, 100, range(40)) < 0.025 < chance(0.5, 100, range(41))
+    # nothing is beyond the last of a hundred that 99 % could be told by, nor before the first
+    assert ends_of(hundred, 0.99, 0.02) == (97, None)
+    assert ends_of(hundred, 0.05, 0.05) == (0.0, 11)
 
 
 def test_no_quantile_from_few_values() -> None:

@@ -180,6 +180,7 @@ def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them
     seconds, hops = 1500.0, (1, 2, 3)
     full: list[tuple[float, int]] = []
     refused, late = ({hop: list[tuple[float, int]]() for hop in hops} for _ in range(2))
+    came = {hop: list[list[float]]() for hop in hops}
     for seed in range(8):
         network = path([[1], [2], [3]], seed, success=0.9, ack_loss=0.1, places=places)
         for node in range(3):
@@ -190,6 +191,7 @@ def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them
             refused[hop].append((sum(one.lost == "queue" for one in mine), len(mine)))
             there = [one.arrived - one.made for one in mine if one.arrived is not None]
             late[hop].append((sum(one <= within_s for one in there), len(mine)))
+            came[hop].append(there)
         full.append((network.refused[2], network.offered[2]))
     for hop in hops:
         told = streams["up", "report", "up", hop]
@@ -198,6 +200,13 @@ def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them
         share, half = share_of_runs(late[hop])
         assert told.in_time is not None
         assert abs(told.in_time - share) < 2 * hypot(half, told.in_time_half_width)
+        # of the simulation's times so many lie before each end of a range that the quantile lies between them
+        for known in told.ranges:
+            assert known.most_s is not None
+            for end_s, sign in ((known.least_s, 1), (known.most_s, -1)):
+                before = [(sum(one <= end_s for one in there), len(there)) for there in came[hop]]
+                share, half = share_of_runs(before)
+                assert sign * (share - known.part) < half
     share, half = share_of_runs(full)
     found = queues[1].up
     assert found is not None

@@ -18,7 +18,7 @@ from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.finding import Finding, Severity
 from lowpanbudget.findings.helps import HelpfulChange, changes_that_help
 from lowpanbudget.report import airtimes, carries
-from lowpanbudget.report.arrival_text import SEEN, legend, queue_text, seconds_text
+from lowpanbudget.report.arrival_text import SEEN, latency_texts, legend, queue_text
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
 from lowpanbudget.report.carry_answer import (
@@ -162,11 +162,10 @@ _ARRIVE = (
 
 
 def _arrival(one: HopService) -> tuple[str, ...]:
-    times = [""] * 3 if one.latency is None else [seconds_text(each) for each in one.latency]
     return (
         str(one.hop), share_of(one.delivered), share_of(one.in_runs, one.half_width),
         "" if one.queued is None or one.queued > 1 - SEEN else share_of(one.queued, one.half_width),
-        *times, queue_text(one), share_of(one.in_time),
+        *latency_texts(one), queue_text(one), share_of(one.in_time),
     )  # fmt: skip
 
 
