@@ -112,7 +112,7 @@ class Audit:
             self._first_ns = time_ns
         time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
         if time_s > self.known.end_s:
-            self.known.pauses.note(time_s - self.known.end_s, time_s)
+            self.known.pauses.note(time_s - self.known.end_s, time_s, sighting.number)
             self.known.end_s = time_s
         template = sighting.template
         frame = Frame(sighting.octets) if template is None else template.example

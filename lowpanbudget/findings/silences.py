@@ -28,22 +28,35 @@ class LongSilence(NamedTuple):
     missing: int | None
 
 
+class Pause(NamedTuple):
+    """So many ``seconds`` in which nobody was heard, up to frame ``number``, which came at ``end_s``."""
+
+    seconds: float
+    end_s: float
+    number: int
+
+
 class Pauses:
-    """The widest pauses of a capture, in which nobody was heard."""
+    """The widest pauses of a capture."""
 
     def __init__(self) -> None:
-        self._widest: list[tuple[float, float]] = []  # seconds and end, the least first
+        self._widest: list[Pause] = []  # the least first
         self._least = 0.0
 
-    def note(self, seconds: float, until_s: float) -> None:
+    @property
+    def widest(self) -> Pause | None:
+        """Return the widest of all."""
+        return self._widest[-1] if self._widest else None
+
+    def note(self, seconds: float, until_s: float, number: int) -> None:
         """Take a pause that ends now."""
         if seconds <= self._least:
             return
-        insort(self._widest, (seconds, until_s))
+        insort(self._widest, Pause(seconds, until_s, number))
         if len(self._widest) > _MOST:
             del self._widest[0]
-            self._least = self._widest[0][0]
+            self._least = self._widest[0].seconds
 
-    def widest(self, since_s: float) -> float:
-        """Return the seconds of the widest pause that ended since then."""
-        return next((pause for pause, end in reversed(self._widest) if end > since_s), 0.0)
+    def widest_since(self, since_s: float) -> float:
+        """Return the seconds of the widest that ended since then."""
+        return next((one.seconds for one in reversed(self._widest) if one.end_s > since_s), 0.0)

@@ -15,6 +15,7 @@ def at(*times: float) -> Capture:
     )
 
 
+YEAR_S = 365 * 86400
 # an hour back, two seconds later a few milliseconds; and a clock that only stands still
 READING_CASES: dict[str, Case] = {
     "times-go-back": Case(
@@ -27,6 +28,12 @@ READING_CASES: dict[str, Case] = {
             ("2 times in all, by 3600 s at most",),
             (7,),
         ),
+    ),
+    # a clock that counts from 1970 and is set 56 times 365 days later; the other waits for a frame for 360 days
+    "times-leap": Case(
+        lambda: at(10, 20, 20 + 56 * YEAR_S, 30 + 56 * YEAR_S),
+        lambda: at(10, 20, 20 + 360 * 86400, 30 + 360 * 86400),
+        Told("risk", "", "the times leap on by 56 years in frame 3", (), (3,)),
     ),
 }
 

@@ -3,7 +3,7 @@
 from typing import NamedTuple, Protocol
 
 from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FILES_JOINED, FRAME_CUT, ReadingNotice
-from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
+from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, put_back
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
@@ -79,6 +79,15 @@ def times_went_back(memory: StepsBack, _known: Surroundings) -> Hits:
         evidence = (f"{told.times} times in all, by {seconds_text(told.most_s)} at most",)
     severity = None if told.most_s >= _STEP_S else Severity.REMARK
     yield Hit(str(told), evidence, frames=(told.number,), severity=severity)
+
+
+@CAPTURE.at_end("times-leap")
+def times_leap(known: Surroundings) -> Hits:
+    """Look at the widest pause: no capture waits so long for a frame."""
+    pause = known.pauses.widest
+    if pause is not None and pause.seconds > LEAP_S:
+        years = f"{pause.seconds / LEAP_S:.3g} years"
+        yield Hit(f"the times leap on by {years} in frame {pause.number}", frames=(pause.number,))
 
 
 class HasForeign(Protocol):

@@ -208,7 +208,7 @@ def _note_silence(scene: Scene, by: HeardSender) -> None:
     begun_s, least = scene.time_s - pause.seconds, SILENCES * by.longest_s
     if scene.known.acknowledged.get((pan_of(mac), mac.source), nan) > begun_s:
         return  # it was there
-    if pause.seconds > least and scene.known.pauses.widest(begun_s) <= least:
+    if pause.seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
         by.silence, by.resumed = pause._replace(rhythm_s=by.longest_s), -1
 
 
