@@ -42,6 +42,18 @@ def notified(
     return Capture([*frames])
 
 
+def with_message_ids(*mids: tuple[int, int], token: bytes = b"") -> Capture:
+    """GETs with a message ID and a token, their number or always the same, each answered under another message ID."""
+    frames: list[bytes | tuple[float, bytes]] = []
+    for number, (mid, back) in enumerate(mids):
+        named = token or bytes([number])
+        request = air.coap_message(code=1, mid=mid, token=named)
+        frames.append(air.frame(air.coap(request), number))
+        answer = air.coap_message(data=b"20", kind=2, code=69, mid=back, token=named)
+        frames.append(air.frame(air.coap(answer, (ROOT, NODE), back=True), number, (ROOT, NODE)))
+    return Capture(frames)
+
+
 ANSWERS_CASES: dict[str, Case] = {
     "answer-with-other-token": Case(
         lambda: exchange(b"a", answer=b"b"),
@@ -52,6 +64,23 @@ ANSWERS_CASES: dict[str, Case] = {
             "answers come with the message ID of a request and not with its token",
             ("message ID 0x0007: token 61 in frame 1, 62 in frame 2",),
             (1, 2),
+        ),
+    ),
+    # RFC 7252 section 3: network byte order
+    "answer-with-other-message-id": Case(
+        lambda: with_message_ids((0x1200, 0x0012), (0x1201, 0x0112), (0x1202, 0x0212)),
+        lambda: with_message_ids((0x1200, 0x1200), (0x1201, 0x1201), (0x1202, 0x1202)),
+        Told(
+            "failure",
+            SERVER,
+            "answers come with the token of a request and its message ID with the octets exchanged",
+            (
+                "token 00: message ID 0x1200 in frame 1, 0x0012 in frame 2",
+                "token 01: message ID 0x1201 in frame 3, 0x0112 in frame 4",
+                "token 02: message ID 0x1202 in frame 5, 0x0212 in frame 6",
+            ),
+            (1, 2, 3, 4, 5, 6),
+            3,
         ),
     ),
     # 0 comes after 2 ** 24 - 1
@@ -72,6 +101,11 @@ ANSWERS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "an answer to a request that was not heard": (
         "answer-with-other-token",
         lambda: exchange(b"a", answer=b"b", mid=8),
+    ),
+    # the answers to 7 to 10, which were not heard
+    "answers to other requests under the token that a client has for all": (
+        "answer-with-other-message-id",
+        lambda: with_message_ids((1, 7), (2, 8), (3, 9), (4, 10), token=b"t"),
     ),
     "an answer to what a client asked before it began anew": (
         "answer-with-other-token",

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from findings import air
 from findings.air import BROADCAST, FAR_NODE, NODE, PAN, PREFIX, ROOT, Capture
+from findings.cases_answers import with_message_ids
 from findings.cases_application import (
     ASKING,
     COMPARE_CONTEXT,
@@ -562,9 +563,29 @@ FURTHER = (
             "2001:db8:1::ff:fe00:1 answers none of 3 requests on port 5683",
             (
                 "the first 399 s before the capture ends",
-                "answers with the token or message ID of no request: 3",
+                "answers that no request matches by message ID and token: 3",
             ),
             (1, 3, 5),
+            3,
+            advice=(
+                "Something comes back: compare message ID and token of these answers with those of the requests. An "
+                "acknowledgement has the message ID of its request, and every answer its token."
+            ),
+        ),
+    ),
+    Further(
+        "answer-with-other-message-id",
+        lambda: with_message_ids((0x107, 7), (0x108, 8), (0x109, 9)),
+        Told(
+            "failure",
+            "2001:db8:1::ff:fe00:1",
+            "answers come with the token of a request and another message ID",
+            (
+                "token 00: message ID 0x0107 in frame 1, 0x0007 in frame 2",
+                "token 01: message ID 0x0108 in frame 3, 0x0008 in frame 4",
+                "token 02: message ID 0x0109 in frame 5, 0x0009 in frame 6",
+            ),
+            (1, 2, 3, 4, 5, 6),
             3,
         ),
     ),

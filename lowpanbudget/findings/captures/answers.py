@@ -13,6 +13,7 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
 from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S
+from lowpanbudget.values import dataclass
 
 ANSWERS = Subject("answers")
 
@@ -50,6 +51,63 @@ def answer_with_other_token(memory: Asked, scene: Scene, datagram: HeardDatagram
 
 def _text(token: bytes) -> str:
     return token.hex() or "of no octets"
+
+
+@dataclass(slots=True)
+class _Named:
+    """The last request under a token: its message ID, when it came and in which frame, and whether it is answered.
+
+    ``alone``: no other request had the token and stayed without an answer.
+    """
+
+    mid: int
+    time_s: float
+    number: int
+    answered: bool = False
+    alone: bool = True
+
+
+# client, server, both ports, and token
+ByToken = Recent[tuple[int, int, int, int, bytes], _Named]
+
+
+@ANSWERS.rule(
+    "answer-with-other-message-id", HeardDatagram, least=3, memory=Recent, concerns=concerns.coap
+)
+def answer_with_other_message_id(
+    memory: ByToken, scene: Scene, datagram: HeardDatagram
+) -> Hits | None:
+    """Note confirmable requests by their tokens; compare what is piggybacked on acknowledgements."""
+    head, content = datagram.coap_head, datagram.udp
+    if head is None or content is None or scene.passage is not None:
+        return None
+    ends = int(datagram.header.source), int(datagram.destination)
+    ports, now_s = (content.source_port, content.destination_port), scene.time_s
+    if head.type == Type.CON and is_request(head.code):
+        key = (*ends, *ports, head.token)
+        before = memory.get(key)
+        if before is not None and before.mid == head.mid:
+            return None  # it is sent again
+        # a client with one token for all may get the answer to a request before
+        alone = before is None or before.answered or now_s - before.time_s > EXCHANGE_LIFETIME_S
+        memory.renew(key, _Named(head.mid, now_s, scene.number, alone=alone))
+        return None
+    if head.type != Type.ACK or not is_response(head.code):
+        return None
+    named = memory.get((*ends[::-1], *ports[::-1], head.token))
+    if named is None or named.answered or now_s - named.time_s > EXCHANGE_LIFETIME_S:
+        return None
+    if head.mid == named.mid:
+        named.answered = True
+        return None
+    turned = head.mid.to_bytes(2, "big") == named.mid.to_bytes(2, "little")
+    if not turned and not named.alone:
+        return None
+    how = "its message ID with the octets exchanged" if turned else "another message ID"
+    cause = f"answers come with the token of a request and {how}"
+    told = f"{named.mid:#06x} in frame {named.number}, {head.mid:#06x} in frame {scene.number}"
+    evidence = (f"token {_text(head.token)}: message ID {told}",)
+    return (Hit(cause, evidence, str(datagram.header.source), (named.number, scene.number)),)
 
 
 _FRESH_S = 128  # after which any notification counts as fresh (RFC 7641 section 3.4)

@@ -230,7 +230,8 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
             waited = seconds_text(known.end_s - asked.first_s)
             evidence = (f"the first {waited} before the capture ends", *_strays(asked))
             known.asked_again += asked.again
-            yield Hit(cause, evidence, subject, tuple(asked.frames), times=asked.asked)
+            frames, advice = tuple(asked.frames), _STRAYS if asked.strays else ""
+            yield Hit(cause, evidence, subject, frames, advice=advice, times=asked.asked)
         else:
             yield from _in_part(known, asked, f"{subject} to {where}", where)
         yield from _unconfirmed(asked.unconfirmed, f"{subject} to {where}", where)
@@ -250,18 +251,25 @@ def _in_part(known: Surroundings, asked: _Questions, subject: str, where: str) -
         cause = f"{missed.unanswered} of {ended} requests to {where} have no answer"
         known.asked_again += missed.again
         evidence = (f"sent again: {missed.repeated} of them", *_strays(asked))
-        yield Hit(cause, evidence, subject, tuple(missed.frames), times=missed.unanswered)
+        frames, advice = tuple(missed.frames), _STRAYS if asked.strays else ""
+        yield Hit(cause, evidence, subject, frames, advice=advice, times=missed.unanswered)
     if promised.unanswered >= _FEW:
         cause = f"{promised.unanswered} of {ended} requests to {where} are acknowledged and have no answer"
         frames, times = tuple(promised.frames), promised.unanswered
         yield Hit(cause, (), f"{subject}: acknowledged alone", frames, times=times)
 
 
+_STRAYS = (
+    "Something comes back: compare message ID and token of these answers with those of the requests. An "
+    "acknowledgement has the message ID of its request, and every answer its token."
+)
+
+
 def _strays(asked: _Questions) -> tuple[str, ...]:
     """Return what is said of answers that belong to no request."""
     if not asked.strays:
         return ()
-    return (f"answers with the token or message ID of no request: {asked.strays}",)
+    return (f"answers that no request matches by message ID and token: {asked.strays}",)
 
 
 def _unconfirmed(missed: _Outcome, subject: str, where: str) -> Iterator[Hit]:
