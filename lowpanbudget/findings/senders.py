@@ -39,6 +39,8 @@ class Hole(NamedTuple):
 class HeardSender:
     """Data frames of a node, to some receivers: all, those under link security, and those without; the first of each.
 
+    ``levels`` are the levels of those under link security: how many there are of each, and the first.
+
     ``sequence`` is the last number, ``row`` how many frames in a row had it with other contents than the one before,
     which ``mark`` stands for and which came at ``time_s``; the first of them is frame ``since``.
     ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the
@@ -57,6 +59,7 @@ class HeardSender:
     to: set[bytes] = field(default_factory=set)
     first: Frames = field(default_factory=Frames)
     first_bare: Frames = field(default_factory=Frames)
+    levels: dict[int, tuple[int, int]] = field(default_factory=dict)
     sequence: int | None = None
     row: int = 0
     other: tuple[int | None, int] = (None, 0)

@@ -74,6 +74,18 @@ def bare(count: int) -> Capture:
     return unsealed(count, bytes.fromhex("025e100000000019"))
 
 
+def at_levels(*levels: int) -> Capture:
+    """12 frames of level 5 each of two nodes, and some of a third with these levels."""
+    frames = []
+    third = bytes.fromhex("025e100000000019")
+    for n in range(12):
+        frames.append(air.secured(b"%d" % n, n, n + 1))
+        frames.append(air.secured(b"%d" % n, n, n + 1, links=(FAR_ROOT, FAR_NODE)))
+    for n, level in enumerate(levels):
+        frames.append(air.secured(b"%d" % n, n, n + 1, links=(third, FAR_ROOT), level=level))
+    return Capture(list(frames), keys=(air.KEY,))
+
+
 def unsealed(count: int, link: bytes = FAR_NODE) -> Capture:
     """The same of any node, also of one of those two."""
     frames = []
@@ -342,6 +354,19 @@ NODES_CASES: dict[str, Case] = {
             5,
         ),
     ),
+    # table 9-6: 5 is ENC-MIC-32, 6 ENC-MIC-64, 1 MIC-32
+    "secured-less-than-others": Case(
+        lambda: at_levels(1, 1, 1, 1, 1, 1),
+        lambda: at_levels(6, 6, 6, 6, 6, 6),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:19",
+            "6 data frames of this node have level 1 (MIC-32)",
+            ("24 of 2 nodes have level 5 (ENC-MIC-32)",),
+            (25,),
+            6,
+        ),
+    ),
     "sequence-number-stuck": Case(
         lambda: numbered(65, 66, 66, 66, 66, 66),
         lambda: numbered(65, 66, 66, 66, 66, 67),
@@ -465,6 +490,7 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "sequence-number-stuck",
         lambda: numbered(65, 66, 65, 67, 66, 68, 67, 69),
     ),
+    "four frames of a lower level": ("secured-less-than-others", lambda: at_levels(1, 5, 1, 1, 1)),
     "four frames that a node did not seal": ("unsecured-among-secured", lambda: unsealed(4)),
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
     "a node that looked for a router before it had an address": ("node-fell-silent", seeking),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from math import nan
+from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
@@ -23,6 +24,7 @@ from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dis
+from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
@@ -62,7 +64,10 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
     if to is not None and to not in sender.to and len(sender.to) < MOST_RECEIVERS:
         sender.to.add(to)
     if mac.security is not None and mac.security.level:
-        sender.sealed += not scene.is_forged
+        if not scene.is_forged:
+            sender.sealed += 1
+            count, first = sender.levels.get(mac.security.level, (0, scene.number))
+            sender.levels[mac.security.level] = count + 1, first
     elif scene.header is None or scene.header.destination not in LINK_LOCAL.prefix:
         # what only crosses a link comes before a node has keys
         sender.bare += 1
@@ -159,6 +164,40 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
                 f"{nodes[pan]} others have"
             )
             yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
+
+
+class _LevelUse(NamedTuple):
+    """How many nodes of a PAN have sent how many data frames with a security level."""
+
+    nodes: int
+    frames: int
+
+
+@NODES.at_end("secured-less-than-others")
+def secured_less_than_others(known: Surroundings) -> Hits:
+    """Name the few of a PAN whose data frames lack what the level gives that most use; a design says which it is."""
+    if known.design is not None:
+        return
+    used: dict[int | None, dict[int, _LevelUse]] = {}
+    for (pan, _), one in known.senders.items():
+        for level, (count, _) in one.levels.items():
+            nodes, frames = used.setdefault(pan, {}).get(level, (0, 0))
+            used[pan][level] = _LevelUse(nodes + 1, frames + count)
+    usual = {pan: max(levels, key=lambda one: levels[one].frames) for pan, levels in used.items()}
+    for (pan, source), one in known.senders.items():
+        for level, (count, first) in one.levels.items():
+            few, most = used[pan][level], used[pan][usual[pan]]
+            now, then = LEVELS[level], LEVELS[usual[pan]]
+            if not now.lacks_of(then) or count < _FEW or 2 * few.nodes > most.nodes:
+                continue
+            if TIMES_MORE * few.frames <= most.frames:
+                cause = (
+                    f"{plural(count, 'data frame')} of this node have level {level} ({now.name})"
+                )
+                others = (
+                    f"{most.frames} of {most.nodes} nodes have level {usual[pan]} ({then.name})"
+                )
+                yield Hit(cause, (others,), link_text(source), (first,), times=count)
 
 
 _LONG = (

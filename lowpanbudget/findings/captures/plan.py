@@ -168,9 +168,8 @@ def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
     level = 0 if mac.security is None else mac.security.level
     if level != planned:
         now, then = LEVELS[level], LEVELS[planned]
-        weaker = now.mic < then.mic or now.encrypted < then.encrypted
         cause = f"frames have level {level} ({now.name}), the design has {planned} ({then.name})"
-        yield Hit(cause, (), scene.sender, severity=None if weaker else Severity.REMARK)
+        yield Hit(cause, (), scene.sender, severity=None if now.lacks_of(then) else Severity.REMARK)
 
 
 @PLAN.rule("pan-not-in-design", Mac, least=3)

@@ -40,6 +40,10 @@ class SecurityLevel(NamedTuple):
         seal = "encrypted, " if self.encrypted else "not encrypted, "
         return f"{self.name}: {seal}{self.mic * 8}-bit integrity code"
 
+    def lacks_of(self, other: "SecurityLevel") -> bool:
+        """Return whether it lacks something that the other gives: a longer integrity code, or encryption."""
+        return self.mic < other.mic or self.encrypted < other.encrypted
+
 
 LEVELS = (
     SecurityLevel("none", encrypted=False, mic=0),
