@@ -220,6 +220,15 @@ def one_tag(second: int) -> Capture:
     return Capture([*early(cut(), 3), *((6 + n / 50, part) for n, part in enumerate(other))])
 
 
+def tagged(*tags: int, changes: bool = True) -> Capture:
+    """Datagrams under these tags, of 348 octets in 4 frames, one after the other; with other octets each or alike."""
+    frames: list[bytes | tuple[float, bytes]] = []
+    for number, tag in enumerate(tags):
+        packet = air.datagram(bytes([number * changes]) * 300)
+        frames += air.pieces(packet, tag=tag, start=4 * number)
+    return Capture(frames)
+
+
 def interleaved(second: int) -> Capture:
     """Two datagrams of one hop and size at once, three times; one begins behind two frames of the other."""
     frames: Timed = []
@@ -645,6 +654,18 @@ FRAGMENT_CASES = {
             (1, 2, 3),
         ),
     ),
+    # the fifth of 4 frames each begins with the 17th
+    "tag-never-changes": Case(
+        lambda: tagged(7, 7, 7, 7, 7),
+        lambda: tagged(7, 7, 7, 7, 8, 7),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "datagrams in fragments follow each other under one tag, 0x0007",
+            ("since frame 1",),
+            (1, 17),
+        ),
+    ),
     # 4 and 3 frames in turn: the torn one begins at the second of seven
     "fragments-meet": Case(
         lambda: meeting(apart=0.1),
@@ -781,6 +802,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         )
     }
     | {
+        "a datagram that is sent again and again": (
+            "tag-never-changes",
+            lambda: tagged(7, 7, 7, 7, 7, 7, changes=False),
+        ),
         "fragments that are sent again at once as new frames": (
             "fragment-repeated",
             lambda: repeats(3, apart=0.01),

@@ -1,5 +1,7 @@
 """Datagrams in fragments that are late, lost, repeated or in each other's way."""
 
+from typing import NamedTuple
+
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
@@ -7,6 +9,7 @@ from lowpanbudget.findings.captures.link import RETRY_S
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS
+from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import pan_of, strangers
@@ -200,6 +203,41 @@ def tag_used_again(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     if datagram.fate is Fate.REPLACED and not datagram.is_copy:
         times = 0 if datagram.is_rest else 1
         yield Hit(_TAKEN, (str(datagram),), hop_of(datagram), numbers_of(datagram), times=times)
+
+
+class _Tagged(NamedTuple):
+    """How many datagrams in a row a sender began under one tag, the first of them, and what the last began with."""
+
+    tag: int
+    row: int
+    first: int
+    digest: int
+
+
+# by the hop; recoverable fragments have tags of 8 bits, which nothing says how to choose
+Tagged = FirstNamed[tuple[bytes | None, bytes | None], _Tagged]
+_MANY_ALIKE = 5  # datagrams under one tag: by chance none, and another node may count from anywhere; our choice
+
+
+@REASSEMBLY.rule("tag-never-changes", FragmentArrival, memory=FirstNamed)
+def tag_never_changes(memory: Tagged, scene: Scene, arrival: FragmentArrival) -> Hits | None:
+    """Compare the tags of datagrams that begin one after the other; what is sent again begins alike."""
+    first, key = arrival.fragment, arrival.datagram.key
+    if not first.first or arrival.repeated or key.size is None or key.source is None:
+        return None
+    hop = key.source, key.destination
+    now = _Tagged(key.tag, 1, scene.number, first.digest)
+    before = memory.entry(hop, lambda: now)
+    if before is None or before is now or before.digest == first.digest:
+        return None
+    if before.tag == key.tag:
+        now = now._replace(row=before.row + 1, first=before.first)
+    memory[hop] = now
+    if now.row < _MANY_ALIKE:
+        return None
+    cause = f"datagrams in fragments follow each other under one tag, {key.tag:#06x}"
+    evidence = (f"since frame {now.first}",)
+    return (Hit(cause, evidence, hop_of(arrival.datagram), (now.first, scene.number)),)
 
 
 @REASSEMBLY.at_end("fragments-meet")
