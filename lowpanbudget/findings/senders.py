@@ -44,13 +44,13 @@ class HeardSender:
     ``sequence`` is the last number, ``row`` how many frames in a row had it with other contents than the one before,
     which ``mark`` stands for and which came at ``time_s``; the first of them is frame ``since``.
     ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the
-    number went back to it, which began at frame ``swung_since``. ``heard_s`` is when
-    something of its own was heard last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how
-    many were about as long. ``sent_s`` is when it sent a frame last, whatever it brought. ``counted`` is the number of
-    its last frame that counts data and commands, which was frame ``sent``; ``holes`` are the last in these numbers.
-    ``pause`` is the longest in what it sent since something of its own was heard. ``silence`` is one that may be over,
-    with ``resumed`` silences behind it that are as short as those before; ``silent`` is the longest that was one, of
-    ``silences`` in all.
+    number went back to it, which began at frame ``swung_since``. ``heard_s`` is when something of its own was heard
+    last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how many were about as long; there
+    were so many ``gaps`` of ``gaps_s`` together. ``sent_s`` is when it sent a frame last, whatever it brought.
+    ``counted`` is the number of its last frame that counts data and commands, which was frame ``sent``; ``holes`` are
+    the last in these numbers. ``pause`` is the longest in what it sent since something of its own was heard.
+    ``silence`` is one that may be over, with ``resumed`` silences behind it that are as short as those before;
+    ``silent`` is the longest that was one, of ``silences`` in all.
     """
 
     frames: int = 0
@@ -72,6 +72,8 @@ class HeardSender:
     heard: int = 0
     longest_s: float = 0.0
     alike: int = 0
+    gaps: int = 0
+    gaps_s: float = 0.0
     sent_s: float = nan
     counted: int | None = None
     sent: int = 0
@@ -101,6 +103,8 @@ class HeardSender:
     def hear(self, time_s: float, number: int) -> None:
         """Take something of its own; a silence of twice the longest so far begins another rhythm."""
         gap = time_s - self.heard_s
+        if self.heard:
+            self.gaps, self.gaps_s = self.gaps + 1, self.gaps_s + gap
         if gap > 2 * self.longest_s:
             self.alike = 0
         if 2 * gap >= self.longest_s:

@@ -4,6 +4,7 @@ from bisect import insort
 from typing import NamedTuple
 
 SILENCES = 4  # times the longest silence so far; our choice
+BY_CHANCE = 20  # mean silences: of messages at random one in e^20 is as long (Poisson); our choice
 FEW = 5  # silences alike that make a rhythm; our choice
 _SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
 _MOST = 16  # pauses of a capture that are remembered; our choice

@@ -3,6 +3,7 @@
 import struct
 from collections.abc import Callable
 from ipaddress import IPv6Address
+from random import Random
 
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
@@ -140,6 +141,20 @@ def back(
         if not is_silent and (n < 11 or (n - 11 - behind) % every == 0):
             own += 1 + lost * (n == 11 + behind)
             frames.append((11 + 30.0 * n, reading(own, (RELAY, ROOT))))
+    return Capture(frames)
+
+
+def by_chance() -> Capture:
+    """3000 readings of 12 nodes at any moment, 12 s apart on average: one is silent for 102 s behind 25 at most."""
+    chance = Random(38)
+    nodes = [bytes([0, 0x20 + number]) for number in range(12)]
+    times = sorted(chance.uniform(1, 3000) for _ in range(3000))
+    sent = dict.fromkeys(nodes, 0)
+    frames: Timed = []
+    for at in times:
+        node = chance.choice(nodes)
+        sent[node] += 1
+        frames.append((at, reading(sent[node], (node, ROOT))))
     return Capture(frames)
 
 
@@ -504,7 +519,8 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: back(every=3, of=120),
     ),
     "a node that acknowledges while it says nothing": ("node-was-silent", lambda: back(acks=True)),
-    "a silence of four times the longest": ("node-was-silent", lambda: back(behind=3)),
+    "a silence of twenty times the mean": ("node-was-silent", lambda: back(behind=19)),
+    "nodes that send at random": ("node-was-silent", by_chance),
     "a node that was silent just before the end": ("node-was-silent", lambda: back(of=45)),
     "a node beside the network whose fragments nobody takes": (
         "fragments-unfinished",

@@ -19,7 +19,7 @@ from lowpanbudget.findings.senders import (
     pan_of,
     strangers,
 )
-from lowpanbudget.findings.silences import SILENCES, needed
+from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
@@ -245,6 +245,7 @@ def _note_silence(scene: Scene, by: HeardSender) -> None:
     if pause is None or mac is None or mac.source is None or by.alike < needed(by.longest_s):
         return
     begun_s, least = scene.time_s - pause.seconds, SILENCES * by.longest_s
+    least = max(least, BY_CHANCE * by.gaps_s / by.gaps)
     if scene.known.acknowledged.get((pan_of(mac), mac.source), nan) > begun_s:
         return  # it was there
     if pause.seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
