@@ -17,7 +17,7 @@ from lowpanbudget.report.chart import (
     RowChart,
     Tone,
 )
-from lowpanbudget.report.svg.document import inline, svg
+from lowpanbudget.report.svg.document import inline, page_chart_style, page_patterns, svg
 from lowpanbudget.report.svg.paper import CHAR
 
 SPACE = "{http://www.w3.org/2000/svg}"
@@ -147,9 +147,22 @@ def test_letters_of_ends_that_do_not_meet_stay_at_them() -> None:
 def test_blocks_are_to_scale_and_their_kinds_differ_without_colour() -> None:
     blocks = {(each[0].text or ""): each for each in elements(tree(ROWS), "rect") if len(each)}
     wide = {name: float(each.get("width") or 0) for name, each in blocks.items()}
-    assert wide["once more"] * 2 == pytest.approx(wide["lost"] * 4, abs=0.1)
-    assert wide["waits"] == pytest.approx(2 * wide["once more"], abs=0.1)
+    # widths go to a tenth of a unit
+    assert wide["once more"] * 2 == pytest.approx(wide["lost"] * 4, abs=0.05 * 6)
+    assert wide["waits"] == pytest.approx(2 * wide["once more"], abs=0.05 * 3)
     fills = [blocks[name].get("fill") for name in ("sent", "once more", "lost", "waits")]
     assert len(set(fills)) == 4
     # kinds of different tones are alike in black and white: their patterns differ as well, but for the thin quiet line
     assert len({(fill or "").split("-")[1] for fill in fills[:3]}) == 3
+
+
+def test_blocks_in_a_page_have_their_patterns_by_a_rule_for_each() -> None:
+    """SVG 1.1 section 11.3: ``fill`` is a property, which a style sheet may set as an attribute does."""
+    picture = inline(ROWS)
+    root = ET.fromstring(picture.strip())
+    used = {rect.get("class") for rect in root.iter("rect")}
+    style, patterns = page_chart_style([picture]), ET.fromstring(page_patterns([picture]).strip())
+    assert {each.get("id") for each in patterns.iter("pattern")} == used
+    for name in used:
+        assert f".chart .{name}{{fill:url(#{name});" in style
+    assert len(used) == len(ROWS.kinds)

@@ -36,12 +36,15 @@ def capture_html(page: Data) -> str:
 
 
 def _render(kind: str, page: Data, **known: Any) -> str:
-    style = looks.page_style() + page_chart_style() + _lean_style(_part("page.css")) + _places()
+    pictures = list(_pictures(page))
+    style = (
+        looks.page_style() + page_chart_style(pictures) + _lean_style(_part("page.css")) + _places()
+    )
     script = "".join(_lean(_part(name)) for name in _SCRIPTS[kind])
     text: str = _environment().get_template(f"{kind}.html.jinja").render(
         page=page, data=packed(page), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
         script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, raw=_Raw,
-        patterns=page_patterns(_pictures(page)), **known,
+        patterns=page_patterns(pictures), **known,
     )  # fmt: skip
     return text
 

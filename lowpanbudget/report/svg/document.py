@@ -23,7 +23,7 @@ Colours = Callable[
 
 MARGIN = 24
 _KEY_GAP, _SWATCH = 26, 16
-_FILL = re.compile(r'fill="url\(#(\w+-\d+)\)"')
+_FILL = re.compile(r'<rect class="(\w+-\d+)"')
 _TONES = [tone.value for tone in Tone]
 # what fills a tile of 6 units in each pattern: a path to stroke, none for a solid tile
 _PATTERNS = (
@@ -102,8 +102,11 @@ def inline(picture: Chart) -> str:
 
 def page_patterns(pictures: Iterable[str]) -> str:
     """Return an element that draws nothing and has the patterns of these pictures of a page, from ``inline``."""
-    used = {name for picture in pictures for name in _FILL.findall(picture)}
-    return f'<svg class="chart patterns" aria-hidden="true"><defs>\n{_defs(used, Paper())}</defs></svg>\n'
+    return f'<svg class="chart patterns" aria-hidden="true"><defs>\n{_defs(_used(pictures), Paper())}</defs></svg>\n'
+
+
+def _used(pictures: Iterable[str]) -> set[str]:
+    return {name for picture in pictures for name in _FILL.findall(picture)}
 
 
 def _joined(row: ChartRow) -> ChartRow:
@@ -111,10 +114,14 @@ def _joined(row: ChartRow) -> ChartRow:
     return replace(row, blocks=blocks)
 
 
-def page_chart_style() -> str:
-    """Return the style of pictures in a page, whose colours are variables there."""
+def page_chart_style(pictures: Iterable[str]) -> str:
+    """Return the style of these pictures of a page, from ``inline``; colours are variables there."""
     of = {name: f"var(--{name})" for name in looks.LIGHT}
-    return scoped(f"{_style()}{_colours(of)}", ".chart")
+    blocks = (
+        f".{name}{{fill:url(#{name});stroke:{of[name.split('-')[0]]};stroke-width:.75}}"
+        for name in sorted(_used(pictures))
+    )
+    return scoped(f"{_style()}{_colours(of)}{''.join(blocks)}", ".chart")
 
 
 def _draw(

@@ -19,7 +19,8 @@ SMALL_CHAR = CHAR * 11 / 12  # and one of the small size
 class Paper:
     """A sheet that collects elements; coordinates are units of the picture, y grows downwards.
 
-    On a ``terse`` one only what has no space for its letter is told where somebody points at it.
+    On a ``terse`` one, for a page, only what has no space for its letter is told where somebody points at it, and
+    blocks have their pattern by their class: see ``page_chart_style``.
     """
 
     def __init__(self, name: str = "", *, terse: bool = False) -> None:
@@ -42,7 +43,7 @@ class Paper:
     def text(self, x: float, y: float, text: str, style: str = "") -> None:
         """Put a text with its baseline at y."""
         named = f' class="{style}"' if style else ""
-        self._elements.append(f'<text x="{x:.1f}" y="{y:.1f}"{named}>{safe(text)}</text>')
+        self._elements.append(f'<text x="{_at(x)}" y="{_at(y)}"{named}>{safe(text)}</text>')
 
     def rect(
         self,
@@ -56,9 +57,12 @@ class Paper:
     ) -> None:
         """Put a block in a pattern, with an edge of its tone; ``says`` is shown when somebody points at it."""
         title = f"<title>{safe(says)}</title>" if says else ""
-        place = f'x="{x:.2f}" y="{y:g}" width="{max(width, 0.5):.2f}" height="{height:g}"'
+        place = f'x="{_at(x)}" y="{_at(y)}" width="{_at(max(width, 0.5))}" height="{_at(height)}"'
         look = f'class="e-{tone.value}" fill="url(#{self.id(pattern)})"'
-        self._elements.append(f"<rect {look} {place}>{title}</rect>")
+        if self.terse:
+            look = f'class="{pattern}"'
+        end = f">{title}</rect>" if title else "/>"
+        self._elements.append(f"<rect {look} {place}{end}")
 
     def fill(
         self, x: float, y: float, width: float, height: float, look: str, style: str, says: str = ""
@@ -72,13 +76,20 @@ class Paper:
 
     def line(self, x1: float, y1: float, x2: float, y2: float, style: str = "rule") -> None:
         """Put a straight line."""
-        self._elements.append(f'<path class="{style}" d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}"/>')
+        across = f"H{_at(x2)}" if y1 == y2 else f"L{_at(x2)} {_at(y2)}"
+        way = f"V{_at(y2)}" if x1 == x2 else across
+        self._elements.append(f'<path class="{style}" d="M{_at(x1)} {_at(y1)}{way}"/>')
 
     def path(self, points: list[tuple[float, float]], style: str) -> None:
         """Put a line through points."""
         if points:
-            way = "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+            way = "L".join(f"{_at(x)} {_at(y)}" for x, y in points)
             self._elements.append(f'<path class="{style}" d="M{way}"/>')
+
+
+def _at(place: float) -> str:
+    """Return a place to a tenth of a unit, without a tenth that is none."""
+    return f"{place:.1f}".removesuffix(".0")
 
 
 def safe(text: str) -> str:
