@@ -17,7 +17,7 @@ def data_in(html: str) -> Any:
         hops = [_rows(frames) for frames in flow["frames"]]
         rooms = enumerate(flow["rooms"])
         flow["frames"] = [[] if room is None else [hop[at] for hop in hops] for at, room in rooms]
-        for name in ("offers", "restored", "cliffs"):
+        for name in ("offers", "restored", "cliffs", "links"):
             flow[name] = _rows(flow[name])
     return data
 

@@ -223,6 +223,56 @@ def test_a_link_leads_to_a_flow_a_state_and_a_field(opened: Any) -> None:
     )
 
 
+def test_what_was_chosen_is_kept_for_every_flow(opened: Any) -> None:
+    """All that is chosen is one design: each flow then shows the room that the budget of that design gives."""
+    design = opened.design
+    offered = {
+        flow.name: {one.id: one for setting in settings_of(design, flow) for one in setting.changes}
+        for flow in design.flows
+    }
+    some = [
+        (flow, change)
+        for flow in design.flows
+        for change in offered[flow.name].values()
+        if any(change.id not in others for others in offered.values())
+    ]
+    for flow, change in random.Random(17).sample(some, 6):
+        opened.execute_script(_SHOW, [flow.name, "first", change.id])
+        changed = {(one.flow, one.hop): one.room for one in budget(turned(design, [change]))}
+        for other in (*design.flows, flow):
+            said = opened.execute_script(_LOOK_AT, design.flows.index(other))
+            assert int(said[0]) == changed[other.name, said[1]]
+            assert ("Chosen as well" in said[2]) is (change.id not in offered[other.name])
+        assert change.id in opened.execute_script("return decodeURIComponent(location.hash)")
+    opened.find_element(By.ID, "reset").click()
+    assert not opened.find_element(By.ID, "kept").is_displayed()
+    assert room(opened) == budget(design, flow.name)[0].room
+
+
+_SHOW = "location.hash = arguments[0].map(encodeURIComponent).join('/'); follow();"
+_LOOK_AT = """
+byId("flow").value = arguments[0]; byId("flow").dispatchEvent(new Event("change"));
+return [document.documentElement.dataset.room, flow.hops[hop].name, byId("kept").hidden ? "" : byId("kept").innerText];
+"""
+
+
+def test_what_the_link_takes_follows_flow_hop_and_settings(opened: Any) -> None:
+    design = opened.design
+    for flow in design.flows:
+        for setting in settings_of(design, flow):
+            change = setting.changes[-1]
+            now = turned(design, [change])
+            path = now.paths(now.flow(flow.name))[-1]
+            opened.execute_script(_SHOW, [flow.name, path.hop.name, change.id])
+            one = budget(now, flow.name)[-1]
+            largest, left = path.link.largest_sent, path.link_room
+            assert opened.find_element(By.ID, "reckoned").text == (
+                f"On the {path.hop.name} hop of {flow.name} the link's own header and trailer take {largest - left} of "
+                f"{largest} octets and leave {left}; other headers take {left - one.room} of those."
+            )
+            assert opened.find_element(By.CSS_SELECTOR, ".switched").is_displayed()
+
+
 @pytest.mark.parametrize("width", [1280, 390])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_accessible(opened: Any, width: int, scheme: str) -> None:

@@ -28,6 +28,7 @@ from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.report.arrival_text import legend
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
+from lowpanbudget.report.page.still import still
 from lowpanbudget.room.measure import cliffs
 from lowpanbudget.room.states import most_of, settings_of
 from lowpanbudget.values import replace
@@ -84,8 +85,9 @@ def test_the_figures_of_a_frame_stand_beside_those_of_the_standard() -> None:
     """
     one = replace(FOOTBRIDGE, flows=FOOTBRIDGE.flows[:1], messages=())
     shown = design_page(one, most=1, network=False)
-    assert "take 29 of 127 octets and leave 98; other headers take 14 of those" in shown["reckoned"]
-    assert "102 left, 127 less 25, and with 81 where security takes 21 more" in shown["reckoned"]
+    html = unescape(design_html(shown))
+    assert "take 29 of 127 octets and leave 98; other headers take 14 of those" in html
+    assert "102 left, 127 less 25, and with 81 where security takes 21 more" in html
     assert shown["flows"][0]["rooms"][0][0] == 127 - 29 - 14
 
 
@@ -94,10 +96,52 @@ def test_headers_are_told_where_the_datagram_and_not_the_frame_ends_the_room() -
     link = replace(FOOTBRIDGE.link, phy="sun-fsk", fcs=4, largest=2047, slot_us=None)
     one = replace(FOOTBRIDGE, link=link, flows=FOOTBRIDGE.flows[:1], messages=())
     shown = design_page(one, most=1, network=False)
-    assert (
-        "take 31 of 2047 octets and leave 2016; other headers take 14 of those" in shown["reckoned"]
-    )
+    html = design_html(shown)
+    assert "take 31 of 2047 octets and leave 2016; other headers take 14 of those" in html
     assert shown["flows"][0]["rooms"][0][0] == 1280 - 48
+
+
+def test_what_the_link_takes_is_told_of_each_state() -> None:
+    """IEEE 802.15.4-2015 table 9-6, from memory: the MIC of level 5 has 4 octets, of 6 8, of 7 16."""
+    one = replace(FOOTBRIDGE, flows=FOOTBRIDGE.flows[:1], messages=())
+    shown = design_page(one, most=1, network=False)
+    flow, links = shown["flows"][0], shown["links"]
+    left = {
+        ids: links[at[0]]
+        for ids, at in zip(map(tuple, flow["ids"]), flow["links"], strict=True)
+        if at
+    }
+    assert left[()] == [127, 98]
+    assert left[("link.security.level=6",)] == [127, 98 - 4]
+    assert left[("link.security.level=7",)] == [127, 98 - 12]
+
+
+def test_a_change_of_the_design_is_a_setting_of_each_flow_whose_room_it_changes(page: Any) -> None:
+    """RFC 6282 section 3.1.2: where a context other than 0 is used, one octet more names both (CID).
+
+    With the numbers exchanged, flows that used context 0 alone pay that octet; those that use both paid it before.
+    """
+    rooms = {}
+    for number, shown in enumerate(page["flows"]):
+        for row in still(page, number)["alone"]:
+            if "context 1 numbered 0" in row["text"]:
+                rooms[shown["name"]] = (row["room"] - shown["rooms"][0][0], row["text"])
+    assert {name: gain for name, (gain, _) in rooms.items()} == {
+        "climate": 0, "alarm": -1, "settings": 0, "service": 0, "reading": -1,
+    }  # fmt: skip
+    assert rooms["alarm"][1].startswith("for climate: ")
+    # no flow has a switch that is for others alone and changes nothing of its own
+    for flow in ARCHIVE.flows:
+        for setting in settings_of(ARCHIVE, flow):
+            for knob, of in zip(setting.changes, setting.lent_by, strict=True):
+                then = [one.room for one in budget(turned(ARCHIVE, [knob]), flow.name)]
+                assert not of or then != [one.room for one in budget(ARCHIVE, flow.name)]
+
+
+def test_what_is_told_of_the_design_as_it_is_says_so(page: Any) -> None:
+    html = design_html(page)
+    assert "Findings of the design as it is</h2>" in html
+    assert html.count('<p class="switched bad">Not of what is switched above.</p>') == 2
 
 
 def test_the_more_flows_the_fewer_combinations() -> None:
@@ -153,8 +197,6 @@ def built(path: Path, octets: int) -> int | None:
 
 
 def test_changes_alone_gain_what_the_budget_says(page: Any) -> None:
-    from lowpanbudget.report.page.still import still
-
     assert [flow["whole"] for flow in page["flows"]] == [True, False, True, True, False]
     for at, flow in enumerate(ARCHIVE.flows):
         hops = budget(ARCHIVE, flow.name)
@@ -303,7 +345,7 @@ def test_what_a_design_says_is_text() -> None:
 def test_what_needs_the_script_is_marked_so(page: Any) -> None:
     """A style hides ``live`` where no script runs."""
     html = design_html(page)
-    assert ":root:not(.script) .live{display:none;}" in html
+    assert ":root:not(.script) .live,:root:not(.changed) .switched{display:none;}" in html
     for words in ("Choose a field to see what it is", "What other settings give"):
         assert re.search(rf'class="live [^>]*>(<h2[^>]*>|\s)*{words}', html)
 

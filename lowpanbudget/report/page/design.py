@@ -25,7 +25,7 @@ from lowpanbudget.room.states import (
     count_of,
     most_of,
     restored_headers,
-    settings_of,
+    settings_by_flow,
     states,
 )
 
@@ -44,12 +44,12 @@ def design_page(
     """
     figures, frames_more = Figures(), FurtherFrames(_MOST_FRAMES)
     most = most_of(design) if most is None else most
-    settings = {flow.name: settings_of(design, flow) for flow in design.flows}
+    settings = settings_by_flow(design)
     total = sum(count_of(one, most) for one in settings.values())
     flows, done = [], 0
     for flow in design.flows:
-        maker = _FlowPage(design, flow, figures, frames_more)
-        for state in states(design, flow, most):
+        maker = _FlowPage(design, flow, settings[flow.name], figures, frames_more)
+        for state in states(design, flow, settings[flow.name], most):
             maker.add(state)
             done += 1
             if tell is not None:
@@ -67,8 +67,7 @@ def design_page(
     return {
         "title": harmless(design.title or file),
         "file": file,
-        "largest": design.link.largest_sent,
-        "reckoned": _reckoned(design, flows[0]["rooms"][0][0]),
+        "slot": "" if design.link.in_slot is None else slot_ends(design.link.in_slot),
         "flows": flows,
         "messages": message_pages(design, fits, figures),
         "review": [_finding(one) for one in view.findings(ranked(found))],
@@ -86,25 +85,6 @@ def _finding(one: view.Data) -> view.Data:
     }  # fmt: skip
 
 
-def _reckoned(design: Design, room: int) -> str:
-    """Return what the link and what other headers take of the first flow's first frame, beside RFC 4944's figures."""
-    flow = design.flows[0]
-    path = design.paths(flow)[0]
-    left, largest = (
-        design.link.room(path.hop.source, path.hop.destination),
-        design.link.largest_sent,
-    )
-    headers = len(filled(path, room).data) - max(room, 0)
-    where = f"As the design has it, on the {path.hop.name} hop of {harmless(flow.name)}"
-    in_slot = design.link.in_slot
-    ends = "" if in_slot is None else f" {slot_ends(in_slot)}"
-    return (
-        f"{where} the link's own header and trailer take {largest - left} of {largest} octets and leave {left}; other "
-        f"headers take {headers} of those. RFC 4944 section 4 reckons with 102 left, 127 less 25, and with 81 "
-        f"where security takes 21 more, or 9 or 13 with shorter codes.{ends}"
-    )
-
-
 def _stand_ins(path: Path) -> Iterator[str]:
     """Yield what is said of link addresses that no station has: the design leaves open which nodes forward."""
     flow, form = path.flow, path.link.addresses
@@ -119,11 +99,11 @@ class _FlowPage:
     """One flow: its hops, its settings, and what each state of them has."""
 
     def __init__(
-        self, design: Design, flow: Flow, figures: Figures, frames_more: FurtherFrames
-    ) -> None:
+        self, design: Design, flow: Flow, settings: tuple[Setting, ...], figures: Figures, frames_more: FurtherFrames,
+    ) -> None:  # fmt: skip
         self._design, self._flow, self._figures = design, flow, figures
         self._frames_more = frames_more
-        self._settings = settings_of(design, flow)
+        self._settings = settings
         self._columns = [
             (setting.dimension, knob.value, knob.id)
             for setting in self._settings
@@ -135,6 +115,7 @@ class _FlowPage:
         self._refused: dict[int, int] = {}
         self._cliffs: list[list[int]] = []
         self._restored: list[list[int]] = []
+        self._links: list[list[int]] = []
         self._ids: list[tuple[str, ...]] = []
 
     def add(self, state: SettingsState) -> None:
@@ -149,6 +130,7 @@ class _FlowPage:
             self._texts.append([])
             self._restored.append([])
             self._cliffs.append([])
+            self._links.append([])
             return
         offered = {knob.id: knob for knob in state.offered}
         self._texts.append(
@@ -173,6 +155,8 @@ class _FlowPage:
             ]
         )
 
+        self._links.append([self._figures.link(path) for path in state.paths])
+
     def data(self, *, is_whole: bool) -> view.Data:
         """Return what the page is told of the flow."""
         flow, design = self._flow, self._design
@@ -196,6 +180,7 @@ class _FlowPage:
             "refused": self._refused,
             "cliffs": self._cliffs,
             "restored": self._restored,
+            "links": self._links,
         }
 
     def _setting(self, setting: Setting) -> view.Data:

@@ -48,7 +48,7 @@ class Figures:
         self.texts, self.cites, self.kinds = Pool(), Pool(), Pool()
         self.fields, self.segments = Pool(), Pool()
         self.absent, self.lists = Pool(), Pool()
-        self.further_frames = Pool()
+        self.further_frames, self.links = Pool(), Pool()
 
     def text(self, text: str) -> int:
         """Return the number of a text, made harmless."""
@@ -124,6 +124,11 @@ class Figures:
         """Return the number of the cliffs behind the first frame, which ends at the room."""
         return self.further_frames.number(tuple(cliffs[1:] if room >= 0 else cliffs))
 
+    def link(self, path: Path) -> int:
+        """Return the number of what a link leaves on a path: octets of its largest frame, and those left."""
+        largest = path.link.largest_sent
+        return self.links.number((largest, path.link_room), [largest, path.link_room])
+
     def cite(self, cite: Cite) -> int:
         """Return the number of a cite, told as its text and its web address."""
         return self._cite(str(cite), cite.link)
@@ -134,6 +139,7 @@ class Figures:
             "texts": self.texts.values, "cites": self.cites.values, "kinds": self.kinds.values,
             "fields": self.fields.values, "segments": self.segments.values, "absent": self.absent.values,
             "lists": self.lists.values, "further": self.further_frames.values,
+            "links": self.links.values,
         }  # fmt: skip
 
     def _field(

@@ -36,6 +36,7 @@ def _flow(flow: Data) -> Data:
         "offers": columns_of(flow["offers"]),
         "restored": columns_of(flow["restored"]),
         "cliffs": columns_of(flow["cliffs"]),
+        "links": columns_of(flow["links"]),
     }  # fmt: skip
 
 

@@ -20,6 +20,7 @@ def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
     octets = sum(field["bits"] for field in figure["fields"]) // 8
     return {
         "answer": _answer(shown, hop, octets),
+        "reckoned": _reckoned(shown, hop, octets, *page["links"][shown["links"][0][hop]]),
         **figure,
         "cautions": shown["hops"][hop]["cautions"],
         "alone_of": _alone_of(shown, hop),
@@ -63,6 +64,15 @@ def _answer(flow: Data, hop: int, octets: int) -> str:
         return f"On {where}, nothing fits: the headers alone are {plural(-room, 'octet')} over."
     headers = f"{plural(octets - room, 'octet')} of {octets}"
     return f"On {where}, one frame carries {plural(room, 'octet')} of your data: {headers} are headers and trailer."
+
+
+def _reckoned(flow: Data, hop: int, octets: int, largest: int, left: int) -> str:
+    """Return what the link takes of its largest frame, and what other headers take of the rest."""
+    headers = octets - max(flow["rooms"][0][hop], 0) - (largest - left)
+    return (
+        f"On the {flow['hops'][hop]['name']} hop of {flow['name']} the link's own header and trailer take "
+        f"{largest - left} of {largest} octets and leave {left}; other headers take {headers} of those."
+    )
 
 
 def _alone_of(flow: Data, hop: int) -> str:

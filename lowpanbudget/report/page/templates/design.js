@@ -1,5 +1,7 @@
 // A page of a design: every number shown was encoded when the page was made; nothing is added up here.
+// ``chosen`` are the values of the flow's settings; ``kept`` all that was chosen, by dimension, of whichever flow.
 let flow = null, hop = 0, chosen = [];
+const kept = new Map();
 
 // --- states -------------------------------------------------------------------------------------
 // A state's number counts its settings like digits: the last one turns fastest.
@@ -38,7 +40,7 @@ function drawSettings() {
         el("input", {type: weaker ? "checkbox" : "radio", name, id, value, checked: picked, disabled: room === null,
           onchange: (event) => choose(at, event.target.checked ? value : 0, id)}),
         el("span", {}, words || `${change.value}: changes nothing here`, " ",
-          picked || gain === null ? null : el("span", {class: "gain"}, gain > 0 ? `+${gain}` : String(gain)),
+          picked || gain === null ? null : el("span", {class: "gain"}, gain < 0 ? String(gain) : `+${gain}`),
           change && text(change.condition) ? el("span", {class: "note"}, `If: ${text(change.condition)}`) : null,
           weaker ? el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`) : null,
           why ? el("span", {class: "note"}, why) : null)));
@@ -47,12 +49,17 @@ function drawSettings() {
   fill("settings", sets(false));
   fill("weaker", sets(true));
   byId("weaker-part").hidden = !byId("weaker").firstChild;
-  byId("reset").hidden = chosen.every((value) => value === 0);
+  byId("reset").hidden = !kept.size;
   byId("capped").hidden = flow.whole;
   byId("whole").hidden = !flow.whole;
 }
 function choose(at, value, id) {
   chosen = having(at, value);
+  flow.settings.forEach((setting, one) => {
+    const own = setting.changes.some((change) => change.id === kept.get(setting.dimension));
+    if (chosen[one]) kept.set(setting.dimension, setting.changes[chosen[one] - 1].id);
+    else if (own || one === at) kept.delete(setting.dimension);
+  });
   draw();
   byId(id || `s${at}v${value}`).focus();
 }
@@ -78,6 +85,30 @@ function drawChanged() {
   byId("changed").hidden = !made.length;
   fill("changed", "Changed from what the design has: ", made.map(([at, change]) => offer(at, chosen[at]) || change.id).join("; "), ".",
     made.flatMap(([, change]) => weakens(change) ? [el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`)] : []));
+}
+
+// What was chosen and is not in what is shown: alone it changes no room of this flow, or it cannot be with the rest.
+function drawKept() {
+  const shown = flow.settings.map((setting, at) => chosen[at] ? setting.changes[chosen[at] - 1].id : "");
+  const left = [...kept.values()].filter((id) => !shown.includes(id)), here = left.some((id) => offered(flow, id));
+  byId("kept").hidden = !left.length;
+  fill("kept", here ? `Not made of ${flow.name}, as they cannot be, or were not encoded, together: ` : `Chosen as well, and no switch here as it alone changes no room of ${flow.name}: `,
+    left.map((id) => data.flows.map((one) => offered(one, id)).find(Boolean)).join("; "), ".");
+  document.documentElement.classList.toggle("changed", kept.size > 0);
+}
+// The words of a change of a flow, as the design has it.
+function offered(one, id) {
+  const at = one.settings.flatMap((setting) => setting.changes).findIndex((change) => change.id === id);
+  return at < 0 ? "" : text(one.offers[0][at]) + (one === flow ? "" : ` (${one.name})`);
+}
+function keep(ids) {
+  kept.clear();
+  for (const one of data.flows) for (const {dimension, changes} of one.settings) for (const {id} of changes) if (ids.includes(id)) kept.set(dimension, id);
+}
+// The values of the flow's settings that were chosen before; none where they cannot be together.
+function recall() {
+  chosen = flow.settings.map((setting) => setting.changes.findIndex((change) => change.id === kept.get(setting.dimension)) + 1);
+  if (!flow.rooms[stateOf(chosen)]) chosen = chosen.map(() => 0);
 }
 
 // --- payload ------------------------------------------------------------------------------------
@@ -124,28 +155,32 @@ function answer(room, octets) {
   if (room < 0) return [`On ${where}, `, el("strong", {}, "nothing fits"), `: the headers alone are ${plural(-room, "octet")} over.`];
   return [`On ${where}, one frame carries `, el("strong", {}, `${plural(room, "octet")} of your data`), `: ${plural(octets - room, "octet")} of ${octets} are headers and trailer.`];
 }
+function reckoned(room, octets, largest, left) {
+  const headers = octets - Math.max(room, 0) - (largest - left);
+  return `On the ${flow.hops[hop].name} hop of ${flow.name} the link's own header and trailer take ${largest - left} of ${largest} octets and leave ${left}; other headers take ${headers} of those.`;
+}
 function draw() {
   const state = stateOf(chosen), rooms = flow.rooms[state];
   if (!rooms) return;
   drawFigure(flow.frames[state][hop], flow.restored[state][hop]);
   const octets = fields.reduce((sum, field) => sum + field.bits, 0) / 8;
   fill("answer", answer(rooms[hop], octets));
+  fill("reckoned", reckoned(rooms[hop], octets, ...data.links[flow.links[state][hop]]));
   fill("cautions", flow.hops[hop].cautions.map((words) => el("li", {}, words)));
-  drawSettings(); drawAlone(); drawChanged(); drawPayload(state);
+  drawSettings(); drawAlone(); drawChanged(); drawKept(); drawPayload(state);
   document.documentElement.dataset.room = rooms[hop];
   link();
 }
 // A place in the page as a link: flow, hop, settings, field.
 function link() {
-  const parts = [flow.name, flow.hops[hop].name, ...flow.settings.flatMap((setting, at) => chosen[at] ? [setting.changes[chosen[at] - 1].id] : []), `field-${current}`];
-  linkTo(parts);
+  linkTo([flow.name, flow.hops[hop].name, ...kept.values(), `field-${current}`]);
 }
 function follow() {
   const parts = linked();
   flow = data.flows.find((one) => one.name === parts[0]) || data.flows[0];
   hop = Math.max(flow.hops.findIndex((one) => one.name === parts[1]), 0);
-  chosen = flow.settings.map((setting) => setting.changes.findIndex((change) => parts.includes(change.id)) + 1);
-  if (stateOf(chosen) < 0 || !flow.rooms[stateOf(chosen)]) chosen = chosen.map(() => 0);
+  keep(parts);
+  recall();
   const field = parts.find((one) => /^field-\d+$/.test(one));
   current = field ? Number(field.slice(6)) : 1;
   drawChoices();
@@ -158,12 +193,9 @@ function drawChoices() {
     el("input", {type: "radio", name: "hop", value: at, checked: at === hop, onchange: () => { hop = at; draw(); }}), one.name)));
 }
 function changeFlow(event) {
-  const ids = flow.settings.flatMap((setting, at) => chosen[at] ? [setting.changes[chosen[at] - 1].id] : []);
   flow = data.flows[Number(event.target.value)];
   hop = Math.min(hop, flow.hops.length - 1);
-  // what the whole design shares stays as it was set
-  chosen = flow.settings.map((setting) => setting.changes.findIndex((change) => ids.includes(change.id)) + 1);
-  if (!flow.rooms[stateOf(chosen)]) chosen = chosen.map(() => 0);
+  recall();
   drawChoices();
   draw();
 }
@@ -174,13 +206,14 @@ function begin() {
     one.offers = rowsIn(one.offers);
     one.restored = rowsIn(one.restored);
     one.cliffs = rowsIn(one.cliffs);
+    one.links = rowsIn(one.links);
   }
   const asked = linked()[0];
   follow();
   drawMessages();
   for (const message of data.messages) if (message.packing) drawPacking(message);
   byId("flow").addEventListener("change", changeFlow);
-  byId("reset").addEventListener("click", () => { chosen = chosen.map(() => 0); draw(); byId("settings").querySelector("input").focus(); });
+  byId("reset").addEventListener("click", () => { kept.clear(); recall(); draw(); byId("settings").querySelector("input").focus(); });
   if (leads(asked)) byId(asked).scrollIntoView();
   addEventListener("hashchange", () => { if (!leads(linked()[0])) follow(); });
 }
