@@ -48,7 +48,8 @@ class HeardSender:
     last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how many were about as long; there
     were so many ``gaps`` of ``gaps_s`` together. ``sent_s`` is when it sent a frame last, whatever it brought.
     ``counted`` is the number of its last frame that counts data and commands, which was frame ``sent``; ``holes`` are
-    the last in these numbers. ``pause`` is the longest in what it sent since something of its own was heard.
+    the last in these numbers, and frame ``jumped`` was the last whose number is none of the next ones. ``pause`` is the
+    longest in what it sent since something of its own was heard.
     ``silence`` is one that may be over, with ``resumed`` silences behind it that are as short as those before;
     ``silent`` is the longest that was one, of ``silences`` in all.
     """
@@ -78,6 +79,7 @@ class HeardSender:
     counted: int | None = None
     sent: int = 0
     holes: deque[Hole] | None = None
+    jumped: int = 0
     pause: LongSilence | None = None
     silence: LongSilence | None = None
     resumed: int = 0
@@ -98,6 +100,8 @@ class HeardSender:
             if self.holes is None:
                 self.holes = deque(maxlen=_MOST_HOLES)
             self.holes.append(Hole(self.sent, self.sent_s, number, time_s))
+        elif missing:
+            self.jumped = number
         self.counted, self.sent, self.sent_s = sequence, number, time_s
 
     def hear(self, time_s: float, number: int) -> None:

@@ -46,6 +46,7 @@ class Network:
 
     ``stored`` routes go down by tables, others by source routes in 6LoRH. In ``slots`` frames are those of the 2015
     edition between EUI-64 and the acknowledgements enhanced ones. Leaves that are ``asleep`` ask their parent for data.
+    Registrations and paths last for ``minutes``.
     """
 
     stored: bool = True
@@ -55,6 +56,7 @@ class Network:
     reports: int = 20
     every_s: float = 60.0
     long_every: int = 8
+    minutes: tuple[int, int] = 60, 120
     sent: list[tuple[float, int, Mac, bytes]] = field(default_factory=list)
     numbers: Counter[tuple[bytes, bool]] = field(default_factory=Counter)
     tags: Counter[bytes] = field(default_factory=Counter)
@@ -208,7 +210,7 @@ class Network:
     def registers(self, at: float, node: int, eui: bytes, status: int = 0) -> None:
         """RFC 6775 section 5.5: registration and answer."""
         parent = PARENTS[node]
-        aro = bytes([33, 2, 0, 0, 0, 0, 0, 60]) + eui
+        aro = bytes([33, 2, 0, 0, 0, 0, 0, self.minutes[0]]) + eui
         solicited = bytes(4) + self.ip(parent, "fe80::").packed
         self.nd(at + 1.0, node, parent, 135, solicited + aro)
         aro = aro[:2] + bytes([status]) + aro[3:]
@@ -234,11 +236,11 @@ class Network:
         target = bytes([5, 18, 0, 128]) + self.ip(node).packed
         base = bytes([0, 0x80, 0, sequence])
         if self.stored:
-            transit = bytes([6, 4, 0, 0, sequence, 120])
+            transit = bytes([6, 4, 0, 0, sequence, self.minutes[1]])
             self.rpl(at, node, PARENTS[node], 2, base + target + transit)
             self.rpl(at + 0.5, PARENTS[node], node, 3, bytes([0, 0, sequence, 0]))
             return
-        transit = bytes([6, 20, 0, 0, sequence, 120]) + self.ip(PARENTS[node]).packed
+        transit = bytes([6, 20, 0, 0, sequence, self.minutes[1]]) + self.ip(PARENTS[node]).packed
         ends = self.ip(node), self.ip(ROOT)
         message = air.icmpv6(155, base + target + transit, *ends, code=2)
         for passed, (source, to) in enumerate(way_up(node)):

@@ -14,9 +14,11 @@ from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
 from findings.cases_joining import JOINING_CASES, JOINING_NEAR
+from findings.cases_lifetimes import LIFETIME_CASES, LIFETIME_FURTHER, LIFETIME_NEAR
 from findings.cases_link import LINK_CASES, LINK_NEAR
 from findings.cases_loads import LOADS_CASES
 from findings.cases_lorh import LORH_CASES, LORH_FURTHER, LORH_NEAR
+from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
@@ -40,6 +42,8 @@ CASES: dict[str, Case] = (
     LINK_CASES
     | NODES_CASES
     | JOINING_CASES
+    | LIFETIME_CASES
+    | MESH_CASES
     | COMPRESSION_CASES
     | FRAGMENT_CASES
     | ROUTING_CASES
@@ -60,6 +64,8 @@ NEAR = (
     | RECORDS_NEAR
     | EXCHANGES_NEAR
     | JOINING_NEAR
+    | LIFETIME_NEAR
+    | MESH_NEAR
     | FRAGMENT_NEAR
     | ROUTING_NEAR
     | APPLICATION_NEAR
@@ -103,7 +109,15 @@ def test_fires(name: str) -> None:
 
 @pytest.mark.parametrize(
     "further",
-    [*FURTHER, *SOURCE_ROUTE_FURTHER, *RECORDS_FURTHER, *LORH_FURTHER, *EXCHANGES_FURTHER],
+    [
+        *FURTHER,
+        *SOURCE_ROUTE_FURTHER,
+        *RECORDS_FURTHER,
+        *LORH_FURTHER,
+        *EXCHANGES_FURTHER,
+        *LIFETIME_FURTHER,
+        *MESH_FURTHER,
+    ],
     ids=lambda further: further.name,
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:

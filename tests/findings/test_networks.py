@@ -1,11 +1,13 @@
 """Audits of whole networks: nothing of weight is said of one without faults, and of one fault no more than there is."""
 
+from dataclasses import replace
 from functools import cache
+from random import Random
 
 import pytest
 from findings import faults
-from findings.air import Capture, heavy
-from findings.networks import Network
+from findings.air import Capture, heavy, names
+from findings.networks import PARENTS, Network
 
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
@@ -81,3 +83,27 @@ def test_a_network_without_faults_ends_within_a_screen(columns: int) -> None:
     screen, audited = Screen(columns), view.audited("a.pcap", CaptureFindings(2000, tuple(found)))
     text = screen.draw(lambda console: audit_text.audit(console, screen, audited))
     assert len(text.splitlines()) <= 24
+
+
+class Renewing(Network):
+    """A network whose nodes register and advertise their paths again every 80 s, for 120 s."""
+
+    def more(self) -> None:
+        for at in range(0, 60 + int(self.reports * self.every_s), 80):
+            for place, node in enumerate(PARENTS):
+                self.registers(at + 30.0 + 2 * place, node, self.eui(node))
+                self.dao(at + 31.0 + 2 * place, node, 128 + at // 80)
+
+
+TOO_LATE = {"registration-used-too-late", "path-used-too-late"}
+
+
+@pytest.mark.parametrize("stored", [True, False])
+def test_renewals_that_a_receiver_misses_are_not_told_as_late(stored: bool) -> None:
+    """Every node renews what it has in time; of its frames a receiver may miss the half, renewals among them."""
+    capture = Renewing(stored=stored, reports=6, minutes=(2, 2)).capture()
+    assert not TOO_LATE & set(names(capture.followed()))
+    for missed, seed in ((0.3, 2), (0.5, 3)):
+        draw = Random(seed)
+        heard = replace(capture, air=[one for one in capture.air if draw.random() > missed])
+        assert not TOO_LATE & set(heavy(heard.followed()))

@@ -8,13 +8,15 @@ from lowpanbudget.env import IID_MASK, SHORT_IID, link_text
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.lifetimes import Granted, Lifetimes
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
+from lowpanbudget.layers.internet.nd.lowpan_options import MINUTE, STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (
     DuplicateAddressConfirmation,
+    DuplicateAddressRequest,
     NeighborAdvertisement,
     NeighborSolicitation,
 )
@@ -44,6 +46,28 @@ def _registration(message: Any) -> AddressRegistration | None:
     return None if option is None or len(option.rovr) != 8 else option
 
 
+class _Registration(NamedTuple):
+    """A registration in a message: of which address, and whether the message ``answers`` one."""
+
+    address: IPv6Address
+    option: AddressRegistration
+    answers: bool
+
+
+def _registration_of(scene: Scene, message: Icmpv6) -> _Registration | None:
+    """Return the registration that a solicitation asks for, or an advertisement answers."""
+    content, header = message.message, scene.header
+    if header is None or message.checksum_ok is False:
+        return None
+    if not isinstance(content, NeighborSolicitation | NeighborAdvertisement):
+        return None
+    option, answers = _registration(content), isinstance(content, NeighborAdvertisement)
+    if option is None:
+        return None
+    address = header.destination if answers else header.source
+    return _Registration(content.target if option.extended else address, option, answers)
+
+
 def _subject(address: IPv6Address) -> str:
     """Return the short address that an address is made of, or the address."""
     identifier = int(address) & IID_MASK
@@ -55,17 +79,10 @@ def _subject(address: IPv6Address) -> str:
 @REGISTRATIONS.rule("address-of-two-devices", Icmpv6, memory=Recent)
 def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits | None:
     """Compare who registers an address with who did before; take the answer that says so."""
-    content, header = message.message, scene.header
-    if header is None or message.checksum_ok is False:
+    registration = _registration_of(scene, message)
+    if registration is None:
         return None
-    if not isinstance(content, NeighborSolicitation | NeighborAdvertisement):
-        return None
-    option, answers = _registration(content), isinstance(content, NeighborAdvertisement)
-    if option is None:
-        return None
-    address = header.destination if answers else header.source
-    if option.extended:
-        address = content.target
+    address, option, answers = registration
     if answers and option.status:
         return (_refused(address, scene),) if option.status == _DUPLICATE else None
     before = memory.get(address)
@@ -124,3 +141,71 @@ def short_address_changed(memory: Registered, scene: Scene, notice: Notice) -> H
     than = "before" if notice.name == _CHANGED.name else "given"
     cause = f"a short address is that of another device than {than}"
     yield Hit(cause, (notice.text,), subject, severity=Severity.RISK)
+
+
+# --- their time -------------------------------------------------------------------------------------------
+
+
+@REGISTRATIONS.rule("registration-used-too-late", Icmpv6, memory=Lifetimes)
+def registration_heard(memory: Lifetimes, scene: Scene, message: Icmpv6) -> None:
+    """Learn for how long an address is registered, and where: of several routers the one that has it longest."""
+    content = message.message
+    if isinstance(content, DuplicateAddressRequest | DuplicateAddressConfirmation):
+        known = memory.get(int(content.registered))
+        if known is not None and not content.status:  # its router asks for it anew
+            _register(memory, content.registered, known, content.registration_lifetime, scene)
+        return
+    registration = _registration_of(scene, message)
+    if registration is None:
+        return
+    address, option, answers = registration
+    ends = scene.link_source, scene.link_destination
+    node, router = ends[::-1] if answers else ends
+    if node is None:
+        return
+    if answers and option.status:
+        known = memory.get(int(address))
+        if known is not None and known.receiver == router:
+            memory.drop(int(address))
+        return
+    new = Granted(0, scene.time_s, scene.number, node, router)
+    _register(memory, address, new, option.registration_lifetime, scene)
+
+
+def _register(
+    memory: Lifetimes, address: IPv6Address, granted: Granted, units: int, scene: Scene
+) -> None:
+    key, known = int(address), memory.get(int(address))
+    new = granted._replace(lifetime_s=units * MINUTE, time_s=scene.time_s, number=scene.number)
+    if known is not None and known.receiver != new.receiver and known.end_s > new.end_s:
+        return
+    if units:
+        memory.grant(key, new)
+    else:
+        memory.drop(key)
+
+
+@REGISTRATIONS.rule("registration-used-too-late", HeardDatagram)
+def registration_used_too_late(
+    memory: Lifetimes, scene: Scene, datagram: HeardDatagram
+) -> Hits | None:
+    """Look at what a node sends from its address, and at what its router sends to it."""
+    now = scene.time_s
+    if not now > memory.due_s or not memory.is_due(now):
+        return None
+    address, how = datagram.header.source, "sent from it"
+    over = memory.over(int(address), now)
+    if over is None or datagram.link_source != over.source:
+        address, how = datagram.destination, "sent to it"
+        over = memory.over(int(address), now)
+        if over is None or datagram.link_destination != over.source:
+            return None
+    cause = f"an address is used after its registration for {over.lifetime_s} s ran out"
+    said = f"{address} registered at {link_text(over.receiver)}", how
+    return memory.use(int(address), scene, Hit(cause, (), link_text(over.source)), said)
+
+
+@REGISTRATIONS.at_end("registration-used-too-late")
+def registrations_used_too_late(memory: Lifetimes, known: Surroundings) -> Hits:
+    """Tell of the uses that only the end proves."""
+    return memory.end(known)

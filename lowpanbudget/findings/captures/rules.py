@@ -16,13 +16,16 @@ from lowpanbudget.findings.captures.joining import JOINING
 from lowpanbudget.findings.captures.keys import KEYS
 from lowpanbudget.findings.captures.link import LINK
 from lowpanbudget.findings.captures.lowpan import LOWPAN
+from lowpanbudget.findings.captures.mesh import MESH
 from lowpanbudget.findings.captures.message_ids import MESSAGE_IDS
 from lowpanbudget.findings.captures.messages import MESSAGES
 from lowpanbudget.findings.captures.network import NETWORK
 from lowpanbudget.findings.captures.nodes import NODES
 from lowpanbudget.findings.captures.observations import OBSERVATIONS
 from lowpanbudget.findings.captures.parents import PARENTS
+from lowpanbudget.findings.captures.paths import PATHS
 from lowpanbudget.findings.captures.plan import PLAN
+from lowpanbudget.findings.captures.prefixes import PREFIXES
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
 from lowpanbudget.findings.captures.records import RECORDS
 from lowpanbudget.findings.captures.recovery import RECOVERY
@@ -40,7 +43,7 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, RECORDS, UNREADABLE, CONTEXTS,
-    LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, RPL, PARENTS, REGISTRATIONS, JOINING, ROUTING,
-    MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING,
-    DELIVERY,
+    LOWPAN, MESH, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL, PARENTS, REGISTRATIONS,
+    JOINING, PATHS, ROUTING, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN,
+    MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

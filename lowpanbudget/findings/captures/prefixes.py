@@ -1,0 +1,175 @@
+"""Prefixes that routers announce: for how long, and whether all announce the same."""
+
+from collections import Counter
+from collections.abc import Iterator
+from ipaddress import IPv6Address, IPv6Network
+from math import inf
+
+from lowpanbudget.env import IID_MASK, link_text
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.lifetimes import Granted, Lifetimes
+from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter
+from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
+from lowpanbudget.layers.internet.nd.options import INFINITE, PrefixInformation
+from lowpanbudget.layers.internet.rpl.messages import Dio
+
+PREFIXES = Subject("prefixes")
+
+
+def _announced(message: Icmpv6) -> Iterator[PrefixInformation]:
+    """Yield the prefixes in an advertisement, or a DIO."""
+    content = message.message
+    if isinstance(content, RouterAdvertisement | Dio) and message.checksum_ok is not False:
+        yield from (one for one in content.options if isinstance(one, PrefixInformation))
+
+
+# --- their time ------------------------------------------------------------------------------------------
+
+_TWO_HOURS_S = (
+    7200  # RFC 4862 section 5.5.3: an advertisement shortens the time that is left to that at most
+)
+_LENGTH = 64  # of a prefix to which nodes put an identifier
+_MOST_ROUTERS = (
+    16  # who announce one prefix; with more nobody can say that all were heard: our choice
+)
+
+
+class ValidTimes(Lifetimes):
+    """The last of each prefix by its upper 64 bits, and the routers that announced it."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.routers: FirstNamed[int, set[bytes]] = FirstNamed()
+
+
+@PREFIXES.rule("prefix-used-too-late", Icmpv6, memory=ValidTimes)
+def prefix_announced(memory: ValidTimes, scene: Scene, message: Icmpv6) -> None:
+    """Learn for how long addresses may be made of a prefix, whoever announces it."""
+    for option in _announced(message):
+        router = scene.link_source
+        if not option.autonomous or option.prefix_length != _LENGTH or router is None:
+            continue
+        prefix, now = int(option.address) >> _LENGTH, scene.time_s
+        lifetime_s = inf if option.valid_lifetime == INFINITE else option.valid_lifetime
+        new, known = Granted(lifetime_s, now, scene.number, router), memory.get(prefix)
+        left_s = -inf if known is None else known.end_s - now
+        if lifetime_s > min(left_s, _TWO_HOURS_S):
+            memory.grant(prefix, new)
+        elif left_s > _TWO_HOURS_S:
+            memory.grant(prefix, new._replace(lifetime_s=_TWO_HOURS_S))
+        routers = memory.routers.entry(prefix, set)
+        if routers is not None and len(routers) < _MOST_ROUTERS:
+            routers.add(router)
+
+
+@PREFIXES.rule("prefix-used-too-late", HeardDatagram)
+def prefix_used_too_late(memory: ValidTimes, scene: Scene, datagram: HeardDatagram) -> Hits | None:
+    """Look at the source of each datagram where it starts."""
+    now = scene.time_s
+    if not now > memory.due_s or not memory.is_due(now):
+        return None
+    source = datagram.header.source
+    prefix = int(source) >> _LENGTH
+    over = memory.over(prefix, now)
+    if over is None or scene.passage is not None or source == scene.root:
+        return None  # the root has its address from nobody
+    network = IPv6Network((prefix << _LENGTH, _LENGTH))
+    cause = f"addresses of {network} are used, which was valid for {over.lifetime_s} s"
+    said = f"{link_text(over.source)} announces it", f"{source} sends"
+    routers = memory.routers.get(prefix, ())
+    return memory.use(prefix, scene, Hit(cause, (), str(source)), said, routers)
+
+
+@PREFIXES.at_end("prefix-used-too-late")
+def prefixes_used_too_late(memory: ValidTimes, known: Surroundings) -> Hits:
+    """Tell of the uses that only the end proves."""
+    return memory.end(known)
+
+
+# --- who says otherwise ----------------------------------------------------------------------------------
+
+_Prefixes = frozenset[IPv6Network]
+
+
+class PrefixVersion(dict[IPv6Address, tuple[_Prefixes, int]]):
+    """What each router announces in a version, and the frame; ``is_changed``: one of them announced others before."""
+
+    is_changed = False
+
+
+class Versions(FirstNamed[tuple[IPv6Address, int], PrefixVersion]):
+    """What is announced, by border router and version."""
+
+    MOST = 64
+
+
+def _differ(ones: _Prefixes, others: _Prefixes) -> bool:
+    """Return whether each has a prefix that the other lacks: who only lacks some may have let them run out."""
+    return bool(ones - others and others - ones)
+
+
+def _said(router: IPv6Address, prefixes: _Prefixes, number: int) -> str:
+    return f"frame {number}: {', '.join(map(str, sorted(prefixes)))} by {router}"
+
+
+@PREFIXES.rule("prefix-announced-otherwise", Icmpv6, memory=Versions)
+def prefixes_of_version(memory: Versions, scene: Scene, message: Icmpv6) -> Hits | None:
+    """Compare with what the router announced in the same version; only an answer to one node must be whole.
+
+    "when responding to a Router Solicitation ... a router SHOULD include all options" (RFC 4861 section 6.2.3).
+    """
+    content, header = message.message, scene.header
+    if not isinstance(content, RouterAdvertisement) or header is None:
+        return None
+    options = content.options
+    border = next((one for one in options if isinstance(one, AuthoritativeBorderRouter)), None)
+    prefixes = frozenset(one.prefix for one in _announced(message))
+    if border is None or not prefixes or header.destination.is_multicast:
+        return None
+    router, version = (
+        header.source,
+        memory.entry((border.border_router, border.version), PrefixVersion),
+    )
+    if version is None or (router not in version and len(version) >= _MOST_ROUTERS):
+        return None
+    before, number = version.get(router, (prefixes, 0))
+    version[router] = prefixes, scene.number
+    if not _differ(before, prefixes):
+        return None
+    version.is_changed = True
+    cause = f"a router changes its prefixes, and the version of its border router stays {border.version}"
+    evidence = (_said(router, before, number), _said(router, prefixes, scene.number))
+    return (Hit(cause, evidence, str(router), (number, scene.number)),)
+
+
+@PREFIXES.at_end("prefix-announced-otherwise")
+def prefix_announced_otherwise(memory: Versions, _known: Surroundings) -> Hits:
+    """Compare the routers: the border router itself is right, else most of them."""
+    for (border, number), version in memory.items():
+        told = Counter(prefixes for prefixes, _ in version.values())
+        by_border = [
+            prefixes
+            for router, (prefixes, _) in version.items()
+            if int(router) & IID_MASK == int(border) & IID_MASK
+        ]
+        right, count = told.most_common(1)[0]
+        is_open = not by_border and any(
+            many == count and _differ(other, right) for other, many in told.items()
+        )
+        right = by_border[0] if by_border else right
+        others = [one for one in version.items() if _differ(one[1][0], right)]
+        if version.is_changed or not others:
+            continue
+        example = next(one for one in version.items() if one[1][0] == right)
+        cause = f"a router announces other prefixes in version {number} of {border} than that has"
+        if is_open:
+            cause = f"routers announce different prefixes in version {number} of {border}"
+        for router, said in others:
+            evidence = _said(router, *said), _said(example[0], *example[1])
+            subject = str(border if is_open else router)
+            yield Hit(cause, evidence, subject, (said[1], example[1][1]))

@@ -1,0 +1,180 @@
+"""Captures of a mesh below IPv6 (RFC 4944 sections 5.2 and 11) that fire each finding about it, and near misses."""
+
+from collections.abc import Callable, Iterable
+
+from findings import air
+from findings.air import ALL_NODES, BROADCAST, NODE, ROOT, Capture
+from findings.cases_further import Further
+from findings.judge import Case, Told
+
+RELAY, OTHER = b"\x00\x18", b"\x00\x19"
+
+
+def meshed(number: int, hops: int, links: tuple[bytes, bytes], data: bytes = b"report") -> bytes:
+    """A report of NODE to ROOT on one hop: 1 0 V F and the hops left, with short addresses V = F = 1."""
+    ends = NODE, ROOT
+    head = bytes([0b1011_0000 | hops]) if hops < 15 else bytes([0b1011_1111, hops])
+    packed = air.payload(air.datagram(data, links=ends), ends)
+    return air.raw(head + ends[0] + ends[1] + packed, number, links)
+
+
+def flooded(
+    number: int, sequence: int, data: bytes, by: bytes = NODE, hops: int = 5, tag: int = 0
+) -> bytes:
+    """A broadcast of NODE: mesh header, LOWPAN_BC0 (01 010000) with its sequence number, then a datagram to all.
+
+    With a ``tag`` it is a first fragment, 11000 and the size, the tag (section 5.3).
+    """
+    source = air.address("fe80::", NODE)
+    packet = air.ip(source, ALL_NODES, 17, air.udp(data, source, ALL_NODES))
+    piece = bytes([0b1100_0000, 200, 0, tag]) if tag else b""
+    head = bytes([0b1011_0000 | hops]) + NODE + BROADCAST + bytes([0b0101_0000, sequence])
+    return air.raw(head + piece + air.payload(packet, (NODE, BROADCAST)), number, (by, BROADCAST))
+
+
+def passed(*hops: tuple[bytes, bytes, int]) -> Capture:
+    """A frame over these hops, each a sender, a receiver, and the hops left."""
+    return Capture(
+        [meshed(number, left, (source, to)) for number, (source, to, left) in enumerate(hops, 1)]
+    )
+
+
+def floods(numbers: Iterable[int], data: bytes = b"time %02d", tag: int = 0) -> Capture:
+    """Broadcasts of NODE under these numbers; where the contents have a place for it they are counted."""
+    return Capture(
+        [
+            flooded(at, number, data % at if b"%" in data else data, tag=tag)
+            for at, number in enumerate(numbers, 1)
+        ]
+    )
+
+
+UP = (NODE, RELAY, 5)
+MESH_CASES: dict[str, Case] = {
+    # 0x0018 and 0x0019 take each other for the next hop to 0x0001
+    "mesh-frame-in-a-loop": Case(
+        lambda: passed(UP, (RELAY, OTHER, 4), (OTHER, RELAY, 3), (RELAY, OTHER, 2)),
+        lambda: passed(UP, (RELAY, OTHER, 4), (OTHER, ROOT, 3)),
+        Told(
+            "failure",
+            "0x0018, 0x0019",
+            "a frame for 0x0001 comes back to a node that sent it before",
+            ("frame 2: 0x0018 with 4 hops left, frame 4: 0x0018 with 2 hops left",),
+            (2, 3, 4),
+        ),
+    ),
+    # "SHALL be decremented by each forwarding node before sending this packet towards its next hop"
+    "hops-left-not-lowered": Case(
+        lambda: passed(UP, (RELAY, ROOT, 5)),
+        lambda: passed(UP, (RELAY, ROOT, 4)),
+        Told(
+            "failure",
+            "0x0018",
+            "frames come with 5 hops left and are passed on with 5",
+            ("frame 1: 0x0017 with 5 hops left, frame 2: 0x0018 with 5 hops left",),
+            (1, 2),
+        ),
+    ),
+    # "SHALL be incremented by the originator whenever it sends a new mesh broadcast or multicast packet"
+    "broadcast-number-stands-still": Case(
+        lambda: floods([7, 7, 7, 7]),
+        lambda: floods([7, 8, 9, 10]),
+        Told(
+            "failure",
+            "0x0017",
+            "several broadcasts go out under one number",
+            (
+                "frame 1 and frame 2: number 7",
+                "frame 2 and frame 3: number 7",
+                "frame 3 and frame 4: number 7",
+            ),
+            (1, 2, 3, 4),
+            3,
+        ),
+    ),
+}
+
+MESH_FURTHER = [
+    # 15 and more hops have an octet of their own ("Deep Hops Left")
+    Further(
+        "hops-left-not-lowered",
+        lambda: passed((NODE, RELAY, 20), (RELAY, ROOT, 20)),
+        Told(
+            "failure",
+            "0x0018",
+            "frames come with 20 hops left and are passed on with 20",
+            ("frame 1: 0x0017 with 20 hops left, frame 2: 0x0018 with 20 hops left",),
+            (1, 2),
+        ),
+    ),
+    Further(
+        "hops-left-not-lowered",
+        lambda: Capture([flooded(1, 7, b"time"), flooded(2, 7, b"time", RELAY)]),
+        Told(
+            "failure",
+            "0x0018",
+            "frames come with 5 hops left and are passed on with 5",
+            ("frame 1: 0x0017 with 5 hops left, frame 2: 0x0018 with 5 hops left",),
+            (1, 2),
+        ),
+    ),
+]
+
+_LOOP, _HOPS, _NUMBER = (
+    "mesh-frame-in-a-loop",
+    "hops-left-not-lowered",
+    "broadcast-number-stands-still",
+)
+MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a frame that goes another way after the first": (
+        _LOOP,
+        lambda: passed(UP, (RELAY, ROOT, 4), (RELAY, OTHER, 3), (OTHER, ROOT, 2)),
+    ),
+    "a report with the same contents": (
+        _LOOP,
+        lambda: passed(UP, (RELAY, ROOT, 4), UP, (RELAY, ROOT, 4)),
+    ),
+    "a hop that was not heard": (_HOPS, lambda: passed(UP, (OTHER, ROOT, 5))),
+    "a hop that is tried again": (
+        _HOPS,
+        lambda: passed(UP, (RELAY, ROOT, 4), (RELAY, ROOT, 4)),
+    ),
+    "a broadcast that nodes pass on": (
+        _HOPS,
+        lambda: Capture(
+            [
+                flooded(1, 7, b"time"),
+                flooded(2, 7, b"time", RELAY, 4),
+                flooded(3, 7, b"time", OTHER, 4),
+                flooded(4, 7, b"time", ROOT, 3),
+            ]
+        ),
+    ),
+    "a broadcast that is passed on, and comes back": (
+        _LOOP,
+        lambda: Capture(
+            [
+                flooded(1, 7, b"time"),
+                flooded(2, 7, b"time", RELAY, 4),
+                flooded(2, 7, b"time", hops=3),
+            ]
+        ),
+    ),
+    "a broadcast that is sent several times": (_NUMBER, lambda: floods([7] * 5, b"time")),
+    "a node that starts anew twice": (_NUMBER, lambda: floods([7, 7, 7])),
+    "a number that goes round": (_NUMBER, lambda: floods([254, 255, 0, 1] * 2)),
+    "fragments under one number": (_NUMBER, lambda: floods([7] * 5, tag=9)),
+    "broadcasts that are heard late": (
+        _NUMBER,
+        lambda: Capture(
+            [
+                frame
+                for at in range(1, 6)
+                for frame in (
+                    flooded(at, at, b"time %d" % at),
+                    flooded(at, at - 1, b"time %d" % (at - 1), RELAY, 4),
+                )
+            ]
+        ),
+    ),
+}
