@@ -18,6 +18,10 @@ from lowpanbudget.capture.tally import Tally
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 Key = TypeVar("Key", bound=Hashable)
+One = TypeVar("One")
+# of several natures that a layer has in different frames it is told by the last of these
+_BY_WEIGHT = (Nature.UNREAD, Nature.PADDING, Nature.SEALED, Nature.PAYLOAD, Nature.HEADER)
+_WEIGHT = {nature: weight for weight, nature in enumerate(_BY_WEIGHT)}
 
 
 class Cell(NamedTuple):
@@ -39,7 +43,8 @@ class Survey:
     ``reasons`` counts why frames could not be read. ``names`` are what a design calls flows; none for those outside.
     ``natures`` tells of each layer whether it is a header, whatever it carries, or payload or sealed as a whole.
     ``check_sequences`` say what was found at the end of the frames of each link type. ``receptions`` are what each of
-    several receivers heard: a frame that more than one of them heard is counted once. ``outside`` are the frames that
+    several receivers heard: a frame that more than one of them heard is counted once. Of parts both are in one order,
+    whichever was added first. ``outside`` are the frames that
     nobody asked for, which are counted nowhere else. ``series`` is the same over time, where steps were asked for.
     Room was counted to frames as large as the design's, else to the ``assumed`` ones.
     ``shares`` tell how the frames were counted, and make no difference.
@@ -78,17 +83,20 @@ class Survey:
 
     @explains
     def merge(self, other: "Survey") -> "Survey":
-        """Return the survey of both parts together; neither is changed."""
+        """Return the survey of both parts together, the same whichever is added to which; neither is changed."""
         reasons = dict(self.reasons)
         for reason, count in other.reasons.items():
             reasons[reason] = reasons.get(reason, 0) + count
         natures = dict(self.natures)
         for layer, nature in other.natures.items():
             note_nature(natures, layer, nature)
+        names = dict(self.names)
+        for flow, name in other.names.items():
+            names[flow] = min(name, names.get(flow, name))
         return Survey(
             grouped([*self.cells.items(), *other.cells.items()]), FrozenDict(reasons),
-            FrozenDict({**other.names, **self.names}), FrozenDict(natures),
-            self.check_sequences + other.check_sequences, self.receptions + other.receptions,
+            FrozenDict(names), FrozenDict(natures), _in_order(self.check_sequences, other.check_sequences),
+            _in_order(self.receptions, other.receptions),
             self.outside + other.outside, merged(self.series, other.series),
             tuple(sorted({*self.assumed, *other.assumed})), self.shares.plus(other.shares),
         )  # fmt: skip
@@ -96,9 +104,14 @@ class Survey:
     __add__ = merge
 
 
+def _in_order(one: tuple[One, ...], other: tuple[One, ...]) -> tuple[One, ...]:
+    """Return what both parts have in one order, whichever comes first; what one alone has stays in its own."""
+    return tuple(sorted(one + other, key=repr)) if one and other else one or other
+
+
 def note_nature(natures: dict[str, Nature], layer: str, nature: Nature) -> None:
     """Note what there is in a layer: of what could not be read nobody knows, and one header makes it a header."""
-    if natures.get(layer) is not Nature.HEADER and nature is not Nature.UNREAD:
+    if _WEIGHT[nature] > _WEIGHT[natures.get(layer, Nature.UNREAD)]:
         natures[layer] = nature
 
 

@@ -31,6 +31,7 @@ from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow import sighting
 from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.capture.surveyor import OTHERS, Surveyor, survey
@@ -211,6 +212,27 @@ def test_a_survey_of_parts() -> None:
         assert getattr(left.total, name) == getattr(whole, name), name
     assert pickle.loads(pickle.dumps(left)) == left
     assert one.merge(Survey()) == one
+
+
+def test_captures_add_up_whoever_is_first() -> None:
+    """Workers end in any order: the sum is of the same frames, so it is the same survey."""
+    plain, sealed = mixed(90)[:30], mixed(300)[200:]
+    parts = [
+        survey(records(plain), contexts=CONTEXTS, fcs=2),
+        survey(records(plain)),  # tests what stands at the end
+        survey(records([frame[:-2] for frame in plain], 230)),
+        survey(records([DATAGRAM] * 3, 229)),
+        survey(records(sealed), contexts=CONTEXTS, keys=KEY),
+        Survey(natures={"application": Nature.PADDING, "sealed": Nature.SEALED}),
+        Survey(natures={"application": Nature.PAYLOAD, "sealed": Nature.PAYLOAD}),
+        Survey(receptions=(Reception("south", 3, 1),)),
+        Survey(receptions=(Reception("north", 2, 1),)),
+    ]
+    assert len({one.check_sequences for one in parts}) > 2
+    sums = [sum(order, Survey()) for order in (parts, parts[::-1], parts[4:] + parts[:4])]
+    assert sums[0] == sums[1] == sums[2] == (parts[0] + parts[1]) + sum(parts[2:], Survey())
+    assert sums[0].natures["application"] is sums[0].natures["sealed"] is Nature.PAYLOAD
+    assert sum(parts[:1], Survey()) == parts[0]
 
 
 @pytest.mark.parametrize("reverse", [False, True])
