@@ -55,7 +55,8 @@ def are_close(checks: Sequence[LimitCheck]) -> bool:
 class Rhythm(NamedTuple):
     """How often messages of one kind come: readings, how many go into one message, and how often that is sent.
 
-    Of keep-alives ``sends_every_s`` is the silence after which one is sent.
+    Of keep-alives ``sends_every_s`` is the silence after which one is sent. ``frames`` is how many a message takes on
+    its first hop: relays, whose frames may have more header, may send more, and what nodes carry counts those.
     """
 
     flow: str
@@ -133,7 +134,8 @@ class CarriedNetwork:
     nodes are told with it. ``taken`` says what was taken for granted, since the design does not say; ``hastened`` names
     messages that were played more often than they come, since they are rare beside the others; ``not_checked`` those of
     which all the same too few were played to judge how they arrive, ``together`` those that were judged for several
-    hops as one, since too few of each were played. ``is_limited``: the design says which share is to
+    hops as one, since too few of each were played. ``over_frames`` names those that take more frames than their flow
+    allows: the loads count all of these. ``is_limited``: the design says which share is to
     arrive, or how soon.
     """
 
@@ -153,12 +155,14 @@ class CarriedNetwork:
     hastened: tuple[str, ...] = ()
     is_limited: bool = False
     together: tuple[str, ...] = ()
+    over_frames: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
         """Return whether everything that was looked at holds; not where too little was (``is_unchecked``).
 
-        What keeps the design from working at all, whatever it carries, ``review`` tells.
+        What keeps the design from working at all, whatever it carries, ``review`` tells, and whether all goes in as
+        many frames as a flow allows ``over_frames``.
         """
         return all(check.holds for check in self.checks) and not self.is_unchecked
 

@@ -86,6 +86,7 @@ def judged(
             None if played is None else played.result, None if played is None else played.in_runs,
             traffic.unknown, seed, tuple(hops), tuple(_taken(design)), tuple(unjudged(found)),
             () if played is None else played.hastened, is_limited, tuple(together(found)),
+            tuple(_over_frames(design, messages)),
         )  # fmt: skip
 
     slots = access.slots
@@ -175,6 +176,15 @@ def _taken(design: Design) -> Iterable[str]:
             if is_non_storing(design.flows)
             else "DAOs go to the parent, since no flow down carries a route (storing mode)"
         )
+
+
+def _over_frames(design: Design, messages: Sequence[MessageAirtime]) -> Iterable[str]:
+    """Yield the messages that take more frames than their flow allows, with the hop."""
+    allowed = {flow.name: flow.most_frames for flow in design.flows}
+    for one in messages:
+        most = allowed.get(one.flow, one.count)
+        if one.count > most:
+            yield f"{one.flow} {one.message}, {one.hop} hop ({one.count}, {most} allowed)"
 
 
 def _receivers(stream: MessageStream) -> tuple[int, ...]:

@@ -39,6 +39,8 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
     carries = "carries its messages"
     if network.not_checked:
         carries = f"carries what could be checked; not checked: {_first(network.not_checked)}"
+    if network.over_frames:
+        carries += f", but takes more frames than a flow allows: {_first(network.over_frames)}"
     return f"Yes, this network {carries}. Nearest to its limit, {decides.about}: {decides.text}"
 
 

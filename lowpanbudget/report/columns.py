@@ -75,7 +75,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "reading each": "Seconds between two readings of a node (every_s of the flow).",
         "together": "Readings that go in one message.",
         "sent each": "How long from one message of a node to the next.",
-        "frames": "Frames of one message.",
+        "frames": "Frames of one message, on its first hop.",
         "hop": "Hops from the root.",
         "busiest": "The node of this hop with most to send, and of how many.",
         "behind": "Nodes whose messages go through it.",

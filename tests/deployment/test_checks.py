@@ -318,6 +318,21 @@ def test_what_is_rare_is_played_more_often() -> None:
     assert carries.carried(network, ())["hastened"] == [said]
 
 
+def test_yes_tells_of_messages_in_more_frames_than_their_flow_allows() -> None:
+    """150 octets do not go in one frame of 127, whatever its headers: the loads count two of them, and carry them."""
+    network = carry(in_slots(octets=150, flow="every_s = 600"))
+    assert network.holds
+    assert network.over_frames == (
+        "up reading, first hop (2, 1 allowed)", "up reading, forwarded hop (2, 1 allowed)",
+    )  # fmt: skip
+    said = answer(network)
+    assert said.startswith("Yes")
+    assert "more frames than a flow allows: up reading, first hop (2, 1 allowed) and 1 more" in said
+    assert carries.carried(network, ())["over_frames"] == list(network.over_frames)
+    allowed = carry(in_slots(octets=150, flow="every_s = 600\nmost_frames = 2"))
+    assert (allowed.over_frames, "allows" in answer(allowed)) == ((), False)
+
+
 def test_what_was_never_played_has_no_share(monkeypatch: pytest.MonkeyPatch) -> None:
     """A message a year beside one each minute: neither none of it nor all of it arrives."""
     monkeypatch.setattr(contention_ways, "_MORE", 0.0)
