@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.follow.learning import LearnedContext as LearnedContext
     from lowpanbudget.capture.follow.matching import Matched as Matched, MessageValue as MessageValue
     from lowpanbudget.capture.follow.receivers import Reception as Reception
+    from lowpanbudget.capture.follow.trace_options import TraceOptions as TraceOptions
     from lowpanbudget.capture.rows import FrameRow as FrameRow, frame_rows as frame_rows
     from lowpanbudget.capture.series import Activity as Activity, TimeSeries as TimeSeries
     from lowpanbudget.capture.several import survey_files as survey_files
@@ -162,9 +163,10 @@ if TYPE_CHECKING:
         ConsistencyCheck as ConsistencyCheck, Dao as Dao, DaoAck as DaoAck, Dio as Dio, Dis as Dis,
         Secure as Secure,
     )
+    from lowpanbudget.layers.internet.rpl.security import RplSecurity as RplSecurity
     from lowpanbudget.layers.internet.udp import Udp as Udp
     from lowpanbudget.layers.link.auxiliary import Security as Security
-    from lowpanbudget.layers.link.beacon import Beacon as Beacon
+    from lowpanbudget.layers.link.beacon import Beacon as Beacon, GuaranteedSlot as GuaranteedSlot
     from lowpanbudget.layers.link.contents import Command as Command
     from lowpanbudget.layers.link.elements import Element as Element
     from lowpanbudget.layers.link.mac import Mac as Mac
@@ -187,6 +189,7 @@ if TYPE_CHECKING:
     from lowpanbudget.payload.c.source import (
         CodeMemory as CodeMemory, Generated as Generated, GeneratedFile as GeneratedFile, generate as generate,
     )
+    from lowpanbudget.payload.forms.encodings import Inexact as Inexact
     from lowpanbudget.payload.forms.senml import (
         read_senml as read_senml, resolve_senml as resolve_senml, write_senml as write_senml,
     )

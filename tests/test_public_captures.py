@@ -4,8 +4,9 @@ import io
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
+from inspect import getdoc, signature
 from pathlib import Path
-from typing import Any
+from typing import Any, Unpack
 
 import pytest
 from contract import air
@@ -51,6 +52,7 @@ from lowpanbudget import (
     SurveyedFile,
     Tally,
     TimeSeries,
+    TraceOptions,
     Truncated,
     WireError,
     annotate,
@@ -63,6 +65,7 @@ from lowpanbudget import (
     frame_rows,
     list_frames,
     load_design,
+    measure,
     parse_design,
     read_capture,
     read_coap,
@@ -497,6 +500,34 @@ def test_frames_that_were_read_are_not_read_again(
     assert next(frames, None) is None
     with pytest.raises(RequestError, match=rf"were read before.*[.] Call {name} again"):
         list(frames)
+
+
+def test_what_is_known_goes_through_a_function_of_ones_own() -> None:
+    """Whoever wraps a function of captures can say of its keywords what they are, and help() names them."""
+
+    def sizes(**known: Unpack[TraceOptions]) -> list[int]:
+        return [len(frame.octets) for frame in follow(CAPTURE, **known)]
+
+    assert sizes(design=ARCHIVE, fcs=2) == sizes()
+    with pytest.raises(RequestError):
+        sizes(fcs=3)
+    for function in (
+        annotate,
+        audit,
+        decrypt,
+        expand,
+        follow,
+        frame_rows,
+        list_frames,
+        measure,
+        survey,
+        survey_files,
+    ):
+        shown = str(signature(function))
+        assert "**known: 'Unpack[TraceOptions]'" in shown
+        assert "lowpanbudget.capture.files" not in shown.split("**known", maxsplit=1)[0]
+    for name in TraceOptions.__annotations__:
+        assert f"``{name}``" in (getdoc(follow) or "")
 
 
 def test_frames_of_a_file_that_was_closed_are_not_read() -> None:

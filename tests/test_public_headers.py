@@ -30,6 +30,7 @@ from lowpanbudget import (
     ExtensionNhc,
     Fragment,
     FragmentHeader,
+    GuaranteedSlot,
     Icmpv6,
     Icmpv6Nhc,
     Iphc,
@@ -51,6 +52,7 @@ from lowpanbudget import (
     RouterSolicitation,
     RoutingHeader,
     Rpi,
+    RplSecurity,
     Secure,
     Skipped,
     SrhLorh,
@@ -93,6 +95,8 @@ def test_messages_of_icmpv6_are_of_their_class() -> None:
         assert found is not None, kind
         assert type(found.message) is MESSAGES[kind]
         assert found.checksum_ok is False
+        if isinstance(found.message, Secure):
+            assert isinstance(found.message.security, RplSecurity)
         seen.add(kind)
     assert seen == set(MESSAGES)
     # RFC 6550 section 6.6: within a secure message alone
@@ -162,6 +166,11 @@ def test_contents_of_the_link_are_of_their_class() -> None:
     beacon = Mac(0, 1, 1, source_pan=air.PAN, source=air.short(1))
     frame = DECODER.frame(encode_frame(beacon, bytes.fromhex("ffcf 00 00")).octets)
     assert isinstance(frame.layers[1], Beacon)
+    # clause 7.3.1 (2015): a descriptor, which receives: address 0x0001, slot 7 of length 2
+    frame = DECODER.frame(encode_frame(beacon, bytes.fromhex("ffcf 81 01 0100 27 00")).octets)
+    found = frame.packet.find(Beacon)
+    assert found is not None
+    assert found.slots == (GuaranteedSlot(1, 7, 2, receive=True),)
     request = Mac(3, 1, 1, air.PAN, air.short(2), None, air.short(1), pan_id_compression=True)
     frame = DECODER.frame(encode_frame(request, b"\x04").octets)
     command = frame.layers[1]

@@ -30,6 +30,7 @@ from lowpanbudget import (
     Gain,
     Generated,
     GeneratedFile,
+    Inexact,
     Ledger,
     Link,
     Loss,
@@ -189,6 +190,25 @@ def test_encodings_are_compared() -> None:
     assert own.octets["greatest"] == message.max_octets
     named = next(one for one in found if "CBOR" in one.encoding)
     assert len(cbor2.loads(named.wire["typical"])) == len(message.example("typical"))
+
+
+def test_what_an_encoding_rounds_is_told() -> None:
+    """2**53 + 1 is the first whole number that a double does not hold (IEEE 754); RFC 8259 section 6 warns."""
+    odd = f"""
+[[message]]
+name = "odd"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+[[message.field]]
+kind = "number"
+name = "ticks"
+min = 0
+max = {2**53 + 1}
+"""
+    made = parse_design(TEXT + odd)
+    text = next(one for one in encodings(made, "odd") if one.encoding == "JSON, compact")
+    assert text.errors == (Inexact("ticks", Decimal(1), ""),)
 
 
 def test_a_design_is_reviewed_and_a_term_explained() -> None:

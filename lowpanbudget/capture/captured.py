@@ -162,7 +162,7 @@ class CaptureFrames(SinglePass[CapturedFrame]):
         return self._file.notices
 
 
-def follow(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFrames:
+def follow(capture: "Capture", **known: "Unpack[TraceOptions]") -> CaptureFrames:
     """Return the records of a capture in order, each with what it holds and what it completes.
 
     ``capture`` is a path, a binary file, what ``read_capture`` returned, or records. ``known`` may be:
@@ -186,7 +186,7 @@ def follow(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFrames:
 
 
 def annotate(
-    capture: Capture, numbers: int | Iterable[int] = (), **known: Unpack[TraceOptions]
+    capture: "Capture", numbers: int | Iterable[int] = (), **known: "Unpack[TraceOptions]"
 ) -> tuple[CapturedFrame, ...]:
     """Return frames of a capture by their numbers, else its first three, with what became of their datagrams.
 

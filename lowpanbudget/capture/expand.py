@@ -111,7 +111,7 @@ class LeftOut:
 
 
 def expand(
-    capture: Capture, *, left_out: LeftOut | None = None, **known: Unpack[TraceOptions]
+    capture: "Capture", *, left_out: LeftOut | None = None, **known: "Unpack[TraceOptions]"
 ) -> Iterator[Record]:
     """Return the IPv6 datagrams of a capture, link type 229, each with the time of the frame that made it whole.
 
@@ -153,7 +153,7 @@ def _has_rpi_lorh(sighting: Sighting) -> bool:
 
 
 def decrypt(
-    capture: Capture, *, left_out: LeftOut | None = None, **known: Unpack[TraceOptions]
+    capture: "Capture", *, left_out: LeftOut | None = None, **known: "Unpack[TraceOptions]"
 ) -> Iterator[Record]:
     """Return all frames of a capture with their protection taken off where a key opens them, link type 195.
 

@@ -147,7 +147,7 @@ _HOP_LIMIT = object()  # among the facts of a template
 
 
 def frame_rows(
-    capture: Capture, *, name: str = "", **known: Unpack[TraceOptions]
+    capture: "Capture", *, name: str = "", **known: "Unpack[TraceOptions]"
 ) -> Iterator[FrameRow]:
     """Return the frames of a capture as rows of a table, in order; ``name`` stands for the capture in them.
 

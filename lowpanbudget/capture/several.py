@@ -20,7 +20,7 @@ def survey_files(
     *,
     executor: Executor | None = None,
     every: object = None,
-    **known: Unpack[TraceOptions],
+    **known: "Unpack[TraceOptions]",
 ) -> Iterator[SurveyedFile]:
     """Return the survey of each file, one after another: ``sum((one.survey for one in ...), Survey())`` adds them up.
 

@@ -197,7 +197,7 @@ def counts_slots(design: "Design") -> bool:
 
 
 def shrink(
-    capture: Capture, shrinker: Shrinker, *, left_out: LeftOut | None = None
+    capture: "Capture", shrinker: Shrinker, *, left_out: LeftOut | None = None
 ) -> Iterator[Record]:
     """Return frames (link type 195) for the IPv6 datagrams of a capture, numbered anew, with the datagrams' times.
 

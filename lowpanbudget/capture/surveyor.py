@@ -240,11 +240,11 @@ _DATA = FrameType.DATA.name.lower()
 
 
 def survey(
-    capture: Capture,
+    capture: "Capture",
     *,
     every: object = None,
     columns: bool | None = None,
-    **known: Unpack[TraceOptions],
+    **known: "Unpack[TraceOptions]",
 ) -> Survey:
     """Return where the octets of a capture go, by flow, node, kind of frame and layer.
 
@@ -262,11 +262,11 @@ def survey(
 
 
 def surveyed(
-    capture: Capture,
+    capture: "Capture",
     every: object,
     watchers: Sequence[Callable[[Sighting], None]],
     columns: bool | None = None,
-    **known: Unpack[TraceOptions],
+    **known: "Unpack[TraceOptions]",
 ) -> Survey:
     """Return a survey as ``survey`` does, and show every record to the watchers, those nobody asked for as well."""
     counter = None if every is None else SeriesCounter(every)

@@ -284,7 +284,7 @@ class _Part:
 
 
 def measure(
-    capture: Capture, *, burst: str | None = None, **known: Unpack[TraceOptions]
+    capture: "Capture", *, burst: str | None = None, **known: "Unpack[TraceOptions]"
 ) -> Measurement:
     """Return what a capture shows of rates, losses, tries, hops, latency and time on the air, each with how sure it is.
 

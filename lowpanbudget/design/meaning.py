@@ -39,7 +39,9 @@ from lowpanbudget.values import dataclass, replace
 class Design:
     """A design as its file states it; every value is checked, alone and together with the others.
 
-    What tells how the network carries its messages is None where the file has no such table.
+    ``file`` is its name, empty without one. ``access``, ``tree``, ``loss``, ``queue``, ``sleep``, ``upkeep``,
+    ``radio``, ``battery``, ``limits`` and ``bursts`` hold the tables that say how the network carries its messages,
+    None where the file has none: ``explain`` tells their keys.
     """
 
     title: str

@@ -41,10 +41,10 @@ class CaptureFindings:
 
 
 def audit(
-    capture: Capture,
+    capture: "Capture",
     *,
     tell: Callable[[int, Finding], None] | None = None,
-    **known: Unpack[TraceOptions],
+    **known: "Unpack[TraceOptions]",
 ) -> CaptureFindings:
     """Return what a capture proves to be wrong, wasteful or risky, worst first, in bounded memory.
 
@@ -58,7 +58,7 @@ def audit(
 
 def audit_of(
     trace: Trace,
-    capture: Capture,
+    capture: "Capture",
     tell: Callable[[int, Finding], None] | None = None,
     also: Callable[[Sighting], None] | None = None,
 ) -> CaptureFindings:

@@ -59,7 +59,7 @@ class FrameList:
     assumed: tuple[int, ...] = ()
 
 
-def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
+def list_frames(capture: "Capture", **known: "Unpack[TraceOptions]") -> FrameList:
     """Return the frames of a capture, or those of the node, flow and time asked for, each as a line of a list.
 
     All is read before it is returned: the last frame may tell what is found in the first. Memory grows with the list,

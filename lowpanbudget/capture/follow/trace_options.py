@@ -14,7 +14,10 @@ if TYPE_CHECKING:
 
 
 class TraceOptions(TypedDict, total=False):
-    """What may be known of a capture beside its frames: the arguments of ``Trace``."""
+    """What may be known of a capture beside its frames: the keywords of ``follow``, which tells of each.
+
+    A function that hands them on takes ``**known: Unpack[TraceOptions]``.
+    """
 
     contexts: Mapping[int, Any] | None
     keys: object

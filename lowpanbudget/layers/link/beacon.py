@@ -102,7 +102,7 @@ class GuaranteedSlot(NamedTuple):
 class Beacon:
     """The content of a beacon; of version 2 it has a ``payload`` only, and ``beacon_order`` is None.
 
-    Short addresses are ints, extended ones 8 octets, most significant first.
+    ``slots`` are guaranteed ones. Short addresses are ints, extended ones 8 octets, most significant first.
     """
 
     beacon_order: int | None = None

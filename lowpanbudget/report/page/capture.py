@@ -43,7 +43,10 @@ _COLUMNS = {
 
 
 def capture_page(
-    capture: "str | PathLike[str]", *, most_frames: int = MOST_FRAMES, **known: Unpack[TraceOptions]
+    capture: "str | PathLike[str]",
+    *,
+    most_frames: int = MOST_FRAMES,
+    **known: "Unpack[TraceOptions]",
 ) -> view.Data:
     """Return all that the page of a capture shows, as plain data.
 

@@ -28,7 +28,7 @@ def page_of_design(design: Design, *, combinations: int | None = None, network: 
 
 
 def page_of_capture(
-    capture: "str | PathLike[str]", *, frames: int = MOST_FRAMES, **known: Unpack[TraceOptions]
+    capture: "str | PathLike[str]", *, frames: int = MOST_FRAMES, **known: "Unpack[TraceOptions]"
 ) -> str:
     """Return a capture (the name of a file) as one HTML file: findings with their frames, who sent when, octets.
 

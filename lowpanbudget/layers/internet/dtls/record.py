@@ -67,8 +67,9 @@ _CID = ("connection ID", "finds the association", CID_CITE, "a shorter connectio
 class DtlsRecord(WholeValue):
     """A record with the header of DTLS 1.2, or of plaintext 1.3 (RFC 6347 section 4.1).
 
-    ``content_type`` as ``Content`` numbers it (23: application data, 25: with a connection ID ``cid``); ``fragment`` is
-    as on the wire, ``sealed`` tells whether it is protected. ``version`` is 0xfefd for DTLS 1.2.
+    ``content_type`` is 20 for a change of cipher spec, 21 for an alert, 22 for a handshake, 23 for application data, 24
+    for a heartbeat, 25 with a connection ID ``cid``, 26 for an acknowledgement (RFC 9147 figure 5); ``fragment`` is as
+    on the wire, ``sealed`` tells whether it is protected. ``version`` is 0xfefd for DTLS 1.2.
     """
 
     content_type: int

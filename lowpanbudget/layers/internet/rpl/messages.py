@@ -138,7 +138,7 @@ ONLY_SECURE = 0x0A  # "A CC message MUST be sent as a secured RPL message"
 
 @dataclass(frozen=True, slots=True)
 class Secure:
-    """A secure message: its ``code``, security section, and ``message`` if it is not encrypted, else None.
+    """A secure message: its ``code``, ``security`` section, and ``message`` if it is not encrypted, else None.
 
     ``seal`` is the MAC or signature at the end, or all that is encrypted, with it.
     """
