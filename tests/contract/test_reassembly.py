@@ -219,6 +219,31 @@ def test_octets_are_bounded() -> None:
     assert giant.held == 0
 
 
+def test_what_is_whole_and_absorbs_copies_is_bounded_in_both_ways() -> None:
+    """Recoverable fragments (RFC 8931 figure 1), each a whole datagram; how long copies are absorbed is our choice.
+
+    60 octets: the dispatch 0x41 and 59 of IPv6 (RFC 4944 section 5.1). Either bound alone is one.
+    """
+    for bounds, most in (({"max_datagrams": 2}, 2 * 60), ({"max_octets": 150}, 2 * 60)):
+        reassembler = Reassembler(**bounds)
+        held = []
+        for tag in range(8):
+            # tag, sequence 0 of 60 octets; its offset is the size of the datagram (section 5.1)
+            header = bytes([0b1110_1000, tag]) + (60).to_bytes(2, "big") * 2
+            whole = datagram(19, tag)
+            event = only(reassembler.feed(frame(header + b"\x41" + whole), tag / 10), Complete)
+            assert event.datagram.octets == whole
+            held.append(reassembler.held)
+        assert held == [60, *[most] * 7]
+
+
+def test_one_octet_is_a_bound() -> None:
+    reassembler = Reassembler(max_octets=1)
+    assert reassembler.feed(fragment(49, 1, 48, bytes(1))) == []
+    assert reassembler.held == 1
+    assert only(reassembler.feed(fragment(49, 2, 48, bytes(1))), Discarded).key[3] == 1
+
+
 def test_close_ends_what_is_open() -> None:
     reassembler = Reassembler()
     reassembler.feed(fragment(100, 1, 40, bytes(8)))

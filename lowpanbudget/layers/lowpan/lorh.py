@@ -5,7 +5,7 @@
     |1|0|1| Length  | 6LoRH Type 6  | Hop Limit | Encaps. Address | IP-in-IP-6LoRH
     |1|0|1| Length  |      Type     |   skipped if not known  |     any other elective header
 
-What they stand for in IPv6, and how a source route is consumed, is the matter of ``routing``.
+What they stand for in IPv6 is the matter of ``routing``.
 """
 
 from functools import partial

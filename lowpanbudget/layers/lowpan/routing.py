@@ -10,9 +10,8 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
-from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, Env
-from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.layers.internet import extension, ipv6, source_route
 from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.lowpan.iphc import Sides
@@ -24,7 +23,6 @@ from lowpanbudget.layers.lowpan.lorh import (
 )
 from lowpanbudget.values import dataclass
 
-POPPING = rfc(8138, "5.5")
 ROUTING_HEADER = source_route.CITE
 
 MOST_ADDRESSES = 127  # 16 octets each in a header of at most 255 units of 8 octets
@@ -217,25 +215,3 @@ def addresses_of(
     if bytes(again.data[: source_route.HEADER.octets]) != octets[: source_route.HEADER.octets]:
         return None  # reserved bits are set
     return route.expand(destination)[-route.segments_left :]
-
-
-# --- a source route on its way -------------------------------------------------------------------------
-
-
-def consume(routes: Sequence[SrhLorh]) -> tuple[SrhLorh, ...]:
-    """Return the source route that a router forwards after popping its own address, the first entry.
-
-    Where the next header is compressed further than this one, its first entry is "removed and coalesced with the first
-    entry of the current". Raises ``RequestError`` when nothing is left to pop. Source: RFC 8138 section 5.5.
-    """
-    if not routes:
-        raise RequestError("there is no SRH-6LoRH to pop an entry of", cite=POPPING)
-    first, *rest = routes
-    if len(first.hops) > 1:
-        return (SrhLorh(first.hops[1:]), *rest)
-    if not rest or rest[0].kind >= first.kind:
-        return tuple(rest)
-    entry, following = first.hops[0], rest[0].hops[0]
-    coalesced = entry[: len(entry) - len(following)] + following
-    # "a recursive action": the entry of the following header is popped by the same rules
-    return (SrhLorh((coalesced,)), *consume(rest))
