@@ -260,6 +260,14 @@ def begun(count: int) -> Capture:
     return Capture([(1 + tag / 10, parts[0]) for tag, parts in enumerate(packets)])
 
 
+def begun_beside(whole: int) -> Capture:
+    """32 first fragments as in ``begun``, and so many datagrams in two fragments that are whole."""
+    frames = list(begun(32).air)
+    for tag in range(100, 100 + whole):
+        frames += cut(100, tag=tag, at=1.05 + (tag - 100) / 10, every=0.01)
+    return Capture(sorted(frames, key=lambda one: one[0]))
+
+
 def repeats(times: int, *, apart: float = 1.0) -> Capture:
     frames = cut()
     assert isinstance(frames[1], tuple)
@@ -769,6 +777,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "fragments that somebody replays": (
             "fragments-unfinished",
             replayed_pieces,
+        ),
+        # most of what comes goes on: 32 of 65 are less than half
+        "as many first fragments beside more that is whole": (
+            "fragments-flood",
+            lambda: begun_beside(33),
         ),
         "source routes that are not counted": (
             "fragments-meet",

@@ -51,8 +51,10 @@ from findings.cases_compression import (
     under,
     without_length,
 )
+from findings.cases_delivery import readings, store
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_fragments import (
+    begun_beside,
     cut,
     cut_in_byte_code,
     edited,
@@ -112,6 +114,9 @@ from findings.judge import Told
 from lowpanbudget import encode_frame
 from lowpanbudget.layers.link.mac import FrameType
 
+SAME_WORDS = {
+    1: "2001:db8:2::/64", 2: "2001:2:db8::/64", 3: "2:2001:db8::/64", 4: "db8:2:2001::/64"
+}  # fmt: skip
 # of ``passed_by``, where nothing says that the capture missed a fragment
 NONE_COMPLETED = Told(
     "risk",
@@ -1090,16 +1095,70 @@ FURTHER = (
     # 6 octets of headers and 40 of data stand for 48 and 40
     Further(
         "datagram-size-too-small",
-        lambda: sized(50),
+        lambda: sized(46),
         Told(
             "failure",
             "0x0017",
-            "the first fragment alone stands for 88 octets, datagram_size says 50",
+            "the first fragment alone stands for 88 octets, datagram_size says 46",
             (
                 "46 octets behind the fragment header on the air",
                 "the size fits the compressed form",
             ),
             (1,),
+        ),
+    ),
+    Further(
+        "datagram-size-too-small",
+        lambda: sized(45),
+        Told(
+            "failure",
+            "0x0017",
+            "the first fragment alone stands for 88 octets, datagram_size says 45",
+            ("46 octets behind the fragment header on the air",),
+            (1,),
+        ),
+    ),
+    # half of them, the last a tenth of a second times 31 after the first and the whole one beside it after that
+    Further(
+        "fragments-flood",
+        lambda: begun_beside(32),
+        Told(
+            "failure",
+            "0x0001",
+            "32 of 64 datagrams to 0x0001 were begun and never went on, up to 33 at once",
+            ("from 0x0017 in 3.15 s",),
+            (1, 2, 4, 5, 7, 8, 10, 11, 13, 14, 16, 17),
+            32,
+        ),
+    ),
+    # 42 octets of 32 µs are 1.344 ms (see "on-air-over-limit" in ``cases_delivery``)
+    Further(
+        "on-air-over-limit",
+        lambda: store(readings(range(10), every=0.5), "[limits]\nframe_ms = 1.3\n", every_s=0.5),
+        Told("risk", "0x0001", "one transmission took 1.34 ms, 1.3 ms allowed by the design"),
+    ),
+    # four prefixes whose words are those of 2001:db8:2::, so that their sums are alike (RFC 1071); three are told
+    Further(
+        "context-table-differs",
+        lambda: replace(
+            summed(under(PREFIX), under("2001:db8:2::")), contexts={0: f"{PREFIX}/64", **SAME_WORDS}
+        ),
+        Told(
+            "failure",
+            "0x0017: context 0 read as 2:2001:db8::/64, here context 3",
+            "the checksum is right when the addresses are "
+            + " or the addresses are ".join(
+                f"{prefix}ff:fe00:17 and {prefix}ff:fe00:1 (context 0 read as {prefix}/64, here context {number})"
+                for number, prefix in enumerate(("2001:db8:2::", "2001:2:db8::", "2:2001:db8::"), 1)
+            ),
+            # 3 and 3 alone; 3 and 5 prefixes on both sides; no length
+            (
+                "checksum carried 0xc0da, computed here 0xc0dc; 15 readings tried",
+                "checksum carried 0xbcd7, computed here 0xbcd9; 15 readings tried",
+                "checksum carried 0xb8d4, computed here 0xb8d6; 15 readings tried",
+            ),
+            (1, 2, 3),
+            3,
         ),
     ),
     # 6 octets of headers and 85 of data: 48 + 85

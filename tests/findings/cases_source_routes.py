@@ -182,8 +182,9 @@ SOURCE_ROUTE_FURTHER = (
             ),
         )
         for less, severity, why in (
-            (40, "remark", "the size fits where what RPL added counts in another form (RFC 8138)"),
-            (64, "failure", "the size fits the compressed form"),
+            # 39 less than what RPL added, and all 40 of it: then nothing of the datagram would be left to follow
+            (55, "remark", "the size fits where what RPL added counts in another form (RFC 8138)"),
+            (56, "failure", "the size fits the compressed form"),
         )
     ),
     # 40 + 16 + 208 octets: two fragments a hop
