@@ -490,6 +490,16 @@ def test_answers_are_carried_as_often_as_requests_come() -> None:
     assert "nothing acknowledges the confirmable messages of up ([flow.answer])" in there.taken
 
 
+def test_several_answers_share_the_requests() -> None:
+    """A request a minute that one of two messages answers: each of them every two minutes."""
+    answer = f"{ANSWER}messages = ['one', 'two']\n".replace("2.04", "2.05")
+    text = slotted("", TREE, f"every_s = 60\n{POST}{answer}")
+    messages = ONE + ONE.replace('"one"', '"two"')
+    design = parse_design(text.replace("[[message]]", f"{messages}[[message]]", 1))
+    found = airtime(design, "up-answer")
+    assert {(one.message, one.sends_every_s) for one in found} == {("one", 120.0), ("two", 120.0)}
+
+
 def test_relays_pass_on_what_came_to_them() -> None:
     """Of 60 an hour from each of three nodes in a line a quarter is lost on each link, and nothing is sent again.
 

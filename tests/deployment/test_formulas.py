@@ -34,7 +34,7 @@ from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, PlanVer
 from lowpanbudget.deployment.node_queues import node_queues
 from lowpanbudget.deployment.plan_checks import delivery, link_checks, node_checks
 from lowpanbudget.deployment.slot_latency import path_latency
-from lowpanbudget.deployment.slot_play import PlayedSlots
+from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
 from lowpanbudget.deployment.slot_service import in_time_least, slot_services
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic, traffic_of
@@ -67,6 +67,27 @@ def carried(
     sent = (frame,) * frames
     stream = MessageStream("up", "report", "up", every_s, 1, every_s, tuple(senders), sent, sent)
     return Traffic(CHAIN, (stream,), (), ())
+
+
+def test_what_links_carry_downward_by_hand() -> None:
+    """Over two hops, both nodes a message each 10 s; the first link has it as it begins, the second as it is passed on.
+
+    A quarter of the frames is lost: two attempts are 1 + 1/4 tries, of which 1 - 1/16 come and are acknowledged.
+    """
+    begins, passed_on = (
+        CarriedFrame(79, air_us, answer_us, 0.0, 0.25, 0.0, NOTHING, NOTHING)
+        for air_us, answer_us in ((1000.0, 100.0), (3000.0, 500.0))
+    )
+    stream = MessageStream(
+        "down", "command", "down", 10.0, 1, 10.0, (1, 2), (begins,), (passed_on,)
+    )
+    near, far = (node.down for node in loads(Traffic(CHAIN, (stream,), (), ()), 2)[1:])
+    assert near.tries_per_s == pytest.approx(2 * 1.25 / 10)
+    assert near.air == pytest.approx(2 * 1.25 * 1000e-6 / 10)
+    assert near.answer_air == pytest.approx(2 * (1 - 1 / 16) * 100e-6 / 10)
+    assert far.tries_per_s == pytest.approx(1.25 / 10)
+    assert far.air == pytest.approx(1.25 * 3000e-6 / 10)
+    assert far.answer_air == pytest.approx((1 - 1 / 16) * 500e-6 / 10)
 
 
 @pytest.mark.parametrize("attempts", [1, 3])
@@ -162,6 +183,29 @@ def test_what_is_rare_goes_by_what_finds_the_same_queues() -> None:
     often, seldom = (told["up", name, "up", 1] for name in ("report", "rare 1"))
     assert seldom.messages >= often.messages
     assert seldom.mean_s == pytest.approx(often.mean_s, rel=0.01)
+
+
+def test_tries_of_which_the_acknowledgement_alone_is_lost() -> None:
+    """A quarter of the frames is lost, then a third of the acknowledgements: a quarter and a quarter of one try."""
+    nodes = loads(carried((1,), 10.0, loss=0.25, answer_loss=1 / 3), 1)
+    assert nodes[1].up.lost_per_s == pytest.approx(0.25 / 10)
+    assert nodes[1].up.silent_per_s == pytest.approx(0.25 / 10)
+    assert nodes[1].up.answer_loss == pytest.approx(1 / 3)
+
+
+def test_a_kind_of_which_ten_were_refused_goes_by_itself() -> None:
+    """Ten tell something of their kind: our choice. Of nine the queues say it, which one report an hour never fills."""
+    access, slots = in_slots(0)
+    traffic = carried((1,), 3600.0)
+    queues = node_queues(loads(traffic, 1), access, 4)
+    shares = []
+    for refused in (9, 10):
+        told = PlayedStream(20, refused, 0.5, 0.2, None, 1.0, 0.1, None, 0.0)
+        (service,) = slot_services(
+            traffic, access, slots, None, None, queues, {("up", "report", "up", 1): told}
+        )
+        shares.append(service.queued)
+    assert shares == [pytest.approx(1.0, abs=1e-6), 0.5]
 
 
 def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them() -> None:

@@ -4,7 +4,7 @@ import re
 import struct
 from decimal import Decimal
 from fractions import Fraction
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Any
 
 import pytest
@@ -110,6 +110,16 @@ def test_a_stated_special_code_of_twos_complement_is_the_one_sent() -> None:
         )
         assert message.pack({"n": "lost"}) == bytes([code << 4])
         assert message.unpack(bytes([code << 4])) == {"n": "lost"}
+
+
+def test_all_codes_of_twos_complement_can_have_a_meaning() -> None:
+    """Four bits: -8 to 5 are 0x8 to 0xf and 0 to 5; 6 and 7 are left, the highest first."""
+    message = packed(
+        number(
+            "n", "-8", "5", coding="twos-complement", bits=4, special=(("na", None), ("over", None))
+        )
+    )
+    assert [message.pack({"n": name}) for name in ("na", "over")] == [b"\x70", b"\x60"]
 
 
 def test_codes_without_meaning_are_located() -> None:
@@ -439,6 +449,28 @@ def test_series_with_escape() -> None:
     octets = message.pack({"s": [10, 17, 117, 110]})
     assert octets.hex() == "0a787590"
     assert message.unpack(octets) == {"s": [10, 17, 117, 110]}
+
+
+@pytest.mark.parametrize(("high", "bits"), [(7, 11), (8, 20)])
+def test_a_series_is_as_long_as_its_escapes_make_it(high: int, bits: int) -> None:
+    """Four bits of difference are -7 to 7, and -8 leads a whole sample: from 0 to 8 it is one, of four bits more.
+
+    Three bits of sample and twice four of difference are 11 bits; four, and twice four and four, are 20.
+    """
+    message = packed(
+        Series(
+            "s",
+            min=Decimal(0),
+            max=Decimal(high),
+            deltas="fixed",
+            delta_bits=4,
+            escape=True,
+            length=3,
+        )
+    )
+    longest = max(len(message.pack({"s": [*some]})) for some in product(range(high + 1), repeat=3))
+    assert message.widest_bits == message.max_bits == bits
+    assert longest == -(-bits // 8)
 
 
 def test_series_without_escape_refuses_a_jump() -> None:

@@ -11,7 +11,7 @@ from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.room.fit import Fit
-from lowpanbudget.room.measure import room_of
+from lowpanbudget.room.measure import deepest, room_of
 
 TEXTS = {
     name: (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
@@ -236,3 +236,11 @@ def test_deepest_route_is_the_last_that_fits() -> None:
         assert too_long is not None
         assert len(fits.frames(bytes(found.octets))) == 1
         assert len(too_long.frames(bytes(found.octets))) > 1
+
+
+def test_no_route_leaves_a_frame_enough_for_what_fills_it() -> None:
+    """102 octets are what a frame of 127 has beside the longest MAC header and FCS (RFC 4944 section 4)."""
+    design = load_design(EXAMPLES / "footbridge.toml")
+    for flow, found in (("routed", -1), ("features", None)):
+        for path in design.paths(design.flow(flow)):
+            assert deepest(path, 102) == found

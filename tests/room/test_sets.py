@@ -56,6 +56,20 @@ def test_every_set_is_enough_on_every_hop_and_none_smaller_is(name: str, flow: s
                 assert len(frame.octets) <= path.link.largest
 
 
+def test_sets_that_take_from_other_flows_come_last() -> None:
+    """What they take is told by the rooms of the other flows, hop by hop, before and after."""
+    design = DESIGNS["footbridge"]
+    others = [one.name for one in design.flows if one.name != "features"]
+    before = [room for other in others for room in rooms(design, other)]
+    taken = []
+    for chosen in smallest_sets(design, "features", min(rooms(design, "features")) + 5):
+        changed = turned(design, chosen.changes)
+        after = [room for other in others for room in rooms(changed, other)]
+        taken.append(sum(max(was - then, 0) for was, then in zip(before, after, strict=True)))
+    assert taken[0] == 0 < taken[-1]
+    assert taken == sorted(taken)
+
+
 @pytest.mark.parametrize(("name", "flow"), FLOWS)
 def test_savings_add_up_to_the_room(name: str, flow: str) -> None:
     design = DESIGNS[name]
