@@ -4,6 +4,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
@@ -27,7 +28,6 @@ from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.lorh import SrhLorh
-from lowpanbudget.layers.lowpan.routing import POPPING
 from lowpanbudget.values import dataclass, field
 
 ROUTING = Subject("routing")
@@ -74,7 +74,7 @@ def segments_left_not_lowered(scene: Scene, passage: Passage) -> Hits | None:
     sent, entries = str(now.left), _entries(scene)
     if entries:
         came = f"{entries + before.left - now.left} entries of their route in SRH-6LoRH"
-        sent, advice, cite = str(entries), _POP, POPPING
+        sent, advice, cite = str(entries), _POP, rfc(8138, "5.5")
     cause = f"datagrams come with {came} and are forwarded with {sent}"
     evidence = (f"{_route_text(before)}, {_route_text(now)}",)
     frames = before.number, now.number
