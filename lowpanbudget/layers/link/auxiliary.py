@@ -129,8 +129,8 @@ KEY_ID = Choice(
         for code, source, index, needs in (
             (0, 0, 0, "both sides know the key from the frame's addresses"),
             (1, 0, 1, "an index under the default key source names the key"),
-            (2, 4, 1, "a 4-octet source and an index name the key"),
-            (3, 8, 1, "an 8-octet source and an index name the key"),
+            (2, 4, 1, "a 4-octet source, sent last octet first, and an index name the key"),
+            (3, 8, 1, "an 8-octet source, sent last octet first, and an index name the key"),
         )
     ),
     "key identifier",

@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from vector_files import document
 
 from lowpanbudget import BadMic, Key, Mac, RequestError, Security, decode_frame, encode_frame
-from lowpanbudget.bits import tiles
+from lowpanbudget.bits import Span, tiles
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link.auxiliary import LEVELS
@@ -567,3 +567,20 @@ def test_key_is_a_value() -> None:
     assert Key(OTHER) != key
     assert len({key, Key(SECRET, 1, 2)}) == 1
     assert Key.of(key) is key
+
+
+@pytest.mark.parametrize(("mode", "source"), [(2, "01020304"), (3, "0102030405060708")])
+def test_a_key_source_is_shown_as_an_address_is_and_the_order_of_its_octets_is_told(
+    mode: int, source: str
+) -> None:
+    """Octets go out least significant first (IEEE 802.15.4-2015 clause 4.5.1, from memory), the index behind them."""
+    sent = bytes.fromhex(source)[::-1] + b"\x05"
+    header = data(6, key_id_mode=mode, key_source=bytes.fromhex(source), key_index=5)
+    frame = decode_frame(encode_frame(header, b"temperature", key=KEY).octets)
+    span = next(one for one in frame.spans if sent == octets_of(frame.octets, one))
+    assert span.value == (bytes.fromhex(source), 5)
+    assert "sent last octet first" in span.meaning
+
+
+def octets_of(octets: bytes, span: Span) -> bytes:
+    return octets[span.offset_bits // 8 :][: span.bits // 8]
