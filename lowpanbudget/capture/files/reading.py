@@ -77,7 +77,7 @@ class CaptureFile(Iterator[Record]):
 
     @property
     def format(self) -> str:
-        """Return what the file is: "pcap", "pcapng", "text" or "unknown"; "records" where there is none."""
+        """Return what the file is: "pcap", "pcapng", "text", "unknown"; "records" or "several" where it is not one."""
         return self._format
 
     @property

@@ -15,9 +15,10 @@ from lowpanbudget.values import dataclass
 class Worth:
     """One field: the bits of one value, what taking it out saves in the greatest message, and what it gives.
 
-    ``total_bits`` counts every value in an array, with what comes along (presence bits, counts);
-    None if the message cannot do without the field. ``saves_octets`` is often less than ``total_bits``
-    suggests, for octets are sent whole. ``spare_codes`` are codes that mean nothing yet.
+    ``total_bits`` and ``saves_octets`` are what the message loses without it, None if it cannot do without. The bits
+    are those of every value in an array, with what comes along (presence bits, counts, padding); none where a field
+    behind it keeps its place (``at``). The octets are often fewer than these suggest, for octets are sent whole.
+    ``spare_codes`` are codes that mean nothing yet, ``told`` what it gives and what a bit less would give.
     """
 
     path: str
