@@ -172,22 +172,34 @@ def in_slot(sealed: int, told: int | None) -> Capture:
     return Capture([octets], keys=(air.KEY,), slot=told)
 
 
-def beacons(*numbers: int, timeslot: int = 0, apart_s: float = 2.0) -> Capture:
-    """Enhanced beacons with TSCH elements (IEEE 802.15.4-2015 clauses 7.4.4.2 and 7.4.4.3, from memory).
+def beacon(number: int, slot: int, source: bytes = FAR_ROOT, timeslot: int = 0) -> bytes:
+    """An enhanced beacon with TSCH elements (IEEE 802.15.4-2015 clauses 7.4.4.2 and 7.4.4.3, from memory).
 
     Short nested 0x1a: slot number and join metric; 0x1b: one slotframe 0 of 101 slots with one link of all kinds.
     """
-    frames = []
-    for number, slot in enumerate(numbers):
-        told = (6 | 0x1A << 8).to_bytes(2, "little") + slot.to_bytes(5, "little") + b"\0"
-        links = (101).to_bytes(2, "little") + b"\x01" + timeslot.to_bytes(2, "little") + b"\0\0\x0f"
-        told += (10 | 0x1B << 8).to_bytes(2, "little") + b"\x01\0" + links
-        elements = bytes.fromhex("003f") + (len(told) | 1 << 11 | 1 << 15).to_bytes(2, "little")
-        # version 2: beacon, PAN ID compression, elements, short destination 0xffff, extended source
-        head = (1 << 6 | 1 << 9 | 2 << 10 | 2 << 12 | 3 << 14).to_bytes(2, "little")
-        head += bytes([number]) + PAN.to_bytes(2, "little") + b"\xff\xff" + FAR_ROOT[::-1]
-        octets = air.mended(head + elements + told + b"\0\0")
-        frames.append((1.0 + number * apart_s, octets))
+    told = (6 | 0x1A << 8).to_bytes(2, "little") + slot.to_bytes(5, "little") + b"\0"
+    links = (101).to_bytes(2, "little") + b"\x01" + timeslot.to_bytes(2, "little") + b"\0\0\x0f"
+    told += (10 | 0x1B << 8).to_bytes(2, "little") + b"\x01\0" + links
+    elements = bytes.fromhex("003f") + (len(told) | 1 << 11 | 1 << 15).to_bytes(2, "little")
+    # version 2: beacon, PAN ID compression, elements, short destination 0xffff, extended source
+    head = (1 << 6 | 1 << 9 | 2 << 10 | 2 << 12 | 3 << 14).to_bytes(2, "little")
+    head += bytes([number]) + PAN.to_bytes(2, "little") + b"\xff\xff" + source[::-1]
+    return air.mended(head + elements + told + b"\0\0")
+
+
+def beacons(*slots: int, timeslot: int = 0, apart_s: float = 2.0) -> Capture:
+    """Beacons of the root."""
+    frames = [beacon(number, slot, timeslot=timeslot) for number, slot in enumerate(slots)]
+    return Capture([(1.0 + number * apart_s, frame) for number, frame in enumerate(frames)])
+
+
+def beacons_of_two(ahead: int, *, late_s: float = 0.0) -> Capture:
+    """Beacons of the root each 2 s, and of a node a second later; its number is so many slots of 10 ms ahead."""
+    frames: list[tuple[float, bytes]] = []
+    for turn in range(4):
+        slot, at = 5000 + 200 * turn, 1 + 2.0 * turn
+        frames.append((at, beacon(turn, slot)))
+        frames.append((at + 1 + late_s, beacon(turn, slot + 100 + ahead, FAR_NODE)))
     return Capture([*frames])
 
 
@@ -462,6 +474,35 @@ LINK_CASES = {
             2,
         ),
     ),
+    "slot-number-went-back": Case(
+        lambda: beacons(5000, 5200, 2400, 2600),
+        lambda: beacons(5000, 5200, 5400, 5600),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:01",
+            "the absolute slot number (ASN) in beacons falls",
+            ("frame 2: ASN 5200; frame 3: ASN 2400",),
+            (2, 3),
+        ),
+    ),
+    # a slot takes 10 ms: from frame 3 to frame 4 it is 1 s, 100 slots, from 4 to 5 as well
+    "slot-numbers-disagree": Case(
+        lambda: beacons_of_two(7000),
+        lambda: beacons_of_two(0),
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:01 and 02:5e:10:00:00:00:00:17",
+            "beacons of two nodes tell absolute slot numbers (ASN) that are not of one time",
+            (
+                "frame 3: ASN 5200; frame 4, 1 s later: ASN 12300, where 5300 is due",
+                "frame 4: ASN 12300; frame 5, 1 s later: ASN 5400, where 12400 is due",
+                "frame 5: ASN 5400; frame 6, 1 s later: ASN 12500, where 5500 is due",
+                "frame 6: ASN 12500; frame 7, 1 s later: ASN 5600, where 12600 is due",
+            ),
+            (3, 4, 5, 6, 7, 8),
+            5,
+        ),
+    ),
     "timeslot-outside-slotframe": Case(
         lambda: beacons(1000, timeslot=101),
         lambda: beacons(1000, timeslot=100),
@@ -548,6 +589,11 @@ LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "an acknowledgement without source address, sealed by whom the frame went to": (
         "extended-address-unknown",
         lambda: acknowledged_by(air.FAR_ROOT),
+    ),
+    # a slotframe of 101 slots, in which it waits
+    "beacons that go out a second after they were built": (
+        "slot-numbers-disagree",
+        lambda: beacons_of_two(0, late_s=0.9),
     ),
     "a frame that is tried again and again": (
         "frame-replayed",

@@ -1,15 +1,11 @@
 """Frames of the link: PAN IDs, addresses, sequence numbers, information elements, sizes, slots."""
 
-from collections.abc import Iterator
-from typing import Any
-
 from lowpanbudget.capture.follow.repeats import COPY_NS
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
-from lowpanbudget.findings import checksum, concerns, faults
+from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
@@ -252,57 +248,3 @@ def sent_again_as_new(scene: Scene, _mac: Mac) -> Hits | None:
     )
     severity = Severity.RISK if scene.is_fragment else Severity.REMARK
     return (Hit(cause, (evidence,), scene.hop, (copied.number, scene.number), severity),)
-
-
-# --- time slots ------------------------------------------------------------------------------------------
-
-_STILL_S = 1.0  # a hundred slots of the usual 10 ms: no beacon waits so long behind its number
-
-
-def _told(mac: Mac, field: str) -> Iterator[Any]:
-    """Yield what the nested elements of a beacon tell in a field of this name."""
-    for element in mac.payload_ies:
-        for nested in element.nested:
-            if field in nested.fields:
-                yield nested.fields[field]
-
-
-# the number that each node told last, when and in which frame first
-SlotNumbers = FirstNamed[tuple[int | None, bytes], tuple[int, float, int]]
-
-
-@LINK.rule("slot-number-stands-still", Mac, memory=FirstNamed, concerns=concerns.beacon)
-def slot_number_stands_still(memory: SlotNumbers, scene: Scene, mac: Mac) -> Hits | None:
-    """Compare with the absolute slot number in the node's beacons before."""
-    slot = next(_told(mac, "asn"), None)
-    if slot is None or mac.source is None or scene.is_forged:
-        return None
-    now = slot, scene.time_s, scene.number
-    sender = mac.pan_id, mac.source
-    before = memory.entry(sender, lambda: now)
-    if before is None or before[0] != slot:
-        if before is not None:
-            memory[sender] = now
-        return None
-    _, since_s, number = before
-    if not scene.time_s - since_s >= _STILL_S:
-        return None
-    cause = "beacons tell the same absolute slot number (ASN) again and again"
-    frames = number, scene.number
-    return (Hit(cause, (f"ASN {slot} since frame {number}",), scene.sender, frames),)
-
-
-@LINK.rule("timeslot-outside-slotframe", Mac)
-def timeslot_outside_slotframe(scene: Scene, mac: Mac) -> Hits:
-    """Compare the links of each slotframe with its size."""
-    for slotframes in _told(mac, "slotframes"):
-        for slotframe in slotframes:
-            size = slotframe["slotframe_size"]
-            for link in slotframe["links"]:
-                slot = link["timeslot"]
-                if slot >= size:
-                    cause = (
-                        f"a link has timeslot {slot}, and its slotframe the slots 0 to {size - 1}"
-                    )
-                    evidence = (f"slotframe {slotframe['slotframe_handle']}",)
-                    yield Hit(cause, evidence, scene.sender)

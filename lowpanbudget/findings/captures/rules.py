@@ -36,14 +36,15 @@ from lowpanbudget.findings.captures.routing import ROUTING
 from lowpanbudget.findings.captures.rpl import RPL
 from lowpanbudget.findings.captures.sealed import SEALED
 from lowpanbudget.findings.captures.security import SECURITY
+from lowpanbudget.findings.captures.slots import SLOTS
 from lowpanbudget.findings.captures.unreadable import UNREADABLE
 from lowpanbudget.findings.rule import rules_of
 
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
 # before those that only say so
 CAPTURE_RULES = rules_of(
-    CAPTURE, CHECK_SEQUENCES, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, RECORDS, UNREADABLE, CONTEXTS,
-    LOWPAN, MESH, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL, PARENTS, REGISTRATIONS,
+    CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, RECORDS, UNREADABLE,
+    CONTEXTS, LOWPAN, MESH, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL, PARENTS, REGISTRATIONS,
     JOINING, PATHS, ROUTING, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN,
     MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
