@@ -39,6 +39,7 @@ from lowpanbudget import (
     LearnedContext,
     LeftOut,
     ListedFrame,
+    Mac,
     Matched,
     MessageValue,
     ReadingNotice,
@@ -46,6 +47,7 @@ from lowpanbudget import (
     Record,
     RecordKeys,
     RequestError,
+    Security,
     Severity,
     Shrinker,
     Survey,
@@ -60,7 +62,9 @@ from lowpanbudget import (
     decode_frame,
     decrypt,
     dtls_suite,
+    encode_frame,
     expand,
+    explain,
     follow,
     frame_rows,
     list_frames,
@@ -126,6 +130,30 @@ def test_a_key_file_may_hold_devices_alone(tmp_path: Path) -> None:
     path.write_text("[devices]\n")
     with pytest.raises(RequestError, match="no key and no device"):
         read_keys(str(path))
+
+
+@pytest.mark.parametrize(
+    ("source", "opens"),
+    [("0102030405060708", True), ("0807060504030201", True), ("0102030405060709", False)],
+)
+def test_a_key_source_opens_as_it_is_read_and_as_it_is_sent(
+    tmp_path: Path, source: str, *, opens: bool
+) -> None:
+    """Fields of the MAC go least significant octet first (IEEE 802.15.4-2015 clause 4, from memory); both are told."""
+    key, named = bytes(range(16)), bytes.fromhex("0102030405060708")
+    security = Security(5, 3, 1, key_source=named, key_index=1)
+    mac = Mac(
+        destination_pan=1, destination=ROOT, source=NODE, pan_id_compression=True, security=security
+    )
+    octets = encode_frame(mac, b"sealed", key=key).octets
+    assert named[::-1] in octets
+    path = tmp_path / "keys.toml"
+    path.write_text(f'[[key]]\noctets = "{key.hex()}"\nkey_id_mode = 3\nsource = "{source}"\n')
+    path.chmod(0o600)
+    frame = decode_frame(octets, keys=read_keys(str(path)).keys)
+    assert (frame.payload == b"sealed") is opens
+    (found,) = explain("key.source")
+    assert "most significant octet first or in the order of the air" in str(found.data)
 
 
 def test_a_record_is_opened_with_the_keys_of_its_sender() -> None:

@@ -46,7 +46,9 @@ KEY_TABLE = {
     "key_id_mode": KeyRow(NUMBER, "How frames under this key name it: 0 to 3; else any."),
     "index": KeyRow(NUMBER, "The key index that they carry; else any."),
     "source": KeyRow(
-        "text", "The key source that they carry, in hex: 4 octets in mode 2, 8 in mode 3; else any."
+        "text",
+        "The key source that they carry, in hex, most significant octet first or in the order of the air: "
+        "4 octets in mode 2, 8 in mode 3; else any.",
     ),
 }
 # name, meaning and keys of each table
