@@ -86,7 +86,7 @@ def slot_number_went_back(memory: SlotNumbers, scene: Scene, mac: Mac) -> Hits |
 
 
 @dataclass(slots=True)
-class _Counting:
+class _SlotCount:
     """The last beacon of a node, and how long a slot is by that and the one before; None where nothing tells that."""
 
     last: _ToldNumber
@@ -103,8 +103,8 @@ class _Clocks:
     """How the nodes of each PAN count, and who of it was heard last."""
 
     def __init__(self) -> None:
-        self.nodes = FirstNamed[Station, _Counting]()
-        self.last = FirstNamed[int | None, tuple[str, _Counting]]()
+        self.nodes = FirstNamed[Station, _SlotCount]()
+        self.last = FirstNamed[int | None, tuple[str, _SlotCount]]()
 
 
 @SLOTS.rule("slot-numbers-disagree", Mac, least=3, memory=_Clocks, concerns=concerns.beacon)
@@ -113,7 +113,7 @@ def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | Non
     told = _number(scene, mac)
     if told is None:
         return None
-    own = memory.nodes.entry((mac.pan_id, mac.source or b""), lambda: _Counting(told))
+    own = memory.nodes.entry((mac.pan_id, mac.source or b""), lambda: _SlotCount(told))
     if own is None:
         return None
     if own.last is not told:
