@@ -364,6 +364,9 @@ def test_several_files_apart_by_any_executor_and_in_a_row(tmp_path: Path) -> Non
     assert isinstance(row, ContinuedCapture)
     assert [one.octets for one in row] == frames
     assert row.file_of(4) == str(paths[0])
+    for none in (0, "4", None):
+        with pytest.raises(RequestError, match="number"):
+            row.file_of(none)  # type: ignore[arg-type]
 
 
 def test_a_capture_is_a_table(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from os import PathLike
 
-from lowpanbudget.arguments import function_or_none, several
+from lowpanbudget.arguments import function_or_none, several, whole_number
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import CaptureFile, is_pipe, path_of, read_capture
 from lowpanbudget.capture.files.record import Notices, Record
@@ -29,8 +29,12 @@ class ContinuedCapture(CaptureFile):
         )
 
     def file_of(self, number: int) -> str:
-        """Return the name of the file that a frame stands in which was read already."""
-        return self._names[max(bisect_right(self._begins, number) - 1, 0)]
+        """Return the name of the file that a frame stands in which was read already.
+
+        Raises ``RequestError`` for what is no number of a frame.
+        """
+        place = bisect_right(self._begins, whole_number(number, "number", 1))
+        return self._names[max(place - 1, 0)]
 
     def _joined(self, parts: Callable[[str], CaptureFile], notices: Notices) -> Iterator[Record]:
         number, latest = 0, None

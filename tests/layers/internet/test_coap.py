@@ -273,7 +273,26 @@ def test_unknown_and_reserved_numbers() -> None:
     ],
 )
 def test_path_becomes_options(path: str, values: list[tuple[int, str]]) -> None:
-    assert [(option.number, option.value) for option in coap_path(path)] == values
+    options = coap_path(path)
+    assert [(option.number, option.value) for option in options] == values
+    # and back (section 6.5), but for the single / of no options, which is told as nothing
+    assert CoapMessage(0, 1, 1, options=options).path == path.partition("?")[0].removesuffix(
+        "/" * (path == "/")
+    )
+
+
+@given(
+    st.lists(
+        st.binary(max_size=8) | st.sampled_from([b"a/b", b"%41", b"~:@!$&'()*+,;=-._"]), max_size=4
+    )
+)
+def test_a_path_tells_its_options(segments: list[bytes]) -> None:
+    """RFC 7252 section 6.5, step 6: what is percent-encoded is decoded again (6.4, step 8), a / in an option too."""
+    options = tuple(CoapOption(11, segment) for segment in segments)
+    told = CoapMessage(0, 1, 1, options=options).path
+    assert coap_path(told) == (() if segments == [b""] else options)
+    assert told.isascii()
+    assert " " not in told
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ Not here: CoAP over TCP (RFC 8323) and extended token lengths (RFC 8974).
 """
 
 import re
-from urllib.parse import unquote_to_bytes
+from urllib.parse import quote_from_bytes, unquote_to_bytes
 
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Writer, as_octets
@@ -34,6 +34,9 @@ from lowpanbudget.layers.internet.coap.registry import BLOCK1, URI_PATH
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
 LONGEST_TOKEN = 8
+_OF_PATH = (
+    "!$&'()*+,;=:@"  # beside unreserved characters: sub-delims (RFC 3986 section 2.2), colon and at
+)
 _HALF_ESCAPE = re.compile(r"%(?![0-9A-Fa-f]{2})")
 _HALF_PAIR = re.compile(r"[\ud800-\udfff]")
 
@@ -115,8 +118,11 @@ class CoapMessage(WireValue):
 
     @property
     def path(self) -> str:
-        """Return what its Uri-Path options name, as ``/a/b``; nothing without one (RFC 7252 section 6.5)."""
-        parts = (option.octets.decode("utf-8", "replace") for option in self.all(URI_PATH))
+        """Return what its Uri-Path options name, as ``/a/b``; nothing without one.
+
+        What is no character of a path, such as a / within an option, is percent-encoded (RFC 7252 section 6.5, step 6).
+        """
+        parts = (quote_from_bytes(option.octets, _OF_PATH) for option in self.all(URI_PATH))
         return "".join(f"/{part}" for part in parts)
 
     def all(self, number: int) -> tuple[CoapOption, ...]:
