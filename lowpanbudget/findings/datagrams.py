@@ -214,6 +214,13 @@ def first_frame(datagram: FragmentedDatagram) -> Frame | None:
     return None if first is None else first.example
 
 
+def headers_frame(frame: Frame, datagram: FragmentedDatagram | None) -> Frame | None:
+    """Return the frame that brought the headers of what ``frame`` completes; None where nobody knows it any more."""
+    if frame.fragment is None:
+        return frame
+    return None if datagram is None else first_frame(datagram)
+
+
 def iphc_of(datagram: FragmentedDatagram) -> Iphc | None:
     """Return the compressed header that its first fragment brought; None as long as none did."""
     first = first_frame(datagram)

@@ -19,6 +19,7 @@ from findings.judge import Case, Told
 OUTSIDE = IPv6Address("2001:db8:f00d:2::10")
 ON_FIRST_HOP = "frame 1: 0x0001 to 2001:db8:1::ff:fe00:18"
 PAGE_1 = b"\xf1"
+UPWARDS = bytes([0x83, 5, 0])  # an RPI-6LoRH of instance 0 and rank 0 (RFC 8138 section 6.3)
 OTHER, FAR_LEAF = b"\x00\x1a", b"\x00\x20"
 
 
@@ -73,12 +74,35 @@ def to_other_leaf() -> Capture:
 def by_link(encapsulator: bytes, *, root: IPv6Address = FROM_ROOT) -> Capture:
     """Readings of a node to a host outside, whose identifier is elided behind an IP-in-IP-6LoRH (RFC 8138 7)."""
     links, ends = (FAR_LEAF, ROOT), (air.address(PREFIX, FAR_LEAF), OUTSIDE)
-    upwards = bytes([0x83, 5, 0])  # an RPI-6LoRH of instance 0 and rank 0 (RFC 8138 section 6.3)
     frames = []
     for number in range(3):
         inner = air.payload(air.ip(*ends, 17, air.udp(b"reading %d" % number, *ends)), links)
-        frames.append(air.raw(PAGE_1 + upwards + ip_in_ip(64, encapsulator) + inner, number, links))
+        frames.append(air.raw(PAGE_1 + UPWARDS + ip_in_ip(64, encapsulator) + inner, number, links))
     return Capture([*frames], root=root)
+
+
+def in_two(packed: bytes, size: int, cut: int, tag: int) -> list[bytes]:
+    """The fragments of a datagram of so many octets, of which the last ``cut`` come apart (RFC 4944 section 5.3)."""
+    first = struct.pack(">HH", 0xC000 | size, tag)
+    last = bytes([first[0] | 0x20]) + first[1:] + bytes([(size - cut) // 8])
+    return [first + packed[:-cut], last + packed[-cut:]]
+
+
+def with_information() -> Capture:
+    """Readings with an RPI-6LoRH in two fragments each, whose sizes count the 8 octets that it stands for."""
+    frames = []
+    for number in range(6):
+        packed = PAGE_1 + UPWARDS + air.payload(air.datagram(bytes([number]) * 64))
+        parts = in_two(packed, 40 + 8 + 8 + 64, 16, number)
+        frames += [air.raw(part, 2 * number + place) for place, part in enumerate(parts)]
+    return Capture([*frames], root=FROM_ROOT)
+
+
+def as_option() -> Capture:
+    """Readings with the option itself, in two fragments each."""
+    packets = [air.with_option(bytes([number]) * 120) for number in range(5)]
+    parts = [air.pieces(one, tag=tag, start=2 * tag) for tag, one in enumerate(packets)]
+    return Capture([part for pair in parts for part in pair])
 
 
 def routed(*, keeps: bool, times: int = 1, cut: int = 0) -> Capture:
@@ -97,9 +121,7 @@ def routed(*, keeps: bool, times: int = 1, cut: int = 0) -> Capture:
             if cut:
                 # the first is the destination; 8 octets and 16 for each further one (RFC 6554 section 3)
                 headers = 40 + (8 + 16 * (len(ahead) - 1) if len(ahead) > 1 else 0) + 8
-                size = struct.pack(">H", 0xC000 | headers + 64) + bytes([0, 10 * number + passed])
-                last = bytes([size[0] | 0x20]) + size[1:] + bytes([(headers + 64 - cut) // 8])
-                parts = [size + parts[0][:-cut], last + segment[-cut:]]
+                parts = in_two(parts[0], headers + 64, cut, 10 * number + passed)
             for place, part in enumerate(parts):
                 sequence = 10 * number + 2 * passed + place
                 frames.append((at + place / 100, air.raw(part, sequence, links)))
@@ -129,6 +151,19 @@ LORH_CASES: dict[str, Case] = {
 }
 
 LORH_FURTHER = (
+    # as an option in fragments it takes what it takes in one frame; the first of two tells
+    Further(
+        "rpl-information-as-option",
+        as_option,
+        Told(
+            "remark",
+            "0x0017",
+            "the RPL option takes 8 octets of the datagram, 4 would do with 6LoRH and its page switch",
+            ("63 04 00 00 02 00",),
+            (2, 4, 6, 8, 10),
+            5,
+        ),
+    ),
     # "a Hop Limit (HL) that is decremented at each hop" (RFC 8138 section 7)
     *(
         Further(
@@ -184,4 +219,5 @@ LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         )
         for cut in (0, 16)
     }
+    | {"an RPI-6LoRH before fragments": ("rpl-information-as-option", with_information)}
 )

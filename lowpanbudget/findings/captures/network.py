@@ -6,7 +6,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.learning import announced_rpi_type
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import HeardDatagram, option_octets
+from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame, option_octets
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -119,7 +119,13 @@ def hop_limit_forbidden(scene: Scene, message: Icmpv6) -> Hits:
 
 def _is_inline(scene: Scene) -> bool:
     """Return whether an RPL option was carried as one: 6LoRH leaves its type to the reader's settings."""
-    return scene.find(lorh.Rpi, lorh.SrhLorh, lorh.IpInIp, lorh.Skipped) is None
+    frame = headers_frame(scene.frame, scene.fragmented)
+    return frame is not None and not any(
+        isinstance(layer, _ROUTING_HEADERS) for layer in frame.layers
+    )
+
+
+_ROUTING_HEADERS = lorh.Rpi | lorh.SrhLorh | lorh.IpInIp | lorh.Skipped
 
 
 class OptionTypes(list[tuple[int, int]]):

@@ -4,7 +4,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
-from lowpanbudget.findings.datagrams import HeardDatagram, first_frame
+from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_of, planned_bits
 from lowpanbudget.findings.rule import Hits, Subject
@@ -17,7 +17,6 @@ from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
-from lowpanbudget.stack.frame import Frame
 
 PLAN = Subject("plan")
 
@@ -118,9 +117,7 @@ def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
     match, fragmented = scene.match, datagram.fragments > 1
     if match is None or match.back:
         return
-    first: Frame | None = scene.frame
-    if fragmented:
-        first = None if scene.fragmented is None else first_frame(scene.fragmented)
+    first = headers_frame(scene.frame, scene.fragmented)
     if first is None:
         return  # nobody knows any more how it was compressed
     flow, header, frames = match.flow, datagram.iphc, datagram.numbers if fragmented else ()

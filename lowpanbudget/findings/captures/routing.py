@@ -8,7 +8,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import HeardDatagram, first_frame
+from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.passages import HeardHop, Passage
 from lowpanbudget.findings.rule import Hits, Subject
@@ -89,8 +89,7 @@ _POP = (
 
 def _entries(scene: Scene) -> int:
     """Return how many entries of a source route a datagram brought in SRH-6LoRH."""
-    fragmented = scene.fragmented
-    frame = scene.frame if fragmented is None else first_frame(fragmented)
+    frame = headers_frame(scene.frame, scene.fragmented)
     layers = () if frame is None else frame.layers
     return sum(len(layer.hops) for layer in layers if isinstance(layer, SrhLorh))
 
