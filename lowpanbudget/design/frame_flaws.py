@@ -1,4 +1,4 @@
-"""Flows of a design whose messages no frame carries, not even empty ones."""
+"""Flows of a design whose messages no frame carries, not even empty ones, and bursts that no datagram holds."""
 
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -31,3 +31,38 @@ def frame_flaws(flows: Iterable[tuple[FlawPath, Sequence[Path]]]) -> Iterator[Fl
                 said.setdefault(error.message, ([], error.hint))[0].append(path.hop.name)
         for message, (names, hint) in said.items():
             yield Flaw(place, f"{' and '.join(names)} hop: {message}", hint)
+
+
+def burst_octet_flaws(bursts: Iterable[tuple[int, Sequence[Path]]]) -> Iterator[Flaw]:
+    """Yield a flaw for each burst whose packets no datagram holds, with the most that one does.
+
+    ``bursts`` are the octets of a packet and the hops that it is sent over, in the order of the design file.
+    """
+    for index, (octets, hops) in enumerate(bursts):
+        for path in hops:
+            why = _too_large(path, octets)
+            if why is None or _too_large(path, 0) is not None:
+                continue  # where not even nothing goes the flow is wrong
+            most = min(_largest(each, octets) for each in hops)
+            yield Flaw(
+                ("burst", index, "octets"), why.message, f"Up to {most} go in one datagram of flow {path.flow.name!r}"
+            )  # fmt: skip
+            break
+
+
+def _largest(path: Path, octets: int) -> int:
+    """Return the largest payload of no more than so many octets that can be sent."""
+    low, high = 0, octets
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if _too_large(path, middle) is None else (low, middle - 1)
+    return low
+
+
+def _too_large(path: Path, octets: int) -> LowpanError | None:
+    """Return why such a payload cannot be sent, None where it can."""
+    try:
+        path.count(octets)
+    except LowpanError as error:
+        return error
+    return None

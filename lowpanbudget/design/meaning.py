@@ -11,7 +11,7 @@ from lowpanbudget.design.answer import answer_of, is_non_storing
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
-from lowpanbudget.design.frame_flaws import frame_flaws
+from lowpanbudget.design.frame_flaws import burst_octet_flaws, frame_flaws
 from lowpanbudget.design.goals import Burst, Limits, bursts_of, limits_of
 from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.loss import FrameLoss, loss_of
@@ -188,6 +188,9 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
     return design, [
         *_shared_addresses(stations, link.addresses),
         *frame_flaws((path, design.paths(flow)) for flow, path in placed),
+        *burst_octet_flaws(
+            (one.octets, design.paths(design.flow(one.flow))) for one in design.bursts
+        ),
     ]
 
 

@@ -230,6 +230,9 @@ WRONG = [
     ('flow = "up"', 'flow = "upp"', "burst[1].flow", '"upp"', "no flow 'upp'", "Did you mean up?"),
     ("all_in_s = 10", "all_in_s = 9.9", "burst[1].all_in_s", "9.9", "the last packet is sent 9.9 s", "burst lasts"),
     ("every_s = 0.1", "every_s = 0.1\nhops = 4", "burst[1].hops", "4\nall_in_s", "3 hops at most", "fewer"),
+    # 40 octets of IPv6 (RFC 8200 section 3) and 8 of UDP (RFC 768) before them
+    ("octets = 50", "octets = 1233", "burst[1].octets", "1233", "has 1281 octets, the MTU is 1280",
+     "Up to 1232 go in one datagram of flow 'up'"),
     ("slotted = true", "slotted = true\ndata_rate = 100", "link.data_rate", "100\n\n[link", "o-qpsk-2450 at 100 kb/s",
      "Known: 250 kb/s"),
     ("slotted = true", "slotted = true\npreamble = 8", "link.preamble", "8\n\n[link", "fixed length", "sun-fsk"),
