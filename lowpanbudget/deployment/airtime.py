@@ -232,6 +232,13 @@ def _grouped(
         yield group
 
 
+def frame_times(design: Design, frame: Encoded, answer: Encoded | None) -> tuple[FrameTimes, ...]:
+    """Return what one frame and what acknowledges it take on the air; raises as ``airtime``."""
+    if design.access is None:
+        raise lacking(design, "access")
+    return tuple(_grouped((frame,), answer, design.link.timing, design.access, design))
+
+
 def _sent_each(one: MessageAirtime, every_s: float | None, design: Design) -> MessageAirtime:
     """Return a message that is sent so often, with what that breaks."""
     duty = None if every_s is None else one.on_air_us / 1e6 / every_s

@@ -4,30 +4,32 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from math import sqrt
 from statistics import stdev
-from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, whole_number
-from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of
+from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.burst_checks import (
     MOST_OF_RUNS,
     arrival_check,
     limit_checks,
     shares_on_air,
 )
+from lowpanbudget.deployment.burst_fired import FiredBurst, packet_of, way_of
 from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
 from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, refuse_crowds, slot_runs
-from lowpanbudget.deployment.load import loads, sums_of
+from lowpanbudget.deployment.fragments import burst_doubt, burst_words, with_acknowledgements
 from lowpanbudget.deployment.slot_latency import even_cells
-from lowpanbudget.deployment.traffic import CarriedFrame, Traffic, carried_frames, traffic_of
-from lowpanbudget.design.access import Access, Slots
-from lowpanbudget.design.goals import MOST, Burst
+from lowpanbudget.deployment.traffic import (
+    CarriedFrame,
+    carried_frames,
+    same_frames,
+    traffic_of,
+)
+from lowpanbudget.design.access import Slots
+from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.tree import Tree
 from lowpanbudget.errors import RequestError
-from lowpanbudget.room.fit import Fit
-from lowpanbudget.room.measure import room_of
 from lowpanbudget.values import replace
 
 Tell = Callable[[int, int], None]  # how many runs are done, of how many
@@ -62,11 +64,12 @@ def carry_burst(
             f"flow {flow.name!r} goes {flow.direction}, a burst is sent to the root",
             hint="Name a flow from a node to the collector, the border or outside",
         )
-    packet = _packet(design, burst)
-    frames = tuple(tuple(carried_frames(one.frames, design.loss)) for one in packet)
-    traffic = traffic_of(design, airtime(design))
-    way = _way(tree, burst, flow.hops, traffic, access)
-    place = _Fired(design, access, traffic, burst, way, packet, frames)
+    packet = packet_of(design, burst)
+    first, later = (tuple(carried_frames(one.frames, design.loss)) for one in packet)
+    frames = first, same_frames(first, later) if design.link.recoverable else later
+    traffic = with_acknowledgements(design, traffic_of(design, airtime(design)))
+    way = way_of(tree, burst, flow.hops, traffic, access)
+    place = FiredBurst(design, access, traffic, burst, way, packet, frames)
     slots = access.slots
     places = _ENDLESS if design.queue is None else design.queue.frames
     states = min(places, burst.packets) * (access.retries + 1)
@@ -90,89 +93,37 @@ def _numbers(runs: int, tell: Tell | None) -> Iterator[int]:
         tell(runs, runs)
 
 
-def _judged(place: "_Fired", plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
+def _judged(place: FiredBurst, plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
     """Return a plan with what it must keep to."""
     half = plan.arrived_half_width if plan.all_in is None else plan.half_width
     arrival = arrival_check(
         f"burst {plan.name}", plan.packets, plan.all_in, plan.arrived, half, plan.wanted
     )
+    if place.is_apart:
+        late = None if plan.all_in_s is None else _late(plan.all_in_s, runs)
+        arrival = burst_doubt(arrival, late, in_cells=place.access.slots is not None)
     limits, shares = place.design.limits, []
     if limits is not None and limits.duty_cycle is not None:
         shares = shares_on_air(
             place.burst, place.traffic, place.access, place.way, place.frames, limits.window_s, runs
         )
     checks = [*limit_checks(limits, place.packet, place.names, shares), arrival]
-    return replace(plan, checks=tuple(sorted(checks, key=lambda one: (one.holds, one.is_close))))
+    return replace(
+        plan, checks=tuple(sorted(checks, key=lambda one: (one.holds, one.is_close))),
+        taken=tuple(burst_words(plan.name, plan.frames, place.pause, apart=place.is_apart)),
+    )  # fmt: skip
 
 
-class _Fired(NamedTuple):
-    """A burst with all that it is fired on."""
-
-    design: Design
-    access: Access
-    traffic: Traffic
-    burst: Burst
-    way: tuple[int, ...]
-    packet: tuple[MessageAirtime, MessageAirtime]
-    frames: tuple[tuple[CarriedFrame, ...], ...]
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Return the names of the nodes on the way."""
-        return tuple(self.traffic.tree.names[node] for node in self.way)
-
-    @property
-    def lasts_s(self) -> float:
-        """Return the seconds from the first packet to the last."""
-        return (self.burst.packets - 1) * self.burst.every_s
-
-    @property
-    def wanted(self) -> float:
-        """Return the chance that is asked for."""
-        limits = self.design.limits
-        return MOST if limits is None else limits.latency_share
-
-    @property
-    def air_s(self) -> float:
-        """Return the mean seconds that all its transmissions are on the air, if none is dropped or hit by another."""
-        sums = [
-            sums_of(self.frames[min(hop, 1)], self.access.retries + 1)
-            for hop in range(len(self.way) - 1)
-        ]
-        return self.burst.packets * sum(one.air_us + one.answer_us for one in sums) / 1e6
+def _late(all_in_s: float, runs: Sequence[BurstRun]) -> float:
+    """Return the share of runs, at least, in which a packet arrived too late."""
+    times = sum(any(one is not None and one > all_in_s for one in run.arrived_s) for run in runs)
+    share = times / len(runs)
+    return share - _SURE * sqrt(share * (1 - share) / len(runs))
 
 
-def _packet(design: Design, burst: Burst) -> tuple[MessageAirtime, MessageAirtime]:
-    """Return what one packet takes on the air on the first hop and on later ones."""
-    flow = design.flow(burst.flow)
-    found = []
-    for path in design.paths(flow):
-        count = path.count(burst.octets)
-        one = Fit(
-            burst.name, flow.name, path.hop.name, flow.direction, burst.octets, burst.octets, burst.octets * 8,
-            room_of(path), count <= flow.most_frames, count, flow.most_frames, 0, "", 0, (),
-        )  # fmt: skip
-        found.append(airtime_of(design, one))
-    return found[0], found[-1]
-
-
-def _way(tree: Tree, burst: Burst, hops: int, traffic: Traffic, access: Access) -> tuple[int, ...]:
-    """Return the way from that node at the burst's hop whose links carry most."""
-    wanted = burst.hops or min(hops, tree.depth)
-    there = [node for node, hop in enumerate(tree.hops) if hop == wanted]
-    if not there:
-        raise RequestError(
-            f"the burst has {wanted} hops, the tree is {tree.depth} deep", hint="Use fewer hops"
-        )
-    carried = loads(traffic, access.retries + 1)
-
-    def load(node: int) -> float:
-        return sum(carried[one].up.tries_per_s for one in tree.way(node))
-
-    return tree.way(max(there, key=lambda node: (load(node), -node)))
-
-
-def _exact(place: _Fired, slots: Slots, frame: CarriedFrame, places: int, seed: int) -> BurstPlan:
+def _exact(
+    place: FiredBurst, slots: Slots, frame: CarriedFrame, places: int, seed: int
+) -> BurstPlan:
     """Return what one link does; the burst begins just behind a cell, and nothing else is sent."""
     burst = place.burst
     # the first of these cells comes last after the beginning
@@ -220,7 +171,7 @@ def _exact_packet(found: BurstOnLink, number: int, burst: Burst) -> PacketPlan:
     )  # fmt: skip
 
 
-def _played(place: _Fired, runs: Sequence[BurstRun], count: int, seed: int) -> BurstPlan:
+def _played(place: FiredBurst, runs: Sequence[BurstRun], count: int, seed: int) -> BurstPlan:
     burst = place.burst
     plans = tuple(_played_packet(runs, number, burst) for number in range(burst.packets))
     hops = range(len(place.way) - 1)
@@ -272,7 +223,7 @@ def _played_packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> Packe
     )  # fmt: skip
 
 
-def _curve(place: _Fired, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
+def _curve(place: FiredBurst, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
     """Return the queue of a node on the way: means over the runs at equal times."""
     count = len(runs)
     end = max((run.lengths[hop][-1][0] for run in runs if run.lengths[hop]), default=1.0)
@@ -302,7 +253,7 @@ def _thinned(points: Sequence[tuple[float, float]]) -> tuple[tuple[float, float]
 
 
 def _plan(
-    place: _Fired, plans: tuple[PacketPlan, ...], queues: tuple[QueueCurve, ...], runs: int | None, seed: int,
+    place: FiredBurst, plans: tuple[PacketPlan, ...], queues: tuple[QueueCurve, ...], runs: int | None, seed: int,
     arrived: float, lost_queue: float, lost_link: float, all_in: float | None, half: float,
     done_s: float | None, done_most_s: float | None,
 ) -> BurstPlan:  # fmt: skip

@@ -49,6 +49,7 @@ class BurstPlan:
     ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst.
     ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where it is exact or all arrived).
     ``checks`` are what it must keep to: its arrival, and the limits of slot and design, what does not hold first.
+    ``taken`` says what was taken for granted, and what is not played.
     """
 
     name: str
@@ -77,6 +78,7 @@ class BurstPlan:
     air_most_s: float | None = None
     arrived_half_width: float = 0.0
     checks: tuple[LimitCheck, ...] = ()
+    taken: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:

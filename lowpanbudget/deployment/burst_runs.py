@@ -8,7 +8,7 @@ from typing import NamedTuple
 from lowpanbudget.deployment.contention_air import Air
 from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.contention_rules import Sending
-from lowpanbudget.deployment.contention_ways import simulated_frame, stream_ways
+from lowpanbudget.deployment.contention_ways import pause_us, simulated_frame, stream_ways
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import link_states
@@ -103,7 +103,7 @@ def _slot_run(
     ]
     # a link has the number of the node that sends over it
     packets = [
-        Arrival(begins + number * burst.every_s, way[:-1], len(frames[0]))
+        Arrival(begins + number * burst.every_s, way[:-1], len(frames[0]), design.link.recoverable)
         for number in range(burst.packets)
     ]
     places = None if design.queue is None else design.queue.frames
@@ -137,9 +137,10 @@ def contention_runs(
     if access is None:
         return []
     first, later = (tuple(map(simulated_frame, hop)) for hop in frames)
+    apart = design.link.recoverable and len(first) > 1
     sendings = [
         *(one.sending for one in stream_ways(traffic, loads(traffic, access.retries + 1))),
-        Sending(way, inf, first, later),
+        Sending(way, inf, first, later, apart, pause_us(traffic.tree, way, frames[0])),
     ]
     answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
     rules = rules_of(access, design.link.timing, answer)

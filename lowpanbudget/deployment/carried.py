@@ -31,7 +31,7 @@ class LimitCheck:
 
     ``measured`` against ``allowed`` in ``unit``; ``strain`` is 1 where it just holds, more where it does not. It
     ``holds``, or does not, where that is sure; where what was played is too close to tell it ``is_close``, and does
-    not hold.
+    not hold; ``why_open`` says what else leaves that open.
     """
 
     matter: Matter
@@ -43,6 +43,7 @@ class LimitCheck:
     strain: float
     holds: bool
     is_close: bool = False
+    why_open: str = ""
 
 
 def are_close(checks: Sequence[LimitCheck]) -> bool:

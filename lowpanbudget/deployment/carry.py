@@ -13,6 +13,7 @@ from lowpanbudget.deployment.carried import (
 )
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import PlayedContention, SimulatedNetwork
+from lowpanbudget.deployment.fragments import Doubts, with_acknowledgements
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.link_queue import poisson
 from lowpanbudget.deployment.load import HopLoad, NodeLoad, as_played, in_cells, loads
@@ -24,12 +25,13 @@ from lowpanbudget.deployment.services_together import together, unjudged
 from lowpanbudget.deployment.slot_messages import StreamHop
 from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream
 from lowpanbudget.deployment.slot_service import slot_services
+from lowpanbudget.deployment.taken import taken_words
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access
-from lowpanbudget.design.answer import confirmable, is_non_storing, taken_empty, unanswered
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
+from lowpanbudget.values import replace
 
 _TRANSMISSIONS = 40_000  # of a round of a network in slots
 _ROUNDS = 18  # where it is too close to tell
@@ -64,8 +66,24 @@ def judged(
     ``transmissions`` bounds a simulation; ``services`` and ``hops`` stand for what contention would give where that
     is not to be played again; with them the queues of slots are not played either, but calculated one by one.
     """
-    access = access.on(design.link)
-    traffic = traffic_of(design, messages)
+    traffic = with_acknowledgements(design, traffic_of(design, messages))
+    network = _judged(
+        design, access.on(design.link), messages, traffic, seed, transmissions, services, hops
+    )
+    if not any(stream.apart for stream in traffic.streams):
+        return network
+    doubts = Doubts(traffic, network.services)
+    return replace(
+        network, checks=checks_of(
+            design, messages, traffic, network.nodes, network.services, network.sleep, told=doubts.of
+        ),
+    )  # fmt: skip
+
+
+def _judged(
+    design: Design, access: Access, messages: Sequence[MessageAirtime], traffic: Traffic, seed: int,
+    transmissions: int | None, services: Sequence[HopService] | None, hops: Sequence[HopLoad],
+) -> CarriedNetwork:  # fmt: skip
     nodes = loads(traffic, access.retries + 1)
     places = None if design.queue is None else design.queue.frames
     within = None if design.limits is None else design.limits.latency_s
@@ -84,7 +102,7 @@ def judged(
         return CarriedNetwork(
             design.title, checks, tuple(_rhythms(traffic)), carried, found, sleep,
             None if played is None else played.result, None if played is None else played.in_runs,
-            traffic.unknown, seed, tuple(hops), tuple(_taken(design)), tuple(unjudged(found)),
+            traffic.unknown, seed, tuple(hops), tuple(taken_words(design, traffic)), tuple(unjudged(found)),
             () if played is None else played.hastened, is_limited, tuple(together(found)),
             tuple(_over_frames(design, messages)),
         )  # fmt: skip
@@ -148,34 +166,6 @@ def _is_doubtful(check: LimitCheck) -> bool:
     """
     best = check.strain * check.allowed
     return check.is_close or (not check.holds and 2 * best - check.measured <= check.allowed < best)
-
-
-def _taken(design: Design) -> Iterable[str]:
-    """Yield what is taken for granted, with the table that would say otherwise."""
-    if design.loss is None:
-        yield "no link loses a frame ([loss])"
-    if design.queue is None:
-        yield "queues have no end ([queue])"
-    if empty := ", ".join(flow.name for flow in taken_empty(design.flows)):
-        yield f"requests and answers without messages are empty ({empty})"
-    if silent := ", ".join(flow.name for flow in unanswered(design.flows)):
-        yield f"nothing acknowledges the confirmable messages of {silent} ([flow.answer])"
-    if sent_again := ", ".join(flow.name for flow in confirmable(design.flows)):
-        yield (
-            f"confirmable messages ({sent_again}) are sent once, not up to 4 times again until they are acknowledged "
-            "(RFC 7252 sections 4.2 and 4.8): where many are lost more arrive than told here, later, and more is sent"
-        )
-    if any(flow.answers for flow in design.flows):
-        yield (
-            "answers are sent at times of their own, not right behind their requests, and so meet less than on the air "
-            "(a delivery or latency that just holds may not)"
-        )
-    if design.upkeep is not None and design.upkeep.dao_s is not None:
-        yield (
-            "DAOs go to the root, since a flow down carries a route (non-storing mode)"
-            if is_non_storing(design.flows)
-            else "DAOs go to the parent, since no flow down carries a route (storing mode)"
-        )
 
 
 def _over_frames(design: Design, messages: Sequence[MessageAirtime]) -> Iterable[str]:

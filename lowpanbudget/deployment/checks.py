@@ -1,6 +1,6 @@
 """What a network must keep to: its own cells and queues, its slots, and the limits that the design states."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import exp, inf
 
 from lowpanbudget.deployment.airtime import MessageAirtime
@@ -32,8 +32,9 @@ def checks_of(
     nodes: Sequence[CarriedNode],
     services: Sequence[HopService],
     sleep: SleepWait | None,
+    told: Callable[[LimitCheck], LimitCheck] | None = None,
 ) -> tuple[LimitCheck, ...]:
-    """Return all that was checked, of each matter what strains it most; what does not hold first."""
+    """Return all that was checked, of each matter what strains it most, as it is ``told``; what does not hold first."""
     limits, slots = design.limits, None if design.access is None else design.access.slots
     found = list(frame_checks(messages))
     if slots is not None:
@@ -44,6 +45,8 @@ def checks_of(
         found += _limits(nodes, limits)
     if sleep is not None and design.sleep is not None:
         found += _sleep(sleep, design.sleep.poll_s, design.sleep.timeout_s, limits)
+    if told is not None:
+        found = list(map(told, found))
     found.sort(key=rank)
     first: dict[Matter, LimitCheck] = {}
     for check in found:

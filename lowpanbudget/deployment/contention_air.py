@@ -9,11 +9,20 @@ from bisect import bisect
 from collections import Counter, deque
 from collections.abc import Sequence
 from heapq import heappop, heappush, heapreplace
+from itertools import accumulate
 from math import inf, log
 from random import Random
 
 from lowpanbudget.deployment.contention_channel import Channel
-from lowpanbudget.deployment.contention_messages import NOBODY, MessageLog, MovingMessage, frames_of
+from lowpanbudget.deployment.contention_messages import (
+    NOBODY,
+    Headway,
+    MessageLog,
+    MovingMessage,
+    begun,
+    moving_frames,
+    received,
+)
 from lowpanbudget.deployment.contention_rules import (
     CsmaRules,
     HearingRanges,
@@ -23,7 +32,7 @@ from lowpanbudget.deployment.contention_rules import (
 from lowpanbudget.deployment.delivery import LossStates
 from lowpanbudget.deployment.noise import Noise
 
-_KINDS = 8
+_KINDS = 9
 # the kinds of events; what ends comes before what begins at the same time: a CCA does not hear what begins as it ends
 (
     _FRAME_ENDS,
@@ -34,6 +43,7 @@ _KINDS = 8
     _FRAME_BEGINS,
     _NEXT,
     _PLANNED,
+    _GOES_ON,
 ) = range(_KINDS)
 
 
@@ -60,11 +70,9 @@ class Air:
         self._places = inf if places is None else places
         self._random = Random(seed).random  # noqa: S311  # no secret: a simulation that can be run again
         self._noise, self._runs = Noise(self._random, runs), runs
-        total, sums = 0.0, []
-        for sending in sendings:  # one without end between its messages sends only what is planned
-            total += 1e-6 / sending.every_s
-            sums.append(total)
-        self._rate, self._sums = total, sums
+        # one without end between its messages sends only what is planned
+        self._sums = list(accumulate(1e-6 / one.every_s for one in sendings))
+        self._rate = self._sums[-1] if sendings else 0.0
         self._events: list[tuple[float, int]] = []
         self._kind_of = [kind for kind in range(_KINDS) for _ in range(nodes)]
         self._node_of = list(range(nodes)) * _KINDS
@@ -98,10 +106,11 @@ class Air:
         self._answered = [NOBODY] * nodes  # whom it is owed
         self._begins_then = [False] * nodes  # it has something to send once it has answered
         self._planned: deque[int] = deque()
+        self._waiting: list[tuple[float, int, int, MovingMessage]] = []  # until then, by numbers
         # of what was planned, by number: when, by which node and how long it was on the air
         self.fired: dict[int, list[tuple[float, int, float]]] = {}
-        if total:
-            self._later(_NEXT, 0, -log(1 - self._random()) / total)
+        if self._rate:
+            self._later(_NEXT, 0, -log(1 - self._random()) / self._rate)
 
     def plan(self, sending: int, times_us: Sequence[float]) -> range:
         """Let messages of a sending begin at these times from now on, which rise; return their numbers."""
@@ -176,11 +185,12 @@ class Air:
                     is_enough = 0 < messages <= len(log)
                 elif kind == _GIVES_UP:
                     self._gives_up(node)
+                elif kind == _GOES_ON:
+                    self._enqueue(heappop(self._waiting)[-1])
                 else:
                     number = self._planned.popleft()
-                    sent = []
-                    self.fired[number] = sent
-                    self._enqueue(MovingMessage(number, log.sending_of(number), now, sent))
+                    sent = self.fired[number] = []
+                    self._begin(MovingMessage(number, log.sending_of(number), now, sent))
         self.events += played
         self.ccas += ccas
         self.busy += busy
@@ -197,7 +207,16 @@ class Air:
         heappush(self._events, (now - log(1 - random()) / rate, _NEXT * self._nodes))
         index = bisect(self._sums, random() * rate)  # below the last sum, which is the rate
         number = self.log.begin(index) if len(self._sendings[index].way) > 1 else NOBODY
-        self._enqueue(MovingMessage(number, index, now))
+        self._begin(MovingMessage(number, index, now))
+
+    def _begin(self, message: MovingMessage) -> None:
+        """Let a message go, or its frames one after the other where each goes by itself."""
+        for after, one in begun(message, self._sendings[message.sending]):
+            if after:
+                heappush(self._waiting, (self.now + after, one.number, one.part, one))
+                self._later(_GOES_ON, 0, after)
+            else:
+                self._enqueue(one)
 
     def _enqueue(self, message: MovingMessage) -> None:
         """Put the frames of a message into the queue of the node that has it now."""
@@ -207,11 +226,11 @@ class Air:
         to = way[at + 1] if len(way) > 1 else NOBODY
         queue = self._queues[node]
         idle = not queue
-        for frame in frames_of(sending, at):
+        for one, frame in moving_frames(message, sending):
             if len(queue) < self._places:
-                queue.append((message, frame, to))
+                queue.append((one, frame, to))
             else:
-                self.log.lose(message, "queue", node)
+                self.log.lose(one, "queue", node)
         if self._keeps:
             self.lengths.append((self.now, node, len(queue)))
         if idle and queue:
@@ -273,17 +292,12 @@ class Air:
             self._later(_GIVES_UP, node, self._rules.ack_wait_us)
 
     def _arrive(self, message: MovingMessage, node: int) -> None:
-        """Count a frame that arrived; with its last one a message goes on, or is there."""
-        sending = self._sendings[message.sending]
-        message.arrived += 1
-        if message.arrived < len(frames_of(sending, message.reached)):
-            return
-        message.reached += 1
-        message.arrived = 0
-        if message.reached < len(sending.way) - 1:
-            self._enqueue(message)
-            return
-        self.log.arrive(message, self.now, node)
+        """Count a frame that arrived, and let go on what then is to."""
+        match received(message, self._sendings[message.sending]):
+            case Headway.GOES_ON:
+                self._enqueue(message)
+            case Headway.IS_THERE:
+                self.log.arrive(message, self.now, node)
 
     def _answer_ends(self, node: int) -> None:
         to = self._answered[node]

@@ -1,18 +1,31 @@
 """Messages on a simulated channel: on their way, and what became of them."""
 
+from collections.abc import Iterable, Iterator
+from enum import Enum
+from itertools import repeat
+
 from lowpanbudget.deployment.contention_rules import Sending, SimulatedFrame
 
 NOBODY = -1
+
+
+class Headway(Enum):
+    """What a frame that was received makes of its message there."""
+
+    WAITS = 0
+    GOES_ON = 1
+    IS_THERE = 2
 
 
 class MovingMessage:
     """A message on its way: which sending it is of, when it began, how far it is, and what arrived of it there.
 
     ``sent``: when, by which node and how long its frames, and acknowledgements of them, were on the air; None where
-    that is not kept.
+    that is not kept. A frame that goes on by itself is the ``part`` of that number of a ``whole`` message, which then
+    is as far as its first frame is.
     """
 
-    __slots__ = ("arrived", "born", "lost", "number", "reached", "sending", "sent")
+    __slots__ = ("arrived", "born", "lost", "number", "part", "reached", "sending", "sent", "whole")
 
     def __init__(
         self, number: int, sending: int, born: float, sent: list[tuple[float, int, float]] | None = None
@@ -24,6 +37,14 @@ class MovingMessage:
         self.arrived = 0
         self.lost = False
         self.sent = sent
+        self.part = 0
+        self.whole: MovingMessage | None = None
+
+    def piece(self, part: int) -> "MovingMessage":
+        """Return one of its frames, to go on by itself."""
+        one = MovingMessage(self.number, self.sending, self.born, self.sent)
+        one.part, one.whole = part, self
+        return one
 
 
 class SettledMessages:
@@ -65,6 +86,7 @@ class MessageLog:
 
     def lose(self, message: MovingMessage, cause: str, node: int) -> None:
         """Note that a message can no longer arrive; the first cause counts."""
+        message = message.whole or message
         if not message.lost and message.number != NOBODY:
             self.lost[cause] += 1
             self._outcomes[message.number] = 2
@@ -75,6 +97,7 @@ class MessageLog:
 
     def arrive(self, message: MovingMessage, now: float, node: int) -> None:
         """Note that all of a message is there."""
+        message = message.whole or message
         self._outcomes[message.number] = 1
         settled = self._settled[message.sending]
         settled.generated += 1
@@ -100,6 +123,47 @@ class MessageLog:
         return self._ends.get(number, (None, "", NOBODY))
 
 
-def frames_of(sending: Sending, reached: int) -> tuple[SimulatedFrame, ...]:
+def begun(message: MovingMessage, sending: Sending) -> Iterator[tuple[float, MovingMessage]]:
+    """Yield after how many microseconds a message begins, or its frames one by one where each goes by itself."""
+    if not sending.apart:
+        yield 0.0, message
+        return
+    for part in range(len(sending.frames)):
+        yield part * sending.pause_us, message.piece(part)
+
+
+def moving_frames(
+    message: MovingMessage, sending: Sending
+) -> Iterable[tuple[MovingMessage, SimulatedFrame]]:
+    """Return the frames that a node has to send when a message, or a part of one, is there, with what each moves."""
+    frames = _frames(sending, message.reached)
+    if message.whole is None:
+        return zip(repeat(message), frames)
+    return ((message, frames[message.part]),)
+
+
+def received(message: MovingMessage, sending: Sending) -> Headway:
+    """Count a frame that was received at the next node of its way: a message goes on with its last one.
+
+    A part goes on by itself, if the first one was received there, which told the way.
+    """
+    whole, last = message.whole, len(sending.way) - 1
+    if whole is None:
+        message.arrived += 1
+        if message.arrived < len(_frames(sending, message.reached)):
+            return Headway.WAITS
+        message.arrived = 0
+        message.reached += 1
+        return Headway.GOES_ON if message.reached < last else Headway.IS_THERE
+    message.reached += 1
+    if not message.part:
+        whole.reached = message.reached
+    if message.reached < last:
+        return Headway.GOES_ON if whole.reached >= message.reached else Headway.WAITS
+    whole.arrived += 1
+    return Headway.IS_THERE if whole.arrived == len(sending.frames) else Headway.WAITS
+
+
+def _frames(sending: Sending, reached: int) -> tuple[SimulatedFrame, ...]:
     """Return the frames of a message behind so many hops."""
     return sending.forwarded if reached and sending.forwarded else sending.frames

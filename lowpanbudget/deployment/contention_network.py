@@ -226,8 +226,13 @@ def _counted(parts: list[Arrived]) -> tuple[int, float | None, list[float]]:
 def _quiet_latency(
     stream: MessageStream, hops: int, rules: CsmaRules, step_us: float
 ) -> Quantiles | None:
-    """Return after how long messages arrive that no other sender is in the way of."""
+    """Return after how long messages arrive that no other sender is in the way of.
+
+    Where frames go on one by one the last one waits for those before it at the first hop, if nowhere else.
+    """
     forwarded = stream.forwarded if hops > 1 else ()
+    if stream.apart:
+        forwarded = forwarded[-1:]
     return _quiet_path(tuple(stream.first), tuple(forwarded), hops, rules, step_us)
 
 

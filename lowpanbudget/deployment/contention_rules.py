@@ -43,10 +43,14 @@ class Sending(NamedTuple):
     """A stream of messages: the nodes from the sender to the last receiver, the mean interval, and their frames.
 
     The frames are those of the first hop; ``forwarded`` are those of later hops where they differ. A way of one node is
-    a message to all that are near: it is sent once, and nobody acknowledges it.
+    a message to all that are near: it is sent once, and nobody acknowledges it. ``apart``: each frame goes on by
+    itself, where the first one was received, which told the way; then each has its own among those ``forwarded``, and
+    they begin ``pause_us`` one after the other.
     """
 
     way: tuple[int, ...]
     every_s: float
     frames: tuple[SimulatedFrame, ...]
     forwarded: tuple[SimulatedFrame, ...] = ()
+    apart: bool = False
+    pause_us: float = 0.0

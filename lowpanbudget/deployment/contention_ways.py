@@ -8,6 +8,7 @@ from lowpanbudget.deployment.load import NodeLoad, rhythm_of
 from lowpanbudget.deployment.service import served
 from lowpanbudget.deployment.services_together import ENOUGH
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.design.tree import Tree
 
 _MORE = 0.02  # of all transmissions at most: what they do to the rest is less than what is left open; our choice
 _AIM = 1.5  # times as many as say something: frames that are hit take more transmissions, and fewer are played
@@ -52,7 +53,25 @@ def stream_ways(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[StreamW
                     yield StreamWay(stream, 0, Sending((one,), every_s, later if one else first))
                 continue
             far = hops[node] if served(stream) else 0
-            yield StreamWay(stream, far, Sending(way, every_s, first, later))
+            pause = pause_us(tree, way, stream.first) if stream.apart else 0.0
+            yield StreamWay(stream, far, Sending(way, every_s, first, later, stream.apart, pause))
+
+
+def fragment_pause(tree: Tree) -> int:
+    """Return how many transmissions a sender lets pass between frames that are forwarded one by one: our choice.
+
+    On one frequency it "SHOULD cover multiple transmissions so as to let a frame progress a few hops and avoid hidden
+    terminal issues" (RFC 8931 section 6): twice as many as take it a hop further than what its two ends disturb.
+    """
+    return 2 * (tree.disturbs + 2)
+
+
+def pause_us(tree: Tree, way: Sequence[int], frames: Sequence[CarriedFrame]) -> float:
+    """Return how long that is on a way; over one hop nothing is in the way."""
+    hops = len(way) - 1
+    if hops < 2:
+        return 0.0
+    return min(fragment_pause(tree), 2 * hops) * max(frame.total_us for frame in frames)
 
 
 def simulated_frame(frame: CarriedFrame) -> SimulatedFrame:

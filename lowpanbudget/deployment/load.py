@@ -48,7 +48,7 @@ class HopLoad(NamedTuple):
 
 @dataclass(slots=True)
 class LinkLoad:
-    """What one link carries a second, upkeep included; ``bundles`` are messages a second by their frames.
+    """What one link carries a second, upkeep included; ``bundles`` are messages a second by frames there at once.
 
     ``air`` and ``answer_air`` are the shares of time that its sender, and its receiver for acknowledgements, are on the
     air; ``lost_per_s`` tries lose the frame, ``silent_per_s`` only the acknowledgement; ``sender_uw`` and
@@ -56,6 +56,7 @@ class LinkLoad:
     """
 
     frames_per_s: float = 0.0
+    messages_per_s: float = 0.0
     tries_per_s: float = 0.0
     lost_per_s: float = 0.0
     silent_per_s: float = 0.0
@@ -65,11 +66,12 @@ class LinkLoad:
     receiver_uw: Estimate = _NOTHING
     bundles: dict[int, float] = field(default_factory=dict)
 
-    def add(self, sums: FrameSums, per_s: float) -> None:
-        """Count so many messages a second."""
+    def add(self, sums: FrameSums, per_s: float, *, apart: bool = False) -> None:
+        """Count so many messages a second, their frames ``apart`` where each comes by itself."""
         if per_s <= 0:
             return
         self.frames_per_s += sums.frames * per_s
+        self.messages_per_s += per_s
         self.tries_per_s += sums.tries * per_s
         self.lost_per_s += sums.lost * per_s
         self.silent_per_s += sums.silent * per_s
@@ -77,7 +79,8 @@ class LinkLoad:
         self.answer_air += sums.answer_us * per_s / 1e6
         self.sender_uw = _plus(self.sender_uw, sums.sender_uj, per_s)
         self.receiver_uw = _plus(self.receiver_uw, sums.receiver_uj, per_s)
-        self.bundles[sums.frames] = self.bundles.get(sums.frames, 0.0) + per_s
+        bundle, bundles_per_s = (1, sums.frames * per_s) if apart else (sums.frames, per_s)
+        self.bundles[bundle] = self.bundles.get(bundle, 0.0) + bundles_per_s
 
     @property
     def tries_a_frame(self) -> float:
@@ -205,10 +208,12 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
             if stream.way == "up" and node:
                 up[node].add(first, rate * (node in senders))
                 begins[node].add(first, rate * (node in senders))
-                up[node].add(later, rate * (through[node] - (node in senders)))
+                up[node].add(later, rate * (through[node] - (node in senders)), apart=stream.apart)
                 own[node] += 0 if stream.is_upkeep else rate * (node in senders)
             elif stream.way == "down" and node:
-                down[node].add(first if hops[node] == 1 else later, rate * through[node])
+                begins_here = hops[node] == 1
+                sums = first if begins_here else later
+                down[node].add(sums, rate * through[node], apart=stream.apart and not begins_here)
             elif stream.way == "parent" and node in senders and node:
                 spared = _spared(stream, up[node])
                 fills[node] += spared * (stream.message == KEEP_ALIVE)
@@ -293,7 +298,7 @@ def _spared(stream: MessageStream, link: LinkLoad) -> float:
     """
     if stream.message != KEEP_ALIVE:
         return 1 / stream.every_s
-    others = sum(link.bundles.values()) * stream.every_s
+    others = link.messages_per_s * stream.every_s
     fills = others / expm1(others) if 0 < others < _NEVER_SILENT else float(not others)
     return fills / stream.every_s
 

@@ -44,9 +44,10 @@ class HopService:
     over what arrives, None where nothing is known or nothing came, and ``latency_ranges`` how far each of its times
     may be off (none: they are exact); ``in_time`` the share of all messages that is there within the design's limit
     (None: it has none), plus or minus ``in_time_half_width``; both with losses in runs where the design states
-    these. ``messages`` is how many were played, all of its kind together where it is rare; None: none, times are
-    exact and of empty queues, and ``in_time_least`` are in time whatever queues do that add so much on average.
-    ``quiet`` and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention alone.
+    these. ``messages`` is how many were played, all of its kind together where it is rare; None: none, times are of
+    empty queues, exact but where frames go on one by one, and ``in_time_least`` are in time whatever queues do that
+    add so much on average. ``quiet`` and ``quiet_latency`` are what a channel without other senders would do: bounds,
+    for contention alone.
     ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the
     wait for their poll, and have neither ``delays`` nor ``quiet_latency``; ``held_full`` of the frames for them
     find no place at their parent, which counts in all shares.

@@ -4,7 +4,7 @@ For a path no exact answer is known here: what overflows at one node thins out w
 """
 
 from collections import deque
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from functools import lru_cache
 from heapq import heappop, heappush, heapreplace
 from math import ceil, inf
@@ -28,11 +28,15 @@ class SlotLink(NamedTuple):
 
 
 class Arrival(NamedTuple):
-    """A message that is there at a time, in seconds: the links that it passes, and of how many frames it is."""
+    """A message that is there at a time, in seconds: the links that it passes, and of how many frames it is.
+
+    ``apart``: each frame goes on by itself, where the first one was received, which told the way.
+    """
 
     at_s: float
     way: tuple[int, ...]
     frames: int = 1
+    apart: bool = False
 
 
 class QueueCount(NamedTuple):
@@ -75,10 +79,10 @@ def run_slots(
     """Return what becomes of messages over links, each with a queue of ``places`` frames (None: any number).
 
     A frame may use cells that begin when it is there or later; what was received in a slot may be sent on from the next
-    one on, a message of several frames when all of them are there. The first frame of a queue is tried in one cell
-    after the other, ``attempts`` times. ``runs``: losses come in runs, in place of those of the links.
-    ``trace`` are the links whose queues are kept; what comes to a queue, and waits there, is counted from a time to
-    another.
+    one on, a message of several frames when all of them are there, or each of them at once. The first frame of a queue
+    is tried in one cell after the other, ``attempts`` times. ``runs``: losses come in runs, in place of those of the
+    links. ``trace`` are the links whose queues are kept; what comes to a queue, and waits there, is counted from a time
+    to another.
     """
     network = _Network(
         links, slotframe, slot_s, attempts, places, Random(seed), runs, trace, counted_s  # noqa: S311  # no secret: a run that can be repeated
@@ -87,13 +91,22 @@ def run_slots(
 
 
 class _Passing:
-    """A message on its way."""
+    """A message on its way, or a frame of one that goes on by itself behind the ``first`` of them."""
 
-    __slots__ = ("at", "frames", "number", "there", "way")
+    __slots__ = ("at", "first", "frames", "number", "there", "way")
 
     def __init__(self, number: int, way: tuple[int, ...], frames: int) -> None:
         self.number, self.way, self.frames = number, way, frames
         self.at = self.there = 0
+        self.first: _Passing | None = None
+
+    def parts(self, count: int) -> "Iterator[_Passing]":
+        """Yield so many of its frames, each to go on by itself."""
+        first = None
+        for _ in range(count):
+            one = _Passing(self.number, self.way, 1)
+            first = one.first = one if first is None else first
+            yield one
 
 
 class _LinkQueue:
@@ -160,6 +173,7 @@ class _Network:
         self._arrived: list[float | None] = [None] * count
         self._lost: list[LostTo | None] = [None] * count
         self._lost_at: list[int | None] = [None] * count
+        self._missing = [one.frames if one.apart else 1 for one in arrivals]
         self._play(arrivals)
         return SlotRun(
             tuple(self._arrived), tuple(self._lost), tuple(self._lost_at),
@@ -222,14 +236,21 @@ class _Network:
                     continue
                 message.there = 0
                 if message.at + 1 == len(message.way):
-                    self._arrived[message.number] = slot * slot_s
+                    self._missing[message.number] -= 1
+                    if not self._missing[message.number]:
+                        self._arrived[message.number] = slot * slot_s
                     continue
                 message.at += 1
+                first = message.first
+                if first is not None and first.at < message.at:
+                    continue  # nobody here knows where it goes
+                is_apart = False
             elif coming:  # an arrival comes before a cell that begins at its time
                 slot, number = coming.pop()
                 until = coming[-1][0] * count if coming else inf
                 one = arrivals[number]
                 message = _Passing(number, one.way, one.frames)
+                is_apart = one.apart
             else:
                 break
             # a message is there for its next link, and its frames may be sent from this slot on
@@ -239,8 +260,11 @@ class _Network:
                 heappush(events, (slot + link.waits[slot % slotframe]) * count + link.number)
             link.held(slot)
             taken = min(message.frames, places - len(waiting))
-            for _ in range(taken):
-                waiting.append(message)
+            if is_apart:
+                waiting.extend(message.parts(taken))
+            else:
+                for _ in range(taken):
+                    waiting.append(message)
             if taken < message.frames:
                 self._lose(message, "queue")
             if begins <= slot < ends:

@@ -16,6 +16,8 @@ from lowpanbudget.deployment.service import (
     runs_share,
     served,
 )
+from lowpanbudget.deployment.services_together import half_width_of
+from lowpanbudget.deployment.slot_fragments import FragmentTimes, fragment_times
 from lowpanbudget.deployment.slot_latency import even_cells, hop_latency, path_latency
 from lowpanbudget.deployment.slot_messages import StreamHop
 from lowpanbudget.deployment.slot_play import PlayedStream
@@ -56,17 +58,26 @@ def slot_services(
             if not cells:
                 yield nothing
                 continue
-            found = _delays(stream, hop, access, slots, cells, loss)
+            apart = _apart(stream, hop, access, slots, cells, loss) if stream.apart else None
+            found = (
+                _delays(stream, hop, access, slots, cells, loss) if apart is None else apart.delays
+            )
             attempts, apart_s = access.retries + 1, slots.slotframe_s / cells
             way = worst[hop]
             half = way.half_width and hypot(way.half_width, (1 - way.queued) * _KINDS_APART)
             if not way.queued:
                 half = 0.0  # it has more frames than places
+            in_time, in_time_half = None, 0.0
+            if within_s is not None:
+                in_time = min(found.within(within_s), 1.0)  # a sum of shares
+            if in_time is not None and apart is not None:
+                in_time_half = half_width_of(in_time, apart.messages)
             alone = replace(
                 nothing, delivered=path_share(stream, hop, attempts),
                 in_runs=runs_share(stream, hop, attempts, loss, apart_s), half_width=half, latency=quantiles(found),
-                in_time=None if within_s is None else found.within(within_s) * way.queued, queued=way.queued,
-                queue_s=way.added_s, delays=found,
+                latency_ranges=() if apart is None else apart.ranges,
+                in_time=None if in_time is None else in_time * way.queued, in_time_half_width=in_time_half,
+                queued=way.queued, queue_s=way.added_s, delays=found,
                 in_time_least=None if within_s is None else in_time_least(found, within_s, way.added_s) * way.queued,
             )  # fmt: skip
             told = played.get((stream.flow, stream.message, stream.way, hop))
@@ -152,8 +163,31 @@ def _delays(
             return first
         later = _random_hop(cells, slots.slotframe, slot_s, chances[1], attempts, frames)
         return in_turn([(first, 1), (later, hops - 1)])
-    step = 1 if slots.order == _with(stream) else -1
+    step = _step(stream, slots)
     return _ordered_path(cells, step, slots.slotframe, slot_s, tuple(chances), attempts, frames)
+
+
+def _apart(
+    stream: MessageStream, hops: int, access: Access, slots: Slots, cells: int, loss: FrameLoss | None
+) -> FragmentTimes:  # fmt: skip
+    """Return the same of messages whose frames go on one by one."""
+    losses = tuple(_mean_loss(stream.on_hop(index)) for index in range(hops))
+    states = link_states(loss, max(frame.octets for frame in stream.first))
+    return fragment_times(
+        losses, cells, None if slots.order == "random" else _step(stream, slots), slots.slotframe,
+        slots.template.length / 1e6, states, access.retries + 1, len(stream.first),
+    )  # fmt: skip
+
+
+def _step(stream: MessageStream, slots: Slots) -> int:
+    """Return how many slots the cells of a hop come behind those of the hop before, where they are in order."""
+    return 1 if slots.order == _with(stream) else -1
+
+
+def _mean_loss(frames: tuple[CarriedFrame, ...]) -> tuple[float, float]:
+    """Return what a link loses of such frames and of their acknowledgements, on average."""
+    count = len(frames)
+    return sum(one.loss for one in frames) / count, sum(one.answer_loss for one in frames) / count
 
 
 def _with(stream: MessageStream) -> CellOrder:

@@ -49,7 +49,7 @@ class MessageStream:
     """Messages of one kind. ``every_s`` is between two of one sender; ``readings`` of ``reading_every_s`` go in each.
 
     ``senders`` are the nodes that send it, or that it is sent to where it goes down; ``first`` and ``forwarded`` its
-    frames on the first hop and on later ones.
+    frames on the first hop and on later ones. ``apart``: each frame is forwarded by itself, not when all are there.
     """
 
     flow: str
@@ -61,6 +61,7 @@ class MessageStream:
     senders: tuple[int, ...]
     first: tuple[CarriedFrame, ...]
     forwarded: tuple[CarriedFrame, ...]
+    apart: bool = False
 
     @property
     def is_upkeep(self) -> bool:
@@ -114,11 +115,24 @@ def _stream(
 ) -> MessageStream:
     one = hops[0]
     frames = {hop.hop: tuple(carried_frames(hop.frames, design.loss)) for hop in hops}
-    first = frames[FIRST]
+    first, way = frames[FIRST], _WAYS[one.direction]
+    later = frames.get("forwarded", first)
+    # RFC 8931 section 6.1: only the two ends cut and put together
+    apart = design.link.recoverable and len(first) > 1 and way in ("up", "down")
     return MessageStream(
-        one.flow, one.message, _WAYS[one.direction], every_s, one.readings, one.every_s,
-        _senders(design, tree, one), first, frames.get("forwarded", first),
+        one.flow, one.message, way, every_s, one.readings, one.every_s,
+        _senders(design, tree, one), first, same_frames(first, later) if apart else later, apart,
     )  # fmt: skip
+
+
+def same_frames(
+    first: tuple[CarriedFrame, ...], later: tuple[CarriedFrame, ...]
+) -> tuple[CarriedFrame, ...]:
+    """Return the frames of a later hop to which those of the first one are forwarded one by one: as many as these.
+
+    The first one has room for what headers grow by (RFC 8931 section 4.1).
+    """
+    return tuple(later[min(number, len(later) - 1)] for number in range(len(first)))
 
 
 def carried_frames(groups: Iterable[FrameTimes], loss: FrameLoss | None) -> Iterable[CarriedFrame]:

@@ -12,10 +12,12 @@ from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.fields import layout_of
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.forms import HLIM
+from lowpanbudget.layers.lowpan.recovery import FULL, RfragAck
 from lowpanbudget.stack.contents import ContentLayout
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
@@ -123,6 +125,13 @@ class Path(HashedOnce):
         header = Ipv6(0, 0, len(octets), ipv6.ICMPV6, hop.hop_limit, source, destination)
         datagram = Outgoing.linked(self._routed(header), octets, ipv6.ICMPV6)
         return [self.framed(carried) for carried in self._cut(datagram, self.link_room, body)]
+
+    def fragments_acknowledged(self) -> tuple[Encoded, Encoded | None]:
+        """Return the frame that acknowledges fragments of this hop (RFC 8931 section 5.2), and what acknowledges it."""
+        there, back = self.hop.source, self.hop.destination
+        writer = Writer()
+        layout_of(RfragAck).write(writer, RfragAck(tag=0, bitmap=FULL))
+        return self.link.frame(back, there, writer), self.link.acknowledgement(back, there)
 
     def count(self, payload_octets: int) -> int:
         """Return how many frames a payload of so many octets takes; raises as ``frames``."""

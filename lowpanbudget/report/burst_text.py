@@ -12,6 +12,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.arrival_text import seconds_text
 from lowpanbudget.report.carries import BURST_CAUTION, CAUTION
+from lowpanbudget.report.carry_answer import TOO_CLOSE
 from lowpanbudget.report.carry_text import share_of
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
@@ -49,12 +50,20 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     console.print()
     chart_text.draw(console, screen, carries.queue_chart(plan))
     console.print()
-    paragraph(console, screen, CAUTION)
+    for text in (*beside(plan), CAUTION):
+        paragraph(console, screen, text)
+
+
+def beside(plan: BurstPlan) -> Iterator[str]:
+    """Yield what must be known beside an answer: what was taken for granted."""
+    if plan.taken:
+        yield f"Taken, where the design says nothing: {'; '.join(plan.taken)}."
 
 
 def answer(plan: BurstPlan) -> str:
     """Return yes, no or open, first with a limit that is broken, and how many packets are in."""
-    said = f"{_in(plan)}{': too close to tell' if any(one.is_close for one in plan.checks) else ''}"
+    why = next((one.why_open or TOO_CLOSE for one in plan.checks if one.is_close), "")
+    said = f"{_in(plan)}{f': {why}' if why else ''}"
     limits = _limits(plan)
     if limits and not limits[0].holds:
         return f"No. {limits[0].about}: {limits[0].text}. {said[0].upper()}{said[1:]}"

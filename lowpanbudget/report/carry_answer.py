@@ -12,6 +12,7 @@ MATTERS = {
     "shared": "shared cells", "acknowledgement": "acknowledgements",
 }  # fmt: skip
 MOST_HELPS = 6
+TOO_CLOSE = "too close to tell"
 HELPS = "What would help, each change alone, calculated again"
 NO_HELP = (
     "No change of a single number that was tried helps: what is left is another way to send or to feed the nodes, "
@@ -82,7 +83,7 @@ def _enough(change: HelpfulChange) -> str:
     if change.holds:
         return "then it carries"
     if change.is_close:
-        return "too close to tell"
+        return (change.then and change.then.why_open) or TOO_CLOSE
     if change.then is not None and verdict(change.then) == "no":
         is_another = change.then.matter != change.before.matter
         return (

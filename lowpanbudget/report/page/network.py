@@ -21,6 +21,7 @@ from lowpanbudget.report import airtimes, carries
 from lowpanbudget.report.arrival_text import SEEN, latency_texts, legend, queue_text
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.burst_text import answer as burst_answer
+from lowpanbudget.report.burst_text import beside as burst_beside
 from lowpanbudget.report.carry_answer import (
     HELPS,
     MATTERS,
@@ -66,6 +67,8 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
         if network is None
         else [*map(harmless, beside(network)), carries.CAUTION]
     )
+    for plan in bursts:
+        cautions += map(harmless, burst_beside(plan))
     if bursts:
         cautions.append(carries.BURST_CAUTION)
     found = deployment_findings(design, messages, network)

@@ -1,0 +1,94 @@
+"""A burst with all that it is fired on: its way, its packets as frames, what is asked for."""
+
+from typing import NamedTuple
+
+from lowpanbudget.deployment.airtime import MessageAirtime, airtime_of
+from lowpanbudget.deployment.contention_ways import fragment_pause
+from lowpanbudget.deployment.load import loads, sums_of
+from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
+from lowpanbudget.design.access import Access
+from lowpanbudget.design.goals import MOST, Burst
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.tree import Tree
+from lowpanbudget.errors import RequestError
+from lowpanbudget.room.fit import Fit
+from lowpanbudget.room.measure import room_of
+
+
+class FiredBurst(NamedTuple):
+    """A burst with all that it is fired on."""
+
+    design: Design
+    access: Access
+    traffic: Traffic
+    burst: Burst
+    way: tuple[int, ...]
+    packet: tuple[MessageAirtime, MessageAirtime]
+    frames: tuple[tuple[CarriedFrame, ...], ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return the names of the nodes on the way."""
+        return tuple(self.traffic.tree.names[node] for node in self.way)
+
+    @property
+    def is_apart(self) -> bool:
+        """Return whether each packet takes several frames, each of which is forwarded by itself."""
+        return self.design.link.recoverable and len(self.frames[0]) > 1
+
+    @property
+    def pause(self) -> int:
+        """Return how many transmissions its sender lets pass between fragments, 0 where cells keep them apart."""
+        return 0 if self.access.slots is not None else fragment_pause(self.traffic.tree)
+
+    @property
+    def lasts_s(self) -> float:
+        """Return the seconds from the first packet to the last."""
+        return (self.burst.packets - 1) * self.burst.every_s
+
+    @property
+    def wanted(self) -> float:
+        """Return the chance that is asked for."""
+        limits = self.design.limits
+        return MOST if limits is None else limits.latency_share
+
+    @property
+    def air_s(self) -> float:
+        """Return the mean seconds that all its transmissions are on the air, if none is dropped or hit by another."""
+        sums = [
+            sums_of(self.frames[min(hop, 1)], self.access.retries + 1)
+            for hop in range(len(self.way) - 1)
+        ]
+        return self.burst.packets * sum(one.air_us + one.answer_us for one in sums) / 1e6
+
+
+def packet_of(design: Design, burst: Burst) -> tuple[MessageAirtime, MessageAirtime]:
+    """Return what one packet takes on the air on the first hop and on later ones."""
+    flow = design.flow(burst.flow)
+    found = []
+    for path in design.paths(flow):
+        count = path.count(burst.octets)
+        one = Fit(
+            burst.name, flow.name, path.hop.name, flow.direction, burst.octets, burst.octets, burst.octets * 8,
+            room_of(path), count <= flow.most_frames, count, flow.most_frames, 0, "", 0, (),
+        )  # fmt: skip
+        found.append(airtime_of(design, one))
+    return found[0], found[-1]
+
+
+def way_of(
+    tree: Tree, burst: Burst, hops: int, traffic: Traffic, access: Access
+) -> tuple[int, ...]:
+    """Return the way from that node at the burst's hop whose links carry most."""
+    wanted = burst.hops or min(hops, tree.depth)
+    there = [node for node, hop in enumerate(tree.hops) if hop == wanted]
+    if not there:
+        raise RequestError(
+            f"the burst has {wanted} hops, the tree is {tree.depth} deep", hint="Use fewer hops"
+        )
+    carried = loads(traffic, access.retries + 1)
+
+    def load(node: int) -> float:
+        return sum(carried[one].up.tries_per_s for one in tree.way(node))
+
+    return tree.way(max(there, key=lambda node: (load(node), -node)))

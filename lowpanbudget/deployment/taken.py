@@ -1,0 +1,39 @@
+"""What is taken for granted of a network, where its design says nothing or something that is not played."""
+
+from collections.abc import Iterator
+
+from lowpanbudget.deployment.contention_ways import fragment_pause
+from lowpanbudget.deployment.fragments import fragment_words
+from lowpanbudget.deployment.traffic import Traffic
+from lowpanbudget.design.answer import confirmable, is_non_storing, taken_empty, unanswered
+from lowpanbudget.design.meaning import Design
+
+
+def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
+    """Yield what is taken for granted, with the table that would say otherwise."""
+    if design.loss is None:
+        yield "no link loses a frame ([loss])"
+    if design.queue is None:
+        yield "queues have no end ([queue])"
+    is_contended = design.access is not None and design.access.slots is None
+    yield from fragment_words(traffic.streams, fragment_pause(traffic.tree) if is_contended else 0)
+    if empty := ", ".join(flow.name for flow in taken_empty(design.flows)):
+        yield f"requests and answers without messages are empty ({empty})"
+    if silent := ", ".join(flow.name for flow in unanswered(design.flows)):
+        yield f"nothing acknowledges the confirmable messages of {silent} ([flow.answer])"
+    if sent_again := ", ".join(flow.name for flow in confirmable(design.flows)):
+        yield (
+            f"confirmable messages ({sent_again}) are sent once, not up to 4 times again until they are acknowledged "
+            "(RFC 7252 sections 4.2 and 4.8): where many are lost more arrive than told here, later, and more is sent"
+        )
+    if any(flow.answers for flow in design.flows):
+        yield (
+            "answers are sent at times of their own, not right behind their requests, and so meet less than on the air "
+            "(a delivery or latency that just holds may not)"
+        )
+    if design.upkeep is not None and design.upkeep.dao_s is not None:
+        yield (
+            "DAOs go to the root, since a flow down carries a route (non-storing mode)"
+            if is_non_storing(design.flows)
+            else "DAOs go to the parent, since no flow down carries a route (storing mode)"
+        )
