@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from lowpanbudget.deployment.contention_ways import fragment_pause
 from lowpanbudget.deployment.fragments import fragment_words
+from lowpanbudget.deployment.service import served
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.answer import confirmable, is_non_storing, taken_empty, unanswered
 from lowpanbudget.design.meaning import Design
@@ -17,6 +18,8 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
         yield "queues have no end ([queue])"
     is_contended = design.access is not None and design.access.slots is None
     yield from fragment_words(traffic.streams, fragment_pause(traffic.tree) if is_contended else 0)
+    if short := ", ".join(_shorter(design, traffic)):
+        yield f"what is planned for more hops than its nodes are away is checked over those that they are: {short}"
     if empty := ", ".join(flow.name for flow in taken_empty(design.flows)):
         yield f"requests and answers without messages are empty ({empty})"
     if silent := ", ".join(flow.name for flow in unanswered(design.flows)):
@@ -37,3 +40,14 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
             if is_non_storing(design.flows)
             else "DAOs go to the parent, since no flow down carries a route (storing mode)"
         )
+
+
+def _shorter(design: Design, traffic: Traffic) -> Iterator[str]:
+    """Yield flows to the root or from it that the tree has fewer hops for than they are planned with."""
+    hops, told = traffic.tree.hops, dict[str, int]()
+    for stream in filter(served, traffic.streams):
+        told[stream.flow] = max(map(hops.__getitem__, stream.senders), default=0)
+    for flow in design.flows:
+        deepest = told.get(flow.name, flow.hops)
+        if flow.direction in ("up", "down") and deepest < flow.hops:
+            yield f"{flow.name} ({flow.hops}, checked over {deepest})"

@@ -5,6 +5,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
+from findings.cases_deployment import heard
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -343,6 +344,16 @@ def test_what_the_design_does_not_say_is_told_as_taken() -> None:
     some = judged(bare, bare.access, airtime(bare), 1, transmissions=2000).taken
     assert [text.split()[-1] for text in some] == ["([loss])", "([queue])", "mode)"]
     assert "to the parent, since no flow down carries a route" in some[-1]
+
+
+def test_a_tree_with_fewer_hops_than_a_flow_is_told() -> None:
+    """The store's flow of 3 hops, in trees of 2 and of 3: what is checked over 2 says nothing of 3."""
+    few, enough = (
+        carry(parse_design(heard(f"[tree]\nby_hop = {counts}\n", "every_s = 600"))).taken
+        for counts in ([1, 1], [1, 1, 1])
+    )
+    assert any("up (3, checked over 2)" in one for one in few)
+    assert not any("checked over" in one for one in enough)
 
 
 def test_what_is_lacking_is_said() -> None:
