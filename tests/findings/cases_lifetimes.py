@@ -45,6 +45,24 @@ def asked(
     return at, air.frame(air.nd_message(135, body, HOME, end), number, (NODE, router))
 
 
+def registered_at_it(at: float, number: int) -> Timed:
+    """A registration of RELAY at NODE."""
+    source, end = air.address(PREFIX, RELAY), air.address("fe80::", NODE)
+    body = bytes(4) + end.packed + bytes([33, 2, 0, 0, 0, 0, 0, 60]) + bytes(7) + b"\x18"
+    return at, air.frame(air.nd_message(135, body, source, end), number, (RELAY, NODE))
+
+
+def over_it(at: float) -> list[Timed]:
+    """A report of RELAY to ROOT over NODE."""
+    return [
+        (
+            at + hop,
+            air.frame(air.datagram(links=(RELAY, ROOT), hop_limit=64 - hop), 2, link),
+        )
+        for hop, link in enumerate(((RELAY, NODE), (NODE, ROOT)))
+    ]
+
+
 def granted(at: float, number: int, minutes: int, status: int = 0) -> Timed:
     """The answer to one with EARO."""
     ends = air.address("fe80::", ROOT), HOME
@@ -65,13 +83,13 @@ UNREGISTERED = "an address is used after its registration for 120 s ran out"
 # --- paths -----------------------------------------------------------------------------------------------
 
 
-def configured(at: float, unit_s: int = 60) -> Timed:
+def configured(at: float, unit_s: int = 60, router: bytes = ROOT) -> Timed:
     """A DIO of ROOT with the configuration, which ends with the lifetime unit (RFC 6550 section 6.7.6)."""
     body = bytes([0, 240, 1, 0, 0x88, 0, 0, 0]) + AWAY.packed
     body += bytes([4, 14, 0, 8, 12, 10, 8, 0, 1, 0, 0, 1, 0, 120]) + struct.pack(">H", unit_s)
-    ends = air.address("fe80::", ROOT), IPv6Address("ff02::1a")
+    ends = air.address("fe80::", router), IPv6Address("ff02::1a")
     message = air.icmpv6(155, body, *ends, code=1)
-    return at, air.frame(air.ip(*ends, 58, message, 255), 1, (ROOT, air.BROADCAST))
+    return at, air.frame(air.ip(*ends, 58, message, 255), 1, (router, air.BROADCAST))
 
 
 def advertised(at: float, number: int, *units: int, sequence: int = 240) -> Timed:
@@ -83,10 +101,15 @@ def advertised(at: float, number: int, *units: int, sequence: int = 240) -> Time
     return at, air.frame(air.ip(HOME, AWAY, 58, message), number, (NODE, ROOT))
 
 
-def led_down(at: float, number: int, flags: int = 0x80) -> Timed:
-    """A datagram to NODE with the RPL option, whose flag O says that it goes down (RFC 6553 section 3)."""
+def led_down(at: float, number: int, flags: int = 0x80, to: bytes = RELAY) -> Timed:
+    """A datagram for NODE with the RPL option, whose flag O says that it goes down (RFC 6553 section 3)."""
     body = bytes([17, 0, 0x63, 4, flags, 0, 1, 0]) + air.udp(b"set %03d" % number, AWAY, HOME)
-    return at, air.frame(air.ip(AWAY, HOME, 0, body), number, (ROOT, NODE))
+    return at, air.frame(air.ip(AWAY, HOME, 0, body), number, (ROOT, to))
+
+
+def passed_on(at: float, number: int) -> Timed:
+    """A datagram for NODE that RELAY gets, without a route or an option."""
+    return at, air.frame(air.datagram(links=(ROOT, NODE)), number, (ROOT, RELAY))
 
 
 def routed(at: float, number: int) -> Timed:
@@ -322,6 +345,19 @@ LIFETIME_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         _REGISTRATION,
         lambda: Capture([asked(1, 1, 60), asked(2, 2, 2, RELAY), sent(124, 3)]),
     ),
+    # "there is no need for the routers to use the ARO between each other" (RFC 6775 section 6.5.5)
+    "a router that registered as it came up": (
+        _REGISTRATION,
+        lambda: Capture([asked(1, 0, 2), (2, configured(2, router=NODE)[1]), sent(124, 2)]),
+    ),
+    "a node at which others register": (
+        _REGISTRATION,
+        lambda: Capture([asked(1, 1, 2), registered_at_it(60, 2), sent(124, 2)]),
+    ),
+    "a node that sends on what others sent": (
+        _REGISTRATION,
+        lambda: Capture([asked(1, 1, 2), *over_it(60), sent(124, 3)]),
+    ),
     "what others send": (
         _REGISTRATION,
         lambda: Capture([asked(1, 1, 2), sent(60, 2), sent(124, 1, (RELAY, ROOT))]),
@@ -352,11 +388,19 @@ LIFETIME_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
             [configured(0.5, 3600), advertised(1, 1, 2), led_down(7200, 2), sent(7201, 2)]
         ),
     ),
-    "a neighbour to which no path leads": (
+    "what goes over another node by no path of RPL": (
+        _PATH,
+        lambda: Capture([configured(0.5), advertised(1, 1, 2), passed_on(124, 2), sent(125, 2)]),
+    ),
+    "a neighbour that registered": (
         _PATH,
         lambda: Capture(
-            [configured(0.5), advertised(1, 1, 2), sent(124, 2, (ROOT, NODE)), sent(125, 2)]
+            [configured(0.5), advertised(1, 1, 2), led_down(124, 2, to=NODE), sent(125, 2)]
         ),
+    ),
+    "a router with an address of its own prefix": (
+        _PREFIX,
+        lambda: Capture([valid(1, 1, 120), sent(124, 2, (ROOT, NODE)), at_hand(125, 3, ROOT)]),
     ),
     "a path that was taken back": (
         _PATH,
@@ -386,10 +430,10 @@ LIFETIME_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
             [
                 valid(1, 1, 120, RELAY),
                 valid(2, 1, 120),
-                sent(60, 1, (RELAY, ROOT)),
-                sent(90, 2, (RELAY, ROOT)),
-                sent(124, 4, (RELAY, ROOT)),
+                at_hand(60, 3, RELAY),
                 sent(125, 1),
+                at_hand(126, 2, ROOT),
+                at_hand(127, 4, RELAY),
             ]
         ),
     ),

@@ -90,6 +90,8 @@ def path_used_too_late(memory: Paths, scene: Scene, datagram: HeardDatagram) -> 
     over = memory.over(int(datagram.destination), now)
     if over is None or scene.passage is not None or not _goes_down(datagram):
         return None
+    if datagram.link_destination == over.source:
+        return None  # whom the node registered at needs no path to it
     cause = f"datagrams are routed down to an address whose path for {over.lifetime_s} s ran out"
     hit = Hit(cause, (), str(datagram.destination))
     return memory.use(int(datagram.destination), scene, hit, ("DAO", f"{scene.sender} routes"))

@@ -76,12 +76,12 @@ def prefix_used_too_late(memory: ValidTimes, scene: Scene, datagram: HeardDatagr
     source = datagram.header.source
     prefix = int(source) >> _LENGTH
     over = memory.over(prefix, now)
-    if over is None or scene.passage is not None or source == scene.root:
-        return None  # the root has its address from nobody
+    routers = memory.routers.get(prefix, ())
+    if over is None or scene.passage is not None or datagram.link_source in routers:
+        return None  # who announces it may have its address from elsewhere
     network = IPv6Network((prefix << _LENGTH, _LENGTH))
     cause = f"addresses of {network} are used, which was valid for {over.lifetime_s} s"
     said = f"{link_text(over.source)} announces it", f"{source} sends"
-    routers = memory.routers.get(prefix, ())
     return memory.use(prefix, scene, Hit(cause, (), str(source)), said, routers)
 
 

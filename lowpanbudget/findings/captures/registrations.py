@@ -19,7 +19,9 @@ from lowpanbudget.layers.internet.nd.messages import (
     DuplicateAddressRequest,
     NeighborAdvertisement,
     NeighborSolicitation,
+    RouterAdvertisement,
 )
+from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.stack.incoming import Notice
 
 REGISTRATIONS = Subject("registrations")
@@ -146,10 +148,30 @@ def short_address_changed(memory: Registered, scene: Scene, notice: Notice) -> H
 # --- their time -------------------------------------------------------------------------------------------
 
 
-@REGISTRATIONS.rule("registration-used-too-late", Icmpv6, memory=Lifetimes)
-def registration_heard(memory: Lifetimes, scene: Scene, message: Icmpv6) -> None:
+class Registrations(Lifetimes):
+    """The last of each address; the nodes that act as ``routers``.
+
+    A router may register when it comes up, as a host does, and never again: "If the routing protocol used between the
+    routers provides this, then there is no need for the routers to use the ARO" (RFC 6775 section 6.5.5).
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.routers: Recent[bytes, bool] = Recent()
+
+    def note_router(self, node: bytes | None) -> None:
+        """Take a node that acts as one."""
+        if node is not None:
+            self.routers.renew(node, True)  # it is a set that forgets
+
+
+@REGISTRATIONS.rule("registration-used-too-late", Icmpv6, memory=Registrations)
+def registration_heard(memory: Registrations, scene: Scene, message: Icmpv6) -> None:
     """Learn for how long an address is registered, and where: of several routers the one that has it longest."""
     content = message.message
+    if isinstance(content, RouterAdvertisement | Dio):
+        memory.note_router(scene.link_source)
+        return
     if isinstance(content, DuplicateAddressRequest | DuplicateAddressConfirmation):
         known = memory.get(int(content.registered))
         if known is not None and not content.status:  # its router asks for it anew
@@ -161,6 +183,7 @@ def registration_heard(memory: Lifetimes, scene: Scene, message: Icmpv6) -> None
     address, option, answers = registration
     ends = scene.link_source, scene.link_destination
     node, router = ends[::-1] if answers else ends
+    memory.note_router(router)
     if node is None:
         return
     if answers and option.status:
@@ -173,7 +196,7 @@ def registration_heard(memory: Lifetimes, scene: Scene, message: Icmpv6) -> None
 
 
 def _register(
-    memory: Lifetimes, address: IPv6Address, granted: Granted, units: int, scene: Scene
+    memory: Registrations, address: IPv6Address, granted: Granted, units: int, scene: Scene
 ) -> None:
     key, known = int(address), memory.get(int(address))
     new = granted._replace(lifetime_s=units * MINUTE, time_s=scene.time_s, number=scene.number)
@@ -187,10 +210,12 @@ def _register(
 
 @REGISTRATIONS.rule("registration-used-too-late", HeardDatagram)
 def registration_used_too_late(
-    memory: Lifetimes, scene: Scene, datagram: HeardDatagram
+    memory: Registrations, scene: Scene, datagram: HeardDatagram
 ) -> Hits | None:
     """Look at what a node sends from its address, and at what its router sends to it."""
-    now = scene.time_s
+    now, passage = scene.time_s, scene.passage
+    if passage is not None and passage.hops[-1].destination == passage.now.source:
+        memory.note_router(passage.now.source)
     if not now > memory.due_s or not memory.is_due(now):
         return None
     address, how = datagram.header.source, "sent from it"
@@ -200,12 +225,14 @@ def registration_used_too_late(
         over = memory.over(int(address), now)
         if over is None or datagram.link_destination != over.source:
             return None
+    if over.source in memory.routers:
+        return None
     cause = f"an address is used after its registration for {over.lifetime_s} s ran out"
     said = f"{address} registered at {link_text(over.receiver)}", how
     return memory.use(int(address), scene, Hit(cause, (), link_text(over.source)), said)
 
 
 @REGISTRATIONS.at_end("registration-used-too-late")
-def registrations_used_too_late(memory: Lifetimes, known: Surroundings) -> Hits:
+def registrations_used_too_late(memory: Registrations, known: Surroundings) -> Hits:
     """Tell of the uses that only the end proves."""
     return memory.end(known)
