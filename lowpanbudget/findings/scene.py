@@ -11,6 +11,7 @@ from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
+from lowpanbudget.findings.corrections import Uncorrected
 from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, UdpContent, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.key_users import KeyUsers
@@ -48,10 +49,10 @@ class Surroundings:
     ``pans`` PAN IDs with the number of frames that carried them, ``ports`` those of UDP under right checksums,
     ``announced`` the last prefixes of each context on the air. ``flows`` finds those of the design, ``senders`` are the
     nodes that sent data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again
-    without one, ``refusals`` what was received and not accepted (told at the end). ``losses`` tell what became of
-    datagrams in fragments, ``routers`` of those that nodes send on, ``keys`` which keys nodes name, ``sums`` are
-    checksums that nothing explains, ``end_s`` is when the last frame came, ``unread`` the number of data frames that
-    are sealed or have a fault.
+    without one, ``refusals`` what was received and not accepted, ``uncorrected`` who does not set its clock (told
+    at the end). ``losses`` tell what became of datagrams in fragments, ``routers`` of those that nodes send on,
+    ``keys`` which keys nodes name, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame
+    came, ``unread`` the number of data frames that are sealed or have a fault.
     ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
     """
 
@@ -72,6 +73,7 @@ class Surroundings:
     acknowledged: Givers = field(init=False, default_factory=Givers)
     insistent: set[Station] = field(init=False, default_factory=set)
     refusals: list[Refusal] = field(init=False, default_factory=list)
+    uncorrected: list[Uncorrected] = field(init=False, default_factory=list)
     keys: KeyUsers = field(init=False, default_factory=KeyUsers)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0

@@ -28,9 +28,10 @@ def acknowledgement(sequence: int) -> bytes:
     return air.mended(bytes([0x02, 0x00, sequence, 0, 0]))
 
 
-def verdict(sequence: int, *, accepts: bool) -> bytes:
+def verdict(sequence: int, *, accepts: bool, micros: int = 0) -> bytes:
     """IEEE 802.15.4-2015 clause 7.4.2.7, from memory: version 2, an element 0x1e of 2 octets, nack in bit 15."""
-    element = struct.pack("<HH", 2 | 0x1E << 7, 0 if accepts else 1 << 15)
+    said = micros & 0xFFF | (0 if accepts else 1 << 15)
+    element = struct.pack("<HH", 2 | 0x1E << 7, said)
     return air.mended(struct.pack("<HB", 2 | 1 << 9 | 2 << 12, sequence) + element + b"\0\0")
 
 
@@ -42,6 +43,20 @@ def judged(*verdicts: str) -> Capture:
             at = 10 * number + turn
             frames.append((at, reading(number)))
             frames.append((at + 0.001, verdict(number, accepts=said == "a")))
+    return Capture(frames)
+
+
+def corrected(*waits: tuple[float, int]) -> Capture:
+    """Readings to the root, each after a wait and acknowledged with a time correction.
+
+    Its 12 bits are signed, two's complement (IEEE 802.15.4-2015 clause 7.4.2.7, from memory).
+    """
+    frames: Timed = []
+    at = 1.0
+    for number, (wait, micros) in enumerate(waits, 1):
+        at += wait
+        frames.append((at, reading(number)))
+        frames.append((at + 0.001, verdict(number, accepts=True, micros=micros)))
     return Capture(frames)
 
 
@@ -345,6 +360,21 @@ NODES_CASES: dict[str, Case] = {
             5,
         ),
     ),
+    # 60 us each second, of which two clocks explain 80 and 100 are taken for an error: from the fourth on, 240, it is
+    # more; the 17th is the first over 1000
+    "time-corrections-grow": Case(
+        lambda: corrected(*((1.0, 60 * n) for n in range(1, 21))),
+        # it sets its clock at the tenth, and at the eighteenth
+        lambda: corrected(*((1.0, 60 * (n % 9 + 1)) for n in range(20))),
+        Told(
+            "risk",
+            "0x0017",
+            "0x0001 corrects the clock of this node further and further, and it does not follow",
+            ("from 60 to 1200 µs in frames 2 to 40",),
+            (2, 40),
+            20,
+        ),
+    ),
     "pan-beside-the-network": Case(
         lambda: two_pans(root_too=False),
         lambda: two_pans(root_too=True),
@@ -504,6 +534,11 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a number that is late once": (
         "sequence-number-stuck",
         lambda: numbered(65, 66, 65, 67, 66, 68, 67, 69),
+    ),
+    # 50 us in a second, 2 to 40 s of them: the longer it waits the further it is off, though it is set each time
+    "a node that sets its clock, and sends less and less often": (
+        "time-corrections-grow",
+        lambda: corrected(*((2.0 * n, -100 * n) for n in range(1, 21))),
     ),
     "four frames of a lower level": ("secured-less-than-others", lambda: at_levels(1, 5, 1, 1, 1)),
     "four frames that a node did not seal": ("unsecured-among-secured", lambda: unsealed(4)),

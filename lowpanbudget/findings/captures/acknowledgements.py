@@ -4,6 +4,7 @@ from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.deployment.links_seen import most_tries
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.corrections import Corrections, Uncorrected
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
@@ -31,7 +32,7 @@ class _Asked:
     stops before that had one, which was not heard here. ``often`` of them were tried ``most_tries`` times. The last
     frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged, accepted or not.
     ``refusals`` are tries that were not accepted, ``refused`` frames that never were, ``refusing`` the acknowledgements
-    that say so.
+    that say so; ``corrections`` are those of the sender's clock that acknowledgements bring.
     """
 
     receiver: Station
@@ -53,6 +54,7 @@ class _Asked:
     accepted: bool = False
     time_s: float = 0.0
     number: int = 0
+    corrections: Corrections | None = None
 
     def ask(self, scene: Scene) -> None:
         """Take a frame: another try of the last, or the next."""
@@ -104,6 +106,12 @@ class Asking:
             asked.refusals += 1
             asked.refusing.note(scene.number)
         self.given += 1
+        for element in () if scene.mac is None else scene.mac.header_ies:
+            if "time_correction" in element.fields:
+                asked.corrections = asked.corrections or Corrections()
+                asked.corrections.take(
+                    element.fields["time_correction"], scene.time_s, scene.number
+                )
         return asked.receiver
 
 
@@ -136,6 +144,9 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             known.insistent.add((pan, source))
         if asked.refusals:
             known.refusals.append(_refusal(source, asked))
+        row = None if asked.corrections is None else asked.corrections.told
+        if row is not None:
+            known.uncorrected.append(Uncorrected(source, asked.receiver, *row))
     asking = sum(asked.frames for _, asked in memory.hops.items())
     if memory.given < max(_FEW, asking * _HEARD):  # noise answers some frames as well
         return
@@ -194,3 +205,17 @@ def frames_refused(known: Surroundings) -> Hits:
         evidence = (f"{plural(one.tries, 'acknowledgement')} with nack = 1: not accepted",)
         hop = hop_text(one.sender, one.receiver)
         yield Hit(cause, evidence, hop, one.first, severity, times=one.tries)
+
+
+@ACKNOWLEDGEMENTS.at_end("time-corrections-grow")
+def time_corrections_grow(known: Surroundings) -> Hits:
+    """Tell whose clock is corrected further and further."""
+    for one in known.uncorrected:
+        name = link_text(one.receiver[1])
+        cause = (
+            f"{name} corrects the clock of this node further and further, and it does not follow"
+        )
+        evidence = (
+            f"from {one.first_us} to {one.last_us} µs in frames {one.frames[0]} to {one.frames[1]}"
+        )
+        yield Hit(cause, (evidence,), link_text(one.sender), one.frames, times=one.times)
