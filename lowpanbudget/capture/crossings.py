@@ -4,6 +4,7 @@ Here headers become numbers and addresses; what is concluded from them (``deploy
 """
 
 from decimal import Decimal
+from functools import lru_cache
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
@@ -243,16 +244,25 @@ def through_tunnel(
     devices: Devices,
 ) -> Crossing:
     """Return a crossing with what the outer header says, where the front of the datagram has one before ``place``."""
-    tunnel = chain.find(front, ipv6.IPV6)
-    if tunnel is None or tunnel.offset >= place.offset:
+    tunnel = _tunnel(front[: place.offset])
+    if tunnel is None:
         return crossing
-    begins = is_of(links[0], tunnel.source, mac, devices)
-    ends = is_of(links[1], tunnel.destination, mac, devices)
-    return crossing._replace(
-        at_origin=crossing.at_origin or (begins and _is_outside(place.source, tunnel.source)),
-        at_end=crossing.at_end or (ends and _is_outside(place.destination, tunnel.destination)),
-        inner_limit=ipv6.header_of(front[tunnel.offset :]).hop_limit,
-    )
+    begins, ends, inner_limit = tunnel
+    at_origin, at_end = crossing.at_origin, crossing.at_end
+    if not at_origin and _is_outside(place.source, begins):
+        at_origin = is_of(links[0], begins, mac, devices)
+    if not at_end and _is_outside(place.destination, ends):
+        at_end = is_of(links[1], ends, mac, devices)
+    return crossing._replace(at_origin=at_origin, at_end=at_end, inner_limit=inner_limit)
+
+
+@lru_cache(1024)  # those of a flow come again and again
+def _tunnel(headers: bytes) -> tuple[IPv6Address, IPv6Address, int] | None:
+    """Return where the first tunnel in these headers begins and ends, and the hop limit inside; None without any."""
+    place = chain.find(headers, ipv6.IPV6)
+    if place is None or place.offset + ipv6.OCTETS > len(headers):
+        return None
+    return place.source, place.destination, ipv6.header_of(headers[place.offset :]).hop_limit
 
 
 def _is_outside(end: IPv6Address, tunnel: IPv6Address) -> bool:
