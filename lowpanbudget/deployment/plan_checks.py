@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from math import ceil, floor
 
 from lowpanbudget.deployment.confidence import MeasuredShare, trials_for
+from lowpanbudget.deployment.digits import beside
 from lowpanbudget.deployment.measured import (
     MeasuredBurst,
     MeasuredFlow,
@@ -177,7 +178,8 @@ def node_checks(limits: Limits, nodes: tuple[MeasuredNode, ...]) -> Iterator[Pla
         if limits.frame_ms is not None and node.longest_s is not None:
             longest = node.longest_s * 1000
             if longest > limits.frame_ms:
-                why = f"one transmission took {longest:.3g} ms"
+                took, _ = beside(longest, limits.frame_ms)
+                why = f"one transmission took {took} ms"
                 yield PlanCheck(
                     PlanNumber.TRANSMISSION, name, limits.frame_ms, longest, "ms", OUTSIDE, why
                 )

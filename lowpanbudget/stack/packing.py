@@ -83,7 +83,7 @@ def pack_headers(sent: Outgoing, env: Env, options: Options, cut: int | None = N
     ``RequestError`` when a checksum that is to be elided is wrong or covers what nobody can read.
     """
     at = sent.places[-1]
-    payload = sent.payload if cut is None else sent.payload[: max(cut - at, 0)]
+    payload = sent.payload if cut is None else sent.payload[: cut - at]
     packing = _Packing(sent, env, options, payload)
     first = sent.headers[0]
     assert isinstance(first, Ipv6)

@@ -639,7 +639,7 @@ def test_the_longest_transmission_is_told_in_milliseconds() -> None:
     (found,) = node_checks(limits, (node,))
     assert found.verdict == PlanVerdict.OUTSIDE
     assert found.seen == pytest.approx(4.256, rel=1e-9)
-    assert "4.26 ms" in found.why
+    assert "4.256 ms" in found.why
     assert not list(node_checks(replace(limits, frame_ms=4.256), (node,)))
 
 

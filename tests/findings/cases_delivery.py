@@ -61,6 +61,11 @@ def store(sent: Sequence[Sent], more: str, hops: int = 3, every_s: float = 30) -
     )
 
 
+def limited(limits: str) -> Capture:
+    """A reading each half second, and limits of the user's own."""
+    return store(readings(range(40), every=0.5), f"[limits]\n{limits}\n", every_s=0.5)
+
+
 def in_step(apart: float) -> Capture:
     """Five senders with 40 readings each, begun so many seconds one after the other."""
     sent = [
@@ -166,20 +171,12 @@ DELIVERY_CASES: dict[str, Case] = {
     # 9 octets of MAC header, 2 of LOWPAN_IPHC, 4 of UDP, 19 of the message, 2 of check sequence, and 6 before them:
     # 42 octets of 32 µs, 1344 µs; the worst 10 s hold 20 frames: 26.88 ms, 0.2688 %
     "on-air-over-limit": Case(
-        lambda: store(
-            readings(range(40), every=0.5),
-            "[limits]\nduty_cycle = 0.001\nwindow_s = 10\n",
-            every_s=0.5,
-        ),
-        lambda: store(
-            readings(range(40), every=0.5),
-            "[limits]\nduty_cycle = 0.003\nwindow_s = 10\n",
-            every_s=0.5,
-        ),
+        lambda: limited("duty_cycle = 0.001\nwindow_s = 10"),
+        lambda: limited("duty_cycle = 0.003\nwindow_s = 10"),
         Told(
             "risk",
             "0x0001",
-            "on the air for 0.27% of the time, 0.10% allowed by the design",
+            "on the air for 0.27 % of the time, 0.1 % allowed by the design",
             ("in the worst window of 10 s",),
         ),
     ),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.measured import Measurement, PlanCheck, PlanNumber, PlanVerdict
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit
@@ -109,10 +110,14 @@ def ways_longer_than_planned(_scene: Scene, measured: Measurement) -> Hits:
 def on_air_over_limit(_scene: Scene, measured: Measurement) -> Hits:
     """Compare with the user's own limits."""
     for check in _outside(measured, PlanNumber.DUTY_CYCLE):
-        cause = f"on the air for {check.seen:.2%} of the time, {check.planned:.2%} allowed by the design"
+        assert check.seen is not None  # or it were not outside
+        seen, allowed = percent(check.seen, check.planned), limit_percent(check.planned)
+        cause = f"on the air for {seen} of the time, {allowed} allowed by the design"
         yield Hit(cause, (check.why,), check.subject)
     for check in _outside(measured, PlanNumber.TRANSMISSION):
-        yield Hit(f"{check.why}, {check.planned:.3g} ms allowed by the design", (), check.subject)
+        assert check.seen is not None
+        _, allowed = beside(check.seen, check.planned)
+        yield Hit(f"{check.why}, {allowed} ms allowed by the design", (), check.subject)
 
 
 @DELIVERY.rule("reports-in-phase", Measurement)
