@@ -17,6 +17,7 @@ from lowpanbudget.findings.wording import seconds_text
 
 _ON_THE_WAY_S = 1  # for which a frame may have been on its way: our choice
 _MISSED = 4  # lifetimes without a renewal, of which some might have gone unheard: our choice
+_DEAF_S = 3600  # without any frame: the receiver was off, or its clock was put ahead: our choice
 _MOST_WAITING = 16  # uses of one thing that wait for the next frame of who may have renewed it
 
 
@@ -107,6 +108,9 @@ class Lifetimes(Recent[int, Granted]):
         ``said`` is what granted it, and how it is used; ``others`` may have renewed it as well.
         """
         granted, pan = self[key], None if scene.mac is None else pan_of(scene.mac)
+        deaf_s = scene.known.pauses.widest_since(granted.time_s)
+        if deaf_s > _DEAF_S and not scene.time_s - deaf_s > granted.end_s + _ON_THE_WAY_S:
+            return []
         by = tuple((pan, node) for node in dict.fromkeys((granted.source, *others)))
         age, late = (
             seconds_text(scene.time_s - since_s) for since_s in (granted.time_s, granted.end_s)

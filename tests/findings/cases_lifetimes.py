@@ -268,8 +268,9 @@ LIFETIME_FURTHER = [
             [
                 valid(1, 1, DAY_S),
                 valid(2, 2, 60),
-                sent(7000, 1),
-                sent(7204, 2),
+                sent(3500, 1),
+                sent(7000, 2),
+                sent(7204, 3),
                 at_hand(7205, 3, ROOT),
             ]
         ),
@@ -278,9 +279,9 @@ LIFETIME_FURTHER = [
             "2001:db8:1::ff:fe00:17",
             "addresses of 2001:db8:1::/64 are used, which was valid for 7200 s",
             (
-                "frame 2: 0x0001 announces it; frame 4: 2001:db8:1::ff:fe00:17 sends 7202 s later, 2 s too late",
+                "frame 2: 0x0001 announces it; frame 5: 2001:db8:1::ff:fe00:17 sends 7202 s later, 2 s too late",
             ),
-            (2, 4),
+            (2, 5),
         ),
     ),
     Further(
@@ -336,6 +337,11 @@ LIFETIME_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a registration that a router refuses": (
         _REGISTRATION,
         lambda: Capture([asked(1, 1, 2, extended=True), granted(2, 1, 2, 2), sent(124, 2)]),
+    ),
+    # without the 9000 s in which nobody is heard 100 s have gone by
+    "a registration behind a leap of the clock": (
+        _REGISTRATION,
+        lambda: Capture([asked(1, 1, 2), sent(60, 2), sent(9060, 3), sent(9100, 4)]),
     ),
     "an address that is given up": (
         _REGISTRATION,
@@ -421,7 +427,12 @@ LIFETIME_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a prefix whose time was cut short": (
         _PREFIX,
         lambda: Capture(
-            [valid(1, 1, DAY_S), valid(2, 2, 60), sent(7200, 1), at_hand(7201, 3, ROOT)]
+            [
+                valid(1, 1, DAY_S),
+                valid(2, 2, 60),
+                *[sent(2400 * at, at) for at in (1, 2, 3)],
+                at_hand(7201, 3, ROOT),
+            ]
         ),
     ),
     "a prefix that a second router may have announced unheard": (
