@@ -38,13 +38,15 @@ a node that joins, advertisements of contexts. Planted, with what audit finds:
                                                                         checksum-elided-without-cover
     an Observe counter that has grown to four octets                    coap-message-forbidden
     64-bit floats in CBOR                                               float-wider-than-needed
+    notifications without a Max-Age, half an hour apart                 notification-stale
     a node with the office's old address as context 1                   context-table-differs
     ports 0xf0b3 and 0xf0b4 in full                                     ports-not-shortest, longer-than-budgeted
     fragments whose size and offsets count compressed octets            datagram-size-too-small,
     (none of them arrives)                                              fragment-offset-wrong; loss-over-plan
     two frames damaged on the way                                       check-sequence-wrong
 
-fragments-unfinished, fragment-repeated, page-one-not-answered and check-sequence-wrong are remarks here.
+fragments-unfinished, fragment-repeated, page-one-not-answered, check-sequence-wrong and notification-stale are remarks
+here.
 """
 # ruff: noqa: INP001  # a script beside the files that it writes
 

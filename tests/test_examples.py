@@ -44,7 +44,7 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 NAMES = ("footbridge", "archive")
 REMARKS = {
     "footbridge": {"fragments-unfinished", "fragment-repeated", "page-one-not-answered"},
-    "archive": {"check-sequence-wrong"},
+    "archive": {"check-sequence-wrong", "notification-stale"},
 }
 
 # from datagrams that never become whole: it is about all messages of a flow, and names no frames

@@ -191,7 +191,7 @@ class Archive:
             )
 
     def notifications(self) -> None:
-        """Send CoAP that nothing protects end to end: floats of 64 bits, and an Observe counter that grows too long."""
+        """Send CoAP that nothing protects end to end: floats of 64 bits, an Observe counter too long, no Max-Age."""
         for index in range(6):
             too_long = index >= 4
             observe = CoapOption(6, (0xFFFFFC + index).to_bytes(3 + too_long, "big"))
@@ -206,6 +206,9 @@ class Archive:
                 archive_ip(PLAIN_COAP), CONSERVATOR, (5683, 61618), bytes(writer.data)
             )
             fault = "float-wider-than-needed" + " coap-message-forbidden" * too_long
+            fault += " notification-stale" * (
+                index > 0
+            )  # without a Max-Age the one before is fresh for a minute
             self.up(1000.0 + 1700 * index, PLAIN_COAP, datagram, fault=fault)
 
     def network(self) -> None:
