@@ -128,6 +128,18 @@ def routed(*, keeps: bool, times: int = 1, cut: int = 0) -> Capture:
     return Capture([*frames], root=FROM_ROOT)
 
 
+def in_own_tunnel(limit: int = 64, encapsulator: bytes = FAR_LEAF) -> Capture:
+    """Readings of a node to a host outside, in its own tunnel, whose source goes in line as that of no link does."""
+    links, ends = (FAR_LEAF, ROOT), (air.address(PREFIX, FAR_LEAF), OUTSIDE)
+    frames = []
+    for number in range(5):
+        segment = air.udp(b"reading %d" % number, *ends)
+        inner = air.payload(air.ip(*ends, 17, segment, limit), (OTHER, ROOT))
+        packed = PAGE_1 + UPWARDS + ip_in_ip(64, encapsulator) + inner
+        frames.append(air.raw(packed, number, links))
+    return Capture([*frames], root=FROM_ROOT)
+
+
 LORH_CASES: dict[str, Case] = {
     # 0x0020 is 0x001f more than 0x0001; an outer header and its option, 48 octets, and 0 for 17 would be as much more
     "identifier-not-of-outer-header": Case(
@@ -151,6 +163,32 @@ LORH_CASES: dict[str, Case] = {
 }
 
 LORH_FURTHER = (
+    # the outer source is that of the node as well: SAM 11 instead of 10 (RFC 8138 section 5.2.3)
+    Further(
+        "header-not-shortest",
+        in_own_tunnel,
+        Told(
+            "waste",
+            "0x0020: source address 2",
+            "2 octets could be left out: source address 2",
+            (),
+            (1, 2, 3, 4, 5),
+            5,
+        ),
+    ),
+    # the hop limit inside is the node's own choice, and takes its octet in a tunnel too
+    Further(
+        "hop-limit-in-line",
+        partial(in_own_tunnel, 60),
+        Told(
+            "waste",
+            "0x0020",
+            "datagrams start with hop limit 60, in line",
+            (),
+            (1, 2, 3, 4, 5),
+            5,
+        ),
+    ),
     # as an option in fragments it takes what it takes in one frame; the first of two tells
     Further(
         "rpl-information-as-option",
@@ -218,6 +256,13 @@ LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             partial(routed, keeps=False, cut=cut),
         )
         for cut in (0, 16)
+    }
+    # the root's identifier is that of the outer header, which the node's is not (RFC 6282 section 3.2.2)
+    | {
+        "an address in line behind a tunnel whose encapsulator is elided": (
+            "header-not-shortest",
+            partial(in_own_tunnel, encapsulator=b""),
+        )
     }
     | {"an RPI-6LoRH before fragments": ("rpl-information-as-option", with_information)}
 )

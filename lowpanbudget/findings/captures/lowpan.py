@@ -4,7 +4,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Nature, Reader
-from lowpanbudget.env import Context, Env, interface_identifier, link_text
+from lowpanbudget.env import IID_MASK, Context, Env, interface_identifier, link_text
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -13,7 +13,7 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses, ghc, lorh
@@ -70,7 +70,7 @@ def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
 
 @LOWPAN.rule("header-not-shortest", Iphc, least=3)
 def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
-    """Compare each row with the best for its value; in a tunnel none that looks further than its own header."""
+    """Compare each row with the best for its value."""
     header, rows = packed.header, packed.rows
     spare: dict[str, int] = {}
     if rows["tf"].inline:
@@ -85,17 +85,17 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
     )  # else identifiers are those of the header around it (RFC 6282 section 3.2.2)
     if alone and not packed.nhc and rows["nh"].inline and header.next_header == ipv6.UDP:
         spare["next header and UDP header"] = _spared_by_nhc(scene)
-    for side, choice, link, address, number in zip(
+    for side, choice, iid, address, number in zip(
         ("source", "destination"),
         (addresses.SOURCE, addresses.DESTINATION),
-        (scene.link_source, scene.link_destination),
+        _identifiers(scene, packed),
         (header.source, header.destination),
         packed.contexts,
         strict=True,
     ):
-        if alone and rows[side].inline:
+        if iid != _UNKNOWN and rows[side].inline:
             context = scene.contexts.get(number) if number is not None else None
-            shortest = _shortest(choice, address, link, context)
+            shortest = _shortest(choice, address, iid, context)
             spare[f"{side} address"] = max(rows[side].inline - shortest, 0)
     spare = {name: octets for name, octets in spare.items() if octets}
     if spare:
@@ -124,6 +124,23 @@ def header_not_compressed(scene: Scene, header: Ipv6) -> Hits:
         yield Hit(cause, (), f"{scene.sender}: {fields}")
 
 
+_UNKNOWN = -1  # no identifier
+
+
+def _identifiers(scene: Scene, packed: Iphc) -> tuple[int | None, int | None]:
+    """Return the identifiers of source and destination that are elided.
+
+    They come from the link addresses, or in a tunnel from the header around it (RFC 6282 section 3.2.2).
+    """
+    if not scene.tunnelled:
+        return interface_identifier(scene.link_source), interface_identifier(scene.link_destination)
+    octets = b"" if scene.datagram is None or packed is not scene.iphc else scene.datagram.octets
+    tunnel = chain.find(octets, ipv6.IPV6)
+    if tunnel is None:
+        return _UNKNOWN, _UNKNOWN
+    return int(tunnel.source) & IID_MASK, int(tunnel.destination) & IID_MASK
+
+
 def _spared_by_nhc(scene: Scene) -> int:
     """Return what LOWPAN_NHC saves of a UDP header in line and its number; 0 where its length could not come back."""
     frame, fragment = scene.frame, scene.frame.fragment
@@ -147,10 +164,9 @@ def _compressed_udp(source: int, destination: int) -> int:
 
 @lru_cache(_REMEMBERED)
 def _shortest(
-    choice: Choice, address: IPv6Address, link: bytes | None, context: Context | None
+    choice: Choice, address: IPv6Address, iid: int | None, context: Context | None
 ) -> int:
     """Return the octets of the shortest form of an address, with this context or none."""
-    iid = interface_identifier(link)
     return min(
         choice.best(address, Side(iid, prefix)).row.inline
         for prefix in dict.fromkeys((None, context))
