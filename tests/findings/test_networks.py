@@ -58,7 +58,7 @@ FAULTS = {
     faults.Twin: {"address-of-two-devices"},
     faults.NoAnswer: {"request-never-answered"},
     faults.LostFragments: {"fragments-unfinished"},
-    faults.SameTag: {"tag-used-again", "fragments-unfinished"},
+    faults.SameTag: {"tag-used-again", "tag-never-changes", "fragments-unfinished"},
 }
 
 
