@@ -1,6 +1,5 @@
 """``carry --burst``: what becomes of a burst, packet by packet, on a network with its usual messages."""
 
-from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from math import sqrt
 from statistics import stdev
@@ -16,6 +15,7 @@ from lowpanbudget.deployment.burst_checks import (
 from lowpanbudget.deployment.burst_fired import FiredBurst, packet_of, way_of
 from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
+from lowpanbudget.deployment.burst_queues import averaged, summed
 from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, refuse_crowds, slot_runs
 from lowpanbudget.deployment.fragments import burst_doubt, burst_words, with_acknowledgements
 from lowpanbudget.deployment.slot_latency import even_cells
@@ -224,23 +224,16 @@ def _played_packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> Packe
 
 
 def _curve(place: FiredBurst, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
-    """Return the queue of a node on the way: means over the runs at equal times."""
+    """Return the queue of a node on the way: means over the runs, and over each stretch of time."""
     count = len(runs)
     end = max((run.lengths[hop][-1][0] for run in runs if run.lengths[hop]), default=1.0)
     end = max(end, place.lasts_s)
-    times = [point * end / _POINTS for point in range(_POINTS + 1)]
-    sums = [0] * len(times)
-    highest = 0
-    for run in runs:
-        changed = [at for at, _ in run.lengths[hop]]
-        lengths = [0, *(length for _, length in run.lengths[hop])]
-        highest = max(highest, *lengths)
-        for point, at in enumerate(times):
-            sums[point] += lengths[bisect_right(changed, at)]
-    points = tuple((at, total / count) for at, total in zip(times, sums, strict=True))
+    highest = max((length for run in runs for _, length in run.lengths[hop]), default=0)
+    steps = summed([run.lengths[hop] for run in runs])
+    points = tuple((at, frames / count) for at, frames in averaged(steps, end, _POINTS))
     lost = [list(zip(run.lost, run.lost_at, strict=True)) for run in runs]
     return QueueCurve(
-        place.names[hop], points, max(mean for _, mean in points), highest,
+        place.names[hop], points, max(frames for _, frames in steps) / count, highest,
         sum(one.count(("queue", hop)) for one in lost) / count, sum(one.count(("link", hop)) for one in lost) / count,
     )  # fmt: skip
 

@@ -26,7 +26,9 @@ class PacketPlan(NamedTuple):
 class QueueCurve(NamedTuple):
     """A queue during a burst: mean frames at times since the first packet; ``highest`` that were seen, if played.
 
-    ``points`` are 61 at equal times where it was played; where it is exact the last change in each 240th of its time.
+    ``points`` are 61 at equal times where it was played, each with the mean from there to the next (the last: what
+    there then is); where it is exact the last change in each 240th of its time. ``highest_mean`` is the most that the
+    runs have on average at any one time, however short.
     """
 
     node: str

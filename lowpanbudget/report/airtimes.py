@@ -115,7 +115,10 @@ def overview_chart(results: Sequence[MessageAirtime]) -> RowChart:
             rows.append(
                 ChartRow(label, _blocks(group.times, _both), f"{number(group.times.on_air_us)} µs")
             )
-    says = "The longest frame of each message, on its longest hop, with waits and acknowledgement."
+    says = (
+        "The longest frame of each message, on its longest hop, with waits and acknowledgement; the number behind is "
+        "what the frame alone takes on the air."
+    )
     return RowChart("Frames on the time axis", says, "µs", tuple(rows))
 
 

@@ -199,7 +199,7 @@ def queue_chart(plan: BurstPlan) -> CurveChart:
         is_near = plan.all_in_s - plan.lasts_s < end * _APART
         label = "the last is sent, all are to be in" if is_near else "all are to be in"
         marks = [*([] if is_near else marks), ChartMark(plan.all_in_s, label)]
-    says = "Mean frames waiting in the queues that are fullest."
+    says = "Mean frames waiting in the queues that are fullest, over short stretches of time."
     return CurveChart(
         "Frames waiting", says, "s since the first packet", "frames", curves, tuple(marks)
     )

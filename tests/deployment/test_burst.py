@@ -98,6 +98,29 @@ def test_runs_by_hand_are_told_as_they_were(monkeypatch: pytest.MonkeyPatch) -> 
     assert (far.points[-1], far.highest_mean) == ((1, 3), 3)
 
 
+def test_queues_of_packets_as_regular_as_the_picture_are_told_as_full_as_they_are(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By hand: 60 packets, one each 0.5 s, in the queue for 10 ms each: 0.01/0.5 of the time, at most one at a time.
+
+    30 s in 60 stretches have a packet in each; looked at where they begin alone they had one in the queue all the time.
+    """
+    lengths = [(at / 2 + late, 1 - late * 100) for at in range(60) for late in (0, 0.01)]
+    steps = tuple((at, round(length)) for at, length in [*lengths, (30.0, 0)])
+    late = tuple(
+        (at + 0.25, length) for at, length in steps[:-1]
+    )  # of a relay, in half of the runs a little later
+    runs = [
+        BurstRun((1.0,) * 60, ("",) * 60, (-1,) * 60, (steps, relay))
+        for relay in (steps, late) * 10
+    ]
+    near, far = played(monkeypatch, volley(SLOTS, 60, 2, every_s=0.5, all_in_s=60), runs).queues
+    assert [mean for _, mean in near.points[:-1]] == pytest.approx([0.02] * 60)
+    assert [mean for _, mean in far.points[:-2]] == pytest.approx([0.02] * 59, rel=0.03)
+    assert (near.highest_mean, far.highest_mean) == (1, 0.5)
+    assert (near.highest, far.highest) == (1, 1)
+
+
 def test_a_burst_of_which_nothing_comes(monkeypatch: pytest.MonkeyPatch) -> None:
     """None of 20 runs is whole: 1 - 0.05^(1/20) may be all the same; and no packet has a time."""
     run = BurstRun((None, None), ("link", "link"), (0, 0), ((), ()))

@@ -15,7 +15,7 @@ from contract import entry
 from findings.cases_deployment import slotted
 from page_data import data_in
 
-from lowpanbudget import airtime, budget, load_design, review
+from lowpanbudget import airtime, budget, fit, load_design, review
 from lowpanbudget.deployment import carry as carrying
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carry import carry
@@ -142,6 +142,20 @@ def test_what_is_told_of_the_design_as_it_is_says_so(page: Any) -> None:
     html = design_html(page)
     assert "Findings of the design as it is</h2>" in html
     assert html.count('<p class="switched bad">Not of what is switched above.</p>') == 2
+
+
+def test_readings_that_are_collected_fit_by_what_one_frame_takes(page: Any) -> None:
+    """``fit`` sends as many of the 48 readings that the format allows as one frame takes: all of them are never sent."""
+    batch = next(one for one in page["messages"] if one["name"] == "climate_batch")
+    designed = next(one for one in batch["encodings"] if one["name"] == "as designed")
+    sent = [one for one in fit(ARCHIVE) if one.message == "climate_batch"]
+    assert designed["batch"] == min(one.batch or 0 for one in sent) > 0
+    assert designed["sizes"][2] > max(one.octets for one in sent)
+    assert designed["fits"]
+    html = design_html(page)
+    assert html.count("elements of reading in one frame</th>") == 1
+    assert html.count("as many elements of reading as the format allows") == 1
+    assert [one["name"] for one in page["messages"] if one["collects"]] == ["climate_batch"]
 
 
 def test_the_more_flows_the_fewer_combinations() -> None:
@@ -354,7 +368,7 @@ def test_the_file_holds_all_of_it(page: Any) -> None:
     # but for what stands in it as it is
     told = {name: value for name, value in page.items() if name not in ("network", "review")}
     told["messages"] = [
-        {name: one[name] for name in one if name not in ("rows", "fits", "encodings")}
+        {name: one[name] for name in one if name not in ("rows", "fits", "encodings", "collects")}
         for one in told["messages"]
     ]
     assert data_in(design_html(page)) == json.loads(json.dumps(told))

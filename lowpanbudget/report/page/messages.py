@@ -48,7 +48,12 @@ def _message(
         "fits": [_fit(one) for one in fits],
         "advised": any(one.advice for one in fits),
         "encodings": [_encoding(one) for one in others],
+        "collects": harmless(next((one.batch_of for one in others if _collects(one)), "")),
     }
+
+
+def _collects(one: Alternative) -> bool:
+    return any(place.collects for place in one.places)
 
 
 def _is_padding(entry: Entry) -> bool:
@@ -89,5 +94,6 @@ def _encoding(one: Alternative) -> dict[str, Any]:
         "is_bound": one.largest_is == "bound",
         "exact": one.exact,
         "fits": all(place.fits for place in one.places) if one.places else None,
+        "batch": min((place.batch or 0 for place in one.places), default=0),
         "missing": harmless(one.missing),
     }

@@ -179,7 +179,7 @@ def _burst(plan: BurstPlan) -> Iterator[Data]:
     yield _part(chart, columns, rows, f"{burst_answer(plan)}.")
     waiting = (
         "node",
-        "most frames waiting, mean",
+        "most frames waiting at any one time, mean",
         "packets lost to a full queue",
         "lost on its link",
     )

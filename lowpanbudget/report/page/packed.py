@@ -12,7 +12,7 @@ from zlib import compress
 from lowpanbudget.report.view import Data
 
 _STILL = ("network", "measured", "survey", "review")  # what only the template shows
-_STILL_OF_MESSAGES = ("rows", "fits", "encodings")
+_STILL_OF_MESSAGES = ("rows", "fits", "encodings", "collects")
 
 
 def packed(page: Data) -> str:
