@@ -3,7 +3,7 @@
 import json
 import re
 import zlib
-from base64 import b64decode
+from base64 import b85decode
 from typing import Any
 
 
@@ -11,7 +11,7 @@ def data_in(html: str) -> Any:
     """Return the data of a page, its columns as rows again."""
     packed = re.search(r'id="data">([^<]*)</script>', html)
     assert packed is not None
-    data = json.loads(zlib.decompress(b64decode(packed[1])))
+    data = json.loads(zlib.decompress(b85decode(packed[1].translate(str.maketrans(",.:", "&<>")))))
     data["lists"] = _rows(data["lists"])
     for flow in data.get("flows", ()):
         hops = [_rows(frames) for frames in flow["frames"]]

@@ -1664,7 +1664,11 @@ FURTHER = (
             FAR_NAME,
             "version 2 cannot be read by its own rule; by that of version 1 it comes from "
             "02:5e:10:00:00:00:00:17 in PAN 0xabcd",
-            ("frame control 0xec61",),
+            # no PAN ID: two octets of the destination, the upper ones, then six of the source
+            (
+                "frame control 0xec61",
+                "10:00:00:00:00:17:02:5e, as its own rule reads it, is the same sender",
+            ),
             (1,),
         ),
     ),

@@ -15,7 +15,7 @@ from contract import entry
 from findings.cases_deployment import slotted
 from page_data import data_in
 
-from lowpanbudget import airtime, budget, fit, load_design, review
+from lowpanbudget import airtime, budget, explain, fit, load_design, review
 from lowpanbudget.deployment import carry as carrying
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carry import carry
@@ -29,6 +29,7 @@ from lowpanbudget.report.arrival_text import legend
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
 from lowpanbudget.report.page.still import still
+from lowpanbudget.report.page.words import page_words
 from lowpanbudget.room.measure import cliffs
 from lowpanbudget.room.states import most_of, settings_of
 from lowpanbudget.values import replace
@@ -145,7 +146,7 @@ def test_what_is_told_of_the_design_as_it_is_says_so(page: Any) -> None:
 
 
 def test_readings_that_are_collected_fit_by_what_one_frame_takes(page: Any) -> None:
-    """``fit`` sends as many of the 48 readings that the format allows as one frame takes: all of them are never sent."""
+    """``fit`` sends as many of the 48 readings that the format allows as one frame takes: all are never sent."""
     batch = next(one for one in page["messages"] if one["name"] == "climate_batch")
     designed = next(one for one in batch["encodings"] if one["name"] == "as designed")
     sent = [one for one in fit(ARCHIVE) if one.message == "climate_batch"]
@@ -156,6 +157,34 @@ def test_readings_that_are_collected_fit_by_what_one_frame_takes(page: Any) -> N
     assert html.count("elements of reading in one frame</th>") == 1
     assert html.count("as many elements of reading as the format allows") == 1
     assert [one["name"] for one in page["messages"] if one["collects"]] == ["climate_batch"]
+
+
+def test_the_words_of_a_page_are_explained_on_it(page: Any) -> None:
+    """As ``explain`` tells them: those that every page uses, and the short names of the standards that stand in it."""
+    told = {
+        one["name"]: one["says"]
+        for one in page_words("in IPHC, SAC and the MIC; ASN.1 UPER, NASTY")
+    }
+    assert list(told)[9:] == ["IPHC", "MIC", "SAC"]
+    assert list(told)[:3] == ["octet", "frame", "room"]
+    assert told["room"] == explain("room")[0].text
+    assert told["IPHC"] == "LOWPAN_IPHC: the compressed IPv6 header (RFC 6282 section 3)."
+    assert told["MIC"].startswith("Message integrity code. What proves")
+    html = unescape(design_html(page))
+    shown = dict(re.findall(r"<div><dt>(.*?)</dt><dd>(.*?)</dd></div>", html))
+    assert {
+        "octet",
+        "room",
+        "hop",
+        "context",
+        "IPHC",
+        "NHC",
+        "MIC",
+        "FCS",
+        "CID, DCI, SCI",
+    } <= shown.keys()
+    # a page is read by people without the program: no word sends them to a command
+    assert not any("lowpanbudget" in says for says in shown.values())
 
 
 def test_the_more_flows_the_fewer_combinations() -> None:

@@ -232,7 +232,12 @@ def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> H
         f"version {mac.version} cannot be read by its own rule; by that of version {other} it comes from "
         f"{source} in PAN {pan:#06x}"
     )
-    yield Hit(cause, (_control(scene),), source)
+    seeming = link_text(mac.source)
+    # who reads of both in one report is not to look for two nodes
+    both = (
+        (f"{seeming}, as its own rule reads it, is the same sender",) if seeming != source else ()
+    )
+    yield Hit(cause, (_control(scene), *both), source)
 
 
 @LINK.rule("sent-again-as-new", Mac, varies=True)

@@ -4,7 +4,7 @@ Neighbouring states have nearly the same frame. So a column changes seldom, and 
 """
 
 import json
-from base64 import b64encode
+from base64 import b85encode
 from collections.abc import Sequence
 from typing import Any
 from zlib import compress
@@ -12,6 +12,7 @@ from zlib import compress
 from lowpanbudget.report.view import Data
 
 _STILL = ("network", "measured", "survey", "review")  # what only the template shows
+_SIGNS = str.maketrans("&<>", ",.:")  # base 85 (RFC 1924) without what means something in HTML
 _STILL_OF_MESSAGES = ("rows", "fits", "encodings", "collects")
 
 
@@ -26,7 +27,8 @@ def packed(page: Data) -> str:
         ]
     if "flows" in page:
         told["flows"] = [_flow(flow) for flow in page["flows"]]
-    return b64encode(compress(json.dumps(told, separators=(",", ":")).encode(), 9)).decode()
+    octets = compress(json.dumps(told, separators=(",", ":")).encode(), 9)
+    return b85encode(octets).decode().translate(_SIGNS)
 
 
 def _flow(flow: Data) -> Data:

@@ -3,6 +3,7 @@
 Data go in packed, and the script sets them as text only: what a design or a capture says can do nothing here.
 """
 
+import json
 import re
 from base64 import b64encode
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from typing import Any
 from lowpanbudget.cites import FROM_MEMORY
 from lowpanbudget.report.page.packed import packed
 from lowpanbudget.report.page.still import still, still_frame
+from lowpanbudget.report.page.words import page_words
 from lowpanbudget.report.svg import looks
 from lowpanbudget.report.svg.document import page_chart_style, page_patterns
 from lowpanbudget.report.view import Data
@@ -27,7 +29,9 @@ _SCRIPTS = {
 
 def design_html(page: Data) -> str:
     """Return the page of a design, from ``design_page``, as the text of an HTML file."""
-    return _render("design", page, base=still(page))
+    base = still(page)
+    shown = [base, *(page[part] for part in ("messages", "review", "network"))]
+    return _render("design", page, base=base, words=page_words(json.dumps(shown)))
 
 
 def capture_html(page: Data) -> str:

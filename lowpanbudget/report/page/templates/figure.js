@@ -182,10 +182,21 @@ const leads = (id) => Boolean(id) && byId(id) !== null && /-title$/.test(id);
 const linkTo = (parts) => history.replaceState(null, "", `#${parts.map(encodeURIComponent).join("/")}`);
 // Rows of columns: see where the page is packed. A row ends where a column has nothing for it.
 const rowsIn = ([count, ...several]) => Array.from({length: count}, (_, row) => several.map((column) => column[row]).filter((value) => value !== null));
+// The octets of base 85, four for five signs; see where the page is packed.
+const SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%,()*+-;.=:?@^_`{|}~";
+function octetsIn(packed) {
+  const values = new Map([...SIGNS].map((sign, value) => [sign, value])), left = (5 - packed.length % 5) % 5;
+  const signs = packed + "~".repeat(left), octets = new DataView(new ArrayBuffer(signs.length / 5 * 4));
+  for (let at = 0; at < signs.length; at += 5) {
+    let word = 0;
+    for (const sign of signs.slice(at, at + 5)) word = word * 85 + values.get(sign);
+    octets.setUint32(at / 5 * 4, word);
+  }
+  return new Uint8Array(octets.buffer, 0, octets.byteLength - left);
+}
 // Unpacks the data, then lets the page begin; ``redraw`` is called when the width asks for other rows.
 async function unpack(begin, redraw) {
-  const packed = Uint8Array.from(atob(byId("data").textContent.trim()), (char) => char.charCodeAt(0));
-  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
+  const stream = new Blob([octetsIn(byId("data").textContent.trim())]).stream().pipeThrough(new DecompressionStream("deflate"));
   data = JSON.parse(await new Response(stream).text());
   data.lists = rowsIn(data.lists);
   document.documentElement.classList.add("script");
