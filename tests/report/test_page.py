@@ -183,6 +183,17 @@ def test_the_words_of_a_page_are_explained_on_it(page: Any) -> None:
         "FCS",
         "CID, DCI, SCI",
     } <= shown.keys()
+    # switches are told in words, those of the schema that judges a design
+    keys = {
+        one["key"]: page["texts"][one["means"]]
+        for flow in page["flows"]
+        for one in flow["settings"]
+    }
+    assert keys["link.security.key_id_mode"] == "How the key is named in the frame."
+    assert (
+        keys["flow.source_port, flow.destination_port"] == "UDP source port. UDP destination port."
+    )
+    assert all(keys.values())
     # a page is read by people without the program: no word sends them to a command
     assert not any("lowpanbudget" in says for says in shown.values())
 

@@ -15,6 +15,7 @@ from lowpanbudget.report.fit_text import slot_ends
 from lowpanbudget.report.page.figures import Figures, filled
 from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.page.network import network_part
+from lowpanbudget.report.page.words import key_meaning
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.room.fit import fit
 from lowpanbudget.room.further import FurtherFrames
@@ -188,6 +189,7 @@ class _FlowPage:
         return {
             "dimension": harmless(setting.dimension),
             "key": harmless(setting.changes[0].key),
+            "means": figures.text(key_meaning(setting.changes[0].key)),
             "changes": [
                 {
                     "value": harmless(knob.value), "id": harmless(knob.id), "condition": figures.text(knob.condition),

@@ -1,7 +1,9 @@
 """The words of a page, as ``explain`` tells them: those that every page uses, and the short names that stand in it."""
 
 import re
+from functools import cache
 
+from lowpanbudget.report import design_keys
 from lowpanbudget.report.known_terms import Term, bare_name, by_form, form_of
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.view import Data
@@ -46,3 +48,16 @@ def _short(term: Term) -> str:
     says = _SENTENCE.split(term.make()["text"])[0]
     full = bare_name(term.name)
     return says if full == term.name else f"{full[:1].upper()}{full[1:]}. {says}"
+
+
+def key_meaning(key: str) -> str:
+    """Return what the keys of a setting are; of a whole table what stands in it."""
+    names = (name.partition(" ")[0] for name in key.split(", "))
+    return " ".join(_meanings().get(name, "") for name in names).strip()
+
+
+@cache
+def _meanings() -> dict[str, str]:
+    tables = {one["name"].strip("[]"): one["text"] for one in design_keys.tables()}
+    keys = {one["path"]: one["keys"][0]["meaning"] for one in design_keys.every_key()}
+    return {name: _SENTENCE.split(says or "")[0] for name, says in (tables | keys).items()}

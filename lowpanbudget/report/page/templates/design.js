@@ -31,7 +31,7 @@ function drawSettings() {
     const options = setting.changes.flatMap((change, index) => weakens(change) === weaker ? [[offer(at, index + 1), change, index + 1]] : []);
     if (!options.length) return [];
     if (!weaker) options.unshift(["as the design has it", null, 0]);
-    return [el("fieldset", {}, el("legend", {}, setting.key), options.map(([words, change, value]) => {
+    return [el("fieldset", {}, el("legend", {}, setting.key), note(text(setting.means)), options.map(([words, change, value]) => {
       const room = roomOf(having(at, value)), picked = chosen[at] === value, gain = room === null ? null : room - now;
       const refused = flow.refused[stateOf(having(at, value))];
       const why = refused !== undefined ? text(refused) : stateOf(having(at, value)) < 0 ? "not encoded together with the others" : "";
