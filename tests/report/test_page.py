@@ -540,5 +540,10 @@ def test_what_would_help_is_told_on_the_page_as_by_the_command() -> None:
     assert "What would help, each change alone, calculated again:" in page
     assert "7 cells to each parent" in page
     assert "then it carries" in page
+    # where columns have no titles, each cell says what it is
+    for column, words in ((2, "then:"), (3, "enough?"), (4, "takes:")):
+        assert re.search(
+            rf'\.helps td:nth-child\({column}\)[^{{]*{{content:\s?"{re.escape(words)}"', page
+        )
     enough = parse_design(slotted("", "[tree]\nby_hop = [1, 1, 1]\n", "every_s = 60"))
     assert "What would help" not in design_html(design_page(enough, most=1))
