@@ -16,7 +16,6 @@ from random import Random
 from lowpanbudget.deployment.contention_channel import Channel
 from lowpanbudget.deployment.contention_messages import (
     NOBODY,
-    Headway,
     MessageLog,
     MovingMessage,
     begun,
@@ -43,7 +42,7 @@ _KINDS = 9
     _FRAME_BEGINS,
     _NEXT,
     _PLANNED,
-    _GOES_ON,
+    _RELEASED,
 ) = range(_KINDS)
 
 
@@ -106,8 +105,8 @@ class Air:
         self._answered = [NOBODY] * nodes  # whom it is owed
         self._begins_then = [False] * nodes  # it has something to send once it has answered
         self._planned: deque[int] = deque()
-        self._waiting: list[tuple[float, int, int, MovingMessage]] = []  # until then, by numbers
-        # of what was planned, by number: when, by which node and how long it was on the air
+        self._waiting: list[tuple[float, int, int, MovingMessage]] = []  # till when, by number
+        # of what was planned, by number: when, by whom, how long
         self.fired: dict[int, list[tuple[float, int, float]]] = {}
         if self._rate:
             self._later(_NEXT, 0, -log(1 - self._random()) / self._rate)
@@ -185,7 +184,7 @@ class Air:
                     is_enough = 0 < messages <= len(log)
                 elif kind == _GIVES_UP:
                     self._gives_up(node)
-                elif kind == _GOES_ON:
+                elif kind == _RELEASED:
                     self._enqueue(heappop(self._waiting)[-1])
                 else:
                     number = self._planned.popleft()
@@ -214,7 +213,7 @@ class Air:
         for after, one in begun(message, self._sendings[message.sending]):
             if after:
                 heappush(self._waiting, (self.now + after, one.number, one.part, one))
-                self._later(_GOES_ON, 0, after)
+                self._later(_RELEASED, 0, after)
             else:
                 self._enqueue(one)
 
@@ -293,11 +292,11 @@ class Air:
 
     def _arrive(self, message: MovingMessage, node: int) -> None:
         """Count a frame that arrived, and let go on what then is to."""
-        match received(message, self._sendings[message.sending]):
-            case Headway.GOES_ON:
-                self._enqueue(message)
-            case Headway.IS_THERE:
-                self.log.arrive(message, self.now, node)
+        is_there = received(message, self._sendings[message.sending])
+        if is_there:
+            self.log.arrive(message, self.now, node)
+        elif is_there is not None:
+            self._enqueue(message)
 
     def _answer_ends(self, node: int) -> None:
         to = self._answered[node]
@@ -310,8 +309,9 @@ class Air:
         if intact and not self._is_lost(node, to, frame.answer_loss):
             self._done(to)
         else:
-            # the wait counts from the end of the frame; turnaround and acknowledgement are part of it
-            spent = self._rules.turnaround_us + frame.answer_us
+            spent = (
+                self._rules.turnaround_us + frame.answer_us
+            )  # of the wait, which counts from the frame's end
             self._later(_GIVES_UP, to, max(self._rules.ack_wait_us - spent, 0.0))
 
     def _gives_up(self, node: int) -> None:

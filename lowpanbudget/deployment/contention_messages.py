@@ -1,20 +1,11 @@
 """Messages on a simulated channel: on their way, and what became of them."""
 
 from collections.abc import Iterable, Iterator
-from enum import Enum
 from itertools import repeat
 
 from lowpanbudget.deployment.contention_rules import Sending, SimulatedFrame
 
 NOBODY = -1
-
-
-class Headway(Enum):
-    """What a frame that was received makes of its message there."""
-
-    WAITS = 0
-    GOES_ON = 1
-    IS_THERE = 2
 
 
 class MovingMessage:
@@ -136,34 +127,31 @@ def moving_frames(
     message: MovingMessage, sending: Sending
 ) -> Iterable[tuple[MovingMessage, SimulatedFrame]]:
     """Return the frames that a node has to send when a message, or a part of one, is there, with what each moves."""
-    frames = _frames(sending, message.reached)
+    frames = sending.forwarded if message.reached and sending.forwarded else sending.frames
     if message.whole is None:
         return zip(repeat(message), frames)
     return ((message, frames[message.part]),)
 
 
-def received(message: MovingMessage, sending: Sending) -> Headway:
+def received(message: MovingMessage, sending: Sending) -> bool | None:
     """Count a frame that was received at the next node of its way: a message goes on with its last one.
 
-    A part goes on by itself, if the first one was received there, which told the way.
+    A part goes on by itself, if the first one was received there, which told the way. Returns whether all of the
+    message is there where it is to arrive; None where nothing comes of the frame yet.
     """
-    whole, last = message.whole, len(sending.way) - 1
+    whole, reached, last = message.whole, message.reached, len(sending.way) - 1
     if whole is None:
         message.arrived += 1
-        if message.arrived < len(_frames(sending, message.reached)):
-            return Headway.WAITS
+        frames = sending.forwarded if reached and sending.forwarded else sending.frames
+        if message.arrived < len(frames):
+            return None
         message.arrived = 0
-        message.reached += 1
-        return Headway.GOES_ON if message.reached < last else Headway.IS_THERE
+        message.reached = reached + 1
+        return reached + 1 == last
     message.reached += 1
     if not message.part:
         whole.reached = message.reached
     if message.reached < last:
-        return Headway.GOES_ON if whole.reached >= message.reached else Headway.WAITS
+        return False if whole.reached >= message.reached else None
     whole.arrived += 1
-    return Headway.IS_THERE if whole.arrived == len(sending.frames) else Headway.WAITS
-
-
-def _frames(sending: Sending, reached: int) -> tuple[SimulatedFrame, ...]:
-    """Return the frames of a message behind so many hops."""
-    return sending.forwarded if reached and sending.forwarded else sending.frames
+    return True if whole.arrived == len(sending.frames) else None
