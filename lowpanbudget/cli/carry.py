@@ -53,7 +53,8 @@ def command(
     """Say whether the network of the DESIGN file carries its messages, and which node, link or limit decides.
 
     The tree is loaded with all messages, retries and upkeep. Networks in slots are calculated, those that listen first
-    are simulated, with confidence. Where the answer is not yes, changes are tried one by one. The answer is open where
+    are simulated, with confidence. Where the answer is not yes, changes are tried one by one, for a burst as well. The
+    answer is open where
     what was played is too close to a limit to tell, or where of no message it could be checked how it arrives. The exit
     code is 0 when the answer is yes: the network carries its messages, or a burst is in as often and as soon as asked
     for and breaks no limit; else it is 1.
@@ -112,22 +113,25 @@ def _burst(
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.deployment.burst import carry_burst
+    from lowpanbudget.findings.burst_helps import burst_changes_that_help
     from lowpanbudget.report import burst_text, carries, csv_table, machine
 
     with counted("runs of the burst", at_once=True) as tell:
         plan = carry_burst(design, name, seed=seed, tell=tell)
+    with counted("changes tried", at_once=True) as tell:
+        changes = () if as_csv else burst_changes_that_help(design, plan, tell=tell)
     if svg is not None:
         pictures: list[Chart] = [carries.timeline_chart(plan), carries.queue_chart(plan)]
         _draw(pictures, f"{design.title}: burst {plan.name}", svg, file)
     if as_json:
         caution = f"{carries.BURST_CAUTION} {carries.CAUTION}"
-        output.emit(machine.document(burst=carries.burst(plan), caution=caution))
+        output.emit(machine.document(burst=carries.burst(plan, changes), caution=caution))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.BURST, carries.packet_rows(plan)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
-            burst_text.burst(console, screen, plan)
+            burst_text.burst(console, screen, plan, changes)
 
         output.show(paint)
     return plan.holds

@@ -5,17 +5,20 @@ from contextlib import suppress
 from math import ceil
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of, answered
+from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.allowed import is_allowed
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.errors import LowpanError, plural
 from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import dataclass, replace
 
+_MOST_RETRIES = 7  # macMaxFrameRetries at most (IEEE 802.15.4-2015 table 8-81, from memory)
 _RARE = 1e-6  # a queue that is full less often needs no place more
 
 
@@ -41,41 +44,79 @@ def possible_changes(
     yield from _of_messages(design, messages)
 
 
+def burst_changes(design: Design, access: Access, plan: BurstPlan) -> Iterator[PossibleChange]:
+    """Yield the changes that may bring more of a burst in, each alone; none that no file may state."""
+    for change in _of_burst(design, access, plan):
+        if is_allowed(change.design, change.key):
+            yield change
+
+
+def _of_burst(design: Design, access: Access, plan: BurstPlan) -> Iterator[PossibleChange]:
+    slots = access.slots
+    if slots is None:
+        yield _more_backoffs(design, access, ())
+    else:
+        # so many that what comes in a slotframe goes on in one
+        needed = min(ceil(plan.frames * slots.slotframe_s / plan.every_s), slots.slotframe)
+        for change in _of_slots(design, access, slots, (), needed, 0):
+            if not change.key.endswith(("shared_cells", "cells_down")):
+                yield change
+    if design.link.acknowledged and access.retries < _MOST_RETRIES and plan.lost_link:
+        yield _more_retries(design, access, ())
+    if design.queue is not None and plan.lost_queue:
+        yield _longer_queue(design, design.queue, ())
+
+
 def _numbers(
     design: Design, access: Access, network: CarriedNetwork, messages: Sequence[MessageAirtime]
 ) -> Iterator[PossibleChange]:
     """Yield changes of one number, or of one word, under one key."""
     slots = access.slots
     if slots is not None:
-        yield from _of_slots(design, access, slots, messages, network)
+        up = max(node.cells_needed or 0 for node in network.nodes)
+        down = max(node.cells_needed_down or 0 for node in network.nodes)
+        yield from _of_slots(design, access, slots, messages, up, down)
     else:
-        more = replace(access, backoffs=access.backoffs + 2)
-        text = f"{more.backoffs} backoffs"
-        yield PossibleChange("access.backoffs", text, replace(design, access=more), messages)
+        yield _more_backoffs(design, access, messages)
     if not design.link.acknowledged:
         answering = replace(design, link=replace(design.link, acknowledged=True))
         text, answers = _acknowledged(access), airtime(answering)
         takes = "each frame has an answer on the air"
         yield PossibleChange("link.acknowledged", text, answering, answers, takes)
-    elif access.retries < 7:
-        more = replace(access, retries=7)
-        yield PossibleChange("access.retries", "7 retries", replace(design, access=more), messages)
+    elif access.retries < _MOST_RETRIES:
+        yield _more_retries(design, access, messages)
     if design.queue is not None and _fills(network):
-        longer = replace(design.queue, frames=design.queue.frames * 2)
-        text = f"{longer.frames} places in each queue"
-        yield PossibleChange(
-            "queue.frames",
-            text,
-            replace(design, queue=longer),
-            messages,
-            "it takes memory of every node",
-        )
+        yield _longer_queue(design, design.queue, messages)
     if network.decides is not None:
         yield from _of_waiting(design, messages, network, network.decides)
         if slots is not None and network.decides.matter in ("frame", "acknowledgement"):
             yield from _of_rates(design)
     yield from _of_upkeep(design)
     yield from _of_flows(design, messages)
+
+
+def _more_backoffs(
+    design: Design, access: Access, messages: Sequence[MessageAirtime]
+) -> PossibleChange:
+    more = replace(access, backoffs=access.backoffs + 2)
+    text = f"{more.backoffs} backoffs"
+    return PossibleChange("access.backoffs", text, replace(design, access=more), messages)
+
+
+def _more_retries(
+    design: Design, access: Access, messages: Sequence[MessageAirtime]
+) -> PossibleChange:
+    more = replace(design, access=replace(access, retries=_MOST_RETRIES))
+    return PossibleChange("access.retries", f"{_MOST_RETRIES} retries", more, messages)
+
+
+def _longer_queue(
+    design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]
+) -> PossibleChange:
+    longer = replace(design, queue=replace(queue, frames=queue.frames * 2))
+    text = f"{queue.frames * 2} places in each queue"
+    takes = "it takes memory of every node"
+    return PossibleChange("queue.frames", text, longer, messages, takes)
 
 
 def _acknowledged(access: Access) -> str:
@@ -92,8 +133,10 @@ def _fills(network: CarriedNetwork) -> bool:
 
 
 def _of_slots(
-    design: Design, access: Access, slots: Slots, messages: Sequence[MessageAirtime], network: CarriedNetwork
+    design: Design, access: Access, slots: Slots, messages: Sequence[MessageAirtime], needed: int, down: int
 ) -> Iterator[PossibleChange]:  # fmt: skip
+    """Yield changes of slots; so many cells up, and ``down``, are needed."""
+
     def with_slots(key: str, text: str, caution: str = "", **changes: object) -> PossibleChange:
         then = replace(access, slots=replace(slots, **changes))  # type: ignore[arg-type]
         changed = replace(design, access=then)
@@ -102,8 +145,6 @@ def _of_slots(
         return PossibleChange(f"access.slots.{key}", text, changed, sent, caution)
 
     listening = "each of them is listened to"
-    needed = max(node.cells_needed or 0 for node in network.nodes)
-    down = max(node.cells_needed_down or 0 for node in network.nodes)
     for cells in sorted({max(needed, slots.cells + 1), slots.cells * 2}):
         if slots.cells < cells <= slots.slotframe:
             yield with_slots(

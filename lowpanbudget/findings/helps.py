@@ -78,7 +78,7 @@ def changes_that_help(
             after = _same(then, decides, change.design)
             if after is None:
                 continue
-        if after is None or _over(after) < _over(before) * _LESS:
+        if after is None or eased(before, after):
             found.append(_helpful(change, played, then, network, decides))
     found.sort(
         key=lambda one: (
@@ -113,6 +113,11 @@ def _helpful(
         change.key, change.text, decides, _same(then, decides, change.design), then.holds and not fails, then.decides,
         change.caution, then.is_close and not fails, fails,
     )  # fmt: skip
+
+
+def eased(before: LimitCheck, after: LimitCheck) -> bool:
+    """Return whether a change leaves so much less of what strains a check that it is worth telling."""
+    return _over(after) < _over(before) * _LESS
 
 
 def _over(check: LimitCheck) -> float:

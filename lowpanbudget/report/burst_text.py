@@ -1,6 +1,6 @@
 """A burst for people: what it takes on the air first, then whether all are in in time, and where packets are lost."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import floor, log10
 
 from rich.console import Console
@@ -9,22 +9,29 @@ from rich.text import Text
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.arrival_text import seconds_text
 from lowpanbudget.report.carries import BURST_CAUTION, CAUTION
 from lowpanbudget.report.carry_answer import TOO_CLOSE
-from lowpanbudget.report.carry_text import share_of
+from lowpanbudget.report.carry_text import helps, share_of
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
+_ARRIVAL = ("delivery", "latency")
 _PACKETS = 12  # lines of a table of packets
 _MOST_DIGITS = 6
 
 
-def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
-    """Print what becomes of a burst."""
+def burst(
+    console: Console,
+    screen: Screen,
+    plan: BurstPlan,
+    changes: Sequence[HelpfulChange] | None = None,
+) -> None:
+    """Print what becomes of a burst, and what would bring more of it in (None: not tried)."""
     heading(console, screen, answer(plan))
     air = f"{seconds_text(plan.air_s)} s on the air"
     if plan.packets > 1:
@@ -45,6 +52,8 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     console.print()
     layout.put(console, _packets(screen, plan, console.width))
     console.print()
+    if changes is not None and not all(one.holds for one in plan.checks if one.matter in _ARRIVAL):
+        helps(console, screen, changes)
     console.print(Text("Queues on the way", "bold"))
     layout.put(console, _queues(screen, plan, console.width))
     console.print()
@@ -72,7 +81,7 @@ def answer(plan: BurstPlan) -> str:
 
 def _limits(plan: BurstPlan) -> list[LimitCheck]:
     """Return what was checked beside the arrival, what does not hold first."""
-    return [one for one in plan.checks if one.matter not in ("delivery", "latency")]
+    return [one for one in plan.checks if one.matter not in _ARRIVAL]
 
 
 def _in(plan: BurstPlan) -> str:

@@ -64,9 +64,10 @@ def carried(
     return verdict | told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 
 
-def burst(plan: BurstPlan) -> view.Data:
-    """Return what becomes of a burst."""
-    return {**view.data_of(plan), "holds": plan.holds, "is_close": plan.is_close}
+def burst(plan: BurstPlan, changes: Sequence[HelpfulChange]) -> view.Data:
+    """Return what becomes of a burst, with the changes that would help."""
+    verdict = {"holds": plan.holds, "is_close": plan.is_close}
+    return {**view.data_of(plan), **verdict, "helps": view.data_of(tuple(changes))}
 
 
 def node_rows(network: CarriedNetwork) -> list[view.Data]:

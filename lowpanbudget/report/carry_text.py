@@ -62,7 +62,8 @@ def carry(
     heading(console, screen, answer(network, faults))
     layout.put(console, _checks(screen, network.checks, console.width))
     console.print()
-    _helps(console, screen, network, changes)
+    if not (network.holds or network.is_unchecked or changes is None):
+        helps(console, screen, changes)
     _title(console, screen, "How often")
     layout.put(console, _rhythms(screen, network, console.width))
     console.print()
@@ -105,14 +106,8 @@ def _checks(screen: Screen, checks: Sequence[LimitCheck], width: int) -> Iterato
     return layout.table(("", "checked", "where most", "what"), rows, width)
 
 
-def _helps(
-    console: Console,
-    screen: Screen,
-    network: CarriedNetwork,
-    changes: Sequence[HelpfulChange] | None,
-) -> None:
-    if network.holds or network.is_unchecked or changes is None:
-        return
+def helps(console: Console, screen: Screen, changes: Sequence[HelpfulChange]) -> None:
+    """Print the changes that would help."""
     _title(console, screen, HELPS)
     rows: list[list[Cell]] = []
     for change in changes[:MOST_HELPS]:

@@ -1,17 +1,23 @@
 """Bursts as they are told: what hand-made runs add up to, and played ones so simple that a pencil follows them."""
 
+import json
 from collections.abc import Callable
 from math import isclose
+from pathlib import Path
 
 import pytest
+from contract import entry
+from findings.cases_deployment import slotted
 from simulation.captured import design
 
+from lowpanbudget import parse_design
 from lowpanbudget.deployment import burst
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
+from lowpanbudget.findings.burst_helps import burst_changes_that_help
 from lowpanbudget.report import burst_text
 from lowpanbudget.report.burst_text import answer
 from lowpanbudget.report.carries import timeline_chart
@@ -307,6 +313,37 @@ def test_curves_of_queues_have_so_many_points() -> None:
     assert len(times) == 240
     played = carry_burst(volley(SLOTS, 5, 2), "volley", runs=20)
     assert {len(one.points) for one in played.queues} == {61}
+
+
+def test_what_would_help_a_burst_is_tried(tmp_path: Path) -> None:
+    """Four packets come between two cells, into two places: two go, and all four where there are four places."""
+    four = '[[burst]]\nname = "four"\nflow = "up"\npackets = 4\noctets = 20\nevery_s = 0.01\n'
+    text = slotted("", "[tree]\nby_hop = [1]\n[queue]\nframes = 2\n" + four, "every_s = 6000")
+    small = parse_design(text)
+    plan = carry_burst(small, "four")
+    assert plan.arrived == pytest.approx(2)
+    found = {one.key: one for one in burst_changes_that_help(small, plan)}
+    longer = found["queue.frames"]
+    assert longer.holds
+    assert longer.after is not None
+    assert (longer.before.measured, longer.after.measured) == pytest.approx((0.5, 0.0))
+    assert longer.text == "4 places in each queue"
+    assert "access.retries" not in found  # no link loses any
+    file = tmp_path / "four.toml"
+    file.write_text(text, encoding="utf-8")
+    screen = " ".join(entry.invoke("carry", file, "--burst", "four").stdout.split())
+    assert "What would help" in screen
+    assert "4 places" in screen
+    told = json.loads(entry.invoke("carry", file, "--burst", "four", "--json").stdout)["burst"]
+    assert {one["key"] for one in told["helps"]} == set(found)
+    # with them it is in, and nothing is tried
+    enough = parse_design(text.replace("frames = 2", "frames = 4"))
+    assert burst_changes_that_help(enough, carry_burst(enough, "four")) == ()
+    # one burst in six hours breaks its limit by every packet: no change of what carries it is asked for
+    limited = parse_design(text.replace("frames = 2", "frames = 4") + "[limits]\nframe_ms = 0.1\n")
+    over = carry_burst(limited, "four")
+    assert not over.holds
+    assert burst_changes_that_help(limited, over) == ()
 
 
 def test_packets_one_a_second_over_cells_in_order() -> None:
