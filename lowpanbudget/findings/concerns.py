@@ -4,11 +4,14 @@ A rule that says it is not asked about frames to which it has nothing to say (``
 """
 
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.internet.coap.codes import coap_code
 from lowpanbudget.layers.internet.coap.message import CoapMessage
-from lowpanbudget.layers.internet.coap.registry import BLOCK2, OBSERVE
+from lowpanbudget.layers.internet.coap.registry import BLOCK2, OBSERVE, OSCORE
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
+
+_POST = coap_code("POST")  # the code of a sealed request, too (RFC 8613 section 4.2)
 
 
 def design(scene: Scene) -> bool:
@@ -41,6 +44,13 @@ def coap(scene: Scene) -> bool:
     """Return whether its datagram holds a CoAP message, or may do so where its records are opened."""
     content = None if scene.datagram is None else scene.datagram.udp
     return content is not None and (content.is_coap or records(scene))
+
+
+def oscore(scene: Scene) -> bool:
+    """Return whether its datagram holds a message that OSCORE seals, or one by which ends may agree on keys."""
+    layers = () if scene.datagram is None else scene.datagram.layers
+    messages = [one for one in layers if isinstance(one, CoapMessage)]
+    return any(one.code == _POST or one.first(OSCORE) is not None for one in messages)
 
 
 def observe(scene: Scene) -> bool:

@@ -15,6 +15,11 @@ def message_heard(scene: Scene, datagram: HeardDatagram) -> CoapMessage | None:
     """
     if scene.opened is not None and scene.opened.message is not None:
         return scene.opened.message
+    return message_carried(datagram)
+
+
+def message_carried(datagram: HeardDatagram) -> CoapMessage | None:
+    """Return the same as everybody reads it: of a sealed one what stands outside."""
     return next((one for one in datagram.layers if isinstance(one, CoapMessage)), None)
 
 

@@ -24,6 +24,7 @@ from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
+from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
 from findings.cases_source_routes import SOURCE_ROUTE_CASES, SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
 from findings.judge import (
     CAPTURE_NAMES,
@@ -51,6 +52,7 @@ CASES: dict[str, Case] = (
     | ANSWERS_CASES
     | RECORDS_CASES
     | EXCHANGES_CASES
+    | SEALING_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
     | SOURCE_ROUTE_CASES
@@ -63,6 +65,7 @@ NEAR = (
     | ANSWERS_NEAR
     | RECORDS_NEAR
     | EXCHANGES_NEAR
+    | SEALING_NEAR
     | JOINING_NEAR
     | LIFETIME_NEAR
     | MESH_NEAR
@@ -117,6 +120,7 @@ def test_fires(name: str) -> None:
         *EXCHANGES_FURTHER,
         *LIFETIME_FURTHER,
         *MESH_FURTHER,
+        *SEALING_FURTHER,
     ],
     ids=lambda further: further.name,
 )

@@ -35,6 +35,7 @@ from lowpanbudget.findings.captures.requests import REQUESTS
 from lowpanbudget.findings.captures.routing import ROUTING
 from lowpanbudget.findings.captures.rpl import RPL
 from lowpanbudget.findings.captures.sealed import SEALED
+from lowpanbudget.findings.captures.sealing_numbers import SEALING_NUMBERS
 from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.slots import SLOTS
 from lowpanbudget.findings.captures.unreadable import UNREADABLE
@@ -43,8 +44,8 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
 # before those that only say so
 CAPTURE_RULES = rules_of(
-    CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, RECORDS, UNREADABLE,
-    CONTEXTS, LOWPAN, MESH, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL, PARENTS, REGISTRATIONS,
-    JOINING, PATHS, ROUTING, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PLAN,
-    MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, SEALING_NUMBERS, RECORDS,
+    UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL, PARENTS,
+    REGISTRATIONS, JOINING, PATHS, ROUTING, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION,
+    PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
