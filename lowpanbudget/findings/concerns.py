@@ -47,10 +47,18 @@ def coap(scene: Scene) -> bool:
 
 
 def oscore(scene: Scene) -> bool:
-    """Return whether its datagram holds a message that OSCORE seals, or one by which ends may agree on keys."""
+    """Return whether its datagram holds a message that OSCORE seals."""
     layers = () if scene.datagram is None else scene.datagram.layers
-    messages = [one for one in layers if isinstance(one, CoapMessage)]
-    return any(one.code == _POST or one.first(OSCORE) is not None for one in messages)
+    messages = (one for one in layers if isinstance(one, CoapMessage))
+    return any(message.first(OSCORE) is not None for message in messages)
+
+
+def open_post(scene: Scene) -> bool:
+    """Return whether its datagram holds a POST that nothing of CoAP seals."""
+    layers = () if scene.datagram is None else scene.datagram.layers
+    return not oscore(scene) and any(
+        isinstance(one, CoapMessage) and one.code == _POST for one in layers
+    )
 
 
 def observe(scene: Scene) -> bool:

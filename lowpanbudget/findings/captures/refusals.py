@@ -1,6 +1,7 @@
 """Requests of CoAP that are refused: by codes of errors, and by Resets."""
 
 from collections import Counter
+from ipaddress import IPv6Address
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
@@ -50,7 +51,7 @@ class _AnsweredRequests:
 class _AnswersHeard:
     """What came back by client, server and its port; the answers heard last, for one may come again."""
 
-    by_ends: FirstNamed[tuple[str, str, int], _AnsweredRequests] = field(default_factory=FirstNamed)
+    by_ends: FirstNamed[tuple[int, int, int], _AnsweredRequests] = field(default_factory=FirstNamed)
     heard: Recent[tuple[int, int, int, int, int, bool], float] = field(default_factory=Recent)
 
 
@@ -71,11 +72,12 @@ def request_answered(memory: _AnswersHeard, scene: Scene, datagram: HeardDatagra
     before_s = memory.heard.renew(key, scene.time_s)
     if before_s is not None and scene.time_s - before_s <= EXCHANGE_LIFETIME_S:
         return None
-    message = message_heard(scene, datagram)
+    is_plain = head.type == Type.ACK and class_of(head.code) == _SUCCESS and scene.opened is None
+    message = None if is_plain else message_heard(scene, datagram)  # most are, and need no look
     code = head.code if message is None else message.code
     if head.type != Type.ACK and message is not None and message.first(OBSERVE) is not None:
         return None  # a notification, which may be one of many for a request
-    to = str(datagram.destination), str(datagram.header.source), content.source_port
+    to = ends[1], ends[0], content.source_port
     answered = memory.by_ends.entry(to, _AnsweredRequests)
     if answered is None:
         return None
@@ -110,8 +112,8 @@ def _count(kinds: Counter[str], text: str, request: CoapMessage | None) -> None:
     kinds[text] += 1
 
 
-def _subject(client: str, server: str, port: int) -> str:
-    return f"{client} to {server} on port {port}"
+def _subject(client: int, server: int, port: int) -> str:
+    return f"{IPv6Address(client)} to {IPv6Address(server)} on port {port}"
 
 
 @REFUSALS.at_end("request-refused")
@@ -124,6 +126,8 @@ def request_refused(memory: _AnswersHeard, _known: Surroundings) -> Hits:
         weighs = refused * 2 > answered.total or answered.incomplete >= _FEW
         severity = None if weighs and refused >= _FEW else Severity.REMARK
         subject = _subject(client, server, port)
-        cause = f"{server} refuses {refused} of {answered.total} requests on port {port}"
+        cause = (
+            f"{IPv6Address(server)} refuses {refused} of {answered.total} requests on port {port}"
+        )
         evidence = tuple(f"{text}: {count}" for text, count in answered.kinds.most_common())
         yield Hit(cause, evidence, subject, tuple(answered.frames), severity, times=refused)

@@ -10,7 +10,7 @@ from itertools import count
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -20,12 +20,11 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.codes import coap_code
-from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import BLOCK1, BLOCK2, OSCORE
 from lowpanbudget.layers.internet.dtls.content import Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord
 from lowpanbudget.layers.internet.oscore import option as oscore
-from lowpanbudget.layers.internet.oscore.option import OscoreOption
 from lowpanbudget.values import dataclass, field
 
 SEALING_NUMBERS = Subject("sealing-numbers")
@@ -34,7 +33,10 @@ _MOST = 4096  # numbers that are remembered
 _POST = coap_code("POST")
 _OF_OSCORE, _OF_DTLS = rfc(8613, "7.2"), rfc(6347, "4.1")
 
-_Number = tuple[object, ...]  # sender and receiver, and what of them tells a number from others
+Options = tuple[CoapOption, ...]
+_Number = tuple[
+    object, ...
+]  # sender, receiver, their keys, and what of them tells a number from others
 
 
 @dataclass(slots=True)
@@ -42,15 +44,19 @@ class _Pair:
     """Two ends, or two sockets: a number for the keys that they may have agreed on last, kid context and kids heard."""
 
     keys: int
-    kid_context: bytes | None = None
+    context: bytes = b""
     kids: set[bytes] = field(default_factory=set)
+
+    def renew(self, keys: int, context: bytes = b"") -> None:
+        """Take other keys, with this kid context."""
+        self.keys, self.context, self.kids = keys, context, set()
 
 
 @dataclass(slots=True)
 class _Numbers:
-    """What was sealed under each number first, as a digest, and in which frame; what ends may have agreed on."""
+    """What was sealed under each number first, as a digest with the options around it, and in which frame."""
 
-    used: Recent[_Number, tuple[bytes, int]] = field(default_factory=lambda: Recent(_MOST))
+    used: Recent[_Number, tuple[bytes, Options, int]] = field(default_factory=lambda: Recent(_MOST))
     pairs: Recent[tuple[int, ...], _Pair] = field(default_factory=Recent)
     new_keys: Iterator[int] = field(
         default_factory=count
@@ -65,16 +71,33 @@ class _Numbers:
         return pair
 
     def use(
-        self, datagram: HeardDatagram, number: _Number, sealed: bytes, told: str, cite: Cite
+        self, datagram: HeardDatagram, number: _Number, sealed: bytes, options: Options = ()
     ) -> Hits:
-        """Take a number with what is sealed under it; yield what a second content proves."""
-        digest = blake2b(sealed, digest_size=16).digest()
-        frame = datagram.numbers[0]
-        first, before = self.used.setdefault(number, (digest, frame))
-        if first != digest:
-            cause = "two different contents are sealed under one number"
-            evidence = (f"{told} in frames {before} and {frame}",)
-            yield Hit(cause, evidence, str(datagram.header.source), (before, frame), cite=cite)
+        """Take a number with what is sealed under it, and options in the clear that stand in the same octets.
+
+        Return what a second content proves: where the options differ, nothing.
+        """
+        digest, frame = blake2b(sealed, digest_size=16).digest(), datagram.numbers[0]
+        first, around, before = self.used.setdefault(number, (digest, options, frame))
+        if first == digest or around != options:
+            return ()
+        cause = "two different contents are sealed under one number"
+        evidence = (f"{_told(number)} in frames {before} and {frame}",)
+        cite = _OF_OSCORE if options else _OF_DTLS
+        return (Hit(cause, evidence, str(datagram.header.source), (before, frame), cite=cite),)
+
+
+def _told(number: _Number) -> str:
+    """Return the words for a number."""
+    *_, epoch, last = number
+    if not isinstance(last, bytes):
+        return f"DTLS record {last} of epoch {epoch}"
+    try:
+        option = oscore.decode(Reader(last))
+    except WireError:  # it is told where the message is read
+        return f"OSCORE option {last.hex()}"
+    of_kid = "" if option.kid is None else f" of kid {option.kid.hex() or 'without octets'}"
+    return f"Partial IV {option.sequence}{of_kid}"
 
 
 def _both(*ends: int) -> tuple[int, ...]:
@@ -100,56 +123,52 @@ def record_numbers(memory: _Numbers, scene: Scene, datagram: HeardDatagram) -> H
     for record in records:
         if not record.sealed:
             if record.content_type == Content.HANDSHAKE:
-                pair.keys = next(memory.new_keys)
+                pair.renew(next(memory.new_keys))
             continue
         number = *sockets, record.cid, pair.keys, record.epoch, record.sequence
-        told = f"DTLS record {record.sequence} of epoch {record.epoch}"
-        hits += memory.use(datagram, number, record.fragment, told, _OF_DTLS)
+        hits += memory.use(datagram, number, record.fragment)
     return hits
+
+
+@SEALING_NUMBERS.rule(
+    "sealing-number-used-twice", HeardDatagram, memory=_Numbers, concerns=concerns.open_post
+)
+def keys_exchanged(memory: _Numbers, _scene: Scene, datagram: HeardDatagram) -> None:
+    """Take a POST that is not sealed for an exchange of keys, where its ends seal others."""
+    message = message_carried(datagram) if memory.pairs else None
+    if message is not None and message.code == _POST and message.first(OSCORE) is None:
+        pair = memory.pairs.get(_both(*map(int, datagram.ends)))
+        if pair is not None:
+            pair.renew(next(memory.new_keys))
 
 
 @SEALING_NUMBERS.rule(
     "sealing-number-used-twice", HeardDatagram, memory=_Numbers, concerns=concerns.oscore
 )
 def partial_ivs(memory: _Numbers, scene: Scene, datagram: HeardDatagram) -> Hits | None:
-    """Compare messages of one Partial IV; a new kid context, and a POST that is not sealed, may make new keys."""
-    message = message_carried(datagram)
-    if message is None:
-        return None
+    """Compare messages of one Partial IV; a new kid context makes new keys."""
+    message, head = message_carried(datagram), datagram.coap_head
+    option = None if message is None else message.first(OSCORE)
+    if message is None or head is None or option is None or not option.octets:
+        return None  # an answer under the nonce of its request
     source, destination = map(int, datagram.ends)
-    option = _oscore(message)
-    if option is None:
-        known = memory.pairs.get(_both(source, destination)) if memory.pairs else None
-        if known is not None and message.code == _POST and message.first(OSCORE) is None:
-            known.keys = next(memory.new_keys)
-        return None
-    pair = memory.pair(source, destination)
-    if option.kid_context is not None and option.kid_context != pair.kid_context:
-        pair.keys = next(memory.new_keys)
-        pair.kid_context = option.kid_context
-    if option.kid is not None and len(pair.kids) < 2:
-        pair.kids.add(option.kid)
-    if option.piv is None or datagram.is_sum_wrong:
-        return None  # it has the nonce of its request, or was damaged on its way
+    pair, (piv_octets, has_context, has_kid) = (
+        memory.pair(source, destination), oscore.flags_of(option.octets)
+    )  # fmt: skip
+    names = option.octets[oscore.FLAGS.octets + piv_octets :]  # kid context and kid
+    if has_context and names != pair.context:
+        pair.renew(next(memory.new_keys), names)
+    if has_kid and len(pair.kids) < 2:
+        pair.kids.add(names)
+    if not piv_octets or datagram.is_sum_wrong:
+        return None  # octets that were damaged on their way are no second content
     if scene.opened is not None and scene.opened.nonces:
         return None
     if message.first(BLOCK1) is not None or message.first(BLOCK2) is not None:
         return None  # parts of one sealed message have its number (RFC 8613 section 4.1.3.4.2)
-    if option.kid is None and len(pair.kids) > 1:
+    if not has_kid and len(pair.kids) > 1:
         return None  # an answer does not say under which of several keys
-    try:
-        sealed = coap.decode(Reader(datagram.udp_octets)).payload
-    except WireError:
-        return None
-    number = source, destination, option.kid, option.kid_context, pair.keys, option.sequence
-    of_kid = "" if option.kid is None else f" of kid {option.kid.hex() or 'without octets'}"
-    told = f"Partial IV {option.sequence}{of_kid}"
-    return memory.use(datagram, number, sealed, told, _OF_OSCORE)
-
-
-def _oscore(message: CoapMessage) -> OscoreOption | None:
-    option = message.first(OSCORE)
-    try:
-        return None if option is None else oscore.decode(Reader(option.octets))
-    except WireError:  # it is told where the message is read
-        return None
+    number = source, destination, pair.keys, option.octets
+    # behind message ID and token, which a message that is sent once more may have anew
+    sealed = datagram.udp_octets[coap.HEADER.octets + len(head.token) :]
+    return memory.use(datagram, number, sealed, message.options)

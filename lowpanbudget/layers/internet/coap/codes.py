@@ -1,6 +1,7 @@
 """CoAP message types and codes: methods and responses with their names (RFC 7252 section 12.1)."""
 
 from enum import IntEnum
+from functools import lru_cache
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError, repeated
@@ -78,6 +79,7 @@ def code_text(code: int) -> str:
     return f"{values['class']}.{values['detail']:02d} {name}"
 
 
+@lru_cache(maxsize=256)  # rules ask it several times of each message
 def class_of(code: int) -> int:
     """Return the class of a code, the digit before the point."""
     return _CODE.split(code)["class"]

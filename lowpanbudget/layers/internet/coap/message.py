@@ -131,7 +131,10 @@ class CoapMessage(WireValue):
 
     def first(self, number: int) -> CoapOption | None:
         """Return the first option with this number, or None."""
-        return next(iter(self.all(number)), None)
+        for option in self.options:  # asked of every message, by many
+            if option.number == number:
+                return option
+        return None
 
     def __bytes__(self) -> bytes:
         """Return the octets of the message."""

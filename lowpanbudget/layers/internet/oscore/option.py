@@ -10,6 +10,8 @@
 +------------+----------------------+------------------+
 """
 
+from typing import NamedTuple
+
 from lowpanbudget.arguments import explains, whole_number
 from lowpanbudget.bits import Reader, Writer, as_octets
 from lowpanbudget.cites import rfc
@@ -93,6 +95,20 @@ class OscoreOption:
 
 LAYOUT = layout_of(OscoreOption)
 FLAGS = LAYOUT.word
+
+
+class OscoreFlags(NamedTuple):
+    """The first octet of an option's value: octets of Partial IV, whether a kid context and a kid follow."""
+
+    piv_octets: int
+    has_context: bool
+    has_kid: bool
+
+
+def flags_of(octets: bytes) -> OscoreFlags:
+    """Return what the first octet of an option's value says; whether the rest is as it says nobody looks."""
+    values = FLAGS.values_at(octets)
+    return OscoreFlags(values[_COUNT], bool(values[_CONTEXT_FLAG]), bool(values[_KID_FLAG]))
 
 
 def piv_octets(sequence: int) -> bytes:
