@@ -3,11 +3,23 @@
 from collections.abc import Iterator
 from typing import Any
 
+from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet.coap.codes import code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.dtls.content import (
+    ALERT_NAMES,
+    CONTENT_NAMES,
+    HANDSHAKE_NAMES,
+    Alert,
+    Content,
+    Handshake,
+    decode_content,
+)
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (
@@ -89,6 +101,8 @@ def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
     if request is not None:
         path = request.path
         yield f"CoAP {code_text(request.code)}" + (f" {path}" if path else "")
+    elif contents is not None and (records := dict.fromkeys(map(_record, _records(contents)))):
+        yield f"DTLS {', '.join(records)}"
     elif flow.source_port is not None:
         yield f"{flow.what} {flow.source_port} to {flow.destination_port}"
     else:
@@ -98,6 +112,30 @@ def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
     if matched is not None:
         name, message = matched.flow.name, matched.message
         yield name if message is None or message.name == name else f"{name}: {message.name}"
+
+
+def _records(contents: Frame) -> Iterator[DtlsRecord | Unified]:
+    yield from contents.packet.all(DtlsRecord)
+    yield from contents.packet.all(Unified)
+
+
+def _record(record: DtlsRecord | Unified) -> str:
+    """Return what anybody sees of a record: the first message of a handshake in the clear, else content and epoch."""
+    if isinstance(record, Unified):
+        return "record of 1.3"
+    name = CONTENT_NAMES[record.content_type]
+    if record.sealed:
+        return f"{name}, epoch {record.epoch}"
+    try:
+        inside = decode_content(Reader(record.fragment), record.content_type)
+    except WireError:
+        return name
+    message = inside[0] if isinstance(inside, tuple) and inside else None
+    if isinstance(message, Handshake):
+        return HANDSHAKE_NAMES.get(message.type, name)
+    if isinstance(message, Alert):
+        return f"alert: {ALERT_NAMES.get(message.description, 'unassigned')}"
+    return f"{name} in the clear" if record.content_type == Content.APPLICATION else name
 
 
 def _answer(icmpv6: Icmpv6 | None) -> Iterator[str]:

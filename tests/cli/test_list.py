@@ -109,6 +109,28 @@ def test_a_refusal_is_told(tmp_path: Path) -> None:
     ]  # fmt: skip
 
 
+def test_records_of_dtls_are_named(tmp_path: Path) -> None:
+    """RFC 9147 figure 5, RFC 6347 section 4.3.2; alert 20 is bad_record_mac (RFC 5246 section 7.2, from memory)."""
+
+    def record(kind: int, fragment: bytes, epoch: int = 0) -> bytes:
+        head = bytes([kind]) + b"\xfe\xfd" + epoch.to_bytes(2, "big") + bytes(6)
+        return head + len(fragment).to_bytes(2, "big") + fragment
+
+    hello = b"\x01" + bytes(
+        11
+    )  # an empty one: RFC 6347 section 4.2.2 gives type, lengths and offset
+    sent = [
+        record(22, hello), record(20, b"\x01") + record(22, bytes(24), 1), record(21, b"\x02\x14"),
+        record(23, bytes(24), 1), record(23, b"data"),
+    ]  # fmt: skip
+    frames = [of(one, number, ports=(61000, 5684))[0] for number, one in enumerate(sent)]
+    path = shelf.written(tmp_path / "a.pcap", list(enumerate(frames)))
+    assert [row["carries"] for row in listed(path)] == [
+        "DTLS client hello", "DTLS change cipher spec, handshake, epoch 1", "DTLS alert: bad record MAC",
+        "DTLS application data, epoch 1", "DTLS application data in the clear",
+    ]  # fmt: skip
+
+
 def test_room_is_what_is_left_to_127_octets(capture: Path) -> None:
     """IEEE 802.15.4-2006 table 85 (from memory): aMaxPHYPacketSize is 127, check sequence included."""
     sizes = [int(row["octets"]) for row in listed(capture)]
