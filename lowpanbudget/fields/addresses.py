@@ -112,7 +112,7 @@ class Address(LayoutPart):
 class Prefix(LayoutPart):
     """A prefix in as many octets as are left; the field ``length`` before it counts the bits that matter.
 
-    A sender writes the fewest octets that are a multiple of ``unit`` and at least ``fewest``.
+    A sender writes the fewest units of ``unit`` octets that hold it, and at least ``fewest`` of them.
     """
 
     __slots__ = ("fewest", "length", "unit")
@@ -158,8 +158,8 @@ class Prefix(LayoutPart):
 
     def write(self, writer: Writer, value: IPv6Network, _values: Values, layout: Drawing) -> None:
         """Append the shortest field for the prefix."""
-        needed = max(-(-value.prefixlen // 8), self.fewest)
-        octets = value.network_address.packed[: -(-needed // self.unit) * self.unit]
+        units = max(-(-value.prefixlen // (8 * self.unit)), self.fewest)
+        octets = value.network_address.packed[: units * self.unit]
         writer.octets(octets, self.name, self.text, layout.cite, value=value)
 
 

@@ -227,7 +227,7 @@ def most_that_fit(size: Callable[[int], int | None], room: int, least: int, most
         if guesses and below is not None and above is not None:
             guesses -= 1
             near = low + (room - below) * (high - low) // (above - below)
-            middle = min(max(near, low + 1), high - 1)
+            middle = max(near, low + 1)  # below ``high``, whose size is over the room
         sizes[middle] = octets = size(middle)
         if octets is not None and octets <= room:
             low = middle

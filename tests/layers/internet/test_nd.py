@@ -511,6 +511,7 @@ def test_context_options_make_a_table() -> None:
                     valid_lifetime=1,
                     may_compress=False,
                 ),
+                lowpan.ContextOption(cid=5, prefix=IPv6Network("::/0"), valid_lifetime=1),
             ),
         )
     )
@@ -518,7 +519,8 @@ def test_context_options_make_a_table() -> None:
     table = Contexts({option.cid: option.context for option in found.options})
     assert table[0] == Context("2001:db8:a::/64", may_compress=True)
     assert table[3] == Context("2001:db8:b::9/128", may_compress=False)
-    assert len(octets) == 16 + 16 + 24  # length 2 for up to 64 bits, else 3
+    # length 2 for 0 to 64 bits, else 3
+    assert len(octets) == 16 + 16 + 24 + 16
 
 
 def test_spans_of_options_name_their_section() -> None:

@@ -90,7 +90,7 @@ class ContextOption:
     cid: int = bits(4, "context id")
     reserved_2 = bits(16)
     valid_lifetime: int = bits(16, minutes)
-    prefix: IPv6Network = part(Prefix, "context prefix", length="context_length", unit=8, fewest=8)
+    prefix: IPv6Network = part(Prefix, "context prefix", length="context_length", unit=8, fewest=1)
 
     @property
     def context(self) -> Context:
