@@ -402,6 +402,22 @@ FURTHER = (
             1,
         ),
     ),
+    # a tenth is a remark, more than that a risk
+    *(
+        Further(
+            "frames-refused",
+            partial(judged, "n", "n", "n", *["a"] * (asked - 3)),
+            Told(
+                severity,
+                "0x0017 to 0x0001",
+                f"0x0001 received 3 of {asked} frames and never accepted them",
+                ("3 acknowledgements with nack = 1: not accepted",),
+                (2, 4, 6),
+                3,
+            ),
+        )
+        for asked, severity in ((30, "remark"), (29, "risk"))
+    ),
     # ten of each; from the first to the last 18 s
     Further(
         "control-out-of-proportion",

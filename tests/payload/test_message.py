@@ -300,6 +300,7 @@ def test_constants_versions_and_reserved_bits() -> None:
     message = packed(
         Version("v", value=2), ReservedBits("", bits=3), Constant("k", value=1, bits=1)
     )
+    assert packed(Constant("z", value=0, bits=1)).pack({}) == b"\0"
     assert message.pack({}) == message.pack({"v": 2}) == b"\x21"
     assert message.unpack(b"\x2f") == {"v": 2, "k": 1}  # reserved bits are ignored when received
     with pytest.raises(Malformed, match="field v is 3, and this format has 2"):

@@ -9,6 +9,7 @@ from contract.entry import invoke
 from lowpanbudget import DoesNotFit, RequestError, carrying, load_design
 from lowpanbudget.design.knobs import knobs, turned
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.room.sets import smallest_sets
 
 FOLDER = File(__file__).parents[2] / "examples"
 DESIGNS = {name: load_design(FOLDER / f"{name}.toml") for name in ("archive", "footbridge")}
@@ -64,6 +65,19 @@ def test_a_set_counted_by_hand() -> None:
     found = {chosen.ids: chosen.carries for chosen in one.sets}
     assert one.carries == 65
     assert found["link.addresses=short",] == 65 + 12 + 6
+
+
+@pytest.mark.parametrize("most", [2, 12])
+def test_sets_that_are_not_worked_out_are_counted(
+    most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("lowpanbudget.room.carrying._MOST_SETS", most)
+    every = smallest_sets(DESIGNS["footbridge"], "snapshot", 66)
+    assert 2 < len(every) <= 12
+    (one,) = carrying(DESIGNS["footbridge"], 66, "snapshot")
+    told = [chosen.ids for chosen in one.sets]
+    assert told == [chosen.ids for chosen in every[:most]]
+    assert len(told) + one.more_sets == len(every)
 
 
 def test_the_command_answers_by_its_exit_code() -> None:

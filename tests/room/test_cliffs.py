@@ -15,6 +15,7 @@ from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.path import Path
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.room.further import FurtherFrames
 from lowpanbudget.room.measure import cliffs, frames_of, room_of
 
 IPV6_UDP = 48  # RFC 8200 section 3: 40; RFC 768: 8
@@ -145,3 +146,20 @@ def _told(measure: Callable[[int], Iterable[int]], octets: int) -> list[int] | N
         return list(measure(octets))
     except DoesNotFit:
         return None
+
+
+def test_what_frames_between_add_is_measured_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second path is encoded to its second frame alone, and gives the same as all frames encoded."""
+    asked = []
+
+    def counting(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
+        asked.append(frames)
+        return cliffs(path, room, frames)
+
+    monkeypatch.setattr("lowpanbudget.room.further.cliffs", counting)
+    design = load_design(EXAMPLES / "footbridge.toml")
+    further = FurtherFrames(6)
+    for path in design.paths(design.flow("features")):
+        room = room_of(path)
+        assert further.cliffs(path, room) == cliffs(path, room, 6)
+    assert asked == [2, 3, 2]
