@@ -133,9 +133,10 @@ class HeardSender:
 
 
 class CounterUse(NamedTuple):
-    """The frame that used a frame counter first: ``octets`` without its FCS, of a long one a digest of them."""
+    """The frame that used a frame counter first: ``octets`` of ``length`` without its FCS, of a long one a digest."""
 
     octets: bytes
+    length: int
     number: int
     time_s: float
     destination: bytes | None

@@ -778,6 +778,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             "fragments-unfinished",
             replayed_pieces,
         ),
+        # 48 and 41 octets of three fragments would go in one frame, all of them would not
+        "two of three fragments that would go in one frame": (
+            "fragmented-without-need",
+            lambda: Capture([*early(cut(130, room=60), 2), (200.0, air.frame(air.datagram(), 99))]),
+        ),
         # most of what comes goes on: 32 of 65 are less than half
         "as many first fragments beside more that is whole": (
             "fragments-flood",

@@ -90,6 +90,7 @@ from findings.cases_link import (
     pan_rule,
     plain,
     short_source,
+    used_twice,
 )
 from findings.cases_link import (
     sized as of_octets,
@@ -108,7 +109,7 @@ from findings.cases_nodes import (
     swallowed,
     unsealed,
 )
-from findings.cases_routing import asking, daos, far_away, of_ranks
+from findings.cases_routing import asking, daos, dio, dios, far_away, of_ranks
 from findings.judge import Told
 
 from lowpanbudget import encode_frame
@@ -400,6 +401,51 @@ FURTHER = (
             ("1 acknowledgement with nack = 1: not accepted",),
             (4,),
             1,
+        ),
+    ),
+    # 33 octets of headers and 4 of code around 150 octets, of which a digest is kept, and around 6
+    *(
+        Further(
+            "frame-counter-used-twice",
+            partial(used_twice, *data),
+            Told(
+                "failure",
+                FAR_NAME,
+                "02:5e:10:00:00:00:00:17 used a frame counter 0x00000007 for two different frames "
+                "(key id mode 1, index 1)",
+                ("frame counter 0x00000007 in frames 1 and 2", *differ),
+                (1, 2),
+            ),
+        )
+        for data, differ in (
+            ((bytes(150), bytes(6)), ("one has 187 octets, the other 43",)),
+            ((bytes(6), bytes(150)), ("one has 43 octets, the other 187",)),
+            ((bytes(150), bytes(149) + b"1"), ()),
+        )
+    ),
+    # of nine DODAGs and as many roots of one the first eight are told (our choice)
+    Further(
+        "two-roots",
+        lambda: dios(*(dio(bytes([0, at]), 256) for at in range(1, 10))),
+        Told(
+            "failure",
+            "DODAG 2001:db8:1::ff:fe00:1",
+            "fe80::ff:fe00:1 and fe80::ff:fe00:2 announce the rank of the root, 256",
+            (),
+            tuple(range(1, 9)),
+            7,
+        ),
+    ),
+    Further(
+        "two-roots",
+        lambda: dios(*(dio(bytes([0, at]), 256, dodag=IPv6Address(at)) for at in range(1, 10))),
+        Told(
+            "risk",
+            "instance 0",
+            "instance 0 has 2 DODAGs: ::1, ::2",
+            (),
+            tuple(range(1, 9)),
+            7,
         ),
     ),
     # a tenth is a remark, more than that a risk

@@ -89,6 +89,11 @@ def counters(*numbers: int, level: int = 5) -> Capture:
     )
 
 
+def used_twice(*data: bytes) -> Capture:
+    """Frames of one node under one counter."""
+    return Capture([air.secured(one, number, 7) for number, one in enumerate(data, 1)])
+
+
 def keyed(*uses: tuple[int, bytes]) -> Capture:
     """Sealed frames under keys of these indexes, of these nodes to the other, one each second."""
     frames: list[tuple[float, bytes]] = []

@@ -57,6 +57,22 @@ def test_a_datagram_is_sent_fragment_by_fragment() -> None:
     assert reassembler.expired(1000.0) == []
 
 
+def test_what_was_sent_is_whole_once_every_octet_was() -> None:
+    """The first fragment may be unread: then it goes as far as the next, and nobody knows whether others do."""
+    unread = SentFragment(0, 0, 1.0, True, None)
+    middle, last = SentFragment(24, 48, 2.0, False, None), SentFragment(48, SIZE, 3.0, False, None)
+    for fragments, is_whole in (
+        ([unread], False),
+        ([unread, middle, last], True),
+        ([unread, middle], False),
+        ([middle, last], False),
+        ([SentFragment(0, 24, 1.0, True, None), middle, last], True),
+        ([SentFragment(0, 24, 1.0, True, None), last], False),
+    ):
+        datagram = FragmentedDatagram(FragmentKey(A, B, SIZE, 7), fragments)
+        assert datagram.is_whole == is_whole
+
+
 def test_other_frames_bring_no_fragment() -> None:
     reassembler = Reassembler()
     fed(reassembler, fragment(24, bytes(24)), 0.0)

@@ -67,10 +67,10 @@ def frame_replayed(
     used = memory.get(sender)
     if used is None:
         used = memory[sender] = CountersUsed(_MOST_COUNTERS)
-    octets = _kept(scene.octets[: len(scene.octets) - scene.fcs])
-    before = used.get(counter)
+    whole = scene.octets[: len(scene.octets) - scene.fcs]
+    octets, before = _kept(whole), used.get(counter)
     if before is None:
-        used[counter] = CounterUse(octets, scene.number, scene.time_s, mac.destination)
+        used[counter] = CounterUse(octets, len(whole), scene.number, scene.time_s, mac.destination)
         return None
     scene.used_before = before
     past_s = scene.time_s - before.time_s
@@ -94,9 +94,7 @@ def frame_replayed(
 
 
 def _differ(octets: bytes, before: bytes) -> str:
-    """Return which octets of two frames differ."""
-    if len(octets) != len(before):
-        return f"one has {octets_text(len(before))}, the other {len(octets)}"
+    """Return which octets of two frames of one length differ."""
     places = [at for at, pair in enumerate(zip(octets, before, strict=True)) if len({*pair}) > 1]
     return f"different octets: {len(places)}, the first is octet {places[0]}, the last {places[-1]}"
 
@@ -113,7 +111,9 @@ def frame_counter_used_twice(scene: Scene, mac: Mac) -> Hits | None:
     text = f"frame counter {counter:#010x}"
     cause = f"{scene.sender} used a {text} for two different frames ({key_words(security)})"
     evidence = [f"{text} in frames {before.number} and {scene.number}"]
-    if len(octets) <= LARGEST_FRAME:
+    if before.length != len(octets):
+        evidence.append(f"one has {octets_text(before.length)}, the other {len(octets)}")
+    elif len(before.octets) == before.length:
         evidence.append(_differ(octets, before.octets))
     return (Hit(cause, tuple(evidence), scene.sender, (before.number, scene.number)),)
 
