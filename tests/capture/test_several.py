@@ -26,6 +26,7 @@ from lowpanbudget.capture.files.continued import read_continued
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.together import read_together
 from lowpanbudget.capture.files.writing import write_pcap
+from lowpanbudget.capture.follow.receivers import Receivers
 from lowpanbudget.capture.several import survey_files
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.capture.surveyor import survey
@@ -224,3 +225,11 @@ def test_what_is_no_row_of_files(files: list[Path], tmp_path: Path) -> None:
     for wrong in ([], [files[0], files[0]], [files[0], tmp_path], [files[0], tmp_path / "none"]):
         with pytest.raises(RequestError):
             read_continued(wrong)
+
+
+def test_of_one_frame_the_last_16_sendings_are_held() -> None:
+    """Our bound: of twenty in a row the fifth is the first that another receiver can have heard."""
+    receivers = Receivers()
+    for number in range(1, 21):
+        assert receivers.heard("a", number, number, b"frame") is None
+    assert receivers.heard("b", 21, 21, b"frame") == 5

@@ -500,6 +500,16 @@ def test_several_answers_share_the_requests() -> None:
     assert {(one.message, one.sends_every_s) for one in found} == {("one", 120.0), ("two", 120.0)}
 
 
+def test_a_relay_is_awake_for_cells_both_ways_of_both_links() -> None:
+    """Two cells up and one down: three to its parent and three to its child, and the one that all share."""
+    (relay,) = (
+        check
+        for check in network_of(in_slots("cells = 2\ncells_down = 1\n")).checks
+        if check.matter == "relay"
+    )
+    assert relay.measured == 2 * (2 + 1) + 1
+
+
 def test_relays_pass_on_what_came_to_them() -> None:
     """Of 60 an hour from each of three nodes in a line a quarter is lost on each link, and nothing is sent again.
 

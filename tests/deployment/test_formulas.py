@@ -103,6 +103,16 @@ def test_tries_end_after_so_many(attempts: int) -> None:
         assert (found.transmissions, found.arrived_s, found.lost) == (attempts, (arrived,), (lost,))
 
 
+def test_what_comes_at_the_end_of_a_time_is_counted_in_the_next() -> None:
+    """Messages at 0, 10 and 20 s: one in each 10 s, whichever part of a run is counted."""
+    arrivals = [Arrival(at_s, (0,)) for at_s in (0.0, 10.0, 20.0)]
+    for counted_s, came in (((0.0, 10.0), 1), ((10.0, 20.0), 1), ((0.0, inf), 3)):
+        found = run_slots(
+            arrivals, [SlotLink((0,))], slotframe=1, slot_s=1.0, attempts=1, places=4, seed=1, counted_s=counted_s
+        )  # fmt: skip
+        assert found.queues[0].came == came
+
+
 def test_a_node_passes_on_what_comes_one_frame_a_cell_at_most() -> None:
     """One frame in 4.04 s, a cell each 1.01 s: in a quarter of the cells one comes, and is gone with the next.
 

@@ -6,6 +6,7 @@ and no more of it comes.
 """
 
 from collections.abc import Iterator, Sequence
+from typing import cast
 
 import pytest
 from findings import air
@@ -14,6 +15,7 @@ from findings.cases_fragments import acknowledged, pausing
 
 from lowpanbudget import MeasuredFlow, audit, measure, parse_design
 from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
+from lowpanbudget.deployment.stopped_seen import BegunDatagram, StoppedSeen
 
 DESIGN = """
 title = "Cold store"
@@ -256,3 +258,14 @@ def test_recoverable_fragments_stop_as_well(aborted: bool) -> None:
     (flow,) = measure(list(Capture(frames).records()), contexts=CONTEXTS, fcs=2).flows
     assert flow.arrived is not None
     assert (flow.arrived.count, flow.arrived.trials, flow.perhaps, flow.stopped) == (1, 2, 0, 1)
+
+
+def test_no_more_of_them_are_kept_than_said() -> None:
+    class Ended:
+        def journey(self) -> object:
+            return object()
+
+    stopped = StoppedSeen(2)
+    for _ in range(5):
+        stopped.end(cast("BegunDatagram", Ended()))
+    assert stopped.beyond == 3

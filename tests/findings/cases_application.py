@@ -418,6 +418,13 @@ NO_RESPONSE = b"\xd1\xf5\x02"
 
 # captures in which a finding must not be told, beside the near misses of the cases
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "hop limits in line that the design has": (
+        "hop-limit-in-line",
+        lambda: replace(
+            planned(*[DATA] * 6, hop_limit=16),
+            design=PLAN.with_flow(replace(PLAN.flows[0], hop_limit=16)),
+        ),
+    ),
     # the times between those heard are one, two, three ... periods and some jitter, as chance has it
     "readings of which the receiver of the capture misses half": (
         "interval-off-plan",

@@ -34,6 +34,7 @@ from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.findings.audit import Audit
+from lowpanbudget.findings.captures.nodes import Beginnings
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.known import known_of
@@ -676,3 +677,11 @@ def test_what_a_record_seals_is_no_header(suite: str) -> None:
 def test_seconds_are_never_told_as_powers_of_ten() -> None:
     told = [seconds_text(seconds) for seconds in (3220.4, 999.4, 12.34, 0.0123)]
     assert told == ["3220 s", "999 s", "12.3 s", "0.0123 s"]
+
+
+def test_an_answer_comes_within_ten_seconds() -> None:
+    """Our choice; also of what a capture begins with nobody asked before."""
+    asked = Beginnings()
+    assert asked.begins(1, 2, 0.0)
+    assert not asked.begins(2, 1, 9.9)
+    assert asked.begins(2, 1, 10.0)

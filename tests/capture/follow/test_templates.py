@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget import decode_frame
+from lowpanbudget.capture.follow.memo import Mask
 from lowpanbudget.capture.follow.templates import layer_bits
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.surveyor import survey
@@ -77,3 +78,20 @@ def test_frames_have_free_places() -> None:
     counts = [len(decode_frame(octets, fcs=False, contexts=CONTEXTS).free) for octets in FRAMES]
     assert max(counts) >= 4  # CoAP: message id and token as well
     assert sum(count >= 3 for count in counts) > len(FRAMES) // 2
+
+
+def test_first_fragments_of_any_tag_are_read_after_one_template() -> None:
+    """The tag is the last of the four octets of RFC 4944 figure 4: what is free there is no part of the datagram."""
+    sent = [udp_datagram(ip_of(A), ip_of(B), bytes([n]) * 150) for n in range(1, 6)]
+    firsts = [frames_of(datagram, A, B, tag=0x700 + n)[0] for n, datagram in enumerate(sent)]
+    seen = list(Trace(contexts=CONTEXTS, fcs=2).follow(records(firsts)))
+    assert len({id(sighting.template) for sighting in seen}) == 1
+
+
+def test_frames_with_and_without_a_tail_are_not_read_alike() -> None:
+    """A payload that is not there is none of no octets: a mask with a tail asks whether there are any."""
+    mask = Mask(1, ((0, 2),), 2)
+    none, one, two = (mask.key(None, octets) for octets in (b"ab", b"abc", b"abcd"))
+    assert none != one == two
+    whole = Mask(1, ((0, 2),), None)
+    assert whole.key(None, b"abc") != whole.key(None, b"abcd")

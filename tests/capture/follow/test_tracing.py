@@ -49,6 +49,7 @@ from lowpanbudget import (
 )
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import application_of, is_checksum_right
+from lowpanbudget.capture.follow.picking import pick
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import layer_bits
 from lowpanbudget.capture.follow.tracing import Trace
@@ -346,6 +347,19 @@ def test_a_retransmitted_fragment_opens_no_second_datagram() -> None:
     assert sighting[1].datagram == datagram
     assert sighting[2].datagram is None
     assert not trace.leftover
+
+
+def test_the_first_three_frames_are_picked_whatever_becomes_whole_behind_them() -> None:
+    datagram = udp_datagram(ip_of(A), ip_of(B), bytes(150))
+    first, last = frames_of(datagram, A, B)
+    (one,), (two,), (three,) = (
+        frames_of(udp_datagram(ip_of(A), ip_of(B), bytes([n] * 3)), A, B) for n in range(3)
+    )
+    heard = records([first, one, two, three, last])
+    picked, count = pick(Trace(contexts=CONTEXTS), heard, (), "a capture")
+    assert [sighting.number for sighting in picked] == [1, 2, 3]
+    assert not picked[0].is_open  # its datagram is whole
+    assert count == 5
 
 
 def test_fragments_that_never_become_whole_are_told() -> None:
