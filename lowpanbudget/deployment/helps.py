@@ -157,7 +157,9 @@ def _of_slots(
         # odd, and so without a common divisor with most numbers of channels
         odd = length | 1
         caution = listening if odd < slots.slotframe else "everything takes twice as long"
-        yield with_slots("slotframe", f"a slotframe of {odd} slots", caution, slotframe=odd)
+        yield with_slots(
+            "slotframe", f"a slotframe of {plural(odd, 'slot')}", caution, slotframe=odd
+        )
     for order in ("up", "down"):
         if order != slots.order:
             text = f"cells in order {'towards the root' if order == 'up' else 'from the root'}"
@@ -165,7 +167,7 @@ def _of_slots(
             yield with_slots("order", text, f"what goes {against} is against it", order=order)
     yield with_slots(
         "shared_cells",
-        f"{slots.shared_cells + 1} shared cells",
+        plural(slots.shared_cells + 1, "shared cell"),
         listening,
         shared_cells=slots.shared_cells + 1,
     )

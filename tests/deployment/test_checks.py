@@ -500,6 +500,17 @@ def test_several_answers_share_the_requests() -> None:
     assert {(one.message, one.sends_every_s) for one in found} == {("one", 120.0), ("two", 120.0)}
 
 
+def test_as_many_cells_as_a_slotframe_has_may_help() -> None:
+    """Three slots, two of them cells: a third one is tried, a fourth there is not; half of three slots is one."""
+    keys = "slotframe = 3\ncells = 2\nshared_cells = 0\n"
+    design = parse_design(slotted(keys, "[tree]\nby_hop = [1]\n", "every_s = 60"))
+    assert design.access is not None
+    changes = possible.possible_changes(design, design.access, network_of(design))
+    told = [change.text for change in changes]
+    assert [text for text in told if "to each parent" in text] == ["3 cells to each parent"]
+    assert {"a slotframe of 1 slot", "a slotframe of 7 slots", "1 shared cell"} <= set(told)
+
+
 def test_a_relay_is_awake_for_cells_both_ways_of_both_links() -> None:
     """Two cells up and one down: three to its parent and three to its child, and the one that all share."""
     (relay,) = (

@@ -124,6 +124,14 @@ def test_a_gap_of_the_receiver_is_no_loss() -> None:
     assert not names & {"loss-over-plan", "messages-never-sent"}
 
 
+def test_a_gap_behind_the_first_message_of_each_is_no_loss() -> None:
+    """One reading of each was heard before it; of the 189 behind it the first and the last prove nothing."""
+    for flow in measured(reports(off=(50.0, 3050.0))).flows:
+        assert flow.arrived is not None
+        assert (flow.uncounted, flow.unsent, flow.perhaps) == (50, 0, 0)
+        assert (flow.arrived.count, flow.arrived.trials) == (187, 187)
+
+
 def test_a_pause_of_all_senders_is_no_gap_of_the_receiver() -> None:
     """Their frame numbers go on over 22 hours in which no frame came: the receiver heard all there was."""
     pause_s = 22 * 3600.0
