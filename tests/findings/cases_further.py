@@ -815,6 +815,12 @@ FURTHER = (
         lambda: damaged(2),
         Told("remark", "", DAMAGED, ("2 of 20 frames do not match",), (1, 2)),
     ),
+    # of fewer frames a share tells nothing: our choice
+    Further(
+        "check-sequence-wrong",
+        lambda: Capture(damaged(3).air[:19]),
+        Told("remark", "", DAMAGED, ("3 of 19 frames do not match",), (1, 2, 3)),
+    ),
     # every second frame is of the node; its check sequences are turned round, or wrong in other bits each time
     Further(
         "check-sequence-wrong",

@@ -541,6 +541,13 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: corrected(*((2.0 * n, -100 * n) for n in range(1, 21))),
     ),
     "four frames of a lower level": ("secured-less-than-others", lambda: at_levels(1, 5, 1, 1, 1)),
+    "frames that the one node that seals did not": (
+        "unsecured-among-secured",
+        lambda: Capture(
+            [*unsealed(5).air[:24:2], *unsealed(5).air[24:]],
+            keys=(air.KEY,),
+        ),
+    ),
     "four frames that a node did not seal": ("unsecured-among-secured", lambda: unsealed(4)),
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
     "a node that looked for a router before it had an address": ("node-fell-silent", seeking),

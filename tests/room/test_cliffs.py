@@ -10,13 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from room.random_paths import random_paths
 
-from lowpanbudget import budget, load_design
+from lowpanbudget import Env, budget, load_design, split
 from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.path import Path
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.room.further import FurtherFrames
 from lowpanbudget.room.measure import cliffs, frames_of, room_of
+from lowpanbudget.stack.split import fragment_octets
 
 IPV6_UDP = 48  # RFC 8200 section 3: 40; RFC 768: 8
 FRAG1, FRAGN = 4, 5  # RFC 4944 section 5.3
@@ -163,3 +164,17 @@ def test_what_frames_between_add_is_measured_once(monkeypatch: pytest.MonkeyPatc
         room = room_of(path)
         assert further.cliffs(path, room) == cliffs(path, room, 6)
     assert asked == [2, 3, 2]
+
+
+@pytest.mark.parametrize("room", [12, 13, 14, 60])
+def test_octets_of_fragments_are_those_that_are_sent(room: int) -> None:
+    """Arithmetic for the least room too: a header of 5 and one unit of 8 octets (RFC 4944 section 5.3)."""
+    source, destination = (
+        bytes.fromhex(f"fe80 0000 0000 0000 0000 00ff fe00 000{n}") for n in (1, 2)
+    )
+    whole = bytes.fromhex("6000 0000 0064 3b40") + source + destination + bytes(100)
+    found = fragment_octets(140, 3, 40, room)
+    if room < 13:
+        assert found is None
+    else:
+        assert found == [len(one) for one in split(whole, Env("0001", "0002"), room=room)]

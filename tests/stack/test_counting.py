@@ -5,6 +5,8 @@ from findings import air
 from findings.cases_fragments import route_counted, routed_packet
 
 from lowpanbudget import Reassembler, decode_frame
+from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, SrhLorh
+from lowpanbudget.stack.counting import most_added
 from lowpanbudget.stack.events import Complete, Discarded
 
 
@@ -34,3 +36,11 @@ def test_no_form_has_these_octets(less: int) -> None:
     discarded, *_ = events_of(less, 96)
     assert isinstance(discarded, Discarded)
     assert "overlaps another with a different extent" in discarded.reason
+
+
+def test_what_rpl_added_at_most() -> None:
+    """An RPL option of 8 octets (RFC 6553), an outer header of 40, and 8 and 16 for each hop of a route (RFC 6554)."""
+    route = SrhLorh((b"\0\1", b"\0\2"))
+    assert most_added([Rpi()]) == 8
+    assert most_added([Rpi(), IpInIp(64)]) == 8 + 40
+    assert most_added([route, Rpi(), IpInIp(64)]) == 8 + 2 * 16 + 8 + 40

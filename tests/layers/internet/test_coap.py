@@ -17,7 +17,14 @@ from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block, block_text
-from lowpanbudget.layers.internet.coap.codes import CODES, Type, coap_code, code_text
+from lowpanbudget.layers.internet.coap.codes import (
+    CODES,
+    Type,
+    coap_code,
+    code_text,
+    is_request,
+    is_response,
+)
 from lowpanbudget.layers.internet.coap.flaws import coap_flaws
 from lowpanbudget.layers.internet.coap.message import CoapMessage, coap_path
 from lowpanbudget.layers.internet.coap.options import CoapOption
@@ -580,3 +587,9 @@ def test_many_options_take_work_in_proportion() -> None:
 def test_what_a_block_option_says(value: int, text: str) -> None:
     """RFC 7959 section 2.2: 2**(SZX + 4) octets, 7 is reserved; M is the fourth bit, NUM the rest."""
     assert block_text(value) == text
+
+
+def test_codes_that_are_reserved_answer_nothing() -> None:
+    """RFC 7252 section 12.1: "1.00-1.31 Reserved"; 2.05, Content, is 010.00101."""
+    assert not any(is_response(code) or is_request(code) for code in range(0x20, 0x40))
+    assert is_response(0x45)
