@@ -345,6 +345,7 @@ def test_a_retransmitted_fragment_opens_no_second_datagram() -> None:
     sighting = list(trace.follow(records([first, last, last])))
     assert [t.repeats for t in sighting] == [None, None, 2]
     assert sighting[1].datagram == datagram
+    assert sighting[1].headers_template is sighting[0].template  # all headers are in the first
     assert sighting[2].datagram is None
     assert not trace.leftover
 
