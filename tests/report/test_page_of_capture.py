@@ -27,6 +27,7 @@ from lowpanbudget import (
 )
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.figure import fields_of
+from lowpanbudget.report.page import paper
 from lowpanbudget.report.page.capture import capture_page
 from lowpanbudget.report.page.paper import capture_html
 
@@ -287,3 +288,12 @@ def test_decrypted_contents_go_in_only_where_asked_for(tmp_path: Path, page: Any
     assert secrets
     assert not any(secret in html + str(data_in(html)) for secret in secrets)
     assert "holds decrypted contents" not in capture_html(page)
+
+
+@pytest.mark.parametrize("kind", sorted(paper._SCRIPTS))
+def test_the_scripts_of_a_page_name_nothing_twice(kind: str) -> None:
+    """ECMA-262 section 16.1.1: two declarations of one name are an early error of a script: nothing of it runs."""
+    script = "\n".join(paper._part(name) for name in paper._SCRIPTS[kind])
+    names = re.findall(r"^(?:const|let|function|async function) (\w+)", script, re.MULTILINE)
+    assert len(names) > 20
+    assert sorted(names) == sorted(set(names))

@@ -183,9 +183,9 @@ const linkTo = (parts) => history.replaceState(null, "", `#${parts.map(encodeURI
 // Rows of columns: see where the page is packed. A row ends where a column has nothing for it.
 const rowsIn = ([count, ...several]) => Array.from({length: count}, (_, row) => several.map((column) => column[row]).filter((value) => value !== null));
 // The octets of base 85, four for five signs; see where the page is packed.
-const SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%,()*+-;.=:?@^_`{|}~";
+const BASE_85 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%,()*+-;.=:?@^_`{|}~";
 function octetsIn(packed) {
-  const values = new Map([...SIGNS].map((sign, value) => [sign, value])), left = (5 - packed.length % 5) % 5;
+  const values = new Map([...BASE_85].map((sign, value) => [sign, value])), left = (5 - packed.length % 5) % 5;
   const signs = packed + "~".repeat(left), octets = new DataView(new ArrayBuffer(signs.length / 5 * 4));
   for (let at = 0; at < signs.length; at += 5) {
     let word = 0;
