@@ -31,18 +31,36 @@ def other_counts(frame: Frame) -> Iterator[OtherCount]:
     if not (has_route or has_rpi) or not frame.values:
         return
     outer, *behind = frame.values
-    added = behind[: has_rpi + has_route]
-    if not isinstance(outer, Ipv6) or not all(isinstance(one, bytes) for one in added):
+    if not isinstance(outer, Ipv6):
         return
-    if has_route:
-        whole, short = len(added[-1]), _shortest(outer, added[-1])
+    kinds_added = [ipv6.HOP_BY_HOP] * has_rpi + [ipv6.ROUTING] * has_route
+    added = _added(outer, behind, kinds_added)
+    route = added.get(ipv6.ROUTING)
+    if route is not None:
+        whole, short = len(route), _shortest(outer, route)
         if short < whole:
             yield OtherCount(
                 whole - short, f"the source route counts as {short} octets, not {whole}"
             )
         yield OtherCount(whole, "the source route is not counted")
     tunnel = ipv6.OCTETS if IpInIp in kinds else 0
-    yield OtherCount(sum(map(len, added)) + tunnel, "nothing is counted that RPL added")
+    yield OtherCount(sum(map(len, added.values())) + tunnel, "nothing is counted that RPL added")
+
+
+def _added(outer: Ipv6, behind: Iterable[object], kinds: Iterable[int]) -> dict[int, bytes]:
+    """Return the headers of these kinds that follow in this order, each by its kind.
+
+    A route of one entry comes back as none: the entry is the destination, no segment is left (RFC 8138 section 5.5).
+    """
+    added, following, headers = dict[int, bytes](), outer.next_header, iter(behind)
+    for kind in kinds:
+        if kind != following:
+            continue
+        header = next(headers, None)
+        if not isinstance(header, bytes):
+            break
+        added[kind], following = header, header[0]
+    return added
 
 
 _ADDRESS, _OPTION, _ROUTE = (

@@ -44,3 +44,46 @@ def test_what_rpl_added_at_most() -> None:
     assert most_added([Rpi()]) == 8
     assert most_added([Rpi(), IpInIp(64)]) == 8 + 40
     assert most_added([route, Rpi(), IpInIp(64)]) == 8 + 2 * 16 + 8 + 40
+
+
+# RFC 8138: a source route of one entry of 2 octets (5.1), RPL information of instance 0 and a rank of 1 octet (6.3), an
+# outer header with its hop limit alone (7)
+ROUTE, INFORMATION, TUNNEL = b"\x80\x01" + air.ROOT, b"\x83\x05\x02", b"\xa1\x06\x40"
+
+
+def last_hop(less: int, *, tunnel: bool) -> list[object]:
+    """The events of a datagram in two fragments behind these heads, and the datagram as it was sent."""
+    packet = air.datagram(bytes(144))
+    sent = b"\xf1" + ROUTE + INFORMATION + TUNNEL * tunnel + air.payload(packet)
+    # the option (RFC 6553 section 3) and the outer header; the entry of the route is the destination
+    added = 8 + 40 * tunnel
+    cut, size = len(sent) - 96, len(packet) + added - less
+    head = size.to_bytes(2, "big") + b"\0\7"
+    parts = [
+        bytes([0xC0 | head[0]]) + head[1:] + sent[:cut],
+        bytes([0xE0 | head[0]]) + head[1:] + bytes([(size - 96) // 8]) + sent[cut:],
+    ]
+    root = air.address(air.PREFIX, air.ROOT)
+    reassembler, events = Reassembler(), list[object]()
+    for number, part in enumerate(parts, 1):
+        frame = decode_frame(air.raw(part, number), contexts=air.CONTEXTS, root=root)
+        events += reassembler.feed(frame)
+    return [*events, packet]
+
+
+# all that RPL added, or nothing of it
+@pytest.mark.parametrize(("less", "tunnel"), [(0, False), (8, False), (0, True), (48, True)])
+def test_a_route_of_one_entry_takes_no_octets(less: int, tunnel: bool) -> None:
+    whole, packet = last_hop(less, tunnel=tunnel)
+    assert isinstance(whole, Complete)
+    assert isinstance(packet, bytes)
+    sent = whole.datagram.octets
+    assert len(sent) == len(packet) + (48 if tunnel else 8)
+    # with the length of UDP that it was sent with
+    assert sent[-len(packet) + 40 :] == packet[40:]
+
+
+@pytest.mark.parametrize(("less", "tunnel"), [(16, False), (24, False), (8, True), (40, True)])
+def test_a_route_of_one_entry_is_not_counted_as_more(less: int, tunnel: bool) -> None:
+    discarded, *_ = last_hop(less, tunnel=tunnel)
+    assert isinstance(discarded, Discarded)
