@@ -295,6 +295,9 @@ EXCHANGES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "notification-stale",
         lambda: fresh_for(None, 60.1),
     ),
+    # "If an origin server wishes to prevent caching, it MUST explicitly include a Max-Age Option with a value of zero
+    # seconds" (RFC 7252 section 5.6.1)
+    "notifications that nobody is to cache": ("notification-stale", lambda: fresh_for(0, 45.0)),
     "a client that asks anew when Max-Age is over": (
         "notification-stale",
         lambda: fresh_for(10, 45.0, asked=True),

@@ -140,6 +140,8 @@ def notification_never_confirmable(
 class _Freshness:
     """When the last notification of an observation came, and until when it is fresh; how often the next was late.
 
+    ``time_s`` is None where nothing is to be fresh.
+
     ``stale_s`` of ``all_s`` nothing fresh was there, ``shortest_s`` is the least Max-Age of those that were late.
     """
 
@@ -187,7 +189,9 @@ def notification_came(memory: Freshnesses, scene: Scene, datagram: HeardDatagram
             fresh.frames.note(scene.number)
     option = message.first(MAX_AGE)
     said = None if option is None else option.value
-    fresh.time_s, fresh.max_age_s = scene.time_s, said if isinstance(said, int) else _MAX_AGE_S
+    fresh.max_age_s = said if isinstance(said, int) else _MAX_AGE_S
+    # 0 is how a server says that nobody is to cache it (RFC 7252 section 5.6.1): it means none to be fresh
+    fresh.time_s = scene.time_s if fresh.max_age_s else None
     return None
 
 
