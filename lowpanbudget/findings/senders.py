@@ -6,6 +6,7 @@ from math import nan
 from typing import NamedTuple
 
 from lowpanbudget.capture.sequences import MOST_MISSING
+from lowpanbudget.findings.levels import LevelUses
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.silences import LongSilence, needed
 from lowpanbudget.layers.link.mac import BROADCAST, Mac
@@ -39,7 +40,7 @@ class Hole(NamedTuple):
 class HeardSender:
     """Data frames of a node, to some receivers: all, those under link security, and those without; the first of each.
 
-    ``levels`` are the levels of those under link security: how many there are of each, and the first.
+    ``levels`` are the security levels of those under link security.
 
     ``sequence`` is the last number, ``row`` how many frames in a row had it with other contents than the one before,
     which ``mark`` stands for and which came at ``time_s``; the first of them is frame ``since``.
@@ -60,7 +61,7 @@ class HeardSender:
     to: set[bytes] = field(default_factory=set)
     first: Frames = field(default_factory=Frames)
     first_bare: Frames = field(default_factory=Frames)
-    levels: dict[int, tuple[int, int]] = field(default_factory=dict)
+    levels: LevelUses = field(default_factory=LevelUses)
     sequence: int | None = None
     row: int = 0
     other: tuple[int | None, int] = (None, 0)

@@ -246,9 +246,10 @@ def secured(
     level: int = 5,
     links: tuple[bytes, bytes] = (FAR_NODE, FAR_ROOT),
     packed: bytes | None = None,
+    key_index: int = 1,
 ) -> bytes:
     """A frame under an invented key, from an extended address unless told otherwise; ``packed``: its payload."""
-    header = mac(sequence, links, security=Security(level, 1, counter, key_index=1))
+    header = mac(sequence, links, security=Security(level, 1, counter, key_index=key_index))
     packed = payload(datagram(data, links=links), links) if packed is None else packed
     return encode_frame(header, packed, key=KEY, devices={0x17: FAR_NODE}).octets
 

@@ -103,6 +103,7 @@ from findings.cases_nodes import (
     acknowledging,
     back,
     beside_each_other,
+    joined,
     judged,
     numbered,
     registration,
@@ -1685,6 +1686,45 @@ FURTHER = (
             (),
             (25, 26, 27, 28, 29),
             5,
+        ),
+    ),
+    # 61 to 72 are how it joins, 73 is the first at the level of the others
+    Further(
+        "secured-less-than-others",
+        lambda: joined((5, 1), *[(1, 2)] * 5),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:21",
+            "5 data frames of this node have level 1 (MIC-32)",
+            ("61 frames of 6 nodes have level 5 (ENC-MIC-32)",),
+            (74,),
+            5,
+        ),
+    ),
+    # the key of the others is none to join with
+    Further(
+        "secured-less-than-others",
+        lambda: joined((5, 1), key_index=1),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:01, 02:5e:10:00:00:00:00:21",
+            "6 data frames of this node have level 1 (MIC-32)",
+            ("61 frames of 6 nodes have level 5 (ENC-MIC-32)",),
+            (61, 62),
+            12,
+        ),
+    ),
+    # who is never heard at the level of the others did not join
+    Further(
+        "secured-less-than-others",
+        joined,
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:01, 02:5e:10:00:00:00:00:21",
+            "6 data frames of this node have level 1 (MIC-32)",
+            ("60 frames of 5 nodes have level 5 (ENC-MIC-32)",),
+            (61, 62),
+            12,
         ),
     ),
     Further(

@@ -102,6 +102,27 @@ def at_levels(*levels: int) -> Capture:
     return Capture(list(frames), keys=(air.KEY,))
 
 
+def joined(*later: tuple[int, int], key_index: int = 2) -> Capture:
+    """12 frames of level 5 each of five nodes; six of level 1 between the root and another; what that sends later.
+
+    That is by level and key index; key index 1 is that of the five.
+    """
+    joiner, *others = [bytes.fromhex("025e1000000000") + bytes([n]) for n in range(0x21, 0x26)]
+    up, down = (joiner, FAR_ROOT), (FAR_ROOT, joiner)
+    usual = [*[down] * 12, *[(one, FAR_ROOT) for one in others] * 12]
+    joining = [up, down] * 6
+    frames = [air.secured(b"%d" % n, n, n, links=links) for n, links in enumerate(usual)]
+    frames += [
+        air.secured(b"%d" % n, n, n, 1, links, key_index=key_index)
+        for n, links in enumerate(joining, 100)
+    ]
+    frames += [
+        air.secured(b"%d" % n, n, n, level, up, key_index=index)
+        for n, (level, index) in enumerate(later, 200)
+    ]
+    return Capture(list(frames), keys=(air.KEY,))
+
+
 def unsealed(count: int, link: bytes = FAR_NODE) -> Capture:
     """The same of any node, also of one of those two."""
     frames = []
@@ -407,7 +428,7 @@ NODES_CASES: dict[str, Case] = {
             "risk",
             "02:5e:10:00:00:00:00:19",
             "6 data frames of this node have level 1 (MIC-32)",
-            ("24 of 2 nodes have level 5 (ENC-MIC-32)",),
+            ("24 frames of 2 nodes have level 5 (ENC-MIC-32)",),
             (25,),
             6,
         ),
@@ -541,6 +562,11 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: corrected(*((2.0 * n, -100 * n) for n in range(1, 21))),
     ),
     "four frames of a lower level": ("secured-less-than-others", lambda: at_levels(1, 5, 1, 1, 1)),
+    # IEEE 802.15.4-2015 table 9-7: the key index tells one key of a source from another
+    "a node that joins under another key, and who lets it in": (
+        "secured-less-than-others",
+        lambda: joined((5, 1)),
+    ),
     "frames that the one node that seals did not": (
         "unsecured-among-secured",
         lambda: Capture(

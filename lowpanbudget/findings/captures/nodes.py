@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 from math import nan
-from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import (
@@ -66,8 +66,7 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
     if mac.security is not None and mac.security.level:
         if not scene.is_forged:
             sender.sealed += 1
-            count, first = sender.levels.get(mac.security.level, (0, scene.number))
-            sender.levels[mac.security.level] = count + 1, first
+            sender.levels.seal(mac.security, to, scene.number)
     elif scene.header is None or scene.header.destination not in LINK_LOCAL.prefix:
         # what only crosses a link comes before a node has keys
         sender.bare += 1
@@ -166,38 +165,26 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
             yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
 
 
-class _LevelUse(NamedTuple):
-    """How many nodes of a PAN have sent how many data frames with a security level."""
-
-    nodes: int
-    frames: int
-
-
 @NODES.at_end("secured-less-than-others")
 def secured_less_than_others(known: Surroundings) -> Hits:
     """Name the few of a PAN whose data frames lack what the level gives that most use; a design says which it is."""
     if known.design is not None:
         return
-    used: dict[int | None, dict[int, _LevelUse]] = {}
-    for (pan, _), one in known.senders.items():
-        for level, (count, _) in one.levels.items():
-            nodes, frames = used.setdefault(pan, {}).get(level, (0, 0))
-            used[pan][level] = _LevelUse(nodes + 1, frames + count)
-    usual = {pan: max(levels, key=lambda one: levels[one].frames) for pan, levels in used.items()}
+    networks: dict[int | None, dict[bytes, LevelUses]] = {}
     for (pan, source), one in known.senders.items():
-        for level, (count, first) in one.levels.items():
-            few, most = used[pan][level], used[pan][usual[pan]]
-            now, then = LEVELS[level], LEVELS[usual[pan]]
-            if not now.lacks_of(then) or count < _FEW or 2 * few.nodes > most.nodes:
+        networks.setdefault(pan, {})[source] = one.levels
+    for nodes in networks.values():
+        usual = usual_level(nodes)
+        name = LEVELS[usual.level].name
+        others = f"{plural(usual.frames, 'frame')} of {plural(usual.nodes, 'node')} have level {usual.level} ({name})"
+        for level, few in lower_levels(nodes, usual.level).items():
+            frames = sum(use.frames for use in few.values())
+            if 2 * len(few) > usual.nodes or TIMES_MORE * frames > usual.frames:
                 continue
-            if TIMES_MORE * few.frames <= most.frames:
-                cause = (
-                    f"{plural(count, 'data frame')} of this node have level {level} ({now.name})"
-                )
-                others = (
-                    f"{most.frames} of {most.nodes} nodes have level {usual[pan]} ({then.name})"
-                )
-                yield Hit(cause, (others,), link_text(source), (first,), times=count)
+            for source, use in few.items():
+                if use.frames >= _FEW:
+                    cause = f"{plural(use.frames, 'data frame')} of this node have level {level} ({LEVELS[level].name})"
+                    yield Hit(cause, (others,), link_text(source), (use.first,), times=use.frames)
 
 
 _LONG = (
