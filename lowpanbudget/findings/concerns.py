@@ -10,6 +10,7 @@ from lowpanbudget.layers.internet.coap.registry import BLOCK2, OBSERVE, OSCORE
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.lorh import SrhLorh
 
 _POST = coap_code("POST")  # the code of a sealed request, too (RFC 8613 section 4.2)
 
@@ -86,6 +87,14 @@ def last_hop(scene: Scene) -> bool:
 def rpl_option(scene: Scene) -> bool:
     """Return whether its datagram has an RPL option."""
     return scene.datagram is not None and scene.datagram.rpl_option is not None
+
+
+def source_route(scene: Scene) -> bool:
+    """Return whether a source route leads its datagram; as 6LoRH one of a single entry is no header behind IPv6."""
+    datagram = scene.datagram
+    if datagram is None:
+        return False
+    return scene.find(SrhLorh) is not None or datagram.source_route is not None
 
 
 def icmpv6(scene: Scene) -> bool:

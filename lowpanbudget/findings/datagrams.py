@@ -10,7 +10,7 @@ from lowpanbudget.capture.follow.flows import mark_of
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.wording import hop_text
-from lowpanbudget.layers.internet import chain, extension, ipv6, udp
+from lowpanbudget.layers.internet import chain, extension, ipv6, source_route, udp
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
@@ -179,6 +179,13 @@ class HeardDatagram:
         header = self.hop_by_hop
         options = () if header is None else header.options
         return next((option for option in options if isinstance(option, RplOption)), None)
+
+    @property
+    def source_route(self) -> ChainPlace | None:
+        """Return where the source route of its first routing header stands, if it is one; None without one."""
+        place = chain.find(self.octets, ipv6.ROUTING)
+        is_one = place is not None and self.octets[place.offset + 2] == source_route.TYPE
+        return place if is_one else None
 
 
 @lru_cache(4096)

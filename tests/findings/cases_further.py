@@ -74,6 +74,7 @@ from findings.cases_joining import (
     answered,
     confirmed,
     granted,
+    led,
     passed_on,
     registered,
     unanswered,
@@ -2224,12 +2225,64 @@ FURTHER = (
             3,
         ),
     ),
-    # one DAO on two hops to the root, which is heard; the relay that would bring the answer is too
+    # a node that asks on is owed an answer, though the root has its DAO (RFC 6550 section 9.3, 4)
+    Further(
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), more=[led(30)]),
+        Told(
+            "failure",
+            "fe80::ff:fe00:17",
+            "no DAO-ACK comes from fe80::ff:fe00:1",
+            (
+                "fe80::ff:fe00:17 asked 3 times, first 92 s before the capture ends",
+                "source routes lead to it: the root has its DAO",
+            ),
+            (2, 3, 5),
+            3,
+        ),
+    ),
+    # a source route before any of them says nothing of them
+    Further(
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), more=[led(4)]),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "no DAO-ACK comes from fe80::ff:fe00:1",
+            ("fe80::ff:fe00:17 asked 2 times, first 92 s before the capture ends",),
+            (3, 4),
+            2,
+        ),
+    ),
+    # three nodes that ask one root once each
+    Further(
+        "dao-never-acknowledged",
+        lambda: unanswered(
+            more=[
+                one
+                for at, node in ((8, NODE), (9, RELAY), (10, b"\0\x19"))
+                for one in passed_on(2, at, node, ROOT)
+            ]
+        ),
+        Told(
+            "risk",
+            ", ".join(f"{PREFIX}ff:fe00:{node}" for node in (17, 18, 19)),
+            f"no DAO-ACK comes from {PREFIX}ff:fe00:1",
+            tuple(
+                f"{PREFIX}ff:fe00:{node} asked 1 time, first {waited} s before the capture ends"
+                for node, waited in ((17, 92), (18, 91), (19, 90))
+            ),
+            (2, 3, 4),
+            3,
+        ),
+    ),
+    # one DAO on two hops to the root, which is heard; the relay that would bring the answer is too. The node does not
+    # "reschedule the DAO message" (RFC 6550 section 9.3)
     Further(
         "dao-never-acknowledged",
         lambda: unanswered(more=passed_on(2, 8, NODE, RELAY, ROOT)),
         Told(
-            "risk",
+            "remark",
             f"{PREFIX}ff:fe00:17",
             f"no DAO-ACK comes from {PREFIX}ff:fe00:1",
             (f"{PREFIX}ff:fe00:17 asked 1 time, first 92 s before the capture ends",),

@@ -110,6 +110,20 @@ def passed_on(code: int, at: float, *way: bytes) -> list[tuple[float, bytes]]:
     ]
 
 
+def led(at: float, *, compressed: bool = True) -> tuple[float, bytes]:
+    """A datagram from the root to NODE under a source route: on its last hop one entry of 2 octets (RFC 8138
+    section 5.1), or a routing header whose last segment is left, behind RELAY (RFC 6554 section 3).
+    """
+    source, to = (air.address(air.PREFIX, link) for link in (ROOT, NODE))
+    if compressed:
+        sent = air.payload(air.ip(source, to, 17, air.udp(b"on", source, to)), (RELAY, NODE))
+        return at, air.raw(b"\xf1\x80\x01" + NODE + sent, 70, (RELAY, NODE))
+    route = bytes([17, 2, 3, 1, 0, 0, 0, 0]) + to.packed
+    first = air.address(air.PREFIX, RELAY)
+    packet = air.ip(source, first, 43, route + air.udp(b"on", source, to))
+    return at, air.frame(packet, 71, (ROOT, RELAY))
+
+
 DAO_ACK_MISSING = "no DAO-ACK comes from fe80::ff:fe00:1"
 EUI = "02:5e:10:00:00:00:00:17"
 CHILD, PARENT = "fe80::ff:fe00:17", "fe80::ff:fe00:1"
@@ -198,6 +212,15 @@ JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "two DAO-ACKs missed after one": (
         "dao-never-acknowledged",
         lambda: unanswered((4, 1), (8, 2), (28, 3), more=[(5, granted(1))]),
+    ),
+    # the root makes it of DAOs (RFC 6550 section 9.7)
+    "a source route after two DAOs that seem unanswered": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), more=[led(60)]),
+    ),
+    "a source route that is no 6LoRH": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), more=[led(60, compressed=False)]),
     ),
     "a DAO-ACK heard on its first hop alone": (
         "dao-never-acknowledged",

@@ -1,6 +1,7 @@
 """Nodes that are not let in: what answers their association, their registration and their DAO."""
 
-from collections.abc import Hashable
+from collections import Counter
+from collections.abc import Collection, Hashable
 from ipaddress import IPv6Address
 from typing import Any
 
@@ -185,7 +186,7 @@ class _AskedDaos:
     """DAO messages of a node that asked for an acknowledgement since one came last, the first of them at ``first_s``.
 
     ``to`` is whom the last of them went to, ``over`` the next node on its way, which also brings what comes back.
-    ``strays`` counts acknowledgements of other sequences.
+    ``strays`` counts acknowledgements of other sequences. ``is_routed``: a source route led to the node since then.
     """
 
     source: IPv6Address
@@ -195,6 +196,7 @@ class _AskedDaos:
     was_answered: bool = False
     count: int = 0
     strays: int = 0
+    is_routed: bool = False
     sequences: set[int] = field(default_factory=set)
     frames: Frames = field(default_factory=Frames)
 
@@ -238,34 +240,60 @@ def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> Non
     if asked is None:
         return
     if not asked.count:
-        asked.first_s = now_s
+        asked.first_s, asked.is_routed = now_s, False
     asked.to, asked.over, asked.count = to, over, asked.count + 1
     if len(asked.sequences) < _MOST_SEQUENCES:
         asked.sequences.add(content.sequence)
     asked.frames.note(scene.number)
 
 
+@JOINING.rule("dao-never-acknowledged", HeardDatagram, concerns=concerns.source_route)
+def dao_used(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note to which node a source route leads: the root makes it of what DAOs told it (RFC 6550 section 9.7)."""
+    if concerns.source_route(scene):
+        option = datagram.rpl_option
+        instance = 0 if option is None else option.rpl_instance_id
+        asked = memory.get((int(datagram.destination) & IID_MASK, instance))
+        if asked is not None:
+            asked.is_routed = True
+
+
 @JOINING.at_end("dao-never-acknowledged")
 def dao_never_acknowledged(memory: AskedForAck, known: Surroundings) -> Hits:
     """Judge each node, where all can be read and whoever would bring the answer was heard.
 
-    Few that have no answer may be lost, by the capture as well: then nothing is said of a node that has had one.
+    Few that have no answer may be lost, by the capture as well: then nothing is said of a node that has had one, or
+    whose DAO the root uses. One that asked once may "reschedule the DAO message" (RFC 6550 section 9.3), and did not.
     """
     if known.unread:
         return
+    silent = _silent(memory.values())
     for asked in memory.values():
         waited_s, few = known.end_s - asked.first_s, asked.count < _FEW
         if not asked.count or not waited_s >= _WAIT_S or asked.over not in known.senders:
             continue
-        if few and (asked.was_answered or asked.strays):
+        if few and (asked.was_answered or asked.strays or asked.is_routed):
             continue
         cause = f"no DAO-ACK comes from {asked.to}"
         told = f"{asked.source} asked {plural(asked.count, 'time')}"
         evidence = [f"{told}, first {seconds_text(waited_s)} before the capture ends"]
         if asked.strays:
             evidence.append(f"{plural(asked.strays, 'DAO-ACK')} with a sequence of none of them")
+        if asked.is_routed:
+            evidence.append("source routes lead to it: the root has its DAO")
         severity, certainty = (Severity.RISK, Certainty.OPEN) if few else (None, None)
+        if asked.count == 1 and asked.to not in silent:
+            severity = Severity.REMARK
         yield Hit(
             cause, tuple(evidence), str(asked.source), tuple(asked.frames), severity,
             times=asked.count, certainty=certainty,
         )  # fmt: skip
+
+
+def _silent(daos: Collection[_AskedDaos]) -> set[IPv6Address]:
+    """Return who was asked several times, by whatever nodes, and acknowledged nothing."""
+    counts = Counter[IPv6Address]()
+    for asked in daos:
+        counts[asked.to] += asked.count
+    answering = {asked.to for asked in daos if asked.was_answered or asked.strays}
+    return {to for to, count in counts.items() if count >= _FEW} - answering

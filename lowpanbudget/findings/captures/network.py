@@ -11,7 +11,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import chain, ipv6, rpi, source_route
+from lowpanbudget.layers.internet import chain, ipv6, rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import (
     AuthoritativeBorderRouter,
@@ -182,11 +182,11 @@ def artefacts_inserted(scene: Scene, datagram: HeardDatagram) -> Hits:
         return
     if source == scene.root or not _crosses(datagram) or chain.find(octets, ipv6.IPV6) is not None:
         return
-    option, route = datagram.rpl_option, chain.find(octets, ipv6.ROUTING)
+    option, route = datagram.rpl_option, datagram.source_route
     found = {}
     if option is not None and option.down:
         found["RPL information"] = option_octets(option)
-    if route is not None and octets[route.offset + 2] == source_route.TYPE:
+    if route is not None:
         found["a source route"] = octets[route.offset :][:8].hex(" ")
     if found:
         cause = f"a datagram from {source} carries {' and '.join(found)} without an outer header"
