@@ -40,7 +40,8 @@ _ROUNDS = 18  # where it is too close to tell
 def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """Return whether the network of a design carries its messages, and what each node of the tree has to do for it.
 
-    In slots links are exact and queues are played, longer where it is close; contention is played. Both from ``seed``.
+    In slots links are exact, and queues and losses in runs are played, longer where it is close; contention is played.
+    Both from ``seed``.
     Answers are played apart from their requests, so that they meet less than on the air; confirmable messages are sent
     once, and not again as RFC 7252 section 4.2 has it.
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.

@@ -36,16 +36,16 @@ class QuantileRange(NamedTuple):
 class HopService:
     """How the messages of one stream arrive from nodes at one hop, or at nodes at one hop.
 
-    ``frames`` is how many a message takes on its first hop: relays, whose frames may have more header, may send
-    more. ``delivered`` with independent losses (None: so rare beside the rest that none was played), ``in_runs``
-    with losses in runs (None: the design states none, or none was played); ``queued`` is the chance to find a place
-    in every queue on the way, and ``queue_s`` what they add on average (None: part of the rest), plus or minus
-    ``queue_half_width_s`` (0: calculated). What arrives is plus or minus ``half_width`` (0: exact). ``latency`` is
-    over what arrives, None where nothing is known or nothing came, and ``latency_ranges`` how far each of its times
-    may be off (none: they are exact); ``in_time`` the share of all messages that is there within the design's limit
-    (None: it has none), plus or minus ``in_time_half_width``; both with losses in runs where the design states
-    these. ``messages`` is how many were played, all of its kind together where it is rare; None: none, times are of
-    empty queues, exact but where frames go on one by one, and ``in_time_least`` are in time whatever queues do that
+    ``frames`` is how many a message takes on its first hop: relays, whose frames may have more header, may send more.
+    ``delivered`` with independent losses (None: so rare beside the rest that none was played), ``in_runs`` with losses
+    in runs (None: the design states none, or none was played), in slots of what finds places; ``queued`` is the chance
+    to find a place in every queue on the way, and ``queue_s`` what they add on average (None: part of the rest), plus
+    or minus ``queue_half_width_s`` (0: calculated). What arrives is plus or minus ``half_width`` (0: exact).
+    ``latency`` is over what arrives, None where nothing is known or nothing came, and ``latency_ranges`` how far each
+    of its times may be off (none: they are exact); ``in_time`` the share of all messages that is there within the
+    design's limit (None: it has none), plus or minus ``in_time_half_width``; both with losses in runs where the design
+    states these. ``messages`` is how many were played, all of its kind together where it is rare; None: none, times are
+    of empty queues, exact but where frames go on one by one, and ``in_time_least`` are in time whatever queues do that
     add so much on average. ``quiet`` and ``quiet_latency`` are what a channel without other senders would do: bounds,
     for contention alone.
     ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the

@@ -44,8 +44,8 @@ class PlayedStream(NamedTuple):
 
     That share is plus or minus ``half_width``.
     ``latency``, within ``ranges``, and ``mean_s``, give or take ``mean_half_width_s``, are of those that arrived,
-    losses in runs where the design states them; ``in_time`` is the share of all that was there in time, with its
-    half-width.
+    losses in runs where the design states them; ``in_time`` is the share of all that was there in time, and ``arrived``
+    of all that was there at all, each with its half-width.
     """
 
     messages: int
@@ -58,6 +58,8 @@ class PlayedStream(NamedTuple):
     in_time: float | None
     in_time_half_width: float
     ranges: tuple[QuantileRange, ...]
+    arrived: float
+    arrived_half_width: float
 
 
 class _RunCount(NamedTuple):
@@ -256,6 +258,7 @@ class PlayedSlots:
             _messages(runs), sum(run.met_full for run in runs), max(1 - refused, 0.0), half, quantiles_of(late),
             *mean_of_runs([run.late for run in runs]), in_time, in_time_half,
             ranges_of([run.late for run in runs]),
+            *share_of_runs([(len(run.late), run.messages) for run in runs]),
         )  # fmt: skip
 
     def queues(self) -> tuple[NodeQueues, ...]:

@@ -1,4 +1,4 @@
-"""How messages arrive over cells of their own: links exact, queues as they were played."""
+"""How messages arrive over cells of their own: links exact, queues and losses in runs as they were played."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache, lru_cache
@@ -81,7 +81,7 @@ def slot_services(
                 in_time_least=None if within_s is None else in_time_least(found, within_s, way.added_s) * way.queued,
             )  # fmt: skip
             told = played.get((stream.flow, stream.message, stream.way, hop))
-            one = alone if told is None else _played(alone, told, found)
+            one = alone if told is None else _played(alone, told, found, way.waiting)
             yield one if not way.grows else replace(
                 one, latency=None, latency_ranges=(), in_time=None if within_s is None else 0.0, in_time_half_width=0.0,
                 queue_s=None, in_time_least=None,
@@ -97,16 +97,22 @@ def in_time_least(empty: Delays, within_s: float, added_s: float) -> float:
     return max(0.0, *(empty.within(within_s - part) - added_s / part for part in parts))
 
 
-def _played(alone: HopService, told: PlayedStream, empty: Delays) -> HopService:
-    """Return the same with queues and times as they were played.
+def _played(alone: HopService, told: PlayedStream, empty: Delays, behind: float) -> HopService:
+    """Return the same with queues and times as they were played; at most the share ``behind`` finds frames waiting.
 
-    A kind of which few met a full queue goes by what all kinds met at the same queues, which is known better.
+    A kind of which few met a full queue goes by what all kinds met at the same queues, which is known better. Losses in
+    runs are those that were played: what waited behind another is tried in a good time, and in bad ones queues fill, so
+    that neither share is the other's chance. Where so few wait that those bound it closer, links stay exact.
     """
-    queued, half = told.queued, told.half_width
+    queued, half, in_runs = told.queued, told.half_width, alone.in_runs
     if alone.queued is not None and told.refused < _FEW and alone.half_width < half:
         queued, half = alone.queued, alone.half_width
+    if in_runs is not None and queued:
+        if told.arrived_half_width < behind + half:
+            in_runs = min(told.arrived / queued, 1.0)
+        half = min(told.arrived_half_width, behind + half)
     return replace(
-        alone, half_width=half, latency=told.latency, in_time=told.in_time,
+        alone, in_runs=in_runs, half_width=half, latency=told.latency, in_time=told.in_time,
         in_time_half_width=told.in_time_half_width, in_time_least=None, queued=queued,
         queue_s=max(told.mean_s - empty.mean_s, 0.0), messages=told.messages,
         queue_half_width_s=told.mean_half_width_s, latency_ranges=told.ranges,
@@ -116,12 +122,13 @@ def _played(alone: HopService, told: PlayedStream, empty: Delays) -> HopService:
 class _QueuesOnWay(NamedTuple):
     """The queues of a way: the chance of places in all, the seconds that they add, how far the chance may be off.
 
-    ``grows``: one of them only ever grows.
+    ``waiting`` are the frames in all of them, on average; ``grows``: one of them only ever grows.
     """
 
     queued: float
     added_s: float
     half_width: float
+    waiting: float
     grows: bool
 
 
@@ -130,14 +137,15 @@ def _worst_ways(
 ) -> dict[int, _QueuesOnWay]:
     """Return for each hop the way with the fullest queues."""
     frames = len(stream.first)
-    ways = [_QueuesOnWay(1.0, 0.0, 0.0, grows=False)]
+    ways = [_QueuesOnWay(1.0, 0.0, 0.0, 0.0, grows=False)]
     for node in range(1, len(tree.parents)):
         queue = queues[node].up if stream.way == "up" else queues[node].down
         way = ways[tree.parents[node]]
         if queue is not None:
             way = _QueuesOnWay(
                 way.queued * queue.fits(frames), way.added_s + queue.adds_s,
-                hypot(way.half_width, queue.half_width * frames), way.grows or queue.grows,
+                hypot(way.half_width, queue.half_width * frames), way.waiting + queue.frames,
+                way.grows or queue.grows,
             )  # fmt: skip
         ways.append(way)
     worst: dict[int, _QueuesOnWay] = {}
@@ -146,7 +154,7 @@ def _worst_ways(
         before, here = worst.get(hops[node], ways[0]), ways[node]
         worst[hops[node]] = _QueuesOnWay(
             min(before.queued, here.queued), max(before.added_s, here.added_s),
-            max(before.half_width, here.half_width), before.grows or here.grows,
+            max(before.half_width, here.half_width), max(before.waiting, here.waiting), before.grows or here.grows,
         )  # fmt: skip
     return worst
 

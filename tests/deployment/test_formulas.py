@@ -210,7 +210,7 @@ def test_a_kind_of_which_ten_were_refused_goes_by_itself() -> None:
     queues = node_queues(loads(traffic, 1), access, 4)
     shares = []
     for refused in (9, 10):
-        told = PlayedStream(20, refused, 0.5, 0.2, None, 1.0, 0.1, None, 0.0, ())
+        told = PlayedStream(20, refused, 0.5, 0.2, None, 1.0, 0.1, None, 0.0, (), 0.5, 0.2)
         (service,) = slot_services(
             traffic, access, slots, None, None, queues, {("up", "report", "up", 1): told}
         )
