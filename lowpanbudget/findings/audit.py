@@ -252,7 +252,7 @@ class Audit:
     def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:
         """Give a whole datagram, its way here, and the reading of a wrong checksum; of a right one learn prefixes."""
         scene.passage = self._passages.see(datagram, tunnelled=scene.tunnelled)
-        if scene.passage is not None:
+        if scene.passage is not None and not scene.passage.in_mesh:
             self._give(scene, scene.passage)
         datagram.is_sum_wrong = wrong
         if wrong:

@@ -69,6 +69,7 @@ class HeardDatagram:
     frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its
     headers; ``numbers`` are all frames that brought it. ``upper`` is where its last header stands,
     ``clear`` its UDP payload in the clear where that was sealed and opened. ``is_sum_wrong``: its checksum is wrong.
+    ``mesh_left`` are the hops left in a mesh below IPv6, where another than its originator passes it on there.
     """
 
     octets: bytes
@@ -84,6 +85,7 @@ class HeardDatagram:
     upper: ChainPlace | None = None
     clear: bytes | None = None
     is_sum_wrong: bool = False
+    mesh_left: int | None = None
 
     @property
     def fragments(self) -> int:

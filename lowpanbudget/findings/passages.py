@@ -2,7 +2,8 @@
 
 Nothing numbers an IPv6 datagram. What stays the same on its way is who sent it and what its last header covers, the
 checksum among it; hop limits, routing headers and the RPL option change. The same octets again from the same node with
-the same hop limit are another datagram, or the same sent again, and no step on the way.
+the same hop limit are another datagram, or the same sent again, and no step on the way. Where a mesh below IPv6 passes
+frames on nothing of the datagram changes, nor do its two ends of the link: there the hops left tell (RFC 4944 section 11).
 """
 
 from functools import lru_cache
@@ -25,13 +26,14 @@ _LEAST_ROUTED = (
     ipv6.OCTETS + 16
 )  # octets up to what stands behind a routing header with an address or two (RFC 6554)
 
-_Hop = tuple[bytes, bytes | None, int, int, float, IPv6Address, int]  # the fields of a hop
+_Hop = tuple[bytes, bytes | None, int, int, float, IPv6Address, int, int | None]  # the fields of a hop
 
 
 class HeardHop(NamedTuple):
     """A datagram between two nodes: its hop limit there, and the frame that brought it, or its headers.
 
     ``to`` is the destination in its IPv6 header, which is the next node of a route where ``left`` segments are left.
+    ``mesh_left`` are the hops left below IPv6, where another than the originator passes the frame on.
     """
 
     source: bytes
@@ -41,14 +43,19 @@ class HeardHop(NamedTuple):
     time_s: float
     to: IPv6Address
     left: int
+    mesh_left: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Passage:
-    """A datagram that came by before: the ``hops`` so far, in order, and the one ``now``."""
+    """A datagram that came by before: the ``hops`` so far, in order, and the one ``now``.
+
+    ``in_mesh``: it is on the last of these hops still, which goes over several links.
+    """
 
     hops: tuple[HeardHop, ...]
     now: HeardHop
+    in_mesh: bool = False
 
     @property
     def numbers(self) -> tuple[int, ...]:
@@ -80,6 +87,13 @@ class Passage:
         return ()
 
 
+def _is_within(hop: HeardHop, now: HeardHop) -> bool:
+    """Return whether a node of a mesh passes on what this hop brought it, with fewer hops left."""
+    if hop[:3] != now[:3] or now.mesh_left is None or not 0 <= now.time_s - hop.time_s <= WAY_S:
+        return False
+    return hop.mesh_left is None or now.mesh_left < hop.mesh_left
+
+
 def _keeps_segments(before: HeardHop, now: HeardHop) -> bool:
     if not before.left or now.left < before.left or before.destination != now.source:
         return False
@@ -109,7 +123,8 @@ class Passages:
             # as it was restored: a source route in 6LoRH has the address of the next router, IPHC that of the end
             to, front = datagram.outer.destination, datagram.octets[ipv6.OCTETS : upper.offset]
             left = _segments_left(datagram.outer.next_header, front)
-        now = source, destination, header.hop_limit, datagram.numbers[0], datagram.time_s, to, left
+        number, time_s = datagram.numbers[0], datagram.time_s
+        now = source, destination, header.hop_limit, number, time_s, to, left, datagram.mesh_left
         mark = mark_of(header.source, datagram.octets, upper)
         # what its own sender puts into a tunnel and another takes out has the hop limit of another header there
         mark = ~mark if tunnelled else mark
@@ -118,6 +133,10 @@ class Passages:
             self._keep(mark, (now,))
             return None
         hops, step = tuple(map(HeardHop._make, way)), HeardHop._make(now)
+        if step.mesh_left is not None:
+            at = next((at for at, hop in enumerate(hops, 1) if _is_within(hop, step)), 0)
+            if at:
+                return Passage(hops[:at], step, in_mesh=True)
         first, last = hops[0], hops[-1]
         anew = step.source == first.source and step.hop_limit >= first.hop_limit
         if anew or not 0 <= step.time_s - last.time_s <= WAY_S:

@@ -83,11 +83,12 @@ def _coap(datagram: HeardDatagram, kind: Type) -> tuple[UdpContent, CoapHead] | 
 
 
 class _Request(NamedTuple):
-    """When and where a confirmable message was sent last."""
+    """When and where a confirmable message was sent last, and with which hop limit."""
 
     time_s: float
     number: int
     link: bytes | None
+    hop_limit: int
 
 
 @dataclass(slots=True)
@@ -120,9 +121,11 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     before, link = memory.sent.get(key), datagram.link_source
     is_over = before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S
     if before is None or is_over or scene.takes_used_id:
-        memory.sent[key] = _Request(scene.time_s, scene.number, link)
+        memory.sent[key] = _Request(scene.time_s, scene.number, link, datagram.outer.hop_limit)
         return
-    if before.link != link or scene.passage is not None:
+    # without link addresses the hop limit alone tells a next hop
+    is_unnamed_hop = link is None and datagram.outer.hop_limit < before.hop_limit
+    if before.link != link or scene.passage is not None or is_unnamed_hop:
         return  # the same datagram on its next hop, or in a loop
     gap_s = scene.time_s - before.time_s
     memory.sent[key] = before._replace(time_s=scene.time_s)

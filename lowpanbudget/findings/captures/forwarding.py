@@ -47,7 +47,8 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
     mac, upper, routers = scene.frame.mac, datagram.upper, scene.known.routers
     if mac is None or upper is None or upper.hidden:
         return
-    router = None if datagram.link_source is None else routers.get(datagram.link_source)
+    # who sends it on this link: in a mesh below IPv6 that is not the originator (RFC 4944 section 11)
+    router = None if mac.source is None else routers.get(mac.source)
     if router is not None:
         router.send_on(datagram, scene.number)
         if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:

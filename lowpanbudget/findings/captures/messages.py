@@ -149,7 +149,7 @@ TimesOfSources = Recent[tuple[str, int, int | None], _Times]
 def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) -> None:
     """Note the times."""
     match = scene.match
-    if match is None or match.back:
+    if match is None or match.back or (scene.passage is not None and scene.passage.in_mesh):
         return
     flow, every_s = match.flow, match.flow.every_s
     if every_s is None:
