@@ -2,13 +2,14 @@
 
 from typing import NamedTuple
 
-from lowpanbudget.capture.crossings import Crossing, is_of, through_tunnel, with_border
+from lowpanbudget.capture.crossings import Crossing, in_mesh, is_of, through_tunnel, with_border
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
 from lowpanbudget.capture.follow.matching import Matcher
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import BROADCAST, Mac
+from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.pieces import Fate, FragmentedDatagram, FragmentKey
 
@@ -101,4 +102,5 @@ def _begins(
     if len(planned) == 1:
         crossing = with_border(crossing, planned[0], sighting)
         crossing = crossing._replace(flow_name=planned[0].name, down=planned[0].direction == "down")
-    return crossing
+    mesh = None if sighting.example is None else sighting.example.packet.find(Mesh)
+    return crossing if mesh is None else in_mesh(crossing, mesh, mac, devices)

@@ -18,6 +18,7 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.sequence import Sequence
@@ -25,6 +26,7 @@ from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 
 Links = tuple[bytes | None, bytes | None]  # source and destination
+HopsLeft = tuple[int, int, int]
 
 STRIPPED_FCS = 2  # octets of a check sequence that was on the air, and that the receiver took off
 
@@ -35,10 +37,10 @@ class Crossing(NamedTuple):
     ``mark`` stands for what stays the same on its way, ``size`` are its octets. ``at_origin``: its link sender is who
     sent the datagram; ``at_end``: its link receiver is who it is for. Where that is in another network, it is who put
     the datagram into its tunnel, or takes it out. In one ``hop_limit`` is that of the outer header, and
-    ``inner_limit`` of the next one. ``flow_name``, whether it goes ``down``, and ``message`` are the design's.
-    ``own_number`` is the message's own sequence number, which wraps at ``modulus``; ``written_s`` the time that the
-    message gives for itself, in seconds from 1970, in steps of ``step_s``. All of these are None where nothing tells.
-    ``unread`` is why no format of the flow reads its data.
+    ``inner_limit`` of the next one. ``mesh_left`` are the hops left in a mesh below IPv6. ``flow_name``, whether it
+    goes ``down``, and ``message`` are the design's. ``own_number`` is the message's own sequence number, which wraps at
+    ``modulus``; ``written_s`` the time that the message gives for itself, in seconds from 1970, in steps of ``step_s``.
+    All of these are None where nothing tells. ``unread`` is why no format of the flow reads its data.
     """
 
     flow: FlowKey
@@ -58,15 +60,17 @@ class Crossing(NamedTuple):
     unread: str = ""
     size: int = 0
     inner_limit: int | None = None
+    mesh_left: int | None = None
 
     @property
-    def left(self) -> tuple[int, int]:
-        """Return the hop limits, which fall from hop to hop: the inner one where a tunnel begins, then the outer.
+    def left(self) -> HopsLeft:
+        """Return what falls from hop to hop: hop limits, the inner one where a tunnel begins, the outer, then the mesh.
 
-        "the IPv6 original header hop limit is decremented" by who makes a tunnel (RFC 2473 section 3.1).
+        "the IPv6 original header hop limit is decremented" by who makes a tunnel (RFC 2473 section 3.1). A mesh below
+        IPv6 lowers "Hops Left" alone (RFC 4944 section 5.2).
         """
         inner = self.hop_limit if self.inner_limit is None else self.inner_limit
-        return inner, self.hop_limit
+        return inner, self.hop_limit, self.mesh_left or 0
 
 
 class RecoveryPart(NamedTuple):
@@ -124,6 +128,7 @@ class _HeaderFacts(NamedTuple):
     carried: Links
     recovers: Rfrag | RfragAck | None
     key: object
+    mesh: Mesh | None
 
 
 def heard_frame(sighting: Sighting) -> HeardFrame | None:
@@ -149,7 +154,7 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         sighting.repeats,
         sighting.copies,
         sighting.fcs_ok is False,
-        None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices),
+        None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices, facts.mesh),
         facts.refuses,
         facts.carried,
         None if facts.recovers is None else _recovery(facts.recovers, sighting.payload),
@@ -176,6 +181,7 @@ def _header_facts(mac: Mac, example: Frame, decoder: Decoder) -> _HeaderFacts:
         None
         if security is None
         else (security.key_id_mode, security.key_source, security.key_index),
+        next((one for one in example.layers if isinstance(one, Mesh)), None),
     )
 
 
@@ -204,7 +210,7 @@ def node_of(link: bytes | None, mac: Mac, devices: Devices) -> bytes | None:
     return devices.get(short, link)
 
 
-def _crossing(sighting: Sighting, mac: Mac, devices: Devices) -> Crossing | None:
+def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None) -> Crossing | None:
     """Return the datagram that a frame completes, to one node; None without any."""
     datagram, flow = sighting.datagram, sighting.flow
     if datagram is None or flow is None or sighting.repeats is not None:
@@ -230,9 +236,20 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices) -> Crossing | None
         plain = through_tunnel(
             plain, datagram, place, (sighting.source, sighting.destination), mac, devices
         )
-    if matched is None:
-        return plain
-    return _with_message(with_border(plain, matched.flow, sighting), matched)
+    if matched is not None:
+        plain = _with_message(with_border(plain, matched.flow, sighting), matched)
+    return plain if mesh is None else in_mesh(plain, mesh, mac, devices)
+
+
+def in_mesh(crossing: Crossing, mesh: Mesh, mac: Mac, devices: Devices) -> Crossing:
+    """Return a crossing with the hops left; between the two ends of the mesh it is at neither end of its way."""
+    begins = node_of(mac.source, mac, devices) == node_of(mesh.originator, mac, devices)
+    ends = node_of(mac.destination, mac, devices) == node_of(mesh.final, mac, devices)
+    return crossing._replace(
+        at_origin=crossing.at_origin and begins,
+        at_end=crossing.at_end and ends,
+        mesh_left=mesh.hops_left,
+    )
 
 
 def through_tunnel(

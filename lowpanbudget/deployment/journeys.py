@@ -6,7 +6,7 @@ that left anew with the same contents is another one, or the same said twice whe
 
 from collections.abc import Callable, Iterator, Sequence
 
-from lowpanbudget.capture.crossings import Crossing, HeardFrame
+from lowpanbudget.capture.crossings import Crossing, HeardFrame, HopsLeft
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
@@ -68,7 +68,7 @@ class Tries:
 class Journey:
     """One datagram from its first hop heard to the last.
 
-    ``left_ns`` and ``left_limit`` are of its first hop, where that was heard. ``limits`` are the hop limits heard,
+    ``left``, ``left_limit`` and ``left_mesh`` are of its first hop, where that was heard. ``limits`` are those heard,
     ``last_left`` the last of them (``Crossing.left``); of ``headers`` there are several where a tunnel began or ended
     on the way. ``last`` is the frame that brought it over the last link heard, which is the end of its way where
     ``at_end``; ``parts`` are all frames that brought it there. One that ``is_stopped`` was not heard whole on any link,
@@ -81,10 +81,11 @@ class Journey:
     number: int
     left: Tries | None = None
     left_limit: int | None = None
-    limits: set[tuple[int, int]] = field(default_factory=set)
+    left_mesh: int | None = None
+    limits: set[HopsLeft] = field(default_factory=set)
     last: Tries | None = None
     parts: tuple[Tries, ...] = ()
-    last_left: tuple[int, int] = (255, 255)
+    last_left: HopsLeft = (255, 255, 255)
     headers: set[int | None] = field(default_factory=set)
     at_end: bool = False
     seen_ns: int | None = None
@@ -215,7 +216,7 @@ class Journeys:
         journey = Journey(crossing, self._start(crossing, frame), frame.number)
         if crossing.at_origin:
             journey.left = self._tries.get(crossing.numbers[0], tries)
-            journey.left_limit = crossing.hop_limit
+            journey.left_limit, journey.left_mesh = crossing.hop_limit, crossing.mesh_left
         self._go_on(journey, frame, crossing, tries)
         open_now.append(journey)
         return journey
@@ -275,6 +276,11 @@ def hops_of(journey: Journey, usual_limit: int | None) -> tuple[int, bool] | Non
     """
     if not journey.at_end or len(journey.headers) > 1:
         return None
+    if journey.crossing.mesh_left is not None:
+        # hop limits count none of its hops, and what is left in it counts those of one mesh
+        if journey.left_mesh is None or len({one[:2] for one in journey.limits}) > 1:
+            return None
+        return journey.left_mesh - journey.last_left[2] + 1, False
     first = journey.left_limit if journey.left_limit is not None else usual_limit
     last = journey.last_left[1]
     if first is not None and first >= last:

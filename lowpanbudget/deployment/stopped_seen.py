@@ -62,6 +62,7 @@ class BegunDatagram:
         if crossing is None or first is None or self.is_whole or not crossing.at_origin:
             return None
         found = Journey(crossing, first.first_ns, self.number, first, crossing.hop_limit)
+        found.left_mesh = crossing.mesh_left
         found.limits.add(crossing.left)
         found.last, found.last_left, found.seen_ns = self.last, crossing.left, self.last_ns
         found.is_stopped, found.is_told = True, self.is_told and crossing.at_end
@@ -170,14 +171,15 @@ def _without_later(groups: Sequence[FlowJourneys], stopped: Sequence[Journey]) -
             left.append(one)
             continue
         other = later.pop(place)
-        other.left, other.left_limit = one.left, one.left_limit
+        other.left = one.left
+        other.left_limit, other.left_mesh = one.left_limit, one.left_mesh
     return left
 
 
 def _is_of(stopped: Journey, later: Journey) -> bool:
     """Return whether a datagram that was heard further on alone may be one that began here."""
     one, other = stopped.crossing, later.crossing
-    if one.application != other.application or other.hop_limit >= one.hop_limit:
+    if one.application != other.application or other.left >= one.left:
         return False
     if later.number < stopped.number:
         return False

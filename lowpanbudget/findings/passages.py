@@ -3,7 +3,7 @@
 Nothing numbers an IPv6 datagram. What stays the same on its way is who sent it and what its last header covers, the
 checksum among it; hop limits, routing headers and the RPL option change. The same octets again from the same node with
 the same hop limit are another datagram, or the same sent again, and no step on the way. Where a mesh below IPv6 passes
-frames on nothing of the datagram changes, nor do its two ends of the link: there the hops left tell (RFC 4944 section 11).
+frames on, datagram and link addresses stay as they are: there the hops left tell (RFC 4944 section 5.2).
 """
 
 from functools import lru_cache
@@ -26,7 +26,9 @@ _LEAST_ROUTED = (
     ipv6.OCTETS + 16
 )  # octets up to what stands behind a routing header with an address or two (RFC 6554)
 
-_Hop = tuple[bytes, bytes | None, int, int, float, IPv6Address, int, int | None]  # the fields of a hop
+_Hop = tuple[
+    bytes, bytes | None, int, int, float, IPv6Address, int, int | None
+]  # the fields of a hop
 
 
 class HeardHop(NamedTuple):

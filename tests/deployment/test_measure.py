@@ -14,6 +14,7 @@ from findings.cases_application import BURST as BURST_OF_THREE
 from findings.cases_application import versioned
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_lorh import to_other_leaf, tunnelled
+from findings.cases_mesh import ANSWER, over_relay, readings
 from findings.cases_nodes import judged
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
@@ -565,6 +566,33 @@ def test_networks_with_all_that_goes_over_the_air(slots: bool) -> None:
         assert flow.arrived == share_of(6, 6)
         assert flow.interval is not None
         assert flow.interval.median == pytest.approx(60)
+
+
+def test_what_a_mesh_passes_on_is_one_datagram_over_two_links() -> None:
+    """Ten readings and their answers, one a minute; only Hops Left falls, 14 to 13 (RFC 4944 section 5.2).
+
+    The relay keeps the first three readings. By hand: 10 ms and the time of the second frame on its way.
+    """
+    found = measure(
+        list(over_relay(*readings(10), back=ANSWER, kept=3).records()), contexts=CONTEXTS
+    )
+    up, down = sorted(found.flows, key=lambda one: one.flow.source, reverse=True)
+    for flow, arrived in ((up, 7), (down, 10)):
+        assert (flow.datagrams, flow.again, dict(flow.hops)) == (10, 0, {2: arrived})
+        assert flow.arrived is not None
+        assert (flow.arrived.count, flow.arrived.trials) == (arrived, 10)
+        assert flow.interval is not None
+        assert flow.interval.median == pytest.approx(60)
+        assert flow.took is not None
+        assert flow.took.median == pytest.approx(0.01, abs=0.001)
+
+
+def test_what_a_mesh_passes_on_is_counted_where_it_came_from_is_not_heard() -> None:
+    """Nobody knows over how many links it came; it arrives, and once."""
+    heard = [one for at, one in enumerate(over_relay(*readings(10)).records()) if at % 4 > 1]
+    (flow,) = measure(heard, contexts=CONTEXTS).flows
+    assert (flow.datagrams, flow.again, dict(flow.hops)) == (10, 0, {})
+    assert flow.arrived is None
 
 
 def test_a_burst_that_says_one_thing_is_no_copy() -> None:

@@ -4,8 +4,12 @@ from collections.abc import Callable, Iterable
 
 from findings import air
 from findings.air import ALL_NODES, BROADCAST, NODE, ROOT, Capture
+from findings.cases_application import DATA, PLAN, SMALL
 from findings.cases_further import Further
+from findings.cases_nodes import acknowledgement
 from findings.judge import Case, Told
+
+from lowpanbudget.design.meaning import Design
 
 RELAY, OTHER = b"\x00\x18", b"\x00\x19"
 
@@ -49,6 +53,50 @@ def floods(numbers: Iterable[int], data: bytes = b"time %02d", tag: int = 0) -> 
     )
 
 
+def over_relay(
+    *there: bytes,
+    every_s: float = 60.0,
+    back: bytes | None = None,
+    kept: int = 0,
+    plan: Design | None = None,
+) -> Capture:
+    """Datagrams of NODE to ROOT, which RELAY passes on 10 ms later with one hop less left; each frame is acknowledged.
+
+    Each may have an answer ``back`` on the same way. RELAY keeps the first ``kept`` of what NODE sends. By hand: IPv6
+    and its hop limit stay as they are, since a mesh lowers Hops Left alone (RFC 4944 section 5.2).
+    """
+    frames: list[bytes | tuple[float, bytes]] = []
+    numbers = {NODE: 0, RELAY: 100, ROOT: 200}
+    for turn, packet in enumerate(there):
+        ways = [(packet, NODE, ROOT)]
+        ways += [] if back is None else [(back, ROOT, NODE)]
+        for place, (octets, first, last) in enumerate(ways):
+            packed = air.payload(octets, (first, last))
+            for hop, links in enumerate(((first, RELAY), (RELAY, last))):
+                if hop and not place and turn < kept:
+                    continue
+                at = 1.0 + turn * every_s + place + 0.01 * hop
+                numbers[links[0]] = number = numbers[links[0]] + 1 & 0xFF
+                head = bytes([0b1011_0000 | 14 - hop]) + first + last
+                sent = air.raw(head + packed, number, links)
+                frames += [(at, sent), (at + 0.001, acknowledgement(number))]
+    return Capture(frames, SMALL, plan)
+
+
+def readings(count: int) -> list[bytes]:
+    return [air.datagram(b"reading %d" % number) for number in range(count)]
+
+
+def commands(count: int, times: int = 1) -> list[bytes]:
+    """Confirmable messages, each so many times."""
+    return [
+        air.coap(air.coap_message(data=b"on", mid=number))
+        for number in range(count)
+        for _ in range(times)
+    ]
+
+
+ANSWER = air.datagram(b"taken", links=(ROOT, NODE))
 UP = (NODE, RELAY, 5)
 MESH_CASES: dict[str, Case] = {
     # 0x0018 and 0x0019 take each other for the next hop to 0x0001
@@ -95,6 +143,31 @@ MESH_CASES: dict[str, Case] = {
 }
 
 MESH_FURTHER = [
+    # a node of a mesh that keeps frames is still told: of ten the first three, in frames 1, 7 and 13
+    Further(
+        "datagrams-not-sent-on",
+        lambda: over_relay(*readings(10), every_s=20.0, back=ANSWER, kept=3),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 acknowledged 10 datagrams and never sent 3 of them on: its frame numbers leave no place for them",
+            ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 3 of 10",),
+            (1, 7, 13),
+            3,
+        ),
+    ),
+    # four times the same confirmable message, 0.8 s apart: three are sent again, not seven; frames 1, 5, 9, 13
+    Further(
+        "request-repeated",
+        lambda: over_relay(*commands(1, 4), every_s=0.8),
+        Told(
+            "risk",
+            "0x0017",
+            "0x0017 sent 3 messages again, 3 of them in less than 2 s",
+            ("shortest time between: 0.80 s",),
+            (1, 5, 9, 13),
+        ),
+    ),
     # 15 and more hops have an octet of their own ("Deep Hops Left")
     Further(
         "hops-left-not-lowered",
@@ -126,6 +199,18 @@ _LOOP, _HOPS, _NUMBER = (
     "broadcast-number-stands-still",
 )
 MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "what a mesh passes on, both ways": (
+        "datagrams-not-sent-on",
+        lambda: over_relay(*readings(10), back=ANSWER),
+    ),
+    "a confirmable message that a mesh passes on": (
+        "request-repeated",
+        lambda: over_relay(*commands(6)),
+    ),
+    "readings in a mesh, as often as planned": (
+        "interval-off-plan",
+        lambda: over_relay(*[air.datagram(DATA)] * 8, plan=PLAN),
+    ),
     "a frame that goes another way after the first": (
         _LOOP,
         lambda: passed(UP, (RELAY, ROOT, 4), (RELAY, OTHER, 3), (OTHER, ROOT, 2)),

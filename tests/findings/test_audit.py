@@ -575,6 +575,20 @@ def test_datagrams_and_payloads_without_a_link() -> None:
     assert found == {"checksum-wrong": (2,), "reserved-code-used": (3,), "not-read-further": (4,)}
 
 
+@pytest.mark.parametrize(("then", "told"), [(63, False), (64, True)])
+def test_without_a_link_the_hop_limit_tells_a_next_hop(then: int, *, told: bool) -> None:
+    """Raw IP (link type 101): "Decremented by 1 by each node that forwards the packet" (RFC 8200 section 3)."""
+    records = []
+    for number in range(8):
+        message, limit = air.coap_message(data=b"on", mid=number // 2), then if number % 2 else 64
+        packet = air.datagram(message, ports=(0xF0B1, 5683), hop_limit=limit)
+        records.append(Record(number + 1, (number + 1) * 10**8, 101, packet, len(packet)))
+    trace, audit = Trace(contexts=air.CONTEXTS), Audit(Surroundings())
+    for sighting in trace.follow(records):
+        audit.follow(sighting)
+    assert ("request-repeated" in air.names(audit.close())) == told
+
+
 def test_what_reading_and_learning_noticed() -> None:
     audit = Audit(Surroundings())
     audit.note(ReadingNotice("cut", "the file ends inside a record", 7, 1234))
