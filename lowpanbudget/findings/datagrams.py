@@ -19,6 +19,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
@@ -228,6 +229,14 @@ def headers_frame(frame: Frame, datagram: FragmentedDatagram | None) -> Frame | 
     if frame.fragment is None:
         return frame
     return None if datagram is None else first_frame(datagram)
+
+
+def mesh_left_of(frame: Frame) -> int | None:
+    """Return the hops left to what a node of a mesh below IPv6 passes on for another; None of all else."""
+    if frame.mac is None or frame.mac.source == frame.link_source:
+        return None
+    mesh = frame.packet.find(Mesh)
+    return None if mesh is None else mesh.hops_left
 
 
 def iphc_of(datagram: FragmentedDatagram) -> Iphc | None:

@@ -12,7 +12,13 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
 from lowpanbudget.findings.corrections import Uncorrected
-from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, UdpContent, iphc_of
+from lowpanbudget.findings.datagrams import (
+    HeardDatagram,
+    MessageBegun,
+    UdpContent,
+    iphc_of,
+    mesh_left_of,
+)
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.key_users import KeyUsers
 from lowpanbudget.findings.losses import Losses
@@ -31,7 +37,6 @@ from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp
-from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.values import dataclass, field
@@ -203,15 +208,6 @@ class Scene:
         return self.frame.link_destination
 
     @property
-    def mesh_left(self) -> int | None:
-        """Return the hops left to what a node of a mesh below IPv6 passes on for another; None of all else."""
-        mac = self.frame.mac
-        if mac is None or mac.source == self.frame.link_source:
-            return None
-        mesh = self.find(Mesh)
-        return None if mesh is None else mesh.hops_left
-
-    @property
     def spans(self) -> tuple[Span, ...]:
         """Return the spans of the frame."""
         return self.frame.spans
@@ -329,5 +325,5 @@ class Scene:
             self.time_s,
             upper,
             None if self.opened is None else self.opened.clear,
-            mesh_left=self.mesh_left,
+            mesh_left=mesh_left_of(self.frame),
         )

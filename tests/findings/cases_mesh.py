@@ -209,7 +209,7 @@ MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     ),
     "readings in a mesh, as often as planned": (
         "interval-off-plan",
-        lambda: over_relay(*[air.datagram(DATA)] * 8, plan=PLAN),
+        lambda: over_relay(*[air.datagram(DATA)] * 14, plan=PLAN),
     ),
     "a frame that goes another way after the first": (
         _LOOP,
