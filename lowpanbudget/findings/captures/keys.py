@@ -20,11 +20,6 @@ _LEAST_FRAMES = 5  # under a key that nobody else names
 _LEAST_OTHERS = 2  # who name another one together
 _TIMES_MORE = 4  # how many times more frames it must send than others send to it
 
-_MOST_KEYS = 8  # of one node
-_LEAST_ALONE = 5  # frames under a key that nobody else names; our choice
-_LEAST_OTHERS = 2  # nodes that name another together; our choice
-_TIMES_MORE = 4  # how many more frames it must send than come to it; our choice
-
 
 @KEYS.rule("key-changed", Mac, varies=True, concerns=concerns.link_security)
 def key_used(scene: Scene, mac: Mac) -> None:
