@@ -11,10 +11,11 @@ CLIENT = "2001:db8:1::ff:fe00:17"
 SERVER = "2001:db8:1::ff:fe00:1"
 BOTH = f"{CLIENT} to {SERVER} on port 5683"
 CON, NON, ACK, RST = range(4)  # RFC 7252 section 3
-GET, POST = 1, 2
-CONTENT, CHANGED = 2 << 5 | 5, 2 << 5 | 4
+GET, POST, PUT = 1, 2, 3
+CONTENT, CHANGED, CONTINUE = 2 << 5 | 5, 2 << 5 | 4, 2 << 5 | 31
 NOT_FOUND, UNAUTHORIZED, INCOMPLETE = 4 << 5 | 4, 4 << 5 | 1, 4 << 5 | 8
 PRECONDITION_FAILED, TOO_LARGE = 4 << 5 | 12, 4 << 5 | 13
+UNAVAILABLE = 5 << 5 | 3
 PATH = b"\xb1t"  # Uri-Path (11), one octet (RFC 7252 section 5.10)
 ECHO = b"\xd1\xef\x07"  # option 252 = 13 + 239, one octet (RFC 9175 section 2.2, from memory)
 BLOCK1 = b"\xd1\x0e\x00"  # option 27 = 13 + 14: block 0 of 16 octets (RFC 7959 section 2.1)
@@ -57,6 +58,48 @@ def answered(*codes: int, options: bytes = b"", kind: int = ACK) -> Capture:
         talk.ask(mid)
         talk.answer(code, mid, options, kind) if code else talk.reset(mid)
     return talk.capture()
+
+
+def asked(*codes: int, method: int = GET, options: bytes = PATH, back: bytes = b"") -> Talk:
+    """Requests of one method, each answered by the next of these codes, a refusal with these options."""
+    talk = Talk()
+    for mid, code in enumerate(codes, 1):
+        talk.ask(mid, options, method).answer(code, mid, back if code >> 5 > 2 else b"")
+    return talk
+
+
+def uploaded(*codes: int) -> Capture:
+    """Blocks of bodies: Block1 (27 = 11 + 13 + 3) of 16 octets, block 0 with M where 2.31 answers, else the last, 1."""
+    talk = Talk()
+    for mid, code in enumerate(codes, 1):
+        block = b"\xd1\x03" + bytes([0x08 if code == CONTINUE else 0x10])
+        talk.ask(mid, PATH + block, PUT).answer(code, mid)
+    return talk.capture()
+
+
+def refused_for(seconds: int) -> Capture:
+    """Three requests that a busy server refuses for so long, and one that goes through; each 1 s behind the answer."""
+    return asked(*[UNAVAILABLE] * 3, CHANGED, method=POST, back=bytes([0xD1, 1, seconds])).capture()
+
+
+def refused(
+    severity: str, count: int, of: int, what: str, for_a_while: int = 0
+) -> Callable[[Callable[[], Capture]], Further]:
+    """What is said where the first requests are refused, or each second one; how many went through later."""
+    later = f"for a while: {for_a_while}, and then the same went through"
+    every = 4 if of == 2 * count else 2
+    return lambda capture: Further(
+        "request-refused",
+        capture,
+        Told(
+            severity,
+            BOTH,
+            f"2001:db8:1::ff:fe00:1 refuses {count} of {of} requests on port 5683",
+            (f"{what}: {count}", *[later] * bool(for_a_while)),
+            tuple(range(2, 2 + every * count, every)),
+            count,
+        ),
+    )
 
 
 def answered_again() -> Capture:
@@ -356,4 +399,31 @@ EXCHANGES_FURTHER = (
             (6,),
         ),
     ),
+    # RFC 7959 section 2.9.2: what 4.08 is about is the body; the whole of it goes through when it is begun anew
+    refused("remark", 3, 6, "4.08 Request Entity Incomplete to PUT /t", 3)(
+        lambda: uploaded(*[INCOMPLETE, CHANGED] * 3)
+    ),
+    # section 2.9.1: a block that is taken says nothing of the final outcome
+    refused("risk", 3, 6, "4.08 Request Entity Incomplete to PUT /t")(
+        lambda: uploaded(*[INCOMPLETE, CONTINUE] * 3)
+    ),
+    # three times in vain
+    refused("risk", 3, 4, "4.08 Request Entity Incomplete to PUT /t")(
+        lambda: uploaded(*[INCOMPLETE] * 3, CHANGED)
+    ),
+    # 4.04 (RFC 7252 section 5.9.2.5) until there is something
+    refused("remark", 4, 5, "4.04 Not Found to GET /t", 4)(
+        lambda: asked(*[NOT_FOUND] * 4, CONTENT).capture()
+    ),
+    # what was to be left there is lost
+    refused("risk", 4, 5, "4.04 Not Found to POST /t")(
+        lambda: asked(*[NOT_FOUND] * 4, CHANGED, method=POST).capture()
+    ),
+    # another path, /u, is there
+    refused("risk", 3, 4, "4.04 Not Found to GET /t")(
+        lambda: asked(*[NOT_FOUND] * 3).ask(9, b"\xb1u").answer(CONTENT, 9).capture()
+    ),
+    # RFC 7252 section 5.9.3.4: Max-Age is "the number of seconds after which to retry"; the next comes after 1
+    refused("remark", 3, 4, "5.03 Service Unavailable to POST /t", 3)(lambda: refused_for(1)),
+    refused("risk", 3, 4, "5.03 Service Unavailable to POST /t")(lambda: refused_for(2)),
 )

@@ -14,6 +14,7 @@ from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import MAX_AGE, OBSERVE, OSCORE
+from lowpanbudget.layers.internet.coap.times import MAX_AGE_S
 from lowpanbudget.values import dataclass, field
 
 OBSERVATIONS = Subject("observations")
@@ -21,7 +22,6 @@ OBSERVATIONS = Subject("observations")
 _FEW = 3  # of whatever tells; our choice
 _DAY_S = 24 * 3600  # RFC 7641 section 4.5
 _WAIT_S = 15  # that a client may wait behind Max-Age before it asks anew (RFC 7641 section 3.3.1)
-_MAX_AGE_S = 60  # "A default value of 60 seconds is assumed" (RFC 7252 section 5.10.5)
 
 _Observation = tuple[int, int, int, bytes]  # server, client, its port and token
 
@@ -146,7 +146,7 @@ class _Freshness:
     """
 
     time_s: float | None = None
-    max_age_s: int = _MAX_AGE_S
+    max_age_s: int = MAX_AGE_S
     waits: int = 0
     late: int = 0
     stale_s: float = 0.0
@@ -189,7 +189,7 @@ def notification_came(memory: Freshnesses, scene: Scene, datagram: HeardDatagram
             fresh.frames.note(scene.number)
     option = message.first(MAX_AGE)
     said = None if option is None else option.value
-    fresh.max_age_s = said if isinstance(said, int) else _MAX_AGE_S
+    fresh.max_age_s = said if isinstance(said, int) else MAX_AGE_S
     # 0 is how a server says that nobody is to cache it (RFC 7252 section 5.6.1): it means none to be fresh
     fresh.time_s = scene.time_s if fresh.max_age_s else None
     return None

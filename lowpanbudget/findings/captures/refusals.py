@@ -9,6 +9,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.exchanges import message_answered, message_heard
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.refused import INCOMPLETE, RefusedRequests
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.coap.codes import (
@@ -30,19 +31,19 @@ _FEW = 3  # requests that tell; our choice
 _MOST_KINDS = 16  # of refusals that are told apart with what was asked
 _LONGEST = 40  # characters of a path that is told
 _SUCCESS = 2
-_UNAUTHORIZED, _INCOMPLETE = coap_code("4.01"), coap_code("4.08")
-_PRECONDITION, _TOO_LARGE = coap_code("4.12"), coap_code("4.13")
+_UNAUTHORIZED, _PRECONDITION, _TOO_LARGE = map(coap_code, ("4.01", "4.12", "4.13"))
 
 
 @dataclass(slots=True)
 class _AnsweredRequests:
     """What a client got back from a server: answers and Resets in all, and refusals by what they say.
 
-    ``incomplete`` are those for whose body blocks were missing.
+    ``incomplete`` are those for whose body blocks were missing, ``for_a_while`` knows which went through later.
     """
 
     total: int = 0
     incomplete: int = 0
+    for_a_while: RefusedRequests = field(default_factory=RefusedRequests)
     kinds: Counter[str] = field(default_factory=Counter)
     frames: Frames = field(default_factory=Frames)
 
@@ -83,9 +84,16 @@ def request_answered(memory: _AnswersHeard, scene: Scene, datagram: HeardDatagra
         return None
     answered.total += 1
     if not is_reset and not _refuses(code, message):
+        if answered.for_a_while.refused and class_of(code) == _SUCCESS:
+            request = message_answered(scene)
+            if request is not None and scene.begun is not None:
+                answered.for_a_while.accept(request, scene.begun.time_s)
         return None
-    answered.incomplete += code == _INCOMPLETE and not is_reset
-    _count(answered.kinds, "Reset" if is_reset else code_text(code), message_answered(scene))
+    request = message_answered(scene)
+    if request is not None and message is not None and not is_reset:
+        answered.for_a_while.refuse(request, message, scene.time_s)
+    answered.incomplete += code == INCOMPLETE and not is_reset
+    _count(answered.kinds, "Reset" if is_reset else code_text(code), request)
     answered.frames.note(*datagram.numbers[:1])
     return (Hit("", (), _subject(*to), datagram.numbers),)
 
@@ -118,16 +126,20 @@ def _subject(client: int, server: int, port: int) -> str:
 
 @REFUSALS.at_end("request-refused")
 def request_refused(memory: _AnswersHeard, _known: Surroundings) -> Hits:
-    """Judge each client and server: a risk where most are refused, or several bodies are."""
+    """Judge each client and server: a risk where most are refused for good, or several bodies are."""
     for (client, server, port), answered in memory.by_ends.items():
         refused = answered.kinds.total()
         if refused < _FEW and not answered.incomplete:
             continue
-        weighs = refused * 2 > answered.total or answered.incomplete >= _FEW
-        severity = None if weighs and refused >= _FEW else Severity.REMARK
+        overcome = answered.for_a_while.overcome
+        lasting = refused - overcome.total()
+        weighs = lasting * 2 > answered.total or answered.incomplete - overcome[INCOMPLETE] >= _FEW
+        severity = None if weighs and lasting >= _FEW else Severity.REMARK
         subject = _subject(client, server, port)
         cause = (
             f"{IPv6Address(server)} refuses {refused} of {answered.total} requests on port {port}"
         )
-        evidence = tuple(f"{text}: {count}" for text, count in answered.kinds.most_common())
-        yield Hit(cause, evidence, subject, tuple(answered.frames), severity, times=refused)
+        evidence = [f"{text}: {count}" for text, count in answered.kinds.most_common()]
+        if overcome:
+            evidence.append(f"for a while: {overcome.total()}, and then the same went through")
+        yield Hit(cause, tuple(evidence), subject, tuple(answered.frames), severity, times=refused)

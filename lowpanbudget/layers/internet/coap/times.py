@@ -4,3 +4,6 @@ ACK_TIMEOUT_S = 2.0
 MAX_TRANSMIT_WAIT_S = 93
 EXCHANGE_LIFETIME_S = 247
 NON_LIFETIME_S = 145
+MAX_AGE_S = (
+    60  # of an answer that says none: "A default value of 60 seconds is assumed" (section 5.10.5)
+)
