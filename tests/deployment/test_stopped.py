@@ -13,9 +13,13 @@ from findings import air
 from findings.air import CONTEXTS, NODE, ROOT, Capture
 from findings.cases_fragments import acknowledged, pausing
 
-from lowpanbudget import MeasuredFlow, audit, measure, parse_design
+from lowpanbudget import Env, MeasuredFlow, audit, measure, parse_design, split
+from lowpanbudget.capture.crossings import Crossing
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.deployment.flows_seen import FlowJourneys
+from lowpanbudget.deployment.journeys import Journey, Tries
 from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
-from lowpanbudget.deployment.stopped_seen import BegunDatagram, StoppedSeen
+from lowpanbudget.deployment.stopped_seen import BegunDatagram, StoppedSeen, with_stopped
 
 DESIGN = """
 title = "Cold store"
@@ -206,6 +210,33 @@ def test_what_was_missed_on_its_first_link_counts_where_it_came_further() -> Non
     (flow,) = measure(list(Capture(frames).records()), contexts=CONTEXTS, fcs=2).flows
     assert flow.arrived is not None
     assert (flow.datagrams, flow.arrived.count, flow.arrived.trials, flow.stopped) == (1, 1, 1, 0)
+
+
+def test_what_began_without_a_tunnel_counts_where_it_came_further_in_one() -> None:
+    """Who makes a tunnel lowers 64 to 63 inside, and begins with 64 outside (RFC 2473 section 3.1)."""
+    key = FlowKey(air.address(air.PREFIX, NODE), air.address(air.PREFIX, ROOT), 17, *air.PORTS)
+    began = Journey(Crossing(key, 0, 64, True, False, 300, (1,)), 0, 1, is_stopped=True)
+    began.left = Tries(NODE, ROOT, 0, 0, 100, asks=True, sequence=1)
+    inside = Crossing(key, 7, 64, False, True, 300, (2,), inner_limit=63)
+    later = Journey(inside, 10**9, 2, at_end=True)
+    ((group,), unsettled) = with_stopped(
+        [FlowJourneys(key, None, [later], [True], None, 0)], [began]
+    )
+    assert (group.journeys, later.left, unsettled) == ([later], began.left, 0)
+
+
+def test_what_a_mesh_passes_on_in_part_did_not_leave_there() -> None:
+    """Hops Left stand before each fragment (RFC 4944 section 5): the originator's own frames, with 5, are not heard."""
+    relay = b"\x00\x18"
+    frames: Timed = []
+    for number in range(10):
+        parts = split(packet(number), Env(NODE, ROOT, contexts=CONTEXTS), room=90, tag=number + 1)
+        for index, part in enumerate(parts[:1] if number % 5 == 4 else parts):
+            meshed = bytes([0b1011_0000 | 4]) + NODE + ROOT + part
+            octets = air.raw(meshed, 5 * number + index, (relay, ROOT))
+            frames.append((STEP_S * number + 0.02 * index, octets))
+    flow = the_flow(Capture(frames))
+    assert (flow.datagrams, flow.stopped, flow.arrived) == (8, 0, None)
 
 
 def test_what_comes_too_late_was_sent_once_and_did_not_arrive() -> None:
