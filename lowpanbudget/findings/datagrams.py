@@ -18,6 +18,7 @@ from lowpanbudget.layers.internet.extension import OptionsHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
@@ -70,7 +71,8 @@ class HeardDatagram:
     frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its
     headers; ``numbers`` are all frames that brought it. ``upper`` is where its last header stands,
     ``clear`` its UDP payload in the clear where that was sealed and opened. ``is_sum_wrong``: its checksum is wrong.
-    ``mesh_left`` are the hops left in a mesh below IPv6, where another than its originator passes it on there.
+    ``mesh_left`` are the hops left in a mesh below IPv6, where another than its originator passes it on, or it is for
+    all.
     """
 
     octets: bytes
@@ -232,8 +234,9 @@ def headers_frame(frame: Frame, datagram: FragmentedDatagram | None) -> Frame | 
 
 
 def mesh_left_of(frame: Frame) -> int | None:
-    """Return the hops left to what a node of a mesh below IPv6 passes on for another; None of all else."""
-    if frame.mac is None or frame.mac.source == frame.link_source:
+    """Return the hops left to what a node of a mesh below IPv6 passes on for another, or floods; None of all else."""
+    is_own = frame.mac is None or frame.mac.source == frame.link_source
+    if is_own and frame.link_destination != BROADCAST:
         return None
     mesh = frame.packet.find(Mesh)
     return None if mesh is None else mesh.hops_left

@@ -35,7 +35,7 @@ class HeardHop(NamedTuple):
     """A datagram between two nodes: its hop limit there, and the frame that brought it, or its headers.
 
     ``to`` is the destination in its IPv6 header, which is the next node of a route where ``left`` segments are left.
-    ``mesh_left`` are the hops left below IPv6, where another than the originator passes the frame on.
+    ``mesh_left`` are the hops left below IPv6, where another than the originator passes the frame on, or all do.
     """
 
     source: bytes
@@ -112,13 +112,15 @@ class Passages:
         self._old: dict[int, tuple[_Hop, ...]] = {}
 
     def see(self, datagram: HeardDatagram, *, tunnelled: bool) -> Passage | None:
-        """Return how a datagram to one node came here, when it was heard before from another node, or comes round.
+        """Return how a datagram to one node, or to all of a mesh, came here, when it was heard before, or comes round.
 
         Where it is ``tunnelled`` the header that counts is the outermost one.
         """
         source, destination, upper = datagram.link_source, datagram.link_destination, datagram.upper
-        if source is None or destination == BROADCAST or upper is None or upper.hidden:
+        if source is None or upper is None or upper.hidden:
             return None
+        if destination == BROADCAST and datagram.mesh_left is None:
+            return None  # on one link alone
         header = datagram.outer if tunnelled else datagram.header
         to, left = header.destination, 0
         if upper.offset >= _LEAST_ROUTED:
@@ -141,6 +143,7 @@ class Passages:
                 return Passage(hops[:at], step, in_mesh=True)
         first, last = hops[0], hops[-1]
         anew = step.source == first.source and step.hop_limit >= first.hop_limit
+        anew = anew or destination == BROADCAST  # nobody knows who sends on what goes to all
         if anew or not 0 <= step.time_s - last.time_s <= WAY_S:
             self._keep(mark, (now,))
             return None

@@ -4,13 +4,16 @@ from collections.abc import Callable, Iterable
 
 from findings import air
 from findings.air import ALL_NODES, BROADCAST, NODE, ROOT, Capture
-from findings.cases_application import DATA, PLAN, SMALL
+from findings.cases_application import DATA, DESIGN, PLAN, SMALL
 from findings.cases_further import Further
 from findings.cases_nodes import acknowledgement
 from findings.judge import Case, Told
 
 from lowpanbudget.design.meaning import Design
 
+PLAN_TO_ALL = air.design(
+    DESIGN.format(link="").replace('destination = "sink"', 'group = "ff02::1"')
+)
 RELAY, OTHER = b"\x00\x18", b"\x00\x19"
 
 
@@ -81,6 +84,16 @@ def over_relay(
                 sent = air.raw(head + packed, number, links)
                 frames += [(at, sent), (at + 0.001, acknowledgement(number))]
     return Capture(frames, SMALL, plan)
+
+
+def to_all() -> Capture:
+    """Fourteen readings to all, one a minute; two nodes pass each on with one hop less left (RFC 4944 section 11.1)."""
+    frames = [
+        (1.0 + 60 * number + place / 100, flooded(number + 50 * place, number, DATA, by, left))
+        for number in range(14)
+        for place, (by, left) in enumerate(((NODE, 5), (RELAY, 4), (OTHER, 4)))
+    ]
+    return Capture(list(frames), SMALL, PLAN_TO_ALL)
 
 
 def readings(count: int) -> list[bytes]:
@@ -207,6 +220,7 @@ MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "request-repeated",
         lambda: over_relay(*commands(6)),
     ),
+    "readings to all of a mesh, as often as planned": ("interval-off-plan", to_all),
     "readings in a mesh, as often as planned": (
         "interval-off-plan",
         lambda: over_relay(*[air.datagram(DATA)] * 14, plan=PLAN),
