@@ -7,10 +7,10 @@ answer   destination:port -> source:port  ACK/NON 2.05 token  OSCORE recipient, 
 from collections.abc import Iterable
 from dataclasses import replace
 
+from lowpanbudget.design.answer_shape import AnswerShape
 from lowpanbudget.design.application import Application, Coap
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.design.routing import Routing
-from lowpanbudget.design.shape import AnswerShape
+from lowpanbudget.design.routing import Routing, route_flaws
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap.codes import Type, class_of, coap_code
 from lowpanbudget.layers.internet.coap.options import CoapOption
@@ -99,7 +99,10 @@ def answer_of(
         most_frames=shape.most_frames,
         answers=request.name,
     )
-    return replace(answer, routing=_routing(answer, non_storing=non_storing)), []
+    flaws = list(route_flaws(shape.route or 0, answer.hops, answer.source.role))
+    if flaws:
+        return None, flaws
+    return replace(answer, routing=_routing(answer, shape.route, non_storing=non_storing)), []
 
 
 def _application(request: Application, shape: AnswerShape) -> Application:
@@ -143,12 +146,13 @@ def _coap(request: Coap, shape: AnswerShape) -> Coap:
     return Coap(code, kind, request.token, options)
 
 
-def _routing(answer: Flow, *, non_storing: bool) -> Routing:
-    """Return the routing artefacts of the answer: a route where it goes down in a non-storing network.
+def _routing(answer: Flow, route: int | None, *, non_storing: bool) -> Routing:
+    """Return the routing artefacts of the answer: the route it states, or one where it goes down, non-storing.
 
     What comes from outside goes in a tunnel, since the root adds its artefacts (RFC 9008 sections 7.2.2 and 8.2.2), and
     so does what leaves with an option that others must discard.
     """
-    route = answer.hops - 1 if answer.direction == "down" and non_storing else 0
+    if route is None:
+        route = answer.hops - 1 if answer.direction == "down" and non_storing else 0
     untunnelled = replace(answer.routing, route=route, tunnel=False)
     return replace(untunnelled, tunnel=replace(answer, routing=untunnelled).must_tunnel)

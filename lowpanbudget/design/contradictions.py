@@ -7,6 +7,7 @@ from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.deployment_flaws import deployment_flaws
 from lowpanbudget.design.flow_ends import end_flaws, group_flaws
 from lowpanbudget.design.link import ADDRESS_MODES, pan_ids_possible
+from lowpanbudget.design.routing import route_flaws
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
 from lowpanbudget.layers.link.addressing import addressing
@@ -282,17 +283,8 @@ def _routing_flaws(
     if routing is None:
         return
     source = stations.get(flow.source)
-    if routing.route and source is not None and source.role == "node":
-        yield Flaw(
-            ("flow", index, "routing", "route"), "only the root writes source routes (RFC 6550 section 9.7)",
-            "Leave route out of flows that nodes send",
-        )  # fmt: skip
-    if routing.route >= flow.hops and routing.route:
-        yield Flaw(
-            ("flow", index, "routing", "route"),
-            f"a route over {routing.route} routers takes {routing.route + 1} hops, the flow has {flow.hops}",
-            "Count the routers between root and node",
-        )
+    for flaw in route_flaws(routing.route, flow.hops, "" if source is None else source.role):
+        yield flaw.under("flow", index, "routing")
     if flow.group is not None:
         yield Flaw(
             ("flow", index, "routing"),

@@ -200,7 +200,8 @@ def _answers(
     """Return the flows that answer requests, by the number of the request, and what is wrong with them."""
     answers: dict[int, Flow] = {}
     wrong: list[Flaw] = []
-    non_storing = is_non_storing(requests)
+    stated = any(shape.answer is not None and shape.answer.route for shape in shapes)
+    non_storing = stated or is_non_storing(requests)
     names = {request.name for request in requests}
     for index, (shape, request) in enumerate(zip(shapes, requests, strict=True)):
         if shape.answer is None:

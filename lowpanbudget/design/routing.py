@@ -15,6 +15,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import Rpi
+from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.stack.outgoing import AnyHeader, Extension
 from lowpanbudget.values import dataclass, replace
 
@@ -33,7 +34,8 @@ MODES_WRITTEN = {
     ),
     "non-storing": (
         "In a design file: [flow.routing] with rpi = true; for flows that go down also route, which counts the "
-        "routers between root and node, and tunnel = true where the packet begins outside the mesh (RFC 9008)."
+        "routers between root and node, and tunnel = true where the packet begins outside the mesh (RFC 9008). Answers "
+        "that go down have a route where such a flow has one, or where [flow.answer] says route."
     ),
 }
 
@@ -100,6 +102,21 @@ class Routing:
 
 
 UNROUTED = Routing()
+
+
+def route_flaws(route: int, hops: int, role: str) -> Iterator[Flaw]:
+    """Yield what is wrong with a source route over so many routers in what goes so many hops from such a station."""
+    if route and role == "node":
+        yield Flaw(
+            ("route",), "only the root writes source routes (RFC 6550 section 9.7)",
+            "Leave route out of what nodes send",
+        )  # fmt: skip
+    if route and route >= hops:
+        yield Flaw(
+            ("route",),
+            f"a route over {route} routers takes {route + 1} hops, the flow has {hops}",
+            "Count the routers between root and node",
+        )
 
 
 def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Address]:

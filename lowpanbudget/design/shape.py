@@ -8,6 +8,7 @@ from ipaddress import IPv6Address, IPv6Network
 from typing import Any, Literal
 
 from lowpanbudget.design.access import AccessShape
+from lowpanbudget.design.answer_shape import AnswerShape
 from lowpanbudget.design.application_shape import HEX, CoapShape, DtlsShape, OscoreShape
 from lowpanbudget.design.goals import BurstShape, LimitsShape
 from lowpanbudget.design.loss import LossShape
@@ -223,23 +224,6 @@ class RoutingShape(ShapeTable):
         "An outer IPv6 header around the packet; RFC 9008 tells who needs it.",
         default=False,
     )
-
-
-class AnswerShape(ShapeTable):
-    """The answer to the flow's request: a flow of its own, from the receiver back to the sender."""
-
-    name: str = key(FreeText(), "Its name; else the flow's with -answer behind it.", default="")
-    code: str | None = key(
-        FreeText(), "Its response code; else what the method is answered with.", default=None
-    )
-    content_format: int | None = key(
-        Whole(0, 0xFFFF), "Content-Format of its message.", default=None
-    )
-    cid: bytes = key(HEX, "Connection ID of the one who asked; empty: none.", default=b"")
-    messages: list[str] = key(
-        Listed(FreeText()), "Names of the messages it carries; none: nothing.", default=()
-    )
-    most_frames: int = key(Whole(1, 256), "Frames that it may take.", default=1)
 
 
 class FlowShape(ShapeTable):

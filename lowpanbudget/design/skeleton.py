@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from lowpanbudget.design.access import Method
+from lowpanbudget.design.answer_shape import AnswerShape
 from lowpanbudget.design.application_shape import CoapShape, DtlsShape, OscoreShape
 from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.messages import MessageShape
 from lowpanbudget.design.network_tables import NODES, TableSketch, network_tables
 from lowpanbudget.design.routing import MODES
 from lowpanbudget.design.shape import (
-    AnswerShape,
     ContextShape,
     DesignShape,
     FlowShape,

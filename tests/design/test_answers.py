@@ -91,6 +91,38 @@ def test_down_in_a_non_storing_network_it_has_a_route() -> None:
     assert [flow.name for flow in design.flows] == ["ask", "ask-answer", "set"]
 
 
+def test_a_route_that_it_states() -> None:
+    """RFC 8138 section 5.1: two octets before the entries, of 2 octets each, which a page switch (RFC 8025) precedes
+    already for the RPL information. Without a flow that goes down nothing else says that the network is non-storing.
+    """
+
+    def design_of(own: str) -> str:
+        asking = UP.format(outer="root", routing="routing = {}", more=f"answer = {{ {own} }}")
+        return HEAD + asking.replace('"2.04"', '"GET"').replace("set-answer", "ask")
+
+    plain, routed = (rooms(design_of(own)) for own in ("", "route = 3"))
+    (hop,) = (one for one in plain if one[0] == "ask-answer" and one[1] == "first")
+    assert plain[hop] - routed[hop] == 2 + 3 * 2
+    # another answer passes as many routers as it has hops to go, less one
+    second = UP.format(outer="root", routing="routing = {}", more="answer = {}")
+    second = second.replace('"2.04"', '"GET"').replace("set-answer", "more").replace("5683", "5685")
+    assert parse_design(design_of("route = 2") + second).flow("more-answer").routing.route == 3
+    # in a storing network the routers know the way, also where another design would have a route
+    other = DOWN.format(outer="root", routing="routing = { route = 3 }", more="")
+    assert parse_design(design_of("route = 0") + other).flow("ask-answer").routing.route == 0
+
+
+def test_a_route_that_it_cannot_have() -> None:
+    """RFC 6550 section 9.7: the root writes it; it names the routers between the ends of 4 hops."""
+    down = DOWN.format(outer="root", routing="", more="answer = { route = 1 }")
+    up = UP.format(outer="root", routing="", more="answer = { route = 4 }").replace("2.04", "GET")
+    for text, says in ((down, "only the root writes"), (up, "takes 5 hops, the flow has 4")):
+        (fault,) = faults_of(HEAD + text)
+        assert fault.key == "flow[1].answer.route"
+        assert says in fault.message
+        assert fault.hint
+
+
 def test_its_octets() -> None:
     """RFC 7252 figure 7: 4 octets, the token, and a marker before the payload; an acknowledgement has type 2."""
     text = HEAD + DOWN.format(outer="root", routing="", more="answer = { content_format = 60 }")
