@@ -162,6 +162,81 @@ def test_an_outer_header_that_must_be_there_is_no_fault_of_the_frame() -> None:
     }
 
 
+ASKED = """
+title = "A valve that the root answers."
+[link]
+addresses = "short"
+pan_id = 0xabcd
+[[context]]
+id = 0
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "root"
+role = "collector"
+short = "0001"
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "node"
+role = "node"
+short = "0017"
+prefix = "2001:db8:1::/64"
+[[flow]]
+name = "ask"
+source = "node"
+destination = "root"
+hops = 2
+hop_limit = {limit}
+source_port = 61616
+destination_port = 5683
+routing = {{ rpi = true }}
+coap = {{ code = "POST", confirmable = true }}
+answer = {{ {route} }}
+"""
+
+
+def answered(route: str, *, planned: str, entry: bool = False, limit: int = 64) -> list[str]:
+    """What is said of lengths where an answer is sent on its first hop of two and another is planned.
+
+    ``entry``: the source route names the destination too, as a last entry of 2 octets (RFC 8138 section 5.1).
+    """
+    sender = parse_design(ASKED.format(route=route, limit=limit))
+    frame = sender.paths(sender.flow("ask-answer"))[0].frames(b"\0")[0].octets
+    head, payload = (
+        frame[:9],
+        frame[9:-2],
+    )  # frame control, number, PAN, two addresses; check sequence
+    if entry:
+        assert payload[:3] == b"\xf1\x80\x01"  # page 1, one entry of 2 octets
+        payload = b"\xf1\x81\x01" + payload[3:5] + air.NODE + payload[5:]
+    sent = air.raw(payload, 1, (ROOT, head[6:4:-1]))
+    design = air.design(ASKED.format(route=planned, limit=64))
+    found = Capture([sent], {0: "2001:db8:1::/64"}, design).followed()
+    return [
+        f"{one.severity.word}: {one.cause.partition(' take ')[2]} {one.advice.partition(',')[0]}"
+        for one in found
+        if one.name == "longer-than-budgeted"
+    ]
+
+
+def test_a_source_route_that_an_answer_is_not_planned_with() -> None:
+    """RFC 8138 section 5.1: two octets and 2 for each entry; section 5.2.2: IPHC has the destination on all hops."""
+    assert answered("route = 1", planned="route = 1") == []
+    (found,) = answered("route = 1", planned="")
+    assert found == (
+        "remark: 4 octets more than budgeted for the first hop: a source route, which the root writes Set route = 1"
+    )
+    (found,) = answered("route = 1", planned="", entry=True)
+    assert found.startswith("remark: 6 octets more")
+    # what has no place in the plan is said of the root
+    (found,) = answered("route = 1", planned="route = 1", entry=True)
+    assert found.startswith("remark: 2 octets more than budgeted for the first hop: the source")
+    assert "Let the root leave the last entry out" in found
+    # a hop limit in line beside it (RFC 6282 section 3.1.1) is the node's
+    for entry in (False, True):
+        (found,) = answered("route = 1", planned="", entry=entry, limit=63)
+        assert found.startswith("risk: 1 octet more than budgeted for the first hop under a source")
+
+
 def test_who_sends_and_passes_on_is_held_against_the_budget_of_each_hop() -> None:
     """Planned on a forwarded hop are source and destination of 2 octets in line (RFC 6282 section 3.1.1): 4, not 8."""
     found = with_own_identifier("2001:db8:1::1:2:3:4", "2001:db8:1::1:2:3:5").followed()

@@ -1,5 +1,8 @@
 """What the air does otherwise than the design plans."""
 
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.errors import plural
@@ -14,11 +17,14 @@ from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.lorh import SrhLorh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 PLAN = Subject("plan")
+_ROUTE = lorh.SRH.name  # the layer of its spans
 
 
 @PLAN.rule("longer-than-budgeted", HeardDatagram)
@@ -34,11 +40,47 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     where = "" if path.hop.name == FIRST else f" on {hop}"
     subject = f"flow {match.flow.name}, {scene.sender}{where}"
     longer = tuple(_longer(scene, planned_bits(path), subject, hop))
-    if longer and _tunnel_is_missing(match.flow, datagram):
-        legal = path_of(design, match.flow.tunnelled(), first=first)
-        beyond = tuple(_longer(scene, planned_bits(legal), subject, f"{hop} in a tunnel"))
-        longer = beyond or tuple(_rightly(hit, match.flow) for hit in longer)
+    reasons = tuple(_legal_reasons(scene, datagram, match.flow)) if longer else ()
+    if reasons:
+        flow, by_tunnel = match.flow, _tunnel_is_missing(match.flow, datagram)
+        legal = path_of(design, flow.tunnelled(), first=first) if by_tunnel else path
+        planned = _under_route(scene, planned_bits(legal))
+        where = " ".join((hop, *(reason.where for reason in reasons)))
+        beyond = tuple(_longer(scene, planned, subject, where))
+        longer = beyond or tuple(_rightly(hit, reasons) for hit in longer)
     yield from longer
+
+
+class _Reason(NamedTuple):
+    """What makes headers longer that is no fault of the frame, or no matter of room: how that is said."""
+
+    where: str
+    cause: str
+    advice: str
+
+
+def _legal_reasons(scene: Scene, datagram: HeardDatagram, flow: Flow) -> Iterator[_Reason]:
+    if _tunnel_is_missing(flow, datagram):
+        cause = "an outer header, as it must be (RFC 9008)"
+        advice = f"Set tunnel = true in the routing of flow {flow.name}: {_WRONG}"
+        yield _Reason("in a tunnel", cause, advice)
+    route = next((one for one in reversed(scene.frame.layers) if isinstance(one, SrhLorh)), None)
+    if route is None:
+        return
+    if not flow.routing.route and flow.direction == "down" and flow.hops > 1:
+        table = f"[flow.answer] of flow {flow.answers}"
+        table = table if flow.answers else f"the routing of flow {flow.name}"
+        advice = (
+            f"Set route = {flow.hops - 1}, the routers between root and node, in {table}: {_WRONG}"
+        )
+        yield _Reason("under a source route", "a source route, which the root writes", advice)
+    elif datagram.destination.packed.endswith(route.hops[-1]):
+        cause = "the source route names the destination as well (RFC 8138 section 5.2.2)"
+        yield _Reason("under such a source route", cause, _ENTRY)
+
+
+_WRONG = "the design is wrong here, not the frame."
+_ENTRY = "Let the root leave the last entry out: the destination stands in IPHC on all hops."
 
 
 def _tunnel_is_missing(flow: Flow, datagram: HeardDatagram) -> bool:
@@ -47,11 +89,18 @@ def _tunnel_is_missing(flow: Flow, datagram: HeardDatagram) -> bool:
     return left_out and chain.find(datagram.octets, ipv6.IPV6) is not None
 
 
-def _rightly(hit: Hit, flow: Flow) -> Hit:
-    """Return the hit of headers that are longer by that outer one alone."""
-    cause = f"{hit.cause}: an outer header, as it must be (RFC 9008)"
-    advice = f"Set tunnel = true in the routing of flow {flow.name}: the design is wrong here, not the frame."
-    return hit._replace(cause=cause, severity=Severity.REMARK, advice=advice)
+def _under_route(scene: Scene, planned: FieldBits) -> FieldBits:
+    """Return what is planned with the source route that the frame has."""
+    seen = field_bits(scene.spans, len(scene.example) - scene.fcs)
+    routes = {field: bits for field, bits in seen.items() if field[0] == _ROUTE}
+    return {field: bits for field, bits in planned.items() if field[0] != _ROUTE} | routes
+
+
+def _rightly(hit: Hit, reasons: Iterable[_Reason]) -> Hit:
+    """Return the hit of headers that are longer by that alone."""
+    cause = ", and ".join(reason.cause for reason in reasons)
+    advice = " ".join(reason.advice for reason in reasons)
+    return hit._replace(cause=f"{hit.cause}: {cause}", severity=Severity.REMARK, advice=advice)
 
 
 def _is_on_first_hop(scene: Scene, datagram: HeardDatagram, flow: Flow) -> bool:
