@@ -13,19 +13,11 @@ from lowpanbudget.deployment.burst_checks import (
     shares_on_air,
 )
 from lowpanbudget.deployment.burst_fired import FiredBurst, packet_of, way_of
-from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
 from lowpanbudget.deployment.burst_queues import averaged, summed
 from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, refuse_crowds, slot_runs
 from lowpanbudget.deployment.fragments import burst_doubt, burst_words, with_acknowledgements
-from lowpanbudget.deployment.slot_latency import even_cells
-from lowpanbudget.deployment.traffic import (
-    CarriedFrame,
-    carried_frames,
-    same_frames,
-    traffic_of,
-)
-from lowpanbudget.design.access import Slots
+from lowpanbudget.deployment.traffic import carried_frames, same_frames, traffic_of
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
@@ -36,18 +28,18 @@ Tell = Callable[[int, int], None]  # how many runs are done, of how many
 _RUNS, _MOST_RUNS = 200, 100_000  # the most take hours, and say hardly more than a tenth of them
 _SURE = 1.96
 _POINTS = 60  # of the curve of a queue
-_ENDLESS = 64
 
 
 def carry_burst(
     design: Design, name: str, *, seed: int = 1, runs: int = _RUNS, tell: Tell | None = None
 ) -> BurstPlan:
-    """Return what becomes of the burst of this name: exact over one link with cells of its own, else played.
+    """Return what becomes of the burst of this name.
 
-    It is played ``runs`` times from ``seed``; ``tell`` is called with how many are done, and of how many. Raises
-    ``RequestError`` for what is no design, a burst that it does not have, a design without ``[access]`` or ``[tree]``,
-    a flow that does not go up, more messages around it than can be played, or runs that are not 20 to 100 000;
-    ``DoesNotFit`` where a packet is larger than any datagram.
+    It is played ``runs`` times from ``seed``, each time at another moment of the network's usual messages and, in
+    slots, of the slotframe: what waits already, and when the next cell comes, decides as much as losses do. ``tell`` is
+    called with how many are done, and of how many. Raises ``RequestError`` for what is no design, a burst that it does
+    not have, a design without ``[access]`` or ``[tree]``, a flow that does not go up, more messages around it than can
+    be played, or runs that are not 20 to 100 000; ``DoesNotFit`` where a packet is larger than any datagram.
     """
     design = Design.of(design)
     burst = design.burst(name)
@@ -71,16 +63,12 @@ def carry_burst(
     way = way_of(tree, burst, flow.hops, traffic, access)
     place = FiredBurst(design, access, traffic, burst, way, packet, frames)
     slots = access.slots
-    places = _ENDLESS if design.queue is None else design.queue.frames
-    states = min(places, burst.packets) * (access.retries + 1)
     if slots is not None and not slots.cells:
         raise RequestError("no node has a cell to its parent", hint="access.slots.cells = 1")
-    if slots is not None and len(way) == 2 and len(frames[0]) == 1 and states <= MOST_STATES:
-        return _judged(place, _exact(place, slots, frames[0][0], places, seed), ())
     refuse_crowds(traffic, burst)
     play = contention_runs if slots is None else slot_runs
     played = play(design, traffic, way, frames, burst, _numbers(runs, tell), seed)
-    return _judged(place, _played(place, played, runs, seed), played)
+    return _judged(place, _plan(place, played, seed), played)
 
 
 def _numbers(runs: int, tell: Tell | None) -> Iterator[int]:
@@ -121,59 +109,9 @@ def _late(all_in_s: float, runs: Sequence[BurstRun]) -> float:
     return share - _SURE * sqrt(share * (1 - share) / len(runs))
 
 
-def _exact(
-    place: FiredBurst, slots: Slots, frame: CarriedFrame, places: int, seed: int
-) -> BurstPlan:
-    """Return what one link does; the burst begins just behind a cell, and nothing else is sent."""
-    burst = place.burst
-    # the first of these cells comes last after the beginning
-    cells = even_cells(slots.cells, slots.slotframe, slots.slotframe // slots.cells - 1)
-    found = burst_link(
-        burst.packets, burst.every_s, cells=cells, slotframe=slots.slotframe, slot_s=slots.template.length / 1e6,
-        received=1 - frame.loss, acknowledged=1 - frame.answer_loss, attempts=place.access.retries + 1, places=places,
-    )  # fmt: skip
-    plans = tuple(_exact_packet(found, number, burst) for number in range(burst.packets))
-    curve = QueueCurve(
-        place.names[0], _thinned(found.lengths), found.highest_mean_queue, None, found.lost_queue, found.lost_link
-    )  # fmt: skip
-    all_in = None if burst.all_in_s is None else found.all_in(burst.all_in_s)
-    return _plan(
-        place,
-        plans,
-        (curve,),
-        None,
-        seed,
-        found.arrived,
-        found.lost_queue,
-        found.lost_link,
-        all_in,
-        0.0,
-        None,
-        None,
-    )
-
-
-def _exact_packet(found: BurstOnLink, number: int, burst: Burst) -> PacketPlan:
-    packet = found.packet(number)
-    sent = number * burst.every_s
-    arrives = float(packet.in_at.sum())
-    sums = packet.in_at.cumsum()
-    half, most = (
-        float(packet.cell_ends_s[min(int(sums.searchsorted(share * arrives)), len(sums) - 1)])
-        - sent
-        for share in (0.5, 0.95)
-    )
-    in_time = None if burst.all_in_s is None else packet.in_by(burst.all_in_s)
-    known = arrives > 1e-12
-    return PacketPlan(
-        number + 1, sent, arrives, in_time, packet.lost_queue, packet.lost_link, half if known else None,
-        most if known else None,
-    )  # fmt: skip
-
-
-def _played(place: FiredBurst, runs: Sequence[BurstRun], count: int, seed: int) -> BurstPlan:
-    burst = place.burst
-    plans = tuple(_played_packet(runs, number, burst) for number in range(burst.packets))
+def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
+    burst, count = place.burst, len(runs)
+    plans = tuple(_packet(runs, number, burst) for number in range(burst.packets))
     hops = range(len(place.way) - 1)
     curves = tuple(_curve(place, runs, hop) for hop in hops)
     done = sorted(
@@ -185,14 +123,14 @@ def _played(place: FiredBurst, runs: Sequence[BurstRun], count: int, seed: int) 
         times = sum(all(one is not None and one <= limit for one in run.arrived_s) for run in runs)
         all_in = times / count
         half = max(_SURE * sqrt(all_in * (1 - all_in) / count), 1 - 0.05 ** (1 / count))
-    return _with_spread(
-        _plan(
-            place, plans, curves, count, seed, sum(plan.arrives for plan in plans),
-            sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half,
-            done[count // 2], done[int(count * 0.95)],
-        ),
-        runs,
+    plan = BurstPlan(
+        burst.name, burst.flow, place.names, burst.packets, burst.octets, len(place.frames[0]), burst.every_s,
+        place.lasts_s, burst.all_in_s, count, seed, sum(plan.arrives for plan in plans),
+        sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half, place.wanted,
+        done[count // 2], done[int(count * 0.95)], place.air_s, place.air_s / max(place.lasts_s, place.air_s), plans,
+        curves,
     )  # fmt: skip
+    return _with_spread(plan, runs)
 
 
 def _with_spread(plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
@@ -208,7 +146,7 @@ def _with_spread(plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
     )  # fmt: skip
 
 
-def _played_packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> PacketPlan:
+def _packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> PacketPlan:
     sent, count = number * burst.every_s, len(runs)
     times = sorted(one for run in runs if (one := run.arrived_s[number]) is not None)
     in_time = None
@@ -235,24 +173,4 @@ def _curve(place: FiredBurst, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
     return QueueCurve(
         place.names[hop], points, max(frames for _, frames in steps) / count, highest,
         sum(one.count(("queue", hop)) for one in lost) / count, sum(one.count(("link", hop)) for one in lost) / count,
-    )  # fmt: skip
-
-
-def _thinned(points: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
-    """Return some of many points, the last of each stretch of time."""
-    end = points[-1][0] or 1.0
-    kept = {int(at / end * _POINTS * 4): (at, mean) for at, mean in points}
-    return tuple(kept.values())
-
-
-def _plan(
-    place: FiredBurst, plans: tuple[PacketPlan, ...], queues: tuple[QueueCurve, ...], runs: int | None, seed: int,
-    arrived: float, lost_queue: float, lost_link: float, all_in: float | None, half: float,
-    done_s: float | None, done_most_s: float | None,
-) -> BurstPlan:  # fmt: skip
-    burst = place.burst
-    return BurstPlan(
-        burst.name, burst.flow, place.names, burst.packets, burst.octets, len(place.frames[0]), burst.every_s,
-        place.lasts_s, burst.all_in_s, runs, seed, arrived, lost_queue, lost_link, all_in, half, place.wanted,
-        done_s, done_most_s, place.air_s, place.air_s / max(place.lasts_s, place.air_s), plans, queues,
     )  # fmt: skip

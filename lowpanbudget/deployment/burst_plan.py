@@ -24,17 +24,16 @@ class PacketPlan(NamedTuple):
 
 
 class QueueCurve(NamedTuple):
-    """A queue during a burst: mean frames at times since the first packet; ``highest`` that were seen, if played.
+    """A queue during a burst: mean frames at times since the first packet; ``highest`` that were seen.
 
-    ``points`` are 61 at equal times where it was played, each with the mean from there to the next (the last: what
-    there then is); where it is exact the last change in each 240th of its time. ``highest_mean`` is the most that the
-    runs have on average at any one time, however short.
+    ``points`` are 61 at equal times, each with the mean from there to the next (the last: what there then is).
+    ``highest_mean`` is the most that the runs have on average at any one time, however short.
     """
 
     node: str
     points: tuple[tuple[float, float], ...]
     highest_mean: float
-    highest: int | None
+    highest: int
     lost_queue: float
     lost_link: float
 
@@ -44,12 +43,12 @@ class BurstPlan:
     """A burst as the network is expected to carry it.
 
     ``way`` are the nodes from the sender to the root, ``frames`` those of one packet. Counts of packets are means over
-    ``runs`` runs from ``seed`` (None: exact). ``all_in`` is the chance that every packet is in after ``all_in_s``,
+    ``runs`` runs from ``seed``. ``all_in`` is the chance that every packet is in after ``all_in_s``,
     plus or minus ``half_width``; ``wanted`` the chance that is asked for. ``done_s`` and ``done_most_s``: when the last
-    packet that arrives is in, in half and in 95 % of the runs (None: exact, not asked). ``air_s`` are seconds on the
+    packet that arrives is in, in half and in 95 % of the runs. ``air_s`` are seconds on the
     air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
     ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst.
-    ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where it is exact or all arrived).
+    ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where all arrived).
     ``checks`` are what it must keep to: its arrival, and the limits of slot and design, what does not hold first.
     ``taken`` says what was taken for granted, and what is not played.
     """
@@ -63,7 +62,7 @@ class BurstPlan:
     every_s: float
     lasts_s: float
     all_in_s: float | None
-    runs: int | None
+    runs: int
     seed: int
     arrived: float
     lost_queue: float
@@ -71,8 +70,8 @@ class BurstPlan:
     all_in: float | None
     half_width: float
     wanted: float
-    done_s: float | None
-    done_most_s: float | None
+    done_s: float
+    done_most_s: float
     air_s: float
     air_share: float
     plans: tuple[PacketPlan, ...]

@@ -36,13 +36,12 @@ def burst_changes_that_help(
     for number, change in enumerate(changes):
         if tell is not None:
             tell(number, len(changes))
-        runs = plan.runs or _RUNS
-        then = carry_burst(change.design, plan.name, seed=plan.seed, runs=min(runs, _RUNS))
+        then = carry_burst(change.design, plan.name, seed=plan.seed, runs=min(plan.runs, _RUNS))
         if not eased(before, _arrival(then)):
             continue
-        if then.runs is not None and then.runs < runs:
+        if then.runs < plan.runs:
             # a yes is said of nothing that was looked at less than the burst itself
-            then = carry_burst(change.design, plan.name, seed=plan.seed, runs=runs)
+            then = carry_burst(change.design, plan.name, seed=plan.seed, runs=plan.runs)
         is_in = then.holds or then.is_close
         fails = tuple(one for one in _failures(change.design) if one not in own) if is_in else ()
         found.append(

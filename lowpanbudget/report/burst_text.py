@@ -94,9 +94,7 @@ def _in(plan: BurstPlan) -> str:
         )
     one = plan.packets == 1
     which = f"{'the one packet' if one else f'all {plan.packets} packets'} of {plan.name} {'is' if one else 'are'} in"
-    chance = f"a chance of {share_of(plan.all_in)}"
-    if plan.runs is not None:
-        chance = f"{round(plan.all_in * plan.runs)} of {plan.runs} runs, give or take {share_of(plan.half_width)}"
+    chance = f"{round(plan.all_in * plan.runs)} of {plan.runs} runs, give or take {share_of(plan.half_width)}"
     return (
         f"{which} after {plan.all_in_s:g} s over {hops} in {chance}; "
         f"{plan.wanted * 100:g} % are asked for"
@@ -120,21 +118,14 @@ def _story(plan: BurstPlan) -> Iterator[str]:
             f"{_arrived(plan)} packets arrive on average, {_count(plan.lost_queue, digits)} find a queue full, "
             f"{_count(plan.lost_link, digits)} are lost on links."
         )
-    elif plan.runs is None:
-        yield "All packets arrive."
     else:
         played = plural(plan.runs * plan.packets, "packet")
         yield f"All arrived in every run, {played} in all: losses that are rarer are not seen so."
-    if plan.done_s is not None and plan.done_most_s is not None:
-        yield (
-            f"The last one that arrives is in after {seconds_text(plan.done_s)} s in half of the runs, after "
-            f"{seconds_text(plan.done_most_s)} s in 95 % of them."
-        )
     yield (
-        "Exact for this one link; the burst begins just behind a cell, and nothing else is sent."
-        if plan.runs is None
-        else f"Played {plan.runs} times with the network's usual messages around it, seed {plan.seed}."
+        f"The last one that arrives is in after {seconds_text(plan.done_s)} s in half of the runs, after "
+        f"{seconds_text(plan.done_most_s)} s in 95 % of them."
     )
+    yield f"Played {plan.runs} times with the network's usual messages around it, seed {plan.seed}."
 
 
 def _arrived(plan: BurstPlan) -> str:
@@ -197,12 +188,9 @@ def _queues(screen: Screen, plan: BurstPlan, width: int) -> Iterator[Line]:
     rows: list[list[Cell]] = [
         [
             screen.text(queue.node), number(round(queue.highest_mean, 2)),
-            "" if queue.highest is None else str(queue.highest), number(round(queue.lost_queue, 2)),
-            number(round(queue.lost_link, 2)),
+            str(queue.highest), number(round(queue.lost_queue, 2)), number(round(queue.lost_link, 2)),
         ]
         for queue in plan.queues
     ]  # fmt: skip
     titles = ["node", "most waiting, mean", "most seen", "packets lost here", "lost on its link"]
-    if plan.runs is None:
-        titles, rows = titles[:2] + titles[3:], [row[:2] + row[3:] for row in rows]
     return layout.table(titles, rows, width, right=range(1, len(titles)))

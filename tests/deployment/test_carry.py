@@ -322,14 +322,13 @@ def test_a_burst_is_judged_packet_by_packet_and_as_a_whole() -> None:
     # what the README says: twelve cells a link and some seconds more
     more = changed(FOOTBRIDGE, ("cells = 1\n", "cells = 12\n"), ("all_in_s = 10", "all_in_s = 14"))
     assert carry_burst(more, "hundred", runs=120).holds
-    # exact over one link, and wide enough there
+    # wide enough over one link as well
     wide = changed(
         FOOTBRIDGE, ("cells = 1\n", "cells = 12\n"), ("all_in_s = 10", "all_in_s = 12\nhops = 1")
     )
-    exact = carry_burst(wide, "hundred")
-    assert exact.runs is None
-    assert exact.holds
-    assert exact.arrived == pytest.approx(100, abs=0.01)
+    near = carry_burst(wide, "hundred")
+    assert near.holds
+    assert near.arrived == pytest.approx(100, abs=0.05)
 
 
 @pytest.mark.usefixtures("played_once")
