@@ -90,23 +90,37 @@ def _slot_run(
     hops = tree.hops
     depth, slot_s = max(hops), slots.template.length / 1e6
     longest = max((frame for hop in frames for frame in hop), key=lambda frame: frame.octets)
+    queue = design.queue
+    are_shared = queue is not None and queue.shared
     links = [
-        SlotLink(_cells(slots, depth - hop, random), longest.loss, longest.answer_loss)
-        for hop in hops
-    ]
+        SlotLink(
+            _cells(slots, slots.cells, depth - hop, random), longest.loss, longest.answer_loss,
+            node if are_shared else None,
+        )
+        for node, hop in enumerate(hops)
+    ]  # fmt: skip
+    if (
+        are_shared and slots.cells_down
+    ):  # what goes down takes places of what goes up, and has cells of its own
+        links += [
+            SlotLink(
+                _cells(slots, slots.cells_down, -hop, random), longest.loss, longest.answer_loss, parent
+            )
+            for parent, hop in zip(tree.parents, hops, strict=True)
+        ]  # fmt: skip
     begins = _SETTLES_S + random.random() * slots.slotframe_s
     until = begins + burst.packets * burst.every_s
     usual = [
         arrival
         for _, arrival in usual_arrivals(sendings, until, random)
-        if arrival.way[0] < len(links)  # what goes up
+        if arrival.way[0] < len(links)  # what goes up, or all
     ]
     # a link has the number of the node that sends over it
     packets = [
         Arrival(begins + number * burst.every_s, way[:-1], len(frames[0]), design.link.recoverable)
         for number in range(burst.packets)
     ]
-    places = None if design.queue is None else design.queue.frames
+    places = None if queue is None else queue.frames
     found = run_slots(
         [*packets, *usual], links, slotframe=slots.slotframe, slot_s=slot_s, attempts=access.retries + 1,
         places=places, seed=random.getrandbits(64), runs=link_states(design.loss, longest.octets), trace=way[:-1],
@@ -121,11 +135,11 @@ def _slot_run(
     )  # fmt: skip
 
 
-def _cells(slots: Slots, step: int, random: Random) -> tuple[int, ...]:
-    """Return the cells of a link that is so many steps along the way to the root."""
+def _cells(slots: Slots, count: int, step: int, random: Random) -> tuple[int, ...]:
+    """Return the cells of a link, so many, that is so many steps further along the way to the root."""
     places = {"up": step, "down": -step}
     first = places.get(slots.order, random.randrange(slots.slotframe))
-    return even_cells(slots.cells, slots.slotframe, first)
+    return even_cells(count, slots.slotframe, first)
 
 
 def contention_runs(
@@ -144,13 +158,16 @@ def contention_runs(
     ]
     answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
     rules = rules_of(access, design.link.timing, answer)
-    places = None if design.queue is None else design.queue.frames
+    queue = design.queue
+    places, are_shared = (None, True) if queue is None else (queue.frames, queue.shared)
     states = link_states(design.loss, max(frame.octets for frame in frames[0]))
     reception = reception_of(traffic.tree)
     window_s = inf if design.limits is None else design.limits.window_s
     found = []
     for run in runs:
-        air = Air(rules, reception, sendings, places, seed * 1_000_003 + run, states, keeps=True)
+        air = Air(
+            rules, reception, sendings, places, seed * 1_000_003 + run, states, shared=are_shared, keeps=True
+        )  # fmt: skip
         air.play(until_us=_SETTLES_S * 1e6)
         numbers = air.plan(
             len(sendings) - 1, [n * burst.every_s * 1e6 for n in range(burst.packets)]

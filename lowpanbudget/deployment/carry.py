@@ -65,7 +65,8 @@ def judged(
     """Return the same from the airtimes of a design's messages.
 
     ``transmissions`` bounds a simulation; ``services`` and ``hops`` stand for what contention would give where that
-    is not to be played again; with them the queues of slots are not played either, but calculated one by one.
+    is not to be played again; with them the queues of slots are not played either, but calculated one by one, as if
+    each had its places: where they are shared more is lost.
     """
     traffic = with_acknowledgements(design, traffic_of(design, messages))
     network = _judged(
@@ -130,7 +131,7 @@ def _judged(
         return network(nodes, queues, tuple(_polled(design, traffic, found)))
 
     play = PlayedSlots(
-        traffic, nodes, access, slots, design.loss, places, within, seed, transmissions or _TRANSMISSIONS
+        traffic, nodes, access, slots, design.loss, design.queue, within, seed, transmissions or _TRANSMISSIONS
     )  # fmt: skip
     if services is not None or play.is_idle:
         carried = slotted(node_queues(nodes, access, places), {})

@@ -65,6 +65,7 @@ def simulate_csma(
     sendings: Sequence[Sending],
     *,
     places: int | None,
+    shared: bool = True,
     seed: int,
     seconds: float | None = None,
     half_width: float = 0.01,
@@ -75,7 +76,8 @@ def simulate_csma(
 ) -> ContentionResult:
     """Return what the channel carries of Poisson streams of messages.
 
-    ``places`` are frames that the queue of a node holds, the one being sent included; None: any number. It is played
+    ``places`` are frames that the queue of a node holds, the one being sent included, for all receivers together or,
+    where they are not ``shared``, for each; None: any number. It is played
     for ``seconds``, or until the share delivered is known to ``half_width``, or ``most_transmissions`` were made and it
     is known to ``at_least``, or two million were made. With ``groups``, a number for each sending, it also goes on
     until each group from 0 on has some hundred messages.
@@ -86,7 +88,9 @@ def simulate_csma(
         raise RequestError(
             "no message goes from one node to another", hint="Say how often with every_s"
         )
-    channel = PlayedChannel(rules, reception, sendings, places=places, seed=seed, runs=runs)
+    channel = PlayedChannel(
+        rules, reception, sendings, places=places, shared=shared, seed=seed, runs=runs
+    )
     if seconds is not None:
         channel.air.play(until_us=seconds * 1e6)
     else:
@@ -99,9 +103,9 @@ class PlayedChannel:
 
     def __init__(
         self, rules: CsmaRules, reception: HearingRanges, sendings: Sequence[Sending], *, places: int | None,
-        seed: int, runs: LossStates | None = None,
+        seed: int, shared: bool = True, runs: LossStates | None = None,
     ) -> None:  # fmt: skip
-        self.air = Air(rules, reception, sendings, places, seed, runs)
+        self.air = Air(rules, reception, sendings, places, seed, runs, shared=shared)
         self._seed, self._look = seed, _FIRST_LOOK
 
     def play(

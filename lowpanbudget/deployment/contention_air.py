@@ -49,6 +49,7 @@ _KINDS = 9
 class Air:
     """The channel with all its nodes; ``play`` runs it on, the counters tell what happened. Times in microseconds.
 
+    All neighbours of a node share its places; where they are not ``shared`` each has so many.
     ``keeps``: where and when each message ended is kept as well, and (time, node, frames) of each change of a queue.
     """
 
@@ -61,12 +62,15 @@ class Air:
         seed: int,
         runs: LossStates | None,
         *,
+        shared: bool = True,
         keeps: bool = False,
     ) -> None:
         nodes = len(reception.hears)
         self._nodes, self._rules, self._sendings = nodes, rules, sendings
         self._channel = Channel(rules.cca_us, reception, sendings)
         self._places = inf if places is None else places
+        # by node and receiver: frames that wait, where each receiver has places of its own
+        self._waiting_for: Counter[tuple[int, int]] | None = None if shared else Counter()
         self._random = Random(seed).random  # noqa: S311  # no secret: a simulation that can be run again
         self._noise, self._runs = Noise(self._random, runs), runs
         # one without end between its messages sends only what is planned
@@ -225,9 +229,12 @@ class Air:
         to = way[at + 1] if len(way) > 1 else NOBODY
         queue = self._queues[node]
         idle = not queue
+        held = self._waiting_for
         for one, frame in moving_frames(message, sending):
-            if len(queue) < self._places:
+            if (len(queue) if held is None else held[node, to]) < self._places:
                 queue.append((one, frame, to))
+                if held is not None:
+                    held[node, to] += 1
             else:
                 self.log.lose(one, "queue", node)
         if self._keeps:
@@ -262,7 +269,9 @@ class Air:
     def _done(self, node: int) -> None:
         """Leave the frame at the head of the queue, and go on with the next one."""
         queue = self._queues[node]
-        queue.popleft()
+        _, _, to = queue.popleft()
+        if self._waiting_for is not None:
+            self._waiting_for[node, to] -= 1
         if self._keeps:
             self.lengths.append((self.now, node, len(queue)))
         if queue:

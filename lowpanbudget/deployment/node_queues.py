@@ -7,6 +7,7 @@ from typing import NamedTuple
 from lowpanbudget.deployment.link_queue import link_queue, poisson
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad
 from lowpanbudget.design.access import Access
+from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.values import dataclass, field, replace
 
 Bundles = tuple[tuple[int, float], ...]  # messages a second by their frames
@@ -88,6 +89,33 @@ def node_queues(
             NodeQueues(up, _queue(node.down, begins, _passed_on(down), slots.cells_down, link))
         )
     return tuple(found)
+
+
+def full_nodes(
+    nodes: Sequence[NodeLoad], queues: Sequence[NodeQueues], places: SendQueue
+) -> dict[int, float]:
+    """Return the chance that all places of a node are taken, of those whose links share them.
+
+    The queues are taken each by itself, and what waits in them as independent: what comes together, as an answer to a
+    request, fills more.
+    """
+    held: dict[int, list[SlotQueue]] = {}
+    for node, (up, down) in zip(nodes, queues, strict=True):
+        for holder, queue in ((node.node, up), (node.parent, down)):
+            if queue is not None and places.shared:
+                held.setdefault(holder, []).append(queue)
+    return {holder: _taken(found) for holder, found in held.items() if len(found) > 1}
+
+
+def _taken(queues: Sequence[SlotQueue]) -> float:
+    """Return the chance that all places are taken which queues of as many places share."""
+    import numpy as np  # noqa: PLC0415
+
+    places = len(queues[0].lengths) - 1
+    below = np.ones(1)
+    for queue in queues:
+        below = np.convolve(below, queue.lengths)[:places]
+    return max(1 - float(below.sum()), 0.0)
 
 
 def _passed_on(links: Sequence[LinkLoad]) -> tuple[Bundles, ...]:

@@ -9,7 +9,13 @@ from typing import NamedTuple
 
 from lowpanbudget.deployment.confidence import mean_of_runs, share_of_runs
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad
-from lowpanbudget.deployment.node_queues import ENDLESS, NodeQueues, SlotQueue, node_queues
+from lowpanbudget.deployment.node_queues import (
+    ENDLESS,
+    NodeQueues,
+    SlotQueue,
+    full_nodes,
+    node_queues,
+)
 from lowpanbudget.deployment.service import (
     QuantileRange,
     Quantiles,
@@ -30,9 +36,11 @@ from lowpanbudget.deployment.slot_run import Arrival, QueueCount, SlotLink, run_
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.loss import FrameLoss
+from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.values import replace
 
 _QUIET = 0.02  # part of the cells below which queues are as good as empty
+_SELDOM = 1e-4  # a node that is full so seldom loses next to nothing: our choice
 _LEAST = 100  # messages of a kind and hop that say something
 _RUNS = 20  # of a round: cells placed at random are others in each
 _ROUNDS = 4  # so many are played for kinds of which a hundred come in them
@@ -96,8 +104,10 @@ class PlayedSlots:
 
     def __init__(
         self, traffic: Traffic, nodes: Sequence[NodeLoad], access: Access, slots: Slots, loss: FrameLoss | None,
-        places: int | None, within_s: float | None, seed: int, transmissions: int,
+        queue: SendQueue | None, within_s: float | None, seed: int, transmissions: int,
     ) -> None:  # fmt: skip
+        places = None if queue is None else queue.frames
+        self._holds = queue
         self._traffic, self._nodes, self._access, self._slots = traffic, nodes, access, slots
         self._loss, self._places, self._within_s, self._seed = loss, places, within_s, seed
         up_s, down_s = slots.cells / slots.slotframe_s, slots.cells_down / slots.slotframe_s
@@ -110,7 +120,7 @@ class PlayedSlots:
         self._sendings = list(usual_sendings(traffic, nodes))
         self._calculated = node_queues(nodes, access, places)
         self._begin = [one for both in zip(*self._calculated, strict=True) for one in both]
-        if any(queue is not None and queue.grows for queue in self._begin):
+        if any(one is not None and one.grows for one in self._begin):
             self._places = ENDLESS
         around_s = min(_AROUND * self._longest_s(), self._span_s)
         self._around_s = ceil(around_s / slot_s - 1e-9) * slot_s
@@ -164,8 +174,11 @@ class PlayedSlots:
 
     @property
     def is_idle(self) -> bool:
-        """Return whether so little is sent that queues are as good as empty."""
-        slots = self._slots
+        """Return whether so little is sent that queues are as good as empty, those that share places as well."""
+        slots, holds = self._slots, self._holds
+        full = {} if holds is None else full_nodes(self._nodes, self._calculated, holds)
+        if max(full.values(), default=0.0) > _SELDOM:
+            return False
         used = [node.up.tries_per_s / slots.cells for node in self._nodes if slots.cells]
         used += [
             node.down.tries_per_s / slots.cells_down for node in self._nodes if slots.cells_down
@@ -180,7 +193,7 @@ class PlayedSlots:
             self._runs += 1
 
     def _run(self, random: Random) -> None:
-        links = list(_links(self._traffic, self._nodes, self._slots, random))
+        links = list(_links(self._traffic, self._nodes, self._slots, self._holds, random))
         begins, ends = self._around_s, self._around_s + self._span_s
         coming = list(usual_arrivals(self._sendings, ends + self._around_s, random))
         waiting = self._waiting(random)
@@ -294,15 +307,18 @@ class PlayedSlots:
 
 
 def _links(
-    traffic: Traffic, nodes: Sequence[NodeLoad], slots: Slots, random: Random
-) -> Iterator[SlotLink]:
+    traffic: Traffic, nodes: Sequence[NodeLoad], slots: Slots, queue: SendQueue | None, random: Random
+) -> Iterator[SlotLink]:  # fmt: skip
     """Yield the links of all nodes to their parents, then those from them."""
-    depth = traffic.tree.depth
+    depth, are_shared = traffic.tree.depth, queue is not None and queue.shared
 
-    def link(load: LinkLoad, cells: int, step: int, along: str) -> SlotLink:
+    def link(load: LinkLoad, cells: int, step: int, along: str, sender: int) -> SlotLink:
         step = step if slots.order == along else -step
         first = random.randrange(slots.slotframe) if slots.order == "random" else step
-        return SlotLink(even_cells(cells, slots.slotframe, first), load.loss, load.answer_loss)
+        # what no cell sends does not stand in the way of the rest
+        holder = sender if are_shared and cells else None
+        places = even_cells(cells, slots.slotframe, first)
+        return SlotLink(places, load.loss, load.answer_loss, holder)
 
-    yield from (link(node.up, slots.cells, depth - node.hop, "up") for node in nodes)
-    yield from (link(node.down, slots.cells_down, node.hop, "down") for node in nodes)
+    yield from (link(node.up, slots.cells, depth - node.hop, "up", node.node) for node in nodes)
+    yield from (link(node.down, slots.cells_down, node.hop, "down", node.parent) for node in nodes)

@@ -20,11 +20,15 @@ LostTo = Literal["queue", "link"]
 
 
 class SlotLink(NamedTuple):
-    """A link: the slots of the slotframe in which it may send one frame each, and the shares of both that it loses."""
+    """A link: the slots of the slotframe in which it may send one frame each, and the shares of both that it loses.
+
+    What waits for links of one ``holder`` shares its places; without one a link has places of its own.
+    """
 
     cells: tuple[int, ...]
     loss: float = 0.0
     answer_loss: float = 0.0
+    holder: int | None = None
 
 
 class Arrival(NamedTuple):
@@ -76,7 +80,7 @@ def run_slots(
     trace: Collection[int] = (),
     counted_s: tuple[float, float] = (0.0, inf),
 ) -> SlotRun:
-    """Return what becomes of messages over links, each with a queue of ``places`` frames (None: any number).
+    """Return what becomes of messages over links with queues; each, or each holder, has ``places`` (None: any number).
 
     A frame may use cells that begin when it is there or later; what was received in a slot may be sent on from the next
     one on, a message of several frames when all of them are there, or each of them at once. The first frame of a queue
@@ -109,6 +113,15 @@ class _Passing:
             yield one
 
 
+class _Places:
+    """Where frames wait in a node: how many more it takes."""
+
+    __slots__ = ("free",)
+
+    def __init__(self, free: int) -> None:
+        self.free = free
+
+
 class _LinkQueue:
     """A link with the messages whose frames wait for it; the first frame was tried so often, and may be received.
 
@@ -116,12 +129,15 @@ class _LinkQueue:
     """
 
     __slots__ = (
-        "answer_loss", "came", "frame_slots", "had", "lengths", "loss", "messages", "number", "refused", "since",
-        "tries", "until", "waits",
+        "answer_loss", "came", "frame_slots", "had", "lengths", "loss", "messages", "number", "places", "refused",
+        "since", "tries", "until", "waits",
     )  # fmt: skip
 
-    def __init__(self, number: int, link: SlotLink, slotframe: int, *, trace: bool) -> None:
+    def __init__(
+        self, number: int, link: SlotLink, places: _Places, slotframe: int, *, trace: bool
+    ) -> None:
         self.number, self.loss, self.answer_loss = number, link.loss, link.answer_loss
+        self.places = places
         self.waits = _waits(link.cells, slotframe)
         self.messages: deque[_Passing] = deque()
         self.tries, self.had = 0, False
@@ -155,12 +171,16 @@ class _Network:
     ) -> None:
         self._slotframe, self._slot_s = slotframe, slot_s
         self._attempts = attempts
-        self._places = maxsize if places is None else places
         self._random, self._runs = random.random, runs
+        most = maxsize if places is None else places
+        held = {link.holder: _Places(most) for link in links if link.holder is not None}
         self._links = [
-            _LinkQueue(number, link, slotframe, trace=number in trace)
+            _LinkQueue(
+                number, link, _Places(most) if link.holder is None else held[link.holder], slotframe,
+                trace=number in trace,
+            )
             for number, link in enumerate(links)
-        ]
+        ]  # fmt: skip
         begins, ends = (at if at == inf else ceil(at / slot_s - 1e-9) for at in counted_s)
         self._counted = begins, ends
         for queue in self._links:
@@ -192,7 +212,7 @@ class _Network:
             self._slot_s,
             self._attempts,
         )
-        places, (begins, ends), random = self._places, self._counted, self._random
+        (begins, ends), random = self._counted, self._random
         loses = None if self._runs is None else Noise(random, self._runs).loses
         count, sent = len(links), 0
         coming = sorted(
@@ -223,6 +243,7 @@ class _Network:
                 if known or link.tries >= attempts:
                     link.held(slot)
                     waiting.popleft()
+                    link.places.free += 1
                     if not link.had:
                         self._lose(message, "link")
                     link.tries, link.had = 0, False
@@ -256,10 +277,12 @@ class _Network:
             # a message is there for its next link, and its frames may be sent from this slot on
             link = links[message.way[message.at]]
             waiting = link.messages
-            if not waiting and link.waits:
-                heappush(events, (slot + link.waits[slot % slotframe]) * count + link.number)
             link.held(slot)
-            taken = min(message.frames, places - len(waiting))
+            places = link.places
+            taken = min(message.frames, places.free)
+            places.free -= taken
+            if taken and not waiting and link.waits:
+                heappush(events, (slot + link.waits[slot % slotframe]) * count + link.number)
             if is_apart:
                 waiting.extend(message.parts(taken))
             else:

@@ -15,7 +15,7 @@ class QueueShape(ShapeTable):
 
     frames: int = key(
         Whole(1, 100_000),
-        "Frames that a node holds, the one that is being sent included; a fragment takes one place.",
+        "Frames that a node holds, the root as well, the one that is being sent included; a fragment takes one place.",
     )
     shared: bool = key(
         Flag(), "Whether all neighbours share these places; else each has so many.", default=True

@@ -41,6 +41,7 @@ from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.tree import Tree
+from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.values import replace
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -154,7 +155,9 @@ def played(
 ) -> PlayedSlots:  # fmt: skip
     """One round of a tree in slots."""
     nodes = loads(traffic, access.retries + 1)
-    play = PlayedSlots(traffic, nodes, access, slots, None, places, within_s, seed, transmissions)
+    play = PlayedSlots(
+        traffic, nodes, access, slots, None, SendQueue(places, shared=False), within_s, seed, transmissions
+    )  # fmt: skip
     play.play()
     return play
 

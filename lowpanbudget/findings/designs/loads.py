@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from lowpanbudget.deployment.carry import carry
 from lowpanbudget.deployment.checks import may_refuse
 from lowpanbudget.deployment.load import NodeLoad, loads
-from lowpanbudget.deployment.node_queues import node_queues
+from lowpanbudget.deployment.node_queues import full_nodes, node_queues
 from lowpanbudget.deployment.traffic import Traffic, traffic_of
 from lowpanbudget.design.access import Access
+from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.draft import Deployment
 from lowpanbudget.findings.finding import Hit
@@ -85,7 +86,7 @@ def queue_overflows(_: Deployment, deployment: Deployment) -> Hits:
     for access, _traffic, nodes in _loaded(deployment) if design.queue is not None else ():
         if design.queue is None or access.slots is None:
             continue
-        if network is None and _fullest(nodes, access, design.queue.frames) > allowed * _NEAR:
+        if network is None and _fullest(nodes, access, design.queue) > allowed * _NEAR:
             network = carry(design)
         full = {
             node.name: node.queue_full
@@ -100,10 +101,15 @@ def queue_overflows(_: Deployment, deployment: Deployment) -> Hits:
             yield Hit(cause, (), f"node {name}")
 
 
-def _fullest(nodes: tuple[NodeLoad, ...], access: Access, places: int) -> float:
-    """Return the greatest share that a queue by itself refuses: those along a path depend on each other."""
-    found = (queues.up for queues in node_queues(nodes, access, places))
-    return max((queue.full for queue in found if queue is not None), default=0.0)
+def _fullest(nodes: tuple[NodeLoad, ...], access: Access, places: SendQueue) -> float:
+    """Return the greatest share that a queue by itself refuses: those along a path depend on each other.
+
+    Where the links of a node share its places, it is the chance that all of them are taken, if that is more.
+    """
+    queues = node_queues(nodes, access, places.frames)
+    full = [queue.up.full for queue in queues if queue.up is not None]
+    shared = full_nodes(nodes, queues, places)
+    return max([*full, *(chance for node, chance in shared.items() if node)], default=0.0)
 
 
 @LOADS.rule("reports-overflow-queue", Deployment)
