@@ -158,16 +158,14 @@ def contention_runs(
     ]
     answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
     rules = rules_of(access, design.link.timing, answer)
-    queue = design.queue
-    places, are_shared = (None, True) if queue is None else (queue.frames, queue.shared)
     states = link_states(design.loss, max(frame.octets for frame in frames[0]))
     reception = reception_of(traffic.tree)
     window_s = inf if design.limits is None else design.limits.window_s
     found = []
     for run in runs:
         air = Air(
-            rules, reception, sendings, places, seed * 1_000_003 + run, states, shared=are_shared, keeps=True
-        )  # fmt: skip
+            rules, reception, sendings, design.queue, seed * 1_000_003 + run, states, keeps=True
+        )
         air.play(until_us=_SETTLES_S * 1e6)
         numbers = air.plan(
             len(sendings) - 1, [n * burst.every_s * 1e6 for n in range(burst.packets)]

@@ -14,6 +14,7 @@ from lowpanbudget.deployment.contention_air import Air
 from lowpanbudget.deployment.contention_messages import SettledMessages
 from lowpanbudget.deployment.contention_rules import CsmaRules, HearingRanges, Sending
 from lowpanbudget.deployment.delivery import LossStates
+from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.errors import RequestError
 from lowpanbudget.values import FrozenDict, dataclass, field
 
@@ -88,9 +89,8 @@ def simulate_csma(
         raise RequestError(
             "no message goes from one node to another", hint="Say how often with every_s"
         )
-    channel = PlayedChannel(
-        rules, reception, sendings, places=places, shared=shared, seed=seed, runs=runs
-    )
+    queue = None if places is None else SendQueue(places, shared)
+    channel = PlayedChannel(rules, reception, sendings, queue=queue, seed=seed, runs=runs)
     if seconds is not None:
         channel.air.play(until_us=seconds * 1e6)
     else:
@@ -102,10 +102,10 @@ class PlayedChannel:
     """A channel with all that is sent on it, played on as long as is asked for: arguments as of ``simulate_csma``."""
 
     def __init__(
-        self, rules: CsmaRules, reception: HearingRanges, sendings: Sequence[Sending], *, places: int | None,
-        seed: int, shared: bool = True, runs: LossStates | None = None,
+        self, rules: CsmaRules, reception: HearingRanges, sendings: Sequence[Sending], *,
+        queue: SendQueue | None, seed: int, runs: LossStates | None = None,
     ) -> None:  # fmt: skip
-        self.air = Air(rules, reception, sendings, places, seed, runs, shared=shared)
+        self.air = Air(rules, reception, sendings, queue, seed, runs)
         self._seed, self._look = seed, _FIRST_LOOK
 
     def play(

@@ -22,14 +22,11 @@ from lowpanbudget.deployment.contention_messages import (
     moving_frames,
     received,
 )
-from lowpanbudget.deployment.contention_rules import (
-    CsmaRules,
-    HearingRanges,
-    Sending,
-    SimulatedFrame,
-)
+from lowpanbudget.deployment.contention_places import TakenPlaces, WaitingFrames
+from lowpanbudget.deployment.contention_rules import CsmaRules, HearingRanges, Sending
 from lowpanbudget.deployment.delivery import LossStates
 from lowpanbudget.deployment.noise import Noise
+from lowpanbudget.design.waiting import SendQueue
 
 _KINDS = 9
 # the kinds of events; what ends comes before what begins at the same time: a CCA does not hear what begins as it ends
@@ -49,7 +46,6 @@ _KINDS = 9
 class Air:
     """The channel with all its nodes; ``play`` runs it on, the counters tell what happened. Times in microseconds.
 
-    All neighbours of a node share its places; where they are not ``shared`` each has so many.
     ``keeps``: where and when each message ended is kept as well, and (time, node, frames) of each change of a queue.
     """
 
@@ -58,19 +54,16 @@ class Air:
         rules: CsmaRules,
         reception: HearingRanges,
         sendings: Sequence[Sending],
-        places: int | None,
+        queue: SendQueue | None,
         seed: int,
         runs: LossStates | None,
         *,
-        shared: bool = True,
         keeps: bool = False,
     ) -> None:
         nodes = len(reception.hears)
         self._nodes, self._rules, self._sendings = nodes, rules, sendings
         self._channel = Channel(rules.cca_us, reception, sendings)
-        self._places = inf if places is None else places
-        # by node and receiver: frames that wait, where each receiver has places of its own
-        self._waiting_for: Counter[tuple[int, int]] | None = None if shared else Counter()
+        self._places = TakenPlaces(queue)
         self._random = Random(seed).random  # noqa: S311  # no secret: a simulation that can be run again
         self._noise, self._runs = Noise(self._random, runs), runs
         # one without end between its messages sends only what is planned
@@ -89,10 +82,7 @@ class Air:
         self.log = MessageLog(len(sendings), keeps=keeps)
         self._keeps = keeps
         self.lengths: list[tuple[float, int, int]] = []
-        # by node: what waits (message, frame, receiver)
-        self._queues: list[deque[tuple[MovingMessage, SimulatedFrame, int]]] = [
-            deque() for _ in range(nodes)
-        ]
+        self._queues: list[WaitingFrames] = [deque() for _ in range(nodes)]
         self._owes = [False] * nodes  # an acknowledgement
         # how long it is to the end of a CCA behind so many backoffs, and with the pause behind a frame before them
         self._first_window = 1 << rules.min_be
@@ -229,12 +219,9 @@ class Air:
         to = way[at + 1] if len(way) > 1 else NOBODY
         queue = self._queues[node]
         idle = not queue
-        held = self._waiting_for
         for one, frame in moving_frames(message, sending):
-            if (len(queue) if held is None else held[node, to]) < self._places:
+            if self._places.take(node, to):
                 queue.append((one, frame, to))
-                if held is not None:
-                    held[node, to] += 1
             else:
                 self.log.lose(one, "queue", node)
         if self._keeps:
@@ -270,8 +257,7 @@ class Air:
         """Leave the frame at the head of the queue, and go on with the next one."""
         queue = self._queues[node]
         _, _, to = queue.popleft()
-        if self._waiting_for is not None:
-            self._waiting_for[node, to] -= 1
+        self._places.leave(node, to)
         if self._keeps:
             self.lengths.append((self.now, node, len(queue)))
         if queue:

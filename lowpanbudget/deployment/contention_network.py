@@ -105,10 +105,8 @@ class PlayedContention:
         states = link_states(design.loss, octets)
 
         def channel(runs: LossStates | None) -> PlayedChannel:
-            queue = design.queue
             played = PlayedChannel(
-                self._rules, reception_of(traffic.tree), sendings, places=None if queue is None else queue.frames,
-                shared=queue is None or queue.shared, seed=seed, runs=runs,
+                self._rules, reception_of(traffic.tree), sendings, queue=design.queue, seed=seed, runs=runs
             )  # fmt: skip
             played.play(_NARROW, transmissions, at_least, groups)
             return played
