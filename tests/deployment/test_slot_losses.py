@@ -15,9 +15,11 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.slot_play import PlayedSlots
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.design.loss import FrameLoss, LossRuns
+from lowpanbudget.design.waiting import SendQueue
 
 LONG_S = 1000.0  # nothing is later
 PLACES, RETRIES, CELL_S = 4, 3, 1.01
+HELD = SendQueue(PLACES, shared=True)
 
 
 def service(every_s: float, bad_s: float, transmissions: int) -> HopService:
@@ -26,7 +28,7 @@ def service(every_s: float, bad_s: float, transmissions: int) -> HopService:
     loss = FrameLoss(0.2, None, LossRuns(0.0, 1.0, bad_s * 1000, 0.2))
     traffic = carried((1,), every_s, loss=0.2, answer_loss=0.2)
     nodes = loads(traffic, RETRIES + 1)
-    play = PlayedSlots(traffic, nodes, access, slots, loss, PLACES, LONG_S, 1, transmissions)
+    play = PlayedSlots(traffic, nodes, access, slots, loss, HELD, LONG_S, 1, transmissions)
     play.play()
     (found,) = slot_services(traffic, access, slots, loss, LONG_S, play.queues(), play.streams())
     return found
