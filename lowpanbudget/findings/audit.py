@@ -14,9 +14,9 @@ from lowpanbudget.capture.files.link_types import FRAME, LOWPAN
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import upper_of
+from lowpanbudget.capture.follow.opened import UNREADABLE as PAYLOAD_UNREADABLE
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
@@ -32,6 +32,7 @@ from lowpanbudget.findings.questions import Plan, Questions
 from lowpanbudget.findings.rule import FaultOf, Noticed, Rule
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
+from lowpanbudget.findings.wrong_sums import WrongSums, without_contents
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -45,7 +46,6 @@ from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass, field
 
 MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
-MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
 
 
 @dataclass(slots=True)
@@ -81,9 +81,7 @@ class Audit:
         self._questions = Questions(rules)
         self._tallies = Tallies() if tallies is None else tallies
         self._passages = Passages()
-        self._readings = 0
-        self._said: dict[object, checksum.SumReading | None] = {}  # of checksums, by the addresses
-        self._wrong = Recent[int | None, int]()  # the datagrams with a wrong checksum heard last
+        self._wrong = WrongSums(self.known)
         # what is asked of the frame at hand when it is like one that was judged
         self._plan: Plan | None = None
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
@@ -203,17 +201,20 @@ class Audit:
             scene.datagram = scene.heard(
                 scene.header, datagram, judged.layers, (scene.number,), upper
             )
-        for layer in judged.varying:
+        notices, layers, heard = [*notices], judged.varying, scene.datagram
+        wrong = any(notice.name in WRONG_CHECKSUMS for notice in notices)
+        if wrong and heard is not None:
+            layers = self._arrive_wrong(scene, heard, layers)
+        for layer in layers:
             self._give(scene, layer)
-        wrong = False
         for notice in notices:
-            wrong = wrong or notice.name in WRONG_CHECKSUMS
-            self._give(scene, notice, Noticed(notice.name))
+            if heard is None or not heard.is_dropped or notice.name != PAYLOAD_UNREADABLE:
+                self._give(scene, notice, Noticed(notice.name))
         if frame.fault is not None:
             self._give(scene, frame.fault)
             self._give(scene, frame.fault, FaultOf(faults.owner(frame.fault, scene)))
         if scene.datagram is not None:
-            self._settle(scene, scene.datagram, wrong=wrong)
+            self._settle(scene, scene.datagram)
         elif datagram is not None:
             self._complete(scene, datagram, sighting)
 
@@ -240,24 +241,40 @@ class Audit:
                 self._give(scene, fragmented, OF_TWO)
             self._plan, self._kept = before
             return
-        for layer in upper.layers:
+        layers: Sequence[Any] = upper.layers
+        if wrong:
+            layers = self._arrive_wrong(scene, datagram, layers)
+        for layer in layers:
             self._give(scene, layer)
-        if upper.fault is not None:
+        if upper.fault is not None and not datagram.is_dropped:
             fault = upper.fault
-            notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
+            notice = Notice(PAYLOAD_UNREADABLE, fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
-        self._settle(scene, datagram, wrong=wrong)
+        self._settle(scene, datagram)
         self._plan, self._kept = before
 
-    def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:
-        """Give a whole datagram, its way here, and the reading of a wrong checksum; of a right one learn prefixes."""
+    def _arrive_wrong(
+        self, scene: Scene, datagram: HeardDatagram, layers: Sequence[Any]
+    ) -> Sequence[Any]:
+        """Give the reading of a wrong checksum; return the headers to judge: none that are dropped with it."""
+        datagram.is_sum_wrong = True
+        self._arrive(scene, datagram)
+        reading = self._wrong.read(scene, datagram)
+        if reading is not None:
+            self._give(scene, reading, reading.slip)
+        return without_contents(layers) if datagram.is_dropped else layers
+
+    def _arrive(self, scene: Scene, datagram: HeardDatagram) -> None:
+        """Give the way of a datagram to here."""
         scene.passage = self._passages.see(datagram, tunnelled=scene.tunnelled)
         if scene.passage is not None and not scene.passage.in_mesh:
             self._give(scene, scene.passage)
-        datagram.is_sum_wrong = wrong
-        if wrong:
-            self._explain(scene, datagram)
-        elif self._plan is None:
+
+    def _settle(self, scene: Scene, datagram: HeardDatagram) -> None:
+        """Give a whole datagram, and its way here; of one with a right checksum learn prefixes."""
+        if not datagram.is_sum_wrong:
+            self._arrive(scene, datagram)
+        if not datagram.is_sum_wrong and self._plan is None:
             self.known.learn_ports(datagram.udp)
             rows = datagram.iphc.rows if datagram.iphc is not None else None
             if rows is None or rows["source"].inline == 16:
@@ -267,25 +284,6 @@ class Audit:
         flows = self.known.flows
         scene.match = None if flows is None else flows.match(datagram)
         self._give(scene, datagram)
-
-    def _explain(self, scene: Scene, datagram: HeardDatagram) -> None:
-        """Give the reading of a wrong checksum, where it is heard first: routers send on what they got."""
-        mark, passage = datagram.mark, scene.passage
-        was_wrong = self._wrong.renew(mark, scene.number) is not None
-        if passage is not None and (was_wrong or passage.keeps_segments):
-            return
-        reading = self._reading(datagram)
-        if reading is not None:
-            self._give(scene, reading, reading.slip)
-
-    def _reading(self, datagram: HeardDatagram) -> checksum.SumReading | None:
-        """Return why a checksum is wrong; behind many of them what was said of one between the same addresses."""
-        ends = datagram.ends
-        if self._readings < MOST_READINGS:
-            self._readings += 1
-            reading = self._said[ends] = checksum.explain(datagram, self.known)
-            return reading
-        return checksum.read_alike(datagram, self._said.get(ends))
 
     # --- hits ------------------------------------------------------------------------------------------
 

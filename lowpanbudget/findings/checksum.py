@@ -1,8 +1,9 @@
 """Why a transport checksum does not match: the reading of the datagram that makes it valid, by trying.
 
 A checksum covers addresses that 6LoWPAN does not carry, so it remembers what the sender believed they were. Every
-reading is tried on one side alone first, then the same on both; 16 bits match by chance once in 65535, so the few
-readings that there are make a match strong, and the same reading in a second frame makes it certain.
+reading is tried on one side alone first, then the same on both. Random octets match one of the few readings seldom, but
+one bit that was changed on the way does so at times: whether a reading holds is told by the sender's other datagrams
+(``header_forms``).
 """
 
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ from lowpanbudget.findings.guesses import (
     other_destinations,
     other_ports,
 )
+from lowpanbudget.findings.header_forms import Detail, ports_of
 from lowpanbudget.findings.lengths import (
     other_length_in_line,
     with_options,
@@ -134,6 +136,13 @@ def read_alike(datagram: HeardDatagram, said: SumReading | None) -> SumReading |
     if said is None:
         said = SumReading(Slip.NONE, "so many were read before that no reading was tried", 0, 0, 0)
     return said._replace(carried=segment.carried, computed=computed, length=len(segment.octets))
+
+
+def detail_of(datagram: HeardDatagram, slip: Slip) -> Detail:
+    """Return what a slip depends on beside the form: octets behind a datagram on its length, a port on both."""
+    if slip is Slip.TAIL:
+        return len(datagram.octets)
+    return ports_of(datagram) if slip is Slip.PORT else None
 
 
 def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) -> Iterator[Trial]:

@@ -73,6 +73,7 @@ class HeardDatagram:
     ``clear`` its UDP payload in the clear where that was sealed and opened. ``is_sum_wrong``: its checksum is wrong.
     ``mesh_left`` are the hops left in a mesh below IPv6, where another than its originator passes it on, or it is for
     all.
+    ``is_dropped``: no reading makes it right, so that nobody takes what it carries for what was sent.
     """
 
     octets: bytes
@@ -89,6 +90,7 @@ class HeardDatagram:
     clear: bytes | None = None
     is_sum_wrong: bool = False
     mesh_left: int | None = None
+    is_dropped: bool = False
 
     @property
     def fragments(self) -> int:
@@ -103,6 +105,11 @@ class HeardDatagram:
         """
         upper = self.upper
         return self.header.destination if upper is None else upper.destination
+
+    @property
+    def contexts_used(self) -> tuple[int | None, int | None]:
+        """Return the numbers of the contexts that its source and destination lean on; None for no context."""
+        return (None, None) if self.iphc is None else self.iphc.contexts
 
     @property
     def ends(self) -> Ends:
@@ -147,8 +154,8 @@ class HeardDatagram:
 
     @cached_property
     def coap_head(self) -> CoapHead | None:
-        """Return the first fields of the CoAP message in it; None without one that can be read."""
-        content = self.udp
+        """Return the first fields of the CoAP message in it; None without one that can be read and is taken."""
+        content = None if self.is_dropped else self.udp
         return coap_head(content.payload) if content is not None and content.is_coap else None
 
     @property

@@ -20,6 +20,7 @@ from lowpanbudget.findings.datagrams import (
     mesh_left_of,
 )
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
+from lowpanbudget.findings.header_forms import SumsByForm
 from lowpanbudget.findings.key_users import KeyUsers
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
@@ -52,14 +53,13 @@ class Surroundings:
 
     ``largest``: octets of the longest frame, check sequence included; ``mtu``: of the largest datagram. ``devices`` are
     EUI-64s that exist. ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen,
-    ``pans`` PAN IDs with the number of frames that carried them, ``ports`` those of UDP under right checksums,
-    ``announced`` the last prefixes of each context on the air. ``flows`` finds those of the design, ``senders`` are the
-    nodes that sent data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again
-    without one, ``refusals`` what was received and not accepted, ``uncorrected`` who does not set its clock (told
-    at the end). ``losses`` tell what became of datagrams in fragments, ``routers`` of those that nodes send on,
-    ``keys`` which keys nodes name, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame
-    came, ``unread`` the number of data frames that are sealed or have a fault.
-    ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
+    ``pans`` PAN IDs with their number of frames, ``ports`` those of UDP under right checksums, ``announced`` the last
+    prefixes of each context on the air. ``flows`` finds those of the design, ``senders`` are the nodes that sent data
+    frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again without one, ``refusals``
+    what was not accepted, ``uncorrected`` who does not set its clock. ``losses`` tell what became of datagrams in
+    fragments, ``routers`` of those that nodes send on, ``keys`` which keys nodes name, ``sums`` are checksums that
+    nothing explains, ``forms`` all by the form of headers, ``end_s`` is when the last frame came, ``unread`` counts
+    data frames sealed or with a fault. ``asked_again``: by link source, what is told with requests without answer.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -82,6 +82,7 @@ class Surroundings:
     uncorrected: list[Uncorrected] = field(init=False, default_factory=list)
     keys: KeyUsers = field(init=False, default_factory=KeyUsers)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
+    forms: SumsByForm = field(init=False, default_factory=SumsByForm)
     end_s: float = 0.0
     pauses: Pauses = field(init=False, default_factory=Pauses)
     unread: int = 0

@@ -39,6 +39,7 @@ class Differences:
     cover; ``is_without_length``: all are right without it. ``forms`` are the ports that are carried in part, with how
     many bits. ``is_explained``: known readings explain one, only several, so that no prefix is guessed.
     ``is_refuted``: right ones came between them, after the last of them ``is_right_since``.
+    ``is_beside_right``: right ones came before them, between the same addresses.
     """
 
     contexts: ContextPair
@@ -54,6 +55,7 @@ class Differences:
     is_explained: bool = False
     is_right_since: bool = False
     is_refuted: bool = False
+    is_beside_right: bool = False
     evidence: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
 

@@ -139,6 +139,11 @@ REFUTED = (
     "all 3 differ by +0x0001, as under another prefix, but others of the sender, under the same contexts, are right "
     "between them"
 )
+ON_THE_WAY = (
+    "Look for octets changed between where the checksum and where the check sequence of the frame was made: buffers, "
+    "drivers, a router that changes what it sends on. Addresses and prefixes are the sender's own, unless it changed "
+    "them meanwhile: others of its datagrams are right."
+)
 NO_SOURCE = (
     "An acknowledgement that names no sender is that of the destination of the frame before it with the same number: "
     "see that the capture has that frame, and the key file the EUI-64 of its destination where that is a short address."
@@ -1888,6 +1893,7 @@ FURTHER = (
             ),
             (1, 3, 4),
             3,
+            advice=ON_THE_WAY,
         ),
     ),
     # both add 8: 2001:db8:9::/64 for 2001:db8:1::/64, and an option of 8 octets that is counted (RFC 8200 section 8.1)

@@ -365,7 +365,7 @@ def test_checksums_that_are_no_more_read_in_full_are_counted(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Thirty frames with wrong checksums are thirty, and each is told as those before between the same addresses."""
-    monkeypatch.setattr("lowpanbudget.findings.audit.MOST_READINGS", 5)
+    monkeypatch.setattr("lowpanbudget.findings.wrong_sums.MOST_READINGS", 5)
     source, to = under("2001:db8:1::")
     packet = air.ip(source, to, 17, air.udp(b"abcdef", source, to, checksum=0x1234))
     frames = [air.frame(packet, number) for number in range(30)]
@@ -373,7 +373,7 @@ def test_checksums_that_are_no_more_read_in_full_are_counted(
     assert (found.name, found.count) == ("checksum-wrong", 30)
     # three whose identifiers are made by an older rule, which a reading explains
     explained = CASES["identifier-by-old-rule"].fires
-    monkeypatch.setattr("lowpanbudget.findings.audit.MOST_READINGS", 1)
+    monkeypatch.setattr("lowpanbudget.findings.wrong_sums.MOST_READINGS", 1)
     told = {one.name: one.count for one in explained().fed()}
     monkeypatch.undo()
     assert told == {one.name: one.count for one in explained().fed()}

@@ -202,7 +202,9 @@ def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagra
 def float_wider_than_needed(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Walk the items of a CBOR payload."""
     content = datagram.udp
-    if content is None or not content.is_coap or _WIDE_FLOAT not in content.payload:
+    if content is None or datagram.is_dropped or not content.is_coap:
+        return None
+    if _WIDE_FLOAT not in content.payload:
         return None
     try:
         message = coap.decode(Reader(content.payload))

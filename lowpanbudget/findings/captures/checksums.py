@@ -1,14 +1,16 @@
 """Transport checksums: each finding names the reading of the datagram that makes the checksum right."""
 
 from collections.abc import Iterator
+from functools import partial
 from ipaddress import IPv6Network
 
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, Context, interface_identifier, link_text
 from lowpanbudget.findings.captures.contexts import announced
-from lowpanbudget.findings.checksum import SumReading, is_right
+from lowpanbudget.findings.checksum import SumReading, detail_of, is_right
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
+from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, form_of, is_sum_elided
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.sums import ContextPair, Differences
@@ -21,22 +23,54 @@ _WORD = 16  # bits that a checksum adds up at once
 _HALF = 0x7FFF
 
 
-@CHECKSUMS.rule("context-table-differs", Slip.CONTEXT)
-@CHECKSUMS.rule("identifier-by-old-rule", Slip.OLD_RULE)
-@CHECKSUMS.rule("identifier-of-reversed-address", Slip.REVERSED)
-@CHECKSUMS.rule("universal-local-bit-wrong", Slip.UNIVERSAL)
-@CHECKSUMS.rule("ports-do-not-fit-form", Slip.PORT)
-@CHECKSUMS.rule("checksum-counts-extensions", Slip.OPTION)
-@CHECKSUMS.rule("checksum-over-other-destination", Slip.ROUTE)
-@CHECKSUMS.rule("identifier-not-of-outer-header", Slip.TUNNEL)
-@CHECKSUMS.rule("checksum-octets-exchanged", Slip.EXCHANGED)
-@CHECKSUMS.rule("octets-behind-datagram", Slip.TAIL)
+_ON_THE_WAY = (
+    "Look for octets changed between where the checksum and where the check sequence of the frame was made: buffers, "
+    "drivers, a router that changes what it sends on. Addresses and prefixes are the sender's own, unless it changed "
+    "them meanwhile: others of its datagrams are right."
+)
+_BY_NO_PREFIX = (
+    "Look how the sender computes the checksum and over which octets, and for octets changed on the way: they are off "
+    "by different amounts, which no prefix of a context explains."
+)
+
+
 def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
-    """Tell the reading that makes it right; a subject is what is the same in all frames: without the addresses."""
+    """Note the reading that makes it right; a subject is what is the same in all frames: without the addresses."""
     sums = f"checksum carried {reading.carried:#06x}, computed here {reading.computed:#06x}"
-    evidence = (f"{sums}; {reading.tried} readings tried",)
+    evidence = f"{sums}; {reading.tried} readings tried"
     cause = f"the checksum is right when {reading.text}"
-    yield Hit(cause, evidence, f"{scene.sender}: {reading.what}", scene.numbers)
+    hit = Hit(cause, (evidence,), f"{scene.sender}: {reading.what}", scene.numbers)
+    datagram, known = scene.datagram, scene.known
+    form = None if datagram is None else known.forms.entry(form_of(datagram), SumsOfForm)
+    if datagram is None or form is None:
+        yield hit
+        return
+    key = reading.slip, reading.what, detail_of(datagram, reading.slip)
+    held = form.held.setdefault(key, HeldReading(hit, reading.text, scene.sender))
+    held.take(reading.carried, evidence, scene.numbers)
+    yield hit._replace(cause="")  # the end tells whether it holds
+
+
+def readings_that_hold(slip: Slip, known: Surroundings) -> Hits:
+    """Take the readings of a slip that no right checksum refutes."""
+    hits = [hit for form in known.forms.values() for hit in form.hits(slip)]
+    yield from sorted(hits, key=lambda hit: hit.frames)
+
+
+for _name, _slip in (
+    ("context-table-differs", Slip.CONTEXT),
+    ("identifier-by-old-rule", Slip.OLD_RULE),
+    ("identifier-of-reversed-address", Slip.REVERSED),
+    ("universal-local-bit-wrong", Slip.UNIVERSAL),
+    ("ports-do-not-fit-form", Slip.PORT),
+    ("checksum-counts-extensions", Slip.OPTION),
+    ("checksum-over-other-destination", Slip.ROUTE),
+    ("identifier-not-of-outer-header", Slip.TUNNEL),
+    ("checksum-octets-exchanged", Slip.EXCHANGED),
+    ("octets-behind-datagram", Slip.TAIL),
+):
+    CHECKSUMS.rule(_name, _slip)(checksum_explained)
+    CHECKSUMS.at_end(_name)(partial(readings_that_hold, _slip))
 
 
 @CHECKSUMS.rule("universal-local-bit-wrong", Iphc)
@@ -56,8 +90,8 @@ def universal_local_bit_wrong(scene: Scene, header: Iphc) -> Hits:
 @CHECKSUMS.rule("checksum-without-length", Slip.LENGTH)
 def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
     """Note what no reading explains, or what several checksums must tell from another prefix."""
-    packed = None if scene.datagram is None else scene.datagram.iphc
-    contexts = (None, None) if packed is None else packed.contexts
+    datagram = scene.datagram
+    contexts = (None, None) if datagram is None else datagram.contexts_used
     key = (scene.sender, contexts)
     found = scene.known.sums.entry(key, lambda: Differences(contexts, reading.text, scene.contexts))
     if found is not None:
@@ -67,8 +101,12 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
             is_without_length=is_without_length, is_explained=reading.slip is Slip.SEVERAL,
         )  # fmt: skip
         found.frames.note(*scene.numbers)
-        if scene.datagram is not None and len(found.forms) < 2:
-            found.forms.add(tuple(port_forms(scene.datagram)))
+        if datagram is None:
+            return
+        if len(found.forms) < 2:
+            found.forms.add(tuple(port_forms(datagram)))
+        form = scene.known.forms.get(form_of(datagram))
+        found.is_beside_right |= form is not None and bool(form.rights)
 
 
 @CHECKSUMS.at_end("checksum-wrong")
@@ -76,10 +114,25 @@ def checksum_wrong(known: Surroundings) -> Hits:
     """Take what neither a length nor a prefix explains."""
     for (sender, _), found in known.sums.items():
         if not found.constant and not found.is_without_length:
-            evidence, frames = [*found.evidence], tuple(found.frames)
+            evidence, frames, advice = [*found.evidence], tuple(found.frames), ""
             if found.is_refuted:
                 evidence.insert(0, _refuted(found))
-            yield Hit(found.text, tuple(evidence), sender, frames, times=found.count)
+            if found.is_refuted or found.is_right_since or found.is_beside_right:
+                advice = _ON_THE_WAY
+            elif len(found.off) > 1:
+                advice = _BY_NO_PREFIX
+            yield Hit(found.text, tuple(evidence), sender, frames, advice=advice, times=found.count)
+    for form in known.forms.values():
+        for held in form.refuted:
+            yield _chance(held)
+
+
+def _chance(held: HeldReading) -> Hit:
+    """Return what is told of a reading that other checksums of the sender refute."""
+    cause = f"the checksum is right when {held.text}, as octets changed on the way may make it too"
+    right = "others between these addresses, under the same headers, are right as they stand"
+    evidence, frames = (right, *held.evidence), tuple(held.frames)
+    return Hit(cause, evidence, held.sender, frames, advice=_ON_THE_WAY, times=held.count)
 
 
 def _refuted(found: Differences) -> str:
@@ -123,14 +176,20 @@ def prefix_announced(scene: Scene, message: Icmpv6) -> None:
 
 @CHECKSUMS.rule("prefix-of-context-differs", HeardDatagram, varies=True)
 def sum_right(scene: Scene, datagram: HeardDatagram) -> None:
-    """Note a right checksum of a sender that has others which nothing explains, under the same contexts."""
-    sums = scene.known.sums
-    if not sums or datagram.is_sum_wrong:
+    """Note a right checksum: it refutes readings of others under the same form, and prefixes under its contexts."""
+    if datagram.is_sum_wrong:
         return
-    contexts = (None, None) if datagram.iphc is None else datagram.iphc.contexts
-    found = sums.get((scene.sender, contexts))
-    if found is not None and not found.is_refuted and is_right(datagram.octets):
+    sums, forms = scene.known.sums, scene.known.forms
+    form = forms.entry(form_of(datagram), SumsOfForm)
+    found = sums.get((scene.sender, datagram.contexts_used)) if sums else None
+    wanted = found is not None and not found.is_refuted
+    needed = form is not None and form.needs(datagram)
+    if not (wanted or needed) or not is_right(datagram.octets) or is_sum_elided(datagram):
+        return
+    if found is not None:
         found.is_right_since = True
+    if form is not None:
+        form.take_right(datagram)
 
 
 @CHECKSUMS.at_end("prefix-of-context-differs")

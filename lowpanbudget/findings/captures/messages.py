@@ -32,6 +32,8 @@ MESSAGES = Subject("messages")
 def _data(scene: Scene) -> tuple[Flow, bytes, list[Message]] | None:
     """Return flow, data and formats of its datagram with messages in the clear; None of any other."""
     match, design = scene.match, scene.known.design
+    if scene.datagram is not None and scene.datagram.is_dropped:
+        return None
     if match is None or match.back or design is None or not match.flow.messages:
         return None
     data = payload_of(match.flow, match.content)

@@ -24,7 +24,7 @@ def nonce_used_twice(
     memory: Recent[bytes, tuple[bytes, int]], scene: Scene, datagram: HeardDatagram
 ) -> Hits | None:
     """Compare what was opened with what was sealed under its nonce before: the same sent again is no second use."""
-    if scene.opened is None:
+    if scene.opened is None or datagram.is_dropped:
         return None
     number, hits = datagram.numbers[0], []
     for use in scene.opened.nonces:
@@ -78,7 +78,7 @@ SealedContents = FirstNamed[IPv6Address, _SealedContents]
 def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Note what became of sealed contents, once on their way; without a key file none are looked into."""
     opened = scene.opened
-    if opened is None:
+    if opened is None or datagram.is_dropped:
         return None
     source, destination = datagram.ends
     who = destination if opened.shut_with_request else source

@@ -1,0 +1,137 @@
+"""Checksums between two addresses under headers of one form: what a reading says of wrong ones holds for all of them.
+
+A sum has 16 bits: one bit changed on the way looks like a slip of the sender at times. Whoever slips does so with all
+datagrams of a form, so right ones among them refute it, unless wrong ones follow each other that all say the same.
+"""
+
+from enum import Enum
+from typing import Any, NamedTuple
+
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Certainty, Hit
+from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.values import dataclass, field
+
+DISTINCT = 3  # checksums one after the other under one reading that make it no chance
+_MOST_DETAILS = 64
+_MOST_TEXTS = 4
+
+Detail = int | tuple[int, int] | None  # octets, or both ports
+
+
+class HeaderForm(NamedTuple):
+    """Who sends on this hop, between which addresses, how they are carried, and where the last header begins."""
+
+    link_source: bytes | None
+    source: int
+    destination: int
+    carried: tuple[Any, ...]
+    upper: int
+
+
+def form_of(datagram: HeardDatagram) -> HeaderForm:
+    """Return the form of a datagram's headers."""
+    packed, upper, header = datagram.iphc, datagram.upper, datagram.header
+    carried: tuple[Any, ...] = ()
+    if packed is not None:
+        rows = packed.rows
+        carried = rows["source"].inline, rows["destination"].inline, packed.contexts
+    at = 0 if upper is None else upper.offset
+    return HeaderForm(
+        datagram.link_source, int(header.source), int(datagram.destination), carried, at
+    )
+
+
+def ports_of(datagram: HeardDatagram) -> Detail:
+    """Return both ports of a datagram; None where it has none."""
+    content = datagram.udp
+    return None if content is None else (content.source_port, content.destination_port)
+
+
+def is_sum_elided(datagram: HeardDatagram) -> bool:
+    """Return whether its checksum is not carried, but made by the receiver: it proves nothing of the sender's."""
+    packed = (one for one in datagram.layers if isinstance(one, UdpNhc))
+    return any(not one.rows["checksum"].inline for one in packed)
+
+
+@dataclass(slots=True)
+class HeldReading:
+    """A reading of wrong checksums until the end tells whether it holds.
+
+    ``hit`` is the first, ``text`` its reading, ``sender`` who sent it. ``sums`` are the last checksums without a right
+    one between, ``most`` how many of them there were at most.
+    """
+
+    hit: Hit
+    text: str
+    sender: str
+    count: int = 0
+    sums: set[int] = field(default_factory=set)
+    most: int = 0
+    evidence: list[str] = field(default_factory=list)
+    frames: Frames = field(default_factory=Frames)
+
+    def take(self, carried: int, evidence: str, numbers: tuple[int, ...]) -> None:
+        """Note one more checksum under this reading."""
+        self.count += 1
+        if len(self.sums) < DISTINCT:
+            self.sums.add(carried)
+        self.most = max(self.most, len(self.sums))
+        if len(self.evidence) < _MOST_TEXTS and evidence not in self.evidence:
+            self.evidence.append(evidence)
+        self.frames.note(*numbers)
+
+    def told(self, *, beside_right: bool) -> Hit:
+        """Return what they prove together."""
+        certainty = Certainty.CAPTURE if beside_right else None
+        return self.hit._replace(
+            evidence=tuple(self.evidence), frames=tuple(self.frames), times=self.count, certainty=certainty
+        )  # fmt: skip
+
+
+HeldKey = tuple[Enum, str, Detail]  # the slip, what it changes, and what it depends on
+
+
+@dataclass(slots=True)
+class SumsOfForm:
+    """What was heard under one form: the details of ``rights``, and readings of wrong ones that are ``held``."""
+
+    rights: set[Detail] = field(default_factory=set)
+    held: dict[HeldKey, HeldReading] = field(default_factory=dict)
+
+    def needs(self, datagram: HeardDatagram) -> bool:
+        """Return whether one more right checksum of such a datagram would tell anything."""
+        if self.held or None not in self.rights:
+            return True
+        known = len(datagram.octets) in self.rights and ports_of(datagram) in self.rights
+        return not known and len(self.rights) < _MOST_DETAILS
+
+    def take_right(self, datagram: HeardDatagram) -> None:
+        """Note a datagram with a right checksum."""
+        details = {None, len(datagram.octets), ports_of(datagram)}
+        if len(self.rights) < _MOST_DETAILS:
+            self.rights |= details
+        for (_, _, detail), reading in self.held.items():
+            if detail in details:
+                reading.sums.clear()
+
+    def hits(self, slip: Enum) -> list[Hit]:
+        """Return what the readings of a slip prove that hold."""
+        held = ((key, one) for key, one in self.held.items() if key[0] is slip)
+        return [
+            one.told(beside_right=key[2] in self.rights)
+            for key, one in held
+            if not self._is_refuted(key, one)
+        ]
+
+    @property
+    def refuted(self) -> list[HeldReading]:
+        """Return the readings that right checksums refute."""
+        return [one for key, one in self.held.items() if self._is_refuted(key, one)]
+
+    def _is_refuted(self, key: HeldKey, reading: HeldReading) -> bool:
+        return key[2] in self.rights and reading.most < DISTINCT
+
+
+SumsByForm = FirstNamed[HeaderForm, SumsOfForm]

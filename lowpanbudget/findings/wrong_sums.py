@@ -1,0 +1,72 @@
+"""Wrong checksums of an audit: each read once, where it is heard first, and whether what it covers is dropped."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.findings import checksum
+from lowpanbudget.findings.checksum import SumReading
+from lowpanbudget.findings.datagrams import Ends, HeardDatagram
+from lowpanbudget.findings.guesses import Slip
+from lowpanbudget.findings.header_forms import form_of
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+
+MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
+_COVERED = (Icmpv6, CoapMessage, DtlsRecord, Unified)
+
+
+class WrongSums:
+    """Reads wrong checksums; a receiver drops what they cover (RFC 8200 section 8.1, RFC 1122 section 4.1.3.4)."""
+
+    def __init__(self, known: Surroundings) -> None:
+        self._known = known
+        self._readings = 0
+        self._said: dict[Ends, SumReading | None] = {}
+        self._heard = Recent[int | None, bool]()  # those heard last, whether they are dropped
+
+    def read(self, scene: Scene, datagram: HeardDatagram) -> SumReading | None:
+        """Return the reading of a wrong checksum where it is heard first: routers send on what they got.
+
+        A datagram whose contents nobody takes for what was sent is dropped then, with what was read in it.
+        """
+        mark, passage = datagram.mark, scene.passage
+        before, reading = self._heard.get(mark), None
+        if passage is not None and (before is not None or passage.keeps_segments):
+            datagram.is_dropped = before or False
+        else:
+            reading = self._reading(datagram)
+            meant = reading is None or self._is_as_meant(scene, datagram, reading)
+            datagram.is_dropped = not meant
+        self._heard.renew(mark, datagram.is_dropped)
+        if datagram.is_dropped:
+            datagram.layers = without_contents(datagram.layers)
+        return reading
+
+    def _reading(self, datagram: HeardDatagram) -> SumReading | None:
+        """Return why a checksum is wrong; behind many of them what was said of one between the same addresses."""
+        ends = datagram.ends
+        if self._readings < MOST_READINGS:
+            self._readings += 1
+            reading = self._said[ends] = checksum.explain(datagram, self._known)
+            return reading
+        return checksum.read_alike(datagram, self._said.get(ends))
+
+    def _is_as_meant(self, scene: Scene, datagram: HeardDatagram, reading: SumReading) -> bool:
+        """Return whether the octets behind it are those that its sender meant, as far as is known by now."""
+        if reading.slip is Slip.TAIL:
+            return False  # some are, and nothing but the sum tells which
+        if reading.slip is Slip.NONE:
+            # all off by the same may be a prefix that is not known here
+            sums = self._known.sums.get((scene.sender, datagram.contexts_used))
+            off = 0 if sums is None else sums.constant
+            return off != 0 and off == (reading.computed - reading.carried) % 0xFFFF
+        form = self._known.forms.get(form_of(datagram))
+        return form is None or checksum.detail_of(datagram, reading.slip) not in form.rights
+
+
+def without_contents(layers: Sequence[Any]) -> Sequence[Any]:
+    """Return the headers in a datagram without those that its checksum covers as contents."""
+    return [one for one in layers if not isinstance(one, _COVERED)]

@@ -1,0 +1,185 @@
+"""A reading of a wrong checksum holds for all datagrams of a form; what stands behind a wrong one is not judged.
+
+The checksum is the sum of 16 bits of RFC 1071: one bit changed in the payload changes it as one bit of an address does.
+"""
+
+import struct
+from collections.abc import Callable
+
+import pytest
+from findings import air
+from findings.air import NODE, PREFIX, ROOT, Capture, heavy, names
+from findings.cases_application import PLAN, SMALL
+from findings.cases_compression import flipped, under
+
+from lowpanbudget.findings.finding import Certainty, Finding
+
+UNIVERSAL = "universal-local-bit-wrong"
+BIT = 0x0200  # of the first word of an identifier (RFC 4291 section 2.5.1), and of the first word of these readings
+ENDS = under(PREFIX)
+
+
+def reading(number: int) -> bytes:
+    """Data whose first word has the bit of the universal/local bit set, and that of 8."""
+    return struct.pack(">HBBH", 0x5208 + number, 1, 2, 3)
+
+
+def right(number: int) -> bytes:
+    return air.ip(*ENDS, 17, air.udp(reading(number), *ENDS))
+
+
+def changed(number: int) -> bytes:
+    """The same with one bit cleared on the way: a sender whose address has that bit more sums up as much."""
+    packet = bytearray(right(number))
+    packet[48] ^= BIT >> 8
+    return bytes(packet)
+
+
+def other_rule(number: int) -> bytes:
+    """What a sender sums up that does not invert the universal/local bit of its own address."""
+    return air.ip(*ENDS, 17, air.udp(reading(number), flipped(ENDS[0]), ENDS[1]))
+
+
+def heard(text: str, wrong: Callable[[int], bytes] = changed) -> list[Finding]:
+    """The findings in datagrams of which ``-`` are right and ``x`` wrong."""
+    packets = [(wrong if one == "x" else right)(number) for number, one in enumerate(text)]
+    capture = Capture([*air.frames(packets)])
+    findings = capture.fed()
+    assert findings == capture.followed()
+    return findings
+
+
+@pytest.mark.parametrize("text", ["---x---", "x------", "------x", "x--x--x", "----xx-", "xx-----"])
+def test_a_bit_changed_on_the_way_blames_no_rule_of_the_sender(text: str) -> None:
+    (found,) = heard(text)
+    assert (found.name, found.subject, found.count) == ("checksum-wrong", "0x0017", text.count("x"))
+    assert found.frames == tuple(at for at, one in enumerate(text, 1) if one == "x")
+    assert found.cause.endswith(", as octets changed on the way may make it too")
+    assert found.evidence[0].endswith("under the same headers, are right as they stand")
+    assert found.advice.startswith("Look for octets changed")
+
+
+@pytest.mark.parametrize(
+    ("text", "certainty"),
+    [("x", Certainty.FRAME), ("xxxx", Certainty.FRAME), ("---xxx", Certainty.CAPTURE), ("xxx--", Certainty.CAPTURE)],
+)  # fmt: skip
+def test_a_rule_that_the_sender_has_all_along_or_from_some_time_on_is_told(
+    text: str, certainty: Certainty
+) -> None:
+    (found,) = heard(text, other_rule)
+    assert (found.name, found.certainty, found.count) == (UNIVERSAL, certainty, text.count("x"))
+
+
+def test_the_same_datagram_again_and_again_proves_no_more_than_once() -> None:
+    wrong = changed(0)
+    frames = air.frames([right(1), wrong, wrong, wrong, wrong])
+    assert names(Capture([*frames]).fed()) == ["checksum-wrong"]
+
+
+def test_only_what_has_the_same_form_refutes() -> None:
+    """To another node the sender may make its own address otherwise; and an elided checksum is made by the receiver.
+
+    RFC 6282 section 4.3.2: it is elided where the source was authorized, and restored by computing it.
+    """
+    far = air.address("2001:db8:2::", ROOT)
+    elsewhere = air.ip(ENDS[0], far, 17, air.udp(reading(9), ENDS[0], far))
+    elided = air.raw(air.payload(right(8), elide_udp_checksum=True), 7)
+    frames = [air.frame(elsewhere, 1), elided, *air.frames([other_rule(1)], start=3)]
+    (found,) = (one for one in Capture([*frames]).fed() if "checksum is right when" in one.cause)
+    assert (found.name, found.certainty) == (UNIVERSAL, Certainty.FRAME)
+
+
+def test_octets_counted_are_refuted_by_datagrams_with_the_same_option() -> None:
+    """Eight octets of option, counted (RFC 8200 section 8.1), add what one bit of the payload takes away."""
+    packets = [bytearray(air.with_option(reading(number))) for number in range(8)]
+    assert packets[3][57] & 8  # 40 octets of IPv6, 8 of the option, 8 of UDP
+    packets[3][57] ^= 8
+    findings = Capture([*air.frames(map(bytes, packets))]).fed()
+    assert [one.name for one in findings if one.has_weight] == ["checksum-wrong"]
+    alone = Capture([*air.frames([bytes(packets[3])])]).fed()
+    assert "checksum-counts-extensions" in names(alone)
+
+
+def test_octets_behind_a_datagram_are_refuted_by_those_as_long() -> None:
+    """A driver that fills up words leaves those of a fitting length alone: other lengths refute nothing."""
+    frames = [air.frame(right(number), number) for number in range(3)]
+    padded = air.raw(air.payload(right(7)) + bytes(2), 7)
+    assert "octets-behind-datagram" in names(Capture([*frames, padded]).fed())
+    as_long = air.ip(*ENDS, 17, air.udp(reading(4) + b"\1\1", *ENDS))
+    found = names(Capture([*frames, air.frame(as_long, 5), padded]).fed())
+    assert "octets-behind-datagram" not in found
+    assert "checksum-wrong" in found
+
+
+def damaged(message: bytes, at: int, bit: int) -> bytes:
+    """A datagram with CoAP of which one bit of octet ``at`` of the message was changed on the way."""
+    packet = bytearray(air.coap(message))
+    packet[48 + at] ^= bit
+    return bytes(packet)
+
+
+def posted(number: int, token: bytes = b"") -> bytes:
+    return air.coap_message(b"\xb1r", bytes([number]) * 2, 1, 2, 0x2080 + number, token)
+
+
+@pytest.mark.parametrize(
+    ("at", "bit"),
+    [
+        (0, 0x80),  # version 3
+        (0, 0x0A),  # token length 10 is reserved
+        (1, 0xC0),  # class 6 is reserved
+        (3, 0x01),  # a message ID that another message has (RFC 7252 section 4.4)
+        (4, 0xF0),  # an option that is longer than the message
+    ],
+)
+def test_contents_behind_a_wrong_checksum_are_not_judged(at: int, bit: int) -> None:
+    """The receiver drops them ("silently discard", RFC 1122 section 4.1.3.4, from memory)."""
+    packets = [air.coap(posted(number)) for number in range(12)]
+    packets[4] = damaged(posted(4), at, bit)
+    frames = air.frames(packets)
+    assert heavy(Capture([*frames]).fed()) == ["checksum-wrong"]
+    assert heavy(Capture([*frames]).followed()) == ["checksum-wrong"]
+
+
+def test_a_fault_of_the_contents_is_told_where_the_checksum_is_right_or_a_reading_makes_it_right() -> (
+    None
+):
+    """A token of 9 octets (RFC 7252 section 3): of a sender that sums up otherwise it is what it meant."""
+    message = bytes([0x49, 2, 0, 1]) + bytes(8)
+    for source in (ENDS[0], flipped(ENDS[0])):
+        segment = air.udp(message, source, ENDS[1], (0xF0B1, 5683))
+        found = names(Capture([air.frame(air.ip(*ENDS, 17, segment))]).fed())
+        assert "contents-unreadable" in found
+        assert (UNIVERSAL in found) == (source != ENDS[0])
+
+
+def test_contents_under_a_prefix_that_is_not_known_here_are_judged_once_that_is_told() -> None:
+    """All off by the same over three datagrams: what follows is what the sender meant."""
+    real = air.address("2001:db8:1:7::", NODE), air.address("2001:db8:1:7::", ROOT)
+    messages = [posted(number) for number in range(3)]
+    messages.append(bytes([0x49, 2, 0, 1]) + bytes(8))
+    packets = [air.ip(*ENDS, 17, air.udp(one, *real, (0xF0B1, 5683))) for one in messages]
+    found = names(Capture([*air.frames(packets)]).fed())
+    assert {"prefix-of-context-differs", "contents-unreadable"} <= {*found}
+    found = names(Capture([*air.frames(packets[1:])]).fed())
+    assert "contents-unreadable" not in found
+
+
+def test_octets_behind_a_datagram_are_no_part_of_its_message() -> None:
+    """Two octets that fill up a word are no fault of a format of 3 octets, which are right without them."""
+    packets = [air.datagram(bytes([1, 0, 200 + number])) for number in range(4)]
+    frames = [air.raw(air.payload(one) + bytes(2), at) for at, one in enumerate(packets)]
+    found = names(Capture([*frames], SMALL, PLAN).fed())
+    assert "octets-behind-datagram" in found
+    assert "message-length-wrong" not in found
+    longer = [air.frame(air.datagram(bytes([1, 0, 200, 0, 0])))]
+    assert "message-length-wrong" in names(Capture([*longer], SMALL, PLAN).fed())
+
+
+def test_the_advice_begins_with_what_is_left_open() -> None:
+    """Of a sender without one right checksum prefixes come first, unless they are off by different amounts."""
+    apart = [air.ip(*ENDS, 17, air.udp(reading(n), *ENDS, checksum=0x1234)) for n in range(4)]
+    (found,) = (one for one in Capture([*air.frames(apart)]).fed() if one.name == "checksum-wrong")
+    assert found.advice.startswith("Look how the sender computes the checksum")
+    (found,) = Capture([*air.frames(apart[:1])]).fed()
+    assert found.advice.startswith("Compare the restored addresses")
