@@ -120,6 +120,28 @@ CLIMATE, FLOW, LINK, STATION = (
 )  # fmt: skip
 SERIES = next(one for one in (*ARCHIVE.messages, *FOOTBRIDGE.messages) if one.batch_field)
 FEW = parse_design(SMALL)
+# short addresses of the link, and ports of 4 bits: there is one setting that could be another
+GAUGE = parse_design("""
+title = "A gauge of a weir"
+link = {frame_version = 0, addresses = "short", pan_id = 1}
+station = [
+  {name = "gauge", role = "node", short = 0x11, prefix = "fe80::/64"},
+  {name = "root", role = "border", short = 1, prefix = "fe80::/64"},
+]
+[[flow]]
+name = "level"
+source = "gauge"
+destination = "root"
+source_port = 0xf0b1
+destination_port = 0xf0b2
+messages = ["level"]
+[[message]]
+name = "level"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+field = [{kind = "number", name = "level", min = 0, max = 4000, step = 1}]
+""")
 NODE, ROOT = air.eui(1), air.eui(0x100)
 DATAGRAM = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"12345678")
 OCTETS = air.frames_of(DATAGRAM, NODE, ROOT)[0]
@@ -346,7 +368,7 @@ ROWS = (
     row(write_frame_table, file=io.BytesIO(), rows=list(frame_rows(RECORDS)), form="csv"),
     row(show, result=budget(ARCHIVE, "climate")[0], width=80),
     row(page_of_capture, capture=EXAMPLES / "archive-burst.pcap", frames=1),
-    row(page_of_design, design=FEW, combinations=1, network=False),
+    row(page_of_design, design=GAUGE, combinations=1, network=False),
     row(explain, term="iphc"),
     row(room_by_hops, design=ARCHIVE, hops=[1], flow="climate"),
     row(carrying, design=ARCHIVE, octets=90, flow="climate", most_frames=1, weaker=False),
