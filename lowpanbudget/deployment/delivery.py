@@ -85,8 +85,3 @@ def delivered_in_runs(states: LossStates, apart_s: float, attempts: int, frames:
             good, bad = later(good * states.good, bad * states.bad)
         good, bad = arrived
     return good + bad
-
-
-def path_delivery(hop: float, hops: int, frames: int = 1) -> float:
-    """Return the chance that a message of so many frames passes equal hops: each frame passes each hop for itself."""
-    return hop ** (hops * frames)

@@ -11,7 +11,6 @@ from lowpanbudget.deployment.delivery import (
     LinkTries,
     LossStates,
     delivered_in_runs,
-    path_delivery,
 )
 
 SHARES = st.floats(0, 0.95)
@@ -59,6 +58,11 @@ def test_losses_of_5_and_2_in_a_hundred_with_four_attempts() -> None:
     assert round(link.duplicates, 7) == 0.0203913
 
 
+def over(hop: float, hops: int, frames: int = 1) -> float:
+    """Each frame passes each of equal hops for itself."""
+    return hop ** (hops * frames)
+
+
 # loss; a hop, 12 hops, 12 hops with 3 and with 13 fragments; attempts a packet: powers of 1 - loss^4, by hand
 TABLE = [
     (0.05, 0.999994, 0.999925, 0.99978, 0.99903, 1.0526),
@@ -73,9 +77,9 @@ def test_over_twelve_hops(
 ) -> None:
     link = LinkTries(loss, 0.0, 4)
     assert round(link.delivered, 6) == hop
-    assert round(path_delivery(link.delivered, 12), 6) == twelve
-    assert round(path_delivery(link.delivered, 12, 3), 5) == three
-    assert round(path_delivery(link.delivered, 12, 13), 5) == thirteen
+    assert round(over(link.delivered, 12), 6) == twelve
+    assert round(over(link.delivered, 12, 3), 5) == three
+    assert round(over(link.delivered, 12, 13), 5) == thirteen
     assert round(link.mean_attempts, 4) == attempts
 
 
@@ -131,8 +135,8 @@ def test_more_loss_hops_and_fragments_deliver_less_and_retries_more(
     loss: float, more: float, attempts: int, hops: int, frames: int
 ) -> None:
     link = LinkTries(loss, 0.0, attempts)
-    share = path_delivery(link.delivered, hops, frames)
-    assert path_delivery(LinkTries(loss + more, 0.0, attempts).delivered, hops, frames) <= share
-    assert path_delivery(link.delivered, hops + 1, frames) <= share
-    assert path_delivery(link.delivered, hops, frames + 1) <= share
-    assert path_delivery(LinkTries(loss, 0.0, attempts + 1).delivered, hops, frames) >= share
+    share = over(link.delivered, hops, frames)
+    assert over(LinkTries(loss + more, 0.0, attempts).delivered, hops, frames) <= share
+    assert over(link.delivered, hops + 1, frames) <= share
+    assert over(link.delivered, hops, frames + 1) <= share
+    assert over(LinkTries(loss, 0.0, attempts + 1).delivered, hops, frames) >= share

@@ -14,6 +14,7 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet.dtls.content import (
     ALERT_NAMES,
     CLIENT_HELLO,
+    FATAL,
     Alert,
     Content,
     Handshake,
@@ -44,7 +45,6 @@ def records_in_clear(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     return (Hit(cause, evidence, source, datagram.numbers, times=len(records)),)
 
 
-_FATAL = 2  # RFC 5246 section 7.2
 _LEAST = 3  # alerts that weigh, whatever else was heard; our choice
 _RANDOM = slice(2, 34)  # of a client hello: behind the version (RFC 5246 section 7.4.1.2)
 
@@ -85,7 +85,7 @@ def alert_sent(memory: Associations, scene: Scene, datagram: HeardDatagram) -> H
             association.begun += random != association.random
             association.random = random
     messages = (message for record in alerts for message in _contents(record))
-    fatal = [one for one in messages if isinstance(one, Alert) and one.level == _FATAL]
+    fatal = [one for one in messages if isinstance(one, Alert) and one.level == FATAL]
     if not fatal:
         return None
     association.alerts.setdefault(ends, Counter()).update(one.description for one in fatal)

@@ -100,7 +100,8 @@ ALERT_NAMES = {
     116: "certificate required",
     120: "no application protocol",
 }
-LEVEL_NAMES = {1: "warning", 2: "fatal"}
+FATAL = 2  # level of an alert behind which the connection is over (RFC 5246 section 7.2)
+LEVEL_NAMES = {1: "warning", FATAL: "fatal"}
 
 
 @structure(LAYER, HANDSHAKE_CITE, kw_only=False)
