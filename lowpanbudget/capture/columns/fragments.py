@@ -66,7 +66,7 @@ class SharedReassembler(Reassembler):
     def hand_over_all(self, states: tuple[int, ...] = (p.E_OPEN,)) -> None:
         """Take all that the loop holds and that is not whole, in the order in which it began."""
         self._state.now = max(self._state.now, int(self._state.s[p.NOW]))
-        entries, oldest = self._state.entries, self._state.now - self._state.s[p.TIMEOUT]
+        entries, oldest = self._state.entries, self._state.now - self._state.s[p.COPIED]
         open_ = [
             number * p.E_FIELDS
             for number, state in enumerate(entries[p.E_STATE :: p.E_FIELDS])
@@ -91,7 +91,7 @@ class SharedReassembler(Reassembler):
         if entry >= 0 and entries[entry + p.E_STATE] == p.E_OPEN:
             self._hand_over(entry)
         elif entry >= 0 and entries[entry + p.E_STATE] == p.E_WHOLE:
-            if now - entries[entry + p.E_LAST] <= state.s[p.TIMEOUT]:
+            if now - entries[entry + p.E_LAST] <= state.s[p.COPIED]:
                 self._hand_over(entry)
         elif entry < 0:
             if state.s[p.FREE_ENTRY] < 0:

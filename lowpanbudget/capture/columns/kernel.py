@@ -217,7 +217,7 @@ def count(
                 is_late = (
                     entry >= 0
                     and entries[entry + p.E_STATE] == p.E_WHOLE
-                    and now - entries[entry + p.E_LAST] <= s[p.TIMEOUT]
+                    and now - entries[entry + p.E_LAST] <= s[p.COPIED]
                 )
                 if is_late or not begins(
                     s, entries, ring, parts, chains, entry, now, classes[found + p.C_SIZE]

@@ -17,8 +17,8 @@ LONGEST = 2048  # longer frames are followed one by one
 (
     STATUS, CODE, NEXT_END, NOW, FED, LARGEST, NUMBER, ROOM, ROOM_OCTETS, OPEN, OPEN_OCTETS, TIMEOUT, FREE_ENTRY,
     FREE_PART, OLDEST, NEWEST, NEXT_PAIR, FIRST_CLASS, AROUND, ACTUAL, MOST_MISSING, LATEST, WENT_BACK,
-    LAST_HEARD, LARGEST_LONG, SEEN_USUAL, SEEN_LONG, MTU, STATES,
-) = range(29)  # fmt: skip
+    LAST_HEARD, LARGEST_LONG, SEEN_USUAL, SEEN_LONG, MTU, COPIED, STATES,
+) = range(30)  # fmt: skip
 
 # frames of a batch: where their payload stands in the clear
 SEALED, UNOPENED = -1, -2

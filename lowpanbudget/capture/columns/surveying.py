@@ -50,9 +50,9 @@ class ColumnSurvey:
         state.s[p.LARGEST_LONG] = room.up_to(p.USUAL_FRAME + 1, 0)
         state.s[p.MTU] = room.mtu
         state.s[p.MOST_MISSING] = MOST_MISSING
-        state.s[p.TIMEOUT] = (
-            int(trace.timeout_s * 10**9) - 1000
-        )  # nearer to it the times decide themselves
+        # nearer to the end of its time a reassembler decides, whose times are in seconds
+        timeout = int(trace.timeout_s * 10**9)
+        state.s[p.TIMEOUT], state.s[p.COPIED] = timeout - 1000, timeout + 1000
         self._decoder = trace.reader.decoder
         # short addresses whose devices are others since they were last looked at
         self._changed: set[int] = set()

@@ -93,6 +93,23 @@ def test_a_late_copy_of_a_first_fragment_is_counted_alike() -> None:
     assert shares.columns > 0
 
 
+@pytest.mark.parametrize("late", [59, 60, 61])
+def test_a_copy_comes_as_the_time_of_its_datagram_ends(late: int) -> None:
+    """The usual time is 60 s (RFC 4944 section 5.3: at most); a first fragment comes about then, once more."""
+    ends, times = (short(1), short(0x100)), (0, 0, 1, 1, 1 + late)
+    frames: list[bytes] = []
+    for tag in range(2):
+        octets = udp_datagram(ip_of(ends[0]), ip_of(ends[1]), bytes([tag]) * 100)
+        frames += frames_of(octets, *ends, sequence=10 * tag, tag=tag)
+    made = [
+        one._replace(time_ns=seconds * 10**9)
+        for one, seconds in zip(records([*frames, frames[2]]), times, strict=True)
+    ]
+    found, _ = by_columns(made, contexts=CONTEXTS)
+    assert found == survey(made, contexts=CONTEXTS)
+    assert found.total.dropped == (late > 60)
+
+
 def test_old_frames_sent_once_more_are_counted_alike() -> None:
     """Two nodes whose old frames come again now and then; every eleventh is lost, which is 18 of each."""
     to, made = short(0x100), []
