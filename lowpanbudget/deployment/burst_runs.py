@@ -99,12 +99,12 @@ def _slot_run(
         )
         for node, hop in enumerate(hops)
     ]  # fmt: skip
-    if (
-        are_shared and slots.cells_down
-    ):  # what goes down takes places of what goes up, and has cells of its own
+    if queue is not None and queue.shared and slots.cells_down:
+        # what goes down takes places of what goes up, and has cells of its own
         links += [
             SlotLink(
-                _cells(slots, slots.cells_down, -hop, random), longest.loss, longest.answer_loss, parent
+                _cells(slots, slots.cells_down, -hop, random), longest.loss, longest.answer_loss, parent,
+                queue.of(parent),
             )
             for parent, hop in zip(tree.parents, hops, strict=True)
         ]  # fmt: skip

@@ -87,7 +87,6 @@ def _judged(
     transmissions: int | None, services: Sequence[HopService] | None, hops: Sequence[HopLoad],
 ) -> CarriedNetwork:  # fmt: skip
     nodes = loads(traffic, access.retries + 1)
-    places = None if design.queue is None else design.queue.frames
     within = None if design.limits is None else design.limits.latency_s
     is_limited = within is not None or (
         design.limits is not None and design.limits.delivery is not None
@@ -111,7 +110,7 @@ def _judged(
 
     slots = access.slots
     if slots is None:
-        queues = node_queues(nodes, access, places)
+        queues = node_queues(nodes, access, design.queue)
         if services is not None or not any(map(_receivers, traffic.streams)):
             loaded = as_played(nodes, hops) if hops else nodes
             return network(loaded, queues, services or (), None, hops)
@@ -134,7 +133,7 @@ def _judged(
         traffic, nodes, access, slots, design.loss, design.queue, within, seed, transmissions or _TRANSMISSIONS
     )  # fmt: skip
     if services is not None or play.is_idle:
-        carried = slotted(node_queues(nodes, access, places), {})
+        carried = slotted(node_queues(nodes, access, design.queue), {})
         if services is not None or not any(check.is_close for check in carried.checks):
             return carried
     play.play()

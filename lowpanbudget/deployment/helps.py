@@ -87,6 +87,8 @@ def _numbers(
         yield _more_retries(design, access, messages)
     if design.queue is not None and _fills(network):
         yield _longer_queue(design, design.queue, messages)
+        if any(one.direction == "down" for one in network.services):
+            yield _longer_queue_of_root(design, design.queue, messages)
     if network.decides is not None:
         yield from _of_waiting(design, messages, network, network.decides)
         if slots is not None and network.decides.matter in ("frame", "acknowledgement"):
@@ -119,6 +121,17 @@ def _longer_queue(
     return PossibleChange("queue.frames", text, longer, messages, takes)
 
 
+def _longer_queue_of_root(
+    design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]
+) -> PossibleChange:
+    places = queue.of(0) * 2
+    longer = replace(design, queue=replace(queue, root_frames=places))
+    text = f"{places} places in the root's queue"
+    return PossibleChange(
+        "queue.root_frames", text, longer, messages, "it takes memory of the root"
+    )
+
+
 def _acknowledged(access: Access) -> str:
     if not access.retries:
         return "acknowledged frames"
@@ -129,7 +142,9 @@ def _fills(network: CarriedNetwork) -> bool:
     """Return whether a queue is full now and then."""
     if network.played is not None:
         return network.played.lost["queue"] > 0
-    return any((node.queue_full or 0.0) > _RARE for node in network.nodes)
+    full = [node.queue_full for node in network.nodes if node.queue_full is not None]
+    full += [1 - one.queued for one in network.services if one.queued is not None]
+    return any(chance > _RARE for chance in full)
 
 
 def _of_slots(

@@ -12,6 +12,8 @@ from lowpanbudget.values import dataclass, field, replace
 
 Bundles = tuple[tuple[int, float], ...]  # messages a second by their frames
 ENDLESS = 64  # places that stand for any number, where the design states none
+# that are calculated with: of more of them hardly any are taken, and a calculation takes their cube
+_MOST_PLACES = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ class _Access(NamedTuple):
 
 
 def node_queues(
-    nodes: Sequence[NodeLoad], access: Access, places: int | None
+    nodes: Sequence[NodeLoad], access: Access, places: SendQueue | None
 ) -> tuple[NodeQueues, ...]:
     """Return the queues of all nodes, none where there are no slots. Links that carry the same are calculated once.
 
@@ -72,8 +74,9 @@ def node_queues(
     if slots is None:
         return (NodeQueues(None, None),) * len(nodes)
     link = _Access(
-        access.retries + 1, slots.slotframe_s, ENDLESS if places is None else places, places is not None
+        access.retries + 1, slots.slotframe_s, ENDLESS if places is None else places.of(1), places is not None
     )  # fmt: skip
+    root = link if places is None else link._replace(places=places.of(0))
     children: list[list[NodeLoad]] = [[] for _ in nodes]
     for node in nodes[1:]:
         children[node.parent].append(node)
@@ -85,8 +88,9 @@ def node_queues(
         down = [node.down] if above.node else []
         up = _queue(node.up, node.own, _passed_on(coming), slots.cells, link)
         begins = None if above.node else node.down
+        sender = link if above.node else root
         found.append(
-            NodeQueues(up, _queue(node.down, begins, _passed_on(down), slots.cells_down, link))
+            NodeQueues(up, _queue(node.down, begins, _passed_on(down), slots.cells_down, sender))
         )
     return tuple(found)
 
@@ -151,8 +155,8 @@ def _calculated(
         arrivals = np.convolve(arrivals, _a_cell(bundles, cell_s))
     # frames of all lengths are tried as often as they are on average
     queue = link_queue(
-        list(map(float, arrivals)), _success(tries, link.attempts), link.attempts, link.places
-    )
+        list(map(float, arrivals)), _success(tries, link.attempts), link.attempts, min(link.places, _MOST_PLACES)
+    )  # fmt: skip
     return SlotQueue(
         queue.mean_frames,
         queue.mean_wait * cell_s,

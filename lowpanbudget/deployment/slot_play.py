@@ -118,7 +118,7 @@ class PlayedSlots:
         # whole slots, in which queues are counted
         self._span_s = ceil(transmissions / _RUNS / tries / slot_s) * slot_s if tries else 0.0
         self._sendings = list(usual_sendings(traffic, nodes))
-        self._calculated = node_queues(nodes, access, places)
+        self._calculated = node_queues(nodes, access, queue)
         self._begin = [one for both in zip(*self._calculated, strict=True) for one in both]
         if any(one is not None and one.grows for one in self._begin):
             self._places = ENDLESS
@@ -318,7 +318,9 @@ def _links(
         # what no cell sends does not stand in the way of the rest
         holder = sender if are_shared and cells else None
         places = even_cells(cells, slots.slotframe, first)
-        return SlotLink(places, load.loss, load.answer_loss, holder)
+        return SlotLink(
+            places, load.loss, load.answer_loss, holder, None if queue is None else queue.of(sender)
+        )
 
     yield from (link(node.up, slots.cells, depth - node.hop, "up", node.node) for node in nodes)
     yield from (link(node.down, slots.cells_down, node.hop, "down", node.parent) for node in nodes)

@@ -22,13 +22,15 @@ LostTo = Literal["queue", "link"]
 class SlotLink(NamedTuple):
     """A link: the slots of the slotframe in which it may send one frame each, and the shares of both that it loses.
 
-    What waits for links of one ``holder`` shares its places; without one a link has places of its own.
+    What waits for links of one ``holder`` shares its places; without one a link has places of its own. ``places`` are
+    how many these are, where not as many as elsewhere.
     """
 
     cells: tuple[int, ...]
     loss: float = 0.0
     answer_loss: float = 0.0
     holder: int | None = None
+    places: int | None = None
 
 
 class Arrival(NamedTuple):
@@ -173,10 +175,14 @@ class _Network:
         self._attempts = attempts
         self._random, self._runs = random.random, runs
         most = maxsize if places is None else places
-        held = {link.holder: _Places(most) for link in links if link.holder is not None}
+
+        def places_of(link: SlotLink) -> _Places:
+            return _Places(most if link.places is None else link.places)
+
+        held = {link.holder: places_of(link) for link in links if link.holder is not None}
         self._links = [
             _LinkQueue(
-                number, link, _Places(most) if link.holder is None else held[link.holder], slotframe,
+                number, link, places_of(link) if link.holder is None else held[link.holder], slotframe,
                 trace=number in trace,
             )
             for number, link in enumerate(links)

@@ -15,10 +15,15 @@ class QueueShape(ShapeTable):
 
     frames: int = key(
         Whole(1, 100_000),
-        "Frames that a node holds, the root as well, the one that is being sent included; a fragment takes one place.",
+        "Frames that a node holds, the one that is being sent included; a fragment takes one place.",
     )
     shared: bool = key(
         Flag(), "Whether all neighbours share these places; else each has so many.", default=True
+    )
+    root_frames: int | None = key(
+        Whole(1, 100_000),
+        "Frames that the root holds, which has often more memory; left out: as many as each node.",
+        default=None,
     )
 
 
@@ -53,10 +58,15 @@ class SleepShape(ShapeTable):
 
 @dataclass(frozen=True, slots=True)
 class SendQueue:
-    """The places of a node's queue, for all neighbours together or for each."""
+    """The places of a node's queue, for all neighbours together or for each; the root, node 0, may have others."""
 
     frames: int
     shared: bool
+    root_frames: int | None = None
+
+    def of(self, node: int) -> int:
+        """Return how many places a node has."""
+        return self.frames if node or self.root_frames is None else self.root_frames
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +96,7 @@ def sleep_flaws(shape: SleepShape) -> Iterator[Flaw]:
 
 def queue_of(shape: QueueShape | None) -> SendQueue | None:
     """Return what ``[queue]`` states."""
-    return None if shape is None else SendQueue(shape.frames, shape.shared)
+    return None if shape is None else SendQueue(shape.frames, shape.shared, shape.root_frames)
 
 
 def sleep_of(shape: SleepShape | None) -> Sleep | None:

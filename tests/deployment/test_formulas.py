@@ -123,7 +123,9 @@ def test_a_node_passes_on_what_comes_one_frame_a_cell_at_most() -> None:
     for loss, retries, places in ((0.0, 3, 16), (0.3, 1, 16), (0.3, 1, 2)):
         access, slots = in_slots(retries)
         nodes = loads(carried((2,), 4 * slots.slotframe_s, loss=loss), retries + 1)
-        one, two = (queues.up for queues in node_queues(nodes, access, places)[1:])
+        one, two = (
+            queues.up for queues in node_queues(nodes, access, SendQueue(places, shared=False))[1:]
+        )
         assert one is not None
         assert two is not None
         for found, arrivals in ((one, (0.75, 0.25)), (two, poisson(0.25))):
@@ -141,7 +143,7 @@ def test_several_frames_wait_for_each_others_acknowledgements() -> None:
     """A try succeeds with 0.9 x 0.8 = 0.72; two tries for each of two frames: (1 - 0.28^2)^2 over one hop."""
     access, slots = in_slots(1)
     traffic = carried((1,), 60.0, frames=2, loss=0.1, answer_loss=0.2)
-    queues = node_queues(loads(traffic, 2), access, 4)
+    queues = node_queues(loads(traffic, 2), access, SendQueue(4, shared=False))
     (service,) = slot_services(traffic, access, slots, None, None, queues, {})
     assert service.delays is not None
     assert isclose(service.delays.delivered, (1 - 0.28**2) ** 2, rel_tol=1e-9)
@@ -210,7 +212,7 @@ def test_a_kind_of_which_ten_were_refused_goes_by_itself() -> None:
     """Ten tell something of their kind: our choice. Of nine the queues say it, which one report an hour never fills."""
     access, slots = in_slots(0)
     traffic = carried((1,), 3600.0)
-    queues = node_queues(loads(traffic, 1), access, 4)
+    queues = node_queues(loads(traffic, 1), access, SendQueue(4, shared=False))
     shares = []
     for refused in (9, 10):
         told = PlayedStream(20, refused, 0.5, 0.2, None, 1.0, 0.1, None, 0.0, (), 0.5, 0.2)
@@ -268,7 +270,7 @@ def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them
     found = queues[1].up
     assert found is not None
     assert abs(found.full - share) < 2 * hypot(half, found.half_width)
-    alone = node_queues(loads(traffic, 4), access, places)[1].up
+    alone = node_queues(loads(traffic, 4), access, SendQueue(places, shared=False))[1].up
     assert alone is not None
     assert alone.full + found.half_width < found.full
 

@@ -255,7 +255,9 @@ def test_a_tree_is_idle_where_no_node_is_full() -> None:
     access, slots = in_slots()
     traffic = both_ways(1e6, 101.0)
     nodes = loads(traffic, RETRIES + 1)
-    full = full_nodes(nodes, node_queues(nodes, access, 1), SendQueue(1, shared=True))
+    full = full_nodes(
+        nodes, node_queues(nodes, access, SendQueue(1, shared=True)), SendQueue(1, shared=True)
+    )
     # 4 frames in 101 s, each there for half a slotframe and 1 / 0.95^2 - 1 tries more
     waits_s = (0.5 + 1 / 0.95**2 - 1) * slots.slotframe_s
     assert full[0] == pytest.approx(4 * waits_s / 101, rel=0.8)

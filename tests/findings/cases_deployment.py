@@ -253,6 +253,12 @@ DEPLOYMENT_FURTHER = (
             "one lost poll leaves 300 s between two, its parent forgets it after 240 s",
         ),
     ),
+    # the example of the case, sent from the root
+    Further(
+        "queue-shorter-than-message",
+        heard("[queue]\nframes = 5\nroot_frames = 4\n", "most_frames = 5", 500, to="probe"),
+        Told("failure", UP, "it takes 5 frames, the root holds 4"),
+    ),
     # 1536 µs each second
     Further(
         "over-own-limit",

@@ -176,9 +176,12 @@ def queue_shorter_than_message(_: Deployment, deployment: Deployment) -> Hits:
     """Count the frames of each message, each of which takes a place."""
     queue = deployment.design.queue
     for one in _worst(deployment, _most) if queue is not None else ():
-        if queue is not None and one.count > queue.frames:
-            cause = f"it takes {plural(one.count, 'frame')}, a node holds {queue.frames}"
-            yield Hit(cause, (), _subject(one))
+        holders = {"a node": 1, "the root": 0} if one.direction == "down" else {"a node": 1}
+        for who, node in holders.items() if queue is not None else ():
+            if queue is not None and one.count > queue.of(node):
+                cause = f"it takes {plural(one.count, 'frame')}, {who} holds {queue.of(node)}"
+                yield Hit(cause, (), _subject(one))
+                break
 
 
 @DEPLOYMENT.rule("beacon-does-not-fit", Deployment)

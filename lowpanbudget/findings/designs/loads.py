@@ -106,7 +106,7 @@ def _fullest(nodes: tuple[NodeLoad, ...], access: Access, places: SendQueue) -> 
 
     Where the links of a node share its places, it is the chance that all of them are taken, if that is more.
     """
-    queues = node_queues(nodes, access, places.frames)
+    queues = node_queues(nodes, access, places)
     full = [queue.up.full for queue in queues if queue.up is not None]
     shared = full_nodes(nodes, queues, places)
     return max([*full, *(chance for node, chance in shared.items() if node)], default=0.0)
