@@ -294,6 +294,14 @@ def test_senml_packs_in_both_forms() -> None:
         (b" [ ]", "json", "without a record", 0),
         (b"\x80", "cbor", "without a record", 0),
         (b"\x9f\xff", "cbor", "without a record", 0),
+        # RFC 8428 section 5: "the URL-safe alphabet ... with padding omitted"
+        (b'[{"n":"a","vd":"+/8"}]', "json", "record 1: field vd is no base64url", 0),
+        (b'[{"n":"a","vd":"_w=="}]', "json", "record 1: field vd is no base64url", 0),
+        (b'[{"n":"a","vd":"!!"}]', "json", "record 1: field vd is no base64url", 0),
+        # RFC 8949: {0: "a", 2: 1}, with an octet behind it (appendix C: "no more data"), and with key 0 twice (5.6)
+        (bytes.fromhex("81a20061610201 00"), "cbor", "no CBOR: 1 octet stands behind", 0),
+        (bytes.fromhex("81a300616100616202 01"), "cbor", "no CBOR: .*[Dd]uplicate", 0),
+        (bytes.fromhex("81a2006161"), "cbor", "no CBOR: .*end", 0),
     ],
 )
 def test_senml_faults_are_told(octets: bytes, form: Any, text: str, offset: int) -> None:

@@ -244,6 +244,7 @@ def test_a_version_of_the_future_is_refused() -> None:
     [
         ({"n": "a", "v": 1, "vs": "x"}, "the values v and vs"),  # section 4.2: exactly one
         ({"n": "a", "vb": True, "vd": b""}, "the values vb and vd"),
+        ({}, "says nothing"),  # table 1 and section 11: a record has fields
         ({"n": "a"}, "neither a value nor a sum"),  # section 4.2: unless there is a sum
         ({"n": "a", "t": 3, "u": "V"}, "neither a value nor a sum"),
         ({"n": "a b", "v": 1}, "is named 'a b'"),  # section 4.5.1: of these characters only

@@ -8,10 +8,13 @@ number".
 import base64
 import json
 import math
+import re
 import struct
 from collections.abc import Callable
+from io import BytesIO
 from typing import Any, Literal
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.exact import FLOAT_LETTERS, exact
 from lowpanbudget.payload.forms.shapes import Unsayable
@@ -26,6 +29,7 @@ MOST_DIGITS = {
     32: 9,
     64: 17,
 }  # that any value of the width needs (IEEE 754, table 5.1 and text)
+_BASE64URL = re.compile(r"[A-Za-z0-9_-]*")  # RFC 4648 table 2
 _WHOLE = 10**15  # below this a whole number is shorter without its point, and no digit is lost
 
 
@@ -60,10 +64,19 @@ def cbor_of(plain: Any) -> bytes:
 
 
 def read_cbor(octets: bytes) -> Any:
-    """Return what CBOR says; the library's errors are of many kinds."""
+    """Return what CBOR says, of which nothing stands behind the one item; the library's errors are of many kinds.
+
+    Of two keys alike in a map nobody knows which one counts (RFC 8949 section 5.6).
+    """
     import cbor2  # noqa: PLC0415 - loaded where it is used
 
-    return cbor2.loads(octets)
+    stream = BytesIO(octets)
+    decoder = cbor2.CBORDecoder(stream, read_size=1, allow_duplicate_keys=False)
+    item, end = decoder.decode(), stream.tell()
+    if left := len(octets) - end:
+        stands = "stands" if left == 1 else "stand"
+        raise ValueError(f"{plural(left, 'octet')} {stands} behind the one item")
+    return item
 
 
 def as_double(number: Any) -> Any:
@@ -118,5 +131,7 @@ def octets_text(octets: bytes) -> str:
 
 
 def octets_from(text: str) -> bytes:
-    """Return the octets of base64url text without padding."""
+    """Return the octets of base64url text without padding; ``ValueError`` for any other letter, "+" and "/" as well."""
+    if not _BASE64URL.fullmatch(text):
+        raise ValueError("letters, digits, - and _ make base64url")
     return base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))

@@ -68,11 +68,11 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
     """Return a SenML pack of these records in compact JSON or in CBOR of definite length (``form``).
 
     Records are dictionaries with the labels of table 1, as ``read_senml`` returns them; exact decimals are written as
-    the nearest number. Raises ``RequestError`` for no records at all, a label that is not known, a value of the wrong
-    type, a number that no double holds, more values than one, none where there is no sum either, and a name that is
-    none (section 4.5.1).
+    the nearest number. Raises ``RequestError`` for no records at all, one without a field, a label that is not known, a
+    value of the wrong type, a number that no double holds, more values than one, none where there is no sum either, and
+    a name that is none (section 4.5.1).
     """
-    given = list(_given(records))
+    given = list(_given(records, is_written=True))
     if not given:
         raise RequestError(
             _NO_RECORD, cite=_PACK, hint="Send no pack where there is nothing to say"
@@ -101,13 +101,15 @@ def resolve_senml(records: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:
     return tuple(map(FrozenDict, resolve(_given(records))))
 
 
-def _given(records: Iterable[Mapping[str, Any]]) -> Iterator[Entry]:
+def _given(records: Iterable[Mapping[str, Any]], *, is_written: bool = False) -> Iterator[Entry]:
     """Yield the records that a caller gives; raises ``RequestError`` for one that no pack can hold."""
     if not isinstance(records, Iterable):
         raise RequestError(f"records are dictionaries, not {type(records).__name__}", cite=CITE)
     for number, record in enumerate(records, 1):
         if not isinstance(record, Mapping):
             raise RequestError(f"record {number} is no dictionary", cite=CITE)
+        if not record and is_written:
+            raise RequestError(f"record {number} says nothing", cite=CITE)
         if strange := [label for label in record if label not in CBOR_LABELS]:
             raise RequestError(
                 f"record {number}: {strange[0]!r} is no label", cite=CITE,
@@ -160,8 +162,8 @@ def pack_from_cbor(octets: bytes) -> list[Entry]:
     """Return the records of a CBOR pack; ``WireError`` where it is none."""
     try:
         pack = read_cbor(octets)
-    except Exception:  # noqa: BLE001 - tags of the library's own raise errors of many kinds
-        raise Malformed("no CBOR", layer=_LAYER, cite=_CBOR) from None
+    except Exception as error:  # noqa: BLE001 - tags of the library's own raise errors of many kinds
+        raise Malformed(f"no CBOR: {str(error)[:80]}", layer=_LAYER, cite=_CBOR) from None
     return _records(pack, from_text=False)
 
 
