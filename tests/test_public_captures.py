@@ -249,6 +249,20 @@ def test_a_capture_is_a_path_a_file_a_reader_or_records() -> None:
     assert notice.is_damage
 
 
+@pytest.mark.parametrize("kind", [bytearray, memoryview])
+def test_octets_of_records_may_be_of_any_kind(kind: Callable[[bytes], Any]) -> None:
+    """What a socket or a mapped file gives is read as bytes are, and not looked at again."""
+    frames = air.frames_of(DATAGRAM, NODE, ROOT) * 3
+    buffers = [bytearray(frame) for frame in frames]
+    given = [kind(buffer) for buffer in buffers]
+    made = [one._replace(octets=octets) for one, octets in zip(records(frames), given, strict=True)]
+    found = []
+    for sighting in follow(made, contexts=air.CONTEXTS):
+        buffers[sighting.number - 1][0] ^= 0xFF
+        found.append(sighting.frame.octets)
+    assert found == [one.frame.octets for one in follow(records(frames), contexts=air.CONTEXTS)]
+
+
 def list_notices(octets: bytes) -> tuple[ReadingNotice, ...]:
     with read_capture(io.BytesIO(octets + b"\xff\x00\x01")) as found:
         assert list(found) == []

@@ -174,6 +174,9 @@ def path_of(name: object) -> str:
     return fspath(name)
 
 
+_OCTETS = Record._fields.index("octets")
+
+
 def _only_records(given: Iterable[object]) -> Iterator[Record]:
     declared = set()  # kinds of attributes: those of most records agree
     for number, record in enumerate(given, 1):
@@ -183,7 +186,8 @@ def _only_records(given: Iterable[object]) -> Iterator[Record]:
         if kinds not in declared:
             as_declared(record)
             declared.add(kinds)
-        yield record
+        # octets of other kinds may change while what was read of them is remembered
+        yield record if kinds[_OCTETS] is bytes else record._replace(octets=bytes(record.octets))
 
 
 def _open(path: "str | PathLike[str]") -> Any:
