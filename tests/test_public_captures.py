@@ -250,7 +250,7 @@ def test_a_capture_is_a_path_a_file_a_reader_or_records() -> None:
 
 
 @pytest.mark.parametrize("kind", [bytearray, memoryview])
-def test_octets_of_records_may_be_of_any_kind(kind: Callable[[bytes], Any]) -> None:
+def test_octets_of_records_may_be_of_any_kind(kind: Callable[[bytearray], Any]) -> None:
     """What a socket or a mapped file gives is read as bytes are, and not looked at again."""
     frames = air.frames_of(DATAGRAM, NODE, ROOT) * 3
     buffers = [bytearray(frame) for frame in frames]
