@@ -107,7 +107,7 @@ def _short_path(coap: Coap) -> Coap:
 def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
     aead = dtls.suite.aead
     if dtls.suite.version == "1.2":
-        newer = next(s for s in SUITES.values() if s.version == "1.3" and s.aead == aead)
+        newer = _of_1_3(dtls.suite)
         yield Knob(
             "suite",
             newer.name,
@@ -116,7 +116,9 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
             rfc(9147, "4"),
             replacing(suite=newer),
             "both ends speak DTLS 1.3; one record a datagram, whose length is then left out",
+            stronger=newer.aead.tag > aead.tag,
             now=dtls.suite.name,
+            protects=(newer.aead.tag - aead.tag,),
         )
     if len(dtls.cid) > 1:
         yield Knob(
@@ -151,6 +153,18 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
             now=dtls.suite.name,
             protects=(other.tag - aead.tag,),
         )
+
+
+def _of_1_3(old: DtlsSuite) -> DtlsSuite:
+    """Return the suite of DTLS 1.3 with the same cipher, else the one nearest to it that protects no less."""
+    enough = [
+        suite
+        for suite in SUITES.values()
+        if suite.version == "1.3"
+        and suite.aead.key >= old.aead.key
+        and suite.aead.tag >= old.aead.tag
+    ]
+    return min(enough, key=lambda suite: (suite.aead != old.aead, suite.aead.tag, suite.aead.key))
 
 
 def _before(suite: DtlsSuite) -> list[DtlsSuite]:

@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from room.random_paths import random_designs
 
 from lowpanbudget import budget
+from lowpanbudget.design.application import Application, Dtls
+from lowpanbudget.design.application_knobs import application_knobs
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import knobs, turned
@@ -16,6 +18,7 @@ from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import Saving, Turning
@@ -228,6 +231,23 @@ def test_encryption_without_integrity_code() -> None:
     found = budgets(TEXTS["archive"].replace("level = 6", "level = 4"))["climate", "first"]
     assert "without integrity code" in found.cautions[0]
     assert {s.gain for s in found.stronger} == {-4, -8, -16}
+
+
+@pytest.mark.parametrize("suite", SUITES.values(), ids=lambda suite: suite.name)
+def test_no_suite_is_advised_that_protects_less(suite: DtlsSuite) -> None:
+    """What the tables of the standards list has knobs: those of 1.3 (RFC 8446 appendix B.4) have no AES-256 in CCM."""
+    knobs = [
+        one
+        for one in application_knobs(Application(dtls=Dtls(suite)))
+        if one.dimension == "dtls.suite"
+    ]
+    assert any("DTLS 1.3" in one.text for one in knobs) == (suite.version == "1.2")
+    for knob in knobs:
+        other = SUITES[knob.value].aead
+        assert other.key >= suite.aead.key
+        assert knob.stronger == (other.tag > suite.aead.tag)
+        assert knob.protects == (other.tag - suite.aead.tag,)
+        assert ("no advice" in knob.caution) == (other.tag < suite.aead.tag)
 
 
 def test_an_elided_checksum_has_its_cautions() -> None:
