@@ -13,13 +13,21 @@ from itertools import pairwise
 from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
 from findings.cases_further import Further
-from findings.cases_source_routes import FROM_ROOT, NEXT, TO_NODE, WAY, Sent
+from findings.cases_source_routes import (
+    FROM_ROOT,
+    NEXT,
+    TO_NODE,
+    WAY,
+    Sent,
+    source_route,
+)
 from findings.judge import Case, Told
 
 OUTSIDE = IPv6Address("2001:db8:f00d:2::10")
 ON_FIRST_HOP = "frame 1: 0x0001 to 2001:db8:1::ff:fe00:18"
 PAGE_1 = b"\xf1"
 UPWARDS = bytes([0x83, 5, 0])  # an RPI-6LoRH of instance 0 and rank 0 (RFC 8138 section 6.3)
+DOWNWARDS = bytes([0x93, 5, 0])  # the same with the O flag
 OTHER, FAR_LEAF = b"\x00\x1a", b"\x00\x20"
 
 
@@ -238,6 +246,27 @@ LORH_FURTHER = (
     ),
 )
 
+
+def down_in_tunnel(*, routed: bool) -> Capture:
+    """Readings of a host outside in a tunnel down, whose inner destination has 16 bits in line (RFC 6282 3.2.2).
+
+    ``routed``: a source route with all its octets stands in it, and the outer destination is the next router; else the
+    O flag tells of an outer header that ends where the inner one leads (RFC 8138 section 7).
+    """
+    ends, links = (OUTSIDE, TO_NODE), (ROOT, NEXT)
+    frames = []
+    for number in range(4):
+        inner = air.ip(*ends, 17, air.udp(b"reading %d" % number, *ends), 61)
+        if routed:
+            route = bytes([41]) + source_route(1, NODE)[1:]
+            packet = air.ip(FROM_ROOT, air.address(PREFIX, NEXT), 43, route + inner, 64)
+            frames.append(air.frame(packet, number, links))
+        else:
+            packed = PAGE_1 + DOWNWARDS + ip_in_ip(64) + air.payload(inner, links)
+            frames.append(air.raw(packed, number, links))
+    return Capture([*frames], root=FROM_ROOT)
+
+
 LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
     {
         f"a tunnel in 6LoRH {way} whose outer hop limit falls": (
@@ -263,6 +292,13 @@ LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             "header-not-shortest",
             partial(in_own_tunnel, encapsulator=b""),
         )
+    }
+    | {
+        f"a destination in line behind a tunnel {way}": (
+            "header-not-shortest",
+            partial(down_in_tunnel, routed=routed),
+        )
+        for way, routed in (("with a source route", True), ("downwards", False))
     }
     | {"an RPI-6LoRH before fragments": ("rpl-information-as-option", with_information)}
 )

@@ -4,7 +4,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Nature, Reader
-from lowpanbudget.env import IID_MASK, Context, Env, interface_identifier, link_text
+from lowpanbudget.env import Context, Contexts, Env, interface_identifier, link_text
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -13,11 +13,10 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
-from lowpanbudget.layers.lowpan import addresses, ghc, lorh
-from lowpanbudget.layers.lowpan.addresses import Side
+from lowpanbudget.layers.lowpan import addresses, ghc, iphc, lorh
 from lowpanbudget.layers.lowpan.forms import HLIM, TF
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc, code_size, coded_payload
@@ -85,17 +84,22 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
     )  # else identifiers are those of the header around it (RFC 6282 section 3.2.2)
     if alone and not packed.nhc and rows["nh"].inline and header.next_header == ipv6.UDP:
         spare["next header and UDP header"] = _spared_by_nhc(scene)
-    for side, choice, iid, address, number in zip(
-        ("source", "destination"),
-        (addresses.SOURCE, addresses.DESTINATION),
-        _identifiers(scene, packed),
-        (header.source, header.destination),
-        packed.contexts,
-        strict=True,
+    links = interface_identifier(scene.link_source), interface_identifier(scene.link_destination)
+    # in a tunnel identifiers are those of the header around it (RFC 6282 section 3.2.2)
+    sides = (links, links) if packed.around is None else packed.around
+    for place, (side, choice, address, number) in enumerate(
+        zip(
+            ("source", "destination"),
+            (addresses.SOURCE, addresses.DESTINATION),
+            (header.source, header.destination),
+            packed.contexts,
+            strict=True,
+        )
     ):
-        if iid != _UNKNOWN and rows[side].inline:
+        if rows[side].inline:
+            iids = sides[0][place], sides[1][place]
             context = scene.contexts.get(number) if number is not None else None
-            shortest = _shortest(choice, address, iid, context)
+            shortest = _shortest(choice, address, iids, number, context)
             spare[f"{side} address"] = max(rows[side].inline - shortest, 0)
     spare = {name: octets for name, octets in spare.items() if octets}
     if spare:
@@ -124,23 +128,6 @@ def header_not_compressed(scene: Scene, header: Ipv6) -> Hits:
         yield Hit(cause, (), f"{scene.sender}: {fields}")
 
 
-_UNKNOWN = -1  # no identifier
-
-
-def _identifiers(scene: Scene, packed: Iphc) -> tuple[int | None, int | None]:
-    """Return the identifiers of source and destination that are elided.
-
-    They come from the link addresses, or in a tunnel from the header around it (RFC 6282 section 3.2.2).
-    """
-    if not scene.tunnelled:
-        return interface_identifier(scene.link_source), interface_identifier(scene.link_destination)
-    octets = b"" if scene.datagram is None or packed is not scene.iphc else scene.datagram.octets
-    tunnel = chain.find(octets, ipv6.IPV6)
-    if tunnel is None:
-        return _UNKNOWN, _UNKNOWN
-    return int(tunnel.source) & IID_MASK, int(tunnel.destination) & IID_MASK
-
-
 def _spared_by_nhc(scene: Scene) -> int:
     """Return what LOWPAN_NHC saves of a UDP header in line and its number; 0 where its length could not come back."""
     frame, fragment = scene.frame, scene.frame.fragment
@@ -164,13 +151,11 @@ def _compressed_udp(source: int, destination: int) -> int:
 
 @lru_cache(_REMEMBERED)
 def _shortest(
-    choice: Choice, address: IPv6Address, iid: int | None, context: Context | None
-) -> int:
+    choice: Choice, address: IPv6Address, iids: iphc.Sides, number: int | None, context: Context | None
+) -> int:  # fmt: skip
     """Return the octets of the shortest form of an address, with this context or none."""
-    return min(
-        choice.best(address, Side(iid, prefix)).row.inline
-        for prefix in dict.fromkeys((None, context))
-    )
+    known = {} if number is None or context is None else {number: context}
+    return iphc.inline_of(choice, address, iids, Contexts(known))
 
 
 @LOWPAN.rule("ports-not-shortest", UdpNhc, least=3)

@@ -93,13 +93,15 @@ class Iphc(SelectedRows):
     """A compressed header read: the IPv6 header it stands for and the rows that carried it.
 
     ``header.next_header`` is 59 (none) while the next header is compressed (``nhc`` True) and comes from LOWPAN_NHC;
-    ``header.payload_length`` is 0 until the datagram's length is known.
+    ``header.payload_length`` is 0 until the datagram's length is known. ``around`` are the identifiers of the header
+    around it in a tunnel, without a context and with one; None: those of the link addresses hold.
     """
 
     header: Ipv6
     nhc: bool
     rows: dict[str, Row] = field(repr=False)
     contexts: tuple[int | None, int | None]
+    around: "tuple[Sides, Sides] | None" = field(repr=False, default=None)
 
     def restored(self, header: Ipv6, at: int, origin: "Origin") -> tuple[Span, ...]:
         """Return the fields of ``header``, the IPv6 header as it was restored from this one at octet ``at``.
@@ -174,10 +176,10 @@ def decode(
     traffic_class, flow_label = TF.read(reader, rows["tf"])
     next_header = NH.read(reader, rows["nh"])
     hop_limit = HLIM.read(reader, rows["hlim"])
-    source_iid, destination_iid = outer_sides(env, outer)
-    if tunnel is not None:
-        source_iid = tunnel[0] if rows["source"].takes(CONTEXT) else source_iid
-        destination_iid = tunnel[1] if rows["destination"].takes(CONTEXT) else destination_iid
+    plain = outer_sides(env, outer)
+    sides = plain, plain if tunnel is None else tunnel
+    source_iid = sides[rows["source"].takes(CONTEXT)][0]
+    destination_iid = sides[rows["destination"].takes(CONTEXT)][1]
     contexts = env.contexts
     source = SOURCE.read(reader, rows["source"], side_of(source_iid, contexts, source_id))
     to = side_of(destination_iid, contexts, destination_id)
@@ -196,7 +198,7 @@ def decode(
         source_id if rows["source"].takes(CONTEXT) else None,
         destination_id if rows["destination"].takes(CONTEXT) else None,
     )
-    return Iphc(header, nhc, rows, used)
+    return Iphc(header, nhc, rows, used, None if outer is None and tunnel is None else sides)
 
 
 def _compile(word: int, at: int) -> Function | None:
@@ -320,6 +322,11 @@ def _per_context(
         if chosen is not None and chosen.row.inline < plain.row.inline:
             found.append((number, chosen))
     return found
+
+
+def inline_of(choice: Choice, value: IPv6Address, iids: Sides, contexts: Contexts) -> int:
+    """Return the octets in line of the shortest form of an address; ``iids`` as ``Iphc.around`` has them for a side."""
+    return min(chosen.row.inline for _, chosen in _per_context(choice, value, iids, contexts))
 
 
 # rows that may be chosen without a context, and with one
