@@ -108,7 +108,7 @@ def test_a_planted_fault_is_caught() -> None:
     """An encoder of IPHC that returns another value than its answer, in a child of its own; not one that does not."""
     run = (
         "from mutants.run import all_of, judge, unchanged\n"
-        "found = next(m for m in all_of(('layers/lowpan/iphc.py',)) if m.then.startswith('return best[0]'))\n"
+        "found = next(m for m in all_of(('layers/lowpan/shortest.py',)) if m.then.startswith('return best[0]'))\n"
         "for one in (found, unchanged(found)):\n"
         "    print(judge(one, ['tests/layers/lowpan/test_iphc.py::test_an_outer_header_stands_for_the_link'], 60))\n"
     )

@@ -17,7 +17,15 @@ from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.internet.udp import Udp
-from lowpanbudget.layers.lowpan import dispatch, extension_nhc, ghc, ghc_headers, iphc, lorh, nhc
+from lowpanbudget.layers.lowpan import (
+    dispatch,
+    extension_nhc,
+    ghc,
+    ghc_headers,
+    lorh,
+    nhc,
+    shortest,
+)
 from lowpanbudget.stack import artefacts
 from lowpanbudget.stack.outgoing import Extension, Outgoing
 from lowpanbudget.values import dataclass, replace
@@ -93,7 +101,7 @@ def pack_headers(sent: Outgoing, env: Env, options: Options, cut: int | None = N
         ipv6.encode(writer, first)
         return Packed(0, ipv6.OCTETS).behind(writer)
     rest = packing.following(_behind(1, first), options.depth)
-    uncompressed = rest.behind(iphc.choose(first, env, nhc=rest.nhc))
+    uncompressed = rest.behind(shortest.choose(first, env, nhc=rest.nhc))
     most = uncompressed.cost(packing.octets)
     routed = packing.routed() if options.lorh else ()
     return next((form for form in routed if form.cost(packing.octets) <= most), uncompressed)
@@ -190,7 +198,9 @@ class _Packing:
         rest = self.following(_behind(place.index + 1, inner), depth - 1)
         writer = Writer()
         extension_nhc.encode_extension(writer, ipv6.IPV6, b"", nhc=False)
-        return rest.behind(writer, iphc.choose(inner, self.env, nhc=rest.nhc, outer=place.header))
+        return rest.behind(
+            writer, shortest.choose(inner, self.env, nhc=rest.nhc, outer=place.header)
+        )
 
     def _extension(self, header: Extension, place: _Position, depth: int) -> Iterator[Packed]:
         kind, octets = header.kind, header.octets
@@ -259,7 +269,7 @@ class _Packing:
         dispatch.write_page(writer, 1)
         for routing_header in headers:
             lorh.encode(writer, routing_header)
-        form = iphc.choose(header, env, nhc=rest.nhc, tunnel=tunnel)
+        form = shortest.choose(header, env, nhc=rest.nhc, tunnel=tunnel)
         return rest.behind(writer, form)._replace(same=all(level.same for level in levels))
 
 

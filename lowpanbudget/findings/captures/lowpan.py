@@ -16,11 +16,11 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
-from lowpanbudget.layers.lowpan import addresses, ghc, iphc, lorh
+from lowpanbudget.layers.lowpan import addresses, ghc, lorh, shortest
 from lowpanbudget.layers.lowpan.forms import HLIM, TF
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc, code_size, coded_payload
-from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.iphc import Iphc, Sides
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc, choose_udp
 from lowpanbudget.stack.comparison import is_generic
@@ -151,11 +151,11 @@ def _compressed_udp(source: int, destination: int) -> int:
 
 @lru_cache(_REMEMBERED)
 def _shortest(
-    choice: Choice, address: IPv6Address, iids: iphc.Sides, number: int | None, context: Context | None
+    choice: Choice, address: IPv6Address, iids: Sides, number: int | None, context: Context | None
 ) -> int:  # fmt: skip
     """Return the octets of the shortest form of an address, with this context or none."""
     known = {} if number is None or context is None else {number: context}
-    return iphc.inline_of(choice, address, iids, Contexts(known))
+    return shortest.inline_of(choice, address, iids, Contexts(known))
 
 
 @LOWPAN.rule("ports-not-shortest", UdpNhc, least=3)

@@ -10,7 +10,7 @@ from lowpanbudget import Env, Mac, RequestError, WireError, compress, encode_fra
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.fields import Choice
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.lowpan import addresses, forms, iphc, nhc
+from lowpanbudget.layers.lowpan import addresses, forms, iphc, nhc, shortest
 from lowpanbudget.stack.frame import decode_lowpan
 
 SOURCE, DESTINATION = bytes.fromhex("02005eef10000001"), bytes.fromhex("02005eef10000002")
@@ -94,7 +94,7 @@ def header(source: str, destination: str, **fields: int) -> Ipv6:
 
 def encoded(value: Ipv6, env: Env, *, nhc: bool = False, outer: Ipv6 | None = None) -> bytes:
     writer = Writer()
-    iphc.choose(value, env, nhc=nhc, outer=outer).write(writer)
+    shortest.choose(value, env, nhc=nhc, outer=outer).write(writer)
     assert tiles(writer.spans, len(writer.data) * 8)
     reader = Reader(bytes(writer.data))
     back = iphc.decode(reader, env, outer)
