@@ -137,6 +137,23 @@ def through_tunnel(second: int) -> Capture:
     return Capture(frames)
 
 
+def asked_behind_one_router() -> Capture:
+    """Requests of the root to two nodes by source routes that begin alike, each with message IDs of its own.
+
+    RFC 7252 section 4.4: "The same Message ID MUST NOT be reused (in communicating with the same endpoint)".
+    """
+    frames: Sent = []
+    for number in range(4):
+        for place, node in enumerate((NODE, LAST)):
+            ends = FROM_ROOT, air.address(PREFIX, node)
+            token = bytes([number, place])
+            request = air.coap_message(code=1, mid=number, token=token)
+            segment = air.udp(request, *ends, ports=(5683, 5683))
+            at = 1.0 + 60 * number + 15 * place
+            frames += down(at, 2 * number + place, segment, (ROOT, NEXT, node))
+    return Capture([*frames])
+
+
 NEAR_WAY = (ROOT, NEXT, NODE)
 SOURCE_ROUTE_CASES: dict[str, Case] = {
     # the node takes 0x0018, now the last address, for the end: the checksum is wrong for it, which is no more to tell
@@ -280,6 +297,7 @@ SOURCE_ROUTE_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "request-never-answered",
         lambda: reported(answered=True),
     ),
+    "requests to two nodes behind one router": ("request-repeated", asked_behind_one_router),
     # the first router stands among the addresses visited
     "sums over the first router, of whose hop nothing was heard": (
         "prefix-of-context-differs",

@@ -116,7 +116,7 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     if exchange is None:
         return
     content, head = exchange
-    ends = int(datagram.outer.source), int(datagram.outer.destination)
+    ends = int(datagram.header.source), int(datagram.destination)
     key = (*ends, content.source_port, content.destination_port, head.mid)
     before, link = memory.sent.get(key), datagram.link_source
     is_over = before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S
