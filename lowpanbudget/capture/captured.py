@@ -192,7 +192,8 @@ def annotate(
 
     All before them are followed, since contexts and fragments come from there; those behind them until it is known what
     became of their fragments. ``capture`` and ``known`` are those of ``follow``. Raises ``RequestError`` as it does,
-    and for a number that the capture does not have.
+    and for a number that the capture does not have; ``Malformed`` where a file is cut or damaged before its first
+    frame.
     """
     check_known(known, "annotate")
     trace = Trace(**known)

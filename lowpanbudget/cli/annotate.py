@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from lowpanbudget.capture.files.record import ReadingNotice
     from lowpanbudget.capture.follow.sighting import Sighting
     from lowpanbudget.report.screen import Screen
 
@@ -150,7 +151,7 @@ def command(
             if as_list:
                 _list(ctx, sources, known, stream, as_csv=as_csv, as_json=as_json)
                 return
-            frames, count, wrong = _picked(ctx, sources, known, numbers, stream)
+            frames, count, notices, wrong = _picked(ctx, sources, known, numbers, stream)
         else:
             if numbers or only_captures:
                 given = "--frame" if numbers else "--list, --node, --flow, --since and --until"
@@ -162,11 +163,11 @@ def command(
                     hint="Say --fcs 2, 4 or none",
                 )
             known = captures.CaptureOptions(design, key_file, contexts, fcs or "2", root)
-            frames, wrong = _alone(source, known, _slot(asn), stream), False
+            frames, notices, wrong = _alone(source, known, _slot(asn), stream), (), False
             count = len(frames)
     largest = known.largest
     if as_json:
-        _emit(frames, largest)
+        _emit(frames, largest, notices)
     else:
         _show(frames, count, largest)
     if _tell_faults(ctx, frames) or wrong:
@@ -179,8 +180,8 @@ def _picked(
     known: captures.CaptureOptions,
     numbers: tuple[int, ...],
     stream: "BufferedReader | None",
-) -> tuple[list[Shown], int, bool]:
-    """Return frames out of a capture, how many it has, and whether its file is wrong."""
+) -> tuple[list[Shown], int, tuple["ReadingNotice", ...], bool]:
+    """Return frames out of a capture, how many it has, what reading it noticed, and whether its file is wrong."""
     from lowpanbudget.capture.follow.picking import pick
 
     source = captures.name_of(sources)
@@ -191,7 +192,7 @@ def _picked(
     if not numbers and count > len(picked):
         captures.say(ctx, f"{len(picked)} of {count} frames are shown; --frame N shows another")
     frames = [Shown(f"{name}: frame {sighting.number}", sighting) for sighting in picked]
-    return frames, count, wrong
+    return frames, count, records.notices, wrong
 
 
 def _list(
@@ -215,8 +216,8 @@ def _list(
     if as_json:
         heard = view.receivers(listed.receptions)
         rows = list_text.rows(listed)
-        assumed = list(listed.assumed)
-        output.emit(machine.document(list=rows, receivers=heard, assumed=assumed))
+        assumed, noticed = list(listed.assumed), view.data_of(listed.notices)
+        output.emit(machine.document(list=rows, receivers=heard, assumed=assumed, notices=noticed))
     elif as_csv:
         output.emit(csv_table.csv_of(list_text.COLUMNS, list_text.rows(listed)))
     else:
@@ -257,7 +258,7 @@ def _alone(
     ]
 
 
-def _emit(frames: list[Shown], largest: int | None) -> None:
+def _emit(frames: list[Shown], largest: int | None, notices: tuple["ReadingNotice", ...]) -> None:
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, sightings, view
 
@@ -270,7 +271,7 @@ def _emit(frames: list[Shown], largest: int | None) -> None:
         }
         for place, sighting in frames
     ]
-    output.emit(machine.document(frames=rows))
+    output.emit(machine.document(frames=rows, notices=view.data_of(notices)))
 
 
 def _tell_faults(ctx: click.Context, frames: list[Shown]) -> bool:

@@ -104,12 +104,15 @@ def require_present(path: str, what: str, *, said: str = "") -> None:
 def why_empty(path: str) -> str:
     """Return where to look for the frames of a capture that has none: it may be a table, which no receiver wrote."""
     from lowpanbudget.capture.files.reading import read_capture
-    from lowpanbudget.capture.follow.picking import NO_FRAME
+    from lowpanbudget.capture.follow.picking import CUT_OFF, NO_FRAME
 
     if Path(path).is_file() and not _is_empty(path):
         with read_capture(path) as records:
             if records.format in {"text", "unknown"}:
                 return "A capture is a pcap or pcapng file, or a text with a frame a line in hex"
+            next(records, None)
+            if any(notice.is_damage for notice in records.notices):
+                return CUT_OFF
     return NO_FRAME
 
 

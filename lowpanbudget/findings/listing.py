@@ -4,6 +4,7 @@ from typing import Any, Unpack
 
 from lowpanbudget.capture.carried import carried
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
@@ -49,7 +50,7 @@ class FrameList:
 
     ``first_ns`` is the time of its first frame, asked for or not. ``receptions`` are what each of several receivers
     heard. Room was counted to frames as large as the design's, else to the ``assumed`` ones, by what each frame tells
-    of its PHY.
+    of its PHY. ``notices`` are what reading the file noticed: that it is cut, say.
     """
 
     frames: tuple[ListedFrame, ...]
@@ -57,6 +58,7 @@ class FrameList:
     first_ns: int | None
     receptions: tuple[Reception, ...] = ()
     assumed: tuple[int, ...] = ()
+    notices: tuple[ReadingNotice, ...] = ()
 
 
 def list_frames(capture: "Capture", **known: "Unpack[TraceOptions]") -> FrameList:
@@ -90,12 +92,13 @@ def list_frames(capture: "Capture", **known: "Unpack[TraceOptions]") -> FrameLis
             audit.follow(sighting)
             if not sighting.outside:
                 listed.append(_listed(sighting, room, same))
+        notices = records.notices
     found = {finding.name for finding in audit.close()}
     for place, one in enumerate(listed):
         names = tuple(name for name in hits.get(one.number, ()) if name in found)
         if names:
             listed[place] = replace(one, findings=same.setdefault(names, names))
-    return FrameList(tuple(listed), total, first_ns, trace.receptions, room.assumed)
+    return FrameList(tuple(listed), total, first_ns, trace.receptions, room.assumed, notices)
 
 
 def _listed(sighting: Sighting, room: RoomLeft, same: dict[Any, Any]) -> ListedFrame:

@@ -36,6 +36,7 @@ def measured(capture: str, found: Measurement) -> Data:
         "flows": flows(found.flows),
         "receivers": receivers(found.receptions),
         "left_out": found.outside,
+        "notices": data_of(found.notices),
         "put_back": None if back is None else {**data_of(back), "text": str(back)},
         "leap": None if leap is None else {**data_of(leap), "text": str(leap)},
     }

@@ -1,6 +1,7 @@
 """Files given in the place of others, and files that are not there: what they are is told, and what to write."""
 
 import bz2
+import json
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -8,6 +9,8 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 from contract import shelf
+
+from lowpanbudget import list_frames
 
 Invoke = Callable[..., Result]
 DESIGN, CAPTURE = "examples/archive.toml", "examples/archive.pcap"
@@ -172,6 +175,38 @@ def test_a_page_of_what_could_be_read_of_a_cut_file(invoke: Invoke) -> None:
     assert done.exit_code == 3
     assert "1 frame, " in done.stdout
     assert Path("page.html").exists()
+
+
+@pytest.mark.parametrize("command", ["annotate", "annotate --list", "measure", "survey"])
+def test_programs_are_told_that_a_file_is_cut(invoke: Invoke, command: str) -> None:
+    """A pcap file has 24 octets of header, and 16 before each record."""
+    (frame,) = shelf.sealed(b"x")
+    path = shelf.written(Path("cut.pcap"), [frame] * 2)
+    for cut in (0, 1):
+        path.write_bytes(path.read_bytes()[: path.stat().st_size - cut])
+        done = invoke(*command.split(), "cut.pcap", "--json")
+        told = json.loads(done.stdout)
+        told = told.get(command, told)
+        told = (told.get("captures", [told]) if isinstance(told, dict) else told)[0]
+        noticed = [(one["name"], one["number"], one["offset"]) for one in told["notices"]]
+        assert noticed == [("file-cut", 1, 24 + 16 + len(frame))] * cut
+        assert all(one["text"] in done.stderr for one in told["notices"])
+        assert done.exit_code == 3 * cut
+    (notice,) = list_frames("cut.pcap").notices
+    assert (notice.name, notice.is_damage) == ("file-cut", True)
+
+
+@pytest.mark.parametrize("command", ["annotate", "survey"])
+def test_a_file_cut_before_its_first_frame_is_not_the_receivers_fault(
+    invoke: Invoke, command: str
+) -> None:
+    path = shelf.written(Path("cut.pcap"), shelf.sealed(b"x"))
+    path.write_bytes(path.read_bytes()[:-1])
+    done = invoke(command, "cut.pcap")
+    assert done.exit_code == 3
+    assert "the last record has" in done.stderr
+    assert "Copy the file again" in done.stderr
+    assert "channel" not in done.stderr
 
 
 def test_what_is_missing_is_written_out(invoke: Invoke) -> None:

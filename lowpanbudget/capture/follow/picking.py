@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, RecordBody
+from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.opening import ContentOpener, look_into
@@ -12,7 +13,7 @@ from lowpanbudget.capture.follow.parts import DatagramPart
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.errors import RequestError, plural, repeated
+from lowpanbudget.errors import Malformed, RequestError, plural, repeated
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.events import Discarded, TimedOut
 
@@ -22,17 +23,19 @@ if TYPE_CHECKING:
 NO_FRAME = (
     "Look whether the receiver listens on the channel of the network, and has written its file"
 )
+CUT_OFF = "Copy the file again from where it was captured: it was cut or damaged on the way"
 FEW = 3  # frames that are shown of a capture unless some are named
 _MOST_HELD = 4096  # first fragments that are remembered
 
 
 def pick(
-    trace: Trace, records: Iterable[Record], numbers: Iterable[int], name: str
+    trace: Trace, records: CaptureFile, numbers: Iterable[int], name: str
 ) -> tuple[list[Sighting], int]:
     """Return the frames of these numbers, or the first few wanted, and how many the capture called ``name`` has.
 
     All before them are followed, since contexts and fragments come from there; those behind them until it is known
-    what became of their datagrams. Raises ``RequestError`` for a number that the capture does not have.
+    what became of their datagrams. Raises ``RequestError`` for a number that the capture does not have, ``Malformed``
+    where the file is cut or damaged before its first frame.
     """
     named = set(numbers)
     counted = _Counted(records)
@@ -40,6 +43,9 @@ def pick(
     counted.finish()
     missing = sorted(named - set(picked))
     if not counted.count:
+        for notice in records.notices:
+            if notice.is_damage:
+                raise Malformed(f"{name}: {notice.text}", offset=notice.offset, hint=CUT_OFF)
         raise RequestError(f"{name} has 0 frames: there is nothing to show", hint=NO_FRAME)
     if missing or not picked:
         text = f"{name} has {plural(counted.count, 'frame')}"
