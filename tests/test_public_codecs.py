@@ -310,6 +310,35 @@ def test_senml_faults_are_told(octets: bytes, form: Any, text: str, offset: int)
     assert (caught.value.offset, caught.value.layer) == (offset, "SenML")
 
 
+def test_a_senml_version_is_a_positive_integer() -> None:
+    """RFC 8428 section 4.1; which JSON numbers are integers is said in RFC 8610 appendix E: 10, 10.0, 1e1, 100e-1."""
+    for text in (b"10", b"10.0", b"1e1", b"100e-1"):
+        records = read_senml(b'[{"bver":%b,"n":"a","v":1}]' % text)
+        assert resolve_senml(records) == ({"n": "a", "v": 1},)
+        assert read_senml(write_senml(records, "cbor"), "cbor") == records
+    for text, said in (
+        (b"-3", "-3"),
+        (b"0", "0"),
+        (b"1.5", "1.5"),
+        (b'"5"', "a text"),
+        (b"true", "true or false"),
+    ):
+        with pytest.raises(
+            Malformed, match=f"record 1: field bver is {said}: .*from 1 on"
+        ) as caught:
+            read_senml(b'[{"bver":%b,"n":"a","v":1}]' % text)
+        assert str(caught.value.cite) == "RFC 8428 §4.1"
+    with pytest.raises(
+        Malformed, match="field bver is 0"
+    ):  # section 6: in CBOR an unsigned integer; {-1: 0, 0: "a", 2: 1}
+        read_senml(bytes.fromhex("81a3 2000 006161 0201"), "cbor")
+    for version in (-3, 0, 1.0, True, 10**5000):
+        with pytest.raises(RequestError, match=r"record 1: (field bver|a number that no double)"):
+            resolve_senml([{"bver": version, "n": "a", "v": 1}])
+    with pytest.raises(Malformed, match="version 11"):  # section 4.4: "MUST NOT use this object"
+        resolve_senml([{"bver": 11, "n": "a", "v": 1}])
+
+
 @pytest.mark.parametrize(
     "records",
     [[{"name": "a"}], [{"n": "a", "v": "1"}], [{"n": "a", "vd": "text"}], ["n"], [{"v": 10**400}]],

@@ -45,20 +45,21 @@ CBOR_LABELS = {
 }  # fmt: skip
 _LABELS = {code: label for label, code in CBOR_LABELS.items()}
 _TEXTS = frozenset({"bn", "bu", "n", "u", "vs"})
-_NUMBERS = frozenset({"bver", "bt", "bv", "bs", "v", "s", "t", "ut"})
+_NUMBERS = frozenset({"bt", "bv", "bs", "v", "s", "t", "ut"})
 _VALUES = frozenset({"v", "vs", "vb", "vd"})  # "Exactly one Value field MUST appear" (section 4.2)
 _NAME = re.compile(r"[A-Za-z0-9][-A-Za-z0-9:./_]*")  # of the concatenated name (section 4.5.1)
 _BASE_VERSION = 10  # "defaults to 10 if not present" (section 4.1)
+_VERSION = Cite("RFC 8428", "4.1")
 
 
 def read_senml(octets: bytes, form: Form = "json") -> tuple[Entry, ...]:
     """Return the records of a SenML pack (RFC 8428) in JSON or CBOR (``form``), in order: read-only dictionaries.
 
     Labels are those of table 1 (``bn``, ``n``, ``u``, ``v`` ...) in both forms; fields that are not known are left out
-    (section 4.4). Numbers are as a double holds them, ``vd`` is octets; times are in seconds. ``resolve_senml`` applies
-    the base fields. Raises ``Malformed`` for what is no pack, such as an array without a record (section 3), with the
-    number of the record that is wrong, and the offset where the JSON ends to be JSON (0 where it is nested too deeply);
-    ``RequestError`` for what are no octets.
+    (section 4.4). Numbers are as a double holds them, ``vd`` is octets, ``bver`` a whole number from 1 on; times are in
+    seconds. ``resolve_senml`` applies the base fields. Raises ``Malformed`` for what is no pack, such as an array
+    without a record (section 3), with the number of the record that is wrong, and the offset where the JSON ends to be
+    JSON (0 where it is nested too deeply); ``RequestError`` for what are no octets.
     """
     read = pack_from_cbor if _form(form) == "cbor" else pack_from_json
     return tuple(map(FrozenDict, read(as_octets(octets))))
@@ -118,7 +119,8 @@ def _given(records: Iterable[Mapping[str, Any]], *, is_written: bool = False) ->
         try:
             _judged(dict(record), from_text=False)
         except Malformed as error:
-            raise RequestError(f"record {number}: {error.message}", cite=CITE) from None
+            cite = error.cite or CITE
+            raise RequestError(f"record {number}: {error.message}", cite=cite) from None
         yield dict(record)
 
 
@@ -240,7 +242,8 @@ def _records(pack: Any, *, from_text: bool) -> list[Entry]:
         try:
             records.append(_judged(labelled, from_text=from_text))
         except Malformed as error:
-            raise Malformed(f"record {number}: {error.message}", layer=_LAYER, cite=CITE) from None
+            cite = error.cite or CITE
+            raise Malformed(f"record {number}: {error.message}", layer=_LAYER, cite=cite) from None
     return records
 
 
@@ -252,10 +255,11 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
             if isinstance(label, str) and label.endswith("_"):
                 raise Malformed(f"field {label[:40]!r} must be understood", layer=_LAYER, cite=CITE)
             continue
+        if label == "bver":
+            made[label] = _version(item, from_text=from_text)
+            continue
         # a decimal fraction (RFC 8949 section 3.4.4) comes from the library as a decimal
         number = isinstance(item, int | float | Decimal) and not isinstance(item, bool)
-        if label == "bver" and not from_text:  # "only an unsigned integer is allowed" (section 6)
-            number = number and isinstance(item, int) and item >= 0
         wanted = (
             isinstance(item, str) if label in _TEXTS
             else number if label in _NUMBERS
@@ -275,6 +279,25 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
     if len(values := [label for label in made if label in _VALUES]) > 1:
         raise Malformed(f"has the values {' and '.join(values)}: one is to be there", layer=_LAYER)
     return made
+
+
+def _version(item: Any, *, from_text: bool) -> int:
+    """Return a version of SenML: "an optional positive integer" (section 4.1).
+
+    In CBOR "only an unsigned integer is allowed" (section 6); of JSON's numbers 10, 10.0 and 1e1 are the same integer
+    (RFC 8610 appendix E).
+    """
+    whole = int(item) if from_text and isinstance(item, float) and item.is_integer() else item
+    if isinstance(whole, bool) or not isinstance(whole, int) or whole < 1:
+        is_number = isinstance(item, int | float | Decimal) and not isinstance(item, bool)
+        said = repeated(item) if is_number else kind_of(item)
+        raise Malformed(
+            f"field bver is {said}: a version is a whole number from 1 on",
+            layer=_LAYER,
+            cite=_VERSION,
+        )
+    version: int = _number(whole)
+    return version
 
 
 def _is_unicode(text: str) -> bool:
