@@ -47,6 +47,7 @@ from lowpanbudget import (
     encode_frame,
     follow,
 )
+from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import application_of, is_checksum_right
 from lowpanbudget.capture.follow.picking import pick
@@ -356,7 +357,7 @@ def test_the_first_three_frames_are_picked_whatever_becomes_whole_behind_them() 
     (one,), (two,), (three,) = (
         frames_of(udp_datagram(ip_of(A), ip_of(B), bytes([n] * 3)), A, B) for n in range(3)
     )
-    heard = records([first, one, two, three, last])
+    heard = CaptureFile.of(records([first, one, two, three, last]))
     picked, count = pick(Trace(contexts=CONTEXTS), heard, (), "a capture")
     assert [sighting.number for sighting in picked] == [1, 2, 3]
     assert not picked[0].is_open  # its datagram is whole
