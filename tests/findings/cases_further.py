@@ -2173,6 +2173,21 @@ FURTHER = (
             (1,),
         ),
     ),
+    # a recording of minutes ago: the 40 counters since then are more than are kept with their frames
+    Further(
+        "frame-replayed",
+        lambda: counted(7, *range(100, 140), 7),
+        Told(
+            "risk",
+            FAR_NAME,
+            "secured frames come again, and are no retries",
+            (
+                "frame counter 0x00000007 in frames 1 and 42, 41 s apart: equal octet for octet",
+                "frame 10 to the same receiver came between, with a higher counter",
+            ),
+            (1, 42),
+        ),
+    ),
     # nothing asks for an acknowledgement that a MAC could wait for
     Further(
         "frame-replayed",

@@ -620,6 +620,10 @@ LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "frame-counter-went-back",
         lambda: counted(7, 99, 7),
     ),
+    "a frame that comes again after more counters than are kept": (
+        "frame-counter-went-back",
+        lambda: counted(7, *range(100, 140), 7),
+    ),
     "frames that a receiver dated before its clock was set, by two years of seconds": (
         "frame-counter-went-back",
         lambda: counted(7, 99, 8, at=(1, 2, 2 * 365 * 86400)),

@@ -15,6 +15,7 @@ from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass, field
 
 _NO_COUNTER = 0xFFFFFFFF
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
@@ -40,19 +41,51 @@ def secured_sender(scene: Scene, mac: Mac) -> SecuredSender | None:
 # the last counters of a sender, with the frame that used each first
 CountersUsed = Recent[int, CounterUse]
 _MOST_COUNTERS = 32
+_MOST_FRAMES = 16_384  # of a network with four frames a second an hour; our choice
 _RETRIES_S = REPEAT_NS / 10**9
 _CLOCKS_S = 1.0  # less lies between two receivers whose captures were put together; our choice
 
 
 def _kept(octets: bytes) -> bytes:
     """Return a frame to compare with later; of a long one its digest."""
-    return octets if len(octets) <= LARGEST_FRAME else blake2b(octets, digest_size=8).digest()
+    return octets if len(octets) <= LARGEST_FRAME else _digest(octets)
 
 
-@SECURITY.rule("frame-replayed", Scene, memory=Recent, concerns=concerns.link_security)
-def frame_replayed(
-    memory: Recent[SecuredSender, CountersUsed], scene: Scene, _frame: Scene
-) -> Hits | None:
+def _digest(octets: bytes) -> bytes:
+    return blake2b(octets, digest_size=8).digest()
+
+
+@dataclass(slots=True)
+class SecuredFrames:
+    """The last counters of each sender, and digests of the last frames of all, with number and time.
+
+    Who plays frames again recorded them minutes ago, when a router has used hundreds of counters since.
+    """
+
+    counters: Recent[SecuredSender, CountersUsed] = field(default_factory=Recent)
+    digests: Recent[bytes, tuple[int, float]] = field(default_factory=lambda: Recent(_MOST_FRAMES))
+
+    def before(
+        self, scene: Scene, sender: SecuredSender, counter: int, whole: bytes
+    ) -> CounterUse | None:
+        """Return what used the counter first, or was the same frame long ago; note a frame that is neither."""
+        used = self.counters.get(sender)
+        if used is None:
+            used = self.counters[sender] = CountersUsed(_MOST_COUNTERS)
+        before = used.get(counter)
+        if before is not None:
+            return before
+        destination = None if scene.mac is None else scene.mac.destination
+        use = CounterUse(_kept(whole), len(whole), scene.number, scene.time_s, destination)
+        first = self.digests.setdefault(_digest(whole), (scene.number, scene.time_s))
+        if first[0] != scene.number:
+            return use._replace(number=first[0], time_s=first[1])
+        used[counter] = use
+        return None
+
+
+@SECURITY.rule("frame-replayed", Scene, memory=SecuredFrames, concerns=concerns.link_security)
+def frame_replayed(memory: SecuredFrames, scene: Scene, _frame: Scene) -> Hits | None:
     """Note who used each counter; tell the same octets that no MAC sends again as its retry.
 
     A MAC sends again what asks for an acknowledgement, at most macMaxFrameRetries times, 7, and before what it has for
@@ -64,19 +97,15 @@ def frame_replayed(
     sender = secured_sender(scene, mac)
     if sender is None:
         return None
-    used = memory.get(sender)
-    if used is None:
-        used = memory[sender] = CountersUsed(_MOST_COUNTERS)
     whole = scene.octets[: len(scene.octets) - scene.fcs]
-    octets, before = _kept(whole), used.get(counter)
+    scene.used_before = before = memory.before(scene, sender, counter, whole)
     if before is None:
-        used[counter] = CounterUse(octets, len(whole), scene.number, scene.time_s, mac.destination)
         return None
-    scene.used_before = before
     past_s = scene.time_s - before.time_s
-    if before.octets != octets or not past_s >= _CLOCKS_S:
+    if before.octets != _kept(whole) or not past_s >= _CLOCKS_S:
         return None
-    later = (one for number, one in used.items() if number > counter and one.number > before.number)
+    used = memory.counters[sender].items()
+    later = (one for number, one in used if number > counter and one.number > before.number)
     between = next((one for one in later if one.destination == mac.destination), None)
     if between is not None:
         why = f"frame {between.number} to the same receiver came between, with a higher counter"
