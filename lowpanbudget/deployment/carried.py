@@ -115,13 +115,16 @@ class CarriedNode:
 class SleepWait:
     """What sleeping children wait for what is sent to them: seconds, on average and in 95 of 100 cases.
 
-    ``held_full`` is the chance that a message down finds its parent's places for the child taken (None: none is sent).
+    ``held_full`` is the chance that a message down finds its parent's places for the child taken, so that not all of
+    its frames are held (None: none is sent): of ``held_message``, which loses most and ``held_takes`` so many frames.
     """
 
     children: int
     mean_s: float
     most_s: float
     held_full: float | None
+    held_message: str = ""
+    held_takes: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,11 @@ from lowpanbudget.deployment.carried import (
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import PlayedContention, SimulatedNetwork
 from lowpanbudget.deployment.fragments import Doubts, with_acknowledgements
+from lowpanbudget.deployment.held import HeldLoss, HeldMessage, held_losses, with_places
 from lowpanbudget.deployment.life import draws
-from lowpanbudget.deployment.link_queue import poisson
 from lowpanbudget.deployment.load import HopLoad, NodeLoad, as_played, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
-from lowpanbudget.deployment.polls import polled_service, sleeping_nodes, with_places
+from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import together, unjudged
@@ -97,8 +97,9 @@ def _judged(
         played: SimulatedNetwork | None = None, hops: Sequence[HopLoad] = (),
     ) -> CarriedNetwork:  # fmt: skip
         carried = tuple(_nodes(design, access, traffic, loaded, queues))
-        sleep = _sleep(design, loaded)
-        found = tuple(_held(design, traffic, found, sleep))
+        held = _held(design, traffic, loaded)
+        sleep = _sleep(design, loaded, held)
+        found = tuple(_held_services(held, found))
         checks = checks_of(design, messages, traffic, carried, found, sleep)
         return CarriedNetwork(
             design.title, checks, tuple(_rhythms(traffic)), carried, found, sleep,
@@ -245,35 +246,38 @@ def _polled(
 
 
 def _held(
-    design: Design, traffic: Traffic, services: Iterable[HopService], sleep: SleepWait | None
+    design: Design, traffic: Traffic, nodes: Sequence[NodeLoad]
+) -> Mapping[HeldMessage, HeldLoss]:
+    """Return what finds no places to wait for a poll, of each message to nodes that sleep."""
+    if design.sleep is None:
+        return {}
+    return held_losses(traffic, nodes, design.sleep, sleeping_nodes(design, traffic.tree))
+
+
+def _held_services(
+    held: Mapping[HeldMessage, HeldLoss], services: Iterable[HopService]
 ) -> Iterable[HopService]:
-    """Yield the services without what finds no place to wait for a poll, where some nodes of the hop sleep."""
-    hops, full = _hops_asleep(design, traffic), None if sleep is None else sleep.held_full
+    """Yield the services without what finds no places to wait for a poll, where some nodes of the hop sleep."""
     for one in services:
-        if full is not None and one.direction == "down" and one.hop in hops:
-            yield with_places(one, full)
-        else:
-            yield one
+        loss = held.get((one.flow, one.message, one.hop)) if one.direction == "down" else None
+        yield one if loss is None else with_places(one, loss)
 
 
 def _hops_asleep(design: Design, traffic: Traffic) -> set[int]:
     return {traffic.tree.hops[node] for node in sleeping_nodes(design, traffic.tree)}
 
 
-def _sleep(design: Design, nodes: Sequence[NodeLoad]) -> SleepWait | None:
+def _sleep(
+    design: Design, nodes: Sequence[NodeLoad], held: Mapping[HeldMessage, HeldLoss]
+) -> SleepWait | None:
     sleep = design.sleep
     if sleep is None:
         return None
-    leaves = [node for node in nodes if node.node and not node.behind]
-    coming = max((leaf.down.frames_per_s for leaf in leaves), default=0.0)
-    full = None
-    if coming:
-        # what comes between two polls beyond the places that are held, of all that comes
-        chances = poisson(coming * sleep.poll_s)
-        beyond = sum(
-            (count - sleep.held_frames) * one
-            for count, one in enumerate(chances)
-            if count > sleep.held_frames
-        )
-        full = beyond / (coming * sleep.poll_s)
-    return SleepWait(len(leaves), sleep.poll_s / 2, 0.95 * sleep.poll_s, full)
+    leaves = sum(1 for node in nodes if node.node and not node.behind)
+    wait = SleepWait(leaves, sleep.poll_s / 2, 0.95 * sleep.poll_s, None)
+    if not held:
+        return wait
+    (flow, message, _), worst = max(held.items(), key=lambda one: one[1].messages)
+    return replace(
+        wait, held_full=worst.messages, held_message=f"{flow} {message}", held_takes=worst.takes
+    )

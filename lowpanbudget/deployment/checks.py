@@ -44,7 +44,8 @@ def checks_of(
     if limits is not None:
         found += _limits(nodes, limits)
     if sleep is not None and design.sleep is not None:
-        found += _sleep(sleep, design.sleep.poll_s, design.sleep.timeout_s, limits)
+        planned = design.sleep
+        found += _sleep(sleep, planned.poll_s, planned.timeout_s, planned.held_frames, limits)
     if told is not None:
         found = list(map(told, found))
     found.sort(key=rank)
@@ -264,13 +265,20 @@ def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck
 
 
 def _sleep(
-    sleep: SleepWait, poll_s: float, timeout_s: float | None, limits: Limits | None
+    sleep: SleepWait,
+    poll_s: float,
+    timeout_s: float | None,
+    held_frames: int,
+    limits: Limits | None,
 ) -> Iterator[LimitCheck]:
     if timeout_s is not None:
         text = f"they poll each {poll_s:g} s, their parents forget them after {timeout_s:g} s"
         yield check_of("poll", "sleeping children", text, poll_s, timeout_s, "s")
     if sleep.held_full is not None:
         allowed = may_refuse(limits)
-        text = f"{percent(sleep.held_full, allowed)} of the frames for them find no place at their parent"
+        text = f"{percent(sleep.held_full, allowed)} of {sleep.held_message or 'the messages'} for them find no place"
+        text += " for all their frames" * (sleep.held_takes > 1) + " at their parent"
+        if sleep.held_takes > held_frames:
+            text += f": it holds {plural(held_frames, 'frame')} for a child, each takes {sleep.held_takes}"
         text += f", {allowed * 100:.3g} % are allowed"
         yield check_of("held", "sleeping children", text, sleep.held_full, allowed, "share")

@@ -208,8 +208,10 @@ def _of_waiting(
         text = f"a poll each {allowed_s / 2:g} s"
         yield PossibleChange("sleep.poll_s", text, often, airtime(often), "each poll costs")
     if is_held:
-        more = replace(design, sleep=replace(sleep, held_frames=sleep.held_frames * 2))
-        text = f"{sleep.held_frames * 2} frames held for a child"
+        takes = 1 if network.sleep is None else network.sleep.held_takes
+        held_frames = max(sleep.held_frames, takes) * 2
+        more = replace(design, sleep=replace(sleep, held_frames=held_frames))
+        text = f"{held_frames} frames held for a child"
         yield PossibleChange(
             "sleep.held_frames", text, more, messages, "it takes memory of every parent"
         )

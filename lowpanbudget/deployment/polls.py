@@ -56,20 +56,6 @@ def polled_service(one: HopService, poll_s: float, within_s: float | None) -> Ho
     )  # fmt: skip
 
 
-def with_places(one: HopService, full: float) -> HopService:
-    """Return how messages arrive of whose frames so many find no place where they are held until the poll."""
-    left = ((1 - full) / (1 - one.held_full)) ** one.frames
-
-    def of(share: float | None) -> float | None:
-        return None if share is None else share * left
-
-    return replace(
-        one, held_full=full, delivered=of(one.delivered), in_runs=of(one.in_runs), in_time=of(one.in_time),
-        in_time_least=of(one.in_time_least), half_width=one.half_width * left,
-        in_time_half_width=one.in_time_half_width * left, quiet=of(one.quiet),
-    )  # fmt: skip
-
-
 def _within(empty: Delays, poll_s: float, seconds: float) -> float:
     """Return the share of all that is there after so many seconds, the wait for a poll included."""
     import numpy as np  # noqa: PLC0415

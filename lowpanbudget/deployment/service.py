@@ -50,7 +50,7 @@ class HopService:
     for contention alone.
     ``delays`` is the whole distribution of empty queues where it is exact. Times down to sleeping nodes count the
     wait for their poll, and have neither ``delays`` nor ``quiet_latency``; ``held_full`` of the frames for them
-    find no place at their parent, which counts in all shares.
+    find no place at their parent, and ``held_lost`` of the messages not for all of theirs, which counts in all shares.
     """
 
     flow: str
@@ -72,6 +72,7 @@ class HopService:
     in_time_least: float | None = None
     queue_half_width_s: float = 0.0
     held_full: float = 0.0
+    held_lost: float = 0.0
     latency_ranges: tuple[QuantileRange, ...] = ()
     delays: Delays | None = field(default=None, repr=False, compare=False)
 
