@@ -196,9 +196,10 @@ class Flow(HashedOnce):
 
         The forwarded hop stands for the worst: its link addresses are relays' (but for the last of two hops) and its
         hop limit is one that no form elides. How many routers a host outside is away nobody knows; there is one. Behind
-        a source route in 6LoRH the relays are those that it names: each "MUST drop the packet" where it is not the one
-        (RFC 8138 section 5.6), and forwards the packet without its entry (section 5.5): so the second hop is the worst,
-        with the hop limit of that hop alone.
+        a source route the relays are those that it names: in 6LoRH each "MUST drop the packet" where it is not the one
+        (RFC 8138 section 5.6), as an extension header each is the destination of the packet, next to the one before it
+        ("a strict source route policy", RFC 6554 section 2). In 6LoRH a router forwards the packet without its entry
+        (section 5.5): so the second hop is the worst, with the hop limit of that hop alone.
         """
         start, end = (
             (self.border if station.role == "outside" else station).link_address(form)
@@ -222,15 +223,20 @@ class Flow(HashedOnce):
     def _relays(self, form: AddressForm, ends: set[bytes]) -> tuple[bytes, bytes, bytes]:
         """Return link addresses that are none of the ends': where the first hop leads, and both of a forwarded one."""
         relay, next_relay = [other for other in _RELAYS[form] if other not in ends][:2]
-        routing = self.routing
-        if not (routing.route and routing.compressed):
+        routing, final = self.routing, self.destination.ip(form)
+        if not routing.route:
             return next_relay, relay, next_relay
-        stops = routers(self.destination.ip(form), min(routing.route, 2), routing.entry_octets)
-        links = [link_of_identifier(int(stop) & IID_MASK, len(relay)) for stop in stops]
-        # an address that is not made of a link address leaves that one open
+
+        def link_of(stop: IPv6Address) -> bytes | None:
+            return link_of_identifier(int(stop) & IID_MASK, len(relay))
+
+        # routers have addresses such as the node's: made of their link addresses where its own is, else that is open
+        follows = link_of(final) == self.destination.link_address(form)
+        root, count = self.border.ip(form), min(routing.route, 2)
+        stops = routers(final, root, count, routing.entry_octets) if follows else []
         relay, next_relay = (
             stand_in if link is None or link in ends else link
-            for link, stand_in in zip_longest(links, (relay, next_relay))
+            for link, stand_in in zip_longest(map(link_of, stops), (relay, next_relay))
         )
         return relay, relay, next_relay
 

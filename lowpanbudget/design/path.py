@@ -11,7 +11,7 @@ from lowpanbudget.design.flow import FIRST, Flow, Hop
 from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.env import Contexts, Env
-from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.errors import DoesNotFit, RequestError
 from lowpanbudget.fields import layout_of
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -95,11 +95,19 @@ class Path(HashedOnce):
         return flow.routing.around(header, self.root, down=down, passed=passed)
 
     def with_route(self, route: int) -> "Path | None":
-        """Return the path with a source route over so many routers, or None when the flow has none."""
-        if not self.flow.routing.route or route > MOST_ROUTERS:
+        """Return the same hop of the flow over so many routers of a source route.
+
+        None when the flow has no route, or does not reach so far.
+        """
+        now = self.flow.routing.route
+        if not now or route > MOST_ROUTERS:
             return None
-        flow = replace(self.flow, routing=replace(self.flow.routing, route=route))
-        return replace(self, flow=flow)
+        try:
+            flow = self.flow.with_hops(self.flow.hops - now + route)
+        except RequestError:
+            return None
+        (hop,) = (hop for hop in _hops(flow, self.link.addresses) if hop.name == self.hop.name)
+        return replace(self, flow=flow, hop=hop)
 
     def frames(self, payload: bytes, layout: ContentLayout | None = None) -> list[Encoded]:
         """Return the frames that carry ``payload`` over this hop: one, or fragments.

@@ -69,7 +69,7 @@ class Routing:
             information = Rpi(self.instance, self.sender_rank, down)
             octets = routing.hop_by_hop_of(information, self.rpi_type)
             extensions.append(Extension(ipv6.HOP_BY_HOP, octets, information))
-        next_stop, route = self._source_route(header.destination, min(passed, self.route))
+        next_stop, route = self._source_route(header.destination, root, min(passed, self.route))
         if route is not None:
             writer = Writer()
             source_route.encode(writer, route)
@@ -82,14 +82,14 @@ class Routing:
         return [outer, *extensions, header]
 
     def _source_route(
-        self, final: IPv6Address, passed: int
+        self, final: IPv6Address, root: IPv6Address, passed: int
     ) -> tuple[IPv6Address, SourceRoute | None]:
         """Return the next stop and the routing header when so many routers were passed; None without a route.
 
         On its way the header keeps its size: each router swaps an address in it with the destination (RFC 6554 section
         4.2). Only as 6LoRH is an entry dropped once it was visited (RFC 8138 section 5.5).
         """
-        first, *rest = *routers(final, self.route, self.entry_octets), final
+        first, *rest = *routers(final, root, self.route, self.entry_octets), final
         if not rest:
             return final, None
         if self.compressed:
@@ -119,10 +119,13 @@ def route_flaws(route: int, hops: int, role: str) -> Iterator[Flaw]:
         )
 
 
-def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Address]:
-    """Return addresses of ``count`` routers that share all but the last ``entry_octets`` octets with ``final``.
+def routers(
+    final: IPv6Address, root: IPv6Address, count: int, entry_octets: int
+) -> list[IPv6Address]:
+    """Return addresses of ``count`` routers between ``root`` and ``final``.
 
-    Neighbours differ from the first of these octets on, so that no shorter form can carry them.
+    They share all but the last ``entry_octets`` octets with ``final``, and none is an end's. Neighbours differ from the
+    first of these octets on, so that no shorter form can carry them.
     """
     head = final.packed[: 16 - entry_octets]
     first = final.packed[16 - entry_octets]
@@ -132,14 +135,15 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
     start = (first // step + 1) * step
     others = [other for ahead in range(0, 255, step) if (other := (start + ahead) % 256)]
     tails = 256 ** (entry_octets - 1)
-    return [
+    stops = (
         IPv6Address(
             head
             + bytes([others[number % len(others)]])
             + ((number + 1) % tails).to_bytes(entry_octets - 1, "big")
         )
-        for number in range(count)
-    ]
+        for number in range(count + 1)
+    )
+    return [stop for stop in stops if stop != root][:count]
 
 
 def routing_knobs(

@@ -158,6 +158,72 @@ def test_a_frame_goes_where_its_source_route_leads(octets: int, tunnel: str) -> 
     )  # the tunnel's end is the last entry (section 7)
 
 
+# a root and a node of 16-bit addresses: the first router of a route would have the root's, one octet further on
+NEIGHBOURS = """
+title = "A route of short addresses"
+link = { addresses = "short", pan_id = 1, security = { level = 5, key_id_mode = 1 } }
+context = [{ id = 0, prefix = "2001:db8::/64" }]
+station = [
+    { name = "root", role = "border", short = 3, prefix = "2001:db8::/64" },
+    { name = "node", role = "node", short = 2, prefix = "2001:db8::/64" },
+]
+[[flow]]
+name = "down"
+source = "root"
+destination = "node"
+source_port = 0xf0b1
+destination_port = 0xf0b2
+hops = 3
+routing = { form = "extension-headers", route = 2 }
+"""
+
+
+@pytest.mark.parametrize("entry", [2, 1])
+@pytest.mark.parametrize("tunnel", ["", ", tunnel = true"])
+def test_routers_of_a_route_header_are_neighbours(tunnel: str, entry: int) -> None:
+    """RFC 6554 section 2: "each and every IPv6 hop ... is specified within the SRH": the destination is the neighbour.
+
+    So its identifier follows from the frame (RFC 6282 section 3.2.2) and takes no octet, on every hop.
+    """
+    text = NEIGHBOURS.replace("route = 2", f"route = 2, entry_octets = {entry}{tunnel}")
+    found = budget(parse_design(text))
+    # MAC header 9, security 6 and 4, check sequence 2; IPHC 2, hop-by-hop 8, UDP 4; the header of 8 with both addresses
+    # is filled up to 16 (RFC 6554 section 3). In a tunnel also NHC 1, IPHC 2 and the node's address 2
+    inner = 1 + 2 + 2 if tunnel else 0
+    first = 127 - (9 + 6 + 4 + 2) - (2 + 8 + 16 + 4) - inner
+    # forwarded: hop limit 1, source 2 (in the tunnel the inner source follows from the outer one)
+    assert [one.room for one in found] == [first, first - 3]
+    link = [decode_frame(one.path.frames(b"")[0].octets).mac for one in found]
+    passed = [(mac.source, mac.destination) for mac in link if mac is not None]
+    assert passed[0][1] == passed[1][0]
+    assert len({b"\0\2", b"\0\3", *(one for both in passed for one in both)}) == 4
+    # over one router the second hop is the last; over two it is as counted above
+    shorter = budget(
+        parse_design(text.replace("hops = 3", "hops = 2").replace("route = 2", "route = 1"))
+    )
+    for one, longer in zip(shorter, found, strict=True):
+        path = one.path.with_route(2)
+        assert path is not None
+        assert room_of(path) == longer.room
+
+
+def test_a_route_ends_where_the_hop_limit_does() -> None:
+    """Each router takes one off the hop limit (RFC 8200 section 3): 64 reach over 63 routers."""
+    for one in budget(parse_design(NEIGHBOURS)):
+        assert one.path.with_route(63) is not None
+        assert one.path.with_route(64) is None
+
+
+def test_routers_without_identifiers_of_their_links_stand_in_line() -> None:
+    """Where the node's address is none of its link address nobody knows which neighbour a router's is of."""
+    assigned = 'short = 2, address = "2001:db8::77"'
+    text = NEIGHBOURS.replace('short = 2, prefix = "2001:db8::/64"', assigned)
+    first, forwarded = budget(parse_design(text))
+    # as above, and 8 octets of the identifier (RFC 6282 section 3.1.1)
+    room = 127 - (9 + 6 + 4 + 2) - (2 + 8 + 8 + 16 + 4)
+    assert (first.room, forwarded.room) == (room, room - 3)
+
+
 def test_faults_of_protocols_have_their_places() -> None:
     fault = fault_of(changed(("hops = 3", 'hops = 3\ncoap = { code = "POTS" }')))
     assert fault.key == "flow[1].coap.code"
