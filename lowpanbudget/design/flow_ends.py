@@ -25,8 +25,30 @@ def group_flaws(index: int, flow: FlowShape, stations: dict[str, StationShape]) 
         )
     elif scope < 4 and source is not None and source.role == "outside":
         yield Flaw(path, f"{flow.group} does not reach the mesh from outside", _SCOPES)
+    for flaw in _unicast_only(flow):
+        yield flaw.under("flow", index)
 
 
+def _unicast_only(flow: FlowShape) -> Iterator[Flaw]:
+    """Yield a flaw for each protocol of a flow to a group that is there for two ends alone."""
+    if flow.coap is not None and flow.coap.confirmable:
+        yield Flaw(
+            ("coap", "confirmable"), "no group acknowledges a message",
+            "Multicast requests MUST be Non-confirmable (RFC 7252 section 8.1): use confirmable = false",
+        )  # fmt: skip
+    if flow.dtls is not None:
+        yield Flaw(
+            ("dtls",), "a DTLS association has two ends, and a group more",
+            f"CoAP to a group goes in UDP, not in DTLS (RFC 7252 section 8.1). {_IN_TURN}",
+        )  # fmt: skip
+    if flow.oscore is not None:
+        yield Flaw(
+            ("oscore",), "an OSCORE security context has two ends, and a group more",
+            f"It has a sender and a recipient (RFC 8613 section 3.1); Group OSCORE is not built. {_IN_TURN}",
+        )  # fmt: skip
+
+
+_IN_TURN = "A flow to each station can be protected; [link.security] covers a group hop by hop"
 _SCOPES = (
     "Its fourth digit is its scope: 1 a node, 2 one hop, 3 the mesh, 4 and more what is set up "
     "(RFC 4291 section 2.7, RFC 7346)"

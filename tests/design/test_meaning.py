@@ -81,6 +81,15 @@ WRONG = [
      "ff"),
     ('destination = "sink"', 'group = "ff02::1"', "flow[1].group", '"ff02::1"', "3 hops", "RFC 4291"),
     ('destination = "sink"', 'group = "ff01::1"', "flow[1].group", '"ff01::1"', "never leaves", "RFC 4291"),
+    # RFC 7252 section 8.1: "multicast requests MUST be Non-confirmable", and go "in UDP not in DTLS"
+    ('destination = "sink"', 'group = "ff03::1"\ncoap = { code = "POST", confirmable = true }',
+     "flow[1].coap.confirmable", "true }", "no group acknowledges", "RFC 7252 section 8.1"),
+    ('destination = "sink"', 'group = "ff03::1"\ndtls = { suite = "TLS_AES_128_CCM_8_SHA256" }', "flow[1].dtls",
+     '{ suite = "TLS', "a group more", "RFC 7252 section 8.1"),
+    # RFC 8613 section 3.1: a sender and a recipient context
+    ('destination = "sink"',
+     'group = "ff03::1"\ncoap = { code = "POST" }\noscore = { sender_id = "01", recipient_id = "02" }',
+     "flow[1].oscore", "{ sender_id", "a group more", "RFC 8613 section 3.1"),
     ("hops = 3", "hops = 3\nhop_limit = 2", "flow[1].hop_limit",
      "2\nsource_port = 0xf0b1\ndestination_port = 5683\nmess", "ends before 3 hops", "Raise"),
     ("hops = 2", "hops = 2\nhop_limit = 2", "flow[2].hop_limit", "2\nsource_port",
@@ -105,6 +114,12 @@ def test_a_fault_of_meaning(
     assert message in fault.message
     assert hint in fault.hint
     assert (fault.line, fault.column) == place(text, mark)
+
+
+def test_a_group_may_be_asked_without_confirmation() -> None:
+    """RFC 7252 section 8.1: "Such multicast requests MUST be Non-confirmable"."""
+    text = changed(('destination = "sink"', 'group = "ff03::1"\ncoap = { code = "POST" }'))
+    assert parse_design(text).flow("up").group is not None
 
 
 def test_all_faults_of_meaning_at_once() -> None:

@@ -296,6 +296,12 @@ class Further(NamedTuple):
 
 
 FURTHER = (
+    # 104, three times 104 and the rest of 454
+    Further(
+        "handshake-takes-many-frames",
+        store(hops=1, flow='[flow.dtls]\nsuite = "TLS_AES_128_CCM_8_SHA256"'),
+        Told("remark", "flow up", "a flight of 454 octets takes 5 frames", ("1 hop",)),
+    ),
     # the flow allows for it
     Further(
         "fits-only-unsecured",

@@ -55,6 +55,14 @@ def test_says_otherwise_in_other_branches(further: Further) -> None:
     assert about(further.name, judged(further.design)) == [further.told]
 
 
+def test_no_group_is_protected_from_end_to_end() -> None:
+    """RFC 7252 section 8.1: "multicast messages can only be carried in UDP not in DTLS"; OSCORE has two ends too."""
+    for to, said in (("sink", True), ("group", False)):
+        found = names(judged(store(octets=95, flow=COAP.format(code="POST"), to=to, hops=1)))
+        assert ("protection-does-not-fit" in found) == said
+        assert "message-does-not-fit" not in found
+
+
 @pytest.mark.parametrize("how", CLOCKS_SET)
 def test_clocks_that_traffic_sets_do_not_drift_apart(how: str) -> None:
     """Whatever a node exchanges with its parent sets its clock (RFC 7554 sections A.8 and B.3)."""

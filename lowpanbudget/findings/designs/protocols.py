@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from lowpanbudget.design.application import NONE, Application, Dtls, Oscore
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.errors import LowpanError
+from lowpanbudget.errors import LowpanError, plural
 from lowpanbudget.findings.draft import MANY, Draft, message_of, with_application
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
@@ -80,8 +80,9 @@ def protection_does_not_fit(draft: Draft, fit: Fit) -> Hits:
     """Encode with stand-in keys."""
     path = draft.path(fit)
     now = path.flow.application
-    if fit.spare < 0 or now.oscore is not None or now.dtls is not None:
-        return
+    unprotected = now.oscore is None and now.dtls is None and path.flow.group is None
+    if fit.spare < 0 or not unprotected:
+        return  # a group has neither (RFC 7252 section 8.1)
     over = []
     for name, application in _protected(now):
         room = room_of(with_application(path, application))
@@ -108,7 +109,6 @@ def handshake_takes_many_frames(draft: Draft, flow: Flow) -> Hits:
     path = draft.design.paths(replace(flow, application=NONE))[-1]
     count = frames_of(path, _FLIGHT)
     if count is not None and count > MANY:
-        cause = (
-            f"a flight of {_FLIGHT} octets takes {count} frames, {count * flow.hops} transmissions"
-        )
-        yield Hit(cause, (f"{flow.hops} hops",), f"flow {flow.name}")
+        sent = f", {count * flow.hops} transmissions" if flow.hops > 1 else ""
+        cause = f"a flight of {_FLIGHT} octets takes {count} frames{sent}"
+        yield Hit(cause, (plural(flow.hops, "hop"),), f"flow {flow.name}")
