@@ -7,6 +7,7 @@ from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.fragment import (
     FRAGN,
     EndBeyond,
+    HeadersCut,
     OffsetBeyond,
     SizeImpossible,
     SizeTooSmall,
@@ -17,6 +18,7 @@ _BY_WHAT_IT_IS_ABOUT: dict[type, str] = {
     SizeTooSmall: "datagram-size-too-small",
     OffsetBeyond: "fragment-offset-wrong",
     EndBeyond: "fragments-disagree",
+    HeadersCut: "headers-beyond-first-fragment",
 }
 
 
@@ -59,6 +61,11 @@ def tag_of(payload: bytes | None) -> int | None:
     if payload is None or len(payload) < FRAGN.octets:
         return None
     return FRAGN.values_at(payload)["datagram_tag"]
+
+
+def headers_cut(fault: WireError | None) -> bool:
+    """Return whether a first fragment ends within its compressed headers: nothing else of it is worth a word."""
+    return fault is not None and isinstance(fault.about, HeadersCut)
 
 
 def where(fault: WireError) -> str:

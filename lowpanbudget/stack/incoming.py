@@ -118,4 +118,5 @@ class Lowpan(Noting):
     checksum_elided: bool = False
     routing: list[Placed] = field(default_factory=list)
     compressed: bytes = b""  # what a first recoverable fragment brings
+    dispatch: str = ""  # the kind of header that was begun last, by its dispatch octet
     done: bool = False

@@ -16,7 +16,7 @@ from lowpanbudget.arguments import whole_number
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.lowpan.addresses import UnknownContext
-from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
+from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, HeadersCut
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
@@ -33,6 +33,7 @@ from lowpanbudget.stack.pieces import (
 )
 from lowpanbudget.stack.sent import SentDatagrams
 
+_UNREAD = UnknownContext | HeadersCut
 _MOST = 1 << 32  # datagrams: no memory holds more
 _LATEST = float_info.max  # whole numbers above cannot be added to times
 _LATE = 2  # time-outs that a sender may pause: what goes on later is taken for another datagram; our choice
@@ -71,9 +72,8 @@ class Reassembler:
         self._max_datagrams = max_datagrams
         self._max_octets = max_octets
         self._arrival: FragmentArrival | None = None
-        self._sent = SentDatagrams(  # whole ones among them
-            2 * max_datagrams, _LATE * timeout_s, timeout_s
-        )
+        # whole ones among them
+        self._sent = SentDatagrams(2 * max_datagrams, _LATE * timeout_s, timeout_s)
         self._open: HeldDatagrams[Pieces | Collected] = HeldDatagrams()
         self._absorbed = AbsorbedDatagrams()
 
@@ -227,10 +227,10 @@ class Reassembler:
         return events + self._shed(key)
 
     def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
-        """Note that a datagram begins whose headers want a context; what goes on with it says whether it was sent."""
+        """Note that a datagram begins that cannot be read; what goes on with it says whether it was sent."""
         fragment = next((one for one in frame.layers if isinstance(one, Fragment)), None)
-        unknown = frame.fault is not None and isinstance(frame.fault.about, UnknownContext)
-        if fragment is None or not fragment.first or not unknown:
+        about = None if frame.fault is None else frame.fault.about
+        if fragment is None or not fragment.first or not isinstance(about, _UNREAD):
             return []
         key = FragmentKey.of(frame, fragment)
         sent = SentFragment(0, 0, time_s, True, mark)

@@ -423,6 +423,34 @@ def recoverable(*numbers: int) -> Capture:
     return Capture([*frames, (3600.0, air.raw(bytes([0xE8, 99]) + frames_of_one(whole), 99))])
 
 
+def headers_cut(brings: int, *, recoverable: bool, data: int = 40) -> Capture:
+    """Three datagrams whose first fragment brings so many octets of their compressed form; an hour later another frame.
+
+    2 of LOWPAN_IPHC and 4 of UDP are headers, as above. FRAGN goes on behind the 48 octets that they stand for; RFRAG
+    where the first ended.
+    """
+    packet = air.datagram(bytes(data))
+    whole = air.payload(packet)
+    frames: Timed = []
+    for turn in range(3):
+        at = 1 + 100.0 * turn
+        if recoverable:
+            first = (brings << 16 | len(whole)).to_bytes(4, "big") + whole[:brings]
+            fields = 1 << 31 | 1 << 26 | len(whole[brings:]) << 16 | brings
+            parts = [
+                bytes([0xE8, turn]) + one
+                for one in (first, fields.to_bytes(4, "big") + whole[brings:])
+            ]
+        else:
+            head = len(packet).to_bytes(2, "big") + bytes([0, turn])
+            parts = [
+                bytes([dispatch << 3 | head[0]]) + head[1:] + rest
+                for dispatch, rest in ((0b11000, whole[:brings]), (0b11100, b"\x06" + packet[48:]))
+            ]
+        frames += [(at + n / 50, air.raw(one, 2 * turn + n)) for n, one in enumerate(parts)]
+    return Capture([*frames, (3600.0, air.frame(air.datagram(), 99))])
+
+
 def acknowledged(*bitmaps: int, again: int | None = None) -> Capture:
     """Three recoverable fragments under tag 7, and acknowledgements of them (section 5.2: bit 0 is sequence 0).
 
@@ -476,6 +504,25 @@ def frames_of_one(whole: bytes) -> bytes:
 WHOLE = "datagram of 348 octets, tag 0x0007"
 
 FRAGMENT_CASES = {
+    # RFC 8931 section 3: "any header that cannot fit within the first fragment MUST NOT be compressed". 9 octets of MAC
+    # header, 6 of RFRAG, 2 of IPHC, then NHC and ports: at octet 19 the checksum; 6 + 40 octets in all
+    "headers-beyond-first-fragment": Case(
+        lambda: headers_cut(5, recoverable=True),
+        lambda: headers_cut(6, recoverable=True),
+        Told(
+            "failure",
+            "0x0017",
+            "the first fragment ends within its compressed headers: "
+            "checksum form (C) needs 2 octets, 1 octet left",
+            (
+                "octet 19, UDP NHC",
+                "the first fragment brings 5 octets of a datagram of 46 octets",
+            ),
+            (1, 3, 5),
+            3,
+            cite="RFC 8931 §3",
+        ),
+    ),
     # the first of two fragments, 80 octets, three times; the one that the capture ends with is not counted
     "recoverable-fragments-failed": Case(
         lambda: recoverable(0),
@@ -849,6 +896,33 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "recoverable fragments of what is one octet too long for a frame": (
             "fragmented-without-need",
             lambda: recovered(111, 60),
+        ),
+        # one that fits in a frame would have been sent whole: that is no more to tell
+        **{
+            f"headers cut in two, beside what else {name} tells": (
+                name,
+                partial(headers_cut, 5, recoverable=kind),
+            )
+            for name, kind in (
+                ("fragments-unfinished", False),
+                ("fragmented-without-need", False),
+                ("frame-cut-short", False),
+            )
+        },
+        "first fragments that end where their headers do": (
+            "headers-beyond-first-fragment",
+            lambda: headers_cut(6, recoverable=False),
+        ),
+        "an uncompressed header that goes on in the next fragment": (
+            "headers-beyond-first-fragment",
+            lambda: Capture([air.raw(b"\xc0\x58\0\x07\x41" + air.datagram(bytes(40))[:32])]),
+        ),
+        # its size is that of the fragment: nothing follows
+        "a recoverable fragment that is all of a datagram without an end": (
+            "headers-beyond-first-fragment",
+            lambda: Capture(
+                [air.raw(b"\xe8\x07" + bytes([0, 5, 0, 5]) + air.payload(air.datagram())[:5])]
+            ),
         ),
         "recoverable fragments of two datagrams under one tag": (
             "checksum-wrong",

@@ -59,6 +59,7 @@ from findings.cases_fragments import (
     cut_in_byte_code,
     edited,
     frames_of_one,
+    headers_cut,
     in_one_long_frame,
     interleaved,
     late_first,
@@ -531,6 +532,23 @@ FURTHER = (
             "2 recoverable fragments make a frame of 77 octets, 50 to spare",
             ("compressed datagram of 66 octets, tag 0x07",),
             (1, 2),
+        ),
+    ),
+    # RFC 6282 section 2: 9 of MAC header, 4 of FRAG1, 2 of IPHC, 1 of NHC, and the ports in one octet stand before
+    Further(
+        "headers-beyond-first-fragment",
+        lambda: headers_cut(4, recoverable=False),
+        Told(
+            "failure",
+            "0x0017",
+            "the first fragment ends within its compressed headers: "
+            "checksum form (C) needs 2 octets, 0 octets left",
+            (
+                "octet 17, UDP NHC",
+                "the first fragment brings 4 octets of a datagram of 88 octets before compression",
+            ),
+            (1, 3, 5),
+            3,
         ),
     ),
     # two come again behind the first copy, which is known for one when nothing has followed in time

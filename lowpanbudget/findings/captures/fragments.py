@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.findings import faults
+from lowpanbudget.findings.captures.sizes import payload_start
 from lowpanbudget.findings.datagrams import HeardDatagram, first_frame, hop_of, numbers_of
-from lowpanbudget.findings.finding import Certainty, Hit, Severity
+from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
@@ -18,10 +18,9 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
-from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond, SizeTooSmall
+from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
 from lowpanbudget.stack.comparison import is_generic, mesh_octets, methods
 from lowpanbudget.stack.convert import compress
-from lowpanbudget.stack.counting import most_added
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import (
     Fate,
@@ -35,75 +34,6 @@ from lowpanbudget.values import dataclass, field
 _MOST_WRITTEN = 512  # octets; of more the shortest byte code takes long to find
 
 FRAGMENTS = Subject("fragments")
-
-
-def _start(scene: Scene) -> str:
-    return f"payload starts {(scene.payload or b'')[:5].hex(' ')}"
-
-
-@FRAGMENTS.rule("datagram-size-impossible", FragmentArrival)
-def datagram_size_over_mtu(scene: Scene, arrival: FragmentArrival) -> Hits:
-    """Look at the size of fragments that can be read."""
-    size, mtu = arrival.datagram.size, scene.known.mtu
-    if size > mtu:
-        cause = f"datagram_size {size} is over the MTU of {mtu}"
-        yield Hit(cause, (), scene.sender, severity=Severity.RISK)
-
-
-@FRAGMENTS.rule("datagram-size-impossible", HeardDatagram)
-def datagram_over_mtu(scene: Scene, datagram: HeardDatagram) -> Hits | None:
-    """Measure what came in one frame: "the node must be able to accept packets as large as that link's MTU"."""
-    size, mtu = len(datagram.octets), scene.known.mtu
-    if size <= mtu or datagram.fragments > 1 or scene.mac is None:
-        return None
-    cause = f"a datagram of {size} octets, whole in one frame, is over the MTU of {mtu}"
-    return [Hit(cause, (), scene.sender, severity=Severity.RISK, cite=rfc(8200, "5"))]
-
-
-@FRAGMENTS.rule("datagram-size-impossible", OWN_FAULT, varies=True)
-def datagram_size_impossible(scene: Scene, fault: WireError) -> Hits:
-    """Take faults, and tell a size that spills from its bits."""
-    size, cause = faults.spilled(scene.payload), fault.message
-    if size:
-        cause = f"a datagram_size of {size} spills from its 11 bits into the dispatch ({cause})"
-    yield Hit(cause, (_start(scene),), scene.sender)
-
-
-@FRAGMENTS.rule("datagram-size-too-small", OWN_FAULT, varies=True)
-def datagram_size_too_small(scene: Scene, fault: WireError) -> Hits:
-    """Take the decoder's fault."""
-    if not isinstance(fault.about, SizeTooSmall):
-        return
-    octets, size = fault.about
-    cause = f"the first fragment alone stands for {octets} octets, datagram_size says {size}"
-    wire = len(scene.payload or b"") - FRAG1.octets
-    evidence = [f"{wire} octets behind the fragment header on the air"]
-    if octets - size < most_added(scene.frame.layers):
-        evidence.append("the size fits where what RPL added counts in another form (RFC 8138)")
-        yield Hit(cause, tuple(evidence), scene.sender, severity=Severity.REMARK)
-        return
-    if wire <= size:
-        evidence.append("the size fits the compressed form")
-    yield Hit(cause, tuple(evidence), scene.sender)
-
-
-@FRAGMENTS.rule("datagram-size-too-small", FragmentArrival)
-def offset_counts_compressed(scene: Scene, arrival: FragmentArrival) -> Hits:
-    """Compare the second fragment's offset with the first's two lengths."""
-    second, datagram, repeated = arrival
-    if second.first or repeated or len(datagram.fragments) != 2:
-        return
-    first = datagram.fragments[0]
-    wire = first.mark.octets - FRAG1.octets
-    if not first.first or second.start == first.end or wire >= first.end:
-        return
-    if second.start == wire // fragment.UNIT * fragment.UNIT:
-        cause = (
-            f"the second starts at {second.start}, by the {wire} octets that the first took on the air; "
-            f"the first stands for {first.end}"
-        )
-        yield Hit(cause, (str(datagram),), scene.sender, (first.mark.number, second.mark.number))
-
 
 FragmentEnds = Recent[tuple[bytes | None, int], tuple[int, int]]  # by source and tag: end, frame
 
@@ -126,7 +56,7 @@ def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) 
     """Take faults, and compare the offset with the end of the fragment before."""
     tag = faults.tag_of(scene.payload)
     end, number = (-1, 0) if tag is None else memory.get((scene.link_source, tag), (-1, 0))
-    evidence, frames = [_start(scene)], [scene.number]
+    evidence, frames = [payload_start(scene)], [scene.number]
     if _counts_octets(fault, end):
         evidence.append(f"the fragment before ended at octet {end}: the offset counts octets")
         frames.insert(0, number)
@@ -182,7 +112,7 @@ def fragment_ends_behind(memory: HopsOfFragments, scene: Scene, fault: WireError
     end = -1 if before is None else before.end
     if not isinstance(about, EndBeyond) or _counts_octets(fault, end):
         return
-    evidence, frames = [_start(scene)], [scene.number]
+    evidence, frames = [payload_start(scene)], [scene.number]
     if before is not None and end == about.offset:
         evidence.append(f"it begins at octet {end}, where the fragment before ended")
         frames.insert(0, before.mark.number)
@@ -269,7 +199,7 @@ def fragmented_without_need(_cut: object, scene: Scene, datagram: FragmentedData
     if datagram.fate is not Fate.WHOLE or len(datagram.fragments) < 2:
         return
     first, *others = sorted(datagram.fragments, key=_place)
-    if not first.first or _is_coded(datagram):
+    if not first.first or _is_coded(datagram) or _is_cut(datagram):
         return
     rest = sum(other.end - other.start for other in others)
     single = first.mark.frame_octets - FRAG1.octets + rest + scene.missing_fcs
@@ -298,6 +228,12 @@ def coded_without_need(_cut: object, scene: Scene, heard: HeardDatagram) -> Hits
 def _is_coded(datagram: FragmentedDatagram) -> bool:
     frame = first_frame(datagram)
     return frame is not None and any(map(is_generic, frame.layers))
+
+
+def _is_cut(datagram: FragmentedDatagram) -> bool:
+    """Return whether its first fragment ends within its headers, which is told."""
+    frame = first_frame(datagram)
+    return frame is not None and faults.headers_cut(frame.fault)
 
 
 def _needless(scene: Scene, datagram: FragmentedDatagram, single: int) -> Hits:

@@ -7,6 +7,7 @@ from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.env import Context, Contexts, Env, interface_identifier, link_text
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Choice, Row
+from lowpanbudget.findings import faults
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -69,7 +70,9 @@ def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
 
 @LOWPAN.rule("header-not-shortest", Iphc, least=3)
 def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
-    """Compare each row with the best for its value."""
+    """Compare each row with the best for its value; where its sender cut it in two, that comes first."""
+    if faults.headers_cut(scene.frame.fault):
+        return
     header, rows = packed.header, packed.rows
     spare: dict[str, int] = {}
     if rows["tf"].inline:

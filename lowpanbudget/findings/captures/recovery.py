@@ -2,6 +2,7 @@
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
+from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
@@ -28,13 +29,15 @@ _SETS_NO_OTHERS = (
 class _Recoverable:
     """A datagram in recoverable fragments: the range and the last frame of each sequence, and what was acknowledged.
 
-    ``missing`` are the sequences that the acknowledgement in frame ``told`` leaves out between others.
+    ``missing`` are the sequences that the acknowledgement in frame ``told`` leaves out between others. ``is_cut``: its
+    headers are cut in two, so that nobody can use it, which is told.
     """
 
     ranges: dict[int, tuple[int, int]] = field(default_factory=dict)
     frames: dict[int, int] = field(default_factory=dict)
     size: int | None = None
     is_over: bool = False
+    is_cut: bool = False
     missing: set[int] = field(default_factory=set)
     told: int = 0
     told_s: float = 0.0
@@ -73,6 +76,9 @@ def recoverable_fragments_failed(
     source, destination, size, tag = event.key
     if size is not None or (isinstance(event, Discarded) and event.for_room):
         return
+    datagram = memory.datagrams.get((source, destination, tag))
+    if datagram is not None and datagram.is_cut:
+        return
     hop = hop_text(source, destination)
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"
     evidence = (f"tag {tag:#04x}: {reason}, {octets_text(event.received)} had come",)
@@ -97,6 +103,7 @@ def recoverable_fragment(memory: Recovery, scene: Scene, header: Rfrag) -> None:
     datagram.missing.discard(header.sequence)
     if header.first:
         datagram.size = header.size
+        datagram.is_cut = faults.headers_cut(scene.frame.fault)
 
 
 @RECOVERY.rule("recoverable-fragments-failed", RfragAck)
@@ -104,7 +111,7 @@ def recoverable_acknowledged(memory: Recovery, scene: Scene, ack: RfragAck) -> H
     """Compare an acknowledgement with what was sent; an abort of what is not whole here the reassembler tells."""
     source, destination = scene.link_destination, scene.link_source
     datagram = memory.datagrams.get((source, destination, ack.tag))
-    if datagram is None or datagram.is_over:
+    if datagram is None or datagram.is_over or datagram.is_cut:
         return None
     hop, number = hop_text(source, destination), scene.number
     if ack.aborted or ack.complete:
@@ -169,6 +176,9 @@ def recoverable_without_need(memory: CutDatagrams, scene: Scene, header: Rfrag) 
     tag = payload[-header.length - RFRAG.octets + 1]
     key = scene.link_source, scene.link_destination, tag
     cut = memory.get(key)
+    if faults.headers_cut(scene.frame.fault):  # what is cut between headers is told as such
+        memory.pop(key, None)
+        return None
     if header.first and (cut is None or not cut.goes_on(header, scene)):
         around = scene.size - header.length - RFRAG.octets
         cut = memory[key] = _Cut(header, around, scene.time_s)

@@ -37,6 +37,7 @@ from lowpanbudget.findings.captures.rpl import RPL
 from lowpanbudget.findings.captures.sealed import SEALED
 from lowpanbudget.findings.captures.sealing_numbers import SEALING_NUMBERS
 from lowpanbudget.findings.captures.security import SECURITY
+from lowpanbudget.findings.captures.sizes import SIZES
 from lowpanbudget.findings.captures.slots import SLOTS
 from lowpanbudget.findings.captures.unreadable import UNREADABLE
 from lowpanbudget.findings.rule import rules_of
@@ -45,7 +46,7 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, SEALING_NUMBERS, RECORDS,
-    UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL, PARENTS,
-    REGISTRATIONS, JOINING, PATHS, ROUTING, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION,
-    PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL,
+    PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS,
+    APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

@@ -86,6 +86,15 @@ class EndBeyond(NamedTuple):
     size: int
 
 
+class HeadersCut(NamedTuple):
+    """What an error is about: a first fragment, recoverable or not, that ends within its compressed headers.
+
+    It brings ``octets`` of them.
+    """
+
+    octets: int
+
+
 @stated_by(lambda fragment: FRAG1 if fragment.first else FRAGN)
 @dataclass(frozen=True, slots=True)
 class Fragment:
