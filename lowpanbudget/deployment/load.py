@@ -148,7 +148,8 @@ class LinkLoad:
 class NodeLoad:
     """What a node sends: ``up`` to its parent, ``near`` to all around; and ``down``, what its parent sends to it.
 
-    ``own`` is the part of ``up`` that begins at it, upkeep included. ``own_per_s`` are its own messages a second,
+    ``own`` is the part of ``up`` that begins at it, upkeep included, ``ends`` the part that ends at its parent, and
+    ``begun`` the part of ``down`` that no longer way begins with. ``own_per_s`` are its own messages a second,
     ``fills_per_s`` what it sends only when nothing else is sent, ``behind`` how many nodes send through it.
     """
 
@@ -163,6 +164,8 @@ class NodeLoad:
     up: LinkLoad
     down: LinkLoad
     near: LinkLoad
+    ends: LinkLoad
+    begun: LinkLoad
 
     def on_air(self, below: Sequence["NodeLoad"]) -> float:
         """Return the part of time that it is on the air: its frames, and answers to what it receives."""
@@ -196,7 +199,7 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
     """Return the load of every node of a tree, the root first; a frame is sent up to ``attempts`` times."""
     tree = traffic.tree
     nodes = range(len(tree.parents))
-    up, down, near, begins = ([LinkLoad() for _ in nodes] for _ in range(4))
+    up, down, near, begins, ends, begun = ([LinkLoad() for _ in nodes] for _ in range(6))
     own, fills = [0.0] * len(nodes), [0.0] * len(nodes)
     children, hops = tree.children(), tree.hops
     for stream in sorted(traffic.streams, key=lambda one: one.message == KEEP_ALIVE):
@@ -219,8 +222,10 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
                 fills[node] += spared * (stream.message == KEEP_ALIVE)
                 up[node].add(first, spared)
                 begins[node].add(first, spared)
+                ends[node].add(first, spared)
             elif stream.way == "child" and node in senders and node:
                 down[node].add(first, rate)
+                begun[node].add(first, rate)
             elif stream.way == "near" and node in senders:
                 near[node].add(first, rate)
             elif stream.way == "flood" and (not node or children[node]):
@@ -229,7 +234,7 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
     return tuple(
         NodeLoad(
             node, tree.names[node], hops[node], tree.parents[node], behind[node] - 1, own[node], fills[node],
-            begins[node], up[node], down[node], near[node],
+            begins[node], up[node], down[node], near[node], ends[node], begun[node],
         )
         for node in nodes
     )  # fmt: skip

@@ -14,6 +14,7 @@ Bundles = tuple[tuple[int, float], ...]  # messages a second by their frames
 ENDLESS = 64  # places that stand for any number, where the design states none
 # that are calculated with: of more of them hardly any are taken, and a calculation takes their cube
 _MOST_PLACES = 256
+_NO_RATE = 1e-12  # messages a second: what is left where rates that are alike are subtracted
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,16 +83,16 @@ def node_queues(
         children[node.parent].append(node)
     found = [NodeQueues(None, None)]
     for node in nodes[1:]:
-        # what a child sends beyond this node's own parent is all of it: it is passed on one hop after the other
-        coming = [child.up for child in children[node.node]]
-        above = nodes[node.parent]
-        down = [node.down] if above.node else []
-        up = _queue(node.up, node.own, _passed_on(coming), slots.cells, link)
-        begins = None if above.node else node.down
-        sender = link if above.node else root
-        found.append(
-            NodeQueues(up, _queue(node.down, begins, _passed_on(down), slots.cells_down, sender))
-        )
+        coming = tuple(_beyond(child.up, child.ends) for child in children[node.node])
+        up = _queue(node.up, _sorted(node.own), coming, slots.cells, link)
+        # a link down from a node brings on what came to it; of the root all begins there
+        passed: tuple[Bundles, ...] = ()
+        if nodes[node.parent].node:
+            begins, passed, sender = node.begun, (_beyond(node.down, node.begun),), link
+        else:
+            begins, sender = node.down, root
+        down = _queue(node.down, _sorted(begins), passed, slots.cells_down, sender)
+        found.append(NodeQueues(up, down))
     return tuple(found)
 
 
@@ -122,21 +123,23 @@ def _taken(queues: Sequence[SlotQueue]) -> float:
     return max(1 - float(below.sum()), 0.0)
 
 
-def _passed_on(links: Sequence[LinkLoad]) -> tuple[Bundles, ...]:
-    return tuple(_sorted(link) for link in links)
+def _beyond(link: LinkLoad, part: LinkLoad) -> Bundles:
+    """Return what a link carries besides a part of it."""
+    rates = {frames: rate - part.bundles.get(frames, 0.0) for frames, rate in link.bundles.items()}
+    return tuple(sorted((frames, rate) for frames, rate in rates.items() if rate > _NO_RATE))
 
 
-def _sorted(link: LinkLoad | None) -> Bundles:
-    return () if link is None else tuple(sorted(link.bundles.items()))
+def _sorted(link: LinkLoad) -> Bundles:
+    return tuple(sorted(link.bundles.items()))
 
 
 def _queue(
-    load: LinkLoad, own: LinkLoad | None, passed_on: tuple[Bundles, ...], cells: int, link: _Access
+    load: LinkLoad, own: Bundles, passed_on: tuple[Bundles, ...], cells: int, link: _Access
 ) -> SlotQueue | None:
     """Return the queue of a link; None where nothing is sent, or there is no cell."""
     if not cells or not load.frames_per_s:
         return None
-    found = _calculated(cells, load.tries_a_frame, _sorted(own), tuple(sorted(passed_on)), link)
+    found = _calculated(cells, load.tries_a_frame, own, tuple(sorted(passed_on)), link)
     is_short = load.tries_per_s * link.slotframe_s >= cells
     return replace(found, is_short=is_short, ends=link.ends)
 
@@ -157,9 +160,12 @@ def _calculated(
     queue = link_queue(
         list(map(float, arrivals)), _success(tries, link.attempts), link.attempts, min(link.places, _MOST_PLACES)
     )  # fmt: skip
+    # a frame comes half a cell before the next one on average, wherever in it
+    wait = max(queue.mean_wait - 0.5, 0.0)
+    accepted = queue.mean_frames / queue.mean_wait if queue.mean_wait else 0.0
     return SlotQueue(
-        queue.mean_frames,
-        queue.mean_wait * cell_s,
+        wait * accepted,
+        wait * cell_s,
         max(queue.mean_wait - tries, 0.0) * cell_s,
         queue.full,
         lengths=queue.lengths,

@@ -1,6 +1,7 @@
 """What queues do to the usual messages of a tree in slots: played, since queues along a path depend on each other."""
 
 from bisect import bisect
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from math import ceil
@@ -127,6 +128,11 @@ class PlayedSlots:
         self._before = {
             key: self._passed(one) for key, one in {one.key: one for one in self._sendings}.items()
         }
+        # of each link: frames a second by the links that they still have to pass
+        self._onward: list[Counter[tuple[int, ...]]] = [Counter() for _ in self._begin]
+        for one in self._sendings:
+            for at, (link, comes) in enumerate(zip(one.way, self._before[one.key], strict=False)):
+                self._onward[link][one.way[at:]] += comes * one.frames / one.every_s  # type: ignore[assignment]
         self._likeness = {one.key: (*one.key[2:], one.frames) for one in self._sendings}
         self._counts: dict[StreamHop, list[_RunCount]] = {key: [] for key in self._before}
         self._queues: list[tuple[QueueCount, ...]] = []
@@ -196,7 +202,7 @@ class PlayedSlots:
         links = list(_links(self._traffic, self._nodes, self._slots, self._holds, random))
         begins, ends = self._around_s, self._around_s + self._span_s
         coming = list(usual_arrivals(self._sendings, ends + self._around_s, random))
-        waiting = self._waiting(random)
+        waiting = self.waiting(random)
         # losses from draws of their own: the same ones again would lose the frames behind short gaps
         run = run_slots(
             [*(arrival for _, arrival in coming), *waiting], links, slotframe=self._slots.slotframe,
@@ -221,21 +227,18 @@ class PlayedSlots:
             runs.append(_RunCount(messages[key], met_full[key], refused[key], late[key]))
         self._queues.append(run.queues)
 
-    def _waiting(self, random: Random) -> Iterator[Arrival]:
-        """Yield what waits in the queues as a run begins, on its way to the root or to a node far from it."""
-        tree, count = self._traffic.tree, len(self._nodes)
-        children = tree.children()
+    def waiting(self, random: Random) -> Iterator[Arrival]:
+        """Yield what waits in the queues as a run begins, each frame on one of the ways of what its link sends."""
         for link, queue in enumerate(self._begin):
             if queue is None:
                 continue
-            way, node = tree.way(link % count)[:-1], link % count
-            if link >= count:
-                way = (link,)
-                while children[node]:
-                    node = children[node][0]
-                    way = (*way, count + node)
             frames = bisect(list(accumulate(queue.lengths)), random.random())
-            yield from [Arrival(0.0, way)] * min(frames, len(queue.lengths) - 1)
+            rates = self._onward[link]
+            frames = min(frames, len(queue.lengths) - 1) if rates else 0
+            for way in (
+                random.choices(list(rates), list(rates.values()), k=frames) if frames else ()
+            ):
+                yield Arrival(0.0, way)
 
     def streams(self) -> dict[StreamHop, PlayedStream]:
         """Return what messages met, of kinds and hops of which enough were played.

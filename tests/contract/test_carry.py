@@ -81,7 +81,9 @@ def test_from_python() -> None:
         assert known.least_s <= time
         assert known.most_s is None or time <= known.most_s
     # 500 must come for five of them to lie beyond 99 %: of a hundred and some nobody can tell its upper end
-    assert [one.most_s is None for one in furthest.latency_ranges] == [False, False, True]
+    half, _, rare = furthest.latency_ranges
+    assert half.most_s is not None
+    assert rare.most_s is None
     assert changes_that_help(load_design(FOOTBRIDGE), network) == ()
 
 
@@ -144,7 +146,7 @@ def test_screens_say_yes_or_no_first(invoke: Invoke, drained: str, width: int) -
     assert re.search(r"hop +arrive +places +± +half s", done.stdout)
     assert "places: find a place in every queue" in " ".join(done.stdout.split())
     # the first hop of features: 0.675 s of some 140 played, where 0.53 s is exact for empty queues: the 7 is open
-    assert re.search(r"half s .*\n +1 .* 0[.]\d +1[.]\d +> 1[.]\d +0[.]\d", done.stdout)
+    assert re.search(r"half s .*\n +1 .* 0[.]\d +(> )?1([.]\d)? +> 1[.]\d +0[.]\d", done.stdout)
     assert ">: too few were played" in " ".join(done.stdout.split())
     shows(invoke("carry", drained, COLUMNS=str(width), encoding="ascii"), "No", width)
 
