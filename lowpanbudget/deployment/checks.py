@@ -79,8 +79,9 @@ def played_check(
 ) -> LimitCheck:  # fmt: skip
     """Return a check of what came out as ``measured``, give or take (0: exact): yes or no where it is sure."""
     best = max(measured - half_width, 0.0)
-    strain = best / allowed if allowed else inf if best else 0.0
     holds = measured + half_width <= allowed + _ROUNDING
+    most = measured if holds else best
+    strain = most / allowed if allowed else inf if most else 0.0
     is_close = not holds and best <= allowed + _ROUNDING
     return LimitCheck(
         matter, about, text + (": too close to tell" if is_close else ""), measured, allowed, unit, strain, holds,

@@ -197,8 +197,7 @@ def sums_of(frames: Sequence[CarriedFrame], attempts: int) -> FrameSums:
 
 def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
     """Return the load of every node of a tree, the root first; a frame is sent up to ``attempts`` times."""
-    tree = traffic.tree
-    nodes = range(len(tree.parents))
+    tree, nodes = traffic.tree, range(len(traffic.tree.parents))
     up, down, near, begins, ends, begun = ([LinkLoad() for _ in nodes] for _ in range(6))
     own, fills = [0.0] * len(nodes), [0.0] * len(nodes)
     children, hops = tree.children(), tree.hops
@@ -220,9 +219,8 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
             elif stream.way == "parent" and node in senders and node:
                 spared = _spared(stream, up[node])
                 fills[node] += spared * (stream.message == KEEP_ALIVE)
-                up[node].add(first, spared)
-                begins[node].add(first, spared)
-                ends[node].add(first, spared)
+                for link in (up, begins, ends):
+                    link[node].add(first, spared)
             elif stream.way == "child" and node in senders and node:
                 down[node].add(first, rate)
                 begun[node].add(first, rate)

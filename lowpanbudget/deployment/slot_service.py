@@ -111,8 +111,11 @@ def _played(alone: HopService, told: PlayedStream, empty: Delays, behind: float)
         if told.arrived_half_width < behind + half:
             in_runs = min(told.arrived / queued, 1.0)
         half = min(told.arrived_half_width, behind + half)
+    # what does not arrive is not in time either, however few of those that were played were lost
+    arrive = queued * min(share for share in (alone.delivered, in_runs) if share is not None)
+    in_time = None if told.in_time is None else min(told.in_time, arrive)
     return replace(
-        alone, in_runs=in_runs, half_width=half, latency=told.latency, in_time=told.in_time,
+        alone, in_runs=in_runs, half_width=half, latency=told.latency, in_time=in_time,
         in_time_half_width=told.in_time_half_width, in_time_least=None, queued=queued,
         queue_s=max(told.mean_s - empty.mean_s, 0.0), messages=told.messages,
         queue_half_width_s=told.mean_half_width_s, latency_ranges=told.ranges,

@@ -136,7 +136,7 @@ def test_shares_as_they_are_told(share: float, said: str) -> None:
         (0.99, {"delivered": 0.985, "half_width": 0.01}, False, 0.015, 0.5, "too close to tell"),
         (0.99, {"delivered": 0.995, "half_width": 0.01}, False, 0.005, 0.0, "too close to tell"),
         (0.99, {"delivered": 0.97, "half_width": 0.01}, False, 0.03, 2.0, "give or take 1.00 %"),
-        (0.5, {"delivered": 0.9, "half_width": 0.2}, True, 0.1, 0.0, "give or take 20.0 %"),
+        (0.5, {"delivered": 0.9, "half_width": 0.2}, True, 0.1, 0.2, "give or take 20.0 %"),
         # the lesser of both kinds of losses counts, and what queues refuse
         (
             0.9,
@@ -640,6 +640,15 @@ def test_what_a_queue_may_refuse(limits: str, allowed: float) -> None:
         ]
         assert found.allowed == pytest.approx(allowed)
         assert found.holds == holds
+    # of two that hold the one is told that is nearer to its limit, however closely it is known
+    known = [
+        replace(node, queue_full=allowed / share, queue_half_width=half)
+        for node, share, half in zip(nodes[1:], (4, 1000), (allowed / 2, 0.0), strict=False)
+    ]
+    found = next(
+        one for one in checks_of(design, (), traffic, known, (), None) if one.matter == "queue"
+    )
+    assert (found.holds, found.about) == (True, f"node {known[0].name}")
     sleep = SleepWait(1, 30, 57, allowed * 2)
     asleep = replace(design, sleep=listening("[sleep]\npoll_s = 60\n").sleep)
     held = {one.matter: one for one in checks_of(asleep, (), traffic, (), (), sleep)}["held"]

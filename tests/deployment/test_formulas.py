@@ -268,6 +268,17 @@ def test_a_kind_of_which_ten_were_refused_goes_by_itself() -> None:
     assert shares == [pytest.approx(1.0, abs=1e-6), 0.5]
 
 
+def test_no_more_is_in_time_than_arrives() -> None:
+    """None of 200 that were played was lost, of a link that loses 1 % for good: 99 % can be in time, and no more."""
+    access, slots = in_slots(0)
+    traffic = carried((1,), 60.0, loss=0.01)
+    queues = node_queues(loads(traffic, 1), access, SendQueue(4, shared=False))
+    told = PlayedStream(200, 0, 1.0, 0.0, None, 1.0, 0.1, 1.0, 0.01, (), 1.0, 0.0)
+    key = ("up", "report", "up", 1)
+    (service,) = slot_services(traffic, access, slots, None, 10.0, queues, {key: told})
+    assert service.in_time == pytest.approx(0.99, abs=1e-4)
+
+
 def test_queues_of_a_path_are_what_a_simulation_gives_that_knows_nothing_of_them() -> None:
     """A chain of three, 85 % of the last cells used, four places: what is refused, where, and what is there in time.
 
