@@ -51,17 +51,25 @@ class _LinkSum:
 
 
 class Links:
-    """Collects the frames of each link, those that asked for an acknowledgement and may be tried ``most`` times."""
+    """Collects the frames of each link, those that asked for an acknowledgement and may be tried ``most`` times.
+
+    ``unasked`` counts the others, by link: how often each was tried nobody knows.
+    """
 
     def __init__(self, most: int) -> None:
         self._most = most
+        self.unasked: dict[tuple[bytes, bytes], int] = {}
         self._sums: dict[tuple[bytes, bytes], _LinkSum] = {}
         self._open: dict[tuple[bytes, bytes], list[Tries]] = {}
 
     def add(self, tries: Tries) -> None:
         """Take a frame that is sent the first time; it is summed up once others have followed it."""
         link = tries.sender, tries.receiver
-        if not tries.asks or (link not in self._open and len(self._open) >= MOST_LINKS):
+        if not tries.asks:
+            if link in self.unasked or len(self.unasked) < MOST_LINKS:
+                self.unasked[link] = self.unasked.get(link, 0) + 1
+            return
+        if link not in self._open and len(self._open) >= MOST_LINKS:
             return
         waiting = self._open.setdefault(link, [])
         waiting.append(tries)

@@ -237,6 +237,7 @@ class _Part:
                 beyond=self._beyond + self._stopped.beyond,
                 unsettled=unsettled,
                 silences=silences,
+                unasked=self._names.hops(self._links.unasked),
             )
         )
         return Measurement(

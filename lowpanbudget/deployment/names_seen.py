@@ -1,6 +1,6 @@
 """What nodes are called in a capture: by the address that frames carry, whatever they are counted under."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode
 from lowpanbudget.values import replace
@@ -47,3 +47,10 @@ class NamesSeen:
             replace(one, sender=self.name(one.sender), receiver=self.name(one.receiver))
             for one in links
         )
+
+    def hops(self, counted: Mapping[tuple[bytes, bytes], int]) -> dict[tuple[bytes, bytes], int]:
+        """Return what was counted by sender and receiver, with the names that frames carry."""
+        return {
+            (self.name(sender), self.name(receiver)): count
+            for (sender, receiver), count in counted.items()
+        }

@@ -7,6 +7,7 @@ from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, Measure
 from lowpanbudget.deployment.rhythm import lasts
 from lowpanbudget.deployment.unheard import Silence
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 
 _FINE = 0.99  # the quantile that engineers ask for first
@@ -24,6 +25,7 @@ def unknowns(
     beyond: int,
     unsettled: int = 0,
     silences: Sequence[Silence] = (),
+    unasked: Mapping[tuple[bytes, bytes], int] = {},
 ) -> Iterator[str]:
     """Yield what remains open, the most important first."""
     yield from _of_nobody(flows, silences)
@@ -63,6 +65,14 @@ def unknowns(
             "the first bit of the last frame"
         )
     yield from _of_flows(flows)
+    if unasked:
+        # the most frames first
+        links_unasked = sorted(unasked, key=lambda link: (-unasked[link], link))
+        hops = _listed([" to ".join(map(link_text, link)) for link in links_unasked])
+        yield (
+            f"{plural(sum(unasked.values()), 'frame')} of {hops} asked for no "
+            "acknowledgement: nobody knows which of them arrived, and they are not among the links"
+        )
     if links and all(link.answered is None for link in links):
         yield "No acknowledgement was heard: nobody knows which try arrived"
 

@@ -421,6 +421,18 @@ def test_without_times_or_design_it_says_so() -> None:
     assert any("Without a design" in one for one in bare.unknown)
 
 
+@pytest.mark.parametrize("asks", [True, False])
+def test_frames_that_ask_for_no_acknowledgement_are_no_link_and_that_is_told(asks: bool) -> None:
+    """Who wants none sends each frame once, whatever becomes of it (field AR, IEEE 802.15.4-2015 clause 7.2.1.4)."""
+    octets = [air.frame(air.datagram(), number, ack_request=asks) for number in range(6)]
+    found = measure(air.Capture(list(octets)).records(), contexts=CONTEXTS)
+    assert [one.frames for one in found.links] == ([6] if asks else [])
+    told = [one for one in found.unknown if "asked for no acknowledgement" in one]
+    assert [one.split(" asked")[0] for one in told] == [
+        *([] if asks else ["6 frames of 0x0017 to 0x0001"])
+    ]
+
+
 def test_a_burst_wants_a_design_that_has_it() -> None:
     with pytest.raises(RequestError, match="stands in no design"):
         measure([], burst="volley")

@@ -128,6 +128,7 @@ max = 1000
 bits = 16
 """
 PLAN = air.design(DESIGN.format(link=""))
+UNANSWERED_PLAN = air.design(DESIGN.format(link="acknowledged = false"))
 SEALED_PLAN = air.design(DESIGN.format(link="[link.security]\nlevel = 5"))
 DATA = bytes([1]) + struct.pack(">H", 200)  # 3 octets, in range
 SMALL = {0: "2001:db8:1::/64"}
@@ -281,6 +282,13 @@ def named_longer(mode: int) -> Capture:
     return Capture([sealed.octets], SMALL, SEALED_PLAN)
 
 
+def with_request(count: int, *, asks: bool, plan: object = PLAN) -> Capture:
+    """So many readings, of which each asks for an acknowledgement, or none does (field AR)."""
+    packet = air.datagram(DATA)
+    frames = [air.frame(packet, number, ack_request=asks) for number in range(count)]
+    return Capture([(1.0 + 60 * n, one) for n, one in enumerate(frames)], SMALL, plan)  # type: ignore[arg-type]
+
+
 def in_pan(pan: int) -> Capture:
     return Capture(
         [air.frame(air.datagram(DATA), n, destination_pan=pan) for n in range(4)], SMALL, PLAN
@@ -418,6 +426,10 @@ NO_RESPONSE = b"\xd1\xf5\x02"
 
 # captures in which a finding must not be told, beside the near misses of the cases
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "frames that ask for no acknowledgement, as the design has it": (
+        "acknowledgement-not-as-planned",
+        lambda: with_request(5, asks=False, plan=UNANSWERED_PLAN),
+    ),
     "hop limits in line that the design has": (
         "hop-limit-in-line",
         lambda: replace(
@@ -737,6 +749,18 @@ APPLICATION_CASES = {
             "frames have level 0 (none), the design has 5 (ENC-MIC-32)",
             (),
             (1,),
+        ),
+    ),
+    "acknowledgement-not-as-planned": Case(
+        lambda: with_request(5, asks=False),
+        lambda: with_request(4, asks=False),
+        Told(
+            "risk",
+            "0x0017",
+            "frames ask for no acknowledgement, and the design has one (link.acknowledged)",
+            (),
+            (1, 2, 3, 4, 5),
+            5,
         ),
     ),
     "pan-not-in-design": Case(

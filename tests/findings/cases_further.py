@@ -19,6 +19,7 @@ from findings.cases_application import (
     PLAN,
     READINGS,
     SMALL,
+    UNANSWERED_PLAN,
     again,
     answered_nodes,
     answered_twice,
@@ -36,6 +37,7 @@ from findings.cases_application import (
     sealed,
     versioned,
     with_own_identifier,
+    with_request,
     without_checksum_in_pieces,
     wrong_tokens,
 )
@@ -1749,6 +1751,21 @@ FURTHER = (
             ("60 frames of 5 nodes have level 5 (ENC-MIC-32)",),
             (61, 62),
             12,
+        ),
+    ),
+    Further(
+        "acknowledgement-not-as-planned",
+        lambda: with_request(5, asks=True, plan=UNANSWERED_PLAN),
+        Told(
+            "remark",
+            "0x0017",
+            "frames ask for an acknowledgement, and the design has none (link.acknowledged)",
+            (),
+            (1, 2, 3, 4, 5),
+            5,
+            advice=(
+                "Set link.acknowledged = true: the plan then counts the acknowledgements, and what they save."
+            ),
         ),
     ),
     Further(

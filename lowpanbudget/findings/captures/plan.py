@@ -218,6 +218,26 @@ def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
         yield Hit(cause, (), scene.sender, severity=None if now.lacks_of(then) else Severity.REMARK)
 
 
+@PLAN.rule("acknowledgement-not-as-planned", Mac, least=5)
+def acknowledgement_not_as_planned(scene: Scene, mac: Mac) -> Hits:
+    """Compare what frames to one node ask for (field AR); what goes to all asks for none."""
+    design = scene.known.design
+    if design is None or mac.destination in {None, BROADCAST} or not _is_of_the_design(scene, mac):
+        return
+    asks, planned = mac.ack_request, design.link.acknowledged
+    if asks and not planned:
+        cause = "frames ask for an acknowledgement, and the design has none (link.acknowledged)"
+        yield Hit(cause, (), scene.sender, severity=Severity.REMARK, advice=_ANSWERED)
+    elif planned and not asks:
+        cause = "frames ask for no acknowledgement, and the design has one (link.acknowledged)"
+        yield Hit(cause, (), scene.sender)
+
+
+_ANSWERED = (
+    "Set link.acknowledged = true: the plan then counts the acknowledgements, and what they save."
+)
+
+
 @PLAN.rule("pan-not-in-design", Mac, least=3)
 def pan_not_in_design(scene: Scene, mac: Mac) -> Hits:
     """Compare PAN IDs."""
