@@ -71,7 +71,7 @@ def command(
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.finding import ranked
-    from lowpanbudget.findings.planned import message_findings, tunnel_findings
+    from lowpanbudget.findings.planned import form_findings, message_findings
     from lowpanbudget.report import gate, machine, view
     from lowpanbudget.room.fit import fit
 
@@ -87,7 +87,7 @@ def command(
     findings = []
     if not is_gate:
         of_messages = message_findings(loaded, results, message)
-        findings = view.findings(ranked([*tunnel_findings(loaded, results), *of_messages]))
+        findings = view.findings(ranked([*form_findings(loaded, results), *of_messages]))
     if as_json:
         output.emit(machine.document(fit=rows, findings=findings))
     elif as_csv:

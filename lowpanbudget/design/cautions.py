@@ -20,7 +20,7 @@ def cautions(path: Path) -> Iterator[str]:
             "The UDP checksum is elided: RFC 6282 section 4.3.2 allows that only with the upper "
             "layer's permission and another integrity check over pseudo-header and data."
         )
-        if security is None or not security.protection.mic:
+        if not link.has_integrity_code:
             yield "No link integrity code stands in for it: a receiver must drop these packets."
     if flow.group is not None:
         yield "Frames to a group are not acknowledged: the link does not send a lost one again."

@@ -69,8 +69,9 @@ def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
             "the UDP checksum elided",
             rfc(6282, "4.3.2"),
             replacing(elide_udp_checksum=True),
-            caution="only where the upper layer permits it and another integrity check covers pseudo-header and "
-            "data end to end; otherwise a damaged packet may reach a wrong node unseen",
+            caution="only where the upper layer permits it, another integrity check covers pseudo-header and data "
+            "end to end, and frames have an integrity code: without one receivers must drop the packets, and a "
+            "damaged one may reach a wrong node unseen",
             now="carried",
             shares=(Share.TRANSPORT,),
         )

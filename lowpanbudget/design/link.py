@@ -63,6 +63,11 @@ class Link(HashedOnce):
         return timing(self.phy, self.data_rate, self.preamble)
 
     @property
+    def has_integrity_code(self) -> bool:
+        """Return whether its frames carry a message integrity code (MIC)."""
+        return self.security is not None and self.security.protection.mic > 0
+
+    @property
     def in_slot(self) -> int | None:
         """Return the octets of the longest frame that a slot has time for; None where the PHY's largest is no longer.
 

@@ -4,12 +4,14 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from lowpanbudget.design.application import Application
-from lowpanbudget.design.flow import FIRST
+from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.rule import Rule
+from lowpanbudget.findings.wording import room_text
 from lowpanbudget.room.fit import Fit
+from lowpanbudget.room.measure import room_of
 from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:
@@ -86,3 +88,11 @@ def message_of(fit: Fit) -> str:
 def with_application(path: Path, application: Application) -> Path:
     """Return the path with other protocols around its messages."""
     return replace(path, flow=replace(path.flow, application=application))
+
+
+def rooms_beside(draft: Draft, flow: Flow, legal: Flow, how: str) -> Iterator[str]:
+    """Yield the rooms of a flow on each hop with those of a legal form; in a tunnel its hop limits fall otherwise."""
+    for now, then in zip(draft.design.paths(flow), draft.design.paths(legal), strict=True):
+        wanted = room_of(then)
+        text = f"{wanted} {how}" if wanted >= 0 else f"{how} {room_text(wanted)}"
+        yield f"{now.hop.name} hop: room {room_of(now)}, {text}"

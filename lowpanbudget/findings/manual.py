@@ -18,7 +18,7 @@ SUBJECTS = (
     "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments", "reassembly",
     "recovery", "network", "prefixes", "rpl", "parents", "registrations", "joining", "paths", "routing", "message-ids",
     "application", "requests", "refusals", "answers", "observations", "blocks", "plan", "messages", "floods",
-    "forwarding", "delivery", "tunnels", "frames", "protocols", "settings", "deployment", "loads",
+    "forwarding", "delivery", "tunnels", "planned-checksums", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

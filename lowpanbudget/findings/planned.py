@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.designs.checksums import PLANNED_CHECKSUMS
 from lowpanbudget.findings.designs.frames import FRAMES
 from lowpanbudget.findings.designs.protocols import PROTOCOLS
 from lowpanbudget.findings.designs.settings import SETTINGS
@@ -12,7 +13,7 @@ from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
 from lowpanbudget.room.fit import Fit
 
-DRAFT_RULES = rules_of(TUNNELS, FRAMES, PROTOCOLS, SETTINGS)
+DRAFT_RULES = rules_of(TUNNELS, PLANNED_CHECKSUMS, FRAMES, PROTOCOLS, SETTINGS)
 
 
 def flow_findings(design: Design, flow: str | None = None) -> list[Finding]:
@@ -38,8 +39,11 @@ def message_findings(
     return ranked(hits(DRAFT_RULES, draft, (*messages, *worst)))
 
 
-def tunnel_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
-    """Return which of the flows that messages were fitted on need a tunnel that the design leaves out, worst first."""
+def form_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
+    """Return which flows that messages were fitted on have a form that the standards refuse, worst first.
+
+    They lack a tunnel or a checksum, and their rooms are too large by that.
+    """
     names = {fit.flow for fit in fits}
     flows = [flow for flow in design.flows if flow.name in names]
-    return ranked(hits(rules_of(TUNNELS), Draft(design, ()), flows))
+    return ranked(hits(rules_of(TUNNELS, PLANNED_CHECKSUMS), Draft(design, ()), flows))

@@ -142,6 +142,20 @@ CASES = {
         Told("risk", UP, "Observe grows from 1 to 3 octets: 2 frames instead of 1"),
         also=frozenset({"protection-does-not-fit"}),
     ),
+    # RFC 6282 section 4.3.3: the checksum has 2 octets; section 4.3.2: a code of the link has to stand in for it
+    "checksum-planned-without-cover": DesignCase(
+        lambda: store(flow='udp_checksum = "elided"'),
+        lambda: store(flow='udp_checksum = "elided"', link=SEALED),
+        Told(
+            "failure",
+            "flow up",
+            "the checksum is elided and frames have no integrity code",
+            (
+                "first hop: room 110, 108 with the checksum",
+                "forwarded hop: room 107, 105 with the checksum",
+            ),
+        ),
+    ),
     "context-serves-nobody": DesignCase(
         lambda: store(extra='[[context]]\nid = 1\nprefix = "2001:db8::/32"'),
         lambda: store(extra='[[context]]\nid = 1\nprefix = "2001:db8:f00d:2::/64"'),
@@ -296,6 +310,20 @@ class Further(NamedTuple):
 
 
 FURTHER = (
+    # level 4 encrypts and has no code (IEEE 802.15.4-2015 table 9-6, from memory): 6 octets less than without security.
+    # Over one hop the destination is the frame's: 2 octets more
+    Further(
+        "checksum-planned-without-cover",
+        store(
+            flow='udp_checksum = "elided"', link=SEALED.replace("level = 5", "level = 4"), hops=1
+        ),
+        Told(
+            "failure",
+            "flow up",
+            "the checksum is elided and frames have no integrity code",
+            ("first hop: room 106, 104 with the checksum",),
+        ),
+    ),
     # 104, three times 104 and the rest of 454
     Further(
         "handshake-takes-many-frames",

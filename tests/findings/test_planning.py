@@ -20,7 +20,7 @@ from lowpanbudget.design.path import Path as DesignPath
 from lowpanbudget.findings.designs.frames import message_does_not_fit
 from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.planned import flow_findings
+from lowpanbudget.findings.planned import flow_findings, form_findings
 from lowpanbudget.stack.encoding import Encoded
 
 CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
@@ -53,6 +53,22 @@ def test_stays_silent(name: str) -> None:
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     assert about(further.name, judged(further.design)) == [further.told]
+
+
+def test_what_fits_in_frames_that_receivers_drop_is_told() -> None:
+    """RFC 6282 section 4.3.2: without an integrity check "the decompressor MUST drop the packet"."""
+    elided = 'udp_checksum = "elided"'
+    for link, told in (("", ["checksum-planned-without-cover"]), (SEALED, [])):
+        design = parse_design(store(flow=elided, link=link))
+        assert names(form_findings(design, fit(design))) == told
+        cautions = [
+            saving.caution
+            for one in budget(parse_design(store(link=link)))
+            for saving in one.weaker
+            if saving.knob == "flow.udp_checksum"
+        ]
+        assert len(cautions) == 2
+        assert all("without one receivers must drop the packets" in text for text in cautions)
 
 
 def test_no_group_is_protected_from_end_to_end() -> None:

@@ -1,13 +1,9 @@
 """Flows that the standards want in a tunnel, as which a design does not count them (RFC 9008 tables 4 and 19)."""
 
-from collections.abc import Iterator
-
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.findings.draft import Draft
+from lowpanbudget.findings.draft import Draft, rooms_beside
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.wording import room_text
-from lowpanbudget.room.measure import room_of
 
 TUNNELS = Subject("tunnels")
 
@@ -16,7 +12,7 @@ TUNNELS = Subject("tunnels")
 def inserted_without_tunnel(draft: Draft, flow: Flow) -> Hits:
     """Look at what comes from outside, and measure the frames that the standards allow."""
     if flow.inserted and not flow.routing.tunnel:
-        evidence = tuple(_rooms(draft, flow, flow.tunnelled()))
+        evidence = tuple(rooms_beside(draft, flow, flow.tunnelled(), "with a tunnel"))
         cause = f"the root adds {_artefacts(flow)} to packets of {flow.source.name}"
         yield Hit(cause, evidence, f"flow {flow.name}")
 
@@ -31,14 +27,6 @@ def _artefacts(flow: Flow) -> str:
 def option_leaves_without_tunnel(draft: Draft, flow: Flow) -> Hits:
     """Look at what goes outside, and measure both ways out."""
     if flow.leaving and not flow.routing.tunnel:
-        evidence = tuple(_rooms(draft, flow, flow.tunnelled()))
+        evidence = tuple(rooms_beside(draft, flow, flow.tunnelled(), "with a tunnel"))
         where = f"goes out to {flow.destination.name}"
         yield Hit(f"an option that others must discard {where}", evidence, f"flow {flow.name}")
-
-
-def _rooms(draft: Draft, flow: Flow, legal: Flow) -> Iterator[str]:
-    """Yield the rooms of a flow on each hop with those of a legal form, whose hop limits fall otherwise."""
-    for now, then in zip(draft.design.paths(flow), draft.design.paths(legal), strict=True):
-        wanted = room_of(then)
-        text = f"{wanted} with a tunnel" if wanted >= 0 else f"with a tunnel {room_text(wanted)}"
-        yield f"{now.hop.name} hop: room {room_of(now)}, {text}"
