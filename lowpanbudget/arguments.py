@@ -68,6 +68,26 @@ def value_of(kind: type[Kind], value: object, hint: str = "") -> Kind:
     return value
 
 
+def open_for_octets(file: Any, method: str) -> Any:
+    """Return a file that octets can be "read" from, or to which one can "write" them; ``RequestError`` for any other.
+
+    A file of text has an encoding; it may fail to make characters of octets before it gives any.
+    """
+    wrong = (
+        "is no file" if not hasattr(file, method)
+        else "is a file of text" if hasattr(file, "encoding")
+        else "is closed" if getattr(file, "closed", False)
+        else ""
+    )  # fmt: skip
+    if wrong:
+        mode, given = ("rb", "octets") if method == "read" else ("wb", "")
+        raise RequestError(
+            f"{type(file).__name__} {wrong}: one is wanted that is open for octets",
+            hint=f'Open it with open(name, "{mode}"), or give io.BytesIO({given})',
+        )
+    return file
+
+
 def function(value: Any, name: str) -> Any:
     """Return what can be called; ``RequestError`` that names the argument for anything else."""
     if not callable(value):

@@ -495,6 +495,28 @@ def test_requests_that_cannot_be_met_are_told_at_once(wrong: Callable[[], Any]) 
         wrong()
 
 
+def test_files_of_text_are_not_files_of_octets(tmp_path: Path) -> None:
+    """A pcap file begins with octets that are no UTF-8: Python would say so in words of its own."""
+    closed = io.BytesIO()
+    closed.close()
+    some: Any
+    with (tmp_path / "rows.csv").open("w", encoding="utf-8") as text:
+        for some in (io.StringIO(), text, closed):
+            what = "closed" if some is closed else "file of text"
+            for write in (
+                partial(write_frame_table, rows=[], form="csv"),
+                partial(write_pcap, records=[], link_type=195),
+            ):
+                with pytest.raises(RequestError, match=what) as caught:
+                    write(some)
+                assert 'open(name, "wb")' in caught.value.hint
+    with CAPTURE.open(encoding="utf-8") as text:
+        for some, what in ((text, "file of text"), (closed, "closed")):
+            with pytest.raises(RequestError, match=what) as caught:
+                audit(some)
+            assert 'open(name, "rb")' in caught.value.hint
+
+
 @pytest.mark.parametrize("given", ["keys.toml", Path("keys.toml"), ["keys.toml"]])
 @pytest.mark.parametrize("call", [Decoder, partial(follow, [])])
 def test_who_gives_the_name_of_a_key_file_is_told_how_to_read_it(

@@ -3,19 +3,19 @@
 from collections.abc import Callable, Iterable
 from typing import get_type_hints
 
-from lowpanbudget.arguments import several, value_of
+from lowpanbudget.arguments import open_for_octets, several, value_of
+from lowpanbudget.capture.files.writing import BinaryOutput
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.row_columns import COLUMNS
 from lowpanbudget.capture.rows import FrameRow, RowMaker
 from lowpanbudget.errors import RequestError, repeated
-from lowpanbudget.report.parquet import Sink
 from lowpanbudget.report.written_table import FORMS, WrittenTable
 
 
 class FrameTable(WrittenTable):
     """Writes rows of frames to a sink, as ``WrittenTable`` does."""
 
-    def __init__(self, sink: Sink, form: str) -> None:
+    def __init__(self, sink: BinaryOutput, form: str) -> None:
         super().__init__(sink, form, get_type_hints(FrameRow), COLUMNS)
 
     def watcher(self, name: str | Callable[[int], str]) -> Callable[[Sighting], None]:
@@ -30,19 +30,16 @@ class FrameTable(WrittenTable):
         return watch
 
 
-def write_frame_table(file: Sink, rows: Iterable[FrameRow], form: str) -> int:
+def write_frame_table(file: BinaryOutput, rows: Iterable[FrameRow], form: str) -> int:
     """Write rows of frames to a binary file as a table and return how many they were.
 
     ``form`` is "parquet" (which wants the extra ``table``) or "csv". Memory does not grow with the rows. Raises
-    ``RequestError`` for another form, where the library is missing, and as the rows do; the file is then of no use.
+    ``RequestError`` for another form, what octets cannot be written to, where the library is missing, and as the rows
+    do; the file is then of no use.
     """
     if form not in FORMS:
         raise RequestError(f"{repeated(form)} is no form of a table", hint="Use 'parquet' or 'csv'")
-    if not hasattr(file, "write"):
-        raise RequestError(
-            f"{type(file).__name__} is no binary file", hint="Give one that is open for writing"
-        )
-    with FrameTable(file, form) as table:
+    with FrameTable(open_for_octets(file, "write"), form) as table:
         for row in several(rows, "rows"):
             table.add(value_of(FrameRow, row, "frame_rows gives them"))
     return table.count

@@ -3,18 +3,12 @@
 import io
 from collections.abc import Mapping, Sequence
 from types import UnionType
-from typing import Any, Protocol, get_args
+from typing import Any, get_args
 
+from lowpanbudget.capture.files.writing import BinaryOutput
 from lowpanbudget.errors import RequestError
 
 MOST_IN_A_GROUP = 1 << 14  # rows that are held until they are written
-
-
-class Sink(Protocol):
-    """What octets can be written to."""
-
-    def write(self, octets: bytes, /) -> object:
-        """Append octets."""
 
 
 class ParquetTable:
@@ -24,7 +18,9 @@ class ParquetTable:
     ``RequestError`` where the library is not installed.
     """
 
-    def __init__(self, sink: Sink, columns: Mapping[str, Any], meanings: Mapping[str, str]) -> None:
+    def __init__(
+        self, sink: BinaryOutput, columns: Mapping[str, Any], meanings: Mapping[str, str]
+    ) -> None:
         arrow, parquet = _library()
         self._arrow = arrow
         self._rows: list[Sequence[Any]] = []
@@ -91,7 +87,7 @@ def _pairs(value: Any) -> Any:
 class _Counting(io.RawIOBase):
     """A sink as the library wants it: it asks how much was written, and closes what it was given."""
 
-    def __init__(self, sink: Sink) -> None:
+    def __init__(self, sink: BinaryOutput) -> None:
         super().__init__()
         self._sink = sink
         self._written = 0

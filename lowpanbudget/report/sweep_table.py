@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+from lowpanbudget.capture.files.writing import BinaryOutput
 from lowpanbudget.errors import RequestError, repeated
-from lowpanbudget.report.parquet import Sink
 from lowpanbudget.report.written_table import FORMS, WrittenTable
 from lowpanbudget.room.sweep.swept import Sweep
 
@@ -16,7 +16,7 @@ _ROOMS = {
 }
 
 
-def write_sweep_table(file: Sink, sweeps: Sequence[Sweep], form: str) -> int:
+def write_sweep_table(file: BinaryOutput, sweeps: Sequence[Sweep], form: str) -> int:
     """Write a row for each setting of sweeps and given value to a binary file, and return how many they were.
 
     The columns are the flow, every axis that one of the flows has, empty for another, and the rooms. ``form`` is

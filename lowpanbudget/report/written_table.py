@@ -4,9 +4,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from types import TracebackType
 from typing import Any, Self
 
+from lowpanbudget.capture.files.writing import BinaryOutput
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.report.csv_table import lines_of
-from lowpanbudget.report.parquet import ParquetTable, Sink
+from lowpanbudget.report.parquet import ParquetTable
 
 FORMS = ("parquet", "csv")
 _MOST_LINES = 4096  # that are held until they are written
@@ -20,7 +21,7 @@ class WrittenTable:
     """
 
     def __init__(
-        self, sink: Sink, form: str, columns: Mapping[str, Any], meanings: Mapping[str, str]
+        self, sink: BinaryOutput, form: str, columns: Mapping[str, Any], meanings: Mapping[str, str]
     ) -> None:
         self.count = 0
         self._table: ParquetTable | _TextTable
@@ -56,7 +57,7 @@ class WrittenTable:
 class _TextTable:
     """Writes rows as RFC 4180 has them, behind a line of titles; a cell of pairs is "name: value; name: value"."""
 
-    def __init__(self, sink: Sink, columns: Iterable[str]) -> None:
+    def __init__(self, sink: BinaryOutput, columns: Iterable[str]) -> None:
         self._sink = sink
         self._lines: list[Sequence[Any]] = [list(columns)]
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeAlias
 
-from lowpanbudget.arguments import as_declared, function
+from lowpanbudget.arguments import as_declared, function, open_for_octets
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
@@ -156,6 +156,8 @@ def read_capture(
     file = source
     if isinstance(file, str | PathLike):
         file = opened = _open(file)
+    else:
+        open_for_octets(file, "read")
     notices = Notices()
     try:
         octets = Source(file)

@@ -4,7 +4,7 @@ import struct
 from collections.abc import Iterable
 from typing import Protocol
 
-from lowpanbudget.arguments import explains, several, whole_number
+from lowpanbudget.arguments import explains, open_for_octets, several, whole_number
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.errors import RequestError, repeated
@@ -55,9 +55,9 @@ def write_pcap(file: BinaryOutput, records: Iterable[Record], link_type: int) ->
     Records without a time get time 0; times that the format cannot hold get the nearest that it can. Raises
     ``RequestError`` for a record of another link type than ``link_type``, or what cannot be written to.
     """
-    if not hasattr(file, "write"):
-        raise RequestError(f"{type(file).__name__} is no binary file that can be written")
-    writer = PcapWriter(file, whole_number(link_type, "link_type", most=0xFFFF_FFFF))
+    writer = PcapWriter(
+        open_for_octets(file, "write"), whole_number(link_type, "link_type", most=0xFFFF_FFFF)
+    )
     for record in several(records, "records"):
         writer.write(record)
     return writer.count
