@@ -23,7 +23,8 @@ from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.fcs import fcs
 from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.layers.link.security import Key, devices_of, seal
+from lowpanbudget.layers.link.nonces import devices_of
+from lowpanbudget.layers.link.security import Key, seal
 
 EXAMPLES = Path(__file__).parents[1]
 START_S = 1_750_000_000  # an invented summer's day

@@ -17,7 +17,7 @@ from lowpanbudget.design.flow import Flow
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
-from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
 from lowpanbudget.payload.kinds.instant import Time

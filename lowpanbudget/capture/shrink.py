@@ -18,7 +18,8 @@ from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
-from lowpanbudget.layers.link.security import Devices, Key, devices_of
+from lowpanbudget.layers.link.nonces import Devices, devices_of
+from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.outgoing import Outgoing

@@ -33,8 +33,8 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU, Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, Mac
+from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.link.phy import largest_beside
-from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp

@@ -12,7 +12,8 @@ from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import LENGTHS
-from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, slot_number
+from lowpanbudget.layers.link.nonces import Devices, devices_of, slot_number
+from lowpanbudget.layers.link.security import Key, keys_of
 from lowpanbudget.stack.contents import ContentLayout, Layouts, layouts_of, with_layouts
 from lowpanbudget.stack.frame import Frame, FrameInMaking, decode_lowpan, decode_prepared, whole
 from lowpanbudget.stack.incoming import Datagram, Notice

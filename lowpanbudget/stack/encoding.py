@@ -12,7 +12,8 @@ from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.layers.link.security import Key, devices_of, seal, slot_number
+from lowpanbudget.layers.link.nonces import devices_of, slot_number
+from lowpanbudget.layers.link.security import Key, seal
 from lowpanbudget.stack.split import octets_of
 from lowpanbudget.values import dataclass, replace
 
@@ -40,10 +41,12 @@ def encode_frame(
     """Return a complete frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
 
     ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or ``Key``) is needed for levels 1
-    to 7; ``devices`` gives the EUI-64 behind a short source address. ``used``, one for each key, refuses a nonce that
-    comes twice: a frame counter or slot number that was sent already (a retransmission sends the same octets: keep
-    them). Raises ``RequestError`` for a header that cannot be written, a missing key, what the nonce lacks, or a nonce
-    used before. Sizes are not limited here: the PHY's are the caller's matter.
+    to 7; ``devices`` gives the EUI-64 behind a short source address, for nonces with a frame counter. A nonce with a
+    slot number (``asn``) holds the short address itself, as BA-55-EC, 00, PAN ID, short address (the 2015 edition,
+    clause 9.3.2, from memory), and no EUI-64. ``used``, one for each key, refuses a nonce that comes twice: a frame
+    counter or slot number that was sent already (a retransmission sends the same octets: keep them). Raises
+    ``RequestError`` for a header that cannot be written, a missing key, what the nonce lacks, or a nonce used before.
+    Sizes are not limited here: the PHY's are the caller's matter.
     """
     key = None if key is None else Key.of(key)  # no traceback shows its octets from here on
     return _encoded(mac, payload, key, asn, fcs, devices, used)

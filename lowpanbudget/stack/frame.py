@@ -17,7 +17,8 @@ from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.layers.link.security import Devices, Key
+from lowpanbudget.layers.link.nonces import Devices
+from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice, Noting

@@ -5,10 +5,19 @@ from lowpanbudget.errors import BadMic, WireError
 from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.auxiliary import CITE_2006, LEVEL_TEXTS, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.mac import Mac
-from lowpanbudget.layers.link.security import Devices, Key, unseal
+from lowpanbudget.layers.link.nonces import NONCE, Devices
+from lowpanbudget.layers.link.security import Key, unsealed
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, replace
 
+_BY_EUI = (
+    "the integrity code is right with the sender's EUI-64 in the nonce, as the 2012 amendment has it for time-slotted "
+    "networks; with a short source address the 2015 edition has BA-55-EC, 00, PAN ID and short address there (both "
+    "from memory)"
+)
+_WRITTEN = (
+    "Receivers of the 2015 edition drop it; encode_frame writes the form of that edition alone"
+)
 _OLD, _RESERVED = 1, (5, 6, 7)  # a version of the header, and what its security control leaves free
 
 
@@ -125,9 +134,15 @@ def _try_keys(
     for key in keys:
         if key.opens(security):
             try:
-                return unseal(mac, header, sealed, key, asn=asn, devices=devices)
+                octets, place = unsealed(mac, header, sealed, key, asn=asn, devices=devices)
             except WireError as error:
                 failure = error.bare()
+                continue
+            if place:
+                opened.notices += (
+                    Notice("nonce-of-eui-64", _BY_EUI, NONCE, len(header), _WRITTEN),
+                )
+            return octets
     if failure is None:
         wanted = _key_name(mac)
         is_sealed = security.protection.encrypted

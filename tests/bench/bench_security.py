@@ -9,7 +9,8 @@ from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from lowpanbudget import Key, Mac, Security, decode_frame, encode_frame
-from lowpanbudget.layers.link.security import Devices, unseal
+from lowpanbudget.layers.link.nonces import Devices
+from lowpanbudget.layers.link.security import unseal
 
 KEY = bytes(range(0xC0, 0xD0))
 EUI = bytes.fromhex("acde480000000001")

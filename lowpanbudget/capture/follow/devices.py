@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.stack.incoming import Notice
 
 # of whom the one that was told first makes room for another: of those that opened no frame, as long as there are any

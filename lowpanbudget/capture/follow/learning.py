@@ -18,7 +18,7 @@ from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
-from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field, replace

@@ -33,7 +33,7 @@ _OF_THE_HOP = (Mac, Mesh, Broadcast, Fragment)  # headers that leave nothing in 
 _LENGTH_END = 6  # octets up to the end of the length in a header of IPv6 (RFC 8200 section 3) and of UDP (RFC 768)
 _LONGEST = 0xFF00  # more octets may not fit a length of 16 bits with headers: such frames are decoded one by one
 # notices that depend on octets that are free
-_DEPENDENT = {"payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown"}
+_DEPENDENT = {"payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown", "nonce-of-eui-64"}
 WRONG_CHECKSUMS = {"udp-checksum-wrong", "icmpv6-checksum-wrong"}
 _OF_CHECKSUMS = _DEPENDENT | WRONG_CHECKSUMS
 

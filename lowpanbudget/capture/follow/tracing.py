@@ -33,7 +33,8 @@ from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
-from lowpanbudget.layers.link.security import Devices, devices_of, keys_of
+from lowpanbudget.layers.link.nonces import Devices, devices_of
+from lowpanbudget.layers.link.security import keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.events import Complete, Discarded, TimedOut

@@ -5,7 +5,7 @@ Clauses of IEEE 802.15.4 are from memory; where an RFC says it too, that is cite
 
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.fields import Gloss
-from lowpanbudget.layers.link import auxiliary, fcs, security
+from lowpanbudget.layers.link import auxiliary, fcs, nonces
 
 _MICS = sorted({level.mic for level in auxiliary.LEVELS if level.mic})
 _LEVELS = "; ".join(f"{number} {level}" for number, level in enumerate(auxiliary.LEVELS))
@@ -219,10 +219,11 @@ PROTECTION = {
     ),
     "nonce": Gloss(
         "The number that makes each encryption differ, though the key is the same. Twice the same with one key gives "
-        "the content away. A frame's is made of the sender's EUI-64, the frame counter and the level (in slots the "
-        "ASN in place of counter and level); it is not sent, its parts are. OSCORE and DTLS make theirs of a sequence "
-        "number.",
-        security.NONCE, ("frame counter", "ASN in nonce", "Partial IV", "extended-address-unknown",
+        "the content away. A frame's is made of the sender's EUI-64, the frame counter and the level; it is not sent, "
+        "its parts are. In slots the ASN stands in place of counter and level, and of a sender with a short address "
+        "BA-55-EC, 00, PAN ID and short address in place of its EUI-64 (2015 edition, from memory; the 2012 amendment "
+        "took the EUI-64). OSCORE and DTLS make theirs of a sequence number.",
+        nonces.NONCE, ("frame counter", "ASN in nonce", "Partial IV", "extended-address-unknown",
                         "slot-number-unknown"),
     ),
     "message integrity code (MIC)": Gloss(

@@ -12,13 +12,23 @@ from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from vector_files import document
 
-from lowpanbudget import BadMic, Key, Mac, RequestError, Security, decode_frame, encode_frame
+from lowpanbudget import (
+    BadMic,
+    Key,
+    Mac,
+    RequestError,
+    Security,
+    decode_frame,
+    encode_frame,
+    explain,
+)
 from lowpanbudget.bits import Span, tiles
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.elements import Element, header_ie, payload_ie
-from lowpanbudget.layers.link.security import NONCE, Devices, devices_of, nonces, seal, unseal
+from lowpanbudget.layers.link.nonces import NONCE, Devices, devices_of, nonces
+from lowpanbudget.layers.link.security import seal, unseal
 
 VECTORS = Path(__file__).parents[3] / "vectors" / "ieee802154"
 PACKETS = document(VECTORS / "rfc3610.toml")["case"]
@@ -238,8 +248,19 @@ def test_short_form_of_the_slot_nonce() -> None:
     clear = encoded.octets[: -2 - len(sealed)]
     assert sealed == AESCCM(KEY, tag_length=8).encrypt(nonce, PAYLOAD, clear)
     # both forms are tried when the EUI-64 is known as well
-    frame = decode_frame(encoded.octets, keys=KEY, asn=9, devices={(PAN, 0x0A0B): EUI})
-    assert frame.payload == PAYLOAD
+    devices = {(PAN, 0x0A0B): EUI}
+    frame = decode_frame(encoded.octets, keys=KEY, asn=9, devices=devices)
+    assert (frame.payload, names(frame)) == (PAYLOAD, ["not-lowpan"])
+    assert encode_frame(header, PAYLOAD, key=KEY, asn=9, devices=devices) == encoded
+    other = AESCCM(KEY, tag_length=8).encrypt(EUI + bytes.fromhex("0000000009"), PAYLOAD, clear)
+    frame = decode_frame(clear + other, fcs=False, keys=KEY, asn=9, devices=devices)
+    assert (frame.payload, frame.verified, names(frame)) == (
+        PAYLOAD,
+        True,
+        ["nonce-of-eui-64", "not-lowpan"],
+    )
+    assert "2012 amendment" in frame.notices[0].text
+    assert explain("nonce")[0].text.count("BA-55-EC, 00, PAN ID and short address") == 1
 
 
 @pytest.mark.parametrize(

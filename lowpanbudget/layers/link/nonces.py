@@ -1,0 +1,123 @@
+"""Nonces of link security, and what they are made of beside the frame: EUI-64s of short addresses, slot numbers.
+
+    counter form:  extended source address 8 | frame counter 4 | level 1
+    slot form:     source address 8          | absolute slot number 5        (time-slotted networks, 2015)
+
+The counter form is checked against annex C of the 2006 edition. With a short source address the slot form of the 2015
+edition fills the address from 0xba55ec, a zero octet, PAN ID and short address: from memory, not confirmed.
+"""
+
+from collections.abc import Mapping
+from typing import Any, cast
+
+from lowpanbudget.cites import ieee
+from lowpanbudget.env import is_number, link_address
+from lowpanbudget.errors import RequestError, WireError, repeated
+from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.values import FrozenDict
+
+NONCE = ieee(2015, "9.3.2")
+_SHORT_FORM = bytes.fromhex("ba55ec00")
+_LAYER = "link security"
+
+
+class Devices(FrozenDict[int | tuple[int, int], bytes]):
+    """EUI-64s (8 octets, most significant first) by short address or (PAN ID, short address)."""
+
+    __slots__ = ()
+
+
+def devices_of(table: object) -> Devices:
+    """Return a device table from a mapping of short addresses to EUI-64s, or ``table`` itself if it is one already.
+
+    A short address is a number, or two octets or hex text as link addresses are given elsewhere. Raises
+    ``RequestError`` that names the entry which cannot be used.
+    """
+    if isinstance(table, Devices):
+        return table
+    if table is not None and not isinstance(table, Mapping):
+        raise RequestError(f"devices is a mapping, not {type(table).__name__}")
+    devices: dict[int | tuple[int, int], bytes] = {}
+    for key, value in (table or {}).items():
+        numbers = tuple(map(_short, key)) if isinstance(key, tuple) else (_short(key),)
+        if len(numbers) > 2 or not all(is_number(number, 16) for number in numbers):
+            raise RequestError(
+                f"device {repeated(key)} is neither a short address nor (PAN ID, short address)",
+                hint="Give a number from 0 to 0xffff, or two octets as they are or in hex",
+            )
+        eui = link_address(value, f"the EUI-64 of device {repeated(key)}")
+        if len(eui) != 8:
+            raise RequestError(f"device {repeated(key)} needs an EUI-64 of 8 octets")
+        devices[numbers if len(numbers) == 2 else numbers[0]] = eui
+    return Devices(devices)
+
+
+def _short(given: object) -> Any:
+    """Return the number of a short address or PAN ID that is given as octets or hex text; what is none as it is."""
+    try:
+        octets = link_address(given, "a short address")
+    except RequestError:
+        return given
+    return int.from_bytes(octets, "big") if len(octets) == 2 else given
+
+
+def slot_number(asn: object) -> int | None:
+    """Return an absolute slot number, or None for an unknown one; ``RequestError`` for what is none."""
+    if asn is None:
+        return None
+    if not is_number(asn, 40):
+        said = repeated(asn) if isinstance(asn, int) else type(asn).__name__
+        raise RequestError(f"asn is {said}, not a number of 40 bits", cite=NONCE)
+    return cast("int", asn)
+
+
+def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
+    """Return the 13-octet nonces that a frame may have been sealed with, the likelier first.
+
+    One, but for a short source address in a slot-number nonce: then the form of the short address, "one of the inputs
+    in the construction of the nonce" (RFC 9031 section 8.4.4.1), and that of the EUI-64, if it is known: the 2012
+    amendment knew no other (from memory). Raises ``WireError`` that names what is missing: EUI-64 or slot number.
+    """
+    security = mac.security
+    assert security is not None
+    by_slot = security.is_by_slot
+    if by_slot and asn is None:
+        raise WireError(
+            "the nonce holds the absolute slot number, and it is not known",
+            layer=_LAYER, cite=NONCE, hint="Give it (asn); captures of such networks tell it",
+        )  # fmt: skip
+    if mac.source is None:
+        raise WireError(
+            "the nonce holds the sender's EUI-64, and the frame has no source address",
+            layer=_LAYER,
+            cite=NONCE,
+        )
+    if by_slot:
+        assert asn is not None
+        end = asn.to_bytes(5, "big")
+    else:
+        assert security.frame_counter is not None
+        end = (security.frame_counter << 8 | security.level).to_bytes(5, "big")
+    if len(mac.source) == 8:
+        return (mac.source + end,)
+    return tuple(source + end for source in _extended(mac, mac.source, devices, by_slot=by_slot))
+
+
+def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> list[bytes]:
+    number, pan = int.from_bytes(short, "big"), mac.pan_id
+    senders = []
+    eui = devices.get(number)
+    if pan is not None:
+        eui = devices.get((pan, number), eui)
+    if by_slot and pan is not None:
+        senders.append(_SHORT_FORM + pan.to_bytes(2, "big") + short)
+    if eui is not None:
+        senders.append(eui)
+    if senders:
+        return senders
+    raise WireError(
+        f"the nonce needs the EUI-64 of the node with short address 0x{number:04x}, and it is not known",
+        layer=_LAYER,
+        cite=NONCE,
+        hint=f'Give it in [devices] of the key file: "0x{number:04x}" = "EUI-64 in hex"',
+    )
