@@ -46,6 +46,7 @@ MAY = {
     "internet.udp.checksum": CHECKSUM,
     "internet.udp.is_right_behind": CHECKSUM,
     "link.fcs": CHECKSUM,
+    "link.nonces": CIPHER,
     "link.security": CIPHER,
     "lowpan.extension_nhc": WHOLE,
     "lowpan.ghc": "the byte machine of RFC 7400",
