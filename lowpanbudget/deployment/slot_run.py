@@ -131,8 +131,8 @@ class _LinkQueue:
     """
 
     __slots__ = (
-        "answer_loss", "came", "frame_slots", "had", "lengths", "loss", "messages", "number", "places", "refused",
-        "since", "tries", "until", "waits",
+        "answer_loss", "came", "first", "frame_slots", "had", "lengths", "loss", "messages", "number", "places",
+        "refused", "since", "tries", "until", "waits",
     )  # fmt: skip
 
     def __init__(
@@ -140,7 +140,9 @@ class _LinkQueue:
     ) -> None:
         self.number, self.loss, self.answer_loss = number, link.loss, link.answer_loss
         self.places = places
-        self.waits = _waits(link.cells, slotframe)
+        # cells that lie alike from the first one on have one table, wherever that one is
+        self.first = first = link.cells[0] if link.cells else 0
+        self.waits = _waits(tuple((cell - first) % slotframe for cell in link.cells), slotframe)
         self.messages: deque[_Passing] = deque()
         self.tries, self.had = 0, False
         self.lengths: list[tuple[float, int]] | None = [] if trace else None
@@ -256,7 +258,8 @@ class _Network:
                     if link.lengths is not None:
                         link.lengths.append((slot * slot_s, len(waiting)))
                 if waiting:
-                    heapreplace(events, (slot + link.waits[slot % slotframe]) * count + number)
+                    wait = link.waits[(slot - link.first) % slotframe]
+                    heapreplace(events, (slot + wait) * count + number)
                 else:
                     heappop(events)
                 if not received or message.there != message.frames:
@@ -288,7 +291,8 @@ class _Network:
             taken = min(message.frames, places.free)
             places.free -= taken
             if taken and not waiting and link.waits:
-                heappush(events, (slot + link.waits[slot % slotframe]) * count + link.number)
+                wait = link.waits[(slot - link.first) % slotframe]
+                heappush(events, (slot + wait) * count + link.number)
             if is_apart:
                 waiting.extend(message.parts(taken))
             else:
