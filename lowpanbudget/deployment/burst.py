@@ -27,6 +27,7 @@ from lowpanbudget.values import replace
 Tell = Callable[[int, int], None]  # how many runs are done, of how many
 _RUNS, _MOST_RUNS = 200, 100_000  # the most take hours, and say hardly more than a tenth of them
 _SURE = 1.96
+_ON_LINK = ("link", "access")
 _POINTS = 60  # of the curve of a queue
 
 
@@ -128,7 +129,7 @@ def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
         place.lasts_s, burst.all_in_s, count, seed, sum(plan.arrives for plan in plans),
         sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half, place.wanted,
         done[count // 2], done[int(count * 0.95)], place.air_s, place.air_s / max(place.lasts_s, place.air_s), plans,
-        curves,
+        curves, lost_access=sum(plan.lost_access for plan in plans),
     )  # fmt: skip
     return _with_spread(plan, runs)
 
@@ -156,8 +157,8 @@ def _packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> PacketPlan:
     most = times[int(len(times) * 0.95)] - sent if times else None
     causes = [run.lost[number] for run in runs]
     return PacketPlan(
-        number + 1, sent, len(times) / count, in_time, causes.count("queue") / count, causes.count("link") / count,
-        half, most,
+        number + 1, sent, len(times) / count, in_time, causes.count("queue") / count,
+        sum(map(causes.count, _ON_LINK)) / count, half, most, causes.count("access") / count,
     )  # fmt: skip
 
 
@@ -172,5 +173,7 @@ def _curve(place: FiredBurst, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
     lost = [list(zip(run.lost, run.lost_at, strict=True)) for run in runs]
     return QueueCurve(
         place.names[hop], points, max(frames for _, frames in steps) / count, highest,
-        sum(one.count(("queue", hop)) for one in lost) / count, sum(one.count(("link", hop)) for one in lost) / count,
+        sum(one.count(("queue", hop)) for one in lost) / count,
+        sum(one.count((cause, hop)) for one in lost for cause in _ON_LINK) / count,
+        sum(one.count(("access", hop)) for one in lost) / count,
     )  # fmt: skip

@@ -9,6 +9,7 @@ from lowpanbudget.values import dataclass
 class PacketPlan(NamedTuple):
     """What becomes of one packet: shares of all tries of the burst.
 
+    Of ``lost_link``, what is lost between two nodes, ``lost_access`` is given up for a channel that is busy too often.
     ``sent_s`` counts from the first packet, as ``in_time`` does: the share that is in by the time at which all are to
     be. ``median_s`` and ``most_s`` (95 %) are from sending it to its arrival, None where it never arrives.
     """
@@ -21,13 +22,15 @@ class PacketPlan(NamedTuple):
     lost_link: float
     median_s: float | None
     most_s: float | None
+    lost_access: float = 0.0
 
 
 class QueueCurve(NamedTuple):
     """A queue during a burst: mean frames at times since the first packet; ``highest`` that were seen.
 
     ``points`` are 61 at equal times, each with the mean from there to the next (the last: what there then is).
-    ``highest_mean`` is the most that the runs have on average at any one time, however short.
+    ``highest_mean`` is the most that the runs have on average at any one time, however short. ``lost_access`` packets
+    of ``lost_link`` are given up here for a busy channel.
     """
 
     node: str
@@ -36,6 +39,7 @@ class QueueCurve(NamedTuple):
     highest: int
     lost_queue: float
     lost_link: float
+    lost_access: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,8 @@ class BurstPlan:
     """A burst as the network is expected to carry it.
 
     ``way`` are the nodes from the sender to the root, ``frames`` those of one packet. Counts of packets are means over
-    ``runs`` runs from ``seed``. ``all_in`` is the chance that every packet is in after ``all_in_s``,
+    ``runs`` runs from ``seed``; ``lost_access`` of ``lost_link`` were given up for a channel that was busy too often.
+    ``all_in`` is the chance that every packet is in after ``all_in_s``,
     plus or minus ``half_width``; ``wanted`` the chance that is asked for. ``done_s`` and ``done_most_s``: when the last
     packet that arrives is in, in half and in 95 % of the runs. ``air_s`` are seconds on the
     air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
@@ -80,6 +85,7 @@ class BurstPlan:
     arrived_half_width: float = 0.0
     checks: tuple[LimitCheck, ...] = ()
     taken: tuple[str, ...] = ()
+    lost_access: float = 0.0
 
     @property
     def holds(self) -> bool:

@@ -26,12 +26,19 @@ _SETTLES_S = 30.0  # usual traffic before the burst
 _MOST_MESSAGES = 300_000  # of them in a run: all runs take an hour
 _DRAINS_S = 600.0  # how long is waited for what is still on its way
 
+_CAUSES = {
+    "queue": "queue",
+    "access": "access",
+}  # all others: used up the tries, or is still on its way
+
 Frames = tuple[tuple[CarriedFrame, ...], ...]  # of a packet on the first hop and on later ones
 
 
 class BurstRun(NamedTuple):
     """One run: seconds from the first packet to each arrival (None: lost), what lost it on which hop, queues by hop.
 
+    What lost it: a full ``queue``, a channel that was busy too often (``access``), or the ``link`` with all its tries.
+    Queues are told until no frame of a packet waits: from then on the last lengths are what usual messages keep there.
     ``air_s``: how long all its packets were on the air together, acknowledgements included (None: not counted);
     ``worst_s`` the most that each node on the way was for them within the window of the design's limits.
     """
@@ -180,10 +187,7 @@ def _contention_run(
     begins = _SETTLES_S * 1e6
     ends = begins + burst.packets * burst.every_s * 1e6
     air.play(until_us=ends)
-    while (
-        not all(air.log.is_settled(number) for number in numbers)
-        and air.now < ends + _DRAINS_S * 1e6
-    ):
+    while not _is_over(air, numbers) and air.now < ends + _DRAINS_S * 1e6:
         air.play(until_us=air.now + 1e6)
     hops = {node: hop for hop, node in enumerate(way)}
     outcomes = [air.log.end(number) for number in numbers]
@@ -196,11 +200,17 @@ def _contention_run(
         sent[node].append((at, us))
     return BurstRun(
         tuple(None if at is None else (at - begins) / 1e6 for at, _, _ in outcomes),
-        tuple("" if at is not None else "queue" if cause == "queue" else "link" for at, cause, _ in outcomes),
+        tuple("" if at is not None else _CAUSES.get(cause, "link") for at, cause, _ in outcomes),
         tuple(-1 if at is not None else hops.get(node, -1) for at, _, node in outcomes),
         tuple(map(tuple, lengths)), sum(us for times in sent.values() for _, us in times) / 1e6,
         tuple(_worst_us(sent[node], window_s * 1e6) / 1e6 for node in way),
     )  # fmt: skip
+
+
+def _is_over(air: Air, numbers: range) -> bool:
+    """Return whether these messages arrived or were lost, and no frame of them waits anywhere."""
+    is_settled = all(map(air.log.is_settled, numbers))
+    return is_settled and not any(number in numbers for number in air.waiting())
 
 
 def _worst_us(sent: Sequence[tuple[float, float]], window_us: float) -> float:

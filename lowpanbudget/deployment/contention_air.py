@@ -7,7 +7,7 @@ acknowledgement that it owes.
 
 from bisect import bisect
 from collections import Counter, deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from heapq import heappop, heappush, heapreplace
 from itertools import accumulate
 from math import inf, log
@@ -112,6 +112,11 @@ class Air:
             self._planned.append(self.log.begin(sending))
             self._later(_PLANNED, 0, after)
         return range(first, len(self.log))
+
+    def waiting(self) -> Iterator[int]:
+        """Yield the number of the message of each frame that waits."""
+        yield from (message.number for queue in self._queues for message, _, _ in queue)
+        yield from (number for _, number, _, _ in self._waiting)
 
     def play(self, *, until_us: float = inf, messages: int = 0) -> None:
         """Run on to a time, or until so many messages to a receiver began.
@@ -304,9 +309,8 @@ class Air:
         if intact and not self._is_lost(node, to, frame.answer_loss):
             self._done(to)
         else:
-            spent = (
-                self._rules.turnaround_us + frame.answer_us
-            )  # of the wait, which counts from the frame's end
+            # of the wait, which counts from the frame's end
+            spent = self._rules.turnaround_us + frame.answer_us
             self._later(_GIVES_UP, to, max(self._rules.ack_wait_us - spent, 0.0))
 
     def _gives_up(self, node: int) -> None:

@@ -54,14 +54,19 @@ def burst_changes(design: Design, access: Access, plan: BurstPlan) -> Iterator[P
 def _of_burst(design: Design, access: Access, plan: BurstPlan) -> Iterator[PossibleChange]:
     slots = access.slots
     if slots is None:
-        yield _more_backoffs(design, access, ())
+        if plan.lost_access:
+            yield _more_backoffs(design, access, ())
     else:
         # so many that what comes in a slotframe goes on in one
         needed = min(ceil(plan.frames * slots.slotframe_s / plan.every_s), slots.slotframe)
         for change in _of_slots(design, access, slots, (), needed, 0):
             if not change.key.endswith(("shared_cells", "cells_down")):
                 yield change
-    if design.link.acknowledged and access.retries < _MOST_RETRIES and plan.lost_link:
+    if (
+        design.link.acknowledged
+        and access.retries < _MOST_RETRIES
+        and plan.lost_link > plan.lost_access
+    ):
         yield _more_retries(design, access, ())
     if design.queue is not None and plan.lost_queue:
         yield _longer_queue(design, design.queue, ())

@@ -116,7 +116,7 @@ def _story(plan: BurstPlan) -> Iterator[str]:
     if lost:
         yield (
             f"{_arrived(plan)} packets arrive on average, {_count(plan.lost_queue, digits)} find a queue full, "
-            f"{_count(plan.lost_link, digits)} are lost on links."
+            f"{_count(plan.lost_link, digits)} are lost on links{_busy(plan, digits)}."
         )
     else:
         played = plural(plan.runs * plan.packets, "packet")
@@ -126,6 +126,15 @@ def _story(plan: BurstPlan) -> Iterator[str]:
         f"{seconds_text(plan.done_most_s)} s in 95 % of them."
     )
     yield f"Played {plan.runs} times with the network's usual messages around it, seed {plan.seed}."
+
+
+def _busy(plan: BurstPlan, digits: int) -> str:
+    """Return how many of those lost on links were never sent, if any."""
+    if not plan.lost_access:
+        return ""
+    retries = round(plan.lost_link, digits) - round(plan.lost_access, digits)
+    busy, tried = _count(plan.lost_access, digits), _count(retries, digits)
+    return f": {busy} for want of a free channel, {tried} after the last retry"
 
 
 def _arrived(plan: BurstPlan) -> str:
@@ -189,8 +198,13 @@ def _queues(screen: Screen, plan: BurstPlan, width: int) -> Iterator[Line]:
         [
             screen.text(queue.node), number(round(queue.highest_mean, 2)),
             str(queue.highest), number(round(queue.lost_queue, 2)), number(round(queue.lost_link, 2)),
+            number(round(queue.lost_access, 2)),
         ]
         for queue in plan.queues
     ]  # fmt: skip
-    titles = ["node", "most waiting, mean", "most seen", "packets lost here", "lost on its link"]
+    titles = [
+        "node", "most waiting, mean", "most seen", "packets lost here", "lost on its link", "no free channel",
+    ]  # fmt: skip
+    if not plan.lost_access:
+        titles, rows = titles[:-1], [row[:-1] for row in rows]
     return layout.table(titles, rows, width, right=range(1, len(titles)))

@@ -48,7 +48,7 @@ CARRY = (
     "always_listens",
 )  # fmt: skip
 BURST = (
-    "number", "sent_s", "arrives", "in_time", "lost_queue", "lost_link", "median_s", "most_s",
+    "number", "sent_s", "arrives", "in_time", "lost_queue", "lost_link", "median_s", "most_s", "lost_access",
 )  # fmt: skip
 
 

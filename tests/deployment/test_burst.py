@@ -129,6 +129,69 @@ def test_queues_of_packets_as_regular_as_the_picture_are_told_as_full_as_they_ar
     assert (near.highest, far.highest) == (1, 1)
 
 
+def test_what_a_busy_channel_costs_is_told_from_what_retries_do(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By hand: of 20 runs with two packets one is never sent in 12, and has used its tries up in 4.
+
+    More backoffs help against the one (macMaxCSMABackoffs), more retries against the other (macMaxFrameRetries; IEEE
+    802.15.4-2015 table 8-81, from memory).
+    """
+    runs = [
+        BurstRun((1.0, None), ("", "access" if number < 12 else "link"), (-1, number % 2), ((), ()))
+        for number in range(16)
+    ] + [BurstRun((1.0, 2.0), ("", ""), (-1, -1), ((), ()))] * 4
+    plan = played(monkeypatch, volley(SLOTS, 2, 2), runs)
+    assert (
+        plan.lost_link,
+        plan.lost_access,
+        plan.plans[1].lost_link,
+        plan.plans[1].lost_access,
+    ) == (pytest.approx((16 / 20, 12 / 20, 16 / 20, 12 / 20)))
+    assert [(one.lost_link, one.lost_access) for one in plan.queues] == [(8 / 20, 6 / 20)] * 2
+    told = Screen(200).draw(lambda console: burst_text.burst(console, Screen(200), plan))
+    assert (
+        "0.8 are lost on links: 0.6 for want of a free channel, 0.2 after the last retry." in told
+    )
+
+
+def test_a_channel_that_is_busy_is_not_a_link_that_loses() -> None:
+    """Nothing is lost on the links of two hops; who finds the channel busy once gives up.
+
+    The sender and its relay hear each other. With four more CCAs hardly any is given up, and where a busy channel
+    counts as a try that failed no frame is (IEEE 802.15.4-2015 section 6.2.5.1, from memory).
+    """
+    quick = CSMA.replace("\n", "\nretries = 0\n", 1)
+
+    def lost(keys: str) -> tuple[float, float]:
+        plan = carry_burst(volley(quick + keys, 20, 2, every_s=0.006), "volley", runs=40)
+        return plan.lost_link, plan.lost_access
+
+    link, access = lost("backoffs = 0\n")
+    assert 1 < access <= link
+    assert lost("backoffs = 4\n")[1] < access / 4
+    assert lost('backoffs = 0\nbusy = "tries-again"\n')[1] == 0
+
+
+def test_a_burst_is_played_until_none_of_its_frames_waits() -> None:
+    """A packet of many frames, half of the tries lost: what is left of it when it is lost is sent all the same.
+
+    Each frame is sent once, as nobody tries again: the time on the air is that of all frames, and no queue is left with
+    any, though the packet is lost for good long before.
+    """
+    once = CSMA.replace("\n", "\nretries = 0\n", 1)
+    lossy = "[loss]\nframes = 0.5\n"
+    whole = carry_burst(volley(once, 1, 1, every_s=0.03, octets=1200), "volley", runs=20)
+    assert whole.frames > 10
+    assert whole.arrived == 1
+    plan = carry_burst(volley(once, 1, 1, every_s=0.03, octets=1200, more=lossy), "volley", runs=20)
+    assert plan.arrived < 1
+    assert plan.queues[0].points[-1][1] == 0
+    # half of the frames are acknowledged: 5 octets and 6 before them, 32 µs each
+    answers_s = plan.frames * 352e-6
+    assert plan.air_s == pytest.approx(whole.air_s - answers_s / 2, abs=answers_s / 6)
+
+
 def test_a_burst_of_which_nothing_comes(monkeypatch: pytest.MonkeyPatch) -> None:
     """None of 20 runs is whole: 1 - 0.05^(1/20) may be all the same; and no packet has a time."""
     run = BurstRun((None, None), ("link", "link"), (0, 0), ((), ()))

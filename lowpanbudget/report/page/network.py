@@ -177,19 +177,23 @@ def _burst(plan: BurstPlan) -> Iterator[Data]:
     columns = ("packets", *(kind.name for kind in chart.kinds))
     rows = [(row.label, *_shares(row, chart.kinds)) for row in chart.rows]
     yield _part(chart, columns, rows, f"{burst_answer(plan)}.")
-    waiting = (
+    waiting = [
         "node",
         "most frames waiting at any one time, mean",
         "packets lost to a full queue",
         "lost on its link",
-    )
+    ]
     queues = [
-        (
+        [
             queue.node, number(round(queue.highest_mean, 2)), number(round(queue.lost_queue, 2)),
             number(round(queue.lost_link, 2)),
-        )
+        ]
         for queue in plan.queues
     ]  # fmt: skip
+    if plan.lost_access:
+        waiting.append("of these for want of a free channel")
+        for row, queue in zip(queues, plan.queues, strict=True):
+            row.append(number(round(queue.lost_access, 2)))
     yield _part(carries.queue_chart(plan), waiting, queues)
 
 
