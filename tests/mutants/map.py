@@ -21,14 +21,15 @@ ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".mutants"  # no part of the repository
 LINES, TIMES = KEPT / "lines", KEPT / "times.json"
 TESTS = (
-    "tests/layers", "tests/stack", "tests/payload", "tests/deployment", "tests/contract", "tests/test_fields.py",
+    "tests/layers", "tests/stack", "tests/payload", "tests/deployment", "tests/room", "tests/capture",
+    "tests/findings", "tests/design", "tests/contract", "tests/test_public_captures.py", "tests/test_fields.py",
     "tests/test_stream.py", "tests/test_sizes.py", "tests/test_figures.py", "tests/test_values.py",
     "tests/test_bits.py", "tests/test_rows.py", "tests/test_public_codecs.py", "tests/test_public_headers.py",
     "tests/test_public_messages.py", "tests/test_fuzz_corpus.py",
 )  # fmt: skip
 SINGLE = 3  # tests; a line that fewer run may run only when its module is imported
 FEW = 3  # files of tests that are loaded first
-ROOMS = ("layers", "fields", "stack", "payload", "deployment")
+ROOMS = ("layers", "fields", "stack", "payload", "deployment", "room", "capture", "findings")
 
 
 class Reach:

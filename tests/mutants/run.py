@@ -44,6 +44,9 @@ ROOMS = {
         "payload/bitmap.py",
     ),
     "deployment": ("deployment",),
+    "room": ("room",),
+    "capture": ("capture",),
+    "findings": ("findings",),
     "payload/forms": ("payload/forms",),
 }  # fmt: skip
 # tests of the whole program, for what the tests of a room let live
@@ -52,6 +55,9 @@ WHOLE = {
     "payload": (
         "tests/contract/test_encodings.py", "tests/contract/test_generate.py", "tests/contract/test_formats.py",
     ),
+    "room": ("tests/contract/test_design_commands.py", "tests/contract/test_sweep.py", "tests/test_examples.py"),
+    "capture": ("tests/cli", "tests/test_public_captures.py"),
+    "findings": ("tests/contract/test_findings.py", "tests/test_examples.py"),
 }  # fmt: skip
 LAST = "payload/forms"  # over and above the sample of the other rooms
 LEAST = 60  # mutants of a room
