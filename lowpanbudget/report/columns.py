@@ -243,7 +243,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "field": "A field that changed.",
         "change": "How it changed.",
         "verdict": "What receivers of the old format do: read right; right as a prefix (only those that ignore octets "
-        "after their last field); refused; misread; not judged: the change cannot be made alone.",
+        "after their last field); refused; misread; may be misread: no such message was found, and nothing proves that "
+        "there is none; not judged: the change cannot be made alone.",
         "an old receiver reads": "What it takes it for, or why it refuses it.",
         "bits": "Bits that the greatest message grows by (+), or shrinks by (-).",
     },

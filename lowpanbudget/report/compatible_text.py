@@ -16,9 +16,11 @@ _STYLES = {
     "read right": "green",
     "right as a prefix": "yellow",
     "refused": "yellow",
+    "may be misread": "bold yellow",
     "misread": "bold red",
 }
 _READ = {"read right", "right as a prefix"}
+_MISREAD = {"misread", "may be misread"}
 _APPENDED = (
     "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
     "it does not: its presence bit comes with the group."
@@ -55,7 +57,7 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
         ):
             paragraph(console, screen, _APPENDED)
             console.print()
-        if "misread" in (comparison["outcome"], comparison["new_receiver_outcome"]):
+        if _MISREAD & {comparison["outcome"], comparison["new_receiver_outcome"]}:
             paragraph(console, screen, _TOLD_APART)
             console.print()
 

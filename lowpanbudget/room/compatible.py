@@ -9,9 +9,10 @@ def compatible(
 ) -> tuple[FormatComparison, ...]:
     """Return a ``FormatComparison`` for the message of this name, or for every message of two designs.
 
-    Every change is made alone, packed, and read with the old format. ``ignore_tail``: all receivers ignore octets after
-    their last field, as ``Message.unpack`` can, and what these misread is misread; else such messages are refused, and
-    the words say what they would be misread as. Raises ``RequestError`` for what is no design, or
+    Every change is made alone, packed, and read with the old format. Where neither a message that is misread is found
+    nor a proof that there is none, the outcome is ``may be misread``. ``ignore_tail``: all receivers ignore octets
+    after their last field, as ``Message.unpack`` can, and what these misread is misread; else such messages are
+    refused, and the words say what they would be misread as. Raises ``RequestError`` for what is no design, or
     a message that neither of them has.
     """
     old, new = Design.of(old), Design.of(new)

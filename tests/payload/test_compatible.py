@@ -188,7 +188,9 @@ def test_what_only_a_receiver_misreads_that_ignores_the_tail_others_refuse() -> 
         old.unpack(octets)
     assert len(old.unpack(octets, ignore_tail=True)["s"]) == 2
     change = only(compare(old, new))
-    assert change.outcome is Outcome.REFUSED
+    # n + 1 octets are sent and n // 2 + 1 read, so that only none are read, and right: which nothing here proves
+    assert change.outcome is Outcome.OPEN
+    assert "no message was found that is misread, and nothing proves" in change.reads
     assert "m_unpack_prefix ignores them and misreads: s.count = " in change.reads
     found = compare(old, new, ignore_tail=True)
     assert (only(found).outcome, found.outcome) == (Outcome.MISREAD, Outcome.MISREAD)
@@ -367,6 +369,56 @@ def test_what_only_all_changes_do_is_told_so() -> None:
     assert found.reads.endswith("; no change alone does that")
 
 
+def test_messages_that_are_misread_are_searched_for_where_drawn_ones_are_refused() -> None:
+    """A flag more moves a peak by a bit, and of what follows some messages have a size of the old format as well."""
+
+    def made(*names: str) -> Message:
+        return message(
+            Version("v", value=2, bits=3),
+            number("t", 2**28 - 1),
+            Flags("alarm", names=names, optional=True),
+            Table("peak", values=tuple(map(Decimal, range(61))), optional=True),
+            Text("label", max_length=11, encoding="ascii"),
+            Series(
+                "trend", min=Decimal(0), max=Decimal(210), max_length=12, deltas="variable",
+                group_bits=3,
+            ),
+        )  # fmt: skip
+
+    alarms = ("shock", "tilted", "light", "low_battery", "clock_lost")
+    old, new = made(*alarms), made(*alarms, "frost")
+    octets = new.pack({"t": 0, "alarm": (), "peak": 32, "label": "", "trend": []})
+    # presence 11, version 010, 28 bits of t, 6 of alarm, 100000 of peak, 0000 and 0000: 53 bits
+    assert octets.hex() == "d0000000010000"
+    # a bit earlier stand 5 of alarm, 010000 of peak, 0000 of label, 0000 of trend: 52 bits, 7 octets as well
+    assert old.unpack(octets)["peak"] == 16
+    found = compare(old, new)
+    assert (found.outcome, found.new_receiver_outcome) == (Outcome.MISREAD, Outcome.MISREAD)
+
+
+def test_what_is_refused_or_right_is_proven_and_else_left_open() -> None:
+    """Each proof with a near miss; the bits are counted beside it."""
+    told = Text("s", max_length=3)
+    old = message(number("a"), Version("v", value=5), told)
+    # v stands at bit 8 in both: 0101 and 0110
+    other = message(number("a"), Version("v", value=6), number("b"), told)
+    assert compare(old, other).outcome is Outcome.REFUSED
+    # 2 octets at least, 5 at most, and always 6
+    assert compare(old, message(Octets("o", length=6))).outcome is Outcome.REFUSED
+    assert compare(old, message(Octets("o", length=5))).outcome is Outcome.MISREAD
+    # two bits of count in both, and 3 is one more than the old format allows
+    few, more, wider = (message(Text("s", max_length=most), number("a")) for most in (2, 3, 4))
+    assert compare(few, more).outcome is Outcome.REFUSED
+    assert compare(more, few).outcome is Outcome.RIGHT
+    # flags and a group at the end: nobody looks at what is behind, and zeros say that nothing is there
+    last = [Flags("f", names=tuple("abcdef")[:count]) for count in (5, 6)]
+    group = Group("g", fields=(Boolean("b", optional=True),))
+    assert compare(message(last[0]), message(last[1])).outcome is Outcome.RIGHT
+    assert compare(message(last[0]), message(last[0], group)).new_receiver_outcome is Outcome.RIGHT
+    # three bits of count: text and number move by one
+    assert compare(few, wider).outcome not in {Outcome.REFUSED, Outcome.RIGHT}
+
+
 def test_text_outside_ascii_is_no_ascii() -> None:
     ascii_text, utf8 = (Text("t", max_length=8, encoding=name) for name in ("ascii", "utf-8"))
     assert not compare(message(ascii_text), message(utf8)).safe
@@ -388,11 +440,15 @@ def test_another_order_of_fields_is_one_change() -> None:
 def test_what_stands_twice_for_a_moment_is_judged() -> None:
     """All reversed: a field goes to the other side of reserved bits, where it is put in before it is taken out.
 
-    8 bits of version, 4 reserved, 8 and 1; the other way round the first octet holds b and 7 bits of a, no version 1
-    where both are 0.
+    4 bits of version, 4 reserved, 8 and 1; the other way round the first octet holds b and 7 bits of a: no version 1
+    where both are 0, but where a is 32: 0 0010000|0 0000 000|1 has a version 1, an a of 0 and a b of 1.
     """
-    found = compare(message(*OLD), message(*reversed(OLD)))
-    assert (found.safe, found.outcome) == (False, Outcome.REFUSED)
+    old, new = message(*OLD), message(*reversed(OLD))
+    octets = new.pack({"b": False, "a": 32})
+    assert octets == bytes([0b00010000, 0b00000000, 0b10000000])
+    assert old.unpack(octets) == {"v": 1, "a": 0, "b": True}
+    found = compare(old, new)
+    assert (found.safe, found.outcome) == (False, Outcome.MISREAD)
     assert [one.what for one in found.changes] == [
         "order v, a, b becomes b, a, v", "a inserted", "a removed",
     ]  # fmt: skip

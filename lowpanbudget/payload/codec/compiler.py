@@ -181,7 +181,7 @@ class Compiler:
 
     def place(self, leaf: Leaf) -> LeafPlace:
         """Return a field of fixed width with its codec, in the byte order of the message."""
-        return _placed(leaf, self.order)
+        return placed(leaf, self.order)
 
 
 def references(fields: tuple[Field, ...], deepest: int) -> frozenset[str]:
@@ -208,7 +208,7 @@ def _remembered(work: Callable[[Leaf, Order], T]) -> Callable[[Leaf, Order], T]:
 
 
 @_remembered
-def _placed(leaf: Leaf, order: Order) -> LeafPlace:
+def placed(leaf: Leaf, order: Order) -> LeafPlace:
     """Return a leaf with its codec, in the byte order of the message."""
     needed = leaf.needed()
     width = order.rounded(needed)

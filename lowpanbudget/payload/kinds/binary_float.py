@@ -50,6 +50,7 @@ name = "energy"
 bits = 32
 unit = "J\""""
     rounds: ClassVar[bool] = True
+    refusing: ClassVar[tuple[str, ...]] = ("min", "max")
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 
     def needed(self) -> int:

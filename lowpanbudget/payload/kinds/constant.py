@@ -38,6 +38,7 @@ value = 0xb5
 bits = 8"""
     needs_value: ClassVar[bool] = False
     identifies: ClassVar[bool] = True
+    refusing: ClassVar[tuple[str, ...]] = ("value", "bits")
 
     def needed(self) -> int:
         """Return the stated width."""

@@ -74,6 +74,9 @@ class Field:
     rounds: ClassVar[bool] = False
     # Whether its codes are indices of a list of values.
     indexed: ClassVar[bool] = False
+    # Keys that only say which values there are: where they alone differ, no code stands for another value. Of a number
+    # that holds as long as its base and its step stay.
+    refusing: ClassVar[tuple[str, ...]] = ()
     # What the field tells about the whole message: which format it is, and when it was sent or what was lost before.
     identifies: ClassVar[bool] = False
     dates: ClassVar[bool] = False

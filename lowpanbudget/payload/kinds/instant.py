@@ -47,6 +47,7 @@ step = 1"""
     referable: ClassVar[bool] = True
     rounds: ClassVar[bool] = True
     dates: ClassVar[bool] = True
+    refusing: ClassVar[tuple[str, ...]] = ("bits",)
     decimals: ClassVar[tuple[str, ...]] = ("step", "typical")
 
     def number(self) -> Number:

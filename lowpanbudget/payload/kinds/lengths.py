@@ -30,6 +30,7 @@ class Counted(Field):
 
     counts: ClassVar[str] = ""  # what the number numbers
     counted_by: ClassVar[str] = ""  # the attribute that states its width
+    refusing: ClassVar[tuple[str, ...]] = ("max_length", "length_bits", "count_bits")
 
     @property
     def least(self) -> int:

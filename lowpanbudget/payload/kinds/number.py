@@ -65,6 +65,7 @@ unit = "Cel"
 special = ["not_available"]   # or with codes of your own: { not_available = 16383 }
 tolerance = 0.05              # lets `weigh` look for coarser steps"""
     rounds: ClassVar[bool] = True
+    refusing: ClassVar[tuple[str, ...]] = ("min", "max", "bits", "special")
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "offset", "tolerance", "typical")
 
     @classmethod

@@ -34,6 +34,7 @@ name = "sequence"
 bits = 8"""
     rounds: ClassVar[bool] = True
     dates: ClassVar[bool] = True
+    refusing: ClassVar[tuple[str, ...]] = ("bits",)
 
     def number(self) -> Number:
         """Return the same field as a plain number."""

@@ -80,6 +80,7 @@ deltas = "fixed"              # or "variable": zigzag in groups of group_bits
 delta_bits = 5
 escape = true                 # a whole sample where a difference is too large"""
     counts: ClassVar[str] = "samples"
+    refusing: ClassVar[tuple[str, ...]] = ("max_length", "count_bits", "min", "max", "bits")
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "tolerance")
 
     def number(self) -> Number:

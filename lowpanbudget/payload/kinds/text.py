@@ -37,6 +37,8 @@ kind = "text"
 name = "room"
 max_length = 24
 encoding = "utf-8\""""
+    # ASCII is UTF-8 (RFC 3629 section 1)
+    refusing: ClassVar[tuple[str, ...]] = ("max_length", "length_bits", "encoding")
 
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a text of a right length."""

@@ -54,6 +54,7 @@ base = "time"                 # a field of kind time before it
 max = 3600"""
     rounds: ClassVar[bool] = True
     dates: ClassVar[bool] = True
+    refusing: ClassVar[tuple[str, ...]] = ("min", "max", "bits")
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step")
 
     def number(self) -> Number:

@@ -91,7 +91,7 @@ def _in_order(fields: tuple[Field, ...], names: list[str]) -> tuple[Field, ...]:
 def _pair(old: tuple[Field, ...], index: int, after: Field, place: FieldPath) -> Iterator[Edit]:
     """Yield the changes of one field, or of what it holds."""
     before = old[index]
-    if _bare(before) == _bare(after):
+    if bare(before) == bare(after):
         return
     here = (*place, before.name)
     inside = _inside(before, after, here)
@@ -107,7 +107,7 @@ def _inside(before: Field, after: Field, here: FieldPath) -> Iterator[Edit] | No
     bodies, others = before.bodies(), after.bodies()
     if not bodies or before.kind != after.kind or len(bodies) != len(others):
         return None
-    alike = _bare(before) == _bare(after.with_bodies(tuple(body.fields for body in bodies)))
+    alike = bare(before) == bare(after.with_bodies(tuple(body.fields for body in bodies)))
     if not alike or [body.steps for body in bodies] != [other.steps for other in others]:
         return None
     if not bodies[0].named:
@@ -129,8 +129,8 @@ def _difference(before: Field, after: Field) -> tuple[str, str]:
     if before.kind != after.kind:
         return f"kind {before.kind} becomes {after.kind}", ""
     parts, meaning = [], ""
-    for item in dataclasses.fields(_bare(after)):
-        old, new = getattr(_bare(before), item.name), getattr(_bare(after), item.name)
+    for item in dataclasses.fields(bare(after)):
+        old, new = getattr(bare(before), item.name), getattr(bare(after), item.name)
         if old != new:
             long = isinstance(old, tuple | Field) or isinstance(new, tuple | Field)
             words = _lists(old, new) if long else _values(old, new)
@@ -165,11 +165,11 @@ def _lists(before: Any, after: Any) -> str:
     return " and ".join(words) or "changed"
 
 
-def _bare(field: Field) -> Any:
+def bare(field: Field) -> Any:
     """Return a field without what is for people only."""
     defaults = {item.name: item.default for item in dataclasses.fields(field)}
     shown: dict[str, Any] = {key: defaults[key] for key in _REMARKS if key in defaults}
-    bodies = tuple(tuple(map(_bare, body.fields)) for body in field.bodies())
+    bodies = tuple(tuple(map(bare, body.fields)) for body in field.bodies())
     return dataclasses.replace(field.with_bodies(bodies), **shown)
 
 
@@ -186,7 +186,7 @@ def _renames(old: Iterable[Field], new: Iterable[Field]) -> dict[str, str]:
     if len(before) != len(after):
         return {}
     pairs = list(zip(before, after, strict=True))
-    alike = all(_bare(was) == _bare(dataclasses.replace(now, name=was.name)) for was, now in pairs)
+    alike = all(bare(was) == bare(dataclasses.replace(now, name=was.name)) for was, now in pairs)
     return {was.name: now.name for was, now in pairs} if alike else {}
 
 

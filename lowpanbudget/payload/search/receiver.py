@@ -1,9 +1,11 @@
 """What a receiver of one format makes of messages of another.
 
-Nothing is judged by rule: values at all edges and many between them are packed with the format of the sender, and that
-of the receiver reads the octets. Among them are the values that the sender's format reads where the receiver's one sent
-its own edges: what was a special code or an escape may be a plain value now. Only what the wire cannot show (another
-unit, another epoch) is judged by comparing the declarations.
+Values at all edges and many between them are packed with the format of the sender, and that of the receiver reads the
+octets. Among them are the values that the sender's format reads where the receiver's one sent its own edges: what was a
+special code or an escape may be a plain value now. That others are not misread, they do not show: a proof has to
+(``alignment``, ``certain_bits``), else messages that both read are searched for (``ambiguity``), and where none of them
+is misread it is left open. Only what the wire cannot show (another unit, another epoch) is judged by comparing the
+declarations.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,21 +17,29 @@ from lowpanbudget.errors import WireError, plural
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.alignment import is_in_step
+from lowpanbudget.payload.search.ambiguity import read_by_both
+from lowpanbudget.payload.search.certain_bits import is_never_read
 from lowpanbudget.payload.search.edits import shown
 from lowpanbudget.payload.search.sampler import edges, samples
 from lowpanbudget.payload.search.tree import walk
 from lowpanbudget.payload.words import joined
 
+_NOT_PROVEN = "no message was found that is misread, and nothing proves that there is none"
+_SHOWN = 40  # octets of a message that is misread, for people to try
+
 
 class Outcome(Enum):
     """What becomes of messages at a receiver of another format, from the best to the worst, which nobody notices.
 
-    ``PREFIX``: read right by a receiver that ignores octets after its last field, refused by any other.
+    ``PREFIX``: read right by a receiver that ignores octets after its last field, refused by any other. ``OPEN``: no
+    message was found that is misread, and nothing proves that there is none.
     """
 
     RIGHT = "read right"
     PREFIX = "right as a prefix"
     REFUSED = "refused"
+    OPEN = "may be misread"
     MISREAD = "misread"
     UNKNOWN = "not judged"
 
@@ -58,10 +68,31 @@ class Sides(NamedTuple):
 def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
     """Return what a receiver makes of messages; ``everywhere``: edges of all fields, not only where they differ."""
     places = None if everywhere else _differing(sides.receiver, sides.sender)
-    tried = _tried(sides, places)
-    if sides.meanings and tried.outcome is not Outcome.MISREAD:
+    judge = _Judge(sides)
+    tried = _tried(sides, places, judge)
+    if tried.outcome is Outcome.MISREAD:
+        return tried
+    if sides.meanings:
         return Reading(Outcome.MISREAD, sides.meanings[0])
-    return tried
+    return tried if _is_proven(sides) else _searched(sides, tried, judge)
+
+
+def _is_proven(sides: Sides) -> bool:
+    """Return whether no message at all can be misread."""
+    ends = sides.receiver, sides.sender
+    return is_in_step(*ends, sides.renamed) or is_never_read(*ends, ignore_tail=sides.ignore_tail)
+
+
+def _searched(sides: Sides, tried: Reading, judge: "_Judge") -> Reading:
+    """Return a message that is misread, where one is found; else that there may be one."""
+    receiver, sender, ignore_tail = sides.receiver, sides.sender, sides.ignore_tail
+    for sent in read_by_both(receiver, sender, ignore_tail=ignore_tail):
+        octets = sender.pack(sent)
+        wrong = judge.misread(sent, receiver.unpack(octets, ignore_tail=ignore_tail))
+        if wrong:
+            shown_octets = f" (octets {octets.hex()})" if len(octets) <= _SHOWN else ""
+            return Reading(Outcome.MISREAD, f"{wrong}{shown_octets}")
+    return Reading(Outcome.OPEN, f"{tried.text}; {_NOT_PROVEN}")
 
 
 def _differing(before: Message, after: Message) -> set[FieldPath]:
@@ -70,12 +101,11 @@ def _differing(before: Message, after: Message) -> set[FieldPath]:
     return {place for place, field in walk(after.fields) if there.get(place) != field}
 
 
-def _tried(sides: Sides, places: set[FieldPath] | None) -> Reading:
+def _tried(sides: Sides, places: set[FieldPath] | None, judge: "_Judge") -> Reading:
     """Return the first thing that is misread, else the first that is refused, else that all is right."""
     receiver, sender = sides.receiver, sides.sender
     refused = behind = None  # behind: what only a receiver that ignores the tail misreads
     most = 0  # octets after what it reads
-    judge = _Judge(sides)
     for sent in chain(samples(sender), edges(sender, places), _read_anew(receiver, sender, places)):
         octets = sender.pack(sent)
         try:
