@@ -8,13 +8,14 @@ from pathlib import Path
 
 import pytest
 from findings import air
-from findings.air import BROADCAST, CONTEXTS, NODE
+from findings.air import BROADCAST, CONTEXTS, NODE, ROOT
 
 from lowpanbudget import Record, audit, follow, measure, survey, write_pcap
 from lowpanbudget.layers.link.mac import FrameType
 
 START_NS, LINK_TYPE = 1_925_000_000 * 10**9, 195
 DATAGRAM = air.datagram(b"ON")
+RELAY = b"\x00\x18"
 DATA_REQUEST = b"\x04"  # IEEE 802.15.4: the command of a child that asks its parent for data
 
 
@@ -32,6 +33,12 @@ def to_all(number: int) -> bytes:
 
 def command(number: int) -> bytes:
     return air.raw(DATA_REQUEST * 8, number, frame_type=FrameType.COMMAND)
+
+
+def meshed(number: int, by: bytes, to: bytes) -> bytes:
+    """On a hop of a mesh from NODE to ROOT, with 5 hops left on each: 10, V = F = 1 (RFC 4944 section 5.2)."""
+    head = bytes([0b1011_0101]) + NODE + ROOT
+    return air.raw(head + air.payload(DATAGRAM, (NODE, ROOT)), number, (by, to))
 
 
 def captured(*frames: tuple[float, bytes]) -> list[Record]:
@@ -57,9 +64,14 @@ def captured(*frames: tuple[float, bytes]) -> list[Record]:
         ([(0, to_all(1)), (0.05, to_all(2))], None),
         ([(0, command(1)), (0.05, command(2))], None),
         ([(0, air.raw(bytes(4), 1)), (0.05, air.raw(bytes(4), 2))], None),
+        ([(0, meshed(1, NODE, RELAY)), (0.05, meshed(2, NODE, RELAY))], 1),
+        # each hop has a sender with numbers of its own, also where hops left stays as it was
+        ([(0, meshed(1, NODE, RELAY)), (0.05, meshed(2, RELAY, ROOT))], None),
+        ([(0, meshed(1, NODE, RELAY)), (0.05, meshed(1, RELAY, ROOT))], None),
     ],
     ids=[
         "soon", "in time", "late", "retry", "acknowledged", "retry acknowledged", "other", "to all", "command", "short",
+        "mesh hop again", "next mesh hop", "next mesh hop, same number",
     ],
 )  # fmt: skip
 def test_all_readers_call_the_same_frames_copies(

@@ -11,7 +11,7 @@ from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.describing import is_part_described
 from lowpanbudget.capture.columns.state import Front, State, front_octets
 from lowpanbudget.capture.follow.memo import kept_ranges
-from lowpanbudget.capture.follow.repeats import may_be_copied
+from lowpanbudget.capture.follow.repeats import link_ends, may_be_copied
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.follow.tracing import Trace
@@ -178,10 +178,11 @@ class Learner:
         fields[p.C_FCS], fields[p.C_BASE] = sighting.fcs_octets, size
         fields[p.C_CONTENTS] = 0 if payload is None else size - len(payload)
         fields[p.C_SOURCE] = fields[p.C_SEQUENCE] = -1
-        if example.link_source is not None and payload:
-            fields[p.C_SOURCE] = self._repeats.source(example.link_source)
+        source, destination = link_ends(example)
+        if source is not None and payload:
+            fields[p.C_SOURCE] = self._repeats.source(source)
         fields[p.C_COPIED] = may_be_copied(mac)
-        fields[p.C_DEST_OCTETS] = len(example.link_destination or b"")
+        fields[p.C_DEST_OCTETS] = len(destination)
         numbered = sequence_of(mac)
         if numbered is not None:
             fields[p.C_SEQUENCE] = self._sequences.place(numbered)
@@ -234,9 +235,8 @@ class Learner:
             if fields[p.C_DATAGRAM]:
                 self._weigh(fields, sighting, place)
         self._wait_for_name(number, fields, sighting)
-        state.set_class(
-            number, fields, front, sighting.octets, body, example.link_destination or b""
-        )
+        _, destination = link_ends(example)
+        state.set_class(number, fields, front, sighting.octets, body, destination)
         code = code_of(template)
         self.classes.append(FrameClass(template, sighting.layer_bits, sighting.reason, code))
         self.tallies.append(tally)

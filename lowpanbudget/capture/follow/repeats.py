@@ -67,6 +67,15 @@ def may_be_copied(mac: Mac | None) -> bool:
 _TO_NOBODY = {None, BROADCAST}
 
 
+def link_ends(frame: "Frame") -> tuple[bytes | None, bytes]:
+    """Return who sent a frame on this link, and to whom: the number of a frame is that of a hop.
+
+    What a mesh below IPv6 passes on is no frame of its originator (RFC 4944 section 5.2).
+    """
+    mac = frame.mac
+    return (None, b"") if mac is None else (mac.source, mac.destination or b"")
+
+
 class Repeats:
     """Remembers the last frames of each source, of so many sources that were heard last."""
 
@@ -76,12 +85,13 @@ class Repeats:
 
     def of(self, sighting: "Sighting", example: "Frame") -> Again:
         """Return what a frame repeats, of which ``example`` is one that is alike; note it, or what it acknowledges."""
-        mac, source, payload = example.mac, example.link_source, sighting.payload
+        mac, payload = example.mac, sighting.payload
         if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:
             self.answer(sighting.sequence)
+        source, destination = link_ends(example)
         if source is None or not payload:
             return _NO
-        record, destination = sighting.record, example.link_destination or b""
+        record = sighting.record
         copied = len(payload) >= LEAST_COPY and may_be_copied(mac)
         return self.see(
             source, record.number, record.time_ns, sighting.sequence, payload + destination, copied=copied
