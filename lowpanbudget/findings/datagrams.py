@@ -73,7 +73,7 @@ class HeardDatagram:
     ``clear`` its UDP payload in the clear where that was sealed and opened. ``is_sum_wrong``: its checksum is wrong.
     ``mesh_left`` are the hops left in a mesh below IPv6, where another than its originator passes it on, or it is for
     all.
-    ``is_dropped``: no reading makes it right, so that nobody takes what it carries for what was sent.
+    ``is_dropped``: nobody takes what it carries, ports among it, for what was sent.
     """
 
     octets: bytes

@@ -87,6 +87,12 @@ class RoutedFlow:
                 self._lose(mark, one)
         return inf
 
+    def forget_as_long(self, octets: int) -> None:
+        """Conclude nothing about what is about as long."""
+        for mark, one in list(self.waiting.items()):
+            if abs(one.octets - octets) <= _ABOUT_AS_LONG:
+                del self.waiting[mark]
+
     def _lose(self, mark: int, one: _Waiting) -> None:
         self.lost += 1
         self.lost_last[mark] = one.number
@@ -118,6 +124,9 @@ class Router:
         if mark is not None:
             flow = self.flows.get(self.under.get(mark) or datagram.ends)
             if flow is not None:
+                if datagram.is_sum_wrong and mark not in flow.waiting:
+                    # it may have changed what it took, which the sum tells: ports, or octets behind them
+                    flow.forget_as_long(len(datagram.octets))
                 flow.send_on(mark, number)
 
     def count(self, counter: int | None, sequence: int | None, time_s: float) -> None:
@@ -153,9 +162,7 @@ class Router:
     def forget_as_long(self, octets: int) -> None:
         """Conclude nothing about what is about as long: its fragments go out."""
         for flow in self.flows.values():
-            for mark, one in list(flow.waiting.items()):
-                if abs(one.octets - octets) <= _ABOUT_AS_LONG:
-                    del flow.waiting[mark]
+            flow.forget_as_long(octets)
 
 
 class Offered(NamedTuple):

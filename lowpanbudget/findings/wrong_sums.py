@@ -15,6 +15,8 @@ from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
+# some octets behind it are meant, and nothing but the sum tells which; or all but the ports
+_OTHER_OCTETS = {Slip.TAIL, Slip.PORT}
 _COVERED = (Icmpv6, CoapMessage, DtlsRecord, Unified)
 
 
@@ -55,9 +57,9 @@ class WrongSums:
         return checksum.read_alike(datagram, self._said.get(ends))
 
     def _is_as_meant(self, scene: Scene, datagram: HeardDatagram, reading: SumReading) -> bool:
-        """Return whether the octets behind it are those that its sender meant, as far as is known by now."""
-        if reading.slip is Slip.TAIL:
-            return False  # some are, and nothing but the sum tells which
+        """Return whether the octets that it covers are those that its sender meant, as far as is known by now."""
+        if reading.slip in _OTHER_OCTETS:
+            return False
         if reading.slip is Slip.NONE:
             # all off by the same may be a prefix that is not known here
             sums = self._known.sums.get((scene.sender, datagram.contexts_used))

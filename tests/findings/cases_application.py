@@ -10,6 +10,7 @@ from random import Random
 
 from findings import air
 from findings.air import NODE, PAN, ROOT, Capture
+from findings.cases_compression import to_port
 from findings.cases_link import FAR, IPHC_ONLY
 from findings.judge import Case, Told
 from vector_files import document
@@ -436,6 +437,11 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
             planned(*[DATA] * 6, hop_limit=16),
             design=PLAN.with_flow(replace(PLAN.flows[0], hop_limit=16)),
         ),
+    ),
+    # 5683 does not fit the form with 4 bits of it, which stands for 0xf0b3 (RFC 6282 section 4.3.3)
+    "a port that its form does not carry": (
+        "port-not-in-design",
+        lambda: replace(to_port(5683), design=PLAN),
     ),
     # the times between those heard are one, two, three ... periods and some jitter, as chance has it
     "readings of which the receiver of the capture misses half": (

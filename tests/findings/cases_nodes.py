@@ -1,12 +1,12 @@
 """A capture that fires each finding about a node beside the others of its network, and a near miss."""
 
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from ipaddress import IPv6Address
 from random import Random
 
 from findings import air
-from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
+from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PORTS, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
 from lowpanbudget import Env, encode_frame, split
@@ -267,17 +267,25 @@ def registration(eui: bytes, number: int, status: int = 0, *, answers: bool = Fa
     return air.frame(air.nd_message(135, body, source, to), number)
 
 
-def relayed(*kept: int, gap: bool = False) -> Capture:
-    """Ten readings over a relay, one a second, each acknowledged; it keeps some, with a gap in its numbers or none."""
+def relayed(*kept: int, gap: bool = False, cut: Collection[int] = ()) -> Capture:
+    """Ten readings over a relay, one a second, each acknowledged; it keeps some, with a gap in its numbers or none.
+
+    They go to port 50003; of some it sends the last 4 bits on, behind 0xf0b (RFC 6282 section 4.3.3), as they are
+    restored: under the checksum that they came with.
+    """
+    ends = air.address(PREFIX, NODE), air.address(PREFIX, ROOT)
     frames: Timed = []
     own = 100
     for number in range(10):
         at, data = 1.0 + number, b"reading %d" % number
-        there = air.frame(air.datagram(data), number, (NODE, RELAY))
+        whole = air.udp(data, *ends, (PORTS[0], 50003))
+        there = air.frame(air.ip(*ends, 17, whole), number, (NODE, RELAY))
         frames += [(at, there), (at + 0.001, acknowledgement(number))]
         own += number not in kept or gap
         if number not in kept:
-            on = air.frame(air.datagram(data, hop_limit=63), own, (RELAY, ROOT))
+            port = (0xF0B0 | 50003 & 0xF if number in cut else 50003).to_bytes(2, "big")
+            packet = air.ip(*ends, 17, whole[:2] + port + whole[4:], 63)
+            on = air.frame(packet, own, (RELAY, ROOT))
             frames += [(at + 0.01, on), (at + 0.011, acknowledgement(own))]
     return Capture(frames)
 
@@ -549,6 +557,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a relay with another network behind it": (
         "datagrams-not-sent-on",
         lambda: swallowed(to=b"\0\x77"),
+    ),
+    "a relay that cuts the ports of some": (
+        "datagrams-not-sent-on",
+        lambda: relayed(cut=(3, 4, 5)),
     ),
     "a relay that keeps the last, or two": ("datagrams-not-sent-on", lambda: relayed(3, 4, 8, 9)),
     "a node that was replaced": ("frame-counter-went-back", replaced),
