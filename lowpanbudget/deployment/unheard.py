@@ -5,8 +5,9 @@ taken on both sides, and not across.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from heapq import heappush, heappushpop
+from itertools import accumulate, pairwise
 from operator import itemgetter
 from statistics import median
 from typing import NamedTuple
@@ -56,7 +57,7 @@ class Silences:
 
         Whose numbers, its messages' own or its frames', go on from one to the next over a silence was silent itself.
         """
-        rhythms = list(_rhythms(groups))
+        rhythms = list(_rhythms(groups, [silence for _, silence in self._longest]))
         found = []
         for _, silence in self._longest:
             sent: dict[object, float] = {}
@@ -88,9 +89,29 @@ class _Rhythm(NamedTuple):
             return False
         return _may_miss(one, other, (silence,))
 
+    def lasting_s(self, silences: Iterable[Silence]) -> float:
+        """Return the seconds between messages for most of the time, without silences in which it may have sent.
 
-def _rhythms(groups: Sequence[FlowJourneys]) -> Iterator[_Rhythm]:
-    """Yield the senders that have a rhythm."""
+        Of blocks that follow each other most steps are short, and most of the time passes between transfers.
+        """
+        steps_ns = [now - before for before, now in pairwise(self.times_ns)]
+        for silence in silences:
+            if self.may_have_sent(silence):
+                before = bisect_right(self.times_ns, silence.begin_ns) - 1
+                left_ns = steps_ns[before] - (silence.end_ns - silence.begin_ns)
+                steps_ns[before] = max(left_ns, 0)  # the clock of the capture may go back
+        return _middle(steps_ns) / SECOND
+
+
+def _middle(steps: Sequence[float]) -> float:
+    """Return the step in which the middle of all of them, one behind the other by length, lies."""
+    ordered = sorted(steps)
+    ends = list(accumulate(ordered))
+    return ordered[bisect_left(ends, ends[-1] / 2)]
+
+
+def _rhythms(groups: Sequence[FlowJourneys], silences: Sequence[Silence]) -> Iterator[_Rhythm]:
+    """Yield the senders that have a rhythm: those of bursts as often as these come."""
     for group in groups:
         gaps = [
             gap
@@ -106,7 +127,9 @@ def _rhythms(groups: Sequence[FlowJourneys]) -> Iterator[_Rhythm]:
             ]
             known.sort(key=itemgetter(0))
             times, journeys = zip(*known, strict=True)
-            yield _Rhythm(group.flow.source, list(times), list(journeys), median(gaps))
+            one = _Rhythm(group.flow.source, list(times), list(journeys), median(gaps))
+            lasting_s = _middle(gaps) if group.numbers else one.lasting_s(silences)
+            yield one._replace(usual_s=max(one.usual_s, lasting_s))
 
 
 def apart(group: FlowJourneys, silences: Sequence[Silence]) -> FlowJourneys:

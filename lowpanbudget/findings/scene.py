@@ -52,14 +52,15 @@ class Surroundings:
     """What is known beside the frames, and what they have taught so far (bounded).
 
     ``largest``: octets of the longest frame, check sequence included; ``mtu``: of the largest datagram. ``devices`` are
-    EUI-64s that exist. ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen,
-    ``pans`` PAN IDs with their number of frames, ``ports`` those of UDP under right checksums, ``announced`` the last
-    prefixes of each context on the air. ``flows`` finds those of the design, ``senders`` are the nodes that sent data
-    frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again without one, ``refusals``
-    what was not accepted, ``uncorrected`` who does not set its clock. ``losses`` tell what became of datagrams in
-    fragments, ``routers`` of those that nodes send on, ``keys`` which keys nodes name, ``sums`` are checksums that
-    nothing explains, ``forms`` all by the form of headers, ``end_s`` is when the last frame came, ``unread`` counts
-    data frames sealed or with a fault. ``asked_again``: by link source, what is told with requests without answer.
+    EUI-64s that exist. ``timeout_s`` is the receivers' time for reassembly, ``rpi_type`` the type of the RPL option
+    where it is given. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with their number of frames, ``ports`` those
+    of UDP under right checksums, ``announced`` the last prefixes of each context on the air. ``flows`` finds those of
+    the design, ``senders`` are the nodes that sent data frames, ``acknowledged`` those that acknowledged any,
+    ``insistent`` those that tried again without one, ``refusals`` what was not accepted, ``uncorrected`` who does not
+    set its clock. ``losses`` tell what became of datagrams in fragments, ``routers`` of those that nodes send on,
+    ``keys`` which keys nodes name, ``sums`` are checksums that nothing explains, ``forms`` all by the form of headers,
+    ``end_s`` is when the last frame came, ``unread`` counts data frames sealed or with a fault. ``asked_again``: by
+    link source, what is told with requests without answer.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -68,6 +69,7 @@ class Surroundings:
     largest: int = LARGEST_FRAME
     mtu: int = MINIMUM_MTU
     timeout_s: float = 60.0
+    rpi_type: int | None = None
     prefixes: Recent[int, int] = field(default_factory=lambda: Recent(MOST_PREFIXES))
     pans: dict[int, int] = field(default_factory=dict)
     ports: Recent[int, int] = field(init=False, default_factory=lambda: Recent(MOST_PORTS))
@@ -123,10 +125,9 @@ class Scene:
     around it. ``datagram`` is the one that it brings or completes, ``match`` its flow in the design, ``passage`` how it
     came here where another node sent it before, ``by`` what is noted of who sent it, ``fragmented`` what its fragment
     belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is that one again),
-    ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges.
-    ``explained``: a rule knows why the frame cannot be read, and others need not say that it cannot. ``opened`` is what
-    stood sealed in its datagram, where keys were given for it. ``root`` is the RPL root that was known then,
-    ``devices`` are the EUI-64s, ``slot`` is the absolute slot number that the capture gives.
+    ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges. ``explained``: a rule
+    knows why the frame cannot be read, and others need not say so. ``opened`` is what stood sealed in its datagram,
+    where keys were given. ``root``: the RPL root known then, ``devices``: EUI-64s, ``slot``: the absolute slot number.
     """
 
     known: Surroundings
@@ -285,9 +286,8 @@ class Scene:
     def from_its_source(self, header: Iphc) -> bool:
         """Return whether it is on the first hop: its IPv6 source is made of its link source."""
         link = self.frame.link_source
-        return link is not None and int(header.header.source) & IID_MASK == interface_identifier(
-            link
-        )
+        own = int(header.header.source) & IID_MASK
+        return link is not None and own == interface_identifier(link)
 
     # --- reading -----------------------------------------------------------------------------------------
 

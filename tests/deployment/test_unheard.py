@@ -148,6 +148,32 @@ def test_a_pause_of_all_senders_is_no_gap_of_the_receiver() -> None:
         )
 
 
+def test_transfers_between_long_silences_are_no_rhythm() -> None:
+    """Two nodes send 20 readings in a second each 10 minutes, at other times; another reports each 20 s.
+
+    By hand: in 18 s without a frame either has one transfer in 33 to begin; by the steps of its readings it would have
+    sent 360. The last frame of each is not heard, so that no numbers tell what a silence had in it.
+    """
+    chance, sent = Random(4), list[Sent]()
+
+    def report(at: float, node: int) -> None:
+        packet = Packet(len(sent), at, node, 79, len(sent), arrived=at)
+        sent.append(Sent(at, node, 0, packet, 0, 79, heard=True, acked=True))
+
+    for turn in range(24):
+        for node in (1, 2):
+            for count in range(20):
+                report(600.0 * turn + 150 * node + 0.05 * count, node)
+    for turn in range(720):
+        report(20.0 * turn + chance.random(), 3)
+    planned = design(LIMITS, bits=16, every_s=EVERY_S)
+    order = sorted(sent, key=lambda one: one.time)
+    frames = records(order, Frames(planned, hops=lambda _node: 1, bits=16))
+    heard = [one for one in frames if ((one.time_ns or 0) - START_NS) / S % 150 // 0.05 != 19]
+    found = measure(heard, contexts=air.CONTEXTS)
+    assert not [one for one in found.unknown if "did not listen" in one]
+
+
 def test_what_was_kept_back_is_told_beside_a_gap() -> None:
     """Ten messages of the first node have no frame of their own; those of the gap are not set off against them."""
     found = measured(reports(kept_back=10))

@@ -332,20 +332,27 @@ def group(links: tuple[bytes, bytes]) -> Capture:
     return Capture([*cut(links=links)])
 
 
-def announced(kind: int) -> Capture:
-    """A DODAG configuration with the 0x23 flag (RFC 9008 section 4.1.3), then a datagram with an option."""
+def dio_of(kind: int) -> bytes:
+    """A DODAG configuration, whose flag says which option type there is (RFC 9008 section 4.1.3)."""
     source, to = air.address("fe80::", ROOT), air.ALL_NODES
     base = bytes([0, 1, 1, 0, 0x88, 0, 0, 0]) + air.address(PREFIX, ROOT).packed
     # flags: |0 0 0|1|A| PCS |: the flag is bit 3
-    option = bytes([4, 14, 0x10, 8, 3, 10]) + bytes.fromhex("0700010000000aff003c")
+    option = bytes([4, 14, 0x10 * (kind == 0x23), 8, 3, 10]) + bytes.fromhex("0700010000000aff003c")
     packet = air.ip(source, to, 58, air.icmpv6(155, base + option, source, to, 1), 255)
-    told = air.frame(packet, 1, (ROOT, BROADCAST))
-    return Capture([told, air.frame(air.with_option(b"up", kind=kind), 2)])
+    return air.frame(packet, 1, (ROOT, BROADCAST))
 
 
-def leaving(kind: int) -> Capture:
+def announced(kind: int) -> Capture:
+    """DIOs tell of type 0x23, then comes a datagram with an option."""
+    return Capture([dio_of(0x23), air.frame(air.with_option(b"up", kind=kind), 2)])
+
+
+def leaving(kind: int, *, lorh: bool = False, announces: int | None = None) -> Capture:
+    """A datagram to a host outside, before a DIO that may announce the type."""
     far = IPv6Address("2001:db8:f00d:2::10")
-    return Capture([air.frame(air.with_option(b"out", kind=kind, to=far))])
+    packet = air.with_option(b"out", kind=kind, to=far)
+    out = air.raw(air.payload(packet, lorh=True)) if lorh else air.frame(packet)
+    return Capture([out] if announces is None else [out, dio_of(announces)])
 
 
 def from_outside(*, tunnel: bool) -> Capture:
@@ -834,6 +841,15 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "as many first fragments beside more that is whole": (
             "fragments-flood",
             lambda: begun_beside(33),
+        ),
+        # RFC 8138 section 6: RPI-6LoRH carries no type
+        "an RPL option in 6LoRH before a DIO tells its type": (
+            "rpl-option-leaves-network",
+            lambda: leaving(0x63, lorh=True, announces=0x23),
+        ),
+        "an RPL option in 6LoRH of a type that nobody tells": (
+            "rpl-option-leaves-network",
+            lambda: leaving(0x63, lorh=True),
         ),
         "source routes that are not counted": (
             "fragments-meet",

@@ -66,6 +66,7 @@ from findings.cases_fragments import (
     interleaved,
     late_first,
     later_ones,
+    leaving,
     partly_missed,
     passed_by,
     recovered,
@@ -389,6 +390,18 @@ REGISTERED_FAR = "2001:db8:1:0:5e:1000:0:17"
 CRITICAL = "option 2069 is critical and not known here: a receiver that does not know it rejects"
 
 FURTHER = (
+    # the DIO behind it says that the type is 0x63 (RFC 9008 section 4.1.3)
+    Further(
+        "rpl-option-leaves-network",
+        lambda: leaving(0x63, lorh=True, announces=0x63),
+        Told(
+            "remark",
+            "0x0017",
+            "a datagram to 2001:db8:f00d:2::10 carries an option that others must discard",
+            ("63 04 00 00 02 00",),
+            (1,),
+        ),
+    ),
     Further(
         "frames-refused",
         lambda: judged("n", "n", "nn", "n", "n"),

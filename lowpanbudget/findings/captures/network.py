@@ -22,12 +22,14 @@ from lowpanbudget.layers.internet.nd.options import PrefixInformation
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import lorh
+from lowpanbudget.values import dataclass, field
 
 MLD_TYPES = frozenset({130, 131, 132, 143})
 ALL_NODES = IPv6Address("ff02::1")
 _SOLICITED_NODE = int(IPv6Address("ff02::1:ff00:0"))
 
 NETWORK = Subject("network")
+_MOST_HELD = 64
 
 
 @NETWORK.rule("lengths-disagree", HeardDatagram)
@@ -154,16 +156,43 @@ def rpl_option_not_as_announced(
     return (Hit(cause, (option_octets(option),), scene.sender, (number, *datagram.numbers)),)
 
 
-@NETWORK.rule("rpl-option-leaves-network", HeardDatagram)
-def rpl_option_leaves_network(scene: Scene, datagram: HeardDatagram) -> Hits:
+@dataclass(slots=True)
+class UntypedOptions:
+    """What would be told of options in 6LoRH, which has no type for them, until the network ``is_heard`` to say it."""
+
+    is_heard: bool = False
+    held: list[Hit] = field(default_factory=list)
+
+
+@NETWORK.rule("rpl-option-leaves-network", Icmpv6, memory=UntypedOptions)
+def option_type_heard(memory: UntypedOptions, _scene: Scene, message: Icmpv6) -> Hits | None:
+    """Learn from the first DIO that tells it which type all options had so far."""
+    dio = message.message
+    announced = announced_rpi_type(dio) if isinstance(dio, Dio) and not memory.is_heard else None
+    if announced is None:
+        return None
+    held, memory.held, memory.is_heard = memory.held, [], True
+    return held if announced == rpi.OLD else None
+
+
+@NETWORK.rule("rpl-option-leaves-network", HeardDatagram, concerns=concerns.rpl_option)
+def rpl_option_leaves_network(
+    memory: UntypedOptions, scene: Scene, datagram: HeardDatagram
+) -> Hits | None:
     """Compare the prefixes of a datagram with the option that is not tunnelled behind it."""
     options, option = datagram.hop_by_hop, datagram.rpl_option
     if options is None or options.next_header == ipv6.IPV6:
-        return
+        return None
     if option is None or option.type != rpi.OLD or option.down or not _crosses(datagram):
-        return
+        return None
     cause = f"a datagram to {datagram.outer.destination} carries an option that others must discard"
-    yield Hit(cause, (option_octets(option),), scene.sender)
+    hit = Hit(cause, (option_octets(option),), scene.sender, datagram.numbers)
+    # who decompresses takes the type "that is currently active" (RFC 9008 section 4.3)
+    if memory.is_heard or scene.known.rpi_type is not None or _is_inline(scene):
+        return (hit,)
+    if len(memory.held) < _MOST_HELD:
+        memory.held.append(hit)
+    return None
 
 
 def _crosses(datagram: HeardDatagram) -> bool:
