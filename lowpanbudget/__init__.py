@@ -96,6 +96,7 @@ if TYPE_CHECKING:
         WireError as WireError,
     )
     from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
+    from lowpanbudget.fields.tagged import UnknownOption as UnknownOption
     from lowpanbudget.findings.audited import CaptureFindings as CaptureFindings, audit as audit
     from lowpanbudget.findings.finding import Certainty as Certainty, Finding as Finding, Severity as Severity
     from lowpanbudget.findings.helps import (
@@ -149,6 +150,17 @@ if TYPE_CHECKING:
         NeighborSolicitation as NeighborSolicitation, Redirect as Redirect,
         RouterAdvertisement as RouterAdvertisement, RouterSolicitation as RouterSolicitation,
     )
+    from lowpanbudget.layers.internet.nd.lowpan_options import (
+        AddressRegistration as AddressRegistration,
+        AuthoritativeBorderRouter as AuthoritativeBorderRouter, Capabilities as Capabilities,
+        ContextOption as ContextOption,
+    )
+    from lowpanbudget.layers.internet.nd.options import (
+        Mtu as Mtu, PrefixInformation as PrefixInformation,
+        RecursiveDnsServers as RecursiveDnsServers, RedirectedHeader as RedirectedHeader,
+        SourceLinkLayerAddress as SourceLinkLayerAddress,
+        TargetLinkLayerAddress as TargetLinkLayerAddress,
+    )
     from lowpanbudget.layers.internet.oscore.context import SecurityContext as SecurityContext
     from lowpanbudget.layers.internet.oscore.option import (
         OscoreOption as OscoreOption, read_oscore_option as read_oscore_option,
@@ -159,11 +171,25 @@ if TYPE_CHECKING:
         protect_oscore_request as protect_oscore_request,
         protect_oscore_response as protect_oscore_response,
     )
+    from lowpanbudget.layers.internet.padding import Pad1 as Pad1, PadN as PadN
+    from lowpanbudget.layers.internet.rpi import RplOption as RplOption
     from lowpanbudget.layers.internet.rpl.messages import (
         ConsistencyCheck as ConsistencyCheck, Dao as Dao, DaoAck as DaoAck, Dio as Dio, Dis as Dis,
         Secure as Secure,
     )
+    from lowpanbudget.layers.internet.rpl.metrics import (
+        Etx as Etx, HopCount as HopCount, Latency as Latency, LinkColor as LinkColor,
+        LinkColorConstraint as LinkColorConstraint, LinkQuality as LinkQuality, Metric as Metric,
+        NodeEnergy as NodeEnergy, NodeState as NodeState, Throughput as Throughput,
+    )
+    from lowpanbudget.layers.internet.rpl.options import (
+        DodagConfiguration as DodagConfiguration, MetricContainer as MetricContainer,
+        RouteInformation as RouteInformation, SolicitedInformation as SolicitedInformation,
+        Target as Target, TargetDescriptor as TargetDescriptor,
+        TransitInformation as TransitInformation,
+    )
     from lowpanbudget.layers.internet.rpl.security import RplSecurity as RplSecurity
+    from lowpanbudget.layers.internet.source_route import SourceRoute as SourceRoute
     from lowpanbudget.layers.internet.udp import Udp as Udp
     from lowpanbudget.layers.link.auxiliary import Security as Security
     from lowpanbudget.layers.link.beacon import Beacon as Beacon, GuaranteedSlot as GuaranteedSlot

@@ -53,6 +53,7 @@ NAMES = {
         "RequestError Reserved Truncated WireError"
     ),
     "fields.packet": "Head Packet Restored",
+    "fields.tagged": "UnknownOption",
     "findings.audited": "CaptureFindings audit",
     "findings.finding": "Certainty Finding Severity",
     "findings.helps": "HelpfulChange changes_that_help",
@@ -81,14 +82,32 @@ NAMES = {
         "DuplicateAddressConfirmation DuplicateAddressRequest NeighborAdvertisement "
         "NeighborSolicitation Redirect RouterAdvertisement RouterSolicitation"
     ),
+    "layers.internet.nd.lowpan_options": (
+        "AddressRegistration AuthoritativeBorderRouter Capabilities ContextOption"
+    ),
+    "layers.internet.nd.options": (
+        "Mtu PrefixInformation RecursiveDnsServers RedirectedHeader SourceLinkLayerAddress "
+        "TargetLinkLayerAddress"
+    ),
     "layers.internet.oscore.context": "SecurityContext",
     "layers.internet.oscore.option": "OscoreOption read_oscore_option",
     "layers.internet.oscore.protect": (
         "OscoreBinding OscoreResult open_oscore_request open_oscore_response "
         "protect_oscore_request protect_oscore_response"
     ),
+    "layers.internet.padding": "Pad1 PadN",
+    "layers.internet.rpi": "RplOption",
     "layers.internet.rpl.messages": "ConsistencyCheck Dao DaoAck Dio Dis Secure",
+    "layers.internet.rpl.metrics": (
+        "Etx HopCount Latency LinkColor LinkColorConstraint LinkQuality Metric NodeEnergy NodeState "
+        "Throughput"
+    ),
+    "layers.internet.rpl.options": (
+        "DodagConfiguration MetricContainer RouteInformation SolicitedInformation Target "
+        "TargetDescriptor TransitInformation"
+    ),
     "layers.internet.rpl.security": "RplSecurity",
+    "layers.internet.source_route": "SourceRoute",
     "layers.internet.udp": "Udp",
     "layers.link.auxiliary": "Security",
     "layers.link.beacon": "Beacon GuaranteedSlot",

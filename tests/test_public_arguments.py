@@ -4,6 +4,7 @@ import inspect
 import io
 import signal
 from collections.abc import Callable, Iterator
+from ipaddress import IPv6Address
 from pathlib import Path
 from types import FunctionType
 from typing import Any, NamedTuple
@@ -40,6 +41,7 @@ from lowpanbudget import (
     Security,
     SecurityContext,
     Shrinker,
+    SourceRoute,
     Survey,
     TimeSeries,
     Unified,
@@ -207,6 +209,7 @@ def framed(**changes: Any) -> bytes:
     return encode_frame(air.mac_of(NODE, ROOT, **changes), b"A", key=air.KEY).octets
 
 
+ROUTE = SourceRoute(next_header=59, segments_left=1, addresses=(bytes(16),))
 ROWS = (
     row(shortest_form, frame=FRAME, root="fe80::1", rpi_type=0x63, largest=127),
     row(follow, **KNOWN),
@@ -222,6 +225,8 @@ ROWS = (
     row(frame_rows, capture=RECORDS, name=""),
     row(expand, capture=RECORDS, left_out=LeftOut()),
     row(decrypt, capture=RECORDS, left_out=LeftOut()),
+    row(ROUTE.expand, destination=IPv6Address("fe80::1")),
+    row(ROUTE.visit, destination=IPv6Address("fe80::1")),
     row(LeftOut().add, reason="no datagram", hint="give one"),
     row(LeftOut().add_all, ended=[]),
     row(LeftOut.of, given=None),

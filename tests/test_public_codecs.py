@@ -310,6 +310,25 @@ def test_senml_faults_are_told(octets: bytes, form: Any, text: str, offset: int)
     assert (caught.value.offset, caught.value.layer) == (offset, "SenML")
 
 
+def test_options_of_a_coap_message_are_asked_for_by_number_or_name() -> None:
+    """RFC 7252 table 4: Uri-Path is 11; the message by hand, GET /a/b with message ID 1 (figure 7)."""
+    message = read_coap(bytes.fromhex("40010001 b161 0162"))
+    assert (
+        message.first("Uri-Path")
+        == message.first("uri-path")
+        == message.first(11)
+        == CoapOption(11, b"a")
+    )
+    assert (
+        message.all("Uri-Path") == message.all(11) == (CoapOption(11, b"a"), CoapOption(11, b"b"))
+    )
+    assert message.first("Observe") is message.first(6) is None
+    for ask in (message.first, message.all):
+        with pytest.raises(RequestError, match="no option is named 'Uri-Pfad'") as caught:
+            ask("Uri-Pfad")
+        assert "Uri-Path" in caught.value.hint
+
+
 def test_a_senml_version_is_a_positive_integer() -> None:
     """RFC 8428 section 4.1; which JSON numbers are integers is said in RFC 8610 appendix E: 10, 10.0, 1e1, 100e-1."""
     for text in (b"10", b"10.0", b"1e1", b"100e-1"):

@@ -94,6 +94,7 @@ def test_messages_of_icmpv6_are_of_their_class() -> None:
         found = frame.packet.find(Icmpv6)
         assert found is not None, kind
         assert type(found.message) is MESSAGES[kind]
+        assert frame.packet.find(MESSAGES[kind]) is found.message
         assert found.checksum_ok is False
         if isinstance(found.message, Secure):
             assert isinstance(found.message.security, RplSecurity)

@@ -90,14 +90,17 @@ class Packet(NamedTuple):
         return [span for span in self.spans if first <= span.offset_bits < last]
 
     def all(self, kind: type[Kind]) -> Iterator[Kind]:
-        """Yield every header of this class: those restored, then those on the air."""
+        """Yield every header of this class: those restored, then those on the air; then the messages in them."""
         kind = _class(kind)
-        for value in (*self.values, *(head.value for head in self.heads)):
-            if isinstance(value, kind):
-                yield value
+        values: tuple[Any, ...] = (*self.values, *(head.value for head in self.heads))
+        while values:
+            for value in values:
+                if isinstance(value, kind):
+                    yield value
+            values = tuple(value.message for value in values if hasattr(value, "message"))
 
     def find(self, kind: type[Kind]) -> Kind | None:
-        """Return the first header of this class, or None."""
+        """Return the first header or message of this class, or None."""
         return next(self.all(kind), None)
 
     def innermost(self, kind: type[Kind]) -> Kind | None:

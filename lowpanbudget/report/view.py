@@ -183,9 +183,21 @@ def _compound(value: Any) -> Any:
         return [data_of(item) for item in value]
     if is_dataclass(value) and not isinstance(value, type):
         return {
-            part.name: data_of(getattr(value, part.name)) for part in fields(value) if part.repr
-        }
+            part.name: (_any if part.type in _ANY else data_of)(getattr(value, part.name))
+            for part in fields(value) if part.repr
+        }  # fmt: skip
     return str(value)
+
+
+_ANY = (Any, object, tuple[Any, ...])  # of what is declared so, each value tells its class
+
+
+def _any(value: Any) -> Any:
+    """Return an option of a message, say, with its ``kind``: fields alone do not tell which it is."""
+    if isinstance(value, tuple) and not hasattr(value, "_fields"):
+        return list(map(_any, value))
+    told = data_of(value)
+    return {"kind": type(value).__name__, **told} if is_dataclass(value) else told
 
 
 def _fraction(value: Fraction) -> int | float | str:

@@ -5,7 +5,7 @@ from lowpanbudget.values import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Pad1:
-    """One octet of padding."""
+    """Padding of one octet, its type alone."""
 
 
 @dataclass(frozen=True, slots=True)

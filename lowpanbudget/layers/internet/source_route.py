@@ -7,6 +7,7 @@
 
 from ipaddress import IPv6Address
 
+from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
@@ -83,6 +84,7 @@ class SourceRoute:
     reserved = bits(20)
     addresses: tuple[bytes, ...] = part(_Addresses)
 
+    @explains
     def expand(self, destination: IPv6Address) -> tuple[IPv6Address, ...]:
         """Return the whole addresses for this IPv6 destination.
 
@@ -95,6 +97,7 @@ class SourceRoute:
             for count, tail in zip(elided, self.addresses, strict=True)
         )
 
+    @explains
     def visit(self, destination: IPv6Address) -> tuple[IPv6Address, "SourceRoute"]:
         """Return the next destination, and the header that the router at ``destination`` forwards with it.
 

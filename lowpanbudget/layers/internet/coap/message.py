@@ -29,7 +29,7 @@ from lowpanbudget.fields import (
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import TYPES, code_text, is_request, is_response
 from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
-from lowpanbudget.layers.internet.coap.registry import BLOCK1, URI_PATH
+from lowpanbudget.layers.internet.coap.registry import BLOCK1, URI_PATH, named
 
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
@@ -125,12 +125,14 @@ class CoapMessage(WireValue):
         parts = (quote_from_bytes(option.octets, _OF_PATH) for option in self.all(URI_PATH))
         return "".join(f"/{part}" for part in parts)
 
-    def all(self, number: int) -> tuple[CoapOption, ...]:
-        """Return the options with this number."""
+    def all(self, number: int | str) -> tuple[CoapOption, ...]:
+        """Return the options with this number or name; raises ``RequestError`` for a name that none has."""
+        number = number if isinstance(number, int) else named(number).number
         return tuple(option for option in self.options if option.number == number)
 
-    def first(self, number: int) -> CoapOption | None:
-        """Return the first option with this number, or None."""
+    def first(self, number: int | str) -> CoapOption | None:
+        """Return the first option with this number or name, or None; raises ``RequestError`` as ``all``."""
+        number = number if isinstance(number, int) else named(number).number
         for option in self.options:  # asked of every message, by many
             if option.number == number:
                 return option

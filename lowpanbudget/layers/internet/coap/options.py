@@ -18,13 +18,12 @@ from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, re
 from lowpanbudget.fields import Bits, Drawing, Extended, Header, LayoutPart, Values
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.registry import (
-    BY_NAME,
-    DEFINITIONS,
     LONGEST_VALUE,
     NUMBERS_CITE,
     OSCORE,
     OptionDefinition,
     definition,
+    named,
 )
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 from lowpanbudget.values import dataclass
@@ -100,13 +99,7 @@ class CoapOption:
 
         Raises ``RequestError`` for an unknown name, a value of another kind, or one outside the limits.
         """
-        row = definition(name) if isinstance(name, int) else BY_NAME.get(str(name).lower())
-        if row is None:
-            raise RequestError(
-                f"no option is named {repeated(name)}",
-                cite=NUMBERS_CITE,
-                hint="Known: " + ", ".join(known.name for known in DEFINITIONS.values()),
-            )
+        row = named(name)
         option = cls(row.number, row.value.octets_of(value, row.cite))
         if not option.fits:
             raise RequestError(f"{row.name}: {option.meaning}", cite=row.cite)

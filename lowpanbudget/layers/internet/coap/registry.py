@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 
 from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import (
     Bits,
     Header,
@@ -225,6 +226,20 @@ BY_NAME = {row.name.lower(): row for row in _ROWS}
 RESERVED_NUMBERS = frozenset({0, 128, 132, 136, 140})  # RFC 7252 table 7
 ETAG, OBSERVE, OSCORE, URI_PATH, MAX_AGE, URI_QUERY = 4, 6, 9, 11, 14, 15
 BLOCK2, BLOCK1, PROXY_URI, ECHO = 23, 27, 35, 252
+
+
+def named(option: int | str) -> OptionDefinition:
+    """Return the definition of an option by its number or name; ``RequestError`` for a name that no option has."""
+    if isinstance(option, int):
+        return definition(option)
+    known = BY_NAME.get(str(option).lower())
+    if known is None:
+        raise RequestError(
+            f"no option is named {repeated(option)}",
+            cite=NUMBERS_CITE,
+            hint="Known: " + ", ".join(row.name for row in _ROWS),
+        )
+    return known
 
 
 @lru_cache(maxsize=256)

@@ -61,14 +61,14 @@ class HopCount:
 
 @structure("throughput", rfc(6551, "4.1"))
 class Throughput:
-    """Octets per second."""
+    """What a link or path can carry, in octets per second."""
 
     throughput: int = bits(32, "octets per second")
 
 
 @structure("latency", rfc(6551, "4.2"))
 class Latency:
-    """Microseconds."""
+    """How long a link or path takes, in microseconds."""
 
     latency: int = bits(32, "microseconds")
 
