@@ -108,13 +108,13 @@ def application(
         try:
             code = coap_code(coap_shape.code)
         except RequestError as error:
-            return Application(), [Flaw(("coap", "code"), error.message, error.hint)]
+            return Application(), [_flaw(error, "coap", "code")]
         options = []
         for path, build in _options(coap_shape):
             try:
                 options += build()
             except RequestError as error:
-                flaws.append(Flaw(("coap", *path), error.message, error.hint))
+                flaws.append(_flaw(error, "coap", *path))
         kind = Type.CON if coap_shape.confirmable else Type.NON
         token = bytes(range(1, coap_shape.token_octets + 1))
         message = Coap(code, kind, token, tuple(options))
@@ -147,8 +147,17 @@ def application(
             protocols.write(b"")
         except RequestError as error:
             key = "dtls" if record is not None else "oscore" if protection is not None else "coap"
-            flaws.append(Flaw((key,), error.message, error.hint))
+            flaws.append(_flaw(error, key))
     return protocols, flaws
+
+
+def _flaw(error: RequestError, *path: str | int) -> Flaw:
+    """Return an error of a layer as a fault of the design, with its clause."""
+    return Flaw(
+        path,
+        error.message,
+        f"{error.hint or 'See its clause'} ({error.cite})" if error.cite else error.hint,
+    )
 
 
 def _options(shape: CoapShape) -> Iterator[tuple[tuple[str | int, ...], Any]]:

@@ -402,6 +402,41 @@ FURTHER = (
             (1,),
         ),
     ),
+    # options by their numbers (RFC 7252 table 4), b: delta 11
+    *(
+        Further(
+            "coap-message-forbidden",
+            partial(messages, air.coap_message(options, data, code=code, kind=1)),
+            Told("failure", f"0x0017: {text}", text, evidence, (1,), cite=cite),
+        )
+        for code, options, data, text, evidence, cite in (
+            (
+                1,
+                b"\xb2..",
+                b"",
+                "Uri-Path is never '..'",
+                ("option 11: 2e 2e",),
+                "RFC 7252 §5.10.1",
+            ),
+            (1, b"", b"x", "0.01 GET is not defined to have a payload", (), "RFC 7252 §5.5"),
+            (
+                0x43,
+                b"",
+                b"",
+                "2.03 Valid has no ETag, which says what is valid",
+                (),
+                "RFC 7252 §5.9.1.3",
+            ),
+            (
+                0x45,
+                b"\xb1a",
+                b"x",
+                "Uri-Path is not defined for a response, only for a request",
+                ("option 11: 61",),
+                "",  # section 5.4, as the manual has it
+            ),
+        )
+    ),
     Further(
         "frames-refused",
         lambda: judged("n", "n", "nn", "n", "n"),

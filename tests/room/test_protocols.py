@@ -227,6 +227,16 @@ def test_routers_without_identifiers_of_their_links_stand_in_line() -> None:
 def test_faults_of_protocols_have_their_places() -> None:
     fault = fault_of(changed(("hops = 3", 'hops = 3\ncoap = { code = "POTS" }')))
     assert fault.key == "flow[1].coap.code"
+    # RFC 7252 section 5.10.1: 'MUST NOT be "." or ".."'
+    for key, written in (
+        ("path", 'path = "a/../r"'),
+        ("option[1]", 'option = [{ name = "Uri-Path", text = "." }]'),
+    ):
+        fault = fault_of(changed(("hops = 3", f'hops = 3\ncoap = {{ code = "GET", {written} }}')))
+        assert fault.key == f"flow[1].coap.{key}"
+        assert "Uri-Path is never" in fault.message
+        assert "Resolve the path first" in fault.hint
+        assert "RFC 7252 §5.10.1" in fault.hint
     fault = fault_of(changed(("hops = 3", 'hops = 3\ncoap = { code = "POST", pathh = "a" }')))
     assert (fault.key, fault.hint) == ("flow[1].coap.pathh", "Did you mean path?")
     fault = fault_of(

@@ -185,20 +185,29 @@ def plain(name: str) -> str:
     return name.replace("_", "").replace(" ", "").replace("-", "").lower()
 
 
+# typed from what the sections say: RFC 7252 sections 5.10.1 ("of a request"), 5.10.2 ("to make a request to a
+# forward-proxy"), 5.10.4 ("acceptable to the client"), 5.10.8 ("Conditional request options"), RFC 7967 section 2
+# ("This option is a request option"); 5.10.5 ("a response may be cached"), 5.10.7 ("included in a 2.01 ... response")
+ONLY_IN = {"request": {3, 7, 11, 15, 35, 39, 17, 1, 5, 258}, "response": {14, 8, 20}}
+
+
 @pytest.mark.parametrize("number", sorted(DEFINITIONS))
 @pytest.mark.parametrize("end", ["shortest", "longest"])
 def test_limits_of_a_value(number: int, end: str) -> None:
     """At each limit an option has no flaw; one octet beyond it is named, in any message."""
     row = DEFINITIONS[number]
+    code = coap_code("2.05" if number in ONLY_IN["response"] else "PUT")
     edge = getattr(row.value, end)
     inside, outside = b"\x01" * edge, b"\x01" * (edge + (1 if end == "longest" else -1))
-    message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, inside),), payload=b"x")
+    message = CoapMessage(Type.CON, code, 0, options=(CoapOption(number, inside),), payload=b"x")
     unlucky = {9, 23, 27} if end == "longest" else {9}  # values that say more than their length
     if number not in unlucky:
         assert coap_flaws(message) == ()
         assert decode(bytes(message)) == message
     if end == "longest" or edge:
-        message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, outside),), payload=b"x")
+        message = CoapMessage(
+            Type.CON, code, 0, options=(CoapOption(number, outside),), payload=b"x"
+        )
         assert [flaw.option for flaw in coap_flaws(message)] == list(message.options)
         assert "are allowed" in coap_flaws(message)[0].text
         assert decode(bytes(message)) == message
@@ -290,7 +299,9 @@ def test_path_becomes_options(path: str, values: list[tuple[int, str]]) -> None:
 
 @given(
     st.lists(
-        st.binary(max_size=8) | st.sampled_from([b"a/b", b"%41", b"~:@!$&'()*+,;=-._"]), max_size=4
+        st.binary(max_size=8).filter(lambda segment: segment not in (b".", b".."))
+        | st.sampled_from([b"a/b", b"%41", b"~:@!$&'()*+,;=-._"]),
+        max_size=4,
     )
 )
 def test_a_path_tells_its_options(segments: list[bytes]) -> None:
@@ -337,7 +348,8 @@ def test_usage_of_types(code: int) -> None:
     kind = 0 if code == 0 else 1 if code < 32 else 2
     usable = {1: "CON NON", 2: "CON NON ACK", 0: "CON ACK RST"}[kind].split()
     for type_ in Type:
-        found = coap_flaws(CoapMessage(type_, code, 0))
+        valid = (CoapOption.of("ETag", b"a"),) if code == 67 else ()  # RFC 7252 section 5.9.1.3
+        found = coap_flaws(CoapMessage(type_, code, 0, options=valid))
         reserved = code >> 5 in (1, 3, 6, 7)
         assert len(found) == reserved + (type_.name not in usable)
 
@@ -354,7 +366,7 @@ def test_flaws_of_options() -> None:
     assert flaw_texts("GET", twice, twice, twice) == ["Uri-Port is there more than once"]
     assert flaw_texts("GET", CoapOption.of("Uri-Path", "a"), CoapOption.of("Uri-Path", "b")) == []
     assert flaw_texts("GET", CoapOption(11, b"\xff")) == ["Uri-Path is not UTF-8"]
-    assert flaw_texts("GET", CoapOption(14, b"\0\1")) == [
+    assert flaw_texts("2.05", CoapOption(14, b"\0\1")) == [
         "Max-Age has leading zeros: octets that carry nothing"
     ]
     assert flaw_texts("GET", CoapOption(23, b"\x07")) == [
@@ -364,10 +376,96 @@ def test_flaws_of_options() -> None:
     assert flaw_texts("PUT", CoapOption(27, b"\x0f"), payload=b"x") == [
         "Block1 has size exponent 7, which is reserved"
     ]
-    assert flaw_texts("GET", CoapOption(9, b"\xe0"), payload=b"x") == [
+    assert flaw_texts("POST", CoapOption(9, b"\xe0"), payload=b"x") == [
         "OSCORE option: reserved is 0x7, not 0x0"
     ]
     assert flaw_texts("GET", CoapOption(9)) == ["an OSCORE message has no payload"]
+
+
+@pytest.mark.parametrize("number", [number for number in DEFINITIONS if number != 9])
+def test_options_that_belong_into_requests_or_responses_alone(number: int) -> None:
+    """RFC 7252 section 5.4: an option that "is not defined for a Method or Response Code ... MUST NOT be included"."""
+    option = CoapOption(number, b"\x01" * DEFINITIONS[number].value.shortest)
+    for role, code in (("request", "PUT"), ("response", "2.05")):
+        (other,) = {"request", "response"} - {role}
+        found = coap_flaws(CoapMessage(Type.CON, coap_code(code), 1, b"", (option,)))
+        if number in ONLY_IN[other]:
+            (flaw,) = found
+            assert f"is not defined for a {role}, only for a {other}" in flaw.text
+            assert (str(flaw.cite), flaw.option) == ("RFC 7252 §5.4", option)
+        else:
+            assert found == ()
+    # a signal numbers its options by itself (RFC 8323 section 5.2): only its code is told
+    assert len(coap_flaws(CoapMessage(Type.CON, coap_code("7.01"), 1, b"", (option,)))) == 1
+
+
+def test_an_entity_tag_comes_once_in_a_response() -> None:
+    """RFC 7252 section 5.10.6.1: it "MUST NOT occur more than once in a response"; in a request it may (5.10.6.2)."""
+    tags = [CoapOption.of("ETag", tag) for tag in (b"a", b"b")]
+    assert flaw_texts("2.05", *tags, payload=b"x") == ["ETag is there more than once in a response"]
+    assert flaw_texts("GET", *tags) == []
+
+
+@pytest.mark.parametrize("dots", [b".", b".."])
+def test_a_path_is_resolved_before_it_is_sent(dots: bytes) -> None:
+    """RFC 7252 section 5.10.1: 'MUST NOT be "." or ".."', and section 5.10.7 for a location; a query may be so."""
+    for code, name, number in (("GET", "Uri-Path", 11), ("2.01", "Location-Path", 8)):
+        assert flaw_texts(code, CoapOption(number, dots)) == [f"{name} is never {dots.decode()!r}"]
+        with pytest.raises(RequestError, match=r"is never .*Resolve the path first"):
+            CoapOption.of(name, dots)
+    assert flaw_texts("GET", CoapOption.of("Uri-Query", dots)) == []
+
+
+@pytest.mark.parametrize("path", ["/a/../b", "a/./b", "..", "/.", "/%2e%2E", "/a/%2E?x=1"])
+def test_a_path_with_dots_makes_no_options(path: str) -> None:
+    """RFC 7252 section 6.4: the URI is resolved (step 2) before segments become options, escapes decoded (step 8)."""
+    with pytest.raises(RequestError, match="Uri-Path is never"):
+        coap_path(path)
+
+
+def test_a_path_with_dots_in_names() -> None:
+    """Of whole segments alone "." and ".." mean something (RFC 3986 section 3.3)."""
+    assert [option.value for option in coap_path("/.well-known/a..b/...?..")] == [
+        ".well-known", "a..b", "...", "..",
+    ]  # fmt: skip
+
+
+def test_codes_without_a_payload() -> None:
+    """RFC 7252 section 5.5: of a code that is not defined to have a payload "a sender MUST NOT include one"."""
+    tag = (CoapOption.of("ETag", b"a"),)
+    # sections 5.8.1, 5.8.4 and 5.9.1.3; RFC 7959 section 2.9.1: "No payload is returned with this response code"
+    for code, options, section in (
+        ("GET", (), "RFC 7252 §5.5"),
+        ("DELETE", (), "RFC 7252 §5.5"),
+        ("2.03", tag, "RFC 7252 §5.9.1.3"),
+        ("2.31", (), "RFC 7959 §2.9.1"),
+    ):
+        message = CoapMessage(Type.CON, coap_code(code), 1, b"", options, b"x")
+        (flaw,) = coap_flaws(message)
+        assert "is not defined to have a payload" in flaw.text
+        assert str(flaw.cite) == section
+        assert flaw_texts(code, *options) == []
+    # RFC 7252 sections 5.8.2, 5.8.3, 5.9.1.1, 5.9.1.2, 5.9.1.4 and 5.5.2; RFC 8132 sections 2 and 3
+    for code in [
+        "POST",
+        "PUT",
+        "FETCH",
+        "PATCH",
+        "iPATCH",
+        "2.01",
+        "2.02",
+        "2.04",
+        "2.05",
+        "4.04",
+        "5.00",
+    ]:
+        assert flaw_texts(code, payload=b"x") == []
+
+
+def test_a_valid_response_says_what_is_valid() -> None:
+    """RFC 7252 section 5.9.1.3: "the response MUST include an ETag Option and MUST NOT include a payload"."""
+    assert flaw_texts("2.03") == ["2.03 Valid has no ETag, which says what is valid"]
+    assert len(flaw_texts("2.03", payload=b"x")) == 2
 
 
 def test_more_blocks_need_a_full_block() -> None:

@@ -13,19 +13,28 @@ from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import ShortNumber, TextString
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import Type, class_of, code_text
+from lowpanbudget.layers.internet.coap.codes import Type, class_of, coap_code, code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage, message_of
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import (
     BLOCK1,
     BLOCK2,
     DEFINITIONS,
+    ETAG,
     OSCORE,
     RESERVED_NUMBERS,
 )
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 
 _USAGE = rfc(7252, "4.3")
+_VALID = coap_code("2.03")
+# "a sender MUST NOT include one" (RFC 7252 section 5.5). FETCH, PATCH and iPATCH have one (RFC 8132)
+_WITHOUT_PAYLOAD = {
+    coap_code("GET"): rfc(7252, "5.5"),
+    coap_code("DELETE"): rfc(7252, "5.5"),
+    _VALID: rfc(7252, "5.9.1.3"),
+    coap_code("2.31"): rfc(7959, "2.9.1"),
+}
 
 
 class CoapFlaw(NamedTuple):
@@ -68,8 +77,15 @@ def _of_header(message: CoapMessage) -> Iterator[CoapFlaw]:
         yield CoapFlaw("a non-confirmable message is empty", _USAGE)
 
 
+def _role(message: CoapMessage) -> str:
+    """Return whether it is a request or a response; nothing for signals, which number their options (RFC 8323)."""
+    is_answer = message.is_response and class_of(message.code) < 6
+    return "request" if message.is_request else "response" if is_answer else ""
+
+
 def _of_options(message: CoapMessage) -> Iterator[CoapFlaw]:
     seen: Counter[int] = Counter()
+    role = _role(message)
     for option in message.options:
         row = option.definition
         seen[option.number] += 1
@@ -87,14 +103,26 @@ def _of_options(message: CoapMessage) -> Iterator[CoapFlaw]:
             yield CoapFlaw(f"{row.name} has {option.meaning}", row.cite, option)
         else:
             yield from _of_value(option)
+        if row.only_in and role not in {"", row.only_in}:
+            yield CoapFlaw(
+                f"{row.name} is not defined for a {role}, only for a {row.only_in}",
+                rfc(7252, "5.4"),
+                option,
+            )
         if seen[option.number] == 2 and not row.repeatable:
             yield CoapFlaw(f"{row.name} is there more than once", rfc(7252, "5.4.5"), option)
+        if seen[option.number] == 2 and option.number == ETAG and role == "response":
+            yield CoapFlaw(
+                "ETag is there more than once in a response", rfc(7252, "5.10.6.1"), option
+            )
 
 
 def _of_value(option: CoapOption) -> Iterator[CoapFlaw]:
     row, value = option.definition, option.value
     if isinstance(row.value, TextString) and isinstance(value, bytes):
         yield CoapFlaw(f"{row.name} is not UTF-8", rfc(7252, "3.2"), option)
+    if option.octets in row.never:
+        yield CoapFlaw(f"{row.name} is never {value!r}", row.cite, option)
     if isinstance(row.value, ShortNumber) and row.value.has_leading_zeros(option.octets):
         yield CoapFlaw(
             f"{row.name} has leading zeros: octets that carry nothing", rfc(7252, "3.2"), option,
@@ -114,6 +142,11 @@ def _of_value(option: CoapOption) -> Iterator[CoapFlaw]:
 
 
 def _of_payload(message: CoapMessage) -> Iterator[CoapFlaw]:
+    if message.payload and message.code in _WITHOUT_PAYLOAD:
+        name = code_text(message.code)
+        yield CoapFlaw(f"{name} is not defined to have a payload", _WITHOUT_PAYLOAD[message.code])
+    if message.code == _VALID and message.first(ETAG) is None:
+        yield CoapFlaw("2.03 Valid has no ETag, which says what is valid", rfc(7252, "5.9.1.3"))
     oscore = message.first(OSCORE)
     if oscore is not None and not message.payload:
         yield CoapFlaw("an OSCORE message has no payload", rfc(8613, "2"), oscore)

@@ -177,7 +177,7 @@ def coap_path(path: str) -> tuple[CoapOption, ...]:
     """Return the Uri-Path and Uri-Query options of ``/a/b?x=1`` (RFC 7252 section 6.4, steps 8 and 9).
 
     Raises ``RequestError`` for what is no path: a whole URI, a fragment, a % without two digits; and for a part that no
-    option may hold, such as one of over 255 octets.
+    option may hold, such as one of over 255 octets, or ``..``: a path is resolved first (step 2).
     """
     if not isinstance(path, str):
         raise RequestError(f"a path is text, not {type(path).__name__}")

@@ -103,6 +103,11 @@ class CoapOption:
         option = cls(row.number, row.value.octets_of(value, row.cite))
         if not option.fits:
             raise RequestError(f"{row.name}: {option.meaning}", cite=row.cite)
+        if option.octets in row.never:
+            raise RequestError(
+                f"{row.name} is never {option.octets.decode()!r}", cite=row.cite,
+                hint="Resolve the path first: leave . out, and .. with the segment before it",
+            )  # fmt: skip
         return option
 
 

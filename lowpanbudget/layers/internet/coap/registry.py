@@ -10,6 +10,7 @@ Critical, unsafe and no-cache-key are bits of the number itself (RFC 7252 sectio
 
 from collections.abc import Mapping
 from functools import lru_cache
+from typing import Literal
 
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError, repeated
@@ -69,7 +70,8 @@ def _bits_of(number: int) -> Mapping[str, int]:
 class OptionDefinition:
     """An option as its standard defines it: its number, its value with name, format and limits, and its protection.
 
-    ``oscore`` holds "E" (encrypted), "U" (unprotected) or both, of RFC 8613 section 4.1.
+    ``oscore`` holds "E" (encrypted), "U" (unprotected) or both, of RFC 8613 section 4.1. ``only_in``: what alone it is
+    defined for, requests or responses; empty: both, or not known here. ``never``: values that it may not have.
     """
 
     number: int
@@ -77,6 +79,8 @@ class OptionDefinition:
     repeatable: bool
     cite: Cite
     oscore: str = "E"
+    only_in: Literal["request", "response", ""] = ""
+    never: tuple[bytes, ...] = ()
     order: Order = "big"
 
     @property
@@ -135,20 +139,22 @@ def _seconds(value: int) -> str:
     return f"{value} s"
 
 
+_DOTS = (b".", b"..")  # a path is resolved before it becomes options (RFC 7252 section 6.4, step 2)
 # Echo, Request-Tag, Q-Block, Hop-Limit and EDHOC: number, format, limits and class from memory; all else read there
 _ROWS = (
-    OptionDefinition(1, Limited("If-Match", 0, 8), True, rfc(7252, "5.10.8.1")),
+    OptionDefinition(1, Limited("If-Match", 0, 8), True, rfc(7252, "5.10.8.1"), only_in="request"),
     OptionDefinition(
         3,
         TextString("Uri-Host", 1, 255, removed_by="absent means the destination address"),
         False,
         rfc(7252, "5.10.1"),
         "U",
+        "request",
     ),
     OptionDefinition(
         4, Limited("ETag", 1, 8, removed_by="a shorter tag"), True, rfc(7252, "5.10.6")
     ),
-    OptionDefinition(5, NoValue("If-None-Match"), False, rfc(7252, "5.10.8.2")),
+    OptionDefinition(5, NoValue("If-None-Match"), False, rfc(7252, "5.10.8.2"), only_in="request"),
     OptionDefinition(6, ShortNumber("Observe", 0, 3, _observe), False, rfc(7641, "2"), "EU"),
     OptionDefinition(
         7,
@@ -156,11 +162,24 @@ _ROWS = (
         False,
         rfc(7252, "5.10.1"),
         "U",
+        "request",
     ),
-    OptionDefinition(8, TextString("Location-Path", 0, 255), True, rfc(7252, "5.10.7")),
+    OptionDefinition(
+        8,
+        TextString("Location-Path", 0, 255),
+        True,
+        rfc(7252, "5.10.7"),
+        only_in="response",
+        never=_DOTS,
+    ),
     OptionDefinition(9, Limited("OSCORE", 0, 255), False, rfc(8613, "2"), "U"),
     OptionDefinition(
-        11, TextString("Uri-Path", 0, 255, removed_by="a shorter path"), True, rfc(7252, "5.10.1")
+        11,
+        TextString("Uri-Path", 0, 255, removed_by="a shorter path"),
+        True,
+        rfc(7252, "5.10.1"),
+        only_in="request",
+        never=_DOTS,
     ),
     OptionDefinition(
         12,
@@ -180,9 +199,14 @@ _ROWS = (
         False,
         rfc(7252, "5.10.5"),
         "EU",
+        "response",
     ),
     OptionDefinition(
-        15, TextString("Uri-Query", 0, 255, removed_by="a shorter query"), True, rfc(7252, "5.10.1")
+        15,
+        TextString("Uri-Query", 0, 255, removed_by="a shorter query"),
+        True,
+        rfc(7252, "5.10.1"),
+        only_in="request",
     ),
     OptionDefinition(16, ShortNumber("Hop-Limit", 1, 1), False, rfc(8768, "3"), "U"),
     OptionDefinition(
@@ -192,9 +216,12 @@ _ROWS = (
         ),
         False,
         rfc(7252, "5.10.4"),
+        only_in="request",
     ),
     OptionDefinition(19, BlockNumber("Q-Block1", 0, 3, block_text), False, rfc(9177, "4.1"), "EU"),
-    OptionDefinition(20, TextString("Location-Query", 0, 255), True, rfc(7252, "5.10.7")),
+    OptionDefinition(
+        20, TextString("Location-Query", 0, 255), True, rfc(7252, "5.10.7"), only_in="response"
+    ),
     OptionDefinition(21, NoValue("EDHOC"), False, rfc(9668, "3.1"), "U"),
     OptionDefinition(23, BlockNumber("Block2", 0, 3, block_text), False, rfc(7959, "2.1"), "EU"),
     OptionDefinition(27, BlockNumber("Block1", 0, 3, block_text), False, rfc(7959, "2.1"), "EU"),
@@ -206,8 +233,12 @@ _ROWS = (
         "EU",
     ),
     OptionDefinition(31, BlockNumber("Q-Block2", 0, 3, block_text), True, rfc(9177, "4.1"), "EU"),
-    OptionDefinition(35, TextString("Proxy-Uri", 1, 1034), False, rfc(7252, "5.10.2"), "U"),
-    OptionDefinition(39, TextString("Proxy-Scheme", 1, 255), False, rfc(7252, "5.10.2"), "U"),
+    OptionDefinition(
+        35, TextString("Proxy-Uri", 1, 1034), False, rfc(7252, "5.10.2"), "U", "request"
+    ),
+    OptionDefinition(
+        39, TextString("Proxy-Scheme", 1, 255), False, rfc(7252, "5.10.2"), "U", "request"
+    ),
     OptionDefinition(
         60,
         ShortNumber("Size1", 0, 4, _octets, removed_by="the size is an estimate only"),
@@ -217,7 +248,12 @@ _ROWS = (
     ),
     OptionDefinition(252, Limited("Echo", 1, 40), False, rfc(9175, "2.2"), "EU"),
     OptionDefinition(
-        258, ShortNumber("No-Response", 0, 1, _no_response), False, rfc(7967, "2"), "EU"
+        258,
+        ShortNumber("No-Response", 0, 1, _no_response),
+        False,
+        rfc(7967, "2"),
+        "EU",
+        "request",
     ),
     OptionDefinition(292, Limited("Request-Tag", 0, 8), True, rfc(9175, "3.2"), "EU"),
 )
