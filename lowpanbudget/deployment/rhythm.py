@@ -10,6 +10,9 @@ from lowpanbudget.deployment.confidence import spread_of
 FEWEST = 5  # intervals of a part
 MOST_PARTS = 24
 PART_OFF = 0.25  # of the time: so much beside a plan is not as planned; our choice
+SCATTERED = (
+    0.85  # of the interval in the middle: a quarter is shorter at random moments; our choice
+)
 LONG = 4  # times as long as planned is an interval that is off by itself: chance seldom makes one; our choice
 
 
@@ -47,6 +50,16 @@ def rhythm(intervals: Sequence[TimedInterval], most: int = MOST_PARTS) -> list[R
     parts = min(most, count // FEWEST)
     bounds = [count * place // parts for place in range(parts + 1)] if parts else []
     return [_part(intervals[begin:end]) for begin, end in pairwise(bounds)]
+
+
+def scatter(parts: Sequence[RhythmPart]) -> bool:
+    """Return whether something came at random moments rather than by a clock.
+
+    Of intervals by a clock a quarter is hardly shorter than the one in the middle; at random moments (Poisson) these
+    are 0.288 and 0.693 of the mean.
+    """
+    low_s = sum(part.low_s * part.intervals for part in parts)
+    return low_s < SCATTERED * sum(part.usual_s * part.intervals for part in parts)
 
 
 def lasts(seconds: float) -> str:

@@ -1,20 +1,28 @@
-"""Whether messages came as often as planned: by the interval in the middle, and by how long they came otherwise."""
+"""Whether messages came as often as planned: by their usual interval, and by how long they came otherwise.
+
+A plan states how often on average. By a clock the interval in the middle tells it, whatever was lost or silent between;
+at random moments that is 0.69 of the mean (the median of an exponential distribution is ln 2), so there the mean does,
+in which no silence counts for more than chance makes one.
+"""
 
 from collections.abc import Iterator, Sequence
+from math import log, sqrt
 
 from lowpanbudget.deployment.measured import MeasuredFlow, PlanCheck, PlanNumber, PlanVerdict
-from lowpanbudget.deployment.rhythm import LONG, PART_OFF, RhythmPart, lasts
+from lowpanbudget.deployment.rhythm import LONG, PART_OFF, RhythmPart, lasts, scatter
 from lowpanbudget.errors import plural
 
 OFF_RHYTHM = 0.1  # that an interval may be longer or shorter than planned; our choice
 FEW_INTERVALS = 3
 _ERRORS = 2  # standard errors that an interval may be off by chance: 95 % of many values
 _ERRORS_OF_MANY = 3  # of many parts
-_NEARLY_ALL = 0.9  # of the time: then the interval in the middle tells all
+_NEARLY_ALL = 0.9  # of the time: then the usual interval tells all
+_MANY = 30  # random intervals whose own spread tells how sure their mean is: fewer may all be short; our choice
+_BY_CHANCE = 0.05  # that the longest of all intervals at random moments is longer than what counts as silence
 
 
 def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
-    """Return what the interval in the middle says of the planned one, beyond chance.
+    """Return what the usual interval says of the planned one, beyond chance.
 
     Where a quarter of the time or more was otherwise than planned, that one does not tell.
     """
@@ -23,26 +31,47 @@ def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
     if spread is None or count < FEW_INTERVALS:
         why = f"{plural(count, 'interval')} between messages: {FEW_INTERVALS} tell a rhythm"
         return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", PlanVerdict.OPEN, why)
-    off = spread.median / every - 1
+    seen_s, error_s, on_average = spread.median, spread.error, ""
+    parts, long_s = list(flow.rhythm), LONG * every
+    if scatter(parts):
+        long_s, on_average = max(LONG, log(count / _BY_CHANCE)) * every, " on average"
+        parts = [_on_average(part, every, long_s) for part in parts]
+        if count < _MANY:
+            error_s = max(error_s, every / sqrt(count))
+        known = [part for part in parts if part.every_s is not None]
+        all_of = sum(part.intervals for part in known)
+        seen_s = sum(part.usual_s * part.intervals for part in known) / all_of
+    off = seen_s / every - 1
     verdict, how = PlanVerdict.WITHIN, "as planned"
     if abs(off) > OFF_RHYTHM:
-        by_chance = _ERRORS * spread.error / every
+        by_chance = _ERRORS * error_s / every
         is_off = abs(off) - by_chance > OFF_RHYTHM
         verdict = PlanVerdict.OUTSIDE if is_off else PlanVerdict.OPEN
         how = f"{abs(off):.0%} {'longer' if off > 0 else 'shorter'}"
-    why = f"{how}, from {plural(count, 'interval')}"
+    why = f"{how}{on_average}, from {plural(count, 'interval')}"
     if verdict is PlanVerdict.OPEN:
         why += " that differ too much to say"
-    off_s, all_s = _seconds_off(flow.rhythm, every), sum(part.seconds for part in flow.rhythm)
+    off_s, all_s = _seconds_off(parts, every, long_s), sum(part.seconds for part in parts)
     if off_s >= PART_OFF * all_s > 0:
         if verdict is PlanVerdict.WITHIN:
             why = f"most of {plural(count, 'interval')} as planned"
         if verdict is not PlanVerdict.OUTSIDE or off_s < _NEARLY_ALL * all_s:
-            why += "".join(f"; {text}" for text in _otherwise(flow.rhythm, every, all_s))
+            why += "".join(f"; {text}" for text in _otherwise(parts, every, long_s))
         verdict = PlanVerdict.OUTSIDE
     if verdict is PlanVerdict.OUTSIDE:
-        why += _change(flow.rhythm)
-    return PlanCheck(PlanNumber.INTERVAL, flow.title, every, spread.median, "s", verdict, why)
+        why += _change(parts)
+    return PlanCheck(PlanNumber.INTERVAL, flow.title, every, seen_s, "s", verdict, why)
+
+
+def _on_average(part: RhythmPart, every: float, long_s: float) -> RhythmPart:
+    """Return a part of random intervals with their mean as the usual one."""
+    if part.every_s is None:
+        return part
+    mean_s = (part.seconds - max(part.longest_s - long_s, 0.0)) / part.intervals
+    error_s = (
+        part.error_s if part.intervals >= _MANY else max(part.error_s, every / sqrt(part.intervals))
+    )
+    return part._replace(every_s=mean_s, error_s=error_s)
 
 
 def _is_off(part: RhythmPart, every: float) -> bool:
@@ -52,16 +81,17 @@ def _is_off(part: RhythmPart, every: float) -> bool:
     return abs(part.every_s / every - 1) - by_chance > OFF_RHYTHM
 
 
-def _seconds_off(parts: Sequence[RhythmPart], every: float) -> float:
+def _seconds_off(parts: Sequence[RhythmPart], every: float, long_s: float) -> float:
     """Return for how long messages came otherwise than planned; a long silence is off by itself."""
     return sum(
-        part.seconds if _is_off(part, every) else part.longest_s * (part.longest_s > LONG * every)
+        part.seconds if _is_off(part, every) else part.longest_s * (part.longest_s > long_s)
         for part in parts
     )
 
 
-def _otherwise(parts: Sequence[RhythmPart], every: float, all_s: float) -> Iterator[str]:
+def _otherwise(parts: Sequence[RhythmPart], every: float, long_s: float) -> Iterator[str]:
     """Yield how and when messages came otherwise than planned."""
+    all_s = sum(part.seconds for part in parts)
     off = [part for part in parts if _is_off(part, every)]
     times = [part.every_s for part in off if part.every_s is not None]
     if off:
@@ -71,9 +101,7 @@ def _otherwise(parts: Sequence[RhythmPart], every: float, all_s: float) -> Itera
             f"each {span} s for {lasts(sum(part.seconds for part in off))} of {lasts(all_s)}, from "
             f"{lasts(off[0].since_s) if off[0].since_s else 'the first'} on"
         )
-    silences = [
-        part.longest_s for part in parts if part not in off and part.longest_s > LONG * every
-    ]
+    silences = [part.longest_s for part in parts if part not in off and part.longest_s > long_s]
     if silences and (not off or sum(silences) >= PART_OFF * all_s):
         at_end = parts[-1].every_s is None and silences == [parts[-1].longest_s]
         yield (

@@ -102,3 +102,52 @@ def test_parts_hold_equally_many_intervals() -> None:
     assert (lasts(119), lasts(120), lasts(7200), lasts(172800)) == (
         "119 s", "2.0 minutes", "2.0 hours", "2.0 days",
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("mean_s", "count", "verdicts"),
+    [
+        (5.0, 600, {PlanVerdict.WITHIN}),
+        (5.0, 60, {PlanVerdict.WITHIN, PlanVerdict.OPEN}),
+        (7.5, 600, {PlanVerdict.OUTSIDE}),
+        (3.5, 600, {PlanVerdict.OUTSIDE}),
+    ],
+)
+def test_who_sends_at_random_moments_is_held_to_the_mean(
+    mean_s: float, count: int, verdicts: set[PlanVerdict]
+) -> None:
+    """A plan says how often on average. Of an exponential distribution the median is ln 2, 0.69 of the mean.
+
+    So by its median who sends as planned is 31 % off (a handbook's table of distributions).
+    """
+    found = set()
+    for seed in range(12):
+        chance = Random(seed)
+        one = check([chance.expovariate(1 / mean_s) for _ in range(count)])
+        found.add(one.verdict)
+        assert one.seen == pytest.approx(mean_s, rel=5 / count**0.5)
+        assert "on average, from" in one.why
+    assert found <= verdicts
+
+
+def test_a_silence_among_random_moments_changes_no_average() -> None:
+    """Five minutes of 55 are no quarter of the time; 25 of 75 are."""
+    chance = Random(3)
+    before, behind = ([chance.expovariate(0.2) for _ in range(300)] for _ in range(2))
+    short = check([*before, 300.0, *behind])
+    assert (short.verdict, short.seen) == (PlanVerdict.WITHIN, pytest.approx(5, rel=0.1))
+    assert "none was heard for" in check([*before, 1500.0, *behind]).why
+
+
+def test_messages_by_a_clock_are_held_to_the_usual_interval_whatever_is_lost() -> None:
+    """A fifth of messages without numbers is not heard: the mean is 6.25 s, and all are sent each 5 s."""
+    chance = Random(4)
+    gaps, gap = [], 5.0
+    for _ in range(600):
+        if chance.random() < 0.2:
+            gap += 5.0
+        else:
+            gaps.append(gap)
+            gap = 5.0
+    found = check(gaps, counts=False)
+    assert (found.verdict, found.seen) == (PlanVerdict.WITHIN, 5)
