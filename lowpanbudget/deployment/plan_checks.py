@@ -148,11 +148,15 @@ def _loss(name: str, loss: FrameLoss, link: MeasuredLink, ended: MeasuredShare) 
     least, most = 1 - ended.most, 1 - ended.least
     failed = ended.trials - ended.count
     verdict = WITHIN if most <= max(2 * planned, _LITTLE) else OPEN
+    fail = f"{least:.1%} to {most:.1%} fail, there or back (two-sided 95 %)"
     if 1 - ended.at_most > planned:
         verdict = OUTSIDE
+        # the ends of two sides may still hold the plan: what decides is told, rounded away from what is proved
+        bound = floor((1 - ended.at_most) * _ROUNDED) / _ROUNDED
+        fail = f"{bound:.2%} or more fail, there or back (one-sided 95 %)"
     why = (
-        f"{failed} of {ended.trials} tries were sent again or given up: {least:.1%} to {most:.1%} fail, there or back; "
-        f"the design plans {one_way:.1%} for a frame one way"
+        f"{failed} of {ended.trials} tries were sent again or given up: {fail}; "
+        f"the design plans {one_way:.1%} for a frame one way, so {planned:.2%}"
     )
     return PlanCheck(PlanNumber.LOSS, name, planned, failed / ended.trials, "share", verdict, why)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from ipaddress import IPv6Address
-from math import exp
+from math import comb, exp
 from typing import Any
 
 import pytest
@@ -693,6 +693,29 @@ def test_a_link_beside_its_plan() -> None:
     (found,) = link_checks(plan, (replace(link, ended=share_of(97, 100), perhaps=0),))
     assert found.verdict is PlanVerdict.OUTSIDE
     assert found.seen == pytest.approx(0.03)
+
+
+def test_the_bound_that_decides_is_the_one_that_is_told() -> None:
+    """44 of 344 tries failed, 9.75 % are planned: the two-sided interval of 95 % holds that, the one-sided bound not.
+
+    At the bound 44 or more fail with a chance of 5 % (Clopper and Pearson), at the plan with one below, but not below
+    the 2.5 % of an interval's end.
+    """
+    plan = design('[access]\nmethod = "csma"\n[loss]\nframes = 0.05\n')
+    channel = Channel()
+    channel.hear(0.0, 1, 0, crossing(1, 0), answered_s=0.004)
+    (link,) = channel.links.links(channel.ways.answering)
+
+    def tail(fails: float) -> float:
+        return sum(comb(344, k) * fails**k * (1 - fails) ** (344 - k) for k in range(44, 345))
+
+    assert tail(0.0993) < 0.05 < tail(0.0994)
+    assert 0.025 < tail(0.0975) < 0.05
+    (found,) = link_checks(plan, (replace(link, ended=share_of(300, 344), perhaps=0),))
+    assert found.verdict is PlanVerdict.OUTSIDE
+    assert "9.93% or more fail, there or back (one-sided 95 %)" in found.why
+    assert "two-sided" not in found.why
+    assert "so 9.75%" in found.why
 
 
 def lossy_link(beside_sender: bool) -> MeasuredLink:
