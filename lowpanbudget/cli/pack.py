@@ -69,7 +69,8 @@ def command(
 
     A value inside others goes by its path: reading[0].temperature=21.5. A list of numbers or flags has commas and no
     brackets: strain=1,2,3, and strain= for an empty one. FILE is JSON, an object a line, or CSV with a path above each
-    column, as unpack prints both: the apostrophe before what a spreadsheet would run is none of the text. A number is
+    column, as unpack prints both: a unit beside a path is that of the message, or the table is refused; the apostrophe
+    before what a spreadsheet would run is none of the text. A number is
     rounded to the step of its field, and standard error tells of it; one out of its range is refused. When one row of
     FILE cannot be packed nothing is printed at all, so that lines of octets and rows stay the same; each such row is
     told with its line, and the exit code is 2.

@@ -19,10 +19,11 @@ from lowpanbudget.payload.cells import unguarded
 from lowpanbudget.payload.kinds.group import single_values, taken_values
 from lowpanbudget.payload.kinds.interfaces import Scope
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.stated_units import judge_units
 from lowpanbudget.payload.words import joined, text_of
 
 _STEPS = re.compile(r"([^.\[\]=]+)((?:\[\d{1,5}\])*)")
-_UNIT = re.compile(r" \[[^\]]*\]$")
+_TITLE = re.compile(r"(.*?)(?: \[([^\]]*)\])?", re.DOTALL)
 _PLACE = "place"  # the column of a table that says where a message stood
 _QUOTED = 'A value with a comma in it stands in quotes: "1, 2"'
 _HINT = "Write a path and a value: battery=3.1, reading[0].temperature=21.5"
@@ -139,8 +140,11 @@ def rows_of(message: Message, text: str) -> Iterator[GivenRow]:
     table = csv.reader(io.StringIO(text, newline=""))
     number = 0
     try:
-        paths = [_UNIT.sub("", title).strip() for title in next(table, [])]
+        titles = [_TITLE.fullmatch(title) for title in next(table, [])]
+        paths = [title[1].strip() for title in titles if title]
         _judge_head(message, paths)
+        units = [(title[2] or "").strip() for title in titles if title]
+        judge_units(message, zip(paths, units, strict=True), "line 1: ")
         for number, row in enumerate((row for row in table if row), 1):
             yield _row(table.line_num, f"row {number}", partial(_of_cells, message, paths, row))
     except csv.Error as error:
@@ -162,6 +166,9 @@ def _of_object(message: Message, row: Any) -> dict[str, Any]:
             f"these are values of the message {repeated(row['message']):.60}, not of {message.name}",
             hint=f"Ask for {row['message']!s:.60}, or leave this one out",
         )
+    units = row.get("units") if whole else None
+    if isinstance(units, dict):
+        judge_units(message, ((path, str(unit)) for path, unit in units.items()))
     return values_of(message, row["values"] if whole else row)
 
 

@@ -58,6 +58,11 @@ _MISTAKEN = {
 }
 
 
+def is_same_unit(one: str, other: str) -> bool:
+    """Return whether two names are of one unit, be they the registry's or what people write for them."""
+    return _USUAL.get(one, one) == _USUAL.get(other, other)
+
+
 def advice(unit: str) -> tuple[str, str]:
     """Return what is said of a unit that the registry names otherwise or advises against, and what to write instead.
 

@@ -216,6 +216,11 @@ GOOD = {"door": "south", "open": True, "open_for": 1, "light": 120}
         ("long.csv", f"door,open\nsouth,{'x' * 200_000}\n", ["long.csv:2:1: row 1: the row is none of a table"]),
         ("head.csv", "door,opn\nsouth,true\n", ["head.csv: line 1", "no field 'opn'", "Did you mean 'open'?"]),
         ("semicolons.csv", "door;open\nsouth;true\n", ["semicolons.csv: line 1", "with commas"]),
+        ("unit.csv", "door,open,open_for [s],light [klx]\nsouth,true,1,0.12\n",
+         ["unit.csv: line 1: light is given in 'klx', and message door_alarm has it in lx"]),
+        ("mode.csv", "door [m],open,open_for,light\n", ["mode.csv: line 1: door is given in 'm'", "without a unit"]),
+        ("unit.json", json.dumps({"message": "door_alarm", "values": GOOD, "units": {"open_for": "min"}}),
+         ["unit.json:1:1: object 1: open_for is given in 'min', and message door_alarm has it in s"]),
         ("none.csv", "door,open\n", ["none.csv has no message in it"]),
     ],
     ids=lambda value: value if isinstance(value, str) and "\n" not in value else "",
@@ -240,6 +245,16 @@ def test_rows_that_cannot_be_packed_are_located(
     if "cannot be packed" in done.stderr:
         lines = [int(place.split(":")[1]) for place in places]
         assert [fault["line"] for fault in told["faults"]] == lines
+
+
+def test_a_unit_may_have_the_name_that_people_give_it(invoke: Invoke, tmp_path: Path) -> None:
+    """RFC 8428 section 12.1 calls it lx."""
+    (tmp_path / "v.csv").write_text("door,open,open_for,light [lux]\nsouth,true,1,120\n")
+    plain = invoke(
+        "pack", ARCHIVE, "door_alarm", *(f"{name}={GOOD[name]}".lower() for name in GOOD)
+    )
+    done = invoke("pack", ARCHIVE, "door_alarm", tmp_path / "v.csv")
+    assert (done.exit_code, done.stdout) == (0, plain.stdout)
 
 
 def test_signs_that_part_lines_elsewhere_stand_in_texts(invoke: Invoke, tmp_path: Path) -> None:
