@@ -309,3 +309,6 @@ def test_what_is_no_number_is_not_rounded(invoke: Invoke, tmp_path: Path) -> Non
         )
     done = invoke("pack", file, "half", "level=nan")
     assert (done.stdout, done.stderr) == ("7e00\n", "")
+    # as programs and spreadsheets write them; of a half 0x7c00 is infinity (IEEE 754 section 3.4)
+    for text, octets in (("NaN", "7e00"), ("Infinity", "7c00"), ("-INF", "fc00")):
+        assert invoke("pack", file, "half", f"level={text}").stdout == f"{octets}\n"

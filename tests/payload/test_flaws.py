@@ -150,6 +150,10 @@ def test_a_step_that_does_not_divide_the_range() -> None:
         (Sequence("n", bits=0), "bits", "Use 1 to 64"),
         (Sequence("n", bits=65), "bits", "Use 1 to 64"),
         (Time("n", bits=0), "bits", "Use 1 to 64"),
+        # RFC 3339 section 5.6: a month is 01 to 12, and hyphens stand between the parts of a date
+        (Time("n", epoch="2025-13-01"), "epoch", "2026-01-01T00:00:00Z"),
+        (Time("n", epoch="2025-01-01T00:00:00 UTC"), "epoch", "2026-01-01T00:00:00Z"),
+        (Time("n", epoch="01.02.2025"), "epoch", "2026-01-01T00:00:00Z"),
         (Time("n", bits=65), "bits", "Use 1 to 64"),
         (Float("n", bits=24), "bits", "16, 32 or 64"),
         (Float("n", bits=32, min=Decimal(1), max=Decimal(1)), "max", "max 1 is not above min 1"),
@@ -348,6 +352,33 @@ def test_a_special_code_beyond_any_width() -> None:
     path, text = only(number(special=(("na", 10**30),)))
     assert path == ("field", 0, "special", "na")
     assert "does not fit" in text
+
+
+def test_a_time_whose_range_is_past() -> None:
+    """By hand: 2^20 steps of 60 s are 728 days and 4.25 hours after 1970, 2^40 ms are 12725 days and some hours."""
+
+    def of(**keys: Any) -> list[str]:
+        fields = (Version("v", value=1), Time("t", **keys))
+        made = Message("m", fields, byte_order="big", bit_order="msb-first", layout="bit-packed")
+        return [f"{remark.text}; {remark.hint}" for remark in remarks(made)]
+
+    (found,) = of(bits=20, step=Decimal(60))
+    assert "it ends with 1971-12-30T04:15:00Z" in found
+    assert 'epoch = "2026-01-01T00:00:00Z"' in found
+    assert "it ends with 2004-11-03" in of(bits=40, step=Decimal("0.001"))[0]
+    # 32 bits of seconds last up to 2106, and what counts from no date never ends
+    assert of() == of(bits=20, epoch="power-on") == of(bits=20, epoch="1.5 h after power-on") == []
+    assert of(bits=28, epoch="2025-01-01T00:00:00Z") == []
+
+
+def test_only_units_have_a_clause_to_cite() -> None:
+    """RFC 8428 section 12.1 is the registry of units; its section 4 says nothing of versions, orders or widths."""
+    fields = (number(unit="°C"), Float("f", bits=32, min=Decimal(0), max=Decimal(1)))
+    made = Message("m", fields, byte_order="big", bit_order="msb-first", layout="bit-packed")
+    cited = {remark.text: str(remark.cite) for remark in remarks(made)}
+    assert [cite for text, cite in cited.items() if "registry" in text] == ["RFC 8428 §12.1"]
+    assert len(cited) == 3
+    assert {cite for text, cite in cited.items() if "registry" not in text} == {"None"}
 
 
 def test_remarks() -> None:

@@ -86,4 +86,4 @@ def message_deserves_a_look(_draft: Draft, message: Message) -> Hits:
     for remark in remarks(message):
         where = f"message {message.name}" + (f", {remark.path}" if remark.path else "")
         severity = Severity.RISK if remark.hides_loss else None
-        yield Hit(remark.text, (), where, severity=severity, advice=remark.hint)
+        yield Hit(remark.text, (), where, severity=severity, advice=remark.hint, cite=remark.cite)

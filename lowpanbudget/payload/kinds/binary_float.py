@@ -1,5 +1,6 @@
 """Binary floating-point numbers (IEEE 754)."""
 
+import re
 import struct
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
@@ -27,6 +28,9 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.listed import no_number, range_text
+
+# As JSON of programs ("NaN", "Infinity"), spreadsheets and C ("inf", "INF") write them.
+_NOT_FINITE = re.compile(r"nan|[+-]?inf(?:inity)?", re.IGNORECASE)
 
 
 @field_kind
@@ -59,7 +63,7 @@ unit = "J\""""
 
     def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the number, also one that is none or without end."""
-        if isinstance(given, str) and given.strip() in {"nan", "inf", "-inf"}:
+        if isinstance(given, str) and _NOT_FINITE.fullmatch(given.strip()):
             return float(given)
         return super(Float, self).taken(given, before, table=table)  # noqa: UP008 - slots make the class anew
 

@@ -3,6 +3,7 @@
 SenML's base time and time (RFC 8428 section 4.1 and 4.2) are the same idea: what follows a gap can still be dated.
 """
 
+import re
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -19,6 +20,10 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
+
+_LIKE_A_DATE = re.compile(r"\d{4}-\d|\d{1,4}[/.]\d{1,2}[/.]\d")
+# A time that is past when this is read. No clock is asked: a design is judged alike on every day.
+_TODAY = "2026-01-01T00:00:00Z"
 
 
 @field_kind
@@ -65,6 +70,12 @@ step = 1"""
             yield Flaw(("step",), f"a step of {self.step} s leads nowhere", "Use a step above 0")
         else:
             yield from self.number().flaws(order)
+        if _LIKE_A_DATE.match(self.epoch) and self.start is None:
+            yield Flaw(
+                ("epoch",),
+                f"{self.epoch[:40]!r} begins like a date and is none",
+                f"Write it as {_TODAY} (RFC 3339); words that are no date, such as power-on, may stand there as well",
+            )
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return that of the number; a text that is left is no date, and told so."""
@@ -77,6 +88,22 @@ step = 1"""
             return plain.encode(value)
 
         return plain._replace(encode=encode)
+
+    @property
+    def start(self) -> datetime | None:
+        """Return the date and time of the epoch, None where it is no date."""
+        try:
+            return datetime.fromisoformat(self.epoch)
+        except ValueError:
+            return None
+
+    def remark(self) -> tuple[str, str] | None:
+        """Return a remark on times that are all past: no message that is sent can hold one."""
+        last = self.date(self.number().max) if self.start else ""
+        if not last or last >= _TODAY:
+            return None
+        text = f"it ends with {last}: no time of today can be sent"
+        return text, f'State a later epoch, epoch = "{_TODAY}", or more bits, or a greater step'
 
     def shown_unit(self) -> str:
         """Return seconds."""

@@ -4,24 +4,27 @@ from collections.abc import Iterator
 from itertools import takewhile
 from typing import NamedTuple
 
+from lowpanbudget.cites import Cite
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import walk
-from lowpanbudget.payload.units import advice
+from lowpanbudget.payload.units import CITE, advice
 from lowpanbudget.payload.words import joined
 
 
 class FormatRemark(NamedTuple):
     """A remark about a message: the field (empty for the whole), what was noticed, and what would help.
 
-    ``hides_loss``: a receiver does not see that values are lost.
+    ``hides_loss``: a receiver does not see that values are lost. ``cite``: what says so; None: common practice, no
+    source.
     """
 
     path: str
     text: str
     hint: str = ""
     hides_loss: bool = False
+    cite: Cite | None = None
 
 
 _BEHIND = "optional fields into a group behind it, for presence bits lead"
@@ -34,7 +37,7 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
     for place, field in walk(message.fields):
         text, hint = advice(getattr(field, "unit", ""))
         if text:
-            noticed.append(FormatRemark(joined(place), text, hint))
+            noticed.append(FormatRemark(joined(place), text, hint, cite=CITE))
         if isinstance(field, Repeated) and field.batch and field is not message.batch_field:
             text = "batch = true has no effect here"
             hint = "Use it once, for an array or a series of changing length in the message itself"
