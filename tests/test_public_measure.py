@@ -69,6 +69,16 @@ def test_where_the_times_of_a_capture_go_back() -> None:
     assert found.seconds == 15
 
 
+def test_times_go_back_by_ticks_and_by_years() -> None:
+    """SI prefixes; 60 s, 60 min, 24 h and 365 days, by hand: 10^9 s are 31.7 years of 31 536 000 s."""
+    for seconds, said in (
+        (8e-9, "8 ns"), (2e-6, "2 µs"), (9.996e-4, "1 ms"), (0.025, "25 ms"), (1.0, "1 s"), (59.9, "59.9 s"),
+        (90.0, "1.5 min"), (3600.0, "1 h"), (86399.0, "1 d"), (200 * 86400.0, "200 d"), (1e9, "31.7 y"),
+    ):  # fmt: skip
+        told = str(ClockPutBack(2, seconds, 1, seconds))
+        assert told == f"the times go back in frame 2, by {said}"
+
+
 def test_a_measurement_is_a_value(found: Measurement) -> None:
     flow: MeasuredFlow = found.flows[0]
     assert isinstance(flow.flow, FlowKey)

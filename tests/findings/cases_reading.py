@@ -24,8 +24,8 @@ READING_CASES: dict[str, Case] = {
         Told(
             "risk",
             "",
-            "the times go back in frame 7, by 3600 s",
-            ("2 times in all, by 3600 s at most",),
+            "the times go back in frame 7, by 1 h",
+            ("2 times in all, by 1 h at most",),
             (7,),
         ),
     ),

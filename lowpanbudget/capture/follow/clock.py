@@ -8,6 +8,17 @@ from lowpanbudget.errors import plural
 from lowpanbudget.values import dataclass, field
 
 MOST_CLOCKS = 256  # receivers that are told apart
+LEAP_S = 365 * 86400  # a step so wide is that of a clock that was set, or lost; our choice
+_UNITS = (
+    ("y", LEAP_S), ("d", 86400), ("h", 3600), ("min", 60), ("s", 1), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9),
+)  # fmt: skip
+
+
+def duration(seconds: float) -> str:
+    """Return a time with three digits, in the largest unit of which it has one or more."""
+    rounded = float(f"{seconds:.3g}")
+    unit, size = next((one for one in _UNITS if rounded >= one[1]), _UNITS[-1])
+    return f"{rounded / size:.3g} {unit}"
 
 
 @dataclass(slots=True)
@@ -38,14 +49,11 @@ class ClockPutBack(NamedTuple):
 
     def __str__(self) -> str:
         """Return where, and by how much."""
-        return f"the times go back in frame {self.number}, by {self.seconds:.6g} s"
+        return f"the times go back in frame {self.number}, by {duration(self.seconds)}"
 
     def again(self, back_ns: int) -> "ClockPutBack":
         """Return the same with another step back."""
         return self._replace(times=self.times + 1, most_s=max(self.most_s, back_ns / SECOND))
-
-
-LEAP_S = 365 * 86400  # a step so wide is that of a clock that was set, or lost; our choice
 
 
 class ClockLeap(NamedTuple):

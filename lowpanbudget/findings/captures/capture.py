@@ -3,12 +3,11 @@
 from typing import NamedTuple, Protocol
 
 from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FILES_JOINED, FRAME_CUT, ReadingNotice
-from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, put_back
+from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, duration, put_back
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.values import dataclass
 
 CAPTURE = Subject("capture")
@@ -76,7 +75,7 @@ def times_went_back(memory: StepsBack, _known: Surroundings) -> Hits:
         return
     evidence: tuple[str, ...] = ()
     if told.times > 1:
-        evidence = (f"{told.times} times in all, by {seconds_text(told.most_s)} at most",)
+        evidence = (f"{told.times} times in all, by {duration(told.most_s)} at most",)
     severity = None if told.most_s >= _STEP_S else Severity.REMARK
     yield Hit(str(told), evidence, frames=(told.number,), severity=severity)
 
