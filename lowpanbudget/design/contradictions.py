@@ -232,6 +232,11 @@ def _own_address_flaws(index: int, station: StationShape, form: str) -> Iterator
             ("station", index, "short"), f"0x{station.short.hex()} is no address of one node",
             "Those have a first bit of zero: 0x0000 to 0x7fff (RFC 4944 section 12)",
         )  # fmt: skip
+    if station.extended is not None and station.extended[0] & 1:
+        yield Flaw(
+            ("station", index, "extended"), f"{station.extended.hex(':')} is an address of a group, not of one node",
+            "The last bit of its first octet is 1; it is 0 in an EUI-64 of a node (RFC 4291 section 2.5.1)",
+        )  # fmt: skip
 
 
 def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:

@@ -68,6 +68,9 @@ WRONG = [
      "station[1].short", "0xfffe", "no address of one node", "RFC 4944"),
     ('extended = "02:00:00:00:00:00:00:05"\n', 'extended = "02:00:00:00:00:00:00:05"\nshort = 0x8001\n',
      "station[1].short", "0x8001", "no address of one node", "RFC 4944"),
+    # RFC 4291 section 2.5.1: of the octet ccccccug "g" is the individual/group bit
+    ('extended = "02:00:00:00:00:00:00:05"', 'extended = "03:00:00:00:00:00:00:05"', "station[1].extended",
+     '"03:00', "a group, not of one node", "RFC 4291 section 2.5.1"),
     ('name = "out"', 'name = "up" # again', "flow[2].name", '"up" # again', "two flows", ""),
     ('source = "probe"\ndestination = "sink"', 'source = "prob"\ndestination = "sink"', "flow[1].source",
      '"prob"', "no station 'prob'", "Did you mean probe?"),
