@@ -216,6 +216,8 @@ def length_bits(unit: int, *, counts_head: bool) -> Bits:
 
 
 def _sizes(sizes: Collection[int]) -> str:
-    if isinstance(sizes, range) and sizes.step == 1:
-        return f"{sizes[0]} to {sizes[-1]}"
+    if isinstance(sizes, range):
+        return f"{sizes[0]} to {sizes[-1]}" + (
+            f" in steps of {sizes.step}" if sizes.step > 1 else ""
+        )
     return " or ".join(str(size) for size in sizes)

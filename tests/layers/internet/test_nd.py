@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.fields import UnknownOption
 from lowpanbudget.layers.internet import icmpv6, icmpv6_messages
 from lowpanbudget.layers.internet.nd import lowpan_options as lowpan
@@ -538,3 +538,14 @@ def test_an_address_that_is_cut_off_is_told_in_a_sentence() -> None:
     cut = bytes.fromhex("9d000000 0000003c") + bytes(8 + 3)
     with pytest.raises(WireError, match="the field registered needs 16 octets, 3 octets left"):
         icmpv6.decode(Reader(cut), SOURCE, DESTINATION)
+
+
+@pytest.mark.parametrize("length", [1, 2, 4])
+def test_lengths_that_many_options_may_have_are_told_as_a_range(length: int) -> None:
+    """RFC 8106 section 5.1 (from memory): 3 units of 8 octets for one server, 2 more for each other."""
+    option = bytes([25, length]) + bytes(8 * length - 2)
+    with pytest.raises(Malformed) as raised:
+        options.OPTIONS.read(Reader(option))
+    assert raised.value.message == (
+        f"recursive DNS server option: length {length} makes {8 * length} octets, not 24 to 2040 in steps of 16"
+    )
