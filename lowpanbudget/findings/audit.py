@@ -20,12 +20,13 @@ from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS
 from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Head
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME, ClockStep
 from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
-from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.passages import Passages
 from lowpanbudget.findings.questions import Plan, Questions
@@ -41,6 +42,7 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.events import TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass, field
@@ -250,6 +252,11 @@ class Audit:
             fault = upper.fault
             notice = Notice(PAYLOAD_UNREADABLE, fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
+        first = headers_frame(scene.frame, fragmented)
+        told = [notice.name for notice in first.notices] if first is not None else []
+        for notice in note_headers([Head(header, 0, ipv6.OCTETS), *upper.heads]):
+            if notice.name not in told:  # with the fragment that brought the headers
+                self._give(scene, notice, Noticed(notice.name))
         self._settle(scene, datagram)
         self._plan, self._kept = before
 

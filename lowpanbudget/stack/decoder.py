@@ -7,17 +7,15 @@ from typing import Any
 from lowpanbudget.bits import Nature, Reader, as_octets
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address, is_number
 from lowpanbudget.errors import RequestError, WireError, repeated
-from lowpanbudget.fields import Head
-from lowpanbudget.layers.internet import ipv6, rpi
-from lowpanbudget.layers.internet.chain import PseudoHeader
+from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.nonces import Devices, devices_of, slot_number
 from lowpanbudget.layers.link.security import Key, keys_of
 from lowpanbudget.stack.contents import ContentLayout, Layouts, layouts_of, with_layouts
 from lowpanbudget.stack.frame import Frame, FrameInMaking, decode_lowpan, decode_prepared, whole
-from lowpanbudget.stack.incoming import Datagram, Notice
-from lowpanbudget.stack.upper import read_upper
+from lowpanbudget.stack.incoming import Datagram
+from lowpanbudget.stack.whole_datagram import read_datagram
 from lowpanbudget.values import dataclass, field, replace
 
 _NO_LAYOUTS = layouts_of({})
@@ -148,19 +146,11 @@ def decode_datagram(octets: bytes) -> Frame:
     frame = FrameInMaking(octets, heads=[], notices=[])
     reader = Reader(octets)
     try:
-        header = ipv6.decode(reader)
+        read_datagram(reader, Env(), frame, 0)
     except WireError as error:
         frame.fault = error.bare()
     else:
         frame.datagram = Datagram(octets)
-        ends = PseudoHeader(header.source, header.destination)
-        upper = read_upper(reader, header.next_header, ends)
-        frame.heads = [Head(header, 0, ipv6.OCTETS), *upper.heads]
-        if upper.fault is not None:
-            fault = upper.fault
-            frame.notices.append(
-                Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
-            )
     if reader.left:
         reader.layer = "payload"
         reader.rest("payload", "not read", nature=Nature.PAYLOAD)

@@ -8,7 +8,6 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
 from lowpanbudget.fields import read_head
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.lowpan import (
     dispatch,
     escape,
@@ -31,8 +30,10 @@ from lowpanbudget.stack.datagram import (
     wrong_checksum,
 )
 from lowpanbudget.stack.incoming import CHECKSUM, CHECKSUM_FORM, ELIDED, Datagram, Lowpan, octet_of
+from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.routed import Placed, read_routed
-from lowpanbudget.stack.upper import PART, read_upper
+from lowpanbudget.stack.upper import PART
+from lowpanbudget.stack.whole_datagram import note_length, read_datagram
 
 
 def _nalp(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
@@ -162,29 +163,24 @@ def _ipv6(reader: Reader, env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
     dispatch.IPV6.read(reader)
     at = reader.pos
-    header = read_head(lowpan.heads, reader, ipv6.decode)
     if lowpan.fragment is None:
-        ends = PseudoHeader(header.source, header.destination)
-        upper = read_upper(reader, header.next_header, ends)
-        lowpan.heads += upper.heads
-        lowpan.unreadable(upper.fault)
-        if upper.wrong is not None:
-            checksum_at = octet_of(reader.spans, CHECKSUM, start)
-            lowpan.notices += identifiers.note_wrong_checksum(upper.wrong, env, start, checksum_at)
-    elif reader.left:
+        read_datagram(reader, env, lowpan, start)
+    else:
+        _begin_datagram(reader, lowpan, at)
+    _deliver(lowpan, reader.data[at : reader.end], start)
+
+
+def _begin_datagram(reader: Reader, lowpan: Lowpan, at: int) -> None:
+    """Read the IPv6 header of a first fragment, and leave what it carries for when it is whole."""
+    header = read_head(lowpan.heads, reader, ipv6.decode)
+    if reader.left:
         reader.layer = "payload"
         reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
-    octets = reader.data[at : reader.end]
-    expected = lowpan.fragment.size if isinstance(lowpan.fragment, Fragment) else len(octets)
-    if not lowpan.compressed and header.payload_length + ipv6.OCTETS != expected:
-        lowpan.note(
-            "ipv6-length-differs",
-            f"the IPv6 payload length {header.payload_length} and the {expected - ipv6.OCTETS} "
-            "octets from the lower layer differ",
-            ipv6.HEADER.cite,
-            at,
-        )
-    _deliver(lowpan, octets, start)
+    lowpan.notices += note_headers(lowpan.heads)
+    if isinstance(lowpan.fragment, Fragment):
+        note_length(lowpan, header, lowpan.fragment.size, at)
+    elif not lowpan.compressed:
+        note_length(lowpan, header, reader.end - at, at)
 
 
 def _finish(reader: Reader, chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
@@ -215,6 +211,7 @@ def _finish(reader: Reader, chain: Chain, env: Env, lowpan: Lowpan, start: int) 
         lowpan.notices += identifiers.note_addresses(
             wrong, chain.innermost, env, start, checksum_at
         )
+    lowpan.notices += note_headers(lowpan.heads)
     # of a recoverable fragment the compressed octets are kept: it takes all of them to expand
     _deliver(lowpan, b"" if lowpan.compressed else octets, start)
 

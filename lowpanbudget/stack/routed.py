@@ -13,7 +13,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, WireError
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh, routing
 from lowpanbudget.layers.lowpan.addresses import UnknownLinkAddress
@@ -65,10 +65,10 @@ def read_routed(
     hops = tuple(routing.expand_hops(groups[-1].routes, reference))
     if hops and hops[-1] != inner.destination:
         hops = (*hops, inner.destination)
-    _note_path(groups[-1], hops, note)
+    _note_path(groups[-1], inner.source, hops, note)
     _insert(chain, env, groups[-1], hops, note)
     for group, outer in zip(reversed(groups[:-1]), reversed(outers), strict=True):
-        _note_path(group, outer.hops, note)
+        _note_path(group, outer.source, outer.hops, note)
         _encapsulate(chain, env, group, outer, inner.destination)
 
 
@@ -142,14 +142,12 @@ def _unknown_root(group: RoutingGroup, why: str) -> WireError:
     )
 
 
-def _note_path(group: RoutingGroup, hops: tuple[IPv6Address, ...], note: Note) -> None:
-    """Note what RFC 6554 section 3 forbids in a source route that can be expanded all the same."""
-    if any(hop.is_multicast for hop in hops):
-        text = "a multicast address stands in the source route"
-        note("source-route-multicast", text, routing.ROUTING_HEADER, group.offset)
-    if len(set(hops)) < len(hops):
-        text = "the source route visits an address more than once"
-        note("source-route-loop", text, routing.ROUTING_HEADER, group.offset)
+def _note_path(
+    group: RoutingGroup, source: IPv6Address, hops: tuple[IPv6Address, ...], note: Note
+) -> None:
+    """Note what is forbidden in a source route that can be expanded all the same."""
+    for name, text, cite in source_route.flaws(source, hops):
+        note(name, text, cite, group.offset)
 
 
 def _insert(

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
-from lowpanbudget.errors import WireError
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import Head, read_head
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
@@ -20,8 +21,10 @@ COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
 APPLICATION_DATA = "application data"
 PART = "part of a datagram"
+_NESTED = rfc(2473, "4.1")
 _new = tuple.__new__
-_READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
+WITH_HEADERS = {*ipv6.EXTENSIONS, ipv6.IPV6}  # headers that others may stand behind
+_READ = {*WITH_HEADERS, ipv6.ICMPV6, ipv6.UDP}
 
 
 class WrongChecksum(NamedTuple):
@@ -125,16 +128,23 @@ def leave_payload(reader: Reader, meaning: str) -> None:
 
 
 def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> None:
-    for _ in range(ipv6.DEEPEST):
+    tunnels = 0
+    while upper.fault is None:
         if kind in ipv6.EXTENSIONS:
             walked = extension.walk(reader, kind, ends)
             upper.heads += walked.heads
-            kind, ends = walked.kind, walked.ends
+            kind, ends, upper.fault = walked.kind, walked.ends, walked.fault
             if not walked.whole:
                 upper.rest = PART
                 return
         if kind != ipv6.IPV6:
             break
+        if tunnels == ipv6.DEEPEST:
+            upper.fault = reader.fault(
+                Malformed, f"more than {ipv6.DEEPEST} IPv6 headers in each other", _NESTED
+            ).bare()
+            break
+        tunnels += 1
         inner = read_head(upper.heads, reader, ipv6.decode)
         kind, ends = inner.next_header, PseudoHeader(inner.source, inner.destination)
     upper.rest = ipv6.next_header_name(kind)

@@ -15,9 +15,11 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import dispatch, iphc, nhc
 from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.incoming import CHECKSUM, ELIDED, Datagram, Taking, octet_of
+from lowpanbudget.stack.misplaced import has_rare_address, note_addresses, note_headers
 from lowpanbudget.stack.upper import (
     APPLICATION_DATA,
     APPLICATION_PORTS,
+    WITH_HEADERS,
     WrongChecksum,
     leave_payload,
     read_application,
@@ -78,9 +80,14 @@ def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) ->
     taking.heads += upper.heads
     taking.unreadable(upper.fault)
     taking.values = (value,)
-    taking.datagram = Datagram(bytes(value) + body)
+    datagram = bytes(value) + body
+    taking.datagram = Datagram(datagram)
     checksum_at = None if upper.wrong is None else octet_of(reader.spans, CHECKSUM, at)
     taking.notices += identifiers.note_addresses(upper.wrong, header, env, at, checksum_at)
+    if header.next_header in WITH_HEADERS:
+        taking.notices += note_headers(taking.heads)
+    elif has_rare_address(datagram):
+        taking.notices += note_addresses(header, at)
 
 
 def with_udp(
@@ -117,3 +124,5 @@ def with_udp(
         taking.notices += identifiers.note_wrong_checksum(wrong, env, at, checksum_at)
     else:
         taking.notices += identifiers.note_carried(header, env, at)
+    if has_rare_address(datagram):
+        taking.notices += note_addresses(header, at)

@@ -19,6 +19,7 @@ from findings.cases_link import LINK_CASES, LINK_NEAR
 from findings.cases_loads import LOADS_CASES
 from findings.cases_lorh import LORH_CASES, LORH_FURTHER, LORH_NEAR
 from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
+from findings.cases_misplaced import MISPLACED_CASES, MISPLACED_FURTHER, MISPLACED_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_CASES, READING_TOLD
@@ -56,6 +57,7 @@ CASES: dict[str, Case] = (
     | DELIVERY_CASES
     | FLOODS_CASES
     | SOURCE_ROUTE_CASES
+    | MISPLACED_CASES
     | READING_CASES
     | LORH_CASES
 )
@@ -74,6 +76,7 @@ NEAR = (
     | APPLICATION_NEAR
     | FLOODS_NEAR
     | SOURCE_ROUTE_NEAR
+    | MISPLACED_NEAR
     | LORH_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
@@ -115,6 +118,7 @@ def test_fires(name: str) -> None:
     [
         *FURTHER,
         *SOURCE_ROUTE_FURTHER,
+        *MISPLACED_FURTHER,
         *RECORDS_FURTHER,
         *LORH_FURTHER,
         *EXCHANGES_FURTHER,

@@ -8,7 +8,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame, option_octets
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6, rpi
@@ -22,6 +22,7 @@ from lowpanbudget.layers.internet.nd.options import PrefixInformation
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import lorh
+from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
 MLD_TYPES = frozenset({130, 131, 132, 143})
@@ -77,6 +78,42 @@ def _inner_length(datagram: HeardDatagram) -> tuple[int, str]:
     except WireError:
         pass  # a chain that cannot be walked has its own finding
     return 0, ""
+
+
+@NETWORK.rule("address-forbidden", Noticed("address-forbidden"))
+def address_forbidden(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder."""
+    yield Hit(
+        notice.text, (f"octet {notice.offset}",), scene.sender, scene.numbers, cite=notice.cite
+    )
+
+
+@NETWORK.rule("hop-by-hop-misplaced", Noticed("hop-by-hop-misplaced"), Noticed("hop-by-hop-twice"))
+def hop_by_hop_misplaced(scene: Scene, notice: Notice) -> Hits:
+    """Take the notices of the decoder."""
+    yield Hit(notice.text, (f"octet {notice.offset}",), _maker(scene), scene.numbers)
+
+
+@NETWORK.rule("source-route-visits-twice", Noticed("source-route-loop"))
+def source_route_visits_twice(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder."""
+    yield Hit(notice.text, (f"octet {notice.offset}",), _maker(scene), scene.numbers)
+
+
+@NETWORK.rule("source-route-address-forbidden", Noticed("source-route-multicast"))
+@NETWORK.rule("source-route-address-forbidden", Noticed("source-route-unspecified"))
+def source_route_address_forbidden(scene: Scene, notice: Notice) -> Hits:
+    """Take the notices of the decoder."""
+    yield Hit(
+        notice.text, (f"octet {notice.offset}",), _maker(scene), scene.numbers, cite=notice.cite
+    )
+
+
+def _maker(scene: Scene) -> str:
+    """Return who made the headers of what is heard on any of its hops: the outermost source, where that is known."""
+    if scene.datagram is not None:
+        return f"from {scene.datagram.outer.source}"
+    return scene.sender if scene.header is None else f"from {scene.header.source}"
 
 
 @NETWORK.rule("solicitation-to-wrong-group", Icmpv6)

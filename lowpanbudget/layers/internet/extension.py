@@ -7,7 +7,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.fields import (
     Head,
     Header,
@@ -185,13 +185,14 @@ class Walked:
     """The extension headers in order, as ``heads``; ``kind`` is the next-header number of what follows them.
 
     ``ends`` is the pseudo-header of that; ``whole`` is False behind a fragment header that is not alone: what follows
-    is no complete message.
+    is no complete message. ``fault``: there are more of them than are followed.
     """
 
     heads: tuple[Head, ...]
     kind: int
     ends: chain.PseudoHeader
     whole: bool = True
+    fault: WireError | None = None
 
     @property
     def headers(self) -> tuple[AnyHeader, ...]:
@@ -203,16 +204,17 @@ def walk(reader: Reader, kind: int, ends: chain.PseudoHeader) -> Walked:
     """Return all extension headers that come next, leaving their spans, up to the first other header.
 
     ``kind`` is the next-header number of the header before, ``ends`` the pseudo-header behind it. Stops behind the
-    header of an IP fragment that is not the first. At most ``ipv6.DEEPEST`` headers; raises ``WireError``.
+    header of an IP fragment that is not the first, and behind ``ipv6.DEEPEST`` headers. Raises ``WireError``.
     """
     heads: list[Head] = []
     whole = True
     while kind in ipv6.EXTENSIONS:
         if len(heads) == ipv6.DEEPEST:
-            raise Malformed(
+            fault = Malformed(
                 f"more than {ipv6.DEEPEST} extension headers", offset=reader.pos,
                 layer=ipv6.next_header_name(kind), cite=rfc(8200, "4"),
             )  # fmt: skip
+            return Walked(tuple(heads), kind, ends, whole, fault)
         start = reader.pos
         header = read_head(heads, reader, decode, kind)
         kind = header.next_header

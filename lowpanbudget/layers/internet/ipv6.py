@@ -10,11 +10,12 @@
 |                   Source, Destination: 16 octets each         |
 """
 
+from collections.abc import Iterator
 from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import (
     Address,
@@ -62,6 +63,8 @@ EXTENSION = Header(
     "extension header", rfc(8200, "4"), (NEXT, Bits("hdr ext len", 8, octets_in_all))
 )
 DEEPEST = 16  # headers followed in one datagram; more is no traffic but an attack
+MULTICAST = 0xFF  # the first octet of a group's address
+LOOPBACK = 1  # ::1 as a number; 0 is ::, the unspecified address
 MINIMUM_MTU = 1280  # RFC 8200 section 5: every link must carry this much
 
 
@@ -104,6 +107,22 @@ def header_of(datagram: bytes) -> Ipv6:
 @lru_cache(1024)
 def _decoded(octets: bytes) -> Ipv6:
     return decode(Reader(octets))
+
+
+def address_flaws(header: Ipv6) -> Iterator[tuple[str, Cite]]:
+    """Yield what RFC 4291 forbids in the addresses of a header that one node sends to another, and where it says so."""
+    source, destination = header.source, header.destination
+    if source.packed[0] == MULTICAST:
+        yield f"the source address {source} is multicast, which no source may be", rfc(4291, "2.7")
+    for side, address in (("source", source), ("destination", destination)):
+        if int(address) == LOOPBACK:
+            text = (
+                f"the {side} address is the loopback address {address}, which stays within its node"
+            )
+            yield text, rfc(4291, "2.5.3")
+    if not int(destination):
+        text = f"the destination address is the unspecified address {destination}, which nobody has"
+        yield text, rfc(4291, "2.5.2")
 
 
 def ones_complement_sum(octets: bytes) -> int:

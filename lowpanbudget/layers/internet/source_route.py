@@ -5,11 +5,12 @@
 .                        Addresses[1..n]                        .
 """
 
+from collections.abc import Iterator
 from ipaddress import IPv6Address
 
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Writer
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.fields import (
     Drawing,
@@ -26,6 +27,7 @@ from lowpanbudget.values import replace
 
 CITE = rfc(6554, "3")
 VISITING = rfc(6554, "4.2")
+_UNSPECIFIED = rfc(4291, "2.5.2")
 TYPE = 3
 
 SHORTER = "fewer octets if it shares more with the destination"
@@ -113,6 +115,25 @@ class SourceRoute:
         addresses[at] = destination.packed[elided:]
         left = self.segments_left - 1
         return following, replace(self, segments_left=left, addresses=tuple(addresses))
+
+
+def flaws(source: IPv6Address, way: tuple[IPv6Address, ...]) -> Iterator[tuple[str, str, Cite]]:
+    """Yield what is forbidden of the way of a source route: the name of a notice, its text, and which section says so.
+
+    ``way`` is every address that it leads to, the IPv6 destination and those visited among them; ``source`` is the
+    IPv6 source.
+    """
+    if any(hop.is_multicast for hop in way):
+        yield "source-route-multicast", "a multicast address stands in the source route", CITE
+    if any(hop.is_unspecified for hop in way):
+        text = "the unspecified address stands in the source route"
+        yield "source-route-unspecified", text, _UNSPECIFIED
+    # "the source MUST ensure that IPv6 addresses do not appear more than once and the IPv6 Source and Destination
+    # addresses of the encapsulating datagram do not appear in the SRH"
+    if len(set(way)) < len(way):
+        yield "source-route-loop", "the source route visits an address more than once", CITE
+    elif len(way) > 1 and source in way:
+        yield "source-route-loop", "the source route leads through the source of its datagram", CITE
 
 
 LAYOUT = layout_of(SourceRoute)

@@ -10,7 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget.bits import Reader, Writer, tiles
-from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import UnknownOption
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, rpi, source_route
 from lowpanbudget.layers.internet.nd.options import PrefixInformation
@@ -643,10 +643,10 @@ def test_walk_takes_the_last_address_of_the_old_routing_header() -> None:
     assert walked.ends.destination == NODE
 
 
-def test_chain_without_end_is_refused() -> None:
-    with pytest.raises(Malformed) as caught:
-        extension.walk(Reader(bytes.fromhex("3c00010400000000") * 40), ipv6.DESTINATION, ENDS)
-    assert caught.value.offset == 8 * ipv6.DEEPEST
+def test_chain_without_end_is_left_where_it_is_too_long() -> None:
+    walked = extension.walk(Reader(bytes.fromhex("3c00010400000000") * 40), ipv6.DESTINATION, ENDS)
+    assert walked.fault is not None
+    assert walked.fault.offset == 8 * len(walked.heads) == 8 * ipv6.DEEPEST
 
 
 @pytest.mark.parametrize(
