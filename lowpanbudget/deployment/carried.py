@@ -31,7 +31,8 @@ class LimitCheck:
 
     ``measured`` against ``allowed`` in ``unit``; ``strain`` is 1 where it just holds, more where it does not. It
     ``holds``, or does not, where that is sure; where what was played is too close to tell it ``is_close``, and does
-    not hold; ``why_open`` says what else leaves that open.
+    not hold; ``why_open`` says what else leaves that open. What was played is ``measured`` plus or minus
+    ``half_width`` (0: exact).
     """
 
     matter: Matter
@@ -44,6 +45,7 @@ class LimitCheck:
     holds: bool
     is_close: bool = False
     why_open: str = ""
+    half_width: float = 0.0
 
 
 def are_close(checks: Sequence[LimitCheck]) -> bool:

@@ -85,7 +85,7 @@ def played_check(
     is_close = not holds and best <= allowed + _ROUNDING
     return LimitCheck(
         matter, about, text + (": too close to tell" if is_close else ""), measured, allowed, unit, strain, holds,
-        is_close,
+        is_close, half_width=half_width,
     )  # fmt: skip
 
 

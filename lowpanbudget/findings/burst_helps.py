@@ -42,6 +42,8 @@ def burst_changes_that_help(
         if then.runs < plan.runs:
             # a yes is said of nothing that was looked at less than the burst itself
             then = carry_burst(change.design, plan.name, seed=plan.seed, runs=plan.runs)
+            if not eased(before, _arrival(then)):
+                continue
         is_in = then.holds or then.is_close
         fails = tuple(one for one in _failures(change.design) if one not in own) if is_in else ()
         found.append(

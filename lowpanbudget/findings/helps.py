@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from functools import cache, partial
+from math import hypot
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
@@ -79,7 +80,11 @@ def changes_that_help(
             if after is None:
                 continue
         if after is None or eased(before, after):
-            found.append(_helpful(change, played, then, network, decides))
+            helpful = _helpful(change, played, then, network, decides)
+            after = helpful.after
+            # played for longer it may be no better than it was
+            if after is None or eased(decides if after.half_width else before, after):
+                found.append(helpful)
     found.sort(
         key=lambda one: (
             not one.holds,
@@ -116,7 +121,13 @@ def _helpful(
 
 
 def eased(before: LimitCheck, after: LimitCheck) -> bool:
-    """Return whether a change leaves so much less of what strains a check that it is worth telling."""
+    """Return whether a change leaves so much less of what strains a check that it is worth telling.
+
+    What was played is less only where that is more than what both leave open.
+    """
+    unsure = hypot(before.half_width, after.half_width)
+    if not after.holds and before.measured - after.measured <= unsure and unsure:
+        return False
     return _over(after) < _over(before) * _LESS
 
 

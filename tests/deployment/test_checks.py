@@ -32,7 +32,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings import helps
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.finding import Severity
-from lowpanbudget.findings.helps import changes_that_help
+from lowpanbudget.findings.helps import changes_that_help, eased
 from lowpanbudget.findings.review import review
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report import carries, carry_text
@@ -970,6 +970,39 @@ def test_a_longer_queue_helps_where_it_fills() -> None:
     assert "queue.frames" not in helpful(
         in_slots(tables="[queue]\nframes = 9\n[limits]\nlatency_s = 0.5\n"), "latency"
     )
+
+
+def test_what_is_better_by_chance_alone_is_no_help() -> None:
+    """Two tries in five lose the frame: 1 - 0.4^4 of a hop is cubed over three, 0.925, and 0.998 with eight tries.
+
+    A report each minute and node meets nothing: to wait for the channel more often, or to send half as often, does
+    nothing for it, whatever a short look gives.
+    """
+    lossy = "[loss]\nframes = 0.4\n[limits]\ndelivery = 0.98\n"
+    found = helpful(listening(lossy, "every_s = 60"), "delivery")
+    assert "access.retries" in found
+    assert not {"access.backoffs", "flow[up].every_s"} & set(found)
+
+
+@pytest.mark.parametrize(
+    ("half_width", "lost", "is_told"),
+    [
+        (0.01, 0.08, False),  # 1 % of give or take 1.4 % of both together
+        (0.01, 0.075, True),
+        (0.0, 0.0885, False),  # exact, and hardly less
+        (0.0, 0.085, True),
+        (0.03, 0.049, True),  # no more than is allowed: it holds
+    ],
+)
+def test_a_change_is_told_where_it_is_better_beyond_doubt(
+    half_width: float, lost: float, is_told: bool
+) -> None:
+    """9 % are lost, give or take as much on both sides: the differences of two means add as squares (a handbook)."""
+    before, after = (
+        LimitCheck("delivery", "up reading", "", one, 0.05, "share lost", 1.8, one <= 0.05, half_width=half_width)
+        for one in (0.09, lost)
+    )  # fmt: skip
+    assert eased(before, after) == is_told
 
 
 @pytest.mark.parametrize(
