@@ -86,7 +86,7 @@ class HeardFrame(NamedTuple):
     """One frame on the air.
 
     ``sender`` and ``receiver`` are link addresses of the hop, None where it names none; ``carried`` are the addresses
-    in their place that the frame itself has. ``octets`` are those on the air, check sequence included. ``asks`` for an
+    in their place that the frame itself has; ``to_all``: the receiver is every node. ``octets`` are those on the air, check sequence included. ``asks`` for an
     acknowledgement, ``answers``: it is one, which ``refuses`` what was received and not accepted. ``sealed``: nobody
     here reads it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its
     sender's frames. ``recovery``: what it brings of a datagram in recoverable fragments. ``counter`` is the frame
@@ -112,6 +112,7 @@ class HeardFrame(NamedTuple):
     recovery: RecoveryPart | None = None
     counter: int | None = None
     key: object = None
+    to_all: bool = False
 
 
 class _HeaderFacts(NamedTuple):
@@ -160,6 +161,7 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         None if facts.recovers is None else _recovery(facts.recovers, sighting.payload),
         sighting.frame_counter,
         facts.key,
+        facts.to_all,
     )
 
 

@@ -158,7 +158,8 @@ class _Part:
         self._recoveries.hear(frame, piece, tries)
         if tries is not None:
             tries.missing, tries.leaps = self._on_air.unheard(tries.sender)
-            self._links.add(tries)
+            if not frame.to_all:
+                self._links.add(tries)
         if journey is None:
             return
         if len(self._journeys) < self._most:
