@@ -86,11 +86,12 @@ class HeardFrame(NamedTuple):
     """One frame on the air.
 
     ``sender`` and ``receiver`` are link addresses of the hop, None where it names none; ``carried`` are the addresses
-    in their place that the frame itself has; ``to_all``: the receiver is every node. ``octets`` are those on the air, check sequence included. ``asks`` for an
+    in their place that the frame itself has. ``octets`` are those on the air, check sequence included. ``asks`` for an
     acknowledgement, ``answers``: it is one, which ``refuses`` what was received and not accepted. ``sealed``: nobody
     here reads it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its
     sender's frames. ``recovery``: what it brings of a datagram in recoverable fragments. ``counter`` is the frame
-    counter of its security, under a ``key`` that is told apart from others: both stand in the clear.
+    counter of its security, under a ``key`` that is told apart from others: both stand in the clear. ``to_all``: it
+    goes to every node that hears it.
     """
 
     number: int

@@ -16,7 +16,8 @@ from lowpanbudget.values import FrozenDict, dataclass
 SUBJECTS = (
     "capture", "check-sequences", "link", "slots", "acknowledgements", "nodes", "security", "keys", "sealed",
     "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments", "reassembly",
-    "recovery", "network", "prefixes", "rpl", "parents", "registrations", "joining", "paths", "routing", "message-ids",
+    "recovery", "network", "prefixes", "rpl", "parents", "registrations", "joining", "paths", "routing", "directions",
+    "message-ids",
     "application", "requests", "refusals", "answers", "observations", "blocks", "plan", "messages", "floods",
     "forwarding", "delivery", "tunnels", "planned-checksums", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip

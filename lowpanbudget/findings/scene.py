@@ -24,6 +24,7 @@ from lowpanbudget.findings.header_forms import SumsByForm
 from lowpanbudget.findings.key_users import KeyUsers
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
+from lowpanbudget.findings.ranks import AnnouncedRanks
 from lowpanbudget.findings.routers import Routers
 from lowpanbudget.findings.senders import CounterUse, Givers, HeardSender, Refusal, Senders, Station
 from lowpanbudget.findings.silences import Pauses
@@ -58,9 +59,9 @@ class Surroundings:
     the design, ``senders`` are the nodes that sent data frames, ``acknowledged`` those that acknowledged any,
     ``insistent`` those that tried again without one, ``refusals`` what was not accepted, ``uncorrected`` who does not
     set its clock. ``losses`` tell what became of datagrams in fragments, ``routers`` of those that nodes send on,
-    ``keys`` which keys nodes name, ``sums`` are checksums that nothing explains, ``forms`` all by the form of headers,
-    ``end_s`` is when the last frame came, ``unread`` counts data frames sealed or with a fault. ``asked_again``: by
-    link source, what is told with requests without answer.
+    ``ranks`` are those of DIOs, ``keys`` which keys nodes name, ``sums`` are checksums that nothing explains, ``forms``
+    all by the form of headers, ``end_s`` is when the last frame came, ``unread`` counts data frames sealed or with a
+    fault. ``asked_again``: by link source, requests without answer.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -78,6 +79,7 @@ class Surroundings:
     senders: Senders = field(init=False, default_factory=Senders)
     losses: Losses = field(init=False, default_factory=Losses)
     routers: Routers = field(init=False, default_factory=Routers)
+    ranks: AnnouncedRanks = field(init=False, default_factory=AnnouncedRanks)
     acknowledged: Givers = field(init=False, default_factory=Givers)
     insistent: set[Station] = field(init=False, default_factory=set)
     refusals: list[Refusal] = field(init=False, default_factory=list)

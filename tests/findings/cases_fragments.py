@@ -369,6 +369,18 @@ def from_outside(*, tunnel: bool) -> Capture:
     return Capture([air.frame(whole, 1, (air.ROOT, air.NODE))])
 
 
+def marked_down(*, root: bool) -> Capture:
+    """A datagram that the relay passes on from a node of the network to one outside, marked as going down."""
+    far, node = IPv6Address("2001:db8:f00d:2::10"), air.address(air.PREFIX, air.NODE)
+    option = bytes([17, 0, 0x63, 4, 0x80, 0, 3, 0])  # O: down
+    segment = option + air.udp(b"out", node, far)
+    hops = ((air.NODE, ROUTED[1]), (ROUTED[1], air.ROOT))[root:]
+    frames = [
+        air.frame(air.ip(node, far, 0, segment, 64 - at), at, hop) for at, hop in enumerate(hops)
+    ]
+    return Capture([*frames], root=air.address(air.PREFIX, air.ROOT) if root else None)
+
+
 ROUTED = (ROOT, b"\x00\x09")
 
 
@@ -828,6 +840,15 @@ FRAGMENT_CASES = {
 # captures in which nothing of weight may be told
 FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
     {
+        # who sent it is in the network: by the prefix of the root, or as the node that it came from first
+        "an option that leads down on its way out": (
+            "artefacts-inserted",
+            lambda: marked_down(root=True),
+        ),
+        "an option that leads down, from a node that was heard to send it": (
+            "artefacts-inserted",
+            lambda: marked_down(root=False),
+        ),
         "fragments that somebody replays": (
             "fragments-unfinished",
             replayed_pieces,

@@ -115,7 +115,7 @@ from findings.cases_nodes import (
     swallowed,
     unsealed,
 )
-from findings.cases_routing import asking, daos, dio, dios, far_away, of_ranks
+from findings.cases_routing import asking, beside_dios, daos, dio, dios, far_away, of_ranks
 from findings.judge import Told
 
 from lowpanbudget import encode_frame
@@ -2451,6 +2451,24 @@ FURTHER = (
             "datagrams that go up come from a node of lower rank, and it is not flagged (R)",
             ("sender rank 512, then 768",),
             (1, 2),
+        ),
+    ),
+    # 768 is further from the root than 512, whatever the flag says
+    Further(
+        "rank-error-flagged",
+        lambda: beside_dios(*[(0x80, 768)] * 3),
+        Told(
+            "risk",
+            "0x0017",
+            "datagrams that are marked as going down (O) are sent to a node of lower rank",
+            ("0x0017 has rank 768, 0x0018 512",),
+            (3, 6, 9),
+            3,
+            advice=(
+                "Where the receiver is the parent that the sender chose, the flag is wrong: O is set in what goes "
+                "down along routes of DAOs, and cleared in what goes towards the root. Else look why the sender takes "
+                "this node for its next."
+            ),
         ),
     ),
     Further(

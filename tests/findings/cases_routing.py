@@ -110,6 +110,24 @@ def of_ranks(*ranks: int, flags: int = 0, increase: int | None = None) -> Captur
     return Capture([*air_frames])
 
 
+def beside_dios(*options: tuple[int, int], announced: tuple[int, int] = (768, 512)) -> Capture:
+    """DIOs of a node and the relay, each behind a datagram of the node to the relay with these flags and sender rank.
+
+    The ranks that they announce stay the same; there are DIOs before the first and behind the last.
+    """
+    frames = []
+    for number, option in enumerate((None, *options)):
+        if option is not None:
+            flags, rank = option
+            segment = bytes([17, 0, 0x63, 4, flags, 0, *rank.to_bytes(2, "big")])
+            segment += air.udp(b"%02d" % number, FROM, TO_ROOT)
+            packet = air.ip(FROM, TO_ROOT, 0, segment, 64)
+            frames.append(air.frame(packet, 3 * number, (NODE, RELAY)))
+        for at, (link, rank) in enumerate(zip((NODE, RELAY), announced, strict=True), 1):
+            frames.append(air.frame(dio(link, rank), 3 * number + at, (link, BROADCAST)))
+    return Capture([*frames])
+
+
 def prefix_option(flags: int) -> bytes:
     """RFC 4861 section 4.6.2: 64 bits, the flags L (0x80) and A (0x40), lifetimes of an hour."""
     lifetimes = (3600).to_bytes(4, "big") * 2
@@ -188,6 +206,37 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "ranks within a step that is configured": (
         "rank-error-flagged",
         lambda: of_ranks(600, 1000, increase=512),
+    ),
+    # O is the first bit; 3 and 2 are DAGRanks
+    "a datagram that goes up, as its flag says": (
+        "rank-error-flagged",
+        lambda: beside_dios(*[(0, 768), (0, 3)] * 3),
+    ),
+    "datagrams that go down to a node of higher rank": (
+        "rank-error-flagged",
+        lambda: beside_dios(*[(0x80, 512)] * 3, announced=(512, 768)),
+    ),
+    # one while a parent changes is no fault, and without a rank its sender says nothing of itself
+    "two datagrams that go down to a node of lower rank": (
+        "rank-error-flagged",
+        lambda: beside_dios((0x80, 768), (0x80, 768)),
+    ),
+    "datagrams that go down with a rank that nobody set": (
+        "rank-error-flagged",
+        lambda: beside_dios(*[(0x80, 0)] * 3),
+    ),
+    "datagrams of a node that has no rank any more": (
+        "rank-error-flagged",
+        lambda: beside_dios(*[(0x80, 768)] * 3, announced=(0xFFFF, 512)),
+    ),
+    # RFC 6550 section 11.2.2.2: "MUST update the SenderRank to INFINITE_RANK"
+    "a sender rank that leads into the next version": (
+        "sender-rank-not-announced",
+        lambda: beside_dios(*[(0, 0xFFFF)] * 3),
+    ),
+    "sender ranks of zero, of the node and in steps": (
+        "sender-rank-not-announced",
+        lambda: beside_dios((0, 0), (0, 768), (0, 3)),
     ),
     "a datagram that goes down": ("rank-error-flagged", lambda: of_ranks(512, 768, flags=0x80)),
     # RFC 4861 alone has the flag
@@ -347,6 +396,19 @@ ROUTING_CASES: dict[str, Case] = {
             "the RPL option says that a rank did not fit the direction (R)",
             ("sender rank 512",),
             (1,),
+        ),
+    ),
+    # the node has rank 768, which is 3 steps of 256; 128 is that of nobody
+    "sender-rank-not-announced": Case(
+        lambda: beside_dios(*[(0, 128)] * 3),
+        lambda: beside_dios((0, 128), (0, 128), (0, 768)),
+        Told(
+            "risk",
+            "0x0017",
+            "the RPL option says sender rank 128, the DIOs of 0x0017 say 768",
+            (),
+            (3, 10, 6, 9),
+            3,
         ),
     ),
 }

@@ -4,6 +4,7 @@ from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.learning import announced_rpi_type
+from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame, option_octets
@@ -240,13 +241,24 @@ def _crosses(datagram: HeardDatagram) -> bool:
     return not (source.packed[0] == 0xFE or destination.packed[0] in {0xFE, 0xFF})
 
 
+def _is_inside(scene: Scene, source: IPv6Address) -> bool:
+    """Return whether an address is in the /64 of the root, or that of the node where the datagram was first heard."""
+    if scene.root is not None and int(source) >> 64 == int(scene.root) >> 64:
+        return True
+    passage = scene.passage
+    link = scene.link_source if passage is None else passage.hops[0].source
+    return link is not None and int(source) & IID_MASK == interface_identifier(link)
+
+
 @NETWORK.rule("artefacts-inserted", HeardDatagram)
 def artefacts_inserted(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Look for artefacts that lead down, right behind the header of a sender that is not in the network."""
     source, octets = datagram.outer.source, datagram.octets
     if datagram.outer.next_header not in {ipv6.HOP_BY_HOP, ipv6.ROUTING}:
         return
-    if source == scene.root or not _crosses(datagram) or chain.find(octets, ipv6.IPV6) is not None:
+    if _is_inside(scene, source) or not _crosses(datagram):
+        return
+    if chain.find(octets, ipv6.IPV6) is not None:
         return
     option, route = datagram.rpl_option, datagram.source_route
     found = {}

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address
-from typing import NamedTuple
 
 from lowpanbudget.env import IID_MASK
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.ranks import INFINITE
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -18,52 +18,31 @@ from lowpanbudget.values import dataclass, field
 
 PARENTS = Subject("parents")
 
-_INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no parent any more, or of a leaf
-
 
 # --- ranks -----------------------------------------------------------------------------------------------
 
 
-class _Rank(NamedTuple):
-    """A rank in a version of a DODAG, in which frames it was announced first and last."""
-
-    rank: int
-    dodag: tuple[IPv6Address, int]
-    first: int
-    last: int
-
-
-# by instance and interface identifier: DIOs are sent from other addresses than DAOs may be
-Ranks = FirstNamed[tuple[int, int], _Rank]
-
-
 @PARENTS.rule(
-    "rank-not-above-parent", HeardDatagram, memory=FirstNamed, least=3, concerns=concerns.icmpv6
+    "rank-not-above-parent", HeardDatagram, varies=True, least=3, concerns=concerns.icmpv6
 )
-def rank_not_above_parent(memory: Ranks, scene: Scene, datagram: HeardDatagram) -> Hits | None:
+def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Learn ranks from DIOs; compare child and parent in each DAO, where the child announced its rank after it."""
     message, source = scene.message_begun, datagram.header.source
-    content = None if message is None else message.message
+    content, ranks = None if message is None else message.message, scene.known.ranks
     if isinstance(content, Dio):
-        key = content.rpl_instance_id, int(source) & IID_MASK
-        dodag, number = (content.dodag_id, content.version), scene.number
-        told = memory.entry(key, lambda: _Rank(content.rank, dodag, number, number))
-        if told is not None:
-            same = (told.rank, told.dodag) == (content.rank, dodag)
-            first = told.first if same else number
-            memory[key] = _Rank(content.rank, dodag, first, number)
+        ranks.take(content, int(source) & IID_MASK, scene.number)
         return None
     if not isinstance(content, Dao):
         return None
     instance = content.rpl_instance_id
-    child = memory.get((instance, int(source) & IID_MASK))
-    if child is None or child.rank == _INFINITE:
+    child = ranks.get((instance, int(source) & IID_MASK))
+    if child is None or child.rank == INFINITE:
         return None
     for address in _parents(content, datagram.header.destination):
-        parent = memory.get((instance, int(address) & IID_MASK))
+        parent = ranks.get((instance, int(address) & IID_MASK))
         if parent is None or parent.dodag != child.dodag or child.last < parent.first:
             continue
-        if child.rank <= parent.rank < _INFINITE:
+        if child.rank <= parent.rank < INFINITE:
             cause = f"the rank is {child.rank}, and that of the parent that its DAOs name is {parent.rank}"
             frames = parent.last, child.last, scene.number
             return (Hit(cause, (f"the parent is {address}",), str(source), frames),)
@@ -102,7 +81,7 @@ def mode_announced(memory: Announced, scene: Scene, message: Icmpv6) -> None:
     dio = message.message
     if not isinstance(dio, Dio) or scene.header is None or message.checksum_ok is False:
         return
-    if dio.rank == _INFINITE:
+    if dio.rank == INFINITE:
         return
     modes = memory.entry((dio.rpl_instance_id, dio.dodag_id, dio.version), dict)
     if modes is None:

@@ -3,13 +3,12 @@
 from typing import Any
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
-from lowpanbudget.findings.finding import Certainty, Hit
+from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.passages import HeardHop, Passage
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -22,13 +21,9 @@ from lowpanbudget.layers.internet.icmpv6_messages import (
     ParameterProblem,
     TimeExceeded,
 )
-from lowpanbudget.layers.internet.rpi import RplOption
-from lowpanbudget.layers.internet.rpl.messages import Dio
-from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.lorh import SrhLorh
-from lowpanbudget.values import dataclass, field
 
 ROUTING = Subject("routing")
 _ERRORS = (DestinationUnreachable, PacketTooBig, TimeExceeded, ParameterProblem)
@@ -169,60 +164,3 @@ def _invoking(message: Any) -> str:
     except WireError:
         return ""
     return f" from {header.source} to {header.destination}"
-
-
-@dataclass(slots=True)
-class Directions:
-    """The RPL options of the last datagrams by the frames that brought them; how much ranks grow at least on a hop."""
-
-    options: Recent[int, RplOption] = field(default_factory=lambda: Recent(2048))
-    increase: int = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (RFC 6550 section 17)
-
-    def against(self, passage: Passage, option: RplOption) -> int | None:
-        """Return the rank that a datagram came with, which does not fit its direction; None where it fits."""
-        last, now = passage.hops[-1], passage.now
-        before = self.options.get(last.number)
-        if before is None or last.destination != now.source or before.down != option.down:
-            return None
-        if passage.round:
-            return None  # a loop, which is told as one
-        if before.rpl_instance_id != option.rpl_instance_id or not before.sender_rank:
-            return None  # "set to zero by the source" (section 11.2)
-        ranks = before.sender_rank, option.sender_rank
-        if max(ranks) >= self.increase:  # no DAGRank, as it should be, but the rank itself
-            ranks = ranks[0] // self.increase, ranks[1] // self.increase
-        lower, higher = ranks[::-1] if option.down else ranks
-        return before.sender_rank if lower < higher else None
-
-
-@ROUTING.rule("rank-error-flagged", Icmpv6, memory=Directions)
-def least_increase(memory: Directions, _scene: Scene, message: Icmpv6) -> None:
-    """Learn from DIOs by how much a rank grows at least."""
-    for option in message.message.options if isinstance(message.message, Dio) else ():
-        if isinstance(option, DodagConfiguration):
-            memory.increase = max(memory.increase, option.min_hop_rank_increase)
-
-
-@ROUTING.rule("rank-error-flagged", HeardDatagram, concerns=concerns.rpl_option)
-def rank_error_flagged(memory: Directions, scene: Scene, datagram: HeardDatagram) -> Hits:
-    """Look at the flags of the RPL option, and whether its rank asks for one that is not set."""
-    option = datagram.rpl_option
-    if option is None:
-        return
-    memory.options[datagram.numbers[0]] = option
-    passage = scene.passage
-    against = None if passage is None else memory.against(passage, option)
-    if passage is not None and against is not None and not option.rank_error:
-        way, than = ("down", "higher") if option.down else ("up", "lower")
-        cause = (
-            f"datagrams that go {way} come from a node of {than} rank, and it is not flagged (R)"
-        )
-        evidence = (f"sender rank {against}, then {option.sender_rank}",)
-        frames = passage.numbers[-2:]
-        yield Hit(cause, evidence, scene.sender, frames, certainty=Certainty.CAPTURE)
-    if option.rank_error:
-        cause = "the RPL option says that a rank did not fit the direction (R)"
-        yield Hit(cause, (f"sender rank {option.sender_rank}",), scene.sender, datagram.numbers)
-    if option.forwarding_error:
-        cause = "the RPL option says that a child could not forward (F)"
-        yield Hit(cause, (f"sender rank {option.sender_rank}",), scene.sender, datagram.numbers)

@@ -9,6 +9,7 @@ from lowpanbudget.findings.captures.check_sequences import CHECK_SEQUENCES
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
 from lowpanbudget.findings.captures.contexts import CONTEXTS
 from lowpanbudget.findings.captures.delivery import DELIVERY
+from lowpanbudget.findings.captures.directions import DIRECTIONS
 from lowpanbudget.findings.captures.floods import FLOODS
 from lowpanbudget.findings.captures.forwarding import FORWARDING
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
@@ -47,6 +48,6 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, SEALING_NUMBERS, RECORDS,
     UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL,
-    PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS,
-    APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS,
+    BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

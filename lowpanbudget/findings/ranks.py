@@ -1,0 +1,60 @@
+"""The ranks that nodes announce in their DIOs: what rules hold other messages and the packets against."""
+
+from ipaddress import IPv6Address
+
+from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
+from lowpanbudget.values import dataclass, field
+
+INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no parent any more, or of a leaf
+_HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (RFC 6550 section 17)
+_MOST_RANKS = 32  # of one node that are told apart; our choice
+
+
+@dataclass(slots=True)
+class AnnouncedRank:
+    """The rank of a node in a version of a DODAG, and in which frames it was announced first and last.
+
+    ``count`` are the DIOs of the node so far, ``ever`` all ranks in them.
+    """
+
+    rank: int
+    dodag: tuple[IPv6Address, int]
+    first: int
+    last: int
+    count: int = 0
+    ever: set[int] = field(default_factory=set)
+
+
+# an instance, and an interface identifier: DIOs are sent from other addresses than DAOs may be
+RankKey = tuple[int, int]
+
+
+class AnnouncedRanks(FirstNamed[RankKey, AnnouncedRank]):
+    """The nodes that announce a rank, and by how much ranks grow at least on a hop, as roots configure it."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.increase = _HOP_RANK
+
+    def take(self, dio: Dio, identifier: int, number: int) -> None:
+        """Take a DIO of this node, in this frame."""
+        for option in dio.options:
+            if isinstance(option, DodagConfiguration):
+                self.increase = max(self.increase, option.min_hop_rank_increase)
+        dodag = dio.dodag_id, dio.version
+        key = dio.rpl_instance_id, identifier
+        told = self.entry(key, lambda: AnnouncedRank(dio.rank, dodag, number, number))
+        if told is None:
+            return
+        if (told.rank, told.dodag) != (dio.rank, dodag):
+            told.rank, told.dodag, told.first = dio.rank, dodag, number
+        told.last = number
+        told.count += 1
+        if len(told.ever) < _MOST_RANKS:
+            told.ever.add(dio.rank)
+
+    def step(self, rank: int) -> int:
+        """Return the DAGRank of a rank: ranks are compared by it (RFC 6550 section 3.5.1)."""
+        return rank // self.increase
