@@ -54,14 +54,14 @@ class Surroundings:
 
     ``largest``: octets of the longest frame, check sequence included; ``mtu``: of the largest datagram. ``devices`` are
     EUI-64s that exist. ``timeout_s`` is the receivers' time for reassembly, ``rpi_type`` the type of the RPL option
-    where it is given. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with their number of frames, ``ports`` those
-    of UDP under right checksums, ``announced`` the last prefixes of each context on the air. ``flows`` finds those of
-    the design, ``senders`` are the nodes that sent data frames, ``acknowledged`` those that acknowledged any,
-    ``insistent`` those that tried again without one, ``refusals`` what was not accepted, ``uncorrected`` who does not
-    set its clock. ``losses`` tell what became of datagrams in fragments, ``routers`` of those that nodes send on,
-    ``ranks`` are those of DIOs, ``keys`` which keys nodes name, ``sums`` are checksums that nothing explains, ``forms``
-    all by the form of headers, ``end_s`` is when the last frame came, ``unread`` counts data frames sealed or with a
-    fault. ``asked_again``: by link source, requests without answer.
+    where it is given. ``prefixes`` are those of 64 bits seen, ``pans`` PAN IDs with their frames, ``ports`` those of
+    UDP under right checksums, ``announced`` the last prefixes of each context on the air. ``flows`` finds those of the
+    design, ``senders`` are who sent data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that
+    tried again without one, ``refusals`` what was not accepted, ``uncorrected`` who does not set its clock. ``losses``
+    tell what became of datagrams in fragments, ``routers`` of what nodes send on, ``ranks`` are those of DIOs, ``keys``
+    which keys nodes name, ``sums`` are checksums that nothing explains, ``forms`` all by the form of headers, ``end_s``
+    is when the last frame came, ``unread`` counts data frames sealed or with a fault. ``asked_again``: by link source,
+    requests without answer.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -287,9 +287,8 @@ class Scene:
 
     def from_its_source(self, header: Iphc) -> bool:
         """Return whether it is on the first hop: its IPv6 source is made of its link source."""
-        link = self.frame.link_source
-        own = int(header.header.source) & IID_MASK
-        return link is not None and own == interface_identifier(link)
+        link, source = self.frame.link_source, int(header.header.source)
+        return link is not None and source & IID_MASK == interface_identifier(link)
 
     # --- reading -----------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ from lowpanbudget.env import Contexts
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.values import dataclass, field
 
+MOST_ROUTERS = 8  # that sent on wrong checksums of one sender; our choice
 DISTINCT = 3  # checksums with one difference that make it no chance
 MOST_TEXTS = 4
 ContextPair = tuple[int | None, int | None]
@@ -39,7 +40,8 @@ class Differences:
     cover; ``is_without_length``: all are right without it. ``forms`` are the ports that are carried in part, with how
     many bits. ``is_explained``: known readings explain one, only several, so that no prefix is guessed.
     ``is_refuted``: right ones came between them, after the last of them ``is_right_since``.
-    ``is_beside_right``: right ones came before them, between the same addresses.
+    ``is_beside_right``: right ones came before them, between the same addresses. ``by`` are those that sent them on
+    where they were heard first, the sender itself among them; ``source`` is the address of the last.
     """
 
     contexts: ContextPair
@@ -56,6 +58,8 @@ class Differences:
     is_right_since: bool = False
     is_refuted: bool = False
     is_beside_right: bool = False
+    by: set[str] = field(default_factory=set)
+    source: int = 0
     evidence: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
 

@@ -4,12 +4,20 @@ from collections.abc import Sequence
 from typing import Any
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.env import (
+    IID_MASK,
+    SHORT_IID,
+    UNIVERSAL_LOCAL,
+    interface_identifier,
+    link_text,
+)
 from lowpanbudget.findings import checksum
 from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.guesses import Slip
 from lowpanbudget.findings.header_forms import form_of
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -18,6 +26,25 @@ MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must
 # some octets behind it are meant, and nothing but the sum tells which; or all but the ports
 _OTHER_OCTETS = {Slip.TAIL, Slip.PORT}
 _COVERED = (Icmpv6, CoapMessage, DtlsRecord, Unified)
+
+
+def source_name(scene: Scene) -> str:
+    """Return who sent a datagram first, as text: it is who computed the checksum, wherever the datagram was heard.
+
+    Its link address, where the identifier of its IPv6 source is made of a short address or of a node that was heard.
+    """
+    link, datagram = scene.link_source, scene.datagram
+    if link is None or datagram is None:
+        return scene.sender
+    source = datagram.header.source
+    identifier = int(source) & IID_MASK
+    if identifier == interface_identifier(link):
+        return link_text(link)
+    if identifier >> 16 == SHORT_IID >> 16:
+        return link_text((identifier & 0xFFFF).to_bytes(2, "big"))
+    extended = (identifier ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
+    is_heard = scene.mac is not None and (pan_of(scene.mac), extended) in scene.known.senders
+    return link_text(extended) if is_heard else str(source)
 
 
 class WrongSums:
@@ -62,7 +89,7 @@ class WrongSums:
             return False
         if reading.slip is Slip.NONE:
             # all off by the same may be a prefix that is not known here
-            sums = self._known.sums.get((scene.sender, datagram.contexts_used))
+            sums = self._known.sums.get((source_name(scene), datagram.contexts_used))
             off = 0 if sums is None else sums.constant
             return off != 0 and off == (reading.computed - reading.carried) % 0xFFFF
         form = self._known.forms.get(form_of(datagram))

@@ -5,6 +5,7 @@ The checksum is the sum of 16 bits of RFC 1071: one bit changed in the payload c
 
 import struct
 from collections.abc import Callable
+from ipaddress import IPv6Address
 
 import pytest
 from findings import air
@@ -183,3 +184,57 @@ def test_the_advice_begins_with_what_is_left_open() -> None:
     assert found.advice.startswith("Look how the sender computes the checksum")
     (found,) = Capture([*air.frames(apart[:1])]).fed()
     assert found.advice.startswith("Compare the restored addresses")
+
+
+# --- datagrams that were not heard where they began ------------------------------------------------------
+
+LEAF, ROUTER, OUTSIDE = b"\x00\x19", b"\x00\x18", IPv6Address("2001:db8:f00d::77")
+
+
+def passed_on(
+    source: bytes, number: int, *, by: bytes, prefix: str = PREFIX, changed: int = 0
+) -> bytes:
+    """A datagram to a host outside, as this node sends it, its sum made under a prefix and then changed."""
+    told, real = air.address(PREFIX, source), air.address(prefix, source)
+    segment = air.udp(bytes([number]) * 7, real, OUTSIDE, (50000, 50001))
+    carried = int.from_bytes(segment[6:8], "big") ^ changed
+    segment = segment[:6] + carried.to_bytes(2, "big") + segment[8:]
+    packet = air.ip(told, OUTSIDE, 17, segment, 64 - (by != source))
+    return air.frame(packet, number, (by, ROOT))
+
+
+def test_what_a_router_sends_on_for_others_does_not_refute_its_own_prefix() -> None:
+    """Who sends a datagram computes its sum (RFC 8200 section 8.1); a router leaves it as it is, under any prefix."""
+    frames = []
+    for number in range(3):
+        frames.append(passed_on(ROUTER, 10 + 2 * number, by=ROUTER, prefix="2001:db8:99::"))
+        frames.append(passed_on(LEAF, 11 + 2 * number, by=ROUTER))
+    (found,) = (one for one in Capture([*frames]).fed() if one.has_weight)
+    assert (found.name, found.subject, found.count) == ("prefix-of-context-differs", "0x0018", 3)
+    # 0x0099 for 0x0001, as hand counting has it
+    assert "sum up to 0x0098 more at the sender than here" in found.cause
+
+
+def test_wrong_sums_are_those_of_who_sent_them_first() -> None:
+    """The first hop of all but one was not heard."""
+    wrong = [(LEAF, LEAF, 0x5A5A), (LEAF, ROUTER, 0x1111), (LEAF, ROUTER, 0x2323)]
+    frames = [
+        passed_on(source, number, by=by, changed=bits)
+        for number, (source, by, bits) in enumerate(wrong, 1)
+    ]
+    (found,) = (one for one in Capture([*frames]).fed() if one.has_weight)
+    assert (found.name, found.subject, found.count) == ("checksum-wrong", "0x0019", 3)
+
+
+@pytest.mark.parametrize("others", [True, False])
+def test_wrong_sums_of_several_behind_one_router_are_that_routers(others: bool) -> None:
+    """So are those of one node whose sums are right where it sends them itself."""
+    wrong = [(LEAF, 0x5A5A), (b"\x00\x1a", 0x1111) if others else (LEAF, 0x1111)]
+    frames = [
+        passed_on(source, number, by=ROUTER, changed=bits)
+        for number, (source, bits) in enumerate(wrong, 1)
+    ]
+    if not others:
+        frames.append(passed_on(LEAF, 9, by=LEAF))
+    found = [one for one in Capture([*frames]).fed() if one.has_weight]
+    assert {(one.name, one.subject) for one in found} == {("checksum-wrong", "0x0018")}

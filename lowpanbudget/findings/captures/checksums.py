@@ -2,26 +2,35 @@
 
 from collections.abc import Iterator
 from functools import partial
-from ipaddress import IPv6Network
 
-from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, Context, interface_identifier, link_text
+from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.findings.captures.contexts import announced
 from lowpanbudget.findings.checksum import SumReading, detail_of, is_right
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, form_of, is_sum_elided
+from lowpanbudget.findings.prefix_sums import (
+    each_off,
+    is_shared,
+    other_prefixes,
+    prefix_words,
+    signed,
+    words_of,
+)
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.sums import ContextPair, Differences
+from lowpanbudget.findings.sums import MOST_ROUTERS, Differences
+from lowpanbudget.findings.wrong_sums import source_name
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 CHECKSUMS = Subject("checksums")
 _MOST_ANNOUNCED = 4
-_WORD = 16  # bits that a checksum adds up at once
-_HALF = 0x7FFF
 
+
+# slips of who compresses on a hop; all others are those of who sent the datagram first
+_OF_THE_HOP = frozenset({Slip.TAIL, Slip.TUNNEL, Slip.PORT})
 
 _ON_THE_WAY = (
     "Look for octets changed between where the checksum and where the check sequence of the frame was made: buffers, "
@@ -39,14 +48,15 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     sums = f"checksum carried {reading.carried:#06x}, computed here {reading.computed:#06x}"
     evidence = f"{sums}; {reading.tried} readings tried"
     cause = f"the checksum is right when {reading.text}"
-    hit = Hit(cause, (evidence,), f"{scene.sender}: {reading.what}", scene.numbers)
+    sender = scene.sender if reading.slip in _OF_THE_HOP else source_name(scene)
+    hit = Hit(cause, (evidence,), f"{sender}: {reading.what}", scene.numbers)
     datagram, known = scene.datagram, scene.known
     form = None if datagram is None else known.forms.entry(form_of(datagram), SumsOfForm)
     if datagram is None or form is None:
         yield hit
         return
     key = reading.slip, reading.what, detail_of(datagram, reading.slip)
-    held = form.held.setdefault(key, HeldReading(hit, reading.text, scene.sender))
+    held = form.held.setdefault(key, HeldReading(hit, reading.text, sender))
     held.take(reading.carried, evidence, scene.numbers)
     yield hit._replace(cause="")  # the end tells whether it holds
 
@@ -92,8 +102,11 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
     """Note what no reading explains, or what several checksums must tell from another prefix."""
     datagram = scene.datagram
     contexts = (None, None) if datagram is None else datagram.contexts_used
-    key = (scene.sender, contexts)
+    sender = source_name(scene)
+    key = (sender, contexts)
     found = scene.known.sums.entry(key, lambda: Differences(contexts, reading.text, scene.contexts))
+    if found is not None and datagram is not None:
+        found.source = int(datagram.header.source)
     if found is not None:
         is_without_length = reading.slip is Slip.LENGTH
         found.take(
@@ -101,6 +114,8 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
             is_without_length=is_without_length, is_explained=reading.slip is Slip.SEVERAL,
         )  # fmt: skip
         found.frames.note(*scene.numbers)
+        if len(found.by) < MOST_ROUTERS:
+            found.by.add(scene.sender)
         if datagram is None:
             return
         if len(found.forms) < 2:
@@ -112,6 +127,7 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
 @CHECKSUMS.at_end("checksum-wrong")
 def checksum_wrong(known: Surroundings) -> Hits:
     """Take what neither a length nor a prefix explains."""
+    changed = _changed_by(known)
     for (sender, _), found in known.sums.items():
         if not found.constant and not found.is_without_length:
             evidence, frames, advice = [*found.evidence], tuple(found.frames), ""
@@ -121,10 +137,33 @@ def checksum_wrong(known: Surroundings) -> Hits:
                 advice = _ON_THE_WAY
             elif len(found.off) > 1:
                 advice = _BY_NO_PREFIX
-            yield Hit(found.text, tuple(evidence), sender, frames, advice=advice, times=found.count)
+            yield Hit(
+                found.text, tuple(evidence), changed.get(sender, sender), frames, advice=advice, times=found.count
+            )  # fmt: skip
     for form in known.forms.values():
         for held in form.refuted:
             yield _chance(held)
+
+
+def _changed_by(known: Surroundings) -> dict[str, str]:
+    """Return who changed what others sent, by those: it was wrong behind one router alone, and not where it began.
+
+    That router sent on such of several, or other checksums of the sender are right where somebody else sent them.
+    """
+    right: dict[int, set[str]] = {}
+    for form, sums in known.forms.items():
+        if sums.rights:
+            right.setdefault(form.source, set()).add(link_text(form.link_source))
+    by_router: dict[str, dict[str, int]] = {}
+    for (sender, _), found in known.sums.items():
+        if len(found.by) == 1 and sender not in found.by:
+            by_router.setdefault(next(iter(found.by)), {})[sender] = found.source
+    return {
+        sender: router
+        for router, senders in by_router.items()
+        for sender, source in senders.items()
+        if len(senders) > 1 or right.get(source, set()) - {router}
+    }
 
 
 def _chance(held: HeldReading) -> Hit:
@@ -141,7 +180,7 @@ def _refuted(found: Differences) -> str:
     if len(found.off) > 1:
         return right
     (off,) = found.off
-    return f"all {found.count} differ by {_signed(off)}, as under another prefix, but {right}"
+    return f"all {found.count} differ by {signed(off)}, as under another prefix, but {right}"
 
 
 @CHECKSUMS.at_end("checksum-without-length")
@@ -154,9 +193,9 @@ def checksum_without_length(known: Surroundings) -> Hits:
         evidence = list(found.evidence)
         if len(found.lengths) == 1 and found.leans:
             (length,) = found.lengths
-            words = _prefix_words(found.contexts, 0xFFFF - length)
+            words = prefix_words(found.contexts, 0xFFFF - length)
             cause += f"; where {words}, it would be right as well: all cover {length} octets"
-            evidence = [*evidence[:1], *_other_prefixes(found, 0xFFFF - length)]
+            evidence = [*evidence[:1], *other_prefixes(found, 0xFFFF - length)]
             certainty = Certainty.OPEN
         frames = tuple(found.frames)
         yield Hit(
@@ -181,12 +220,12 @@ def sum_right(scene: Scene, datagram: HeardDatagram) -> None:
         return
     sums, forms = scene.known.sums, scene.known.forms
     form = forms.entry(form_of(datagram), SumsOfForm)
-    found = sums.get((scene.sender, datagram.contexts_used)) if sums else None
+    found = sums.get((source_name(scene), datagram.contexts_used)) if sums else None
     wanted = found is not None and not found.is_refuted
     needed = form is not None and form.needs(datagram)
     if not (wanted or needed) or not is_right(datagram.octets) or is_sum_elided(datagram):
         return
-    if found is not None:
+    if found is not None and scene.passage is None:  # on its way it may have overtaken nothing
         found.is_right_since = True
     if form is not None:
         form.take_right(datagram)
@@ -201,15 +240,15 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             continue
         # what both addresses add together one of them may add as well
         cause, certainty = (
-            _prefix_words(contexts, off),
-            Certainty.OPEN if _is_shared(contexts) else None,
+            prefix_words(contexts, off),
+            Certainty.OPEN if is_shared(contexts) else None,
         )
-        evidence = [f"all {found.count} wrong sums differ by {_signed(off)}"]
+        evidence = [f"all {found.count} wrong sums differ by {signed(off)}"]
         other = next(_announced_otherwise(known, found, off), "")
         if other:
             cause = f"{other}, which was announced here too: all sums are right so"
         else:
-            evidence += _other_prefixes(found, off)
+            evidence += other_prefixes(found, off)
         for text in _other_ports(found, off):
             certainty = Certainty.OPEN
             cause += f", or {text}"
@@ -232,78 +271,16 @@ def _other_ports(found: Differences, off: int) -> Iterator[str]:
 
 def _announced_otherwise(known: Surroundings, found: Differences, off: int) -> Iterator[str]:
     """Yield the other prefixes of contexts, announced in the capture, with which all sums are right."""
-    numbers, each = _each(found.contexts, off)
+    numbers, each = each_off(found.contexts, off)
     for number in numbers:
         context = found.held.get(number)
         if context is None:
             continue
         for prefix in known.announced.get(number, ()):
-            more = (_words(prefix) - _words(context.prefix)) % 0xFFFF
+            more = (words_of(prefix) - words_of(context.prefix)) % 0xFFFF
             if more and more in {each % 0xFFFF, off % 0xFFFF}:
                 alone = "" if more == each % 0xFFFF else " in one address"
                 yield f"the sender has context {number} as {prefix}{alone}"
-
-
-def _words(prefix: IPv6Network) -> int:
-    """Return the sum of the words of a prefix."""
-    value = int(prefix.network_address)
-    return sum(value >> at & 0xFFFF for at in range(0, 128, _WORD))
-
-
-def _signed(off: int) -> str:
-    """Return a difference of sums with its sign: in ones' complement more than half of it is less."""
-    return f"+{off:#06x}" if off <= _HALF else f"-{0xFFFF - off:#06x}"
-
-
-def _prefix_words(contexts: ContextPair, off: int) -> str:
-    """Return in words that sums which lean on these contexts are off by so much."""
-    numbers, each = _each(contexts, off)
-    of = f"prefix of context {numbers[0]} sum"
-    if len(numbers) > 1:
-        of = f"prefixes of contexts {' and '.join(map(str, numbers))} sum"
-    alone = f", or to {_more(off)} in one address alone" if _is_shared(contexts) else ""
-    return f"the words of the {of} up to {_more(each)} at the sender than here{alone}"
-
-
-def _more(off: int) -> str:
-    return f"{off:#06x} more" if off <= _HALF else f"{0xFFFF - off:#06x} less"
-
-
-def _is_shared(contexts: ContextPair) -> bool:
-    """Return whether both addresses lean on one context."""
-    return contexts[0] is not None and contexts[0] == contexts[1]
-
-
-def _each(contexts: ContextPair, off: int) -> tuple[list[int], int]:
-    """Return the contexts that addresses lean on, and by how much the words of one of them are off."""
-    numbers = sorted({one for one in contexts if one is not None})
-    if _is_shared(contexts):
-        # half of it for each of two addresses; 0xffff is odd, so that there is one half
-        off = (off + 0xFFFF * (off % 2)) // 2
-    return numbers, off
-
-
-def _other_prefixes(found: Differences, off: int) -> Iterator[str]:
-    """Yield which prefixes they may be, when one word of one of those differs that the sums were computed with."""
-    contexts = found.contexts
-    numbers, each = _each(contexts, off)
-    for number in numbers:
-        context = found.held.get(number)
-        if context is None or context.prefix.prefixlen % _WORD:
-            continue
-        yield f"with one word other than in {context.prefix}: {_changed(context, each)}"
-        if _is_shared(contexts):
-            yield f"the same in one address alone: {_changed(context, off)}"
-
-
-def _changed(context: Context, off: int) -> str:
-    """Return a prefix with one of its words changed by so much, for each of them."""
-    length, changed = context.prefix.prefixlen, []
-    for at in range(128 - _WORD, 127 - length, -_WORD):
-        word = context.value >> at & 0xFFFF
-        other = context.value + (((word + off) % 0xFFFF - word) << at)
-        changed.append(str(IPv6Network((other, length))))
-    return " or ".join(changed)
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
@@ -312,4 +289,4 @@ def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits:
     header = datagram.udp_behind
     if header is not None and not header.checksum:
         evidence = (bytes(header).hex(" "),)
-        yield Hit("the UDP checksum is zero", evidence, scene.sender, datagram.numbers)
+        yield Hit("the UDP checksum is zero", evidence, source_name(scene), datagram.numbers)

@@ -94,7 +94,7 @@ def sender_rank_not_announced(memory: Unannounced, known: Surroundings) -> Hits:
 # --- the direction ---------------------------------------------------------------------------------------
 
 
-class _Hop(NamedTuple):
+class _MarkedHop(NamedTuple):
     """An instance, sender and receiver of datagrams that go ``down``, or up, with their ranks."""
 
     instance: int
@@ -132,7 +132,7 @@ class Directions:
     """The RPL options of the last datagrams by the frames that brought them, and hops against the ranks announced."""
 
     options: Recent[int, RplOption] = field(default_factory=lambda: Recent(2048))
-    hops: FirstNamed[_Hop, _Against] = field(default_factory=FirstNamed)
+    hops: FirstNamed[_MarkedHop, _Against] = field(default_factory=FirstNamed)
 
     def before(self, ranks: AnnouncedRanks, passage: Passage, option: RplOption) -> int | None:
         """Return the rank that a datagram came with, which does not fit its direction; None where it fits."""
@@ -166,7 +166,7 @@ class Directions:
         down, steps = option.down, (ranks.step(told.rank), ranks.step(to.rank))
         if steps[0] == steps[1] or (steps[0] > steps[1]) is not down:
             return
-        key = _Hop(option.rpl_instance_id, source, receiver, down, (told.rank, to.rank))
+        key = _MarkedHop(option.rpl_instance_id, source, receiver, down, (told.rank, to.rank))
         hop = self.hops.entry(key, lambda: _Against(to.count))
         if hop is not None:
             hop.settle(to, to.rank)

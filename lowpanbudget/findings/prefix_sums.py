@@ -1,0 +1,72 @@
+"""Checksums under another prefix: by how much they are off then, and which prefixes that may be, in words."""
+
+from collections.abc import Iterator
+from ipaddress import IPv6Network
+
+from lowpanbudget.env import Context
+from lowpanbudget.findings.sums import ContextPair, Differences
+
+_WORD = 16  # bits that a checksum adds up at once
+_HALF = 0x7FFF
+
+
+def words_of(prefix: IPv6Network) -> int:
+    """Return the sum of the words of a prefix."""
+    value = int(prefix.network_address)
+    return sum(value >> at & 0xFFFF for at in range(0, 128, _WORD))
+
+
+def signed(off: int) -> str:
+    """Return a difference of sums with its sign: in ones' complement more than half of it is less."""
+    return f"+{off:#06x}" if off <= _HALF else f"-{0xFFFF - off:#06x}"
+
+
+def prefix_words(contexts: ContextPair, off: int) -> str:
+    """Return in words that sums which lean on these contexts are off by so much."""
+    numbers, each = each_off(contexts, off)
+    of = f"prefix of context {numbers[0]} sum"
+    if len(numbers) > 1:
+        of = f"prefixes of contexts {' and '.join(map(str, numbers))} sum"
+    alone = f", or to {_more(off)} in one address alone" if is_shared(contexts) else ""
+    return f"the words of the {of} up to {_more(each)} at the sender than here{alone}"
+
+
+def _more(off: int) -> str:
+    return f"{off:#06x} more" if off <= _HALF else f"{0xFFFF - off:#06x} less"
+
+
+def is_shared(contexts: ContextPair) -> bool:
+    """Return whether both addresses lean on one context."""
+    return contexts[0] is not None and contexts[0] == contexts[1]
+
+
+def each_off(contexts: ContextPair, off: int) -> tuple[list[int], int]:
+    """Return the contexts that addresses lean on, and by how much the words of one of them are off."""
+    numbers = sorted({one for one in contexts if one is not None})
+    if is_shared(contexts):
+        # half of it for each of two addresses; 0xffff is odd, so that there is one half
+        off = (off + 0xFFFF * (off % 2)) // 2
+    return numbers, off
+
+
+def other_prefixes(found: Differences, off: int) -> Iterator[str]:
+    """Yield which prefixes they may be, when one word of one of those differs that the sums were computed with."""
+    contexts = found.contexts
+    numbers, each = each_off(contexts, off)
+    for number in numbers:
+        context = found.held.get(number)
+        if context is None or context.prefix.prefixlen % _WORD:
+            continue
+        yield f"with one word other than in {context.prefix}: {_changed(context, each)}"
+        if is_shared(contexts):
+            yield f"the same in one address alone: {_changed(context, off)}"
+
+
+def _changed(context: Context, off: int) -> str:
+    """Return a prefix with one of its words changed by so much, for each of them."""
+    length, changed = context.prefix.prefixlen, []
+    for at in range(128 - _WORD, 127 - length, -_WORD):
+        word = context.value >> at & 0xFFFF
+        other = context.value + (((word + off) % 0xFFFF - word) << at)
+        changed.append(str(IPv6Network((other, length))))
+    return " or ".join(changed)
