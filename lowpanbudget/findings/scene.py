@@ -101,8 +101,7 @@ class Surroundings:
         prefix = int(address) >> 64
         if prefix >> 56 == 0xFF or not prefix:
             return
-        self.prefixes[prefix] = 1
-        self.prefixes.move_to_end(prefix)
+        self.prefixes.renew(prefix, 1)
 
     def learn_ports(self, content: UdpContent | None) -> None:
         """Remember the ports of a datagram, where it has some."""
