@@ -196,8 +196,10 @@ class HeardDatagram:
     def source_route(self) -> ChainPlace | None:
         """Return where the source route of its first routing header stands, if it is one; None without one."""
         place = chain.find(self.octets, ipv6.ROUTING)
-        is_one = place is not None and self.octets[place.offset + 2] == source_route.TYPE
-        return place if is_one else None
+        if place is None or len(self.octets) < place.offset + chain.ROUTING.octets:
+            return None  # cut off
+        kind = chain.ROUTING.values_at(self.octets, place.offset)["routing type"]
+        return place if kind == source_route.TYPE else None
 
 
 @lru_cache(4096)

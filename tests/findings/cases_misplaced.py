@@ -16,6 +16,7 @@ from findings.cases_source_routes import FROM_ROOT, LAST, NEXT, source_route
 from findings.judge import Case, Told
 
 FROM_NODE = air.address(PREFIX, NODE)
+FROM_FAR = IPv6Address("2001:db8:f00d:2::10")  # of another network
 NOBODY, ITSELF = IPv6Address("::"), IPv6Address("::1")
 BLANK = bytes(
     [0, 1, 4, 0, 0, 0, 0]
@@ -174,7 +175,7 @@ MISPLACED_FURTHER = (
         "hop-by-hop-misplaced",
         lambda: Capture([air.raw(bytes.fromhex("f1 830502 7e77 e03b00"))], root=FROM_ROOT),
         Told(
-            "failure",
+            "remark",
             BY_NODE,
             "a second hop-by-hop header stands behind the one of the RPL information",
             ("octet 10",),
@@ -218,6 +219,11 @@ MISPLACED_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         partial(between, IPv6Address("64:ff9b::1"), IPv6Address("64:ff9b::2")),
     ),
     "a hop-by-hop header behind each IPv6 header of a tunnel": ("hop-by-hop-misplaced", in_tunnel),
+    # no more than its first octets came: nothing is there to be judged, and the audit goes on
+    "a route that is cut off": (
+        "source-route-visits-twice",
+        lambda: Capture([air.raw(b"\x41" + air.ip(FROM_FAR, FROM_NODE, 43, b"\x3b\x02"))]),
+    ),
     "a way of which some was gone": (
         "source-route-visits-twice",
         lambda: way(1, NEXT, NODE, to=LAST),

@@ -89,9 +89,16 @@ def address_forbidden(scene: Scene, notice: Notice) -> Hits:
     )
 
 
-@NETWORK.rule("hop-by-hop-misplaced", Noticed("hop-by-hop-misplaced"), Noticed("hop-by-hop-twice"))
+@NETWORK.rule("hop-by-hop-misplaced", Noticed("hop-by-hop-twice"))
+def hop_by_hop_beside_lorh(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder: RFC 8138 does not say whether a receiver makes one header of both."""
+    where = (f"octet {notice.offset}",)
+    yield Hit(notice.text, where, _maker(scene), scene.numbers, Severity.REMARK)
+
+
+@NETWORK.rule("hop-by-hop-misplaced", Noticed("hop-by-hop-misplaced"))
 def hop_by_hop_misplaced(scene: Scene, notice: Notice) -> Hits:
-    """Take the notices of the decoder."""
+    """Take the notice of the decoder."""
     yield Hit(notice.text, (f"octet {notice.offset}",), _maker(scene), scene.numbers)
 
 
