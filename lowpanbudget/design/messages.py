@@ -27,7 +27,7 @@ from lowpanbudget.payload.kinds.field import Field as PayloadField
 from lowpanbudget.payload.kinds.keys import DesignKey, keys_of
 from lowpanbudget.payload.kinds.union import Option
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.registry import all_kinds
+from lowpanbudget.payload.registry import all_kinds, usual_words
 
 
 @cache
@@ -52,7 +52,7 @@ def _shape_of(word: str) -> type[ShapeTable]:
     return type(name, (ShapeTable,), {"__doc__": kind.about, **keys})
 
 
-FIELD = ByKind(all_kinds, _shape_of)
+FIELD = ByKind(all_kinds, _shape_of, usual_words)
 
 
 class UnionOptionShape(ShapeTable):

@@ -1,15 +1,38 @@
 """Hints for a mistyped word: the word that was meant, or all words that are allowed."""
 
 import difflib
+import re
 from collections.abc import Iterable
+
+_SHORT = 3  # letters of an abbreviation that says which word it is of
+_FEW = 3  # words that begin alike
 
 
 def meant(word: str, vocabulary: Iterable[str]) -> str:
-    """Return "Did you mean ...?" when one of the known words is close, else an empty text."""
+    """Return "Did you mean ...?" when known words are close, or longer by what was left out, else an empty text."""
     words = {other.lower(): other for other in vocabulary}
     # a longer word is no slip of the keys, and comparing takes quadratic time
-    close = difflib.get_close_matches(word[:64].lower(), words, n=1, cutoff=0.6)
-    return f"Did you mean {words[close[0]]}?" if close else ""
+    word = word[:64].lower()
+    letters = _letters(word)
+    likely = _close(word, words, 0.8)
+    if not likely and len(letters) >= _SHORT:
+        likely = [other for other in words if _letters(other).startswith(letters)][: _FEW + 1]
+    if not 0 < len(likely) <= _FEW:
+        likely = _close(word, words, 0.6)
+    return f"Did you mean {_any_of([words[other] for other in likely])}?" if likely else ""
+
+
+def _close(word: str, words: Iterable[str], cutoff: float) -> list[str]:
+    return difflib.get_close_matches(word, words, n=1, cutoff=cutoff)
+
+
+def _any_of(words: list[str]) -> str:
+    *others, last = words
+    return f"{', '.join(others)} or {last}" if others else last
+
+
+def _letters(word: str) -> str:
+    return re.sub(r"[-_ ]", "", word)
 
 
 def spelled(word: str, vocabulary: Iterable[str], what: str = "Known here") -> str:

@@ -9,7 +9,8 @@ Reading judges shape (keys, types, ranges, allowed words), all faults at once; t
 name of its key.
 """
 
-from collections.abc import Callable, Collection
+import re
+from collections.abc import Callable, Collection, Mapping
 from decimal import Decimal
 from typing import Any, ClassVar, Self
 
@@ -144,14 +145,21 @@ class Subtable(Takes):
         return {"$ref": _reference(self.table, tables)}
 
 
+_WIDTH = re.compile(r"\d+(?:_t)?$")  # as in int16 and uint16_t
+
+
 class ByKind(Takes):
     """One of several tables, chosen by the word under its ``kind``."""
 
     def __init__(
-        self, kinds: Callable[[], Collection[str]], table: Callable[[str], type[ShapeTable]]
+        self,
+        kinds: Callable[[], Collection[str]],
+        table: Callable[[str], type[ShapeTable]],
+        usual_words: Callable[[], Mapping[str, str]],
     ) -> None:
         self._kinds = kinds
         self._table = table
+        self._usual_words = usual_words  # words that people take for a kind
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, dict):
@@ -166,9 +174,9 @@ class ByKind(Takes):
     def _refuse(self, word: Any, value: dict[str, Any], place: ValuePlace) -> None:
         """Note that the kind is unknown, mistyped or missing."""
         if word is not None:
-            place.at("kind").add(
-                f"there is no kind {shown(word)}", spelled(str(word), self._kinds())
-            )
+            usual = self._usual_words().get(_WIDTH.sub("", str(word).lower()))
+            hint = f"Did you mean {usual}?" if usual else spelled(str(word), self._kinds())
+            place.at("kind").add(f"there is no kind {shown(word)}", hint)
             return
         for name in value:
             if meant(name, ["kind"]):

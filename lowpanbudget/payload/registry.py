@@ -16,3 +16,10 @@ def all_kinds() -> Mapping[str, type[Field]]:
     for module in iter_modules(kinds.__path__):
         import_module(f"{kinds.__name__}.{module.name}")
     return MappingProxyType(dict(sorted(KINDS.items(), key=lambda pair: pair[1].rank)))
+
+
+@cache
+def usual_words() -> Mapping[str, str]:
+    """Return the kind that people mean by words of other languages."""
+    kinds = all_kinds()
+    return MappingProxyType({word: kind for kind in kinds for word in kinds[kind].called})

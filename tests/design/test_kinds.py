@@ -149,3 +149,9 @@ def write() -> None:
 
 if __name__ == "__main__":
     write()
+
+
+def test_no_word_of_other_languages_is_a_kind_or_means_two() -> None:
+    words = [word for kind in all_kinds().values() for word in kind.called]
+    assert len(set(words)) == len(words)
+    assert not {*words} & {*all_kinds()}

@@ -27,6 +27,7 @@ class Constant(Leaf):
     bits: int = key("Its width.")
 
     kind: ClassVar[str] = "constant"
+    called: ClassVar[tuple[str, ...]] = ("magic",)
     rank: ClassVar[int] = 80
     about: ClassVar[str] = "A number that every message carries."
     wire: ClassVar[str] = """\

@@ -35,6 +35,7 @@ class Array(Repeated):
     element: Field = key("What each element is: a field without a name.", form="element")
 
     kind: ClassVar[str] = "array"
+    called: ClassVar[tuple[str, ...]] = ("list", "repeated", "vector")
     rank: ClassVar[int] = 160
     about: ClassVar[str] = (
         "Elements of one kind: `length` of them, or up to `max_length` with the count in front."

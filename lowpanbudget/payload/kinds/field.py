@@ -60,6 +60,8 @@ class Field:
     wire: ClassVar[str] = ""  # what its bits are
     written: ClassVar[str] = ""
     rank: ClassVar[int] = 1000
+    # What programming languages and other description languages call it: a hint, never another name.
+    called: ClassVar[tuple[str, ...]] = ()
     # Attributes that are exact decimals; whole numbers, floats and text are converted when a field is made.
     decimals: ClassVar[tuple[str, ...]] = ()
     # False where the message itself knows the value and nobody needs to give it.

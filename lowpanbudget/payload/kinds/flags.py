@@ -36,6 +36,7 @@ class Flags(Leaf):
     typical: tuple[str, ...] = key("The flags usually set.", default=())
 
     kind: ClassVar[str] = "flags"
+    called: ClassVar[tuple[str, ...]] = ("bitfield", "bitmap", "bitmask", "bits")
     rank: ClassVar[int] = 70
     about: ClassVar[str] = "A bit for each name."
     wire: ClassVar[str] = """\

@@ -28,6 +28,7 @@ class Group(Field):
     fields: tuple[Field, ...] = key("The fields.", form="fields", name="field")
 
     kind: ClassVar[str] = "group"
+    called: ClassVar[tuple[str, ...]] = ("struct", "structure", "record", "object", "map")
     rank: ClassVar[int] = 180
     blank: ClassVar[Any] = MappingProxyType({})
     about: ClassVar[str] = "Fields under one name."

@@ -40,6 +40,7 @@ class Time(Leaf):
     typical: Decimal | None = key("A usual time, in seconds since the epoch.", default=None)
 
     kind: ClassVar[str] = "time"
+    called: ClassVar[tuple[str, ...]] = ("timestamp", "date", "datetime")
     rank: ClassVar[int] = 120
     about: ClassVar[str] = "A time in seconds since an epoch."
     wire: ClassVar[str] = """\

@@ -49,6 +49,16 @@ class Number(Stepped, Leaf):
     typical: Decimal | None = key("A usual value.", default=None)
 
     kind: ClassVar[str] = "number"
+    called: ClassVar[tuple[str, ...]] = (
+        "int",
+        "integer",
+        "uint",
+        "unsigned",
+        "signed",
+        "decimal",
+        "fixed",
+        "scaled",
+    )
     rank: ClassVar[int] = 10
     about: ClassVar[str] = "A number with a range and a step; the width follows from them."
     wire: ClassVar[str] = """\

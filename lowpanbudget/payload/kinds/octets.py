@@ -37,6 +37,7 @@ class Octets(Counted):
     )
 
     kind: ClassVar[str] = "octets"
+    called: ClassVar[tuple[str, ...]] = ("bytes", "byte", "blob", "binary", "hex")
     rank: ClassVar[int] = 140
     about: ClassVar[str] = (
         "Octets as they are: `length` of them, or up to `max_length` with the length in front."

@@ -21,6 +21,7 @@ class ReservedBits(Leaf):
     bits: int = key("How many.")
 
     kind: ClassVar[str] = "reserved"
+    called: ClassVar[tuple[str, ...]] = ("padding", "spare", "unused")
     rank: ClassVar[int] = 100
     about: ClassVar[str] = "Bits kept for later: zero when sent, ignored when received."
     wire: ClassVar[str] = """\

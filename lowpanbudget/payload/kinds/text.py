@@ -26,6 +26,7 @@ class Text(Octets):
     encoding: str = key("How characters become octets.", default="utf-8", allowed=ENCODINGS)
 
     kind: ClassVar[str] = "text"
+    called: ClassVar[tuple[str, ...]] = ("string", "str", "char")
     rank: ClassVar[int] = 150
     about: ClassVar[str] = (
         "Text of `length` octets, or of up to `max_length` with the length in front."

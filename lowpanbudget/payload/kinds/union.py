@@ -51,6 +51,7 @@ class Union(Field):
     )
 
     kind: ClassVar[str] = "union"
+    called: ClassVar[tuple[str, ...]] = ("choice", "variant", "oneof", "switch")
     rank: ClassVar[int] = 190
     blank: ClassVar[Any] = MappingProxyType({})
     about: ClassVar[str] = "One of several groups, chosen by an earlier enumeration."

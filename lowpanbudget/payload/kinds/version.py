@@ -14,6 +14,7 @@ class Version(Constant):
     bits: int = key("Its width.", default=4)
 
     kind: ClassVar[str] = "version"
+    called: ClassVar[tuple[str, ...]] = ("revision",)
     rank: ClassVar[int] = 90
     about: ClassVar[str] = "The version of the format."
     wire: ClassVar[str] = """\
