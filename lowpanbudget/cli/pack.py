@@ -46,6 +46,10 @@ class PackedRow(NamedTuple):
     help="What is not given is as in the least, the typical or the greatest message; of a list, inside what is given.",
 )  # fmt: skip
 @click.option(
+    "--without", "absent", metavar="NAME", multiple=True,
+    help="Leave this optional field out, also where --rest would put it in; may be stated several times.",
+)  # fmt: skip
+@click.option(
     "-o",
     "--output",
     "path",
@@ -61,6 +65,7 @@ def command(
     message: str,
     given: tuple[str, ...],
     rest: "Case | None",
+    absent: tuple[str, ...],
     path: str | None,
     *,
     as_json: bool,
@@ -79,7 +84,7 @@ def command(
     from lowpanbudget.design.load import load_design
 
     form = load_design(design).message(message)
-    packed = _packed(form, rest, given)
+    packed = _packed(form, rest, given, absent)
     if path is not None:
         if len(packed) != 1:
             raise RequestError(
@@ -95,11 +100,13 @@ def command(
     _tell_roundings(ctx, packed)
 
 
-def _packed(form: "Message", rest: "Case | None", given: tuple[str, ...]) -> "list[PackedRow]":
+def _packed(
+    form: "Message", rest: "Case | None", given: tuple[str, ...], absent: tuple[str, ...]
+) -> "list[PackedRow]":
     """Return the messages of the command line or of a file; ``RowsError`` when one of them cannot be packed."""
     from lowpanbudget.payload.given import roundings
 
-    rows, name = _rows(form, given)
+    rows, name = _rows(form, given, absent)
     packed, wrong = [], []
     for row in rows:
         fault = row.fault
@@ -113,6 +120,9 @@ def _packed(form: "Message", rest: "Case | None", given: tuple[str, ...]) -> "li
             except RequestError as error:
                 fault = error
         if fault is not None and not name:
+            if any(one.endswith("=") for one in given):
+                hint = f"{fault.hint}; an optional field is left out with --without NAME"
+                raise RequestError(fault.message, hint=hint.lstrip("; "))
             raise fault
         if fault is not None:
             wrong.append(
@@ -139,12 +149,19 @@ def _packed(form: "Message", rest: "Case | None", given: tuple[str, ...]) -> "li
     return packed
 
 
-def _rows(form: "Message", given: tuple[str, ...]) -> "tuple[Iterable[GivenRow], str]":
+def _rows(
+    form: "Message", given: tuple[str, ...], absent: tuple[str, ...]
+) -> "tuple[Iterable[GivenRow], str]":
     """Return what is packed, and the name of the file that it stands in, "" for the command line."""
     from lowpanbudget.payload.given import GivenRow, rows_of, tree_of, values_of
 
     if len(given) == 1 and "=" not in given[0]:
         name = "standard input" if given[0] == "-" else given[0]
+        if absent:
+            raise RequestError(
+                "--without goes with values on the command line",
+                hint="In a file leave the cell empty, or give null in JSON",
+            )
         octets = _read(given[0])
         try:
             return list(rows_of(form, octets.decode("utf-8"))), name
@@ -154,7 +171,7 @@ def _rows(form: "Message", given: tuple[str, ...]) -> "tuple[Iterable[GivenRow],
             ) from None
         except RequestError as error:
             raise RequestError(f"{name}: {error.message}", hint=error.hint) from None
-    cells = []
+    cells: list[tuple[str, str | None]] = [(path, None) for path in absent]
     for one in given:
         path, equals, value = one.partition("=")
         if not equals:

@@ -43,8 +43,11 @@ def values_of(message: Message, given: Any, *, table: bool = False) -> dict[str,
     return dict(taken_values(message.fields, given, Scope({}, {}), table=table))
 
 
-def tree_of(cells: Iterable[tuple[str, str]]) -> dict[str, Any]:
-    """Return values by name of values by path, such as ``reading[0].temperature``; texts stay texts."""
+def tree_of(cells: Iterable[tuple[str, str | None]]) -> dict[str, Any]:
+    """Return values by name of values by path, such as ``reading[0].temperature``; texts stay texts.
+
+    None stands for an optional value that is not there.
+    """
     tree: dict[str, Any] = {}
     for path, text in cells:
         steps = list(_steps(path))

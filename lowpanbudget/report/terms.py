@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import partial
 from itertools import chain
 from typing import Any
@@ -82,7 +82,7 @@ def _found(text: str) -> list[dict[str, Any]]:
     wanted = form_of(text)
     path = [term for term in all_terms()[_KEYS] if term.name == text] if "." in text else []
     if path:
-        return _explanations(path)
+        return _with_others(_explanations(path), _longer_paths(text))
     groups = by_form()
     exact = [group.get(wanted, []) for group in groups]
     if any(exact):
@@ -168,10 +168,20 @@ def _preferred(exact: list[list[Term]], wanted: str) -> list[dict[str, Any]]:
         parts = [term.name for term in _with_words(wanted, all_terms()[_HEADERS])]
         within = dict.fromkeys(name for name in parts if name not in named)
         beside += within if len(within) <= _MOST_SHOWN else ()
-    beside = [name for name in beside if name not in explanations[-1].get("see", ())]
+    return _with_others(explanations, beside)
+
+
+def _with_others(explanations: list[dict[str, Any]], names: Iterable[str]) -> list[dict[str, Any]]:
+    """Return explanations of which the last names others of this name, those that it does not point to anyway."""
+    beside = [name for name in names if name not in explanations[-1].get("see", ())]
     if beside:
         explanations[-1] = explanations[-1] | {"others": list(dict.fromkeys(beside))}
     return explanations
+
+
+def _longer_paths(path: str) -> Iterator[str]:
+    """Yield the keys of design files whose path ends like this one: a table of a key file may have its name inside."""
+    return (term.name for term in all_terms()[_KEYS] if term.name.endswith(f".{path}"))
 
 
 def _asked_for(term: Term) -> str:

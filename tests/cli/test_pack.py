@@ -102,6 +102,31 @@ def test_values_inside_others_and_the_rest(invoke: Invoke) -> None:
     assert octets == by_construct(batch, batch.example("typical"))
 
 
+def test_an_optional_field_is_left_out_where_the_rest_is_as_in_the_greatest(
+    invoke: Invoke, tmp_path: Path
+) -> None:
+    """By hand: a presence bit, then 7 bits of what is there: 1 1111111, or 0 and the padding."""
+    file = tmp_path / "one.toml"
+    assert invoke("init", file).exit_code == 0
+    fields = (
+        '{ kind = "number", name = "rh", min = 0, max = 127, optional = true }',
+        '{ kind = "boolean", name = "on" }',
+    )
+    with file.open("a", encoding="utf-8") as design:
+        design.write(
+            '\n[[message]]\nname = "one"\nbyte_order = "big"\nbit_order = "msb-first"\nlayout = "bit-packed"\n'
+            f"field = [{', '.join(fields)}]\n"
+        )
+    asked = ("pack", file, "one", "--rest", "greatest")
+    assert invoke(*asked).stdout == "ff80\n"
+    assert invoke(*asked, "--without", "rh").stdout == "40\n"
+    assert "only fields with optional = true" in invoke(*asked, "--without", "on").stderr
+    assert "--without NAME" in invoke(*asked, "rh=").stderr
+    (tmp_path / "v.csv").write_text("on\ntrue\n")
+    done = invoke("pack", file, "one", tmp_path / "v.csv", "--without", "rh")
+    assert (done.exit_code, "null in JSON" in done.stderr) == (2, True)
+
+
 def test_a_time_is_given_as_it_is_shown(invoke: Invoke) -> None:
     shown = [
         invoke("pack", FOOTBRIDGE, "readings", f"time={time}", "--rest", "least").stdout

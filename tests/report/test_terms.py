@@ -513,3 +513,12 @@ def test_what_byte_code_asks_of_those_who_use_it(clause: str, name: str, says: s
 
 def test_that_designs_plan_no_byte_code_is_told_where_it_is_asked_for() -> None:
     assert "Designs do not plan it" in explained("ghc")[0]["text"]
+
+
+def test_a_key_of_a_file_names_the_longer_paths_that_end_like_it() -> None:
+    """``dtls.suite`` is a key of key files, and of a flow's table in design files."""
+    (told,) = terms.explain("dtls.suite")
+    assert told.data["others"] == ("flow.dtls.suite",)
+    assert "others" not in terms.explain("flow.dtls.suite")[-1].data
+    # where filling bits stand is said once, in the word for it
+    assert "explain octet-aligned" in terms.explain("message.layout")[0].data["keys"][0]["meaning"]
