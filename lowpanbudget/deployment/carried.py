@@ -7,7 +7,7 @@ from lowpanbudget.deployment.contention import ContentionResult
 from lowpanbudget.deployment.load import HopLoad
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.estimate import Estimate
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass, field, replace
 
 Matter = Literal[
     "frame",
@@ -46,6 +46,11 @@ class LimitCheck:
     is_close: bool = False
     why_open: str = ""
     half_width: float = 0.0
+
+
+def opened(check: LimitCheck, why: str) -> LimitCheck:
+    """Return a check that is open, and why."""
+    return replace(check, text=f"{check.text}: {why}", holds=False, is_close=True, why_open=why)
 
 
 def are_close(checks: Sequence[LimitCheck]) -> bool:

@@ -13,13 +13,14 @@ from lowpanbudget.deployment.carried import (
 )
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import PlayedContention, SimulatedNetwork
-from lowpanbudget.deployment.fragments import Doubts, with_acknowledgements
+from lowpanbudget.deployment.fragments import with_acknowledgements
 from lowpanbudget.deployment.held import HeldLoss, HeldMessage, held_losses, with_places
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.load import HopLoad, NodeLoad, as_played, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
+from lowpanbudget.deployment.sent_again import Doubts
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import together, unjudged
 from lowpanbudget.deployment.slot_messages import StreamHop
@@ -28,6 +29,7 @@ from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.taken import taken_words
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access
+from lowpanbudget.design.answer import sent_until_acknowledged
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
@@ -72,9 +74,10 @@ def judged(
     network = _judged(
         design, access.on(design.link), messages, traffic, seed, transmissions, services, hops
     )
-    if not any(stream.apart for stream in traffic.streams):
+    within_s = None if design.limits is None else design.limits.latency_s
+    doubts = Doubts(traffic, network.services, sent_until_acknowledged(design.flows), within_s)
+    if doubts.are_none:
         return network
-    doubts = Doubts(traffic, network.services)
     return replace(
         network, checks=checks_of(
             design, messages, traffic, network.nodes, network.services, network.sleep, told=doubts.of

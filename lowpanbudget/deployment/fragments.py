@@ -7,21 +7,16 @@ that may decide, nothing is said for sure.
 from collections.abc import Iterable, Iterator, Sequence
 
 from lowpanbudget.deployment.airtime import UPKEEP, frame_times
-from lowpanbudget.deployment.carried import LimitCheck
-from lowpanbudget.deployment.service import HopService
-from lowpanbudget.deployment.services_together import judged_services
+from lowpanbudget.deployment.carried import LimitCheck, opened
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, Way, carried_frames
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.values import replace
 
-_OPEN = "open, as what is sent again from end to end is not played"
+OPEN = "open, as what is sent again from end to end is not played"
 _UNPLAYED = (
     "what is sent again from end to end (section 7.1), which lets more arrive and is more load, is not played: where "
     "that may decide the answer is open"
 )
-_BY_QUEUES = ("queue", "held")  # what finds no place is sent again
-_ARRIVAL = ("delivery", "latency")
-_BY_LOAD = ("cells", "duty", "battery", *_BY_QUEUES, *_ARRIVAL)
 
 
 def with_acknowledgements(design: Design, traffic: Traffic) -> Traffic:
@@ -98,58 +93,4 @@ def burst_doubt(arrival: LimitCheck, late: float | None, *, in_cells: bool) -> L
     of it sooner. Only cells of their own keep acknowledgements out of the way.
     """
     is_sure = in_cells if arrival.holds else late is not None and late > arrival.allowed
-    return arrival if arrival.is_close or is_sure else _opened(arrival)
-
-
-def _opened(check: LimitCheck) -> LimitCheck:
-    return replace(check, text=f"{check.text}: {_OPEN}", holds=False, is_close=True, why_open=_OPEN)
-
-
-class Doubts:
-    """What cannot be said for sure of a network with datagrams whose frames go on by themselves."""
-
-    def __init__(self, traffic: Traffic, services: Sequence[HopService]) -> None:
-        kinds = {(one.flow, one.message) for one in traffic.streams if one.apart}
-        self._apart = {
-            f"{one.flow} {one.message}, {hops}": one
-            for hops, one in judged_services(services)
-            if (one.flow, one.message) in kinds
-        }
-        self._kinds = tuple(f"{flow} {message}, " for flow, message in kinds)
-        self._again = max((_lost(one) for one in self._apart.values()), default=0.0)
-
-    def of(self, check: LimitCheck) -> LimitCheck:
-        """Return a check as it stands, or open where it hangs on what is sent again."""
-        if check.is_close or not (self._turns_no(check) if check.holds else self._turns_yes(check)):
-            return check
-        return _opened(check)
-
-    def _turns_no(self, check: LimitCheck) -> bool:
-        """Return whether something holds that would not with the load of what is sent again: as much as was lost."""
-        if check.matter not in _BY_LOAD:
-            return False
-        if check.matter == "delivery" and check.about.startswith(self._kinds):
-            return False  # more of it arrives
-        measured = check.strain
-        if check.matter != "battery" and check.allowed:
-            measured = max(measured, check.measured / check.allowed)
-        return measured * (1 + self._again) > 1
-
-    def _turns_yes(self, check: LimitCheck) -> bool:
-        """Return whether something does not hold that may once what was lost is sent again."""
-        if check.matter in _BY_QUEUES:
-            return True
-        if check.matter not in _ARRIVAL or not check.about.startswith(self._kinds):
-            return False
-        one = self._apart.get(check.about)
-        if check.matter == "delivery" or one is None or one.in_time is None:
-            return True
-        # what is there too late is not there sooner with more load
-        return 1 - one.in_time - one.in_time_half_width - _lost(one) <= check.allowed
-
-
-def _lost(one: HopService) -> float:
-    """Return the share that does not arrive when it is sent once, at most."""
-    shares = [share for share in (one.delivered, one.in_runs) if share is not None]
-    queued = 1.0 if one.queued is None else one.queued
-    return min(1 - min(shares, default=0.0) * queued + one.half_width, 1.0)
+    return arrival if arrival.is_close or is_sure else opened(arrival, OPEN)

@@ -27,7 +27,8 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
     if sent_again := ", ".join(flow.name for flow in confirmable(design.flows)):
         yield (
             f"confirmable messages ({sent_again}) are sent once, not up to 4 times again until they are acknowledged "
-            "(RFC 7252 sections 4.2 and 4.8): where many are lost more arrive than told here, later, and more is sent"
+            "(RFC 7252 sections 4.2 and 4.8): where many are lost more arrive than told here, later, and more is "
+            "sent; where that may decide the answer is open"
         )
     if any(flow.answers for flow in design.flows):
         yield (

@@ -64,6 +64,13 @@ def confirmable(flows: Iterable[Flow]) -> list[Flow]:
     ]
 
 
+def sent_until_acknowledged(flows: Iterable[Flow]) -> frozenset[str]:
+    """Return the names of flows of confirmable messages, and of what answers them: lost, it is asked for again."""
+    several = tuple(flows)
+    sent = {one.name for one in confirmable(several)}
+    return frozenset(one.name for one in several if sent & {one.name, one.answers})
+
+
 def unanswered(flows: Iterable[Flow]) -> list[Flow]:
     """Return those of confirmable messages that are sent, and of which nothing says what acknowledges them.
 

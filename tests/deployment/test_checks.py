@@ -19,12 +19,13 @@ from lowpanbudget.deployment import carry as carrying
 from lowpanbudget.deployment import contention, contention_network, contention_ways
 from lowpanbudget.deployment import helps as possible
 from lowpanbudget.deployment.airtime import airtime
-from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, SleepWait
+from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, Matter, SleepWait
 from lowpanbudget.deployment.carry import carry, judged
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.digits import beside, percent
 from lowpanbudget.deployment.load import loads
+from lowpanbudget.deployment.sent_again import Doubts
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import together, unjudged
 from lowpanbudget.deployment.traffic import traffic_of
@@ -36,7 +37,7 @@ from lowpanbudget.findings.helps import changes_that_help, eased
 from lowpanbudget.findings.review import review
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report import carries, carry_text
-from lowpanbudget.report.carry_answer import NO_HELP, answer, help_words
+from lowpanbudget.report.carry_answer import NO_HELP, answer, help_words, verdict
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
@@ -556,6 +557,63 @@ def test_confirmable_messages_are_said_to_be_sent_once(make: Callable[..., Desig
     assert said in carries.carried(network, ())["taken"]
     once = network_of(make(flow=again.replace("confirmable = true", "confirmable = false")))
     assert not any("confirmable" in one for one in once.taken)
+
+
+@pytest.mark.parametrize(
+    ("within_s", "delivery", "latency"), [(10.0, "open", "open"), (1.9, "open", "no")]
+)
+def test_what_is_sent_until_it_is_acknowledged_leaves_open_what_that_may_decide(
+    within_s: float, delivery: str, latency: str
+) -> None:
+    """Two tries in five are lost: 0.974 of a hop, cubed 0.925; of five messages one is there with 0.999998.
+
+    "The sender retransmits the Confirmable message ... until it receives an acknowledgement", and "the minimum spacing
+    before another retransmission is ACK_TIMEOUT" (RFC 7252 section 4.2), 2 s (4.8): none is in time within 1.9 s.
+    """
+    limits = f"[loss]\nframes = 0.4\n[limits]\ndelivery = 0.99\nlatency_s = {within_s}\n"
+    again = f"every_s = 60\n{POST}{ANSWER}"
+    network = network_of(listening(limits, again))
+    assert {one.matter: verdict(one) for one in network.checks if one.matter != "queue"} == {
+        "delivery": delivery, "latency": latency,
+    }  # fmt: skip
+    (arrival,) = (one for one in network.checks if one.matter == "delivery")
+    assert arrival.text.endswith("(RFC 7252 section 4.2), which is not played")
+    assert not network.holds
+    once = network_of(listening(limits, again.replace("confirmable = true", "confirmable = false")))
+    assert verdict(once.checks[0]) == "no"
+
+
+@pytest.mark.parametrize(
+    ("matter", "about", "measured", "within_s", "told"),
+    [
+        # 5 messages in all: 0.55 ** 5 is 0.0503, 0.54 ** 5 0.046
+        ("delivery", "up reading, 2 hops", 0.55, 10.0, "no"), ("delivery", "up reading, 2 hops", 0.54, 10.0, "open"),
+        ("queue", "node 1.1", 0.55, 10.0, "no"), ("held", "sleeping children", 0.54, 10.0, "open"),
+        # the second after 2 s, the third after 6, the next ones after 14 and 30: 0.22 ** 2 is 0.0484, 0.36 ** 3 0.0467
+        ("latency", "up reading, 2 hops", 0.22, 6.0, "open"), ("latency", "up reading, 2 hops", 0.23, 6.0, "no"),
+        ("latency", "up reading, 2 hops", 0.36, 14.0, "open"), ("latency", "up reading, 2 hops", 0.37, 14.0, "no"),
+        ("latency", "up reading, 2 hops", 0.54, 31.0, "open"), ("latency", "up reading, 2 hops", 0.06, 2.0, "no"),
+        # what it does not send again, and what has room for all that is: 10 % and 19 % of all, and of that, and of that
+        ("delivery", "other reading, 2 hops", 0.06, 10.0, "no"), ("cells", "link", 0.06, 10.0, "no"),
+        ("cells", "link", 0.04, 10.0, "yes"), ("cells", "link", 0.041, 10.0, "open"),
+        ("relay", "node", 0.049, 10.0, "yes"), ("delivery", "up reading, 2 hops", 0.049, 10.0, "yes"),
+        ("delivery", "other reading, 2 hops", 0.049, 10.0, "open"),
+    ],
+)  # fmt: skip
+def test_how_much_messages_that_are_sent_five_times_decide(
+    matter: Matter, about: str, measured: float, within_s: float, told: str
+) -> None:
+    """Of a tenth that is lost, and acknowledgements like it, 0.19 are sent again: 0.19 + 0.19^2 + ... is 0.234.
+
+    MAX_RETRANSMIT is 4, and the timeout doubles (RFC 7252 sections 4.2 and 4.8).
+    """
+    given = listening(flow=f"every_s = 60\n{POST}")
+    traffic = traffic_of(given, airtime(given))
+    sent = HopService("up", "reading", "up", 2, 1, 0.9, None, 0.0, None, 0.9)
+    check = LimitCheck(
+        matter, about, "so", measured, 0.05, "share", measured / 0.05, measured <= 0.05
+    )
+    assert verdict(Doubts(traffic, [sent], ["up"], within_s).of(check)) == told
 
 
 def test_answers_follow_the_requests_through_every_change() -> None:
@@ -1129,15 +1187,15 @@ def test_what_is_advised_against_hidden_nodes_is_what_carry_plays(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Retries are no answer by themselves: of those that are played here some messages still are lost."""
-    monkeypatch.setattr(helps, "_TRANSMISSIONS", 1500)
-    monkeypatch.setattr(contention_network, "_TRANSMISSIONS", 1500)
-    monkeypatch.setattr(contention_network, "_A_POINT", 1.0)
+    monkeypatch.setattr(helps, "_TRANSMISSIONS", 6000)
     tables = "[tree]\nby_hop = [2, 2, 2]\n[limits]\ndelivery = 0.9999\n"
     crowd = parse_design(heard(tables, "every_s = 0.5"))
     (hidden,) = (one for one in review(crowd) if one.name == "nodes-hidden-from-each-other")
     assert hidden.advice.startswith("Send less, or use slots. More retries help as far as ")
     assert hidden.advice.endswith(": let carry play them.")
-    found = {one.key: help_words(one)[2] for one in changes_that_help(crowd, network_of(crowd))}
+    assert crowd.access is not None
+    network = judged(crowd, crowd.access, airtime(crowd), 1, transmissions=6000)
+    found = {one.key: help_words(one)[2] for one in changes_that_help(crowd, network)}
     assert found["flow[up].every_s"] == found["access.retries"] == "not enough alone"
 
 

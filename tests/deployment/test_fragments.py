@@ -27,8 +27,9 @@ from lowpanbudget.deployment.contention_rules import (
     Sending,
     SimulatedFrame,
 )
-from lowpanbudget.deployment.fragments import Doubts, burst_doubt, with_acknowledgements
+from lowpanbudget.deployment.fragments import burst_doubt, with_acknowledgements
 from lowpanbudget.deployment.load import loads
+from lowpanbudget.deployment.sent_again import Doubts
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.slot_fragments import fragment_times
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
