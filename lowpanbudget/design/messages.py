@@ -101,7 +101,7 @@ class MessageShape(ShapeTable):
     )
     layout: Literal["bit-packed", "octet-aligned"] = key(
         Words("bit-packed", "octet-aligned"),
-        "Fields follow each other bit by bit, or each takes whole octets: explain octet-aligned.",
+        "Fields follow bit by bit, or each takes whole octets: explain octet-aligned.",
     )
     field: list[Any] = key(Listed(FIELD), "The fields, in the order of the wire.")
 
