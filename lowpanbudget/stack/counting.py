@@ -4,7 +4,7 @@ How many octets a source route leaves out of its addresses when it comes back fr
 senders count the datagram as it was before RPL added anything. The count here is the longest: whole addresses.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from typing import NamedTuple
 
@@ -14,7 +14,6 @@ from lowpanbudget.layers.internet import chain, ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.lorh import IpInIp, SrhLorh
-from lowpanbudget.stack.frame import Frame
 
 
 class OtherCount(NamedTuple):
@@ -24,13 +23,16 @@ class OtherCount(NamedTuple):
     text: str
 
 
-def other_counts(frame: Frame) -> Iterator[OtherCount]:
-    """Yield the other counts of the datagram that a frame or a first fragment brings; none without routing headers."""
-    kinds = {type(layer) for layer in frame.layers}
+def other_counts(layers: Collection[object], values: Sequence[object]) -> Iterator[OtherCount]:
+    """Yield the other counts of what these heads bring, of whose headers these are the ``values``.
+
+    Without routing headers there are none.
+    """
+    kinds = {type(layer) for layer in layers}
     has_route, has_rpi = SrhLorh in kinds, lorh.Rpi in kinds
-    if not (has_route or has_rpi) or not frame.values:
+    if not (has_route or has_rpi) or not values:
         return
-    outer, *behind = frame.values
+    outer, *behind = values
     if not isinstance(outer, Ipv6):
         return
     kinds_added = [ipv6.HOP_BY_HOP] * has_rpi + [ipv6.ROUTING] * has_route

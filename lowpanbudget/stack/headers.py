@@ -20,6 +20,7 @@ from lowpanbudget.layers.lowpan import (
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack import identifiers
+from lowpanbudget.stack.counting import most_added
 from lowpanbudget.stack.datagram import (
     Chain,
     RestoredPart,
@@ -190,8 +191,11 @@ def _finish(reader: Reader, chain: Chain, env: Env, lowpan: Lowpan, start: int) 
         missing = lowpan.fragment.size - chain.header_octets - len(chain.payload)
         if missing < 0:
             size = lowpan.fragment.size
-            hint = "Some senders give the compressed size; the standard wants the uncompressed one"
-            raise _too_small("expands to", size - missing, size, start, hint)
+            if _may_count_less(lowpan, chain, -missing):
+                text = f"datagram_size {size} is {-missing} less than the first fragment brings, with what RPL added"
+                lowpan.note("size-counts-otherwise", text, fragment.CITE, start)
+            else:
+                raise _too_small("expands to", size - missing, size, start, _SIZE_HINT)
     lowpan.checksum_elided = chain.checksum_elided
     if chain.checksum_elided:
         lowpan.note(*ELIDED, octet_of(reader.spans, CHECKSUM_FORM, start))
@@ -224,7 +228,7 @@ def _deliver(lowpan: Lowpan, octets: bytes, start: int) -> None:
     if isinstance(lowpan.fragment, Rfrag):
         lowpan.fragment_octets = lowpan.compressed
         return
-    if len(octets) > lowpan.fragment.size:
+    if len(octets) > lowpan.fragment.size and not lowpan.routing:
         raise _too_small("holds", len(octets), lowpan.fragment.size, start)
     _note_unaligned(lowpan, lowpan.fragment, len(octets), start)
     lowpan.fragment_octets = octets
@@ -237,6 +241,14 @@ def _too_small(how: str, octets: int, size: int, start: int, hint: str = "") -> 
         offset=start, layer="FRAG1", cite=fragment.CITE, hint=hint,
         about=fragment.SizeTooSmall(octets, size),
     )  # fmt: skip
+
+
+_SIZE_HINT = "Some senders give the compressed size; the standard wants the uncompressed one"
+
+
+def _may_count_less(lowpan: Lowpan, chain: Chain, less: int) -> bool:
+    """Return whether a sender that leaves uncounted what RPL added has more to send of such a datagram."""
+    return less < min(most_added([head.value for head in lowpan.heads]), len(chain.payload) + 1)
 
 
 HANDLERS: dict[str, Callable[[Reader, Env, Lowpan], Env | None]] = {

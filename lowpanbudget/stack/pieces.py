@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.counting import OtherCount, lengthened, other_counts
+from lowpanbudget.stack.counting import OtherCount, lengthened, most_added, other_counts
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass, field
@@ -206,7 +206,7 @@ class Pieces:
         first = self.pieces.get(0)
         if self.first is None or first is None or len(self.pieces) > 1:
             return None
-        counts = other_counts(self.first)
+        counts = other_counts(self.first.layers, self.first.values)
         count = next((one for one in counts if len(first) - one.less == start), None)
         if count is None:
             return None
@@ -216,8 +216,13 @@ class Pieces:
 
     @property
     def is_whole(self) -> bool:
-        """Return whether all is there: no piece reaches into another."""
-        return self.received >= self.sent.size
+        """Return whether all is there: no piece reaches into another.
+
+        A first one that brings all of its size, or more, is not alone where its sender may count less than it brings.
+        """
+        if self.received != self.sent.size:
+            return False
+        return len(self.pieces) > 1 or self.first is None or not most_added(self.first.layers)
 
     def missing(self) -> tuple[tuple[int, int], ...]:
         """Return the ranges (start, end) that are not there."""

@@ -5,6 +5,7 @@ from findings import air
 from findings.cases_fragments import route_counted, routed_packet
 
 from lowpanbudget import Reassembler, decode_frame
+from lowpanbudget.layers.lowpan.fragment import SizeTooSmall
 from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, SrhLorh
 from lowpanbudget.stack.counting import most_added
 from lowpanbudget.stack.events import Complete, Discarded
@@ -51,17 +52,17 @@ def test_what_rpl_added_at_most() -> None:
 ROUTE, INFORMATION, TUNNEL = b"\x80\x01" + air.ROOT, b"\x83\x05\x02", b"\xa1\x06\x40"
 
 
-def last_hop(less: int, *, tunnel: bool) -> list[object]:
+def last_hop(less: int, *, tunnel: bool, last: int = 96) -> list[object]:
     """The events of a datagram in two fragments behind these heads, and the datagram as it was sent."""
-    packet = air.datagram(bytes(144))
+    packet = air.datagram(bytes(136 + (last % 8 or 8)))
     sent = b"\xf1" + ROUTE + INFORMATION + TUNNEL * tunnel + air.payload(packet)
     # the option (RFC 6553 section 3) and the outer header; the entry of the route is the destination
     added = 8 + 40 * tunnel
-    cut, size = len(sent) - 96, len(packet) + added - less
+    cut, size = len(sent) - last, len(packet) + added - less
     head = size.to_bytes(2, "big") + b"\0\7"
     parts = [
         bytes([0xC0 | head[0]]) + head[1:] + sent[:cut],
-        bytes([0xE0 | head[0]]) + head[1:] + bytes([(size - 96) // 8]) + sent[cut:],
+        bytes([0xE0 | head[0]]) + head[1:] + bytes([(size - last) // 8]) + sent[cut:],
     ]
     root = air.address(air.PREFIX, air.ROOT)
     reassembler, events = Reassembler(), list[object]()
@@ -71,16 +72,36 @@ def last_hop(less: int, *, tunnel: bool) -> list[object]:
     return [*events, packet]
 
 
-# all that RPL added, or nothing of it
+# all that RPL added, or nothing of it; where 8 octets follow, or less, the first brings as many as the size then
 @pytest.mark.parametrize(("less", "tunnel"), [(0, False), (8, False), (0, True), (48, True)])
-def test_a_route_of_one_entry_takes_no_octets(less: int, tunnel: bool) -> None:
-    whole, packet = last_hop(less, tunnel=tunnel)
+@pytest.mark.parametrize("last", [96, 8, 7, 1])
+def test_a_route_of_one_entry_takes_no_octets(less: int, tunnel: bool, last: int) -> None:
+    whole, packet = last_hop(less, tunnel=tunnel, last=last)
     assert isinstance(whole, Complete)
     assert isinstance(packet, bytes)
     sent = whole.datagram.octets
     assert len(sent) == len(packet) + (48 if tunnel else 8)
     # with the length of UDP that it was sent with
     assert sent[-len(packet) + 40 :] == packet[40:]
+
+
+def first_of_two(less: int) -> bytes:
+    """A first fragment, all but an octet of a datagram in a tunnel of which so many octets are not counted."""
+    packet = air.datagram(bytes(100))
+    sent = b"\xf1" + INFORMATION + TUNNEL + air.payload(packet)
+    head = (len(packet) + 48 - less).to_bytes(2, "big") + b"\0\7"
+    return air.raw(bytes([0xC0 | head[0]]) + head[1:] + sent[:-1])
+
+
+def test_a_size_that_leaves_nothing_to_follow_is_refused() -> None:
+    """The option and the tunnel are 48 octets: of a size 49 below what is sent the first brings all but the last."""
+    root = air.address(air.PREFIX, air.ROOT)
+    read, refused = (
+        decode_frame(first_of_two(less), contexts=air.CONTEXTS, root=root) for less in (48, 49)
+    )
+    assert read.fault is None
+    assert refused.fault is not None
+    assert isinstance(refused.fault.about, SizeTooSmall)
 
 
 @pytest.mark.parametrize(("less", "tunnel"), [(16, False), (24, False), (8, True), (40, True)])

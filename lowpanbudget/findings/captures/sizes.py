@@ -11,7 +11,6 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, Fragment, HeadersCut, SizeTooSmall
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.counting import most_added
 from lowpanbudget.stack.pieces import FragmentArrival
 
 SIZES = Subject("fragments")  # of the same manuals as ``fragments``
@@ -57,15 +56,28 @@ def datagram_size_too_small(scene: Scene, fault: WireError) -> Hits:
         return
     octets, size = fault.about
     cause = f"the first fragment alone stands for {octets} octets, datagram_size says {size}"
-    wire = len(scene.payload or b"") - FRAG1.octets
-    evidence = [f"{wire} octets behind the fragment header on the air"]
-    if octets - size < most_added(scene.frame.layers):
-        evidence.append("the size fits where what RPL added counts in another form (RFC 8138)")
-        yield Hit(cause, tuple(evidence), scene.sender, severity=Severity.REMARK)
-        return
+    wire, on_air = _octets_on_air(scene)
+    evidence = [on_air]
     if wire <= size:
         evidence.append("the size fits the compressed form")
     yield Hit(cause, tuple(evidence), scene.sender)
+
+
+@SIZES.rule("datagram-size-too-small", FragmentArrival)
+def size_counts_otherwise(scene: Scene, arrival: FragmentArrival) -> Hits | None:
+    """Tell as a remark what fits where the sender does not count what RPL added."""
+    first, size = arrival.fragment, arrival.datagram.size
+    if not first.first or first.end <= size or arrival.repeated:
+        return None
+    cause = f"the first fragment alone stands for {first.end} octets, datagram_size says {size}"
+    why = "the size fits where what RPL added counts in another form (RFC 8138)"
+    evidence = (_octets_on_air(scene)[1], why)
+    return (Hit(cause, evidence, scene.sender, severity=Severity.REMARK),)
+
+
+def _octets_on_air(scene: Scene) -> tuple[int, str]:
+    wire = len(scene.payload or b"") - FRAG1.octets
+    return wire, f"{wire} octets behind the fragment header on the air"
 
 
 @SIZES.rule("datagram-size-too-small", FragmentArrival)
