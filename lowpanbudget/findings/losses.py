@@ -18,6 +18,52 @@ Hop = tuple[bytes | None, bytes | None]
 
 
 @dataclass(slots=True)
+class Meetings:
+    """Datagrams of a hop that ended whole or expired: those that ``met`` others on their way to its receiver, and all.
+
+    Of the ``lost_met`` up to ``most`` were open at once; ``numbers`` are their first frames.
+    """
+
+    ended: int = 0
+    lost: int = 0
+    met: int = 0
+    lost_met: int = 0
+    most: int = 0
+    numbers: Frames = field(default_factory=Frames)
+
+    def end(self, datagram: FragmentedDatagram) -> None:
+        """Count what became of a datagram."""
+        if datagram.fate not in {Fate.WHOLE, Fate.EXPIRED} or datagram.is_copy:
+            return
+        is_lost = datagram.fate is Fate.EXPIRED
+        self.ended += 1
+        self.lost += is_lost
+        self.met += datagram.met
+        if is_lost and datagram.met:
+            self.lost_met += 1
+            self.most = max(self.most, datagram.beside)
+            self.numbers.note(*numbers_of(datagram)[:1])
+
+    def resume(self, datagram: FragmentedDatagram) -> None:
+        """Take back that one was lost."""
+        self.ended -= 1
+        self.lost -= 1
+        if datagram.met:
+            self.met -= 1
+            self.lost_met -= 1
+            self.numbers.forget(*numbers_of(datagram)[:1])
+
+    @property
+    def matter(self) -> bool:
+        """Return whether more are lost where datagrams meet: at least twice as many of them, which is our choice.
+
+        What is lost as often without others has another reason.
+        """
+        lost_apart, apart = self.lost - self.lost_met, self.ended - self.met
+        return self.lost_met > 0 and self.lost_met * apart >= 2 * lost_apart * self.met
+
+
+@dataclass(slots=True)
 class HopLosses:
     """How many datagrams of a hop were begun, ended, came whole, were lost, were given up for room; frames of some.
 
@@ -43,6 +89,7 @@ class HopLosses:
         default_factory=lambda: Recent(_MOST_OPEN)
     )
     explained: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_OPEN))
+    meetings: Meetings = field(default_factory=Meetings)
     by: HeardSender | None = None
     unheard: int = 0
     left_out: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_OPEN))
@@ -77,6 +124,7 @@ class HopLosses:
             self.alone += was_alone
         else:
             self._take_back(datagram, was_alone=was_alone)
+            self.meetings.resume(datagram)
         self.open[datagram.key] = datagram
 
     def _take_back(self, datagram: FragmentedDatagram, *, was_alone: bool) -> None:
@@ -183,7 +231,7 @@ class ReceiverLosses:
     """Datagrams that a receiver is sent in fragments, and by whom.
 
     Of those ``begun`` the ``alone`` have one fragment and nothing behind it; ``most`` were open at once, ``given_up``
-    for room. ``met`` were lost while others were being sent, with up to ``met_most`` open. The first frames of both.
+    for room. ``numbers`` are their first frames.
     """
 
     begun: int = 0
@@ -194,9 +242,6 @@ class ReceiverLosses:
     last_s: float = 0.0
     senders: set[bytes | None] = field(default_factory=set)
     numbers: Frames = field(default_factory=Frames)
-    met: int = 0
-    met_most: int = 0
-    met_numbers: Frames = field(default_factory=Frames)
 
     def take(self, arrival: FragmentArrival) -> None:
         """Count a datagram that begins with a fragment, and see whether there is more than the first."""
@@ -204,9 +249,6 @@ class ReceiverLosses:
         count = len(datagram.fragments)
         if count > 1:
             before = datagram.fragments[0]
-            if datagram.resumed is fragment and datagram.met:
-                self.met -= 1
-                self.met_numbers.forget(before.mark.number)
             self.alone -= count == 2 and (before.first or not datagram.follows)
             return
         if datagram.is_rest:
@@ -225,10 +267,6 @@ class ReceiverLosses:
         if datagram.is_rest:
             return
         self.given_up += datagram.fate is Fate.GIVEN_UP
-        if datagram.fate is Fate.EXPIRED and datagram.met and not datagram.is_copy:
-            self.met += 1
-            self.met_most = max(self.met_most, datagram.beside)
-            self.met_numbers.note(*numbers_of(datagram)[:1])
 
     @property
     def is_flood(self) -> bool:
@@ -263,8 +301,11 @@ class Losses:
         hop = self.hops.get((key.source, key.destination))
         receiver = self.receivers.get(key.destination)
         if hop is not None:
+            is_told_otherwise = datagram.key in hop.explained
             hop.end(datagram)
-        if receiver is not None and not (hop is not None and datagram.key in hop.left_out):
+            if not (is_told_otherwise or datagram.is_rest or datagram.key in hop.left_out):
+                hop.meetings.end(datagram)
+        if receiver is not None:
             receiver.end(datagram)
 
     def explain(self, hop: Hop, tag: int | None) -> None:

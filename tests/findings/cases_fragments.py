@@ -301,15 +301,36 @@ def renumbered(frames: Sent, start: int = 1) -> Sent:
     ]
 
 
-def meeting(*, apart: float) -> Capture:
-    """Three pairs of datagrams to the root; those of one node lose a frame that it never sends."""
+def grown(*, apart: float) -> Capture:
+    """Four datagrams, so many seconds apart, whose second fragments give a size that is 8 octets more.
+
+    "all of the link fragments [...] SHALL" have one datagram_size (RFC 4944 section 5.3): 2 octets behind 9 of MAC.
+    """
+    frames: Sent = []
+    for number in range(4):
+        (at, first), *others = cut(150, tag=number, at=1 + apart * number)
+        frames.append((at, first))
+        for later_at, one in others:
+            size = int.from_bytes(one[9:11], "big") + 8
+            frames.append((later_at, air.mended(one[:9] + size.to_bytes(2, "big") + one[11:])))
+    return Capture([*renumbered(frames), (900.0, air.frame(air.datagram(), 99))])
+
+
+def meeting(*, apart: float, alone: int = 0) -> Capture:
+    """Three pairs of datagrams to the root; those of one node lose a frame that it never sends.
+
+    So many more of its datagrams lose it while no other is sent.
+    """
     frames: list[tuple[float, bytes]] = []
     for number in range(3):
         at = 1 + 200.0 * number
         whole = cut(tag=number, at=at, every=0.5)
         torn = cut(tag=number, at=at + apart, every=0.5, links=(OTHER, ROOT))
         frames += [*whole, *renumbered(early(torn, 2))]
-    frames.append((900.0, air.frame(air.datagram())))
+    for number in range(3, 3 + alone):
+        torn = cut(tag=number, at=1 + 200.0 * number, every=0.5, links=(OTHER, ROOT))
+        frames += renumbered(early(torn, 2))
+    frames.append((900.0 + 200 * alone, air.frame(air.datagram())))
     return Capture(sorted(frames, key=lambda frame: frame[0]))
 
 
@@ -991,6 +1012,15 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "a datagram that goes on after the time of its receiver": (
             "fragments-unfinished",
             lambda: pausing(0, 1, 70, 70.1),
+        ),
+        "fragments of one datagram that have different sizes": (
+            "fragments-meet",
+            lambda: grown(apart=1.0),
+        ),
+        "what is told as different sizes": ("fragments-unfinished", lambda: grown(apart=1.0)),
+        "a sender that loses as much while no other sends": (
+            "fragments-meet",
+            lambda: meeting(apart=0.1, alone=3),
         ),
         "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
     }

@@ -86,19 +86,16 @@ def test_a_route_of_one_entry_takes_no_octets(less: int, tunnel: bool, last: int
 
 
 def first_of_two(less: int) -> bytes:
-    """A first fragment, all but an octet of a datagram in a tunnel of which so many octets are not counted."""
+    """A first fragment, all but an octet of a datagram with the RPL option, of which so many octets are not counted."""
     packet = air.datagram(bytes(100))
-    sent = b"\xf1" + INFORMATION + TUNNEL + air.payload(packet)
-    head = (len(packet) + 48 - less).to_bytes(2, "big") + b"\0\7"
+    sent = b"\xf1" + INFORMATION + air.payload(packet)
+    head = (len(packet) + 8 - less).to_bytes(2, "big") + b"\0\7"
     return air.raw(bytes([0xC0 | head[0]]) + head[1:] + sent[:-1])
 
 
 def test_a_size_that_leaves_nothing_to_follow_is_refused() -> None:
-    """The option and the tunnel are 48 octets: of a size 49 below what is sent the first brings all but the last."""
-    root = air.address(air.PREFIX, air.ROOT)
-    read, refused = (
-        decode_frame(first_of_two(less), contexts=air.CONTEXTS, root=root) for less in (48, 49)
-    )
+    """The option is 8 octets: 9 less than was sent are as many as the first brings without it."""
+    read, refused = (decode_frame(first_of_two(less), contexts=air.CONTEXTS) for less in (8, 9))
     assert read.fault is None
     assert refused.fault is not None
     assert isinstance(refused.fault.about, SizeTooSmall)

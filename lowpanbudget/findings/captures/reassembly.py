@@ -8,7 +8,7 @@ from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.link import RETRY_S
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.losses import MOST_SENDERS
+from lowpanbudget.findings.losses import MOST_SENDERS, Meetings
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
@@ -242,14 +242,17 @@ def tag_never_changes(memory: Tagged, scene: Scene, arrival: FragmentArrival) ->
 
 @REASSEMBLY.at_end("fragments-meet")
 def fragments_meet(known: Surroundings) -> Hits:
-    """Judge each receiver; what is lost in a flood is told with it."""
-    for receiver, losses in known.losses.receivers.items():
-        if not losses.met or losses.is_flood:
-            continue
-        name = link_text(receiver)
+    """Judge each receiver by the hops to it; what is lost in a flood is told with it."""
+    by_receiver: dict[bytes | None, list[Meetings]] = {}
+    for (_, receiver), hop in known.losses.hops.items():
+        if hop.meetings.matter and not known.losses.is_flooded(receiver):
+            by_receiver.setdefault(receiver, []).append(hop.meetings)
+    for receiver, meetings in by_receiver.items():
+        name, lost = link_text(receiver), sum(one.lost_met for one in meetings)
         cause = (
-            f"{losses.met} datagrams to {name} were not completed while others were open, "
-            f"up to {losses.met_most} at once"
+            f"{lost} datagrams to {name} were not completed while others were open, "
+            f"up to {max(one.most for one in meetings)} at once"
         )
-        severity = Severity.RISK if losses.met >= 3 else Severity.REMARK
-        yield Hit(cause, (), name, tuple(losses.met_numbers), severity)
+        frames = sorted(number for one in meetings for number in one.numbers)[:_MOST_NUMBERS]
+        severity = Severity.RISK if lost >= 3 else Severity.REMARK
+        yield Hit(cause, (), name, tuple(frames), severity)

@@ -44,10 +44,10 @@ from lowpanbudget.findings.captures.unreadable import UNREADABLE
 from lowpanbudget.findings.rule import rules_of
 
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
-# before those that only say so
+# before those that only say so; fragments are counted before others explain what becomes of them
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, SEALING_NUMBERS, RECORDS,
-    UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, FRAGMENTS, REASSEMBLY, RECOVERY, NETWORK, PREFIXES, RPL,
+    UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES, RPL,
     PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS,
     BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
