@@ -30,7 +30,7 @@ from lowpanbudget.deployment.service import (
     ranges_of,
 )
 from lowpanbudget.deployment.services_together import half_width_of
-from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.layers.link.phy import PhyTiming
@@ -185,7 +185,9 @@ def _services(
             flow, message, direction, hop, len(stream.first), share, runs, half, quantiles_of(late), in_time,
             quiet=path_share(stream, hop, access.retries + 1),
             # beside the wait for a poll the rest is nothing
-            quiet_latency=None if waiting.intersection(indices) else _quiet_latency(stream, hop, rules, step_us),
+            quiet_latency=(
+                None if waiting.intersection(indices) else _quiet_latency(ways[indices[0]], rules, step_us)
+            ),
             messages=count,
             in_time_half_width=late_half,
             latency_ranges=ranges_of(_in_turn(heard)),
@@ -222,17 +224,19 @@ def _counted(parts: list[Arrived]) -> tuple[int, float | None, list[float]]:
     )
 
 
-def _quiet_latency(
-    stream: MessageStream, hops: int, rules: CsmaRules, step_us: float
-) -> Quantiles | None:
+def _quiet_latency(way: StreamWay, rules: CsmaRules, step_us: float) -> Quantiles | None:
     """Return after how long messages arrive that no other sender is in the way of.
 
-    Where frames go on one by one the last one waits for those before it at the first hop, if nowhere else.
+    Where frames go on one by one the last one waits for those before it at the first hop, if nowhere else: as long as
+    the sender lets pass between them, or until they are sent.
     """
-    forwarded = stream.forwarded if hops > 1 else ()
-    if stream.apart:
-        forwarded = forwarded[-1:]
-    return _quiet_path(tuple(stream.first), tuple(forwarded), hops, rules, step_us)
+    first, forwarded = tuple(way.stream.first), tuple(way.stream.forwarded if way.hop > 1 else ())
+    if not way.stream.apart:
+        return _quiet_path(first, forwarded, way.hop, rules, step_us)
+    pause_us = way.sending.pause_us
+    waits_s = (len(first) - 1) * pause_us / 1e6
+    own = _quiet_path(first[-1:] if pause_us else first, forwarded[-1:], way.hop, rules, step_us)
+    return None if own is None else Quantiles(*(waits_s + one for one in own))
 
 
 @lru_cache(maxsize=256)  # streams of frames alike, and designs with one change

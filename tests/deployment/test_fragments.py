@@ -334,7 +334,9 @@ def test_a_channel_waits_between_fragments() -> None:
     assert any("lets up to 8 transmissions pass" in one for one in found.taken)
     assert last.quiet_latency is not None
     assert last.latency is not None
+    # three messages in a minute meet hardly anything, and their senders wait all the same: 6 transmissions
     assert last.quiet_latency.median_s < last.latency.median_s
+    assert last.quiet_latency.median_s == pytest.approx(last.latency.median_s, rel=0.05)
 
 
 def test_what_is_taken_is_told_everywhere(tmp_path: Path) -> None:
