@@ -86,7 +86,10 @@ def compare(old: Message, new: Message, *, ignore_tail: bool = False) -> FormatC
         _field_change(old, edit, ignore_tail=ignore_tail)
         for edit in edits(old.fields, new.fields, ())
     ]
-    read = reading(_sides(old, new, ignore_tail=ignore_tail), everywhere=everywhere)
+    if len(judged) == 1 and judged[0].outcome is not Outcome.UNKNOWN:
+        read = Reading(judged[0].outcome, judged[0].reads)  # one change alone is all that differs
+    else:
+        read = reading(_sides(old, new, ignore_tail=ignore_tail), everywhere=everywhere)
     alone = {change.outcome for change in judged}
     worst = read.outcome is Outcome.MISREAD
     if worst and len(judged) > 1 and alone <= {Outcome.RIGHT, Outcome.REFUSED}:
