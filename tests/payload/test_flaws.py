@@ -2,6 +2,7 @@
 
 import ast
 import dataclasses
+import time
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -369,6 +370,17 @@ def test_a_time_whose_range_is_past() -> None:
     # 32 bits of seconds last up to 2106, and what counts from no date never ends
     assert of() == of(bits=20, epoch="power-on") == of(bits=20, epoch="1.5 h after power-on") == []
     assert of(bits=28, epoch="2025-01-01T00:00:00Z") == []
+
+
+def test_an_epoch_without_an_offset_is_one_of_utc(monkeypatch: pytest.MonkeyPatch) -> None:
+    """55 years of 365 days and 14 leap days lie between 1970 and 2025, wherever this runs."""
+    monkeypatch.setenv("TZ", "Asia/Tokyo")
+    time.tzset()
+    try:
+        assert Time("t", epoch="2025-01-01").base_time() == (55 * 365 + 14) * 86400
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 def test_only_units_have_a_clause_to_cite() -> None:

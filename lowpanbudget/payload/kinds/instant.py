@@ -5,7 +5,7 @@ SenML's base time and time (RFC 8428 section 4.1 and 4.2) are the same idea: wha
 
 import re
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any, ClassVar
 
@@ -158,9 +158,11 @@ step = 1"""
 
     def base_time(self) -> Decimal | None:
         """Return the seconds from 1970 to the epoch, None where there is no such date or the time may be absent."""
-        if self.optional:
+        if self.optional or self.start is None:
             return None
+        # a date without an offset is one of UTC, not of the zone where this runs
+        moment = self.start if self.start.tzinfo else self.start.replace(tzinfo=UTC)
         try:
-            return Decimal(int(datetime.fromisoformat(self.epoch).timestamp()))
+            return Decimal(int(moment.timestamp()))
         except (ValueError, OverflowError):
             return None
