@@ -8,6 +8,7 @@ from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.values import dataclass, field
 
 INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no parent any more, or of a leaf
+LEAST_TOLD = 3  # DAOs that name a parent whose rank is not lower, before that is told; our choice
 _HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (RFC 6550 section 17)
 _MOST_RANKS = 32  # of one node that are told apart; our choice
 
@@ -16,7 +17,8 @@ _MOST_RANKS = 32  # of one node that are told apart; our choice
 class AnnouncedRank:
     """The rank of a node in a version of a DODAG, and in which frames it was announced first and last.
 
-    ``count`` are the DIOs of the node so far, ``ever`` all ranks in them.
+    ``count`` are the DIOs of the node so far, ``ever`` all ranks in them; so many of its DAOs name a parent whose rank
+    it is ``not_above``: it is no root, whatever it announces.
     """
 
     rank: int
@@ -25,6 +27,7 @@ class AnnouncedRank:
     last: int
     count: int = 0
     ever: set[int] = field(default_factory=set)
+    not_above: int = 0
 
 
 # an instance, and an interface identifier: DIOs are sent from other addresses than DAOs may be

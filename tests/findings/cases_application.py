@@ -198,6 +198,24 @@ def with_own_identifier(source: str, *passed_on: str) -> Capture:
     return Capture([*air.frames(packets)], SMALL, far)
 
 
+RELAY = b"\x00\x18"
+
+
+def over_three_hops(*hops: tuple[bytes, bytes, int]) -> Capture:
+    """A reading of the node between these link addresses with these hop limits, in a flow of three hops."""
+    far = air.design(DESIGN.format(link="").replace("every_s = 60", "every_s = 60\nhops = 3"))
+    own, to = air.address(air.PREFIX, NODE), air.address(air.PREFIX, ROOT)
+    segment = air.udp(DATA, own, to)
+    frames = [
+        (
+            1 + number / 10,
+            air.frame(air.ip(own, to, 17, segment, limit), number, (sender, receiver)),
+        )
+        for number, (sender, receiver, limit) in enumerate(hops)
+    ]
+    return Capture([*frames], SMALL, far)
+
+
 def ports_in_line() -> Capture:
     """A reading whose ports, 0xf0b1 and 0xf0b2, go in 4 octets (P = 00) instead of 1 (RFC 6282 section 4.3.3)."""
     short, long = b"\xf3\x12", b"\xf0\xf0\xb1\xf0\xb2"
@@ -427,6 +445,19 @@ NO_RESPONSE = b"\xd1\xf5\x02"
 
 # captures in which a finding must not be told, beside the near misses of the cases
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # RFC 8200 section 3: who forwards lowers the hop limit, which this one does not; the source goes in 2 octets there
+    "a router that does not lower the hop limit, whose datagram was not heard before": (
+        "longer-than-budgeted",
+        lambda: over_three_hops((RELAY, ROOT, 64)),
+    ),
+    "a router that does not lower the hop limit": (
+        "longer-than-budgeted",
+        lambda: over_three_hops((NODE, RELAY, 64), (RELAY, ROOT, 64)),
+    ),
+    "a reading that comes back to its sender": (
+        "longer-than-budgeted",
+        lambda: over_three_hops((NODE, RELAY, 64), (RELAY, NODE, 63), (NODE, RELAY, 62)),
+    ),
     "frames that ask for no acknowledgement, as the design has it": (
         "acknowledgement-not-as-planned",
         lambda: with_request(5, asks=False, plan=UNANSWERED_PLAN),

@@ -104,13 +104,13 @@ def elided(*, elide: bool) -> Capture:
     return Capture([air.raw(air.payload(air.datagram(), elide_udp_checksum=elide))])
 
 
-def paged(*, answered: bool) -> Capture:
+def paged(*, answered: bool, prefix: str = PREFIX) -> Capture:
     """Root to node with RPL information in page 1; the node's own datagrams without, or one with."""
     links = (ROOT, NODE)
     source, to = air.address(PREFIX, ROOT), air.address(PREFIX, NODE)
     down = air.ip(source, to, 0, air.rpl_option() + air.udp(b"down", source, to))
     routed = [air.raw(air.payload(down, links, lorh=True), n, links) for n in range(6)]
-    own = [air.frame(air.datagram(bytes([n])), n) for n in range(25)]
+    own = [air.frame(air.datagram(bytes([n]), prefix), n) for n in range(25)]
     if answered:
         own.append(air.raw(air.payload(air.with_option(b"up"), lorh=True), 99))
     return Capture([*routed, *own])

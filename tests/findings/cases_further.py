@@ -481,6 +481,19 @@ FURTHER = (
             ((bytes(150), bytes(149) + b"1"), ()),
         )
     ),
+    # two DAOs that name a parent may be those of before it became a root
+    Further(
+        "two-roots",
+        lambda: daos(256, 256, parent=256, stored=True),
+        Told(
+            "failure",
+            "DODAG 2001:db8:1::ff:fe00:1",
+            "fe80::ff:fe00:17 and fe80::ff:fe00:18 announce the rank of the root, 256",
+            (),
+            (1, 2),
+            2,
+        ),
+    ),
     # of nine DODAGs and as many roots of one the first eight are told (our choice)
     Further(
         "two-roots",

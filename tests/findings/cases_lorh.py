@@ -12,6 +12,7 @@ from itertools import pairwise
 
 from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture
+from findings.cases_compression import paged
 from findings.cases_further import Further
 from findings.cases_source_routes import (
     FROM_ROOT,
@@ -299,6 +300,13 @@ LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             partial(down_in_tunnel, routed=routed),
         )
         for way, routed in (("with a source route", True), ("downwards", False))
+    }
+    # from fe80::/10 nothing goes further than a link (RFC 4291 section 2.5.6)
+    | {
+        "a root that itself sends to neighbours alone": (
+            "page-one-not-answered",
+            lambda: paged(answered=False, prefix="fe80::"),
+        )
     }
     | {"an RPI-6LoRH before fragments": ("rpl-information-as-option", with_information)}
 )

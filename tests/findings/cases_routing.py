@@ -191,6 +191,11 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "rank-not-above-parent",
         lambda: daos(768, 768, 768, stored=False),
     ),
+    # the rank of its parent, which is that of a root: "rank-not-above-parent"
+    "a node with the rank of a root, whose DAOs name a parent": (
+        "two-roots",
+        lambda: daos(256, 256, 256, parent=256, stored=True),
+    ),
     "a parent that is none any more": (
         "rank-not-above-parent",
         lambda: daos(768, 768, 768, parent=0xFFFF, stored=True),

@@ -267,9 +267,11 @@ def _ends(scene: Scene) -> tuple[bytes, bytes] | None:
 
 
 @LOWPAN.rule("page-one-not-answered", Iphc, memory=FirstNamed)
-def datagram_sent(memory: FirstNamed[bytes, _Node], scene: Scene, _header: Iphc) -> None:
-    """Count the datagrams of each node."""
+def datagram_sent(memory: FirstNamed[bytes, _Node], scene: Scene, header: Iphc) -> None:
+    """Count the datagrams of each node that leave its link: no RPL information belongs to what goes to a neighbour."""
     ends = _ends(scene)
+    if header.header.source.is_link_local or header.header.destination.is_link_local:
+        return
     sender = None if ends is None else memory.entry(ends[0], _Node)
     if sender is not None:
         sender.sent += 1

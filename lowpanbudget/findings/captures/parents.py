@@ -8,7 +8,7 @@ from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.findings.ranks import INFINITE
+from lowpanbudget.findings.ranks import INFINITE, LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -23,7 +23,7 @@ PARENTS = Subject("parents")
 
 
 @PARENTS.rule(
-    "rank-not-above-parent", HeardDatagram, varies=True, least=3, concerns=concerns.icmpv6
+    "rank-not-above-parent", HeardDatagram, varies=True, least=LEAST_TOLD, concerns=concerns.icmpv6
 )
 def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Learn ranks from DIOs; compare child and parent in each DAO, where the child announced its rank after it."""
@@ -43,6 +43,7 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
         if parent is None or parent.dodag != child.dodag or child.last < parent.first:
             continue
         if child.rank <= parent.rank < INFINITE:
+            child.not_above += 1
             cause = f"the rank is {child.rank}, and that of the parent that its DAOs name is {parent.rank}"
             frames = parent.last, child.last, scene.number
             return (Hit(cause, (f"the parent is {address}",), str(source), frames),)

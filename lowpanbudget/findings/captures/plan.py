@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
+from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
@@ -12,6 +13,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_of, planned_bits
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -33,6 +35,8 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     match, design = scene.match, scene.known.design
     if design is None or match is None or match.back or datagram.fragments > 1:
         return
+    if scene.passage is not None and scene.passage.round:
+        return  # a loop, which no plan has
     first = _is_on_first_hop(scene, datagram, match.flow)
     path = path_of(design, match.flow, first=first)
     hop = f"the {path.hop.name} hop"
@@ -107,7 +111,20 @@ def _is_on_first_hop(scene: Scene, datagram: HeardDatagram, flow: Flow) -> bool:
     """Return whether nobody passed a datagram on: by its link source, or by a hop limit that is still whole."""
     if scene.iphc is not None and scene.from_its_source(scene.iphc):
         return True
+    if scene.passage is not None or _is_of_another(scene, datagram):
+        return False  # whoever passes it on has not lowered that limit
     return flow.source.role != "outside" and datagram.outer.hop_limit == flow.hop_limit
+
+
+def _is_of_another(scene: Scene, datagram: HeardDatagram) -> bool:
+    """Return whether the source is made of another link address of the same length: a short one, or one heard here."""
+    mac, link, identifier = scene.mac, scene.link_source, int(datagram.header.source) & IID_MASK
+    if mac is None or link is None or identifier == interface_identifier(link):
+        return False
+    if len(link) == 2:
+        return identifier >> 16 == SHORT_IID >> 16
+    extended = (identifier ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
+    return (pan_of(mac), extended) in scene.known.senders
 
 
 @PLAN.rule("longer-than-budgeted", Mac)

@@ -10,9 +10,11 @@ from ipaddress import IPv6Address
 from math import log2
 from statistics import median
 
+from lowpanbudget.env import IID_MASK
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.ranks import LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import seconds_text
@@ -49,7 +51,7 @@ class Roots:
     """The rank of the root in each DODAG, who announces it and in which frame; the DODAGs of each instance."""
 
     ranks: FirstNamed[Dodag, int] = field(default_factory=FirstNamed)
-    roots: FirstNamed[Dodag, dict[IPv6Address, int]] = field(default_factory=FirstNamed)
+    roots: FirstNamed[Dodag, dict[IPv6Address, tuple[int, int]]] = field(default_factory=FirstNamed)
     dodags: FirstNamed[int, dict[IPv6Address, int]] = field(default_factory=FirstNamed)
 
 
@@ -75,12 +77,32 @@ def two_roots(memory: Roots, scene: Scene, message: Icmpv6) -> Hits:
     if dio.rank != memory.ranks.get(key, _HOP_RANK):
         return
     roots = memory.roots.entry(key, dict)
-    if roots is not None and len(roots) < _MOST_ROOTS:
-        roots.setdefault(sender, scene.number)
+    if roots is not None and (sender in roots or len(roots) < _MOST_ROOTS):
+        number, count = roots.get(sender, (scene.number, 0))
+        roots[sender] = number, count + 1
+
+
+@RPL.at_end("two-roots")
+def roots_of_a_dodag(memory: Roots, known: Surroundings) -> Hits:
+    """Tell the DODAGs where several announce the rank of the root, but for those whose DAOs name a parent."""
+    for (instance, dodag), told in memory.roots.items():
+        roots = {
+            sender: said
+            for sender, said in told.items()
+            if not _has_parent(known, instance, sender)
+        }
         if len(roots) > 1:
-            names = " and ".join(map(str, sorted(roots)))
-            cause = f"{names} announce the rank of the root, {dio.rank}"
-            yield Hit(cause, (), f"DODAG {dio.dodag_id}", tuple(roots.values()))
+            names = " and ".join(map(str, sorted([*roots][:2])))
+            cause = f"{names} announce the rank of the root, {memory.ranks.get((instance, dodag), _HOP_RANK)}"
+            frames = tuple(number for number, _ in roots.values())
+            times = sum(count for _, count in [*roots.values()][1:])
+            yield Hit(cause, (), f"DODAG {dodag}", frames, times=times)
+
+
+def _has_parent(known: Surroundings, instance: int, sender: IPv6Address) -> bool:
+    """Return whether a node is told as one whose rank is not above its parent's: it is no root."""
+    told = known.ranks.get((instance, int(sender) & IID_MASK))
+    return told is not None and told.not_above >= LEAST_TOLD
 
 
 # --- versions --------------------------------------------------------------------------------------------
