@@ -61,7 +61,7 @@ class Surroundings:
     tell what became of datagrams in fragments, ``routers`` of what nodes send on, ``ranks`` are those of DIOs, ``keys``
     which keys nodes name, ``sums`` are checksums that nothing explains, ``forms`` all by the form of headers, ``end_s``
     is when the last frame came, ``unread`` counts data frames sealed or with a fault. ``asked_again``: by link source,
-    requests without answer.
+    requests without answer, ``shared``: addresses that two devices registered.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -91,6 +91,7 @@ class Surroundings:
     pauses: Pauses = field(init=False, default_factory=Pauses)
     unread: int = 0
     asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
+    shared: Recent[int | None, bool] = field(init=False, default_factory=Recent)
 
     def __post_init__(self) -> None:
         if self.design is not None:
@@ -99,9 +100,8 @@ class Surroundings:
     def learn_prefix(self, address: IPv6Address) -> None:
         """Remember the /64 of a unicast address that was carried in full or restored with a valid checksum."""
         prefix = int(address) >> 64
-        if prefix >> 56 == 0xFF or not prefix:
-            return
-        self.prefixes.renew(prefix, 1)
+        if prefix and prefix >> 56 != 0xFF:
+            self.prefixes.renew(prefix, 1)
 
     def learn_ports(self, content: UdpContent | None) -> None:
         """Remember the ports of a datagram, where it has some."""

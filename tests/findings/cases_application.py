@@ -9,9 +9,10 @@ from pathlib import Path
 from random import Random
 
 from findings import air
-from findings.air import NODE, PAN, ROOT, Capture
+from findings.air import FAR_NODE, NODE, PAN, ROOT, Capture
 from findings.cases_compression import to_port
 from findings.cases_link import FAR, IPHC_ONLY
+from findings.cases_nodes import COPY, registration
 from findings.judge import Case, Told
 from vector_files import document
 
@@ -174,19 +175,34 @@ ASKING = air.design(
 )
 
 
-def answered_nodes(*nodes: bytes, every: float = 60.0) -> Capture:
-    """Eight readings of each of these nodes, 30 s beside each other, and half a second later the answer to each."""
+def answered_nodes(*nodes: bytes, every: float = 60.0, again: int = 0) -> Capture:
+    """Eight readings of each of these nodes, 30 s beside each other, and half a second later the answer to each.
+
+    Each is sent so many times again meanwhile, each 20 ms (RFC 7252 section 4.2, far below its ACK_TIMEOUT).
+    """
     frames: list[tuple[float, bytes]] = []
     for place, node in enumerate(nodes):
         for number in range(8):
             at, mid, token = 1 + 30 * place + number * every, 256 * place + number, bytes([number])
             request = air.coap_message(data=DATA, code=2, mid=mid, token=token)
             packet = air.coap(request, (node, ROOT))
-            frames.append((at, air.frame(packet, number, (node, ROOT))))
+            for turn in range(1 + again):
+                sent = air.frame(packet, number * (1 + again) + turn, (node, ROOT))
+                frames.append((at + 0.02 * turn, sent))
             answer = air.coap_message(kind=2, code=68, mid=mid, token=token)
             packet = air.coap(answer, (ROOT, node), back=True)
             frames.append((at + 0.5, air.frame(packet, 8 * place + number, (ROOT, node))))
     return Capture(sorted(frames), SMALL, ASKING)
+
+
+def of_two_devices() -> Capture:
+    """Readings each 20 s: two nodes register one address, one sends them each 60 s, the other each 30 s."""
+    frames = [(0.1, registration(FAR_NODE, 1)), (0.2, registration(COPY, 2))]
+    times = sorted([*range(1, 1200, 60), *range(2, 1200, 30)])
+    frames += [
+        (at, air.frame(air.datagram(DATA), number & 0xFF)) for number, at in enumerate(times, 3)
+    ]
+    return Capture([*frames], SMALL, PLAN)
 
 
 def with_own_identifier(source: str, *passed_on: str) -> Capture:
@@ -484,6 +500,11 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "interval-off-plan",
         lambda: answered_nodes(NODE, b"\x00\x18"),
     ),
+    "readings that are sent again at once": (
+        "interval-off-plan",
+        lambda: answered_nodes(NODE, again=6),
+    ),
+    "readings of two nodes that have one address": ("interval-off-plan", of_two_devices),
     "readings a third more often than planned": (
         "interval-off-plan",
         lambda: in_turn((60, 40.0)),

@@ -154,7 +154,7 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     if match is None or match.back or (scene.passage is not None and scene.passage.in_mesh):
         return
     flow, every_s = match.flow, match.flow.every_s
-    if every_s is None:
+    if every_s is None or _is_said_again(scene, datagram):
         return
     # one root sends to many: what goes down, and answers, come to each of them as often as is planned
     of_each = bool(flow.answers) or flow.direction == "down"
@@ -168,11 +168,24 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
         times.take(scene.time_s, scene.number)
 
 
+def _is_said_again(scene: Scene, datagram: HeardDatagram) -> bool:
+    """Return whether it is one message of CoAP once more, "with the same Message ID" (RFC 7252 section 4.2)."""
+    begun = scene.begun
+    return (
+        begun is not None and begun.number != scene.number and begun.octets == datagram.udp_octets
+    )
+
+
 @MESSAGES.at_end("interval-off-plan")
 def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
-    """Judge each source by how long it sent otherwise; a burst that the design tries its flow with is no interval."""
+    """Judge each source by how long it sent otherwise; a burst that the design tries its flow with is no interval.
+
+    Nor are times between what two devices send or get under one address, which is told.
+    """
     bursts = () if known.design is None else known.design.bursts
     for (name, number, to), times in memory.items():
+        if number in known.shared or to in known.shared:
+            continue
         parts = rhythm(times.gaps, _MOST_PARTS)
         off, all_s = _off_plan(times, parts, _ABOUT), _lasting(parts)
         if not off or _lasting(off) < PART_OFF * all_s:

@@ -99,6 +99,7 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
     if not past_s > before.lifetime_s:
         if answers:
             return None  # told where it was asked for
+        scene.known.shared.renew(int(address), True)
         return (Hit("two devices register one address", (evidence,), _subject(address), frames),)
     memory.renew(address, new._replace(after_another=True))
     cause = "an address was registered by another device after its time was over"
