@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from lowpanbudget.report.screen import Screen
 
+_JSON = "json "  # before the name of a command: the names that it prints for programs
 _ALIKE = 0.8  # how alike a command is that was meant
 _EXAMPLE = """\b
 lowpanbudget explain link.addresses
@@ -24,7 +25,8 @@ lowpanbudget explain room
 lowpanbudget explain tsch
 lowpanbudget explain rfc6282 3.1.1
 lowpanbudget explain context-table-differs
-lowpanbudget explain carry"""
+lowpanbudget explain carry
+lowpanbudget explain json carry"""
 
 
 @click.command("explain", short_help=COMMANDS["explain"], epilog=_EXAMPLE)
@@ -35,8 +37,8 @@ def command(term: tuple[str, ...], *, as_json: bool) -> None:
 
     Keys are asked for by path or name, and each kind of field is written out. A header is drawn to scale, with every
     row that its fields can choose and the clause it comes from. A finding has a manual: what it sees, why it costs,
-    when it is no fault, what to do. A clause of a standard is explained by what rests on it. Without TERM it is told
-    what can be asked for.
+    when it is no fault, what to do. A clause of a standard is explained by what rests on it. The names that a command
+    prints for programs are told after the word json. Without TERM it is told what can be asked for.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, terms
@@ -66,11 +68,15 @@ def command(term: tuple[str, ...], *, as_json: bool) -> None:
 
 def _found(text: str) -> list[dict[str, Any]]:
     """Return the explanations of a term; those of a command by its name stand before others of this name."""
+    from lowpanbudget.cli import json_names
+    from lowpanbudget.cli.json_table import NAMES
     from lowpanbudget.errors import RequestError
     from lowpanbudget.report import terms
     from lowpanbudget.report.columns import explained_command
 
     name = text.lower()
+    if name.startswith(_JSON) and name.removeprefix(_JSON) in NAMES:
+        return [json_names.explained(name.removeprefix(_JSON))]
     if name not in COMMANDS:
         try:
             return [one.data for one in terms.explain(text)]

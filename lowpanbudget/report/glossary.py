@@ -45,6 +45,10 @@ WORDS: dict[str, str | Gloss] = {
         "The bit order of a message: the first bit on the wire is the most significant one of an octet, or the least "
         "significant one. `lowpanbudget explain bit_order` shows numbers in all orders."
     ),
+    "JSON": (
+        "What every command prints for programs with --json: one object, its names stable and counted by `version`. "
+        "`lowpanbudget explain json COMMAND` tells each name, and how Python calls it where that differs."
+    ),
     "notice": "Something seen while reading a frame, stated without a verdict.",
     "finding": "Something that a frame, a capture or a design proves to be wrong, wasteful or risky.",
     "severity": (

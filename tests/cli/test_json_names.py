@@ -1,0 +1,113 @@
+"""Every name in the JSON of every command is explained: what a program reads need not be guessed."""
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract.entry import invoke
+
+import lowpanbudget
+from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.cli.json_names import names_told
+from lowpanbudget.cli.json_table import NAMES
+
+ARCHIVE, FOOTBRIDGE = "examples/archive.toml", "examples/footbridge.toml"
+CAPTURE, FULL = "examples/archive.pcap", "examples/footbridge.pcap"
+QUICK = {"annotate", "compress", "decompress", "fit", "pack", "unpack", "weigh"}
+SEEN: list[tuple[str, ...]] = [
+    ("airtime", ARCHIVE), ("airtime", FOOTBRIDGE),
+    ("annotate", FULL, "--design", FOOTBRIDGE), ("annotate", CAPTURE, "--list", "--design", ARCHIVE),
+    ("annotate", CAPTURE, "--design", ARCHIVE, *(f"--frame={n}" for n in range(20, 50))),
+    ("annotate", "nothing.pcap"), ("fit", "tests/cli/test_json_names.py"),
+    ("audit", CAPTURE, "--design", ARCHIVE), ("audit", FULL), ("audit", CAPTURE, CAPTURE, "--together"),
+    ("budget", ARCHIVE), ("budget", FOOTBRIDGE, "--octets", "60"), ("budget", ARCHIVE, "--hops", "1..4"),
+    ("carry", ARCHIVE), ("carry", FOOTBRIDGE, "--burst", "hundred"),
+    ("compatible", ARCHIVE, ARCHIVE),
+    ("compress", "6000000000083a40fe800000000000000000000000000001fe8000000000000000000000000000020102030405060708"),
+    ("decompress", "7e33f3121a2b48656c6c6f", "--source", "0001", "--destination", "0002"),
+    ("encodings", ARCHIVE), ("expand", CAPTURE, "-o", "OUT/a.pcap"), ("fit", ARCHIVE), ("fit", FOOTBRIDGE),
+    ("generate", ARCHIVE, "climate", "-o", "OUT/c"), ("init", "OUT/i.toml"),
+    ("measure", CAPTURE, "--design", ARCHIVE), ("measure", FULL, "--design", FOOTBRIDGE, "--burst", "hundred"),
+    ("pack", ARCHIVE, "door_alarm", "door=south", "open=true", "open_for=30", "light=120"),
+    ("page", CAPTURE, "-o", "OUT/p.html"), ("page", ARCHIVE, "-o", "OUT/q.html"),
+    ("shrink", "OUT/a.pcap", "--design", ARCHIVE, "--plain", "-o", "OUT/b.pcap"),
+    ("survey", CAPTURE, "--design", ARCHIVE), ("survey", CAPTURE, "--by", "time", "--every", "10 min"),
+    ("sweep", ARCHIVE), ("explain",), ("explain", "iphc"), ("explain", "link"), ("explain", "room"),
+    ("explain", "uint"), ("explain", "context-table-differs"), ("explain", "link.pan_id"),
+    ("explain", "rfc6282 3.1.1"), ("explain", "measure"),
+    ("unpack", ARCHIVE, "door_alarm", "1270fa0000"), ("weigh", ARCHIVE),
+]  # fmt: skip
+# what stands below is named by somebody else: the design, a standard, a reason in words, a number
+OPEN = {
+    "layers", "mac", "values", "units", "rounded", "layer_bits", "natures", "reasons", "received", "protection",
+    "parts_ua", "fields", "memory", "given",
+}  # fmt: skip
+OPEN_IN = {("expand", "left_out"), ("shrink", "left_out"), ("measure", "hops")}
+
+
+def names(value: Any, command: str) -> Iterator[str]:
+    """Yield the names in plain data, without those that others gave."""
+    if isinstance(value, list):
+        for item in value:
+            yield from names(item, command)
+    if isinstance(value, dict):
+        for name, item in value.items():
+            yield name
+            if name not in OPEN and (command, name) not in OPEN_IN:
+                yield from names(item, command)
+
+
+def unexplained(calls: list[tuple[str, ...]], folder: str) -> dict[str, set[str]]:
+    """Return the names that these calls print and nothing explains, by command."""
+    found: dict[str, set[str]] = {}
+    for command, *arguments in calls:
+        done = invoke(command, *(one.replace("OUT", folder) for one in arguments), "--json")
+        assert done.stdout, (command, done.stderr)
+        missing = set(names(json.loads(done.stdout), command)) - names_told(command)
+        if missing:
+            found.setdefault(command, set()).update(missing)
+    return found
+
+
+def test_names_of_quick_commands_are_explained(tmp_path: Path) -> None:
+    assert unexplained([call for call in SEEN if call[0] in QUICK], str(tmp_path)) == {}
+
+
+@pytest.mark.long
+def test_every_name_is_explained(tmp_path: Path) -> None:
+    assert {call[0] for call in SEEN} == set(NAMES)
+    assert unexplained(SEEN, str(tmp_path)) == {}
+
+
+def test_every_command_is_there() -> None:
+    """But the two that print no names of their own: the JSON Schema of design files is itself one."""
+    assert set(COMMANDS) - set(NAMES) == {"schema"}
+    assert set(NAMES) <= set(COMMANDS)
+
+
+def test_words_of_the_table_are_names_of_python() -> None:
+    """Each ``Class.name`` in it is there: where JSON and Python differ, the table says how Python calls it."""
+    words = " ".join(text for told in NAMES.values() for text in told.other.values())
+    pairs = re.findall(r"\b([A-Z][a-z]\w+)\.([a-z_]\w*)", words)
+    assert len(pairs) > 30
+    for kind, name in pairs:
+        assert hasattr(getattr(lowpanbudget, kind), name), f"{kind}.{name}"
+
+
+@pytest.mark.parametrize("command", ["measure", "fit"])
+def test_names_are_explained_by_the_command(command: str) -> None:
+    (found,) = json.loads(invoke("explain", "json", command, "--json").stdout)["found"]
+    rows = {(row["of"], row["name"]): row["says"] for row in found["rows"]}
+    if command == "measure":
+        assert rows["", "outside_plan"].startswith("Measurement.is_outside")
+        assert "no MAC header" in rows["Measurement", "without_header"]
+    shown = invoke("explain", "json", command).stdout
+    assert f"JSON of lowpanbudget {command}" in shown
+    assert "version" in shown
+
+
+def test_who_asks_for_all_is_told_how_to_ask() -> None:
+    assert "explain json COMMAND" in " ".join(invoke("explain", "json").stdout.split())
