@@ -74,6 +74,9 @@ from findings.cases_fragments import (
     spilled,
 )
 from findings.cases_joining import (
+    CHILD,
+    DAO_ACK_MISSING,
+    UNREADABLE,
     acknowledged,
     answered,
     confirmed,
@@ -390,6 +393,28 @@ REGISTERED_FAR = "2001:db8:1:0:5e:1000:0:17"
 CRITICAL = "option 2069 is critical and not known here: a receiver that does not know it rejects"
 
 FURTHER = (
+    # what cannot be read before the first of them is no answer, and one frame behind it is one answer at most
+    *(
+        Further(
+            "dao-never-acknowledged",
+            partial(unanswered, (8, 1), (28, 2), (48, 3), *others, more=[(at, UNREADABLE)]),
+            Told(
+                "failure",
+                CHILD,
+                DAO_ACK_MISSING,
+                (
+                    f"{CHILD} asked {3 + len(others)} times, first 92 s before the capture ends",
+                    *why,
+                ),
+                (3, 4, 5) if at < 8 else (2, 3, 4, 6),
+                3 + len(others),
+            ),
+        )
+        for at, others, why in (
+            (5, (), ()),
+            (50, ((58, 4),), ("1 frame since then cannot be read",)),
+        )
+    ),
     # the DIO behind it says that the type is 0x63 (RFC 9008 section 4.1.3)
     Further(
         "rpl-option-leaves-network",

@@ -94,6 +94,10 @@ def unanswered(
     return Capture([*sorted([*frames, *more])])
 
 
+# IPHC with context 15, which nobody gave or announced (RFC 6282 section 3.1.2)
+UNREADABLE = air.raw(bytes.fromhex("7ef7ff") + bytes(20), 60, (ROOT, NODE))
+
+
 def granted(sequence: int) -> bytes:
     """The DAO-ACK to this sequence."""
     return acknowledged(*[0] * (sequence + 1))[-1]
@@ -208,6 +212,11 @@ JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a parent that the capture does not hear": (
         "dao-never-acknowledged",
         lambda: unanswered((8, 1), (28, 2), (48, 3), root=RELAY),
+    ),
+    # one of three may be in it
+    "a frame that cannot be read after three DAOs": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), more=[(50, UNREADABLE)]),
     ),
     "two DAO-ACKs missed after one": (
         "dao-never-acknowledged",

@@ -186,6 +186,7 @@ class _AskedDaos:
     """DAO messages of a node that asked for an acknowledgement since one came last, the first of them at ``first_s``.
 
     ``to`` is whom the last of them went to, ``over`` the next node on its way, which also brings what comes back.
+    ``unread`` frames could not be read before it.
     ``strays`` counts acknowledgements of other sequences. ``is_routed``: a source route led to the node since then.
     """
 
@@ -194,6 +195,7 @@ class _AskedDaos:
     over: Station
     first_s: float
     was_answered: bool = False
+    unread: int = 0
     count: int = 0
     strays: int = 0
     is_routed: bool = False
@@ -240,7 +242,7 @@ def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> Non
     if asked is None:
         return
     if not asked.count:
-        asked.first_s, asked.is_routed = now_s, False
+        asked.first_s, asked.is_routed, asked.unread = now_s, False, scene.known.unread
     asked.to, asked.over, asked.count = to, over, asked.count + 1
     if len(asked.sequences) < _MOST_SEQUENCES:
         asked.sequences.add(content.sequence)
@@ -260,25 +262,29 @@ def dao_used(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> None
 
 @JOINING.at_end("dao-never-acknowledged")
 def dao_never_acknowledged(memory: AskedForAck, known: Surroundings) -> Hits:
-    """Judge each node, where all can be read and whoever would bring the answer was heard.
+    """Judge each node, where whoever would bring the answer was heard.
 
+    A frame that cannot be read may bring one of them: the others must be enough to tell.
     Few that have no answer may be lost, by the capture as well: then nothing is said of a node that has had one, or
     whose DAO the root uses. One that asked once may "reschedule the DAO message" (RFC 6550 section 9.3), and did not.
     """
-    if known.unread:
-        return
     silent = _silent(memory.values())
     for asked in memory.values():
+        unread = known.unread - asked.unread
         waited_s, few = known.end_s - asked.first_s, asked.count < _FEW
         if not asked.count or not waited_s >= _WAIT_S or asked.over not in known.senders:
             continue
         if few and (asked.was_answered or asked.strays or asked.is_routed):
+            continue
+        if unread and asked.count - unread < _FEW:
             continue
         cause = f"no DAO-ACK comes from {asked.to}"
         told = f"{asked.source} asked {plural(asked.count, 'time')}"
         evidence = [f"{told}, first {seconds_text(waited_s)} before the capture ends"]
         if asked.strays:
             evidence.append(f"{plural(asked.strays, 'DAO-ACK')} with a sequence of none of them")
+        if unread:
+            evidence.append(f"{plural(unread, 'frame')} since then cannot be read")
         if asked.is_routed:
             evidence.append("source routes lead to it: the root has its DAO")
         severity, certainty = (Severity.RISK, Certainty.OPEN) if few else (None, None)
