@@ -29,6 +29,7 @@ from lowpanbudget import (
     Device,
     Discarded,
     DtlsSender,
+    Env,
     FcsVerdict,
     FlowKey,
     Frame,
@@ -59,7 +60,9 @@ from lowpanbudget import (
     WireError,
     annotate,
     audit,
+    compress,
     decode_frame,
+    decompress,
     decrypt,
     dtls_suite,
     encode_frame,
@@ -461,6 +464,7 @@ NO_LISTS: Any = (5, None, "a.pcap", [None])
         lambda: audit("/nowhere/mesh.pcap"),
         lambda: survey(None),  # type: ignore[arg-type]
         lambda: survey([], every="now and then"),
+        lambda: survey([], columns="x"),  # type: ignore[arg-type]
         *(
             partial(
                 call, "/nowhere/mesh.pcap"
@@ -493,6 +497,26 @@ NO_LISTS: Any = (5, None, "a.pcap", [None])
 def test_requests_that_cannot_be_met_are_told_at_once(wrong: Callable[[], Any]) -> None:
     with pytest.raises(RequestError):
         wrong()
+
+
+def test_a_line_with_a_lost_digit_is_told() -> None:
+    """39 digits are 19 octets and a half; what stands there is not shown: it may be a key."""
+    with read_capture(
+        io.BytesIO(b"6188013412ffff00\n" + b"6" * 39 + b"\nno frame at all, but words\n")
+    ) as records:
+        assert len(list(records)) == 1
+        said = [notice.text for notice in records.notices]
+    assert said == [
+        "line 2 has 39 hex digits, half an octet too many",
+        "line 3 has no octets in hex",
+    ]
+
+
+@pytest.mark.parametrize("call", [decompress, compress])
+def test_who_gives_hex_where_octets_are_wanted_is_told_how(call: Callable[..., Any]) -> None:
+    with pytest.raises(RequestError, match="neither octets nor a packet") as caught:
+        call("7e33f0", Env())
+    assert "bytes.fromhex" in caught.value.hint
 
 
 def test_files_of_text_are_not_files_of_octets(tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from lowpanbudget.capture.series import SeriesCounter
 from lowpanbudget.capture.survey import Cell, Survey, grouped, note_nature
 from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.capture.tally_place import Amounts, TallyPlace, code_of, counted_application
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.values import FrozenDict, replace
@@ -255,9 +256,15 @@ def survey(
 
     A pcap or pcapng file of more than a megabyte is counted by columns where numba is installed: in compiled loops that
     know frames by what others like them were. The totals are those of frames followed one by one. ``columns`` says that
-    it is to be so, or not, however large the file is. Raises ``RequestError`` as ``follow`` does.
+    it is to be so, or not, however large the file is. Raises ``RequestError`` as ``follow`` does, and for
+    ``columns`` that are neither.
     """
     check_known(known, "survey")
+    if columns not in (None, True, False):
+        raise RequestError(
+            f"columns {repeated(columns)} is none of True, False and None",
+            hint="Leave it out: None asks the file",
+        )
     return surveyed(capture, every, (), columns, **known)
 
 

@@ -101,7 +101,8 @@ def octets_of(packet: object) -> bytes:
     """
     if isinstance(packet, bytes | bytearray | memoryview) or hasattr(packet, "__bytes__"):
         return bytes(packet)
-    raise RequestError(f"{type(packet).__name__} is neither octets nor a packet")
+    hint = "Hex text becomes octets with bytes.fromhex" if isinstance(packet, str) else ""
+    raise RequestError(f"{type(packet).__name__} is neither octets nor a packet", hint=hint)
 
 
 def part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:

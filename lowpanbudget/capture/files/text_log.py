@@ -47,9 +47,7 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
         octets = _octets(rest)
         if not octets:
             # what it holds is not shown: a key file may have been given in a capture's place
-            notices.add(
-                "line-wrong", f"line {line.number} has no octets in hex", number, line.start
-            )
+            notices.add("line-wrong", f"line {line.number} {_why(rest)}", number, line.start)
             continue
         number += 1
         yield Record(number, time_ns, link_type, octets, len(octets), line.start)
@@ -134,8 +132,21 @@ def _octets(text: str) -> bytes:
     return best if not words or len(best) >= LEAST else b""
 
 
+def _why(text: str) -> str:
+    """Return what is wrong with a line without octets: a digit was lost, or there is no hex in it."""
+    digits = _digits(text.strip())
+    if len(digits) > 2 * LEAST:
+        return f"has {len(digits)} hex digits, half an octet too many"
+    return "has no octets in hex"
+
+
 def _group(text: str) -> bytes | None:
+    digits = _digits(text)
+    return bytes.fromhex(digits) if digits and len(digits) % 2 == 0 else None
+
+
+def _digits(text: str) -> str:
+    """Return the digits of a group of hex; none of anything else."""
     if not _HEX.fullmatch(text):
-        return None
-    digits = re.sub(r"0[xX](?=[0-9a-fA-F])|[:,-]", "", text)
-    return bytes.fromhex(digits) if len(digits) % 2 == 0 else None
+        return ""
+    return re.sub(r"0[xX](?=[0-9a-fA-F])|[:,-]", "", text)
