@@ -214,7 +214,7 @@ def with_own_identifier(source: str, *passed_on: str) -> Capture:
     return Capture([*air.frames(packets)], SMALL, far)
 
 
-RELAY = b"\x00\x18"
+RELAY, SECOND = b"\x00\x18", b"\x00\x19"
 
 
 def over_three_hops(*hops: tuple[bytes, bytes, int]) -> Capture:
@@ -464,11 +464,11 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     # RFC 8200 section 3: who forwards lowers the hop limit, which this one does not; the source goes in 2 octets there
     "a router that does not lower the hop limit, whose datagram was not heard before": (
         "longer-than-budgeted",
-        lambda: over_three_hops((RELAY, ROOT, 64)),
+        lambda: over_three_hops((RELAY, SECOND, 64)),
     ),
     "a router that does not lower the hop limit": (
         "longer-than-budgeted",
-        lambda: over_three_hops((NODE, RELAY, 64), (RELAY, ROOT, 64)),
+        lambda: over_three_hops((NODE, RELAY, 64), (RELAY, SECOND, 64)),
     ),
     "a reading that comes back to its sender": (
         "longer-than-budgeted",
