@@ -144,12 +144,11 @@ class Audit:
                     hits = [] if self._kept is None else self._kept
                     judged = _Judged(hits, layers, layers, looked)
                 self._look(scene, judged, sighting, notices)
-                for event in sighting.ended:
-                    self._give(scene, event)
                 if template is not None and self._kept is not None:
                     again = self._questions.again
                     judged.varying = [one for one in judged.layers if again(one.__class__)]
                     template.facts[self] = judged
+            self._give_all(scene, sighting.ended)
         finally:
             self._plan = self._kept = None
         if sighting.hidden is not None and sighting.repeats is None:
@@ -175,17 +174,16 @@ class Audit:
     # --- one frame -------------------------------------------------------------------------------------
 
     def _begin(self, scene: Scene) -> bool:
-        """Give the frame itself; return whether it proves something about its sender: a damaged one does not."""
+        """Give the frame itself; return whether it proves something of its sender: one damaged or replayed does not."""
         self.frames += 1
         self._give(scene, scene)
-        if scene.fcs_ok is False:
+        if scene.fcs_ok is False or scene.is_replayed:
             return False
         mac = scene.mac
         if mac is not None and mac.fault is None:
-            if mac.source_pan is not None:
-                self.known.learn_pan(mac.source_pan)
-            if mac.destination_pan is not None:
-                self.known.learn_pan(mac.destination_pan)
+            for pan in (mac.source_pan, mac.destination_pan):
+                if pan is not None:
+                    self.known.learn_pan(pan)
         return True
 
     def _look(
@@ -207,8 +205,7 @@ class Audit:
         wrong = any(notice.name in WRONG_CHECKSUMS for notice in notices)
         if wrong and heard is not None:
             layers = self._arrive_wrong(scene, heard, layers)
-        for layer in layers:
-            self._give(scene, layer)
+        self._give_all(scene, layers)
         for notice in notices:
             if heard is None or not heard.is_dropped or notice.name != PAYLOAD_UNREADABLE:
                 self._give(scene, notice, Noticed(notice.name))
@@ -246,8 +243,7 @@ class Audit:
         layers: Sequence[Any] = upper.layers
         if wrong:
             layers = self._arrive_wrong(scene, datagram, layers)
-        for layer in layers:
-            self._give(scene, layer)
+        self._give_all(scene, layers)
         if upper.fault is not None and not datagram.is_dropped:
             fault = upper.fault
             notice = Notice(PAYLOAD_UNREADABLE, fault.message, fault.cite, fault.offset)
@@ -283,16 +279,20 @@ class Audit:
             self._arrive(scene, datagram)
         if not datagram.is_sum_wrong and self._plan is None:
             self.known.learn_ports(datagram.udp)
-            rows = datagram.iphc.rows if datagram.iphc is not None else None
-            if rows is None or rows["source"].inline == 16:
-                self.known.learn_prefix(datagram.header.source)
-            if rows is None or rows["destination"].inline == 16:
-                self.known.learn_prefix(datagram.header.destination)
+            rows, header = None if datagram.iphc is None else datagram.iphc.rows, datagram.header
+            for side, address in (("source", header.source), ("destination", header.destination)):
+                if rows is None or rows[side].inline == 16:
+                    self.known.learn_prefix(address)
         flows = self.known.flows
         scene.match = None if flows is None else flows.match(datagram)
         self._give(scene, datagram)
 
     # --- hits ------------------------------------------------------------------------------------------
+
+    def _give_all(self, scene: Scene, items: Iterable[object]) -> None:
+        """Ask the rules that read the classes of items, one after the other."""
+        for item in items:
+            self._give(scene, item)
 
     def _give(self, scene: Scene, item: object, value: Hashable = None) -> None:
         """Ask the rules that read the class of an item, or the value it is given under."""

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from findings import air
 from findings.air import BROADCAST, CONTEXTS, NODE, ROOT, Capture, heavy, names
+from findings.cases_answers import notified
 from findings.cases_application import named_longer, with_own_identifier
 from findings.cases_compression import summed, under
 from findings.cases_delivery import promise, reading, store
@@ -41,6 +42,7 @@ from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_NAMED, MOST_SUBJECTS, OTHERS, Tallies
 from lowpanbudget.findings.wording import seconds_text
+from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.stack.frame import Frame
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -774,3 +776,21 @@ def test_an_answer_comes_within_ten_seconds() -> None:
     assert asked.begins(1, 2, 0.0)
     assert not asked.begins(2, 1, 9.9)
     assert asked.begins(2, 1, 10.0)
+
+
+def test_what_a_replayed_frame_brings_is_no_message_of_its_sender() -> None:
+    """Its receiver drops it: the counter is not higher than before (IEEE 802.15.4-2020 clause 9.2.4, from memory)."""
+    sealed, devices = [], {1: air.FAR_ROOT}
+    for counter, (_, octets) in enumerate(notified(5, 6).timed(), 7):
+        packed = decode_frame(octets).payload
+        assert packed is not None
+        header = air.mac(
+            counter, (air.ROOT, air.NODE), security=Security(5, 1, counter, key_index=1)
+        )
+        sealed.append(encode_frame(header, packed, key=air.KEY, devices=devices).octets)
+    first, second = sealed
+    capture = Capture(
+        [(1.0, first), (299.0, second), (300.0, first)], keys=(air.KEY,), devices=devices
+    )
+    assert [one.name for one in capture.followed()] == ["frame-replayed"]
+    assert [one.name for one in capture.fed()] == ["frame-replayed"]
