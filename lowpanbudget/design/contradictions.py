@@ -155,7 +155,8 @@ def _station_flaws(shape: DesignShape) -> Iterator[Flaw]:
             yield Flaw(
                 ("station", index, "role"),
                 "there are two border routers",
-                'Give one of them role = "node" or "collector"',
+                'Give one of them role = "node" or "collector"; another address of the border router is a station with '
+                'role = "outside" and that address',
             )
         if station.address is not None and station.prefix is not None:
             yield Flaw(

@@ -46,7 +46,7 @@ WRONG = [
      "0\nprefix", "two contexts have the id 0", "0 to 15"),
     ('name = "sink"', 'name = "probe" #', "station[2].name", '"probe" #', "two stations are named", ""),
     ('role = "collector"', 'role = "border" # two', "station[3].role", '"border"\nextended',
-     "two border routers", ""),
+     "two border routers", "outside"),
     ('role = "border"', 'role = "node" # no border', "station[4].role", '"outside"',
      "reached through a border router", "border"),
     ('address = "2001:db8:2::9"', 'address = "2001:db8:2::9"\nprefix = "2001:db8:7::/64"',
@@ -208,3 +208,56 @@ def test_unknown_names_are_requests() -> None:
     for ask in (design.flow, design.message):
         with pytest.raises(RequestError, match=r"It has: "):
             ask("nothing")
+
+
+TWO_PREFIXES = """
+title = "A gate with two prefixes"
+[link]
+frame_version = 1
+pan_id = 0x1a2b
+addresses = "short"
+[[context]]
+id = 0
+prefix = "2001:db8:51::/64"
+[[context]]
+id = 1
+prefix = "2001:db8:52::/64"
+[[station]]
+name = "node"
+role = "node"
+short = 0x012a
+prefix = "2001:db8:51::/64"
+[[station]]
+name = "gate"
+role = "border"
+short = 0x0001
+prefix = "{prefix}"
+[[station]]
+name = "second"
+role = "outside"
+address = "2001:db8:52::ff:fe00:1"
+[[flow]]
+name = "report"
+source = "node"
+destination = "{to}"
+hops = 2
+source_port = 0xf0b1
+destination_port = 0xf0b2
+[flow.routing]
+option_type = 0x23
+"""
+
+
+def test_a_second_address_of_the_border_router_is_a_station_outside() -> None:
+    """Its frames are those to a border router of that address: identifiers elide by links (RFC 6282 section 3.2.2)."""
+    alone, second = (
+        parse_design(TWO_PREFIXES.format(prefix=prefix, to=to), "two.toml")
+        for prefix, to in (("2001:db8:52::/64", "gate"), ("2001:db8:51::/64", "second"))
+    )
+    one, other = (
+        [path.frames(b"reading") for path in design.paths(design.flows[0])]
+        for design in (alone, second)
+    )
+    assert len(one) == 2
+    octets = [[frame.octets for frame in frames] for frames in one]
+    assert octets == [[frame.octets for frame in frames] for frames in other]
