@@ -235,7 +235,7 @@ prefix = "{prefix}"
 [[station]]
 name = "second"
 role = "outside"
-address = "2001:db8:52::ff:fe00:1"
+address = "{other}"
 [[flow]]
 name = "report"
 source = "node"
@@ -251,8 +251,11 @@ option_type = 0x23
 def test_a_second_address_of_the_border_router_is_a_station_outside() -> None:
     """Its frames are those to a border router of that address: identifiers elide by links (RFC 6282 section 3.2.2)."""
     alone, second = (
-        parse_design(TWO_PREFIXES.format(prefix=prefix, to=to), "two.toml")
-        for prefix, to in (("2001:db8:52::/64", "gate"), ("2001:db8:51::/64", "second"))
+        parse_design(TWO_PREFIXES.format(prefix=prefix, other=other, to=to), "two.toml")
+        for prefix, other, to in (
+            ("2001:db8:52::/64", "2001:db8:53::9", "gate"),
+            ("2001:db8:51::/64", "2001:db8:52::ff:fe00:1", "second"),
+        )
     )
     one, other = (
         [path.frames(b"reading") for path in design.paths(design.flows[0])]
