@@ -226,6 +226,15 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "rank-error-flagged",
         lambda: beside_dios((0x80, 768), (0x80, 768)),
     ),
+    "datagrams that go down to a node that had another rank before": (
+        "rank-error-flagged",
+        lambda: Capture(
+            [
+                air.frame(dio(RELAY, 1024), 99, (RELAY, BROADCAST)),
+                *beside_dios(*[(0x80, 768)] * 3).air,
+            ]
+        ),
+    ),
     "datagrams that go down with a rank that nobody set": (
         "rank-error-flagged",
         lambda: beside_dios(*[(0x80, 0)] * 3),

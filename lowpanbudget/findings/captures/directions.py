@@ -215,7 +215,14 @@ def direction_against_ranks(memory: Directions, known: Surroundings) -> Hits:
     for hop, found in memory.hops.items():
         receiver = known.ranks.get((hop.instance, interface_identifier(hop.receiver) or 0))
         found.settle(receiver, hop.ranks[1])
-        if found.stretches < 2 or found.count < _OFTEN:
+        if receiver is None or found.stretches < 2 or found.count < _OFTEN:
+            continue
+        # one that had a rank which fits, at whatever time, changes its parents, or is two nodes under one address
+        own, steps = (
+            known.ranks.step(hop.ranks[0]),
+            map(known.ranks.step, receiver.ever - {INFINITE}),
+        )
+        if any(own <= step if hop.down else own >= step for step in steps):
             continue
         mark, than = ("down (O)", "lower") if hop.down else ("up", "higher")
         cause = f"datagrams that are marked as going {mark} are sent to a node of {than} rank"
