@@ -266,11 +266,15 @@ def _ends(scene: Scene) -> tuple[bytes, bytes] | None:
     return mac.source, mac.destination
 
 
+_LINK_LOCAL = 0xFE80 >> 6  # fe80::/10 (RFC 4291 section 2.5.6)
+
+
 @LOWPAN.rule("page-one-not-answered", Iphc, memory=FirstNamed)
 def datagram_sent(memory: FirstNamed[bytes, _Node], scene: Scene, header: Iphc) -> None:
     """Count the datagrams of each node that leave its link: no RPL information belongs to what goes to a neighbour."""
     ends = _ends(scene)
-    if header.header.source.is_link_local or header.header.destination.is_link_local:
+    packet = header.header
+    if int(packet.source) >> 118 == _LINK_LOCAL or int(packet.destination) >> 118 == _LINK_LOCAL:
         return
     sender = None if ends is None else memory.entry(ends[0], _Node)
     if sender is not None:
