@@ -46,7 +46,8 @@ FAULTS = {
     faults.Storm: {"control-out-of-proportion"},
     faults.Solicits: {"control-out-of-proportion"},
     faults.NotLowered: {"hop-limit-not-lowered"},
-    faults.Loop: {"datagram-in-a-loop", "request-never-answered"},
+    # "rank errors" are how RPL itself sees a loop (RFC 6550 section 11.2.2.2)
+    faults.Loop: {"datagram-in-a-loop", "rank-error-flagged", "request-never-answered"},
     faults.SecondRoot: {"two-roots", "version-jumps"},
     faults.LinkLocalSource: {"link-local-source-forwarded", "request-never-answered"},
     faults.TooFar: {
