@@ -25,6 +25,11 @@ def beacon(scene: Scene) -> bool:
     return scene.mac is not None and scene.mac.frame_type == FrameType.BEACON
 
 
+def command(scene: Scene) -> bool:
+    """Return whether it is a command of the MAC."""
+    return scene.mac is not None and scene.mac.frame_type == FrameType.COMMAND
+
+
 def link_security(scene: Scene) -> bool:
     """Return whether link security protects the frame."""
     return scene.security is not None and bool(scene.security.level)

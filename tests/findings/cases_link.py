@@ -616,6 +616,19 @@ LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "frame-replayed",
         lambda: beside(counted(7, 7, at=(1, 3)), counted(8, at=(2,), destination=NODE)),
     ),
+    # data requests each 20 s, the second of which brings it once more: no acknowledgement came
+    "a frame that a sleeping node fetches twice": (
+        "frame-replayed",
+        lambda: beside(
+            counted(7, 7, 8, at=(1, 21, 41)),
+            Capture(
+                [
+                    (at - 0.01, air.raw(b"\x04", at, FAR[::-1], frame_type=FrameType.COMMAND))
+                    for at in (1, 21, 41)
+                ]
+            ),
+        ),
+    ),
     "a frame that comes again, far behind": (
         "frame-counter-went-back",
         lambda: counted(7, 99, 7),

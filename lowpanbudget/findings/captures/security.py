@@ -1,6 +1,7 @@
 """Link security: keys, integrity codes, frame counters."""
 
 from hashlib import blake2b
+from math import inf
 
 from lowpanbudget.capture.follow.clock import LEAP_S
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
@@ -43,6 +44,7 @@ CountersUsed = Recent[int, CounterUse]
 _MOST_COUNTERS = 32
 _MOST_FRAMES = 16_384  # of a network with four frames a second an hour; our choice
 _RETRIES_S = REPEAT_NS / 10**9
+_ANSWER_S = 1.0  # from a data request to what was held, which waits for the channel; our choice
 _CLOCKS_S = 1.0  # less lies between two receivers whose captures were put together; our choice
 
 
@@ -64,6 +66,11 @@ class SecuredFrames:
 
     counters: Recent[SecuredSender, CountersUsed] = field(default_factory=Recent)
     digests: Recent[bytes, tuple[int, float]] = field(default_factory=lambda: Recent(_MOST_FRAMES))
+    commands: Recent[tuple[bytes | None, bytes | None], float] = field(default_factory=Recent)
+
+    def is_fetched(self, scene: Scene, mac: Mac) -> bool:
+        """Return whether its receiver had sent a command just before: a data request, or one that is sealed."""
+        return scene.time_s - self.commands.get((mac.destination, mac.source), -inf) <= _ANSWER_S
 
     def before(
         self, scene: Scene, sender: SecuredSender, counter: int, whole: bytes
@@ -84,12 +91,22 @@ class SecuredFrames:
         return None
 
 
+@SECURITY.rule("frame-replayed", Scene, memory=SecuredFrames, concerns=concerns.command)
+def command_sent(memory: SecuredFrames, scene: Scene, _frame: Scene) -> None:
+    """Note when a node sent a command to another last, which may fetch what that holds for it."""
+    mac = scene.frame.mac
+    if mac is not None:
+        memory.commands[mac.source, mac.destination] = scene.time_s
+
+
 @SECURITY.rule("frame-replayed", Scene, memory=SecuredFrames, concerns=concerns.link_security)
 def frame_replayed(memory: SecuredFrames, scene: Scene, _frame: Scene) -> Hits | None:
     """Note who used each counter; tell the same octets that no MAC sends again as its retry.
 
     A MAC sends again what asks for an acknowledgement, at most macMaxFrameRetries times, 7, and before what it has for
-    the same receiver next (IEEE 802.15.4-2015 clause 6.7.4.3; the order is common practice, no source).
+    the same receiver next (IEEE 802.15.4-2015 clause 6.7.4.3; the order is common practice, no source). What is held
+    for a node that sleeps is sent once for each of its data requests, until it is acknowledged (clause 6.7.3, from
+    memory).
     """
     mac, counter = scene.frame.mac, scene.counter
     if mac is None or counter is None or scene.fcs_ok is False:
@@ -111,7 +128,7 @@ def frame_replayed(memory: SecuredFrames, scene: Scene, _frame: Scene) -> Hits |
         why = f"frame {between.number} to the same receiver came between, with a higher counter"
     elif not mac.ack_request:
         why = "it asks for no acknowledgement, so its MAC sends it once"
-    elif past_s > _RETRIES_S:
+    elif past_s > _RETRIES_S and not memory.is_fetched(scene, mac):
         why = "the tries of one frame do not last that long"
     else:
         return None
