@@ -16,6 +16,7 @@ from findings.judge import Case, Told
 
 from lowpanbudget import encode_frame, parse_design
 from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.mac import FrameType
 
 FAR = (FAR_NODE, FAR_ROOT)
 
