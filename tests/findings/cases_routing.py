@@ -155,6 +155,21 @@ def stormy(times: Iterable[float]) -> Capture:
     return dios(*[dio(NODE, 512, configured=(12, 8)) for _ in every], at=every)
 
 
+def passed_up(targets: int, *, rounds: int = 2) -> Capture:
+    """DAOs of a parent in storing mode, 8 s apart, one for each node behind it and again each time (RFC 6550 9.8)."""
+    node, parent = air.address("fe80::", NODE), air.address("fe80::", RELAY)
+    frames = []
+    for number in range(rounds * targets):
+        body = (
+            bytes([0, 0, 0, number, 5, 18, 0, 128])
+            + air.address(PREFIX, bytes([2, number % targets])).packed
+        )
+        body += bytes([6, 4, 0, 0, number // targets, 120])
+        message = air.ip(node, parent, 58, air.icmpv6(155, body, node, parent, code=2), 255)
+        frames.append((1.0 + 8 * number, air.frame(message, number, (NODE, RELAY))))
+    return Capture([*frames])
+
+
 def asking(count: int) -> Capture:
     """A node that asks for a router and, half a second later, for a parent, every two seconds (RFC 6550 6.2)."""
     source = air.address("fe80::", NODE)
@@ -258,6 +273,7 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "prefix-called-on-link",
         lambda: advertised(0xC0, context=False),
     ),
+    "DAOs of a parent for each of many nodes": ("control-out-of-proportion", lambda: passed_up(15)),
     "nine questions of each kind": ("control-out-of-proportion", lambda: asking(9)),
 }
 

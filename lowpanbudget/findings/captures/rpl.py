@@ -6,7 +6,7 @@ in each interval, and doubles the intervals, is RFC 6206 from memory.
 """
 
 from collections import deque
-from ipaddress import IPv6Address
+from ipaddress import IPv6Address, IPv6Network
 from math import log2
 from statistics import median
 
@@ -21,7 +21,7 @@ from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dao, Dio, Dis
-from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
+from lowpanbudget.layers.internet.rpl.options import DodagConfiguration, Target
 from lowpanbudget.values import dataclass, field
 
 RPL = Subject("rpl")
@@ -175,9 +175,15 @@ class _Told:
 
 @dataclass(slots=True)
 class Talk:
-    """What was told by kind and source; the shortest interval of Trickle, its doublings, how often all were asked."""
+    """What was told by kind and source; the shortest interval of Trickle, its doublings, how often all were asked.
 
-    told: FirstNamed[tuple[type, IPv6Address], _Told] = field(default_factory=FirstNamed)
+    A parent in storing mode tells of each target behind it, apart from the others (RFC 6550 section 9.8): their DAOs
+    are kept by the first of their targets as well.
+    """
+
+    told: FirstNamed[tuple[type, IPv6Address, IPv6Network | None], _Told] = field(
+        default_factory=FirstNamed
+    )
     shortest_s: float = (
         0.008  # DEFAULT_DIO_INTERVAL_MIN, 2 ** 3 ms, and the doublings: RFC 6550 section 17
     )
@@ -227,9 +233,15 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
             memory.shortest_s = 2.0 ** min(configured.dio_interval_min, 32) / 1000
             memory.doublings = min(configured.dio_interval_doublings, 32)
     now, link = scene.time_s, scene.link_source
-    told = memory.told.get((kind, header.source))
+    targets = (
+        (one.prefix for one in content.options if isinstance(one, Target))
+        if isinstance(content, Dao)
+        else ()
+    )
+    key = kind, header.source, next(iter(targets), None)
+    told = memory.told.get(key)
     if told is None:
-        told = memory.told.entry((kind, header.source), lambda: _Told(link, now, now))
+        told = memory.told.entry(key, lambda: _Told(link, now, now))
     elif told.link == link and now >= told.last_s:
         told.gaps_s.append(now - told.last_s)
         told.count, told.last_s = told.count + 1, now
@@ -248,7 +260,7 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
 def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
     """Judge each kind from each source; what one source sends too often is told together."""
     hits: dict[IPv6Address, list[Hit]] = {}
-    for (kind, source), told in memory.told.items():
+    for (kind, source, _), told in memory.told.items():
         if not told.gaps_s:
             continue
         often, middle = told.count, median(told.gaps_s)
