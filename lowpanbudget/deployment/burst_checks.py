@@ -8,7 +8,8 @@ from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.checks import check_of, frame_checks, played_check
 from lowpanbudget.deployment.digits import limit_percent, percent
-from lowpanbudget.deployment.load import loads, sums_of
+from lowpanbudget.deployment.link_load import sums_of
+from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.goals import Burst, Limits

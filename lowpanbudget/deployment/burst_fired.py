@@ -4,7 +4,8 @@ from typing import NamedTuple
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime_of
 from lowpanbudget.deployment.contention_ways import fragment_pause
-from lowpanbudget.deployment.load import loads, sums_of
+from lowpanbudget.deployment.link_load import sums_of
+from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.goals import MOST, Burst

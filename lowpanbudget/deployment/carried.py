@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 from lowpanbudget.deployment.contention import ContentionResult
-from lowpanbudget.deployment.load import HopLoad
+from lowpanbudget.deployment.played_load import HopLoad
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.values import dataclass, field, replace

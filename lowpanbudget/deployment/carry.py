@@ -16,8 +16,9 @@ from lowpanbudget.deployment.contention_network import PlayedContention, Simulat
 from lowpanbudget.deployment.fragments import with_acknowledgements
 from lowpanbudget.deployment.held import HeldLoss, HeldMessage, held_losses, with_places
 from lowpanbudget.deployment.life import draws
-from lowpanbudget.deployment.load import HopLoad, NodeLoad, as_played, in_cells, loads
+from lowpanbudget.deployment.load import NodeLoad, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
+from lowpanbudget.deployment.played_load import HopLoad, as_played
 from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.sent_again import Doubts

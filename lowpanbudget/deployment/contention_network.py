@@ -16,7 +16,8 @@ from lowpanbudget.deployment.contention_ways import (
 )
 from lowpanbudget.deployment.delays import Delays, in_turn
 from lowpanbudget.deployment.delivery import LossStates
-from lowpanbudget.deployment.load import HopLoad, NodeLoad, passed_on, resends
+from lowpanbudget.deployment.load import NodeLoad
+from lowpanbudget.deployment.played_load import HopLoad, passed_on, resends
 from lowpanbudget.deployment.polls import polled, sleeping_nodes
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of

@@ -3,145 +3,17 @@
 Losses on the way do not thin out what comes later, which is the load to build for, until it was played what comes.
 """
 
-from collections.abc import Mapping, Sequence
-from math import expm1, floor
-from typing import NamedTuple
+from collections.abc import Sequence
+from math import expm1
 
-from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.deployment.link_load import LinkLoad, sums_of
+from lowpanbudget.deployment.traffic import MessageStream, Traffic
 from lowpanbudget.design.access import Slots
-from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.design.upkeep import KEEP_ALIVE
-from lowpanbudget.values import dataclass, field, fields, replace
+from lowpanbudget.values import dataclass, replace
 
-_NOTHING = Estimate(0.0, 0.0, 0.0)
 _NEVER_SILENT = 50.0  # messages in the time of a silence, none of which comes in exp(-50) of them
-
-
-class FrameSums(NamedTuple):
-    """What all frames of a message take over one link, retries counted: numbers, microseconds, microjoules.
-
-    ``lost`` of the tries lose the frame, ``silent`` ones only its acknowledgement.
-    """
-
-    frames: int
-    tries: float
-    lost: float
-    silent: float
-    air_us: float
-    answer_us: float
-    sender_uj: Estimate
-    receiver_uj: Estimate
-
-
-class HopLoad(NamedTuple):
-    """What a channel that was played makes of the load of those that send at one hop.
-
-    ``resent``: how many times the tries that losses alone cost are made, since frames meet; ``up`` and ``down``: which
-    shares of what others send over them come so far and are passed on.
-    """
-
-    resent: float
-    up: float
-    down: float
-
-
-@dataclass(slots=True)
-class LinkLoad:
-    """What one link carries a second, upkeep included; ``bundles`` are messages a second by frames there at once.
-
-    ``air`` and ``answer_air`` are the shares of time that its sender, and its receiver for acknowledgements, are on the
-    air; ``lost_per_s`` tries lose the frame, ``silent_per_s`` only the acknowledgement; ``sender_uw`` and
-    ``receiver_uw`` are microwatts.
-    """
-
-    frames_per_s: float = 0.0
-    messages_per_s: float = 0.0
-    tries_per_s: float = 0.0
-    lost_per_s: float = 0.0
-    silent_per_s: float = 0.0
-    air: float = 0.0
-    answer_air: float = 0.0
-    sender_uw: Estimate = _NOTHING
-    receiver_uw: Estimate = _NOTHING
-    bundles: dict[int, float] = field(default_factory=dict)
-
-    def add(self, sums: FrameSums, per_s: float, *, apart: bool = False) -> None:
-        """Count so many messages a second, their frames ``apart`` where each comes by itself."""
-        if per_s <= 0:
-            return
-        self.frames_per_s += sums.frames * per_s
-        self.messages_per_s += per_s
-        self.tries_per_s += sums.tries * per_s
-        self.lost_per_s += sums.lost * per_s
-        self.silent_per_s += sums.silent * per_s
-        self.air += sums.air_us * per_s / 1e6
-        self.answer_air += sums.answer_us * per_s / 1e6
-        self.sender_uw = _plus(self.sender_uw, sums.sender_uj, per_s)
-        self.receiver_uw = _plus(self.receiver_uw, sums.receiver_uj, per_s)
-        bundle, bundles_per_s = (1, sums.frames * per_s) if apart else (sums.frames, per_s)
-        self.bundles[bundle] = self.bundles.get(bundle, 0.0) + bundles_per_s
-
-    @property
-    def tries_a_frame(self) -> float:
-        """Return how often a frame is sent on average."""
-        return self.tries_per_s / self.frames_per_s if self.frames_per_s else 1.0
-
-    @property
-    def loss(self) -> float:
-        """Return the share of tries that loses the frame."""
-        return self.lost_per_s / self.tries_per_s if self.tries_per_s else 0.0
-
-    @property
-    def answer_loss(self) -> float:
-        """Return the share of the others that loses the acknowledgement."""
-        received = self.tries_per_s - self.lost_per_s
-        return self.silent_per_s / received if received > 0 else 0.0
-
-    def times(self, factor: float) -> "LinkLoad":
-        """Return the load with so many times the tries; what receivers do for them stays the same."""
-        more = Estimate(*(one * factor for one in self.sender_uw))
-        return replace(
-            self, tries_per_s=self.tries_per_s * factor, lost_per_s=self.lost_per_s + self.tries_per_s * (factor - 1),
-            air=self.air * factor, sender_uw=more,
-        )  # fmt: skip
-
-    def thinned(self, own: "LinkLoad", share: float) -> "LinkLoad":
-        """Return the load with a share of what is not the sender's own."""
-
-        def part(all_of_it: float, begun: float) -> float:
-            return begun + (all_of_it - begun) * share
-
-        parts = {
-            one.name: part(getattr(self, one.name), getattr(own, one.name))
-            for one in fields(self)
-            if one.name not in ("sender_uw", "receiver_uw", "bundles")
-        }
-        sender, receiver = (
-            Estimate(*map(part, all_of_it, begun))
-            for all_of_it, begun in ((self.sender_uw, own.sender_uw), (self.receiver_uw, own.receiver_uw))
-        )  # fmt: skip
-        bundles = {
-            frames: part(rate, own.bundles.get(frames, 0.0))
-            for frames, rate in self.bundles.items()
-        }
-        return LinkLoad(**parts, sender_uw=sender, receiver_uw=receiver, bundles=bundles)
-
-    def at_most(self, tries_per_s: float) -> "LinkLoad":
-        """Return what of the load goes on the air where there are no more tries than that."""
-        if self.tries_per_s <= tries_per_s:
-            return self
-        part = tries_per_s / self.tries_per_s
-        sends, receives = ([one * part for one in uw] for uw in (self.sender_uw, self.receiver_uw))
-        return replace(
-            self, tries_per_s=tries_per_s, lost_per_s=self.lost_per_s * part, silent_per_s=self.silent_per_s * part,
-            air=self.air * part, answer_air=self.answer_air * part, sender_uw=Estimate(*sends),
-            receiver_uw=Estimate(*receives),
-        )  # fmt: skip
-
-    def cells_needed(self, slotframe_s: float) -> int:
-        """Return the cells a slotframe that carry it: more than its tries a slotframe, or its queue only grows."""
-        return floor(self.tries_per_s * slotframe_s + 1e-9) + 1 if self.tries_per_s else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,28 +43,6 @@ class NodeLoad:
         """Return the part of time that it is on the air: its frames, and answers to what it receives."""
         frames = self.up.air + self.near.air + sum(child.down.air for child in below)
         return frames + self.down.answer_air + sum(child.up.answer_air for child in below)
-
-
-def _plus(one: Estimate, other: Estimate, times: float) -> Estimate:
-    return Estimate(*(a + b * times for a, b in zip(one, other, strict=True)))
-
-
-def sums_of(frames: Sequence[CarriedFrame], attempts: int) -> FrameSums:
-    """Return what all frames of a message take over one link with so many attempts for each."""
-    tries = [frame.tries(attempts).mean_attempts for frame in frames]
-    pairs = list(zip(frames, tries, strict=True))
-    sender = receiver = _NOTHING
-    for frame, count in pairs:
-        sender = _plus(sender, frame.sender_uj, count)
-        receiver = _plus(receiver, frame.receiver_uj, count)
-    return FrameSums(
-        len(frames), sum(tries),
-        sum(frame.loss * count for frame, count in pairs),
-        sum((1 - frame.loss) * frame.answer_loss * count for frame, count in pairs),
-        sum(frame.air_us * count for frame, count in pairs),
-        sum(frame.answer_us * count * (1 - frame.loss) for frame, count in pairs),
-        sender, receiver,
-    )  # fmt: skip
 
 
 def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
@@ -236,61 +86,6 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
         )
         for node in nodes
     )  # fmt: skip
-
-
-def resends(
-    nodes: Sequence[NodeLoad], frames: Sequence[int], tries: Sequence[int]
-) -> tuple[float, ...]:
-    """Return by hop how many times the tries that losses alone cost were made on a channel that was played.
-
-    ``frames`` each node began to send, and sent them ``tries`` times: others hit some. Never below 1.
-    """
-    depth = max(node.hop for node in nodes) + 1
-    sums = [[0.0] * 4 for _ in range(depth)]
-    for node in nodes:
-        for hop, link in ((node.hop, node.up), (node.hop - 1, node.down)):
-            if node.parent >= 0:
-                sums[hop][0] += link.frames_per_s
-                sums[hop][1] += link.tries_per_s
-        sums[node.hop][2] += frames[node.node]
-        sums[node.hop][3] += tries[node.node]
-    return tuple(
-        max(1.0, tried / begun * planned / planned_tries) if begun and planned_tries else 1.0
-        for planned, planned_tries, begun, tried in sums
-    )
-
-
-def passed_on(
-    nodes: Sequence[NodeLoad], came: Mapping[tuple[int, int], int], sent: Mapping[tuple[int, int], int]
-) -> tuple[tuple[float, float], ...]:  # fmt: skip
-    """Return by hop which shares of the frames that others sent are passed on, up and down: 1 where none was played.
-
-    ``sent``: what would pass from one node to another if all came so far; ``came``: what did.
-    """
-    depth = max(node.hop for node in nodes) + 1
-    sums = [[0.0] * 4 for _ in range(depth)]
-    for (sender, receiver), count in sent.items():
-        down = 0 if nodes[sender].parent == receiver else 2
-        sums[nodes[sender].hop][down] += count
-        sums[nodes[sender].hop][down + 1] += came.get((sender, receiver), 0)
-    return tuple(
-        (min(up / all_up, 1.0) if all_up else 1.0, min(down / all_down, 1.0) if all_down else 1.0)
-        for all_up, up, all_down, down in sums
-    )
-
-
-def as_played(nodes: Sequence[NodeLoad], hops: Sequence[HopLoad]) -> tuple[NodeLoad, ...]:
-    """Return the loads as it was played, by the hop of who sends."""
-
-    def played(node: NodeLoad) -> NodeLoad:
-        here, above = hops[node.hop], hops[max(node.hop - 1, 0)]
-        down = node.down.thinned(LinkLoad(), above.down) if node.hop > 1 else node.down
-        return replace(
-            node, up=node.up.thinned(node.own, here.up).times(here.resent), own=node.own.times(here.resent),
-            down=down.times(above.resent),
-        )  # fmt: skip
-
-    return tuple(map(played, nodes))
 
 
 def _spared(stream: MessageStream, link: LinkLoad) -> float:

@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
+from lowpanbudget.deployment.link_load import LinkLoad
 from lowpanbudget.deployment.link_queue import link_queue, poisson
-from lowpanbudget.deployment.load import LinkLoad, NodeLoad
+from lowpanbudget.deployment.load import NodeLoad
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.values import dataclass, field, replace

@@ -9,7 +9,8 @@ from random import Random
 from typing import NamedTuple
 
 from lowpanbudget.deployment.confidence import mean_of_runs, share_of_runs
-from lowpanbudget.deployment.load import LinkLoad, NodeLoad
+from lowpanbudget.deployment.link_load import LinkLoad
+from lowpanbudget.deployment.load import NodeLoad
 from lowpanbudget.deployment.node_queues import (
     ENDLESS,
     NodeQueues,
