@@ -150,6 +150,7 @@ class HopLosses:
                 del self.unsure[key]
             if missed is Unheard.ALL:
                 self._take_back(datagram, was_alone=_is_alone(datagram))
+                self.meetings.resume(datagram)
                 self._miss(datagram)
 
     def _miss(self, datagram: FragmentedDatagram) -> None:

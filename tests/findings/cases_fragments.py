@@ -168,7 +168,12 @@ def unfinished(lost: int) -> Capture:
 
 
 def passed_by(
-    *missed: int, times: int = 4, hole: bool = True, asks: bool = True, every: float = 100.0
+    *missed: int,
+    times: int = 4,
+    hole: bool = True,
+    asks: bool = True,
+    every: float = 100.0,
+    links: tuple[bytes, bytes] = (NODE, ROOT),
 ) -> Capture:
     """Datagrams whose sender counts on from one to the next; the capture missed some frames of each.
 
@@ -178,15 +183,21 @@ def passed_by(
     frames: Timed = []
     number = 0
     for tag in range(times):
-        for index, (at, octets) in enumerate(cut(tag=tag, at=1 + every * tag)):
+        for index, (at, octets) in enumerate(cut(tag=tag, at=1 + every * tag, links=links)):
             number += index not in missed or hole
             if index not in missed:
                 control = bytes([octets[0] if asks else octets[0] & ~0x20])  # AR, bit 5
                 frames.append(
                     (at, air.mended(control + octets[1:2] + bytes([number]) + octets[3:]))
                 )
-    last = air.frame(air.datagram(), number + 1)
+    last = air.frame(air.datagram(links=links), number + 1, links)
     return Capture([*frames, (1 + every * times, last)])
+
+
+def two_passed_by(*missed: int) -> Capture:
+    """Datagrams of two senders at once; the capture missed the same of both, and their next numbers tell so."""
+    both = [*passed_by(*missed).air, *passed_by(*missed, links=(OTHER, ROOT)).air]
+    return Capture(sorted(both, key=lambda one: one[0]))
 
 
 def partly_missed() -> Capture:
@@ -1023,6 +1034,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             lambda: meeting(apart=0.1, alone=3),
         ),
         "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
+        "datagrams that meet, whose last frame the capture missed": (
+            "fragments-meet",
+            lambda: two_passed_by(3),
+        ),
     }
 )
 
