@@ -70,7 +70,7 @@ def any_capture_page(data: bytes) -> None:
         OUTCOMES[refusal(error)] += 1
         return
     check_page(page)
-    check_secrecy(page, octets)
+    check_secrecy(page, octets, data)  # what was sealed of it is opened again
     OUTCOMES["a page"] += 1
 
 
