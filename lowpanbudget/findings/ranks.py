@@ -11,6 +11,7 @@ INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no p
 LEAST_TOLD = 3  # DAOs that name a parent whose rank is not lower, before that is told; our choice
 _HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (RFC 6550 section 17)
 _MOST_RANKS = 32  # of one node that are told apart; our choice
+_MOST_INCREASES = 8  # that roots configure; our choice
 
 
 @dataclass(slots=True)
@@ -35,17 +36,21 @@ RankKey = tuple[int, int]
 
 
 class AnnouncedRanks(FirstNamed[RankKey, AnnouncedRank]):
-    """The nodes that announce a rank, and by how much ranks grow at least on a hop, as roots configure it."""
+    """The nodes that announce a rank, and by how much ranks grow at least on a hop, as roots configure it.
+
+    Ranks are compared by the largest ``increase``; what a node sends may count in any of the ``increases``.
+    """
 
     def __init__(self) -> None:
         super().__init__()
         self.increase = _HOP_RANK
+        self.increases = {_HOP_RANK}
 
     def take(self, dio: Dio, identifier: int, number: int) -> None:
         """Take a DIO of this node, in this frame."""
         for option in dio.options:
             if isinstance(option, DodagConfiguration):
-                self.increase = max(self.increase, option.min_hop_rank_increase)
+                self._configure(option.min_hop_rank_increase)
         dodag = dio.dodag_id, dio.version
         key = dio.rpl_instance_id, identifier
         told = self.entry(key, lambda: AnnouncedRank(dio.rank, dodag, number, number))
@@ -57,6 +62,23 @@ class AnnouncedRanks(FirstNamed[RankKey, AnnouncedRank]):
         told.count += 1
         if len(told.ever) < _MOST_RANKS:
             told.ever.add(dio.rank)
+
+    def _configure(self, increase: int) -> None:
+        self.increase = max(self.increase, increase)
+        if increase and len(self.increases) < _MOST_INCREASES:
+            self.increases.add(increase)
+
+    def is_announced(self, told: AnnouncedRank, rank: int) -> bool:
+        """Return whether a sender rank is, by its DAGRank or as one, among the DAGRanks that its node announced.
+
+        It "is to be used" wherever ranks are compared (RFC 6550 section 3.5.1): a rank that only changes behind the
+        point is no inconsistency, and its node need not announce it (sections 8.3 and 11.2.2.2).
+        """
+        if rank in told.ever:
+            return True
+        return any(
+            one // step in {rank, rank // step} for step in self.increases for one in told.ever
+        )
 
     def step(self, rank: int) -> int:
         """Return the DAGRank of a rank: ranks are compared by it (RFC 6550 section 3.5.1)."""

@@ -267,6 +267,21 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "sender-rank-not-announced",
         lambda: beside_dios((0, 0), (0, 768), (0, 3)),
     ),
+    # RFC 6550 section 3.5.1: 700 is 2 steps of 256 and a fraction, as the announced 600 is
+    "sender ranks that differ from the announced one within a step": (
+        "sender-rank-not-announced",
+        lambda: beside_dios(*[(0, 700)] * 3, announced=(600, 256)),
+    ),
+    # 6 steps of 128 are 768, of 256 there are 3
+    "sender ranks in steps that are configured as half of the usual ones": (
+        "sender-rank-not-announced",
+        lambda: Capture(
+            [
+                air.frame(dio(ROOT, 128, configured=(12, 8), increase=128), 99, (ROOT, BROADCAST)),
+                *beside_dios(*[(0, 6)] * 3).air,
+            ]
+        ),
+    ),
     "a datagram that goes down": ("rank-error-flagged", lambda: of_ranks(512, 768, flags=0x80)),
     # RFC 4861 alone has the flag
     "a prefix on a link without RFC 6775": (

@@ -32,13 +32,11 @@ def _announced(
 
 
 def _is_announced(ranks: AnnouncedRanks, told: AnnouncedRank, rank: int) -> bool:
-    """Return whether a sender rank is one that its node announced, as it is or as DAGRank (RFC 6550 section 11.2).
+    """Return whether a sender rank is one that its node announced, or none that can be.
 
-    Zero is what sources write there, INFINITE_RANK who sends into the next version (section 11.2.2.2).
+    Zero is what sources write there, INFINITE_RANK who sends into the next version (RFC 6550 section 11.2.2.2).
     """
-    if rank in {0, INFINITE} or rank in told.ever:
-        return True
-    return any(rank == ranks.step(one) for one in told.ever)
+    return rank in {0, INFINITE} or ranks.is_announced(told, rank)
 
 
 # --- the sender rank -------------------------------------------------------------------------------------
