@@ -50,10 +50,10 @@ def command(
 
     Every change is made alone, packed, and read with the old format: it is read right, right as a prefix (read right
     only by receivers that ignore octets after their last field), refused, which the receiver knows, or misread, which
-    nobody notices. That nothing is misread is proven, by sizes, by bits that are always the same, or because no field
-    moves; where neither that nor a message that is misread is found, messages may be misread. Of each message as a
-    whole it is also told what a new receiver makes of old ones, as nodes in the field go on to send them. The exit code
-    is 1 when something is misread or may be.
+    nobody notices. That nothing is misread is proven, by sizes, by bits that are always the same, because no field
+    moves, or by following every count, option and presence bit through the receiver; where neither that nor a message
+    that is misread is found, messages may be misread. Of each message as a whole it is also told what a new receiver
+    makes of old ones, as nodes in the field go on to send them. The exit code is 1 when something is misread or may be.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design

@@ -191,9 +191,8 @@ def test_what_only_a_receiver_misreads_that_ignores_the_tail_others_refuse() -> 
         old.unpack(octets)
     assert len(old.unpack(octets, ignore_tail=True)["s"]) == 2
     change = only(compare(old, new))
-    # n + 1 octets are sent and n // 2 + 1 read, so that only none are read, and right: which nothing here proves
-    assert change.outcome is Outcome.OPEN
-    assert "no message was found that is misread, and nothing proves" in change.reads
+    # n + 1 octets are sent and n // 2 + 1 read, so that only none are read, and right
+    assert change.outcome is Outcome.REFUSED
     assert "m_unpack_prefix ignores them and misreads: s.count = " in change.reads
     found = compare(old, new, ignore_tail=True)
     assert (only(found).outcome, found.outcome) == (Outcome.MISREAD, Outcome.MISREAD)
@@ -420,6 +419,72 @@ def test_what_is_refused_or_right_is_proven_and_else_left_open() -> None:
     assert compare(message(last[0]), message(last[0], group)).new_receiver_outcome is Outcome.RIGHT
     # three bits of count: text and number move by one
     assert compare(few, wider).outcome not in {Outcome.REFUSED, Outcome.RIGHT}
+
+
+def _counts_read(old: Message, new: Message, name: str, most: int, element: Any) -> set[int]:
+    """Return the counts at which an old receiver refuses nothing, by packing a message of each."""
+    read = set()
+    for count in range(most + 1):
+        items = element * count if isinstance(element, str) else [element] * count
+        try:
+            old.unpack(new.pack({name: items}))
+        except WireError:
+            continue
+        read.add(count)
+    return read
+
+
+def test_counts_are_run_through_where_they_are_all_that_varies() -> None:
+    """An old receiver of n elements wants other octets than were sent for each n but those where it reads right."""
+
+    def pairs(*more: Field) -> Message:
+        group = Group("", fields=(number("a"), number("b"), *more))
+        return message(Version("v", value=1), Array("r", element=group, max_length=8),
+                       layout="octet-aligned")  # fmt: skip
+
+    old, new = pairs(), pairs(number("c"))
+    # 2 + 2n octets wanted, 2 + 3n sent: n = 0 alone is read, and right
+    assert _counts_read(old, new, "r", 8, {"a": 1, "b": 2, "c": 3}) == {0}
+    assert compare(old, new).outcome is Outcome.REFUSED
+    assert compare(old, new, ignore_tail=True).outcome is Outcome.MISREAD
+
+    def words(most: int) -> Message:
+        return message(
+            Version("v", value=1), Array("x", element=number("", 65535), max_length=most)
+        )
+
+    # 1 + 2 (n >> 1) octets wanted, which is odd, and 2 + 2n sent
+    assert _counts_read(words(8), words(16), "x", 16, 0) == set()
+    assert compare(words(8), words(16)).outcome is Outcome.REFUSED
+
+    def label(most: int) -> Message:
+        return message(Version("v", value=1), number("t", 1250), Text("x", max_length=most))
+
+    # 4 + 11 + 4 and 4 + 11 + 5 bits before the text: 3 + (n >> 1) wanted, 3 + n sent
+    assert compare(label(15), label(31)).outcome is Outcome.REFUSED
+
+
+def test_zeros_that_fill_up_are_certain() -> None:
+    """What a new receiver finds in them is what an old sender meant: that nothing is there."""
+    optional = [number("h", 100, optional=True), number("p", 100, optional=True)]
+    aligned = [message(OLD[0], *optional[:count], layout="octet-aligned") for count in (1, 2)]
+    # presence 80 or 00 before, and 40 would be p
+    assert aligned[0].pack({"v": 1, "h": 50}) == bytes.fromhex("80 01 32")
+    assert aligned[1].unpack(bytes.fromhex("80 01 32")) == {"v": 1, "h": 50}
+    assert compare(*aligned).new_receiver_outcome is Outcome.RIGHT
+    flags = [message(OLD[0], Flags("s", names=tuple("abc")[:count])) for count in (2, 3)]
+    assert compare(*flags).new_receiver_outcome is Outcome.RIGHT
+    # the low bits are the first: 3 bits of 0 to 5, and a fourth that is zero
+    low = {"byte_order": "little", "bit_order": "lsb-first"}
+    assert (
+        compare(*(message(number("n", high), **low) for high in (5, 15))).new_receiver_outcome
+        is Outcome.RIGHT
+    )
+    # the high bits first, it is the last one: 101 is 5, 1010 is 10
+    assert (
+        compare(*(message(number("n", high)) for high in (5, 15))).new_receiver_outcome
+        is Outcome.MISREAD
+    )
 
 
 def test_text_outside_ascii_is_no_ascii() -> None:

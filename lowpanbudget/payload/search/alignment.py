@@ -30,11 +30,11 @@ def is_in_step(receiver: Message, sender: Message, renamed: dict[str, str]) -> b
     ours, theirs = receiver.order, sender.order
     if ours._replace(byte_order="") != theirs._replace(byte_order=""):
         return False
-    step = _Alignment(ours, theirs, renamed, references(sender.fields, MAX_DEPTH))
+    step = Alignment(ours, theirs, renamed, references(sender.fields, MAX_DEPTH))
     return step.are_same(receiver.fields, sender.fields, inside=False)
 
 
-class _Alignment(NamedTuple):
+class Alignment(NamedTuple):
     """Fields of a receiver beside those of a sender, in the orders of both; ``referred`` choose others."""
 
     ours: Order
@@ -65,7 +65,7 @@ class _Alignment(NamedTuple):
                 if not is_fixed and not field.at == other.at is None:
                     return False
                 last = not rest and index + 1 == len(ours)
-                if not self._is_same(field, other, inside=inside or not last):
+                if not self.is_same(field, other, inside=inside or not last):
                     return False
                 is_fixed = (
                     is_fixed and codec_of(field, self.ours) is not None and not field.optional
@@ -109,7 +109,7 @@ class _Alignment(NamedTuple):
                 return False
         return True
 
-    def _is_same(self, field: Field, other: Field, *, inside: bool) -> bool:
+    def is_same(self, field: Field, other: Field, *, inside: bool) -> bool:
         """Return whether whatever is read as a field, and not refused, is what was sent as the other one."""
         if self._sent_as(field) != other.name or field.optional != other.optional:
             return False
@@ -117,15 +117,15 @@ class _Alignment(NamedTuple):
         if codec and sent:
             if codec.width != sent.width:  # flags that are appended to flags at the end
                 flags = not inside and isinstance(field, Flags) and codec.width < sent.width
-                return flags and self._is_same_scale(field, other)
+                return flags and self.is_same_scale(field, other)
             few = codec.width <= _MANY
             every = range(1 << codec.width) if few else ()
-            return self._is_same_scale(field, other) or (few and are_same_codes(codec, sent, every))
+            return self.is_same_scale(field, other) or (few and are_same_codes(codec, sent, every))
         if isinstance(field, Counted) and isinstance(other, Counted):
             bits = [self.ours.rounded(one.number_bits()) for one in (field, other)]
             if field.least != other.least or bits[0] != bits[1]:
                 return False
-        same = self._is_same_scale(field, other)
+        same = self.is_same_scale(field, other)
         return same and self._are_bodies_same(field, other, inside=inside)
 
     def _are_bodies_same(self, field: Field, other: Field, *, inside: bool) -> bool:
@@ -133,12 +133,12 @@ class _Alignment(NamedTuple):
         return all(
             self.are_same(body.fields, there[body.steps], inside=inside)
             if body.named
-            else self._is_same(body.fields[0], there[body.steps][0], inside=True)
+            else self.is_same(body.fields[0], there[body.steps][0], inside=True)
             for body in field.bodies()
             if body.steps in there  # a tag that only one side has, the other refuses
         )
 
-    def _is_same_scale(self, field: Field, other: Field) -> bool:
+    def is_same_scale(self, field: Field, other: Field) -> bool:
         """Return whether two fields differ in their limits alone, or in what is inside them."""
         if field.kind != other.kind or field.reference() != other.reference():
             return False

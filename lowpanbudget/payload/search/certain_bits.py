@@ -30,7 +30,7 @@ def _certain_bits(message: Message, *, is_sender: bool) -> Iterator[tuple[tuple[
             return  # what follows has no certain place
         at = max(at, field.at or 0)
         looked_at = is_sender or field.carries  # bits kept for later are zeros that nobody looks at
-        ones, zeros = _certain(field, codec) if looked_at else (0, 0)
+        ones, zeros = certain(field, codec) if looked_at else (0, 0)
         for index in range(codec.width):
             bit = codec.width - 1 - index if order.msb_first else index
             octet, place = divmod(at + index, _OCTET)
@@ -40,7 +40,7 @@ def _certain_bits(message: Message, *, is_sender: bool) -> Iterator[tuple[tuple[
         at += codec.width
 
 
-def _certain(field: Field, codec: Codec) -> tuple[int, int]:
+def certain(field: Field, codec: Codec) -> tuple[int, int]:
     """Return the bits that are 1, and those that are 0, in every code of a field that stands for something."""
     full = (1 << codec.width) - 1
     if not field.needs_value:

@@ -3,9 +3,9 @@
 Values at all edges and many between them are packed with the format of the sender, and that of the receiver reads the
 octets. Among them are the values that the sender's format reads where the receiver's one sent its own edges: what was a
 special code or an escape may be a plain value now. That others are not misread, they do not show: a proof has to
-(``alignment``, ``certain_bits``), else messages that both read are searched for (``ambiguity``), and where none of them
-is misread it is left open. Only what the wire cannot show (another unit, another epoch) is judged by comparing the
-declarations.
+(``alignment``, ``certain_bits``, ``course``), else messages that both read are searched for (``ambiguity``), and where
+none of them is misread it is left open. Only what the wire cannot show (another unit, another epoch) is judged by
+comparing the declarations.
 """
 
 from collections.abc import Iterator, Sequence
@@ -20,6 +20,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.alignment import is_in_step
 from lowpanbudget.payload.search.ambiguity import read_by_both
 from lowpanbudget.payload.search.certain_bits import is_never_read
+from lowpanbudget.payload.search.course import is_followed
 from lowpanbudget.payload.search.edits import shown
 from lowpanbudget.payload.search.sampler import edges, samples
 from lowpanbudget.payload.search.tree import walk
@@ -74,13 +75,20 @@ def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
         return tried
     if sides.meanings:
         return Reading(Outcome.MISREAD, sides.meanings[0])
-    return tried if _is_proven(sides) else _searched(sides, tried, judge)
+    # what is right as a prefix is so for those who ignore the tail
+    ignore_tail = sides.ignore_tail or tried.outcome is Outcome.PREFIX
+    proven = _is_proven(sides._replace(ignore_tail=ignore_tail))
+    return tried if proven else _searched(sides, tried, judge)
 
 
 def _is_proven(sides: Sides) -> bool:
     """Return whether no message at all can be misread."""
-    ends = sides.receiver, sides.sender
-    return is_in_step(*ends, sides.renamed) or is_never_read(*ends, ignore_tail=sides.ignore_tail)
+    ends, ignore_tail = (sides.receiver, sides.sender), sides.ignore_tail
+    return (
+        is_in_step(*ends, sides.renamed)
+        or is_never_read(*ends, ignore_tail=ignore_tail)
+        or is_followed(*ends, sides.renamed, ignore_tail=ignore_tail)
+    )
 
 
 def _searched(sides: Sides, tried: Reading, judge: "_Judge") -> Reading:

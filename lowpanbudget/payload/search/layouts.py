@@ -1,0 +1,172 @@
+"""Where the fields of a message stand: one walk along them for what is sent and for what is received.
+
+What is sent is one layout of a format: one choice of what is there, how many, and which option. All its messages have
+the same fields at the same bits, and of these some are certain: counts, presence bits, tags, versions, what fills up.
+"""
+
+from typing import NamedTuple
+
+from lowpanbudget.payload.codec.compiler import MAX_DEPTH, references
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.lengths import Counted
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.union import Union
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.certain_bits import certain
+from lowpanbudget.payload.search.codes import codec_of
+from lowpanbudget.payload.search.ways import NotFollowed, Ways
+
+_OCTET = 8
+
+Place = tuple[str | int, ...]
+Tags = dict[str, str]
+
+
+class PlacedPiece(NamedTuple):
+    """Where a field without parts stands: its first bit, and its width."""
+
+    field: Field
+    at: int
+    width: int
+
+
+class FieldWalk:
+    """The fields of a message one after the other; ``at`` is the bit that comes next."""
+
+    def __init__(self, message: Message, ways: Ways) -> None:
+        self.at = 0
+        self.order = message.order
+        self.ways = ways
+        self._fields = message.fields
+        self._referred = references(message.fields, MAX_DEPTH)
+
+    def walk(self) -> None:
+        """FieldWalk along all fields."""
+        self._group(self._fields, (), {})
+
+    def presence(self, names: list[Place], width: int) -> list[bool]:
+        """Return which optional fields are there."""
+        raise NotImplementedError
+
+    def passes(self, place: Place) -> None:
+        """Note that a field is there."""
+
+    def count(self, field: Counted, place: Place, width: int) -> int:
+        """Return how many there are."""
+        raise NotImplementedError
+
+    def tag(self, field: Enumeration, place: Place) -> str:
+        """Return the name of a tag, which chooses."""
+        raise NotImplementedError
+
+    def piece(self, piece: PlacedPiece, place: Place) -> None:
+        """Pass a field without parts."""
+        raise NotImplementedError
+
+    def gap(self, bits: int) -> None:
+        """Pass bits kept for later."""
+        raise NotImplementedError
+
+    def _group(self, fields: tuple[Field, ...], above: Place, outer: Tags) -> None:
+        start, tags = self.at, dict(outer)
+        names: list[Place] = [(*above, field.name) for field in fields if field.optional]
+        there = self.presence(names, self.order.rounded(len(names)))
+        absent = {name for name, is_there in zip(names, there, strict=True) if not is_there}
+        for field in fields:
+            if field.at is not None:
+                self.gap(start + field.at - self.at)
+            if (*above, field.name) not in absent or not field.carries:
+                self._field(field, (*above, field.name), tags)
+
+    def _field(self, field: Field, place: Place, tags: Tags) -> None:
+        self.ways.worked()
+        self.passes(place)
+        codec = codec_of(field, self.order)
+        if isinstance(field, Enumeration) and field.name in self._referred:
+            tags[field.name] = self.tag(field, place)
+        elif codec and not field.carries:
+            self.gap(codec.width)
+        elif codec:
+            self.piece(PlacedPiece(field, self.at, codec.width), place)
+        elif isinstance(field, Group):
+            self._group(field.fields, place, tags)
+        elif isinstance(field, Union):
+            self._group(field.chosen(tags).fields, place, tags)
+        elif isinstance(field, Array):
+            for index in range(self._counted(field, place)):
+                self._field(field.element, (*place, index), tags)
+        elif isinstance(field, Octets):
+            width = _OCTET * self._counted(field, place)
+            self.piece(PlacedPiece(field, self.at, width), place)
+        else:
+            raise NotFollowed
+
+    def _counted(self, field: Counted, place: Place) -> int:
+        width = self.order.rounded(field.number_bits())
+        if width > _OCTET and self.order.mixed:
+            raise NotFollowed  # its octets stand the other way round
+        return self.count(field, place, width)
+
+
+class SentLayout(FieldWalk):
+    """A layout that is sent: ``bits`` are those of its messages, None where they differ from one to the next."""
+
+    def __init__(self, message: Message, ways: Ways) -> None:
+        super().__init__(message, ways)
+        self.bits: list[int | None] = []
+        self.pieces: dict[Place, PlacedPiece] = {}
+        self.counts: dict[Place, int] = {}
+        self.there: set[Place] = set()
+        self.walk()
+        self.gap(-self.at % _OCTET)
+
+    def presence(self, names: list[Place], width: int) -> list[bool]:
+        """Choose for each field whether it is there."""
+        there = [bool(self.ways.choose(2)) for _ in names]
+        self._put([*map(int, there), *[0] * (width - len(names))])
+        return there
+
+    def passes(self, place: Place) -> None:
+        """Note that a field is sent."""
+        self.there.add(place)
+
+    def count(self, field: Counted, place: Place, width: int) -> int:
+        """Choose how many there are."""
+        more = self.ways.choose(field.most - field.least + 1)
+        self._put(self._bits_of(more, width))
+        self.counts[place] = field.least + more
+        return field.least + more
+
+    def tag(self, field: Enumeration, place: Place) -> str:
+        """Choose a name."""
+        codec = codec_of(field, self.order)
+        assert codec is not None
+        name = field.names[self.ways.choose(len(field.names))]
+        self.pieces[place] = PlacedPiece(field, self.at, codec.width)
+        self._put(self._bits_of(codec.encode(name), codec.width))
+        return name
+
+    def piece(self, piece: PlacedPiece, place: Place) -> None:
+        """Leave the bits of a field open, but for those that are the same in each of its codes."""
+        self.pieces[place] = piece
+        codec = codec_of(piece.field, self.order)
+        ones, zeros = certain(piece.field, codec) if codec else (0, 0)
+        one, zero = self._bits_of(ones, piece.width), self._bits_of(zeros, piece.width)
+        self._put([1 if a else 0 if b else None for a, b in zip(one, zero, strict=True)])
+
+    def gap(self, bits: int) -> None:
+        """Append zeros."""
+        self._put([0] * bits)
+
+    def _bits_of(self, code: int, width: int) -> list[int]:
+        """Return the bits of a code as they follow on each other."""
+        bits = [code >> place & 1 for place in range(width)]
+        return bits[::-1] if self.order.msb_first else bits
+
+    def _put(self, bits: list[int] | list[int | None]) -> None:
+        self.ways.worked(len(bits) // _OCTET)
+        self.bits += bits
+        self.at += len(bits)
