@@ -284,9 +284,9 @@ class Scene:
         """Return the numbers of the frames that brought its datagram, or its own."""
         return (self.number,) if self.datagram is None else self.datagram.numbers
 
-    def from_its_source(self, header: Iphc) -> bool:
-        """Return whether it is on the first hop: its IPv6 source is made of its link source."""
-        link, source = self.frame.link_source, int(header.header.source)
+    def from_its_source(self, header: Ipv6) -> bool:
+        """Return whether it is on the first hop of this header: the IPv6 source is made of its link source."""
+        link, source = self.frame.link_source, int(header.source)
         return link is not None and source & IID_MASK == interface_identifier(link)
 
     # --- reading -----------------------------------------------------------------------------------------

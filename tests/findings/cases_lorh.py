@@ -149,6 +149,23 @@ def in_own_tunnel(limit: int = 64, encapsulator: bytes = FAR_LEAF) -> Capture:
     return Capture([*frames], root=FROM_ROOT)
 
 
+def through_its_source(packed: bool) -> Capture:
+    """Readings of a node to one behind it, as they come down through it from the root in a tunnel (RFC 9008 8.3.1)."""
+    ends = TO_NODE, air.address(PREFIX, OTHER)
+    frames = []
+    for number in range(6):
+        inner = air.ip(*ends, 17, air.udp(b"reading %d" % number, *ends), 63)
+        links = NODE, OTHER
+        if packed:
+            # identifiers are those of the outer header (RFC 8138 section 5.2.3)
+            within = air.payload(inner, (ROOT, OTHER))
+            octets = PAGE_1 + srh_lorh([OTHER]) + ip_in_ip(63) + within
+            frames.append(air.raw(octets, number, links))
+        else:
+            frames.append(air.frame(air.ip(FROM_ROOT, ends[1], 41, inner, 63), number, links))
+    return Capture([*frames], root=FROM_ROOT)
+
+
 LORH_CASES: dict[str, Case] = {
     # 0x0020 is 0x001f more than 0x0001; an outer header and its option, 48 octets, and 0 for 17 would be as much more
     "identifier-not-of-outer-header": Case(
@@ -286,6 +303,14 @@ LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             partial(routed, keeps=False, cut=cut),
         )
         for cut in (0, 16)
+    }
+    # the node began with 64, and the root lowered that (RFC 8200 section 3) before it put its own header around
+    | {
+        f"a datagram that comes down through its own source, {form}": (
+            "hop-limit-in-line",
+            partial(through_its_source, packed),
+        )
+        for form, packed in (("in 6LoRH", True), ("in headers of IPv6", False))
     }
     # the root's identifier is that of the outer header, which the node's is not (RFC 6282 section 3.2.2)
     | {

@@ -55,7 +55,10 @@ def prefix_multicast_wrong(scene: Scene, header: Iphc) -> Hits:
 
 @LOWPAN.rule("hop-limit-in-line", HeardDatagram, least=5)
 def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
-    """Look at hop limits in line where a datagram starts: one that comes back to its sender did so before."""
+    """Look at hop limits in line where a datagram starts: one that comes back to its sender did so before.
+
+    So did one that comes down through it in the tunnel of another, whose header is around it.
+    """
     header = datagram.iphc
     if header is None or not header.rows["hlim"].inline or scene.passage is not None:
         return None
@@ -63,7 +66,8 @@ def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     if not HLIM.best(limit).row.inline:
         return None
     planned = () if design is None else design.flows
-    if scene.from_its_source(header) and all(flow.hop_limit != limit for flow in planned):
+    starts = scene.from_its_source(header.header) and scene.from_its_source(datagram.outer)
+    if starts and all(flow.hop_limit != limit for flow in planned):
         return (Hit(f"datagrams start with hop limit {limit}, in line", (), scene.sender),)
     return None
 
@@ -108,7 +112,7 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
     if spare:
         fields = ", ".join(f"{name} {octets}" for name, octets in spare.items())
         cause = f"{octets_text(sum(spare.values()))} could be left out: {fields}"
-        severity = None if scene.from_its_source(packed) else Severity.REMARK
+        severity = None if scene.from_its_source(packed.header) else Severity.REMARK
         yield Hit(cause, (), f"{scene.sender}: {fields}", severity=severity)
 
 
@@ -196,7 +200,7 @@ def byte_code_not_shortest(scene: Scene, header: UdpNhc | Icmpv6Nhc) -> Hits:
     if not is_generic(header) or last is None or not code:
         return
     passed_on = next((one for one in scene.frame.layers if isinstance(one, Iphc)), None)
-    own = passed_on is None or scene.from_its_source(passed_on)
+    own = passed_on is None or scene.from_its_source(passed_on.header)
     if code > expanded:
         cause = (
             f"{octets_text(code)} of byte code stand for {expanded}, which are fewer as they are"

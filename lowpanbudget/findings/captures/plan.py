@@ -109,8 +109,8 @@ def _rightly(hit: Hit, reasons: Iterable[_Reason]) -> Hit:
 
 def _is_on_first_hop(scene: Scene, datagram: HeardDatagram, flow: Flow) -> bool:
     """Return whether nobody passed a datagram on: by its link source, or by a hop limit that is still whole."""
-    if scene.iphc is not None and scene.from_its_source(scene.iphc):
-        return True
+    if scene.iphc is not None and scene.from_its_source(scene.iphc.header):
+        return scene.from_its_source(datagram.outer)  # else it comes in the tunnel of another
     if scene.passage is not None or _is_of_another(scene, datagram):
         return False  # whoever passes it on has not lowered that limit
     return flow.source.role != "outside" and datagram.outer.hop_limit == flow.hop_limit
@@ -199,7 +199,7 @@ def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
     limit, planned = header.header.hop_limit, flow.hop_limit
     # where it goes in line alone, a frame is longer than budgeted for; of fragments nothing else tells that
     as_long = HLIM.best(limit).row.inline == HLIM.best(planned).row.inline or fragmented
-    if limit != planned and as_long and scene.from_its_source(header):
+    if limit != planned and as_long and scene.from_its_source(header.header):
         cause = f"flow {flow.name} starts with hop limit {limit}, the design has {planned}"
         subject, cite = f"{scene.sender}: hop limit of flow {flow.name}", rfc(8200, "3")
         yield Hit(cause, (), subject, frames, Severity.REMARK, _LIMIT, cite=cite)
