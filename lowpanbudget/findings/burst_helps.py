@@ -10,7 +10,7 @@ from lowpanbudget.deployment.helps import burst_changes
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.finding import Severity
-from lowpanbudget.findings.helps import HelpfulChange, eased
+from lowpanbudget.findings.helps import HelpfulChange, eased, is_promising
 from lowpanbudget.values import replace
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
@@ -37,19 +37,19 @@ def burst_changes_that_help(
         if tell is not None:
             tell(number, len(changes))
         then = carry_burst(change.design, plan.name, seed=plan.seed, runs=min(plan.runs, _RUNS))
-        if not eased(before, _arrival(then)):
-            continue
-        if then.runs < plan.runs:
+        first = _arrival(then)
+        if then.runs < plan.runs and (eased(before, first) or is_promising(before, first)):
             # a yes is said of nothing that was looked at less than the burst itself
             then = carry_burst(change.design, plan.name, seed=plan.seed, runs=plan.runs)
-            if not eased(before, _arrival(then)):
-                continue
-        is_in = then.holds or then.is_close
+        is_doubtful = not eased(before, _arrival(then))
+        if is_doubtful and not is_promising(before, _arrival(then)):
+            continue
+        is_in = not is_doubtful and (then.holds or then.is_close)
         fails = tuple(one for one in _failures(change.design) if one not in own) if is_in else ()
         found.append(
             HelpfulChange(
                 change.key, change.text, before, _arrival(then), then.holds and not fails, then.checks[0],
-                change.caution, then.is_close and not fails, fails,
+                change.caution, is_in and then.is_close and not fails, fails, is_doubtful,
             )
         )  # fmt: skip
     return tuple(sorted(found, key=_place))
@@ -69,6 +69,11 @@ def _arrival(plan: BurstPlan) -> LimitCheck:
     )
 
 
-def _place(change: HelpfulChange) -> tuple[bool, bool, float]:
+def _place(change: HelpfulChange) -> tuple[bool, bool, bool, float]:
     after = change.after
-    return not change.holds, not change.is_close, 0.0 if after is None else after.measured
+    return (
+        change.is_doubtful,
+        not change.holds,
+        not change.is_close,
+        0.0 if after is None else after.measured,
+    )

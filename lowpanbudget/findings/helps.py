@@ -1,8 +1,9 @@
 """What would help a network that does not carry its messages: each change alone, everything calculated again."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache, partial
 from math import hypot
+from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
@@ -21,6 +22,10 @@ _OF_MESSAGES = ("delivery", "latency")
 _LESS = 0.98  # a change that leaves more of the strain is none worth telling
 _TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
 _IN_SLOTS = 20_000  # of those in slots, which are quicker
+_LONGER = 3  # times as many, where a first look is too close to tell
+_MOST_LONGER = (
+    2  # changes that are played so: the most promising ones; all of them would take too long
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +34,8 @@ class HelpfulChange:
 
     ``before`` and ``after`` are the check that decides, ``then`` what decides after it. The network then carries
     everything where it ``holds``; where it ``is_close`` that is too close to tell. ``fails`` names what then is wrong
-    in the design itself, a failure that ``review`` finds as well. ``caution`` says what it takes.
+    in the design itself, a failure that ``review`` finds as well. ``caution`` says what it takes. Where it
+    ``is_doubtful`` it came out better, but by no more than what was played leaves open: it may be no help.
     """
 
     key: str
@@ -41,6 +47,16 @@ class HelpfulChange:
     caution: str = ""
     is_close: bool = False
     fails: tuple[str, ...] = ()
+    is_doubtful: bool = False
+
+
+class _Tried(NamedTuple):
+    """A change that came out better than what was, but within what both leave open; it can be ``played`` longer."""
+
+    change: PossibleChange
+    played: Callable[[int | None], CarriedNetwork]
+    then: CarriedNetwork
+    after: LimitCheck
 
 
 def changes_that_help(
@@ -48,6 +64,7 @@ def changes_that_help(
 ) -> tuple[HelpfulChange, ...]:
     """Return the changes that ease what decides in a network that does not carry its messages, best first.
 
+    Those of which that is doubtful come last.
     ``network`` is what ``carry(design)`` gave; each change is made alone, and everything is calculated again. Empty
     where the network carries its messages. ``tell`` is called with how many were tried, and of how many. Raises
     ``RequestError`` as ``carry``.
@@ -57,7 +74,8 @@ def changes_that_help(
     decides = value_of(CarriedNetwork, network, "Give what carry(design) returned").decides
     if decides is None or decides.holds or design.access is None:
         return ()
-    found = []
+    found: list[HelpfulChange] = []
+    open_: list[_Tried] = []
     before = decides
     if _is_played(network) or network.played is None:
         again = _again(design, design.access, airtime(design), network)
@@ -85,14 +103,38 @@ def changes_that_help(
             # played for longer it may be no better than it was
             if after is None or eased(decides if after.half_width else before, after):
                 found.append(helpful)
+        elif _is_less(before, after):
+            open_.append(_Tried(change, played, then, after))
+    surer = min(before, decides, key=lambda one: one.half_width)
+    found += _longer(design.access, open_, network, surer)
     found.sort(
         key=lambda one: (
+            one.is_doubtful,
             not one.holds,
             not one.is_close,
             0.0 if one.after is None else _over(one.after),
         )
     )
     return tuple(found)
+
+
+def _longer(
+    access: Access, tried: Sequence[_Tried], network: CarriedNetwork, before: LimitCheck
+) -> Iterator[HelpfulChange]:
+    """Yield what was too close to tell at a first look, the most promising ones played for longer."""
+    transmissions = _LONGER * (_TRANSMISSIONS if access.slots is None else _IN_SLOTS)
+    for number, one in enumerate(sorted(tried, key=lambda one: _over(one.after))):
+        then, after = one.then, one.after
+        if number < _MOST_LONGER:
+            then = one.played(transmissions)
+            after = _same(then, before, one.change.design) or after
+        if eased(before, after):
+            yield _helpful(one.change, one.played, then, network, before)
+        elif is_promising(before, after):
+            yield HelpfulChange(
+                one.change.key, one.change.text, before, after, holds=False, then=then.decides,
+                caution=one.change.caution, is_doubtful=True,
+            )  # fmt: skip
 
 
 def _helpful(
@@ -125,9 +167,23 @@ def eased(before: LimitCheck, after: LimitCheck) -> bool:
 
     What was played is less only where that is more than what both leave open.
     """
-    unsure = hypot(before.half_width, after.half_width)
+    unsure = _unsure(before, after)
     if not after.holds and before.measured - after.measured <= unsure and unsure:
         return False
+    return _is_less(before, after)
+
+
+def is_promising(before: LimitCheck, after: LimitCheck) -> bool:
+    """Return whether it came out better by half of what both leave open: that is a standard error."""
+    less = before.measured - after.measured
+    return _is_less(before, after) and less > _unsure(before, after) / 2
+
+
+def _unsure(before: LimitCheck, after: LimitCheck) -> float:
+    return hypot(before.half_width, after.half_width)
+
+
+def _is_less(before: LimitCheck, after: LimitCheck) -> bool:
     return _over(after) < _over(before) * _LESS
 
 

@@ -13,10 +13,11 @@ MATTERS = {
 }  # fmt: skip
 MOST_HELPS = 6
 TOO_CLOSE = "too close to tell"
+DOUBTFUL = "better, but perhaps by chance"
 HELPS = "What would help, each change alone, calculated again"
 NO_HELP = (
-    "No change of a single number that was tried helps: what is left is another way to send or to feed the nodes, "
-    "other nodes, or fewer of them."
+    "No change of a single number that was tried clearly helps: what is left is another way to send or to feed the "
+    "nodes, other nodes, or fewer of them."
 )
 
 
@@ -80,6 +81,8 @@ def help_words(change: HelpfulChange) -> tuple[str, str, str, str]:
 
 def _enough(change: HelpfulChange) -> str:
     """Return whether a change is enough, or what is next in the way."""
+    if change.is_doubtful:
+        return DOUBTFUL
     if change.holds:
         return "then it carries"
     if change.is_close:
