@@ -9,11 +9,14 @@ from collections.abc import Iterator, Sequence
 from math import log, sqrt
 
 from lowpanbudget.deployment.measured import MeasuredFlow, PlanCheck, PlanNumber, PlanVerdict
-from lowpanbudget.deployment.rhythm import LONG, PART_OFF, RhythmPart, lasts, scatter
+from lowpanbudget.deployment.rhythm import FEWEST, LONG, PART_OFF, RhythmPart, lasts, scatter
 from lowpanbudget.errors import plural
 
 OFF_RHYTHM = 0.1  # that an interval may be longer or shorter than planned; our choice
 FEW_INTERVALS = 3
+# so many are too few for their quarter to tell a clock: their deviation does, so little of the mean; three at random
+# moments deviate so little in 3 % (their shares of the time lie anywhere in a triangle, those in a circle); our choice
+_FEW, _CLOCKED = 2 * FEWEST, 0.2
 _ERRORS = 2  # standard errors that an interval may be off by chance: 95 % of many values
 _ERRORS_OF_MANY = 3  # of many parts
 _NEARLY_ALL = 0.9  # of the time: then the usual interval tells all
@@ -33,14 +36,15 @@ def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
         return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", PlanVerdict.OPEN, why)
     seen_s, error_s, on_average = spread.median, spread.error, ""
     parts, long_s = list(flow.rhythm), LONG * every
-    if scatter(parts):
+    if scatter(parts) or (count < _FEW and spread.deviation > _CLOCKED * spread.mean):
         long_s, on_average = max(LONG, log(count / _BY_CHANCE)) * every, " on average"
         parts = [_on_average(part, every, long_s) for part in parts]
         if count < _MANY:
             error_s = max(error_s, every / sqrt(count))
         known = [part for part in parts if part.every_s is not None]
-        all_of = sum(part.intervals for part in known)
-        seen_s = sum(part.usual_s * part.intervals for part in known) / all_of
+        if known:
+            all_of = sum(part.intervals for part in known)
+            seen_s = sum(part.usual_s * part.intervals for part in known) / all_of
     off = seen_s / every - 1
     verdict, how = PlanVerdict.WITHIN, "as planned"
     if abs(off) > OFF_RHYTHM:

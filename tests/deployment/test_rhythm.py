@@ -130,6 +130,23 @@ def test_who_sends_at_random_moments_is_held_to_the_mean(
     assert found <= verdicts
 
 
+@pytest.mark.parametrize("count", [3, 4, 5, 8])
+def test_a_few_random_moments_are_as_planned_by_chance(count: int) -> None:
+    """A mean of three that is 84 % off lies within 95 % of what chance makes (gamma distribution, a handbook's table).
+
+    Judged each by itself no more than one in twenty may be outside, plus what 300 of them may differ by (binomial).
+    """
+    outside = 0
+    for seed in range(300):
+        chance = Random(seed)
+        found = check([chance.expovariate(1 / 5.0) for _ in range(count)])
+        outside += found.verdict is PlanVerdict.OUTSIDE
+    assert outside <= 15 + 2 * (300 * 0.05 * 0.95) ** 0.5
+    clocked = check([6.0, 6.02, 5.98, 6.01, *[6.0] * 4][:count])
+    assert clocked.verdict is PlanVerdict.OUTSIDE
+    assert "on average" not in clocked.why
+
+
 def test_a_silence_among_random_moments_changes_no_average() -> None:
     """Five minutes of 55 are no quarter of the time; 25 of 75 are."""
     chance = Random(3)
