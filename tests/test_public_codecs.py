@@ -280,6 +280,9 @@ def test_senml_packs_in_both_forms() -> None:
         ("urn:dev:ow:10e2073a0108006:voltage", "V", 1276020076),
         ("urn:dev:ow:10e2073a0108006:current", "A", 1276020071),
     ]
+    # section 4.6: a version other than 10 "MUST be present in all the resolved SenML Records", and 10 "MUST NOT"
+    assert [one["bver"] for one in resolve_senml(records)] == [5, 5]
+    assert resolve_senml([{"bver": 10, "n": "a", "v": 1}]) == ({"n": "a", "v": 1},)
     assert write_senml(resolve_senml(records))  # exact decimals are numbers as well
 
 

@@ -120,7 +120,8 @@ def _packed(
             except RequestError as error:
                 fault = error
         if fault is not None and not name:
-            if any(one.endswith("=") for one in given):
+            empty = [one[:-1] for one in given if one.endswith("=")]
+            if any(f"field {one} " in fault.message for one in empty):
                 hint = f"{fault.hint}; an optional field is left out with --without NAME"
                 raise RequestError(fault.message, hint=hint.lstrip("; "))
             raise fault

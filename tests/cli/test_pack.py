@@ -122,6 +122,8 @@ def test_an_optional_field_is_left_out_where_the_rest_is_as_in_the_greatest(
     assert invoke(*asked, "--without", "rh").stdout == "40\n"
     assert "only fields with optional = true" in invoke(*asked, "--without", "on").stderr
     assert "--without NAME" in invoke(*asked, "rh=").stderr
+    # of a field that is empty alone: 200 is out of range, whatever the other one is
+    assert "--without NAME" not in invoke("pack", file, "one", "rh=200", "on=").stderr
     (tmp_path / "v.csv").write_text("on\ntrue\n")
     done = invoke("pack", file, "one", tmp_path / "v.csv", "--without", "rh")
     assert (done.exit_code, "null in JSON" in done.stderr) == (2, True)

@@ -21,6 +21,7 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.interfaces import Scope
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
@@ -365,7 +366,14 @@ def test_a_time_whose_range_is_past() -> None:
 
     (found,) = of(bits=20, step=Decimal(60))
     assert "it ends with 1971-12-30T04:15:00Z" in found
-    assert 'epoch = "2026-01-01T00:00:00Z"' in found
+    assert "no time of 2026 or later can be sent" in found
+    # two years after a later epoch all would be past again
+    assert "epoch = " not in found
+    assert 'epoch = "2026-01-01T00:00:00Z"' in of(bits=40, step=Decimal("0.001"))[0]
+    # 65536 s are 18 h 12 min 16 s, soon over after any epoch
+    (short,) = of(bits=16, epoch="2026-06-01T00:00:00Z")
+    assert "it ends with 2026-06-01T18:12:15Z, 0.759 days after its epoch" in short
+    assert "; More bits, or a greater step" in short
     assert "it ends with 2004-11-03" in of(bits=40, step=Decimal("0.001"))[0]
     # 32 bits of seconds last up to 2106, and what counts from no date never ends
     assert of() == of(bits=20, epoch="power-on") == of(bits=20, epoch="1.5 h after power-on") == []
@@ -378,6 +386,17 @@ def test_an_epoch_without_an_offset_is_one_of_utc(monkeypatch: pytest.MonkeyPatc
     time.tzset()
     try:
         assert Time("t", epoch="2025-01-01").base_time() == (55 * 365 + 14) * 86400
+        # so that a date with an offset can be told from it; the other way round it may be of any zone
+        bare, zulu = (Time("t", epoch=f"2025-01-01T00:00:00{offset}") for offset in ("", "Z"))
+        nothing = Scope({}, {})
+        assert bare.taken("2025-01-02T00:00:00Z", nothing, table=False) == 86400
+        assert bare.taken("2025-01-02T00:00:00", nothing, table=False) == 86400
+        left = zulu.taken("2025-01-02T00:00:00", nothing, table=False)
+        made = Message("m", (zulu,), byte_order="big", bit_order="msb-first", layout="bit-packed")
+        with pytest.raises(RequestError, match="without an offset from UTC"):
+            made.pack({"t": left})
+        with pytest.raises(RequestError, match=r"Its times are 2025-01-01T00:00:00Z \.\. 2161-02"):
+            made.pack({"t": -1})
     finally:
         monkeypatch.undo()
         time.tzset()

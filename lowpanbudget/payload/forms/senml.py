@@ -96,8 +96,10 @@ def resolve_senml(records: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:
     """Return the records with all base fields applied (section 4.6), in the order of the pack: read-only dictionaries.
 
     Names are joined; times, values and sums are exact decimals, added up, and absent where neither part is there.
-    Raises ``Malformed`` for a version of SenML that is not known, a name that is none when it is joined, and a record
-    without a value or a sum; ``RequestError`` as ``write_senml`` for what no record can hold.
+    A ``bver`` other than 10 stays, in every record. A time below 2**28 is relative (section 4.5.3), and stays so: when
+    the pack came only its receiver knows. Raises ``Malformed`` for a version of SenML that is not known, a name that
+    is none when it is joined, and a record without a value or a sum; ``RequestError`` as ``write_senml`` for what no
+    record can hold.
     """
     return tuple(map(FrozenDict, resolve(_given(records))))
 
@@ -185,12 +187,15 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
                 if label in CBOR_LABELS and label[0] == "b"
             }
         )
-        if base.get("bver", _BASE_VERSION) > _BASE_VERSION:
-            raise Malformed(f"version {base['bver']} is not known here", layer=_LAYER, cite=CITE)
+        version = base.get("bver", _BASE_VERSION)
+        if version > _BASE_VERSION:
+            raise Malformed(f"version {version} is not known here", layer=_LAYER, cite=CITE)
         own = {label: item for label, item in entry.items() if not label.startswith("b")}
         if not own:
             continue  # base fields alone, as in section 5.1.7
         made = {**own, "n": _joined(number, base.get("bn", ""), own.get("n", ""))}
+        if version != _BASE_VERSION:
+            made["bver"] = version  # "it MUST be present in all the resolved SenML Records"
         if "u" not in own and "bu" in base:
             made["u"] = base["bu"]
         for label, under in (("t", "bt"), ("v", "bv"), ("s", "bs")):

@@ -24,6 +24,8 @@ from lowpanbudget.payload.kinds.number import Number
 _LIKE_A_DATE = re.compile(r"\d{4}-\d|\d{1,4}[/.]\d{1,2}[/.]\d")
 # A time that is past when this is read. No clock is asked: a design is judged alike on every day.
 _TODAY = "2026-01-01T00:00:00Z"
+_YEAR = 31_557_600  # seconds
+_LIFE = 5  # years that nodes stay in the field at least: common practice, no source
 
 
 @field_kind
@@ -85,26 +87,37 @@ step = 1"""
         def encode(value: Any) -> int:
             if isinstance(value, str):
                 hint = f"Give seconds since {self.epoch}, or a date and time as that is written"
+                if _moment(value) is not None:
+                    raise Misfit(f"is {value[:40]!r}, without an offset from UTC", hint=hint)
                 raise Misfit(f"is the text {value[:40]!r}, no time", hint=hint)
-            return plain.encode(value)
+            try:
+                return plain.encode(value)
+            except Misfit as fault:
+                last = self.date(self.number().max)
+                hint = f"Its times are {self.date(0)} .. {last}" if last else ""
+                raise Misfit(fault.message, hint=fault.hint or hint) from None
 
         return plain._replace(encode=encode)
 
     @property
     def start(self) -> datetime | None:
         """Return the date and time of the epoch, None where it is no date."""
-        try:
-            return datetime.fromisoformat(self.epoch)
-        except ValueError:
-            return None
+        return _moment(self.epoch)
 
     def remark(self) -> tuple[str, str] | None:
-        """Return a remark on times that are all past: no message that is sent can hold one."""
+        """Return a remark on times that are all past, or soon are: no message that is sent later can hold one."""
         last = self.date(self.number().max) if self.start else ""
-        if not last or last >= _TODAY:
+        years = float(self.step) * 2**self.bits / _YEAR
+        if not last or (last >= _TODAY and years >= 1):
             return None
-        text = f"it ends with {last}: no time of today can be sent"
-        return text, f'State a later epoch, epoch = "{_TODAY}", or more bits, or a greater step'
+        longer = "more bits, or a greater step"
+        text = f"it ends with {last}: no time of {_TODAY[:4]} or later can be sent"
+        if last >= _TODAY:
+            text = f"it ends with {last}, {self._years(self.bits)} after its epoch, and no later time can be sent"
+        # a later epoch is no help where that one is soon over as well
+        if years < _LIFE:
+            return text, longer[0].upper() + longer[1:]
+        return text, f'State a later epoch, epoch = "{_TODAY}", or {longer}'
 
     def shown_unit(self) -> str:
         """Return seconds."""
@@ -129,10 +142,10 @@ step = 1"""
         value = super(Time, self).taken(given, before, table=table)  # noqa: UP008 - slots make the class anew
         if not isinstance(value, str):
             return value
-        try:
-            since = datetime.fromisoformat(value.strip()) - datetime.fromisoformat(self.epoch)
-        except (ValueError, TypeError):  # no date, or one of them without an offset from UTC
-            return value
+        start, moment = self.start, _moment(value)
+        if start is None or moment is None or (start.tzinfo and not moment.tzinfo):
+            return value  # no date, or one that may be of any zone
+        since = _as_utc(moment) - _as_utc(start)
         return EXACT.divide(Decimal(since // timedelta(microseconds=1)), Decimal(1_000_000))
 
     def gain(self) -> ask.Gain:
@@ -146,11 +159,7 @@ step = 1"""
 
     def _years(self, bits: int) -> str:
         seconds = float(self.step) * 2**bits
-        return (
-            f"{seconds / 31_557_600:.3g} years"
-            if seconds > 31_557_600
-            else f"{seconds / 86400:.3g} days"
-        )
+        return f"{seconds / _YEAR:.3g} years" if seconds > _YEAR else f"{seconds / 86400:.3g} days"
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return an integer of steps."""
@@ -160,9 +169,20 @@ step = 1"""
         """Return the seconds from 1970 to the epoch, None where there is no such date or the time may be absent."""
         if self.optional or self.start is None:
             return None
-        # a date without an offset is one of UTC, not of the zone where this runs
-        moment = self.start if self.start.tzinfo else self.start.replace(tzinfo=UTC)
         try:
-            return Decimal(int(moment.timestamp()))
+            return Decimal(int(_as_utc(self.start).timestamp()))
         except (ValueError, OverflowError):
             return None
+
+
+def _moment(text: str) -> datetime | None:
+    """Return the date and time that a text is, None where it is none."""
+    try:
+        return datetime.fromisoformat(text.strip())
+    except ValueError:
+        return None
+
+
+def _as_utc(moment: datetime) -> datetime:
+    """Return a date and time of an epoch: without an offset it is one of UTC, not of the zone where this runs."""
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)

@@ -299,7 +299,9 @@ def test_path_becomes_options(path: str, values: list[tuple[int, str]]) -> None:
 
 @given(
     st.lists(
-        st.binary(max_size=8).filter(lambda segment: segment not in (b".", b".."))
+        st.text(st.characters(exclude_categories=["Cs"]), max_size=8)
+        .filter(lambda segment: segment not in (".", ".."))
+        .map(str.encode)
         | st.sampled_from([b"a/b", b"%41", b"~:@!$&'()*+,;=-._"]),
         max_size=4,
     )
@@ -324,6 +326,8 @@ def test_a_path_tells_its_options(segments: list[bytes]) -> None:
         ("/%zz", "two hexadecimal digits"),  # RFC 3986 section 2.1
         ("/100%", "two hexadecimal digits"),
         ("/\ud800", "surrogate"),
+        ("/%c3%28", "Uri-Path c328 is not UTF-8"),  # RFC 7252 section 3.2, and RFC 3629 section 3
+        ("/a?%ff", "Uri-Query ff is not UTF-8"),
     ],
 )
 def test_what_is_no_path_is_refused(text: str, why: str) -> None:
@@ -380,6 +384,32 @@ def test_flaws_of_options() -> None:
         "OSCORE option: reserved is 0x7, not 0x0"
     ]
     assert flaw_texts("GET", CoapOption(9)) == ["an OSCORE message has no payload"]
+
+
+def test_uri_options_beside_a_proxy_uri() -> None:
+    """RFC 7252 section 5.10.2: each of the four "MUST NOT be included in a request containing" it."""
+    proxy, path = CoapOption.of("Proxy-Uri", "coap://h/a"), CoapOption.of("Uri-Path", "a")
+    beside = "beside a Proxy-Uri, which stands for the whole URI"
+    assert flaw_texts("GET", proxy) == []
+    assert flaw_texts("GET", path, proxy) == [f"Uri-Path {beside}"]
+    others = [CoapOption.of("Uri-Host", "h"), CoapOption.of("Uri-Port", 1), path,
+              CoapOption.of("Uri-Query", "b"), proxy]  # fmt: skip
+    assert flaw_texts("GET", *others) == [
+        f"{name} {beside}" for name in ("Uri-Host", "Uri-Port", "Uri-Path", "Uri-Query")
+    ]
+    # RFC 8613 section 4.1.3.3: an opened request has its path from inside, and the Proxy-Uri none
+    for authority in ("coap://example.com", "coap://[2001:db8::1]:61616"):
+        outer = CoapOption.of("Proxy-Uri", authority)
+        assert flaw_texts("GET", CoapOption.of("Uri-Path", "resource"), outer) == []
+        assert flaw_texts("GET", CoapOption.of("Uri-Host", "h"), outer) == [f"Uri-Host {beside}"]
+
+
+def test_a_diagnostic_payload_is_text() -> None:
+    """RFC 7252 section 5.5.2: without a Content-Format that of an error "MUST be encoded using UTF-8"."""
+    assert flaw_texts("4.04", payload=b"\xff\xfe") == ["the diagnostic payload is not UTF-8"]
+    assert flaw_texts("5.00", payload="zu hei\u00df".encode()) == []
+    assert flaw_texts("4.04", CoapOption.of("Content-Format", 60), payload=b"\xff") == []
+    assert flaw_texts("2.05", payload=b"\xff") == []
 
 
 @pytest.mark.parametrize("number", [number for number in DEFINITIONS if number != 9])

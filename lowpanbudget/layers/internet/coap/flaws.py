@@ -3,6 +3,7 @@
 These are no message format errors: RFC 7252 section 5.4 lets the receiver ignore an option or reject the message.
 """
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -22,12 +23,18 @@ from lowpanbudget.layers.internet.coap.registry import (
     DEFINITIONS,
     ETAG,
     OSCORE,
+    PROXY_URI,
     RESERVED_NUMBERS,
 )
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 
 _USAGE = rfc(7252, "4.3")
 _VALID = coap_code("2.03")
+_BY_PROXY_URI = rfc(7252, "5.10.2")
+_HOST_AND_PORT, _PATH_AND_QUERY = {3, 7}, {11, 15}  # Uri-Host, Uri-Port; Uri-Path, Uri-Query
+_CONTENT_FORMAT = 12
+# what Proxy-Uri holds of a request that OSCORE protects: its path and query are inside (RFC 8613 section 4.1.3.3)
+_NO_PATH = re.compile(rb"[^:/?#]+://[^/?#]*")
 # "a sender MUST NOT include one" (RFC 7252 section 5.5). FETCH, PATCH and iPATCH have one (RFC 8132)
 _WITHOUT_PAYLOAD = {
     coap_code("GET"): rfc(7252, "5.5"),
@@ -57,7 +64,12 @@ def coap_flaws(message: CoapMessage | bytes) -> tuple[CoapFlaw, ...]:
     Raises ``WireError`` for octets that are no message, as ``read_coap`` does.
     """
     message = message_of(message)
-    return (*_of_header(message), *_of_options(message), *_of_payload(message))
+    return (
+        *_of_header(message),
+        *_of_options(message),
+        *_beside_proxy_uri(message),
+        *_of_payload(message),
+    )
 
 
 def _of_header(message: CoapMessage) -> Iterator[CoapFlaw]:
@@ -117,6 +129,25 @@ def _of_options(message: CoapMessage) -> Iterator[CoapFlaw]:
             )
 
 
+def _beside_proxy_uri(message: CoapMessage) -> Iterator[CoapFlaw]:
+    """Proxy-Uri says it all: Uri options "MUST NOT be included" (RFC 7252 section 5.10.2).
+
+    A message of OSCORE that was opened has the path of the protected request beside a Proxy-Uri without one.
+    """
+    proxy = message.first(PROXY_URI)
+    if proxy is None or not message.is_request:
+        return
+    allowed = _PATH_AND_QUERY if _NO_PATH.fullmatch(proxy.octets) else set()
+    for number in sorted((_HOST_AND_PORT | _PATH_AND_QUERY) - allowed):
+        option = message.first(number)
+        if option is not None:
+            yield CoapFlaw(
+                f"{option.name} beside a Proxy-Uri, which stands for the whole URI",
+                _BY_PROXY_URI,
+                option,
+            )
+
+
 def _of_value(option: CoapOption) -> Iterator[CoapFlaw]:
     row, value = option.definition, option.value
     if isinstance(row.value, TextString) and isinstance(value, bytes):
@@ -148,6 +179,10 @@ def _of_payload(message: CoapMessage) -> Iterator[CoapFlaw]:
     if message.code == _VALID and message.first(ETAG) is None:
         yield CoapFlaw("2.03 Valid has no ETag, which says what is valid", rfc(7252, "5.9.1.3"))
     oscore = message.first(OSCORE)
+    is_diagnostic = class_of(message.code) in (4, 5) and message.first(_CONTENT_FORMAT) is None
+    # the payload of an OSCORE message is ciphertext, whatever its code
+    if is_diagnostic and oscore is None and not _is_utf8(message.payload):
+        yield CoapFlaw("the diagnostic payload is not UTF-8", rfc(7252, "5.5.2"))
     if oscore is not None and not message.payload:
         yield CoapFlaw("an OSCORE message has no payload", rfc(8613, "2"), oscore)
     describing = message.first(BLOCK1 if message.is_request else BLOCK2)
@@ -161,3 +196,11 @@ def _of_payload(message: CoapMessage) -> Iterator[CoapFlaw]:
                 rfc(7959, "2.3"),
                 describing,
             )
+
+
+def _is_utf8(octets: bytes) -> bool:
+    try:
+        octets.decode()
+    except UnicodeDecodeError:
+        return False
+    return True

@@ -183,7 +183,7 @@ def coap_path(path: str) -> tuple[CoapOption, ...]:
         raise RequestError(f"a path is text, not {type(path).__name__}")
     if why := _no_path(path):
         raise RequestError(f"path {path[:60]!r} {why[0]}", cite=rfc(7252, "6.4"), hint=why[1])
-    path, question, query = path.partition("?")
+    whole, (path, question, query) = path, path.partition("?")
     options = []
     if path not in ("", "/"):
         options += [
@@ -192,6 +192,13 @@ def coap_path(path: str) -> tuple[CoapOption, ...]:
         ]
     if question:
         options += [CoapOption.of("Uri-Query", unquote_to_bytes(part)) for part in query.split("&")]
+    for option in options:
+        if isinstance(option.value, bytes):  # "encoded using UTF-8" (section 3.2)
+            raise RequestError(
+                f"path {whole[:60]!r}: {option.name} {option.octets.hex()} is not UTF-8",
+                cite=rfc(7252, "3.2"),
+                hint="Write a letter as it is, or its octets of UTF-8: %C3%A9 for \u00e9",
+            )
     return tuple(options)
 
 
