@@ -52,7 +52,9 @@ def command(
     only by receivers that ignore octets after their last field), refused, which the receiver knows, or misread, which
     nobody notices. That nothing is misread is proven, by sizes, by bits that are always the same, because no field
     moves, or by following every count, option and presence bit through the receiver; where neither that nor a message
-    that is misread is found, messages may be misread. Of each message as a whole it is also told what a new receiver
+    that is misread is found, messages may be misread. A field of another name and the same shape is taken for a renamed
+    one, and a unit that only one file states for one that was meant: what has to be so for that to be right is told.
+    Of each message as a whole it is also told what a new receiver
     makes of old ones, as nodes in the field go on to send them. The exit code is 1 when something is misread or may be.
     """
     from lowpanbudget.cli import output

@@ -80,7 +80,7 @@ def test_what_is_misread_without_a_tail_is_misread_where_tails_are_ignored(
     args = ("compatible", ARCHIVE, file, "--message", "door_alarm")
     assert (invoke(*args).exit_code, invoke(*args, "--ignore-tail").exit_code) == (0, 1)
     told = " ".join(invoke(*args).stdout.split())
-    assert "refuses some messages: the message ends here, with 1 octet after it" in told
+    assert "refuses all messages: the message ends here, with 1 octet after it" in told
     assert "door_alarm_unpack_prefix ignores them and misreads: light = " in told
 
 

@@ -137,7 +137,7 @@ def test_inserted_and_removed_fields_are_not_safe() -> None:
 def test_a_new_version_is_refused() -> None:
     change = only(compare(message(*OLD), message(Version("v", value=2), *OLD[1:])))
     assert not change.safe
-    assert change.reads == "refuses some messages: field v is 2, and this format has 1"
+    assert change.reads == "refuses all messages: field v is 2, and this format has 1"
 
 
 def test_outcomes_are_told_apart() -> None:
@@ -162,6 +162,9 @@ def test_a_name_alone_is_safe() -> None:
     found = compare(message(*OLD), message(OLD[0], OLD[1], number("aa"), OLD[3]))
     change = only(found)
     assert (change.safe, change.what) == (True, "a renamed to aa")
+    # no octet tells a new name from another thing of the same shape: both directions say what has to be so
+    assert change.reads == "all its fields right; the same octets: right only if aa is what a is"
+    assert found.new_receiver_reads.endswith("right only if a is what aa is")
     assert found.new_receiver_outcome is Outcome.RIGHT
 
 
@@ -214,6 +217,14 @@ def test_another_unit_is_never_safe() -> None:
     change = only(compare(message(number("a", unit="Cel")), message(number("a", unit="K"))))
     assert not change.safe
     assert "the same octets, but takes K for Cel" in change.reads
+
+
+def test_a_unit_that_was_only_meant_may_be_stated() -> None:
+    """Its octets and values are the same; whether it was meant no octet shows, and the words say so."""
+    found = compare(message(number("a")), message(number("a", unit="Cel")))
+    right = "all its fields right; the same octets: right only if unit Cel of a is meant by both"
+    assert (found.outcome, found.reads) == (Outcome.RIGHT, right)
+    assert (found.new_receiver_outcome, found.new_receiver_reads) == (Outcome.RIGHT, right)
 
 
 def test_names_added_to_an_enumeration() -> None:
@@ -455,7 +466,9 @@ def test_counts_are_run_through_where_they_are_all_that_varies() -> None:
 
     # 1 + 2 (n >> 1) octets wanted, which is odd, and 2 + 2n sent
     assert _counts_read(words(8), words(16), "x", 16, 0) == set()
-    assert compare(words(8), words(16)).outcome is Outcome.REFUSED
+    found = compare(words(8), words(16))
+    assert found.outcome is Outcome.REFUSED
+    assert found.reads.startswith("refuses all messages: ")
 
     def label(most: int) -> Message:
         return message(Version("v", value=1), number("t", 1250), Text("x", max_length=most))

@@ -107,7 +107,8 @@ def _sides(receiver: Message, sender: Message, *, ignore_tail: bool) -> Sides:
     differences = list(edits(receiver.fields, sender.fields, ()))
     renamed = {was: now for edit in differences for was, now in edit.renamed.items()}
     meanings = [edit.meaning for edit in differences if edit.meaning]
-    return Sides(receiver, sender, renamed, meanings, ignore_tail)
+    assumed = [edit.assumed for edit in differences if edit.assumed]
+    return Sides(receiver, sender, renamed, meanings, assumed, ignore_tail)
 
 
 def _compared(
@@ -155,7 +156,8 @@ def _judged(
     except FlawedMessage:
         return Change(path, edit.what, False, why_not, 0, Outcome.UNKNOWN)
     meanings = [edit.meaning] if edit.meaning else []
-    sides = Sides(old, changed, edit.renamed, meanings, ignore_tail)
+    assumed = [edit.assumed] if edit.assumed else []
+    sides = Sides(old, changed, edit.renamed, meanings, assumed, ignore_tail)
     read = reading(sides, everywhere="fields" not in changes)
     bits = changed.max_bits - old.max_bits
     return Change(path, edit.what, read.outcome is Outcome.RIGHT, read.text, bits, read.outcome)

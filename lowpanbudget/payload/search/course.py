@@ -25,12 +25,13 @@ _OCTET = 8
 _MANY = 10  # bits whose codes are all looked at
 
 
-def is_followed(
+def are_read_right(
     receiver: Message, sender: Message, renamed: dict[str, str], *, ignore_tail: bool
-) -> bool:
-    """Return whether it is proven, layout by layout, that the receiver misreads no message of the sender."""
+) -> bool | None:
+    """Return whether messages of any layout may be read, and are right then; None where that is not proven."""
     if receiver.order.bit_order != sender.order.bit_order:
-        return False
+        return None
+    are_any = False
     sending = Ways()
     same = _Same(receiver, sender, renamed)
     try:
@@ -38,11 +39,13 @@ def is_followed(
             receiving = Ways(sending.work)
             for read in receiving.each(lambda ways: _Read(receiver, ways, sent, same)):  # noqa: B023 - used at once
                 is_whole = -(-read.at // _OCTET) == len(sent.bits) // _OCTET
-                if read.is_wrong and (is_whole or ignore_tail):
-                    return False
+                if is_whole or ignore_tail:
+                    are_any = True
+                    if read.is_wrong:
+                        return None
     except NotFollowed:
-        return False
-    return True
+        return None
+    return are_any
 
 
 class _Same:

@@ -16,7 +16,10 @@ _MEANINGS = ("unit", "epoch")
 
 
 class Edit(NamedTuple):
-    """A change as the members of one container after it; ``renamed`` says what an old name is called now."""
+    """A change as the members of one container after it; ``renamed`` says what an old name is called now.
+
+    ``meaning`` says what is misread although no octet differs; ``assumed`` what makes it right, which no octet shows.
+    """
 
     place: FieldPath
     what: str
@@ -24,6 +27,7 @@ class Edit(NamedTuple):
     members: tuple[Field, ...]
     renamed: dict[str, str]
     meaning: str = ""
+    assumed: str = ""
 
 
 def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: FieldPath) -> Iterator[Edit]:
@@ -63,7 +67,8 @@ def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: FieldPath) -> I
             verb = "renamed to" if renamed else "replaced by"
             what = f"{_named(old[i1:i2])} {verb} {_named(new[j1:j2])}"
             members = (*old[:i1], *new[j1:j2], *old[i2:])
-            yield Edit((*place, old[i1].name), what, place, members, renamed)
+            assumed = " and ".join(f"{now} is what {was} is" for was, now in renamed.items())
+            yield Edit((*place, old[i1].name), what, place, members, renamed, assumed=assumed)
 
 
 def _common(fields: tuple[Field, ...], others: tuple[Field, ...]) -> list[str]:
@@ -98,8 +103,9 @@ def _pair(old: tuple[Field, ...], index: int, after: Field, place: FieldPath) ->
     if inside is not None:
         yield from inside
         return
-    what, meaning = _difference(before, after)
-    yield Edit(here, what, place, (*old[:index], after, *old[index + 1 :]), {}, meaning)
+    what, meaning, assumed = _difference(before, after)
+    members = (*old[:index], after, *old[index + 1 :])
+    yield Edit(here, what, place, members, {}, meaning, assumed)
 
 
 def _inside(before: Field, after: Field, here: FieldPath) -> Iterator[Edit] | None:
@@ -124,20 +130,22 @@ def _inside(before: Field, after: Field, here: FieldPath) -> Iterator[Edit] | No
     )
 
 
-def _difference(before: Field, after: Field) -> tuple[str, str]:
-    """Return what differs between two fields of one name, and what of it the wire does not show."""
+def _difference(before: Field, after: Field) -> tuple[str, str, str]:
+    """Return what differs between two fields of one name, what of it the wire does not show, and what is assumed."""
     if before.kind != after.kind:
-        return f"kind {before.kind} becomes {after.kind}", ""
-    parts, meaning = [], ""
+        return f"kind {before.kind} becomes {after.kind}", "", ""
+    parts, meaning, assumed = [], "", ""
     for item in dataclasses.fields(bare(after)):
         old, new = getattr(bare(before), item.name), getattr(bare(after), item.name)
         if old != new:
             long = isinstance(old, tuple | Field) or isinstance(new, tuple | Field)
             words = _lists(old, new) if long else _values(old, new)
             parts.append(f"{item.name} {words}")
-            if item.name in _MEANINGS:
+            if item.name in _MEANINGS and not (old and new):  # stated on one side alone
+                assumed = f"{item.name} {shown(old or new)} of {before.name or 'an element'} is meant by both"
+            elif item.name in _MEANINGS:
                 meaning = f"the same octets, but takes {shown(new)} for {shown(old)}"
-    return ", ".join(parts), meaning
+    return ", ".join(parts), meaning, assumed
 
 
 def _values(before: Any, after: Any) -> str:

@@ -20,13 +20,14 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.alignment import is_in_step
 from lowpanbudget.payload.search.ambiguity import read_by_both
 from lowpanbudget.payload.search.certain_bits import is_never_read
-from lowpanbudget.payload.search.course import is_followed
+from lowpanbudget.payload.search.course import are_read_right
 from lowpanbudget.payload.search.edits import shown
 from lowpanbudget.payload.search.sampler import edges, samples
 from lowpanbudget.payload.search.tree import walk
 from lowpanbudget.payload.words import joined
 
 _NOT_PROVEN = "no message was found that is misread, and nothing proves that there is none"
+_SOME, _ALL = "refuses some messages", "refuses all messages"
 _SHOWN = 40  # octets of a message that is misread, for people to try
 
 
@@ -55,14 +56,16 @@ class Reading(NamedTuple):
 class Sides(NamedTuple):
     """The formats of a receiver and of a sender; ``renamed`` says what the sender calls the receiver's fields.
 
-    ``meanings`` are differences that no octet shows. A receiver that ignores the tail reads what it knows and leaves
-    the octets after it, as ``Message.unpack`` does where that is asked for.
+    ``meanings`` are differences that no octet shows, ``assumed`` what has to be so for what is right. A receiver that
+    ignores the tail reads what it knows and leaves the octets after it, as ``Message.unpack`` does where that is asked
+    for.
     """
 
     receiver: Message
     sender: Message
     renamed: dict[str, str]
     meanings: Sequence[str]
+    assumed: Sequence[str]
     ignore_tail: bool
 
 
@@ -77,18 +80,25 @@ def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
         return Reading(Outcome.MISREAD, sides.meanings[0])
     # what is right as a prefix is so for those who ignore the tail
     ignore_tail = sides.ignore_tail or tried.outcome is Outcome.PREFIX
-    proven = _is_proven(sides._replace(ignore_tail=ignore_tail))
-    return tried if proven else _searched(sides, tried, judge)
-
-
-def _is_proven(sides: Sides) -> bool:
-    """Return whether no message at all can be misread."""
-    ends, ignore_tail = (sides.receiver, sides.sender), sides.ignore_tail
-    return (
-        is_in_step(*ends, sides.renamed)
-        or is_never_read(*ends, ignore_tail=ignore_tail)
-        or is_followed(*ends, sides.renamed, ignore_tail=ignore_tail)
+    are_read = _are_read(sides._replace(ignore_tail=ignore_tail))
+    if are_read is False and tried.outcome is Outcome.REFUSED:
+        return tried._replace(text=tried.text.replace(_SOME, _ALL, 1))
+    found = _searched(sides, tried, judge) if are_read is None else tried
+    if not sides.assumed or found.outcome is Outcome.MISREAD:
+        return found
+    return found._replace(
+        text=f"{found.text}; the same octets: right only if {', and '.join(sides.assumed)}"
     )
+
+
+def _are_read(sides: Sides) -> bool | None:
+    """Return whether any message is read, where it is proven that none at all is misread."""
+    ends, ignore_tail = (sides.receiver, sides.sender), sides.ignore_tail
+    if is_never_read(*ends, ignore_tail=ignore_tail):
+        return False
+    if is_in_step(*ends, sides.renamed):
+        return True
+    return are_read_right(*ends, sides.renamed, ignore_tail=ignore_tail)
 
 
 def _searched(sides: Sides, tried: Reading, judge: "_Judge") -> Reading:
@@ -132,7 +142,7 @@ def _tried(sides: Sides, places: set[FieldPath] | None, judge: "_Judge") -> Read
 
 
 def _refused(fault: WireError) -> Reading:
-    return Reading(Outcome.REFUSED, f"refuses some messages: {fault.message}")
+    return Reading(Outcome.REFUSED, f"{_SOME}: {fault.message}")
 
 
 def _misread_behind(receiver: Message, tail: WireError, wrong: str) -> Reading:
