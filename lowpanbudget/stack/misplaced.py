@@ -52,11 +52,20 @@ def note_headers(heads: Sequence[Head]) -> Iterator[Notice]:
                 text = "a hop-by-hop header stands behind another than the IPv6 header"
                 yield Notice("hop-by-hop-misplaced", text, HOP_BY_HOP_PLACE, head.start)
         else:
-            route = _route_of(value)
-            if route is not None:
-                way = (header.destination, *route.expand(header.destination))
-                for name, text, cite in source_route.flaws(header.source, way):
-                    yield Notice(name, text, cite, head.start)
+            yield from _note_route(value, header, head.start)
+
+
+def _note_route(value: Any, header: Ipv6, at: int) -> Iterator[Notice]:
+    """Yield the notices of a source route; where it cannot be read, the router whose turn it is discards it."""
+    try:
+        route = _route_of(value)
+    except WireError as error:
+        yield Notice("source-route-unreadable", error.message, error.cite, at)
+        return
+    if route is not None:
+        way = (header.destination, *route.expand(header.destination))
+        for name, text, cite in source_route.flaws(header.source, way):
+            yield Notice(name, text, cite, at)
 
 
 def _header_of(value: Any) -> Ipv6 | None:
@@ -72,12 +81,9 @@ def _kind_of(value: Any) -> int | None:
 
 
 def _route_of(value: Any) -> SourceRoute | None:
-    """Return the source route that a head is, or stands for; None for another, and for one that cannot be read."""
+    """Return the source route that a head is, or stands for; None for another."""
     if isinstance(value, SourceRoute):
         return value
     if _kind_of(value) != ipv6.ROUTING or value.octets[2] != source_route.TYPE:
         return None
-    try:
-        return source_route.decode(Reader(value.octets))
-    except WireError:
-        return None
+    return source_route.decode(Reader(value.octets))

@@ -84,6 +84,12 @@ def in_lorh(*nodes: bytes) -> Capture:
     return Capture([air.raw(octets, 1, (ROOT, NODE))], root=FROM_ROOT)
 
 
+def in_nhc(route: bytes) -> Capture:
+    """A routing header in NHC, whose length counts octets, behind a header with addresses as in ``in_lorh``."""
+    octets = b"\x7e\x77\xe2\x3b" + bytes([len(route) - 2]) + route[2:]
+    return Capture([air.raw(octets, 1, (ROOT, NEXT))])
+
+
 TWICE = "the source route visits an address more than once"
 GROUP = "a multicast address stands in the source route"
 BEHIND = "a hop-by-hop header stands behind another than the IPv6 header"
@@ -198,6 +204,39 @@ MISPLACED_FURTHER = (
             ),
         )
     ),
+    # RFC 6554 section 4.2: "if Segments Left is greater than n"; as it is, and compressed: EID 1, next header 59, 14
+    # octets (RFC 6282 section 4.2)
+    *(
+        Further(
+            "contents-unreadable",
+            fires,
+            Told(
+                "failure",
+                "0x0001: 3 segments left of 2",
+                "3 segments left of 2",
+                (where,),
+                (1,),
+                cite="RFC 6554 §4.2",
+            ),
+        )
+        for fires, where in (
+            (partial(way, 3, LAST, NODE), "octet 53"),
+            (lambda: in_nhc(source_route(3, LAST, NODE)), "octet 11"),
+        )
+    ),
+    # RFC 4291 section 2.5.3: "must be dropped" by the router that gets it as its destination
+    Further(
+        "source-route-address-forbidden",
+        lambda: whole_way(ITSELF, FROM_NODE),
+        Told(
+            "failure",
+            BY_ROOT,
+            "the loopback address stands in the source route",
+            ("octet 50",),
+            (1,),
+            cite="RFC 4291 §2.5.3",
+        ),
+    ),
     # RFC 4291 section 2.5.2: "or in IPv6 Routing headers"
     Further(
         "source-route-address-forbidden",
@@ -223,6 +262,10 @@ MISPLACED_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a route that is cut off": (
         "source-route-visits-twice",
         lambda: Capture([air.raw(b"\x41" + air.ip(FROM_FAR, FROM_NODE, 43, b"\x3b\x02"))]),
+    ),
+    "a way in NHC of which all is left": (
+        "contents-unreadable",
+        lambda: in_nhc(source_route(2, LAST, NODE)),
     ),
     "a way of which some was gone": (
         "source-route-visits-twice",

@@ -110,6 +110,7 @@ def source_route_visits_twice(scene: Scene, notice: Notice) -> Hits:
 
 @NETWORK.rule("source-route-address-forbidden", Noticed("source-route-multicast"))
 @NETWORK.rule("source-route-address-forbidden", Noticed("source-route-unspecified"))
+@NETWORK.rule("source-route-address-forbidden", Noticed("source-route-loopback"))
 def source_route_address_forbidden(scene: Scene, notice: Notice) -> Hits:
     """Take the notices of the decoder."""
     yield Hit(

@@ -47,6 +47,7 @@ def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
 
 
 @UNREADABLE.rule("contents-unreadable", Noticed("payload-unreadable"))
+@UNREADABLE.rule("contents-unreadable", Noticed("source-route-unreadable"))
 def contents_unreadable(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of the decoder, each fault by itself; try the commonest slip."""
     if notice.cite == _CONNECTION_ID:

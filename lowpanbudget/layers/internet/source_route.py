@@ -28,6 +28,7 @@ from lowpanbudget.values import replace
 CITE = rfc(6554, "3")
 VISITING = rfc(6554, "4.2")
 _UNSPECIFIED = rfc(4291, "2.5.2")
+_LOOPBACK = rfc(4291, "2.5.3")
 TYPE = 3
 
 SHORTER = "fewer octets if it shares more with the destination"
@@ -37,9 +38,9 @@ class _Addresses(LayoutPart):
     """Addresses without the octets that they share with the destination, and the octets of padding behind them."""
 
     def read(self, reader: Reader, values: Values, layout: Drawing) -> tuple[bytes, ...]:
-        def wrong(key: str, message: str) -> WireError:
+        def wrong(key: str, message: str, cite: Cite = CITE) -> WireError:
             at = reader.pos - layout.octets_from(key, self)
-            return reader.fault(Malformed, message, CITE, at=at)
+            return reader.fault(Malformed, message, cite, at=at)
 
         size = 8 * values["hdr_ext_len"]
         reader.need(size, "the addresses", CITE)
@@ -52,7 +53,7 @@ class _Addresses(LayoutPart):
             raise wrong("pad", f"Pad is {pad} where nothing is elided")
         count, left = before_last // middle + 1, values["segments_left"]
         if left > count:
-            raise wrong("segments_left", f"{left} segments left of {count}")
+            raise wrong("segments_left", f"{left} segments left of {count}", VISITING)
         with within(reader, reader.pos + size):
             addresses = tuple(
                 reader.octets(last if number == count else middle, f"address {number}", "", layout.cite, SHORTER)
@@ -128,6 +129,9 @@ def flaws(source: IPv6Address, way: tuple[IPv6Address, ...]) -> Iterator[tuple[s
     if any(hop.is_unspecified for hop in way):
         text = "the unspecified address stands in the source route"
         yield "source-route-unspecified", text, _UNSPECIFIED
+    if any(hop.is_loopback for hop in way[1:]):  # the destination is told as that
+        # "A packet received on an interface with a destination address of loopback must be dropped"
+        yield "source-route-loopback", "the loopback address stands in the source route", _LOOPBACK
     # "the source MUST ensure that IPv6 addresses do not appear more than once and the IPv6 Source and Destination
     # addresses of the encapsulating datagram do not appear in the SRH"
     if len(set(way)) < len(way):
