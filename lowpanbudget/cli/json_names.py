@@ -39,9 +39,11 @@ def explained(command: str) -> dict[str, Any]:
 
 
 def _sentence(doc: str, name: str) -> str:
-    """Return what a docstring says of a name."""
+    """Return what a docstring says of a name: the sentence, or the part of it that begins with the name."""
     sentences = _SENTENCE.split(" ".join(doc.split()))
-    return next((one for one in sentences if f"``{name}``" in one), "").replace("``", "")
+    said = next((one for one in sentences if f"``{name}``" in one), "")
+    own = (part for part in said.split("; ") if part.startswith(f"``{name}``"))
+    return next(own, said).removeprefix(f"``{name}``: ").replace("``", "'")
 
 
 def names_of(kind: Any) -> tuple[str, ...]:

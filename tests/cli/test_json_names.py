@@ -13,6 +13,7 @@ import lowpanbudget
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.json_names import names_told
 from lowpanbudget.cli.json_table import NAMES
+from lowpanbudget.payload.search.receiver import Outcome
 
 ARCHIVE, FOOTBRIDGE = "examples/archive.toml", "examples/footbridge.toml"
 CAPTURE, FULL = "examples/archive.pcap", "examples/footbridge.pcap"
@@ -36,7 +37,8 @@ SEEN: list[tuple[str, ...]] = [
     ("shrink", "OUT/a.pcap", "--design", ARCHIVE, "--plain", "-o", "OUT/b.pcap"),
     ("survey", CAPTURE, "--design", ARCHIVE), ("survey", CAPTURE, "--by", "time", "--every", "10 min"),
     ("sweep", ARCHIVE), ("explain",), ("explain", "iphc"), ("explain", "link"), ("explain", "room"),
-    ("explain", "uint"), ("explain", "context-table-differs"), ("explain", "link.pan_id"),
+    ("explain", "uint"), ("explain", "tsch"), ("explain", "number"), ("explain", "header IPHC"),
+    ("explain", "context-table-differs"), ("explain", "link.pan_id"),
     ("explain", "rfc6282 3.1.1"), ("explain", "measure"),
     ("unpack", ARCHIVE, "door_alarm", "1270fa0000"), ("weigh", ARCHIVE),
 ]  # fmt: skip
@@ -107,6 +109,17 @@ def test_names_are_explained_by_the_command(command: str) -> None:
     shown = invoke("explain", "json", command).stdout
     assert f"JSON of lowpanbudget {command}" in shown
     assert "version" in shown
+
+
+def test_each_name_of_a_comparison_has_a_text_of_its_own() -> None:
+    """What a program must compare with stands there as well."""
+    (found,) = json.loads(invoke("explain", "json", "compatible", "--json").stdout)["found"]
+    rows = {(row["of"], row["name"]): row["says"] for row in found["rows"] if row["of"]}
+    assert all(rows.values())
+    assert len(set(rows.values())) >= len(rows) - 1  # a change and all of them are read alike
+    assert not any("'" in said for said in rows.values())  # none speaks of another name
+    for outcome in Outcome:
+        assert outcome.value in rows["Change", "outcome"]
 
 
 def test_who_asks_for_all_is_told_how_to_ask() -> None:

@@ -19,8 +19,11 @@ from lowpanbudget.values import dataclass
 class Change(NamedTuple):
     """One change of a format, made alone.
 
-    ``path`` says where and ``what`` what, in words; ``safe`` whether every receiver of the old format survives it,
-    ``reads`` what that reads from the new octets. ``bits`` is how the size of the greatest message moves.
+    ``path``: the place of the field in the format, empty for the message itself. ``what``: what is changed, in words.
+    ``safe``: whether every receiver of the old format reads all its fields right. ``reads``: what an old
+    receiver makes of the new octets, in words. ``bits``: by how many the greatest message grows, or shrinks where it is
+    below 0. ``outcome``: read right, right as a prefix, refused, may be misread, misread, or not judged, where the
+    change alone makes no format.
     """
 
     path: str
@@ -33,11 +36,14 @@ class Change(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class FormatComparison:
-    """An old and a new format of one name; sizes in octets, least and greatest; None where there is no such format.
+    """An old and a new format of one name, compared; all changes together.
 
-    ``safe`` (all is read right by every receiver), ``outcome`` and ``reads`` are about all changes together, at a
-    receiver of the old format; ``new_receiver_outcome`` and ``new_receiver_reads`` are about old messages at one of the
-    new format.
+    ``message``: the name of both. ``safe``: whether all is read right by every receiver of the old format. ``reads``:
+    what an old receiver makes of new messages, in words. ``changes``: each change alone, as a Change. ``old_octets``:
+    the least and the greatest size before, in octets, or None where there was no such format. ``new_octets``: the least
+    and the greatest size now, or None where it is gone. ``outcome``: what becomes of new messages at an old receiver:
+    read right, right as a prefix, refused, may be misread, or misread. ``new_receiver_outcome``: the same of old
+    messages at a new receiver. ``new_receiver_reads``: what that makes of them, in words.
     """
 
     message: str
