@@ -205,6 +205,8 @@ def _latency(
     text += " where losses come in runs" * in_runs
     if one.messages is None and one.delays is not None and one.latency is not None:
         text += " with empty queues"
+    if one.latency is None and one.queued:
+        text += ", as what waits for its cells waits ever longer"
     if one.in_time_least is not None and one.in_time_least < wanted <= in_time:
         least = percent(one.in_time_least, wanted)
         text += f", {least} or more with the {one.queue_s:.2g} s that queues add on average"

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import lru_cache
+from math import inf
 from typing import NamedTuple
 
 from lowpanbudget.deployment.link_load import LinkLoad
@@ -24,7 +25,8 @@ class SlotQueue:
 
     ``adds_s`` is what waiting for other frames adds to the time that a frame takes with an empty queue. The share is
     plus or minus ``half_width``: 0 where it was calculated, for this queue by itself. ``lengths`` are the chances of 0,
-    1, 2 ... frames waiting, calculated. ``is_short``: more comes than its cells carry; ``ends``: its places are stated.
+    1, 2 ... frames waiting, calculated. ``is_short``: more comes than its cells carry; ``ends``: its places are stated,
+    and are not so many that only days fill them. A full one takes ``full_s`` (infinite: no places are stated).
     """
 
     frames: float
@@ -35,6 +37,7 @@ class SlotQueue:
     lengths: tuple[float, ...] = field(default=(), repr=False)
     is_short: bool = False
     ends: bool = True
+    full_s: float = inf
 
     @property
     def grows(self) -> bool:
@@ -140,9 +143,20 @@ def _queue(
     """Return the queue of a link; None where nothing is sent, or there is no cell."""
     if not cells or not load.frames_per_s:
         return None
-    found = _calculated(cells, load.tries_a_frame, own, tuple(sorted(passed_on)), link)
     is_short = load.tries_per_s * link.slotframe_s >= cells
-    return replace(found, is_short=is_short, ends=link.ends)
+    full_s = link.places * load.tries_a_frame * link.slotframe_s / cells if link.ends else inf
+    if is_short:
+        # full in the long run, however many places there are: the share that finds none is that of fewer
+        link = link._replace(
+            places=countable(link.places), ends=link.places <= _MOST_PLACES and link.ends
+        )
+    found = _calculated(cells, load.tries_a_frame, own, tuple(sorted(passed_on)), link)
+    return replace(found, is_short=is_short, ends=link.ends, full_s=full_s)
+
+
+def countable(places: int) -> int:
+    """Return the places that stand for so many where more comes than goes: what is played would never fill them."""
+    return places if places <= _MOST_PLACES else ENDLESS
 
 
 @lru_cache(maxsize=512)  # links that carry the same, also in designs with one change

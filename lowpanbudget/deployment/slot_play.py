@@ -15,6 +15,7 @@ from lowpanbudget.deployment.node_queues import (
     ENDLESS,
     NodeQueues,
     SlotQueue,
+    countable,
     full_nodes,
     node_queues,
 )
@@ -124,6 +125,9 @@ class PlayedSlots:
         self._begin = [one for both in zip(*self._calculated, strict=True) for one in both]
         if any(one is not None and one.grows for one in self._begin):
             self._places = ENDLESS
+            if queue is not None:
+                root = None if queue.root_frames is None else countable(queue.root_frames)
+                self._holds = replace(queue, frames=countable(queue.frames), root_frames=root)
         around_s = min(_AROUND * self._longest_s(), self._span_s)
         self._around_s = ceil(around_s / slot_s - 1e-9) * slot_s
         self._before = {

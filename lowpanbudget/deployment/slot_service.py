@@ -46,7 +46,7 @@ def slot_services(
 
     For the rest links are exact and queues each by itself, and times are those of empty queues, which is the best that
     can be: ``in_time_least`` is there in time whatever the queues do that add so much on average. Behind a queue that
-    only grows nothing is in time in the long run.
+    only grows nothing is in time in the long run; how much is where it is full in less than that is not told.
     """
     for stream in filter(served, traffic.streams):
         cells = slots.cells if stream.way == "up" else slots.cells_down
@@ -83,7 +83,8 @@ def slot_services(
             told = played.get((stream.flow, stream.message, stream.way, hop))
             one = alone if told is None else _played(alone, told, found, way.waiting)
             yield one if not way.grows else replace(
-                one, latency=None, latency_ranges=(), in_time=None if within_s is None else 0.0, in_time_half_width=0.0,
+                one, latency=None, latency_ranges=(),
+                in_time=0.0 if within_s is not None and within_s < way.full_s else None, in_time_half_width=0.0,
                 queue_s=None, in_time_least=None,
             )  # fmt: skip
 
@@ -125,7 +126,8 @@ def _played(alone: HopService, told: PlayedStream, empty: Delays, behind: float)
 class _QueuesOnWay(NamedTuple):
     """The queues of a way: the chance of places in all, the seconds that they add, how far the chance may be off.
 
-    ``waiting`` are the frames in all of them, on average; ``grows``: one of them only ever grows.
+    ``waiting`` are the frames in all of them, on average; ``grows``: one of them only ever grows, or for days, until it
+    is full, which takes ``full_s`` then.
     """
 
     queued: float
@@ -133,6 +135,7 @@ class _QueuesOnWay(NamedTuple):
     half_width: float
     waiting: float
     grows: bool
+    full_s: float = 0.0
 
 
 def _worst_ways(
@@ -148,7 +151,7 @@ def _worst_ways(
             way = _QueuesOnWay(
                 way.queued * queue.fits(frames), way.added_s + queue.adds_s,
                 hypot(way.half_width, queue.half_width * frames), way.waiting + queue.frames,
-                way.grows or queue.grows,
+                way.grows or queue.grows, way.full_s + (queue.full_s if queue.grows else 0.0),
             )  # fmt: skip
         ways.append(way)
     worst: dict[int, _QueuesOnWay] = {}
@@ -158,6 +161,7 @@ def _worst_ways(
         worst[hops[node]] = _QueuesOnWay(
             min(before.queued, here.queued), max(before.added_s, here.added_s),
             max(before.half_width, here.half_width), max(before.waiting, here.waiting), before.grows or here.grows,
+            max(before.full_s, here.full_s),
         )  # fmt: skip
     return worst
 

@@ -382,6 +382,31 @@ def test_a_queue_that_only_grows_brings_nothing_in_time() -> None:
     assert (first.queue_frames, first.queue_full) == (None, None)
 
 
+@pytest.mark.parametrize(("within_s", "in_time"), [(900, 0), (150_000, None)])
+def test_places_that_only_days_fill_hold_up_nothing(within_s: int, in_time: float | None) -> None:
+    """As above, with 50 000 places: what waits when they are full waits for 50 000 cells of 2.02 s, 28 hours.
+
+    In the long run no more goes than there are cells, 1 in 2.02 s of what comes 2 in 2.5 s, however many places.
+    """
+    text = slotted(
+        "slotframe = 202",
+        f"[tree]\nby_hop = [1, 1]\n[limits]\nlatency_s = {within_s}\n[queue]\nframes = 50000\n",
+        "every_s = 2.5",
+    )
+    network = carry(parse_design(text.replace("hops = 3", "hops = 2")))
+    near, far = sorted(network.services, key=lambda one: one.hop)
+    assert {(one.latency, one.in_time, one.queue_s) for one in (near, far)} == {
+        (None, in_time, None)
+    }
+    shares = [(one.queued or 0) for one in (near, far)]
+    assert sum(shares) / 2 == pytest.approx(
+        2.5 / 2.02 / 2, abs=max(near.half_width, far.half_width)
+    )
+    late = [check for check in network.checks if check.matter == "latency"]
+    assert [check.half_width for check in late] == [0] * (in_time is not None)
+    assert all("waits ever longer" in check.text for check in late)
+
+
 def test_no_node_sends_more_often_than_it_has_cells() -> None:
     """Reports each half second of three nodes in a line, a cell each 1.01 s: a try in each, and answers in others."""
     text = slotted("", "[tree]\nby_hop = [1, 1, 1]\n[queue]\nframes = 4\n", "every_s = 0.5")
