@@ -76,7 +76,11 @@ def judged(
         design, access.on(design.link), messages, traffic, seed, transmissions, services, hops
     )
     within_s = None if design.limits is None else design.limits.latency_s
-    doubts = Doubts(traffic, network.services, sent_until_acknowledged(design.flows), within_s)
+    in_slots = network.nodes if access.slots is not None else ()
+    over = {node.name: node.used for node in in_slots if node.used > 1}
+    doubts = Doubts(
+        traffic, network.services, sent_until_acknowledged(design.flows), within_s, over
+    )
     if doubts.are_none:
         return network
     return replace(

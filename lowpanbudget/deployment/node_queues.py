@@ -148,14 +148,21 @@ def _queue(
     if is_short:
         # full in the long run, however many places there are: the share that finds none is that of fewer
         link = link._replace(
-            places=countable(link.places), ends=link.places <= _MOST_PLACES and link.ends
+            places=_countable(link.places), ends=link.places <= _MOST_PLACES and link.ends
         )
     found = _calculated(cells, load.tries_a_frame, own, tuple(sorted(passed_on)), link)
     return replace(found, is_short=is_short, ends=link.ends, full_s=full_s)
 
 
-def countable(places: int) -> int:
+def countable_queue(queue: SendQueue | None) -> SendQueue | None:
     """Return the places that stand for so many where more comes than goes: what is played would never fill them."""
+    if queue is None:
+        return None
+    root = None if queue.root_frames is None else _countable(queue.root_frames)
+    return replace(queue, frames=_countable(queue.frames), root_frames=root)
+
+
+def _countable(places: int) -> int:
     return places if places <= _MOST_PLACES else ENDLESS
 
 

@@ -6,7 +6,7 @@ load. When the first are, depends on timers that no design states; the second ar
 which doubles each time (section 4.8).
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 from lowpanbudget.deployment.carried import LimitCheck, opened
@@ -33,17 +33,20 @@ class _Kind(NamedTuple):
 class Doubts:
     """What cannot be said for sure of a network whose datagrams, or messages of ``confirmable`` flows, are sent again.
 
-    ``within_s`` is the time that messages have to arrive (None: no limit).
+    ``within_s`` is the time that messages have to arrive (None: no limit). ``over`` names the nodes that would use more
+    cells to their parent than there are, and how many times as many: what is beyond them goes through in no try.
     """
 
     def __init__(
         self, traffic: Traffic, services: Sequence[HopService], confirmable: Collection[str] = (),
-        within_s: float | None = None,
+        within_s: float | None = None, over: Mapping[str, float] | None = None,
     ) -> None:  # fmt: skip
         self._services = {
             f"{one.flow} {one.message}, {hops}": one for hops, one in judged_services(services)
         }
         self._within_s = within_s
+        self._over = {f"node {name}": times for name, times in (over or {}).items()}
+        self._is_one_kind = len(traffic.streams) == 1
         self._kinds: dict[str, _Kind] = {}
         all_of = sum(map(_frames, traffic.streams))
         for stream in traffic.streams:
@@ -96,6 +99,8 @@ class Doubts:
         if check.matter not in _BY_QUEUES and not (check.matter in _ARRIVAL and is_own):
             return False
         if kind.why is _CONFIRMABLE:
+            if 1 - 1 / self._times_over(check) > check.allowed:
+                return False
             # a try that is like the first: with more load none is better
             tries = 1 + (_AGAIN if check.matter != "latency" else self._in_time())
             return max(check.measured - check.half_width, 0.0) ** tries <= check.allowed
@@ -104,6 +109,15 @@ class Doubts:
             return True
         # what is there too late is not there sooner with more load
         return 1 - one.in_time - one.in_time_half_width - _lost(one) <= check.allowed
+
+    def _times_over(self, check: LimitCheck) -> float:
+        """Return how many times what a link carries at most comes to it by what was checked; 1: no more.
+
+        Where all messages are of one kind, those that fare worst arrive no oftener than all on average.
+        """
+        if check.matter in _ARRIVAL and self._is_one_kind:
+            return max(self._over.values(), default=1.0)
+        return self._over.get(check.about, 1.0)
 
     def _in_time(self) -> int:
         """Return how often a confirmable message may be sent again before its time is over: 2, 6, 14, 30 s at first."""

@@ -15,7 +15,7 @@ from lowpanbudget.deployment.node_queues import (
     ENDLESS,
     NodeQueues,
     SlotQueue,
-    countable,
+    countable_queue,
     full_nodes,
     node_queues,
 )
@@ -109,8 +109,7 @@ class PlayedSlots:
         self, traffic: Traffic, nodes: Sequence[NodeLoad], access: Access, slots: Slots, loss: FrameLoss | None,
         queue: SendQueue | None, within_s: float | None, seed: int, transmissions: int,
     ) -> None:  # fmt: skip
-        places = None if queue is None else queue.frames
-        self._holds = queue
+        self._holds, places = queue, None if queue is None else queue.frames
         self._traffic, self._nodes, self._access, self._slots = traffic, nodes, access, slots
         self._loss, self._places, self._within_s, self._seed = loss, places, within_s, seed
         up_s, down_s = slots.cells / slots.slotframe_s, slots.cells_down / slots.slotframe_s
@@ -124,10 +123,7 @@ class PlayedSlots:
         self._calculated = node_queues(nodes, access, queue)
         self._begin = [one for both in zip(*self._calculated, strict=True) for one in both]
         if any(one is not None and one.grows for one in self._begin):
-            self._places = ENDLESS
-            if queue is not None:
-                root = None if queue.root_frames is None else countable(queue.root_frames)
-                self._holds = replace(queue, frames=countable(queue.frames), root_frames=root)
+            self._places, self._holds = ENDLESS, countable_queue(queue)
         around_s = min(_AROUND * self._longest_s(), self._span_s)
         self._around_s = ceil(around_s / slot_s - 1e-9) * slot_s
         self._before = {

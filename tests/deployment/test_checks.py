@@ -616,6 +616,31 @@ def test_how_much_messages_that_are_sent_five_times_decide(
     assert verdict(Doubts(traffic, [sent], ["up"], within_s).of(check)) == told
 
 
+@pytest.mark.parametrize(
+    ("matter", "about", "over", "told"),
+    [
+        # 1 of 1.06 goes through at most, 0.943: 0.057 do not, more than 0.05; 1 of 1.05 is 0.952
+        ("queue", "node 1.1", {"1.1": 1.06}, "no"), ("queue", "node 1.1", {"1.1": 1.05}, "open"),
+        ("queue", "node 1.2", {"1.1": 1.06}, "open"), ("held", "sleeping children", {"1.1": 1.06}, "open"),
+        ("delivery", "up reading, 2 hops", {"1.1": 1.06}, "no"),
+        ("delivery", "up reading, 2 hops", {"1.1": 1.05}, "open"),
+        ("latency", "up reading, 2 hops", {"1.1": 1.06}, "no"),
+    ],
+)  # fmt: skip
+def test_what_cells_do_not_carry_arrives_however_often_it_is_sent_again(
+    matter: Matter, about: str, over: dict[str, float], told: str
+) -> None:
+    """A cell carries a frame at most (IEEE 802.15.4-2015 clause 6.5.4, from memory): sent again is more load.
+
+    Sent up to five times (RFC 7252 section 4.8) 0.1 of what is lost would be nothing.
+    """
+    given = listening(flow=f"every_s = 60\n{POST}")
+    traffic = traffic_of(given, airtime(given))
+    sent = HopService("up", "reading", "up", 2, 1, 0.9, None, 0.0, None, 0.9)
+    check = LimitCheck(matter, about, "so", 0.1, 0.05, "share", 2, holds=False)
+    assert verdict(Doubts(traffic, [sent], ["up"], 31.0, over).of(check)) == told
+
+
 def test_answers_follow_the_requests_through_every_change() -> None:
     """Readings half as often, or several in a frame, ask for as many answers less; of GET the request is empty too."""
     asked = in_slots(flow=f"every_s = 1\n{POST}{ANSWER}")
