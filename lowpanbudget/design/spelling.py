@@ -19,6 +19,10 @@ def meant(word: str, vocabulary: Iterable[str]) -> str:
         likely = [other for other in words if _letters(other).startswith(letters)][: _FEW + 1]
     if not 0 < len(likely) <= _FEW:
         likely = _close(word, words, 0.6)
+    if not likely:  # "868" is the end of several
+        likely = [other for other in words if word in re.split(r"[-_ ]", other)]
+    if len(likely) > _FEW:
+        likely = []
     return f"Did you mean {_any_of([words[other] for other in likely])}?" if likely else ""
 
 

@@ -122,6 +122,7 @@ WRONG = [
      "no kind 'uint16_t'", "Did you mean number?"),
     ("[link]", '[link]\nphy = "oqpsk"', "link.phy", '"oqpsk"', "'o-qpsk-2450'",
      "Did you mean o-qpsk-2450, o-qpsk-915 or o-qpsk-868?"),
+    ("[link]", '[link]\nphy = "868"', "link.phy", '"868"', "not '868'", "Did you mean o-qpsk-868 or bpsk-868?"),
     ("step = 0.5", 'step = "0.5"', "message[1].field[1].step", '"0.5"', "number is wanted", "resolution"),
     ("step = 0.5", "step = nan", "message[1].field[1].step", "nan", "finite", "resolution"),
     ("step = 0.5", "step = 1e99999999999999999999", "message[1].field[1].step", "1e99999999999999999999",

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import TypeVar
 
 T = TypeVar("T")
-_WORK = 40_000  # fields, presence bits and counts that are looked at on all ways together
+_WORK = 100_000  # fields, bits that decide, and octets that are looked at on all ways together
 
 
 class NotFollowed(Exception):
