@@ -19,7 +19,7 @@ from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.load import NodeLoad, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.played_load import HopLoad, as_played
-from lowpanbudget.deployment.polls import polled_service, sleeping_nodes
+from lowpanbudget.deployment.polls import held_s, polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.sent_again import Doubts
 from lowpanbudget.deployment.service import HopService
@@ -29,7 +29,7 @@ from lowpanbudget.deployment.slot_play import PlayedSlots, PlayedStream
 from lowpanbudget.deployment.slot_service import slot_services
 from lowpanbudget.deployment.taken import taken_words
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
-from lowpanbudget.design.access import Access
+from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.answer import sent_until_acknowledged
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
@@ -136,7 +136,7 @@ def _judged(
         queues: Sequence[NodeQueues], told: Mapping[StreamHop, PlayedStream]
     ) -> CarriedNetwork:
         found = slot_services(traffic, access, slots, design.loss, within, queues, told)
-        return network(nodes, queues, tuple(_polled(design, traffic, found)))
+        return network(nodes, queues, tuple(_polled(design, traffic, found, nodes, slots)))
 
     play = PlayedSlots(
         traffic, nodes, access, slots, design.loss, design.queue, within, seed, transmissions or _TRANSMISSIONS
@@ -239,16 +239,17 @@ def _nodes(
 
 
 def _polled(
-    design: Design, traffic: Traffic, services: Iterable[HopService]
-) -> Iterable[HopService]:
+    design: Design, traffic: Traffic, services: Iterable[HopService], nodes: Sequence[NodeLoad], slots: Slots
+) -> Iterable[HopService]:  # fmt: skip
     """Yield the services with the wait for a poll where some nodes of the hop sleep: the worst ones tell."""
-    hops, within_s = (
-        _hops_asleep(design, traffic),
-        None if design.limits is None else design.limits.latency_s,
-    )
+    asleep = sleeping_nodes(design, traffic.tree)
+    within_s = None if design.limits is None else design.limits.latency_s
     for one in services:
-        if design.sleep is not None and one.direction == "down" and one.hop in hops:
-            yield polled_service(one, design.sleep.poll_s, within_s)
+        at_hop = [node for node in nodes if node.node in asleep and node.hop == one.hop]
+        if design.sleep is not None and one.direction == "down" and at_hop:
+            # what a queue on the way refuses is not held
+            held = held_s(at_hop, slots, design.sleep) * (1.0 if one.queued is None else one.queued)
+            yield polled_service(one, design.sleep.poll_s, within_s, held)
         else:
             yield one
 
@@ -269,10 +270,6 @@ def _held_services(
     for one in services:
         loss = held.get((one.flow, one.message, one.hop)) if one.direction == "down" else None
         yield one if loss is None else with_places(one, loss)
-
-
-def _hops_asleep(design: Design, traffic: Traffic) -> set[int]:
-    return {traffic.tree.hops[node] for node in sleeping_nodes(design, traffic.tree)}
 
 
 def _sleep(
