@@ -65,6 +65,13 @@ def sized(octets: int) -> Capture:
     return Capture([air.raw(bytes([8]) * (octets - 11))])
 
 
+def acknowledged(octets: int, number: int = 1) -> Capture:
+    """The same, and an acknowledgement of this number behind it: frame type 2 (IEEE 802.15.4-2015 clause 7.3.3)."""
+    (frame,) = sized(octets).air
+    assert isinstance(frame, bytes)
+    return Capture([(1.0, frame), (1.01, air.mended(bytes([2, 0, number, 0, 0])))])
+
+
 def in_planned_slots(octets: int) -> Capture:
     """Such a frame beside a design whose slots leave 102 x 32 µs for one."""
     return replace(sized(octets), design=parse_design(slotted("max_frame_us = 3264")))
@@ -596,6 +603,11 @@ LINK_CASES = {
 }
 
 LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # who acknowledges has received the whole frame (IEEE 802.15.4-2015 clause 6.7.4.2, from memory)
+    "a frame over 127 octets that is acknowledged": (
+        "frame-too-long",
+        lambda: acknowledged(128),
+    ),
     "an acknowledgement without source address, sealed by whom the frame went to": (
         "extended-address-unknown",
         lambda: acknowledged_by(air.FAR_ROOT),

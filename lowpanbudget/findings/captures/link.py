@@ -6,8 +6,9 @@ from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
@@ -25,6 +26,7 @@ from lowpanbudget.layers.link.phy import LONG_FCS, largest_beside
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.decoder import decode_frame
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass, field
 
 NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
 _FEW = 3  # frames of a PAN that make it one that is known
@@ -99,10 +101,35 @@ def elements_ended_for_nothing(scene: Scene, mac: Mac) -> Hits:
         yield Hit("a termination element ends a list that the frame ends anyway", (), scene.sender)
 
 
-@LINK.rule("frame-too-long", Scene, varies=True)
-def frame_too_long(scene: Scene, _frame: Scene) -> Hits | None:
+@dataclass(slots=True)
+class _Long:
+    """How many frames, and which."""
+
+    count: int = 0
+    frames: Frames = field(default_factory=Frames)
+
+
+@dataclass(slots=True)
+class LongFrames:
+    """Frames over 127 octets that do not tell of their PHY, by sender and cause.
+
+    ``asked`` is the number of the last frame, where it is one of them and asks for an acknowledgement. Where one was
+    acknowledged it ``is_carried`` here: only who has received a frame whole does that.
+    """
+
+    told: FirstNamed[tuple[str, str], _Long] = field(default_factory=FirstNamed)
+    asked: int | None = None
+    is_carried: bool = False
+
+
+@LINK.rule("frame-too-long", Scene, varies=True, memory=LongFrames)
+def frame_too_long(memory: LongFrames, scene: Scene, _frame: Scene) -> Hits | None:
     """Measure; without a design a frame tells of its PHY itself, as far as any PHY goes."""
-    known, size = scene.known, scene.size
+    known, size, mac = scene.known, scene.size, scene.frame.mac
+    if memory.asked is not None:
+        if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:
+            memory.is_carried |= scene.sequence == memory.asked and scene.fcs_ok is not False
+        memory.asked = None
     limit = known.largest if known.design else largest_beside(size, scene.fcs)
     security, extra = scene.security, ""
     if security is not None and security.level:
@@ -111,10 +138,25 @@ def frame_too_long(scene: Scene, _frame: Scene) -> Hits | None:
         cause = f"{size} octets, {size - limit} over the limit of {limit}{extra}"
         return (Hit(cause, (), scene.sender),)
     if known.design is None and size > LARGEST_FRAME and scene.fcs != LONG_FCS:
+        if mac is not None and mac.ack_request:
+            memory.asked = scene.sequence
         over = f"{size - LARGEST_FRAME} over the {LARGEST_FRAME} of most PHYs"
         cause = f"{size} octets, {over}{extra}: the SUN PHYs alone carry it, with up to {limit}"
-        return (Hit(cause, (), scene.sender, severity=Severity.RISK, advice=_TELL_PHY),)
+        told = memory.told.entry((scene.sender, cause), _Long)
+        if told is not None:
+            told.count += 1
+            told.frames.note(scene.number)
     return None
+
+
+@LINK.at_end("frame-too-long")
+def frames_too_long_for_most(memory: LongFrames, _known: Surroundings) -> Hits:
+    """Tell those of which none was acknowledged: their PHY may be none of SUN."""
+    if memory.is_carried:
+        return
+    for (sender, cause), told in memory.told.items():
+        frames = tuple(told.frames)
+        yield Hit(cause, (), sender, frames, Severity.RISK, _TELL_PHY, told.count)
 
 
 @LINK.rule("frame-longer-than-planned-slot", Mac, varies=True)
