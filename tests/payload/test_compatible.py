@@ -2,6 +2,7 @@
 
 import dataclasses
 from decimal import Decimal
+from functools import partial
 from random import Random
 from typing import Any
 
@@ -9,6 +10,7 @@ import pytest
 from compiled import schemas as formats
 from hypothesis import given, settings
 from payload.schemas import messages
+from work import calls
 
 from lowpanbudget.errors import WireError
 from lowpanbudget.payload.c.source import generate
@@ -35,6 +37,7 @@ from lowpanbudget.payload.search.compatible import (
     compare,
     compare_all,
 )
+from lowpanbudget.payload.search.course import are_read_right
 from lowpanbudget.payload.search.receiver import Outcome
 from lowpanbudget.payload.search.sampler import edges, samples
 
@@ -475,6 +478,14 @@ def test_counts_are_run_through_where_they_are_all_that_varies() -> None:
 
     # 4 + 11 + 4 and 4 + 11 + 5 bits before the text: 3 + (n >> 1) wanted, 3 + n sent
     assert compare(label(15), label(31)).outcome is Outcome.REFUSED
+
+
+def test_a_proof_that_takes_too_much_is_given_up() -> None:
+    """61 counts, 64 presence patterns, and 256 codes of each element: 30 million of these."""
+    elements = Array("a", element=number("", 250), max_length=60)
+    made = message(elements, *(Boolean(f"b{place}", optional=True) for place in range(6)))
+    proof = partial(are_read_right, made, made, {}, ignore_tail=False)
+    assert calls(proof) < 1_500_000
 
 
 def test_zeros_that_fill_up_are_certain() -> None:

@@ -18,7 +18,7 @@ from lowpanbudget.payload.kinds.lengths import Counted
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.alignment import Alignment
 from lowpanbudget.payload.search.codes import NOTHING, codec_of, decoded
-from lowpanbudget.payload.search.layouts import FieldWalk, Place, PlacedPiece, SentLayout
+from lowpanbudget.payload.search.layouts import FieldWalk, Known, Place, PlacedPiece, SentLayout
 from lowpanbudget.payload.search.ways import NotFollowed, WayRefused, Ways
 
 _OCTET = 8
@@ -32,10 +32,10 @@ def are_read_right(
     if receiver.order.bit_order != sender.order.bit_order:
         return None
     are_any = False
-    sending = Ways()
-    same = _Same(receiver, sender, renamed)
+    sending, known = Ways(), Known()
+    same = _Same(receiver, sender, renamed, sending)
     try:
-        for sent in sending.each(lambda ways: SentLayout(sender, ways)):
+        for sent in sending.each(lambda ways: SentLayout(sender, ways, known)):
             receiving = Ways(sending.work)
             for read in receiving.each(lambda ways: _Read(receiver, ways, sent, same)):  # noqa: B023 - used at once
                 is_whole = -(-read.at // _OCTET) == len(sent.bits) // _OCTET
@@ -51,8 +51,11 @@ def are_read_right(
 class _Same:
     """Whether what a receiver reads as a field of its own is what was sent as one."""
 
-    def __init__(self, receiver: Message, sender: Message, renamed: dict[str, str]) -> None:
+    def __init__(
+        self, receiver: Message, sender: Message, renamed: dict[str, str], ways: Ways
+    ) -> None:
         self.renamed = renamed
+        self._ways = ways
         self._orders = receiver.order, sender.order
         self._step = Alignment(*self._orders, renamed, references(sender.fields, MAX_DEPTH))
         self._known: dict[tuple[int, int, int, tuple[int | None, ...]], bool] = {}
@@ -94,6 +97,7 @@ class _Same:
     ) -> bool:
         """Return whether each code that is sent stands for the same in the bits that are read, certain ones beside."""
         order = self._orders[0]
+        self._ways.worked(ours.width << theirs.width)
         for code in range(1 << theirs.width):
             meant, read = decoded(sent, code), 0
             if meant is NOTHING:
@@ -125,6 +129,7 @@ class _Read(FieldWalk):
         self.is_wrong = False
         self._sent, self._same = sent, same
         self._bits = list(sent.bits)
+        ways.worked(len(self._bits) // _OCTET)
         self.walk()
 
     def presence(self, names: list[Place], width: int) -> list[bool]:
@@ -163,6 +168,7 @@ class _Read(FieldWalk):
         """Pass bits, whatever they are."""
         if self.at + bits > len(self._bits):
             raise WayRefused
+        self.ways.worked(bits // _OCTET)
         self.at += bits
 
     def _judge(self, piece: PlacedPiece, place: Place) -> None:
@@ -179,6 +185,7 @@ class _Read(FieldWalk):
         codec = codec_of(field, self.order)
         if codec is None or bits.count(None) > _OCTET:
             return False
+        self.ways.worked(len(bits) << bits.count(None))
         choices = [(0, 1) if bit is None else (bit,) for bit in bits]
         return all(decoded(codec, self._code(made)) is NOTHING for made in product(*choices))
 

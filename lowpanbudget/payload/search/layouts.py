@@ -7,6 +7,7 @@ the same fields at the same bits, and of these some are certain: counts, presenc
 from typing import NamedTuple
 
 from lowpanbudget.payload.codec.compiler import MAX_DEPTH, references
+from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
@@ -23,6 +24,7 @@ _OCTET = 8
 
 Place = tuple[str | int, ...]
 Tags = dict[str, str]
+Known = dict[int, tuple[int, int]]  # the certain bits of fields, by their identity
 
 
 class PlacedPiece(NamedTuple):
@@ -114,8 +116,9 @@ class FieldWalk:
 class SentLayout(FieldWalk):
     """A layout that is sent: ``bits`` are those of its messages, None where they differ from one to the next."""
 
-    def __init__(self, message: Message, ways: Ways) -> None:
+    def __init__(self, message: Message, ways: Ways, known: Known) -> None:
         super().__init__(message, ways)
+        self._known = known
         self.bits: list[int | None] = []
         self.pieces: dict[Place, PlacedPiece] = {}
         self.counts: dict[Place, int] = {}
@@ -153,13 +156,19 @@ class SentLayout(FieldWalk):
         """Leave the bits of a field open, but for those that are the same in each of its codes."""
         self.pieces[place] = piece
         codec = codec_of(piece.field, self.order)
-        ones, zeros = certain(piece.field, codec) if codec else (0, 0)
+        ones, zeros = self._certain(piece.field, codec) if codec else (0, 0)
         one, zero = self._bits_of(ones, piece.width), self._bits_of(zeros, piece.width)
         self._put([1 if a else 0 if b else None for a, b in zip(one, zero, strict=True)])
 
     def gap(self, bits: int) -> None:
         """Append zeros."""
         self._put([0] * bits)
+
+    def _certain(self, field: Field, codec: Codec) -> tuple[int, int]:
+        if id(field) not in self._known:
+            self.ways.worked(1 << min(codec.width, _OCTET))
+            self._known[id(field)] = certain(field, codec)
+        return self._known[id(field)]
 
     def _bits_of(self, code: int, width: int) -> list[int]:
         """Return the bits of a code as they follow on each other."""

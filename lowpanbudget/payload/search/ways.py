@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterator
 from typing import TypeVar
 
 T = TypeVar("T")
-_WORK = 100_000  # fields, bits that decide, and octets that are looked at on all ways together
+_WORK = 200_000  # octets and codes that are looked at on all ways together, about half a second
+_FIELD = 8  # what a field takes beside
 
 
 class NotFollowed(Exception):
@@ -43,8 +44,8 @@ class Ways:
         self._at += 1
         return self._way[self._at - 1][0]
 
-    def worked(self, cost: int = 1) -> None:
-        """Count what was looked at."""
+    def worked(self, cost: int = _FIELD) -> None:
+        """Count what was looked at: octets or codes, or a field."""
         self.work[0] -= cost
         if self.work[0] < 0:
             raise NotFollowed
