@@ -22,6 +22,7 @@ _OF_MESSAGES = ("delivery", "latency")
 _LESS = 0.98  # a change that leaves more of the strain is none worth telling
 _TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
 _IN_SLOTS = 20_000  # of those in slots, which are quicker
+_CLEARLY = 2  # times what was left open: of many changes one or another is better by more than that by chance
 _LONGER = 3  # times as many, where a first look is too close to tell
 _MOST_LONGER = (
     2  # changes that are played so: the most promising ones; all of them would take too long
@@ -51,7 +52,7 @@ class HelpfulChange:
 
 
 class _Tried(NamedTuple):
-    """A change that came out better than what was, but within what both leave open; it can be ``played`` longer."""
+    """A change that came out better, but not clearly beyond what was left open; it can be ``played`` for longer."""
 
     change: PossibleChange
     played: Callable[[int | None], CarriedNetwork]
@@ -97,7 +98,7 @@ def changes_that_help(
             after = _same(then, decides, change.design)
             if after is None:
                 continue
-        if after is None or eased(before, after):
+        if after is None or eased(before, after, times=_CLEARLY):
             helpful = _helpful(change, played, then, network, decides)
             after = helpful.after
             # played for longer it may be no better than it was
@@ -162,12 +163,12 @@ def _helpful(
     )  # fmt: skip
 
 
-def eased(before: LimitCheck, after: LimitCheck) -> bool:
+def eased(before: LimitCheck, after: LimitCheck, times: int = 1) -> bool:
     """Return whether a change leaves so much less of what strains a check that it is worth telling.
 
-    What was played is less only where that is more than what both leave open.
+    What was played is less only where that is more than what both leave open, or so many ``times`` as much.
     """
-    unsure = _unsure(before, after)
+    unsure = _unsure(before, after) * times
     if not after.holds and before.measured - after.measured <= unsure and unsure:
         return False
     return _is_less(before, after)
