@@ -261,6 +261,15 @@ def test_flags_in_spare_bits_are_ignored() -> None:
     assert moved.reads in {"f = a where b was sent", "f = b where a was sent"}
 
 
+@pytest.mark.parametrize("name", ["high", "burst"])
+def test_flags_of_two_fields_may_have_names_alike(name: str) -> None:
+    """A flag that one field has already is no name that a receiver has for the other one."""
+    inlet = Flags("inlet", names=("low", "high"), bits=8)
+    old = message(inlet, Flags("outlet", names=("low",), bits=8))
+    new = message(inlet, Flags("outlet", names=("low", name), bits=8))
+    assert compare(old, new).outcome is Outcome.RIGHT
+
+
 def test_changes_inside_groups_arrays_and_unions_have_their_place() -> None:
     def nested(*extra: Field) -> Message:
         return message(

@@ -110,6 +110,12 @@ unit = "%RH\""""
             length = max(length, 1)
         return [self.element.wished(wish, below, known) for _ in range(length)]
 
+    def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
+        """Pass its elements."""
+        for index in range(walker.counted(self, place)):
+            walker.field(self.element, (*place, index), tags)
+        return True
+
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return elements, with their number where it can change."""
         element = self.element.part(maker, self.element.element_spot(spot))

@@ -297,6 +297,12 @@ class Field:
         yield from furthest(number)
         yield from (name for name, _ in number.special)
 
+    # --- where it stands
+
+    def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
+        """Let a walker pass what a field of no fixed width is made of; return whether its kind knows how."""
+        return False
+
     # --- C
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:

@@ -80,6 +80,11 @@ unit = "m\""""
         """Return values with what is wished for inside."""
         return wished_values(self.fields, wish, here, known)
 
+    def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
+        """Pass its fields."""
+        walker.group(self.fields, place, tags)
+        return True
+
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a structure."""
         return Structure(maker, spot, self.fields, spot.path)

@@ -177,6 +177,25 @@ class RecordReader(Protocol):
         """Return the values of several fields; the time is that of the array's element around them."""
 
 
+ValuePath = tuple[str | int, ...]  # names down to a value, and indices of elements
+
+
+class FieldWalker(Protocol):
+    """What walks along the fields of a message, in the order in which they stand."""
+
+    def group(self, fields: Fields, above: ValuePath, outer: Mapping[str, str]) -> None:
+        """Pass several fields; ``outer`` are the tags around them."""
+
+    def field(self, field: Any, place: ValuePath, tags: dict[str, str]) -> None:
+        """Pass one field."""
+
+    def counted(self, field: Any, place: ValuePath) -> int:
+        """Pass the number in front of a field; return how many there are."""
+
+    def octets(self, field: Any, count: int, place: ValuePath) -> None:
+        """Pass so many octets of a field."""
+
+
 class Rules(Protocol):
     """A grammar in CDDL being made."""
 

@@ -123,6 +123,11 @@ length = 4                    # or min_length and max_length: then the length go
             f"up to {plural(self.most, 'octet')} as they are", "an octet less of content"
         )
 
+    def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, _tags: dict[str, str]) -> bool:
+        """Pass its octets."""
+        walker.octets(self, walker.counted(self, place), place)
+        return True
+
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return octets, with their number where it can change."""
         return OctetArray(maker, spot, self)

@@ -158,6 +158,11 @@ when = "service\""""
         option = self.chosen(known)
         return wished_values(option.fields, wish, (*here, f"({option.when})"), known)
 
+    def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
+        """Pass the fields of the option that its tag chooses."""
+        walker.group(self.chosen(tags).fields, place, tags)
+        return True
+
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a union of structures."""
         return StructureUnion(maker, spot, self.tag, self.options)

@@ -4,17 +4,14 @@ What is sent is one layout of a format: one choice of what is there, how many, a
 the same fields at the same bits, and of these some are certain: counts, presence bits, tags, versions, what fills up.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from lowpanbudget.payload.codec.compiler import MAX_DEPTH, references
 from lowpanbudget.payload.codec.nodes import Codec
-from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.lengths import Counted
-from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.certain_bits import certain
 from lowpanbudget.payload.search.codes import codec_of
@@ -46,8 +43,8 @@ class FieldWalk:
         self._referred = references(message.fields, MAX_DEPTH)
 
     def walk(self) -> None:
-        """FieldWalk along all fields."""
-        self._group(self._fields, (), {})
+        """Walk along all fields."""
+        self.group(self._fields, (), {})
 
     def presence(self, names: list[Place], width: int) -> list[bool]:
         """Return which optional fields are there."""
@@ -72,7 +69,8 @@ class FieldWalk:
         """Pass bits kept for later."""
         raise NotImplementedError
 
-    def _group(self, fields: tuple[Field, ...], above: Place, outer: Tags) -> None:
+    def group(self, fields: tuple[Field, ...], above: Place, outer: Mapping[str, str]) -> None:
+        """Pass the presence bits of fields, and those that are there."""
         start, tags = self.at, dict(outer)
         names: list[Place] = [(*above, field.name) for field in fields if field.optional]
         there = self.presence(names, self.order.rounded(len(names)))
@@ -81,9 +79,10 @@ class FieldWalk:
             if field.at is not None:
                 self.gap(start + field.at - self.at)
             if (*above, field.name) not in absent or not field.carries:
-                self._field(field, (*above, field.name), tags)
+                self.field(field, (*above, field.name), tags)
 
-    def _field(self, field: Field, place: Place, tags: Tags) -> None:
+    def field(self, field: Field, place: Place, tags: Tags) -> None:
+        """Pass one field."""
         self.ways.worked()
         self.passes(place)
         codec = codec_of(field, self.order)
@@ -93,20 +92,15 @@ class FieldWalk:
             self.gap(codec.width)
         elif codec:
             self.piece(PlacedPiece(field, self.at, codec.width), place)
-        elif isinstance(field, Group):
-            self._group(field.fields, place, tags)
-        elif isinstance(field, Union):
-            self._group(field.chosen(tags).fields, place, tags)
-        elif isinstance(field, Array):
-            for index in range(self._counted(field, place)):
-                self._field(field.element, (*place, index), tags)
-        elif isinstance(field, Octets):
-            width = _OCTET * self._counted(field, place)
-            self.piece(PlacedPiece(field, self.at, width), place)
-        else:
+        elif not field.passed(self, place, tags):
             raise NotFollowed
 
-    def _counted(self, field: Counted, place: Place) -> int:
+    def octets(self, field: Field, count: int, place: Place) -> None:
+        """Pass so many octets, which are one piece."""
+        self.piece(PlacedPiece(field, self.at, _OCTET * count), place)
+
+    def counted(self, field: Counted, place: Place) -> int:
+        """Pass the number in front of a field; return how many there are."""
         width = self.order.rounded(field.number_bits())
         if width > _OCTET and self.order.mixed:
             raise NotFollowed  # its octets stand the other way round

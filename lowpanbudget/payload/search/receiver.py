@@ -185,15 +185,22 @@ def _read_anew(
             continue  # no message of the sender's format begins like that
 
 
+def _names_of(path: tuple[str | int, ...]) -> tuple[str, ...]:
+    """Return the names on a path: neither elements nor options."""
+    return tuple(part for part in path if isinstance(part, str) and part[0] not in "[(")
+
+
 class _Judge:
     """Compares what was read with what was sent."""
 
     def __init__(self, sides: Sides) -> None:
         fields = sides.receiver.fields
         self._renamed = sides.renamed
-        self._flags = {
-            name for _, field in walk(fields) if isinstance(field, Flags) for name in field.names
-        }
+        self._flags: dict[tuple[str, ...], set[str]] = {}
+        for path, field in walk(fields):
+            if isinstance(field, Flags):
+                names = self._flags.setdefault(_names_of(self._sent_as(path)), set())
+                names.update(field.names)
         self._optional = {
             self._sent_as((field.name,)) for field in fields if field.optional and field.needs_value
         }
@@ -207,17 +214,17 @@ class _Judge:
         for path, value in there.items():
             if path not in given:
                 return f"{joined(list(path))} = {shown(value)}, which was not sent"
-            if not self._is_read_as(given[path], value):
+            if not self._is_read_as(path, given[path], value):
                 return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
         for path in given.keys() - there.keys():
             if path in self._optional:
                 return f"no {joined(list(path))} where {shown(given[path])} was sent"
         return ""
 
-    def _is_read_as(self, meant: Any, value: Any) -> bool:
+    def _is_read_as(self, path: tuple[str | int, ...], meant: Any, value: Any) -> bool:
         """Return whether a value is what was meant; of flags those that a receiver has names for, in any order."""
         if isinstance(meant, tuple) and isinstance(value, tuple):
-            return self._flags.intersection(meant) == set(value)
+            return self._flags.get(_names_of(path), set()).intersection(meant) == set(value)
         return repr(meant) == repr(value) or bool(meant == value)
 
     def _sent_as(self, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
