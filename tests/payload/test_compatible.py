@@ -261,6 +261,20 @@ def test_flags_in_spare_bits_are_ignored() -> None:
     assert moved.reads in {"f = a where b was sent", "f = b where a was sent"}
 
 
+def test_a_count_that_just_fills_an_octet_leaves_no_zeros_for_what_is_appended() -> None:
+    """By hand: presence bit, count in 4 bits, 3 elements of a bit: 8 bits, of which none is left for a new presence bit.
+
+    With any other count zeros fill up to the octet, and say that what was appended is absent.
+    """
+    old = message(
+        Array("l", element=Number("", min=Decimal(0), max=Decimal(1)), max_length=8, optional=True)
+    )
+    group = Group("g", fields=(Enumeration("e", names=("a", "b"), optional=True),))
+    found = compare(old, message(*old.fields, group))
+    assert found.new_receiver_outcome is Outcome.REFUSED
+    assert found.new_receiver_reads == "refuses some messages: such as those with 3 in l"
+
+
 @pytest.mark.parametrize("name", ["high", "burst"])
 def test_flags_of_two_fields_may_have_names_alike(name: str) -> None:
     """A flag that one field has already is no name that a receiver has for the other one."""

@@ -38,14 +38,36 @@ def are_read_right(
         for sent in sending.each(lambda ways: SentLayout(sender, ways, known)):
             receiving = Ways(sending.work)
             for read in receiving.each(lambda ways: _Read(receiver, ways, sent, same)):  # noqa: B023 - used at once
-                is_whole = -(-read.at // _OCTET) == len(sent.bits) // _OCTET
-                if is_whole or ignore_tail:
+                if ignore_tail or _is_whole(read, sent):
                     are_any = True
                     if read.is_wrong:
                         return None
     except NotFollowed:
         return None
     return are_any
+
+
+def refused_layout(
+    receiver: Message, sender: Message, renamed: dict[str, str], *, ignore_tail: bool
+) -> str:
+    """Return in words a layout of which no message is read; nothing where none is found, or they are too many."""
+    if receiver.order.bit_order != sender.order.bit_order:
+        return ""
+    sending, known = Ways(), Known()
+    same = _Same(receiver, sender, renamed, sending)
+    try:
+        for sent in sending.each(lambda ways: SentLayout(sender, ways, known)):
+            receiving = Ways(sending.work)
+            reads = receiving.each(lambda ways: _Read(receiver, ways, sent, same))  # noqa: B023 - used at once
+            if not any(ignore_tail or _is_whole(read, sent) for read in reads):
+                return sent.words()
+    except NotFollowed:
+        pass
+    return ""
+
+
+def _is_whole(read: "_Read", sent: SentLayout) -> bool:
+    return -(-read.at // _OCTET) == len(sent.bits) // _OCTET
 
 
 class _Same:

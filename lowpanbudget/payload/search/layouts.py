@@ -16,6 +16,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.certain_bits import certain
 from lowpanbudget.payload.search.codes import codec_of
 from lowpanbudget.payload.search.ways import NotFollowed, Ways
+from lowpanbudget.payload.words import joined
 
 _OCTET = 8
 
@@ -119,6 +120,11 @@ class SentLayout(FieldWalk):
         self.there: set[Place] = set()
         self.walk()
         self.gap(-self.at % _OCTET)
+
+    def words(self) -> str:
+        """Return what tells this layout from others: how many there are, else what is there."""
+        counts = [f"{count} in {joined(list(place))}" for place, count in self.counts.items()]
+        return ", ".join(counts or [joined(list(place)) for place in sorted(self.there, key=str)])
 
     def presence(self, names: list[Place], width: int) -> list[bool]:
         """Choose for each field whether it is there."""

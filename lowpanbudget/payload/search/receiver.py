@@ -20,7 +20,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.alignment import is_in_step
 from lowpanbudget.payload.search.ambiguity import read_by_both
 from lowpanbudget.payload.search.certain_bits import is_never_read
-from lowpanbudget.payload.search.course import are_read_right
+from lowpanbudget.payload.search.course import are_read_right, refused_layout
 from lowpanbudget.payload.search.edits import shown
 from lowpanbudget.payload.search.sampler import edges, samples
 from lowpanbudget.payload.search.tree import walk
@@ -80,6 +80,11 @@ def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
         return Reading(Outcome.MISREAD, sides.meanings[0])
     # what is right as a prefix is so for those who ignore the tail
     ignore_tail = sides.ignore_tail or tried.outcome is Outcome.PREFIX
+    if tried.outcome in (Outcome.RIGHT, Outcome.PREFIX):
+        ends = sides.receiver, sides.sender
+        layout = refused_layout(*ends, sides.renamed, ignore_tail=ignore_tail)
+        if layout:
+            tried = Reading(Outcome.REFUSED, f"{_SOME}: such as those with {layout}")
     are_read = _are_read(sides._replace(ignore_tail=ignore_tail))
     if are_read is False and tried.outcome is Outcome.REFUSED:
         return tried._replace(text=tried.text.replace(_SOME, _ALL, 1))
