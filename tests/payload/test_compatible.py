@@ -262,7 +262,7 @@ def test_flags_in_spare_bits_are_ignored() -> None:
 
 
 def test_a_count_that_just_fills_an_octet_leaves_no_zeros_for_what_is_appended() -> None:
-    """By hand: presence bit, count in 4 bits, 3 elements of a bit: 8 bits, of which none is left for a new presence bit.
+    """By hand: presence bit, count in 4 bits, 3 elements of a bit: 8 bits, none is left for a new presence bit.
 
     With any other count zeros fill up to the octet, and say that what was appended is absent.
     """
