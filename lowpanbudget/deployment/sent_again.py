@@ -14,13 +14,13 @@ from lowpanbudget.deployment.fragments import OPEN
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import judged_services
 from lowpanbudget.deployment.traffic import MessageStream, Traffic
+from lowpanbudget.design.answer import sent_again_s
 
 _CONFIRMABLE = "open, as confirmable messages that are lost are sent again (RFC 7252 section 4.2), which is not played"
 _BY_QUEUES = ("queue", "held")  # what finds no place is sent again
 _ARRIVAL = ("delivery", "latency")
 _BY_LOAD = ("cells", "duty", "battery", *_BY_QUEUES, *_ARRIVAL)
-_TIMEOUT_S = 2.0  # ACK_TIMEOUT
-_AGAIN = 4  # MAX_RETRANSMIT
+_AGAIN_S = sent_again_s()
 
 
 class _Kind(NamedTuple):
@@ -61,7 +61,7 @@ class Doubts:
             if not stream.apart:
                 # it or its acknowledgement is lost: a share of all frames is sent again, and of these again
                 either = 1 - (1 - lost) ** 2
-                more = sum(either**count for count in range(1, _AGAIN + 1))
+                more = sum(either**count for count in range(1, len(_AGAIN_S) + 1))
                 kind = _Kind(_CONFIRMABLE, more * _frames(stream) / all_of)
             self._kinds[about] = kind
 
@@ -102,7 +102,7 @@ class Doubts:
             if 1 - 1 / self._times_over(check) > check.allowed:
                 return False
             # a try that is like the first: with more load none is better
-            tries = 1 + (_AGAIN if check.matter != "latency" else self._in_time())
+            tries = 1 + (len(_AGAIN_S) if check.matter != "latency" else self._in_time())
             return max(check.measured - check.half_width, 0.0) ** tries <= check.allowed
         one = self._services.get(check.about)
         if check.matter != "latency" or one is None or one.in_time is None:
@@ -120,9 +120,9 @@ class Doubts:
         return self._over.get(check.about, 1.0)
 
     def _in_time(self) -> int:
-        """Return how often a confirmable message may be sent again before its time is over: 2, 6, 14, 30 s at first."""
+        """Return how often a confirmable message may be sent again before its time is over."""
         within_s = self._within_s or 0.0
-        return sum(_TIMEOUT_S * (2**count - 1) < within_s for count in range(1, _AGAIN + 1))
+        return sum(again_s < within_s for again_s in _AGAIN_S)
 
 
 def _frames(stream: MessageStream) -> float:

@@ -6,7 +6,13 @@ from lowpanbudget.deployment.contention_ways import fragment_pause
 from lowpanbudget.deployment.fragments import fragment_words
 from lowpanbudget.deployment.service import served
 from lowpanbudget.deployment.traffic import Traffic
-from lowpanbudget.design.answer import confirmable, is_non_storing, taken_empty, unanswered
+from lowpanbudget.design.answer import (
+    confirmable,
+    is_non_storing,
+    sent_again_s,
+    taken_empty,
+    unanswered,
+)
 from lowpanbudget.design.meaning import Design
 
 
@@ -26,9 +32,9 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
         yield f"nothing acknowledges the confirmable messages of {silent} ([flow.answer])"
     if sent_again := ", ".join(flow.name for flow in confirmable(design.flows)):
         yield (
-            f"confirmable messages ({sent_again}) are sent once, not up to 4 times again until they are acknowledged "
-            "(RFC 7252 sections 4.2 and 4.8): where many are lost more arrive than told here, later, and more is "
-            "sent; where that may decide the answer is open"
+            f"confirmable messages ({sent_again}) are sent once, not up to {len(sent_again_s())} times again until "
+            "they are acknowledged (RFC 7252 sections 4.2 and 4.8): where many are lost more arrive than told here, "
+            "later, and more is sent; where that may decide the answer is open"
         )
     if any(flow.answers for flow in design.flows):
         yield (

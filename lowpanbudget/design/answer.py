@@ -14,6 +14,7 @@ from lowpanbudget.design.routing import Routing, route_flaws
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap.codes import Type, class_of, coap_code
 from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.coap.times import AGAIN_S
 from lowpanbudget.payload.flaws import Flaw
 
 SUFFIX = "-answer"
@@ -51,6 +52,11 @@ def taken_empty(flows: Iterable[Flow]) -> list[Flow]:
         for one in empty_flows(flows)
         if one.application.coap is None or one.application.coap.code not in _OFTEN_EMPTY
     ]
+
+
+def sent_again_s() -> tuple[float, ...]:
+    """Return after how many seconds a confirmable message may be sent again, each time."""
+    return AGAIN_S
 
 
 def confirmable(flows: Iterable[Flow]) -> list[Flow]:

@@ -4,12 +4,11 @@ from ipaddress import IPv6Address
 
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.layers.internet.rpl.messages import Dio
-from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
+from lowpanbudget.layers.internet.rpl.options import HOP_RANK, DodagConfiguration
 from lowpanbudget.values import dataclass, field
 
 INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no parent any more, or of a leaf
 LEAST_TOLD = 3  # DAOs that name a parent whose rank is not lower, before that is told; our choice
-_HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (RFC 6550 section 17)
 _MOST_RANKS = 32  # of one node that are told apart; our choice
 _MOST_INCREASES = 8  # that roots configure; our choice
 
@@ -43,8 +42,8 @@ class AnnouncedRanks(FirstNamed[RankKey, AnnouncedRank]):
 
     def __init__(self) -> None:
         super().__init__()
-        self.increase = _HOP_RANK
-        self.increases = {_HOP_RANK}
+        self.increase = HOP_RANK
+        self.increases = {HOP_RANK}
 
     def take(self, dio: Dio, identifier: int, number: int) -> None:
         """Take a DIO of this node, in this frame."""

@@ -270,15 +270,12 @@ def _ends(scene: Scene) -> tuple[bytes, bytes] | None:
     return mac.source, mac.destination
 
 
-_LINK_LOCAL = 0xFE80 >> 6  # fe80::/10 (RFC 4291 section 2.5.6)
-
-
 @LOWPAN.rule("page-one-not-answered", Iphc, memory=FirstNamed)
 def datagram_sent(memory: FirstNamed[bytes, _Node], scene: Scene, header: Iphc) -> None:
     """Count the datagrams of each node that leave its link: no RPL information belongs to what goes to a neighbour."""
     ends = _ends(scene)
     packet = header.header
-    if int(packet.source) >> 118 == _LINK_LOCAL or int(packet.destination) >> 118 == _LINK_LOCAL:
+    if ipv6.is_link_local(packet.source) or ipv6.is_link_local(packet.destination):
         return
     sender = None if ends is None else memory.entry(ends[0], _Node)
     if sender is not None:

@@ -21,13 +21,12 @@ from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dao, Dio, Dis
-from lowpanbudget.layers.internet.rpl.options import DodagConfiguration, Target
+from lowpanbudget.layers.internet.rpl.options import HOP_RANK, DodagConfiguration, Target
 from lowpanbudget.values import dataclass, field
 
 RPL = Subject("rpl")
 
 Dodag = tuple[int, IPv6Address]  # instance and DODAGID
-_HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (RFC 6550 section 17), which is the rank of a root (8.2.2.2)
 _MOST_ROOTS = 8
 
 
@@ -74,7 +73,7 @@ def two_roots(memory: Roots, scene: Scene, message: Icmpv6) -> Hits:
             cause = f"instance {dio.rpl_instance_id} has {len(dodags)} DODAGs: {names}"
             frames = tuple(dodags.values())
             yield Hit(cause, (), f"instance {dio.rpl_instance_id}", frames, Severity.RISK)
-    if dio.rank != memory.ranks.get(key, _HOP_RANK):
+    if dio.rank != memory.ranks.get(key, HOP_RANK):
         return
     roots = memory.roots.entry(key, dict)
     if roots is not None and (sender in roots or len(roots) < _MOST_ROOTS):
@@ -93,7 +92,7 @@ def roots_of_a_dodag(memory: Roots, known: Surroundings) -> Hits:
         }
         if len(roots) > 1:
             names = " and ".join(map(str, sorted([*roots][:2])))
-            cause = f"{names} announce the rank of the root, {memory.ranks.get((instance, dodag), _HOP_RANK)}"
+            cause = f"{names} announce the rank of the root, {memory.ranks.get((instance, dodag), HOP_RANK)}"
             frames = tuple(number for number, _ in roots.values())
             times = sum(count for _, count in [*roots.values()][1:])
             yield Hit(cause, (), f"DODAG {dodag}", frames, times=times)

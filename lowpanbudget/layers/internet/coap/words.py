@@ -57,8 +57,8 @@ WORDS = {
     ),
     "ACK_TIMEOUT (MAX_RETRANSMIT)": Gloss(
         f"How long a CoAP sender waits for the acknowledgement of a CON before it sends again: {times.ACK_TIMEOUT_S:g} "
-        f"s up to half as much more, twice as long each time. After 4 repeats it gives up, {times.MAX_TRANSMIT_WAIT_S} "
-        "s after the first at the latest.",
+        f"s up to half as much more, twice as long each time. After {times.MAX_RETRANSMIT} repeats it gives up, "
+        f"{times.MAX_TRANSMIT_WAIT_S} s after the first at the latest.",
         rfc(7252, "4.8"), ("CON", "EXCHANGE_LIFETIME"), also=("ACK_RANDOM_FACTOR", "MAX_TRANSMIT_WAIT"),
     ),
     "EXCHANGE_LIFETIME (NON_LIFETIME)": Gloss(

@@ -24,6 +24,7 @@ from lowpanbudget.layers.internet.padding import Pad1, PadN
 from lowpanbudget.layers.internet.rpl.metrics import METRICS
 
 CITE = rfc(6550, "6.7.1")
+HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (section 17), the rank of a root where none is stated (8.2.2.2)
 UNSPECIFIED = IPv6Address(0)
 FOREVER_UNITS = 0xFF  # Path Lifetime and Default Lifetime have one octet
 
