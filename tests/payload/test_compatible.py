@@ -534,6 +534,55 @@ def test_zeros_that_fill_up_are_certain() -> None:
     )
 
 
+@pytest.mark.parametrize("count", [1, 12])
+def test_an_optional_field_more_or_less_whose_presence_bit_only_filled_up(count: int) -> None:
+    """In whole octets its presence bit is a zero of the same octet: what is not sent is never there."""
+    optional = [number(f"o{place}", 255, optional=True) for place in range(count + 1)]
+    less, more = (message(*optional[:end], layout="octet-aligned") for end in (count, count + 1))
+    sent = less.pack({"o0": 7})
+    assert sent == bytes([0x80, *bytes((count + 7) // 8 - 1), 7])
+    assert more.unpack(sent) == {"o0": 7}
+    assert compare(less, more).new_receiver_outcome is Outcome.RIGHT
+    assert compare(more, less).outcome is Outcome.RIGHT
+
+
+def test_a_field_that_may_be_left_out_from_now_on_is_read_as_left_out() -> None:
+    """00 07 has no presence bit for o1, whose value is sent all the same."""
+    fields = number("o0", 255, optional=True), number("o1", 255)
+    always = message(*fields, layout="octet-aligned")
+    maybe = message(
+        fields[0], dataclasses.replace(fields[1], optional=True), layout="octet-aligned"
+    )
+    assert maybe.unpack(always.pack({"o1": 7}), ignore_tail=True) == {}
+    assert compare(always, maybe).new_receiver_outcome not in {Outcome.RIGHT, Outcome.PREFIX}
+
+
+def test_presence_bits_that_only_fill_up_are_no_version() -> None:
+    """The ninth optional field takes a second octet, 80 or 00, where an old receiver looks for its version."""
+    optional = [number(f"o{place}", 255, optional=True) for place in range(9)]
+    old, new = (message(OLD[0], *optional[:end], layout="octet-aligned") for end in (8, 9))
+    assert new.pack({"o8": 5}) == bytes.fromhex("00 80 01 05")
+    found = compare(old, new)
+    assert found.outcome is Outcome.REFUSED
+    assert "refuses all messages" in found.reads
+    assert found.new_receiver_outcome is Outcome.REFUSED  # an octet is missing, whatever is there
+
+
+@pytest.mark.parametrize("most", [13, 50])
+def test_elements_that_grow_are_refused_but_for_none(most: int) -> None:
+    """2 + 3n octets where 2 + 2n are wanted: of any n elements only none comes out."""
+    old, new = (
+        message(OLD[0], _elements(most, fields), layout="octet-aligned") for fields in (2, 3)
+    )
+    assert compare(old, new).outcome is Outcome.REFUSED
+    assert compare(old, new).new_receiver_outcome is Outcome.REFUSED
+
+
+def _elements(most: int, fields: int) -> Array:
+    inside = tuple(number(f"g{place}", 100) for place in range(fields))
+    return Array("r", element=Group("", fields=inside), max_length=most)
+
+
 def test_text_outside_ascii_is_no_ascii() -> None:
     ascii_text, utf8 = (Text("t", max_length=8, encoding=name) for name in ("ascii", "utf-8"))
     assert not compare(message(ascii_text), message(utf8)).safe

@@ -47,12 +47,16 @@ class Alignment(NamedTuple):
         wanted = [self._sent_as(field) for field in ours if field.optional]
         given = [field.name for field in theirs if field.optional]
         at = sent_at = self.ours.rounded(len(wanted))
-        if wanted != given[: len(wanted)] or at != self.theirs.rounded(len(given)):
+        known = min(len(wanted), len(given))
+        if wanted[:known] != given[:known] or at != self.theirs.rounded(len(given)):
             return False
-        rest, is_fixed = (
-            list(theirs),
-            True,
-        )  # is_fixed: bits are counted from the start of the group
+        # the presence bits of those that the sender does not have are zeros that fill up: they are never there
+        never = set(wanted[known:])
+        if never & {field.name for field in theirs}:
+            return False
+        ours = tuple(one for one in ours if not (one.optional and self._sent_as(one) in never))
+        rest = list(theirs)
+        is_fixed = True  # bits are counted from the start of the group
         for index, field in enumerate(ours):
             at = max(at, field.at or 0)
             if field.carries:

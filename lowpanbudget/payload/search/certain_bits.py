@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from lowpanbudget.payload.codec.nodes import Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.codes import NOTHING, codec_of, decoded
@@ -23,7 +24,10 @@ def is_never_read(receiver: Message, sender: Message, *, ignore_tail: bool) -> b
 def _certain_bits(message: Message, *, is_sender: bool) -> Iterator[tuple[tuple[int, int], bool]]:
     """Yield the bits at the front that are the same in all messages: octet, weight in it, and the bit."""
     order = message.order
-    at = order.rounded(sum(field.optional for field in message.fields))
+    optional = sum(field.optional for field in message.fields)
+    at = order.rounded(optional)
+    if is_sender:
+        yield from ((_place(order, bit), False) for bit in range(optional, at))  # they fill up
     for field in message.fields:
         codec = codec_of(field, order)
         if field.optional or codec is None:
@@ -33,11 +37,15 @@ def _certain_bits(message: Message, *, is_sender: bool) -> Iterator[tuple[tuple[
         ones, zeros = certain(field, codec) if looked_at else (0, 0)
         for index in range(codec.width):
             bit = codec.width - 1 - index if order.msb_first else index
-            octet, place = divmod(at + index, _OCTET)
             if (ones | zeros) >> bit & 1:
-                weight = 128 >> place if order.msb_first else 1 << place
-                yield (octet, weight), bool(ones >> bit & 1)
+                yield _place(order, at + index), bool(ones >> bit & 1)
         at += codec.width
+
+
+def _place(order: Order, bit: int) -> tuple[int, int]:
+    """Return the octet in which a bit of a message stands, and its weight there."""
+    octet, place = divmod(bit, _OCTET)
+    return octet, 128 >> place if order.msb_first else 1 << place
 
 
 def certain(field: Field, codec: Codec) -> tuple[int, int]:

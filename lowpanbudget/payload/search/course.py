@@ -5,7 +5,7 @@ both ways. What it reads then is the field that was sent, code by code, or nothi
 refused: else nothing is proven, and neither is it where there are too many layouts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -32,16 +32,12 @@ def are_read_right(
     if receiver.order.bit_order != sender.order.bit_order:
         return None
     are_any = False
-    sending, known = Ways(), Known()
-    same = _Same(receiver, sender, renamed, sending)
     try:
-        for sent in sending.each(lambda ways: SentLayout(sender, ways, known)):
-            receiving = Ways(sending.work)
-            for read in receiving.each(lambda ways: _Read(receiver, ways, sent, same)):  # noqa: B023 - used at once
-                if ignore_tail or _is_whole(read, sent):
-                    are_any = True
-                    if read.is_wrong:
-                        return None
+        for _sent, reads in _followed(receiver, sender, renamed, ignore_tail=ignore_tail):
+            for read in reads:
+                are_any = True
+                if read.is_wrong:
+                    return None
     except NotFollowed:
         return None
     return are_any
@@ -53,21 +49,27 @@ def refused_layout(
     """Return in words a layout of which no message is read; nothing where none is found, or they are too many."""
     if receiver.order.bit_order != sender.order.bit_order:
         return ""
-    sending, known = Ways(), Known()
-    same = _Same(receiver, sender, renamed, sending)
     try:
-        for sent in sending.each(lambda ways: SentLayout(sender, ways, known)):
-            receiving = Ways(sending.work)
-            reads = receiving.each(lambda ways: _Read(receiver, ways, sent, same))  # noqa: B023 - used at once
-            if not any(ignore_tail or _is_whole(read, sent) for read in reads):
+        for sent, reads in _followed(receiver, sender, renamed, ignore_tail=ignore_tail):
+            if not any(reads):
                 return sent.words()
     except NotFollowed:
         pass
     return ""
 
 
-def _is_whole(read: "_Read", sent: SentLayout) -> bool:
-    return -(-read.at // _OCTET) == len(sent.bits) // _OCTET
+def _followed(
+    receiver: Message, sender: Message, renamed: dict[str, str], *, ignore_tail: bool
+) -> Iterator[tuple[SentLayout, Iterator["_Read"]]]:
+    """Yield each layout that is sent, with all that a receiver makes of it and does not refuse."""
+    sending, known = Ways(), Known()
+    same = _Same(receiver, sender, renamed, sending)
+    for sent in sending.each(lambda ways: SentLayout(sender, ways, known)):
+
+        def read(ways: Ways, sent: SentLayout = sent) -> "_Read":
+            return _Read(receiver, ways, sent, same, ignore_tail=ignore_tail)
+
+        yield sent, Ways(sending.work).each(read)
 
 
 class _Same:
@@ -144,19 +146,29 @@ class _Same:
 
 
 class _Read(FieldWalk):
-    """What a receiver makes of a layout; ``is_wrong``: something is read that was not sent so."""
+    """What a receiver makes of a layout; ``is_wrong``: something is read that was not sent so.
 
-    def __init__(self, receiver: Message, ways: Ways, sent: SentLayout, same: _Same) -> None:
+    Most are refused for their length alone: so what stands in the fields is judged last, and before a way parts.
+    """
+
+    def __init__(
+        self, receiver: Message, ways: Ways, sent: SentLayout, same: _Same, *, ignore_tail: bool
+    ) -> None:
         super().__init__(receiver, ways)
         self.is_wrong = False
         self._sent, self._same = sent, same
         self._bits = list(sent.bits)
+        self._passed: list[tuple[PlacedPiece, Place]] = []
         ways.worked(len(self._bits) // _OCTET)
         self.walk()
+        if not ignore_tail and -(-self.at // _OCTET) != len(sent.bits) // _OCTET:
+            raise WayRefused
+        self._judge_passed()
 
     def presence(self, names: list[Place], width: int) -> list[bool]:
         """Follow the presence bits."""
-        there = [bool(bit) for bit in self._known(width)[: len(names)]]
+        there = [bool(bit) for bit in self._known(len(names))]
+        self.gap(width - len(names))  # nobody looks at what fills up
         for name, is_there in zip(names, there, strict=True):
             self.is_wrong |= (self._same.sent_as(name) in self._sent.there) is not is_there
         return there
@@ -178,13 +190,13 @@ class _Read(FieldWalk):
         name = decoded(codec, self._code(self._known(codec.width)))
         if name is NOTHING:
             raise WayRefused
-        self._judge(PlacedPiece(field, at, codec.width), place)
+        self._passed.append((PlacedPiece(field, at, codec.width), place))
         return str(name)
 
     def piece(self, piece: PlacedPiece, place: Place) -> None:
-        """Judge what is read."""
+        """Pass what is read."""
         self.gap(piece.width)
-        self._judge(piece, place)
+        self._passed.append((piece, place))
 
     def gap(self, bits: int) -> None:
         """Pass bits, whatever they are."""
@@ -192,6 +204,11 @@ class _Read(FieldWalk):
             raise WayRefused
         self.ways.worked(bits // _OCTET)
         self.at += bits
+
+    def _judge_passed(self) -> None:
+        for piece, place in self._passed:
+            self._judge(piece, place)
+        self._passed.clear()
 
     def _judge(self, piece: PlacedPiece, place: Place) -> None:
         bits = self._sent.bits[piece.at : piece.at + piece.width]
@@ -219,6 +236,7 @@ class _Read(FieldWalk):
         for place in range(start, self.at):
             bit = self._bits[place]
             if bit is None:
+                self._judge_passed()
                 self.ways.worked()
                 bit = self._bits[place] = self.ways.choose(2)
             made.append(bit)
