@@ -59,8 +59,15 @@ class Station(HashedOnce):
         """Return the IPv6 address, its identifier made from the link address of ``form`` where it follows that."""
         if self.address is not None:
             return self.address
-        own = form if self.identifier == "link" else self.identifier
+        own = self._identified_by(form)
         return IPv6Address(self.prefix | (interface_identifier(self.link_address(own)) or 0))
+
+    def is_short(self, form: AddressForm) -> bool:
+        """Return whether the identifier is made from a short address; one given whole is, without an EUI-64 beside."""
+        return self.extended is None if self.address else self._identified_by(form) == "short"
+
+    def _identified_by(self, form: AddressForm) -> AddressForm:
+        return form if self.identifier == "link" else self.identifier
 
 
 class Hop(NamedTuple):
@@ -143,6 +150,14 @@ class Flow(HashedOnce):
         """Return whether the standards want an outer header around the flow's packets."""
         return self.inserted or self.leaving
 
+    def routed(self, form: AddressForm) -> Routing:
+        """Return the routing, with what tells routers apart: their addresses are such as that of the node at an end."""
+        if self.routing.entry_octets:
+            return self.routing
+        ends = self.destination, self.source
+        node = next((end for end in ends if end.role == "node"), self.destination)
+        return replace(self.routing, entry_octets=2 if node.is_short(form) else 8)
+
     def tunnelled(self, *, tunnel: bool = True) -> "Flow":
         """Return the flow with an outer header, or without one."""
         return replace(self, routing=replace(self.routing, tunnel=tunnel))
@@ -223,7 +238,7 @@ class Flow(HashedOnce):
     def _relays(self, form: AddressForm, ends: set[bytes]) -> tuple[bytes, bytes, bytes]:
         """Return link addresses that are none of the ends': where the first hop leads, and both of a forwarded one."""
         relay, next_relay = [other for other in _RELAYS[form] if other not in ends][:2]
-        routing, final = self.routing, self.destination.ip(form)
+        routing, final = self.routed(form), self.destination.ip(form)
         if not routing.route:
             return next_relay, relay, next_relay
 

@@ -11,6 +11,7 @@ from lowpanbudget.design.application import Application
 from lowpanbudget.design.application_knobs import application_knobs, application_positions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob, Share, replacing
+from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.routing import Routing, routing_knobs, routing_positions
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT, PORTS
@@ -25,12 +26,12 @@ _PORT_PAIRS = (
 )
 
 
-def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
+def flow_knobs(flow: Flow, form: AddressForm) -> Iterator[Knob[Flow]]:
     """Yield every change of a flow key that may free octets, or protect more."""
     for application_knob in application_knobs(flow.application):
         yield _of_application(application_knob)
-    tunnelled, untunnelled = _tunnelled(flow), _untunnelled(flow)
-    for routing_knob in routing_knobs(flow.routing, tunnelled=tunnelled, untunnelled=untunnelled):
+    tunnelled, untunnelled, routing = _tunnelled(flow), _untunnelled(flow), flow.routed(form)
+    for routing_knob in routing_knobs(routing, tunnelled=tunnelled, untunnelled=untunnelled):
         yield _of_routing(routing_knob)
     ports = (flow.source_port, flow.destination_port)
     if PORTS.best(ports).row.inline > min(row.inline for row in PORTS.rows):
@@ -77,12 +78,12 @@ def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
         )
 
 
-def flow_positions(flow: Flow) -> Iterator[Knob[Flow]]:
+def flow_positions(flow: Flow, form: AddressForm) -> Iterator[Knob[Flow]]:
     """Yield the other positions that the flow's dimensions have, but for its hops, of which there may be any number."""
     if flow.group is None:  # what protects from end to end has two ends
         for application_knob in application_positions(flow.application):
             yield _of_application(application_knob)
-    for routing_knob in routing_positions(flow.routing):
+    for routing_knob in routing_positions(flow.routed(form)):
         yield _of_routing(routing_knob)
     now = PORTS.best((flow.source_port, flow.destination_port)).row.inline
     for first, second, text in _PORT_PAIRS:

@@ -22,7 +22,7 @@ def knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     """Yield every change of one key that may free octets of the flow, or protect it more."""
     yield from map(_of_link, link_knobs(design.link))
     yield from address_knobs(design, flow)
-    yield from (_of_flow(knob, flow.name) for knob in flow_knobs(flow))
+    yield from (_of_flow(knob, flow.name) for knob in flow_knobs(flow, design.link.addresses))
 
 
 def positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
@@ -30,7 +30,7 @@ def positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     yield from knobs(design, flow)
     yield from map(_of_link, link_positions(design.link))
     yield from address_positions(design, flow)
-    yield from (_of_flow(knob, flow.name) for knob in flow_positions(flow))
+    yield from (_of_flow(knob, flow.name) for knob in flow_positions(flow, design.link.addresses))
 
 
 def hops_position(flow: Flow, hops: int) -> Knob[Design]:

@@ -280,20 +280,16 @@ def _station(shape: StationShape) -> Station:
     )
 
 
-def _routing(shape: FlowShape, source: Station, destination: Station) -> Routing:
+def _routing(shape: FlowShape) -> Routing:
     table = shape.routing
     if table is None:
         return UNROUTED
-    # routers have addresses such as the node at an end of the flow
-    ends = (destination, source)
-    node = next((one for one in ends if one.role == "node"), destination)
-    entry = table.entry_octets or (2 if node.extended is None else 8)
     return Routing(
         table.rpi,
         table.instance,
         table.sender_rank,
         table.route,
-        entry,
+        table.entry_octets or 0,
         table.tunnel,
         table.form == "6lorh",
         table.option_type,
@@ -318,7 +314,7 @@ def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None
         shape.flow_label,
         shape.udp_checksum == "elided",
         application(shape.coap, shape.oscore, shape.dtls)[0],
-        _routing(shape, source, destination),
+        _routing(shape),
         tuple(shape.messages),
         None if shape.every_s is None else float(shape.every_s),
         shape.most_frames,

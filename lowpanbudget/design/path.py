@@ -92,7 +92,7 @@ class Path(HashedOnce):
             return [header]
         passed = 0 if self.hop.name == FIRST else 1
         down = flow.direction == "down"
-        return flow.routing.around(header, self.root, down=down, passed=passed)
+        return flow.routed(self.link.addresses).around(header, self.root, down=down, passed=passed)
 
     def with_route(self, route: int) -> "Path | None":
         """Return the same hop of the flow over so many routers of a source route.
@@ -210,7 +210,7 @@ class Path(HashedOnce):
         contexts, routing = tuple(self.contexts.items()), flow.routing
         routed: tuple[Any, ...] = ()
         if routing != UNROUTED:
-            entries = routing if routing.route else replace(routing, entry_octets=0)
+            entries = flow.routed(form) if routing.route else replace(routing, entry_octets=0)
             routed = (name, self.root, flow.direction, entries)
         elif flow.group is None:
             contexts = tuple((n, one) for n, one in contexts if any(map(one.covers, ends)))

@@ -45,7 +45,8 @@ class Routing:
     """The routing artefacts of a flow; the default has none.
 
     ``route`` is the number of routers in a source route, ``entry_octets`` how many last octets tell their addresses
-    apart. ``compressed``: as 6LoRH headers in page 1, else as extension headers. ``rpi_type`` is 0x63 or 0x23.
+    apart, 0 where the node's own address says it (``Flow.routed``). ``compressed``: as 6LoRH headers in page 1, else as
+    extension headers. ``rpi_type`` is 0x63 or 0x23.
     """
 
     rpi: bool = False

@@ -216,7 +216,7 @@ class RoutingShape(ShapeTable):
     route: int = key(Whole(0, 120), "Routers in the source route of a downward packet.", default=0)
     entry_octets: int | None = key(
         Words(1, 2, 4, 8, 16),
-        "Last octets that tell routers' addresses apart; 2 where the node has no extended address, else 8.",
+        "Last octets that tell routers' addresses apart; 2 where the node's is made from a short one, else 8.",
         default=None,
     )
     tunnel: bool = key(

@@ -1,5 +1,8 @@
 """Flows with protocols above UDP, and with routing artefacts: the room still fits, one octet more does not."""
 
+import re
+import tomllib
+
 import pytest
 from design.designs import EXAMPLES, changed, fault_of
 
@@ -268,3 +271,27 @@ def test_recoverable_fragments() -> None:
     (event,) = [event for read in reads for event in reassembler.feed(read, 0.0)][-1:]
     assert isinstance(event, Complete)
     assert event.datagram.octets == found.path.datagram(bytes(found.room + 1))
+
+
+def test_routers_are_told_apart_as_the_node_is_addressed() -> None:
+    """An EUI-64 beside a short address that the identifier is made from makes no entry of a route longer."""
+    file = EXAMPLES.parent / "vectors/rooms/short-addresses.toml"
+    short = tomllib.loads(file.read_text(encoding="utf-8"))["design"]
+    both = re.sub(r"short = 0x0(\d)(\d\d)", r'\g<0>\nextended = "02:00:5e:00:00:00:0\1:\2"', short)
+    assert both.count("extended") == 3
+    assert _rooms(both) == _rooms(short)
+
+
+def test_short_addresses_make_routes_shorter() -> None:
+    """12 octets of both MAC addresses, 6 of the node's identifier in line, and 6 of each of seven entries.
+
+    An entry holds what its address has not in common with the one before it: 8 octets of an identifier made from an
+    EUI-64, 2 of one made from a short address (RFC 8138 section 5.1, RFC 6282 section 3.2.2).
+    """
+    first = next(one for one in with_tables("routed", "") if one.hop == "first")
+    (gain,) = (one.gain for one in first.savings if one.knob == "link.addresses")
+    assert gain == 12 + 6 + 7 * 6
+
+
+def _rooms(text: str) -> dict[tuple[str, str], int]:
+    return {(one.flow, one.hop): one.room for one in budget(parse_design(text))}
