@@ -904,6 +904,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             "rpl-option-leaves-network",
             lambda: leaving(0x63, lorh=True),
         ),
+        # the first frame of its sender that is heard: what it sent before nobody knows
+        "a last fragment that the capture begins with": (
+            "fragments-unfinished",
+            lambda: passed_by(0, 1, 2, times=1),
+        ),
         "source routes that are not counted": (
             "fragments-meet",
             lambda: routes_counted(40),

@@ -12,7 +12,7 @@ from lowpanbudget.findings.losses import MOST_SENDERS, Meetings
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.senders import pan_of, strangers
+from lowpanbudget.findings.senders import HeardSender, pan_of, strangers
 from lowpanbudget.findings.wording import hop_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
@@ -40,7 +40,7 @@ def fragments_begin(scene: Scene, arrival: FragmentArrival) -> None:
     mac, by = scene.mac, None
     # what asks for no acknowledgement is sent once: the air may have lost it to all
     if mac is not None and mac.source is not None and mac.ack_request:
-        by = scene.known.senders.get((pan_of(mac), mac.source))
+        by = scene.known.senders.entry((pan_of(mac), mac.source), HeardSender)
     losses, datagram = scene.known.losses, arrival.datagram
     losses.take(arrival, by)
     if scene.is_replayed and len(datagram.fragments) == 1:
