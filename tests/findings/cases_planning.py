@@ -133,6 +133,19 @@ CASES = {
         lambda: store(octets=60, to="probe", hops=9, flow=ROUTE.format(form="6lorh", octets=8)),
         lambda: store(octets=10, to="probe", hops=4, flow=ROUTE.format(form="6lorh", octets=2)),
         Told("risk", UP, "one frame reaches over 5 routers, 9 hops need 8"),
+        also=frozenset({"route-shorter-than-hops"}),
+    ),
+    # 102 less 4 or 6 of addresses; on the second hop one has gone (RFC 8138 section 5.5), 2 octets, and the source of 2
+    # and a hop limit of 1 go in line
+    "route-shorter-than-hops": DesignCase(
+        lambda: store(to="probe", hops=4, flow=ROUTE.format(form="6lorh", octets=2)),
+        lambda: store(to="probe", hops=3, flow=ROUTE.format(form="6lorh", octets=2)),
+        Told(
+            "risk",
+            "flow up",
+            "the route names 2 routers, 4 hops have 3",
+            ("first hop: room 98, 96 over 3", "forwarded hop: room 97, 95 over 3"),
+        ),
     ),
     # 105 less CoAP's 4 and a token of 1, Observe 2, Uri-Path 2 and the marker: 95; Observe 5 is one octet, the greatest
     # value three (RFC 7641 section 2)
