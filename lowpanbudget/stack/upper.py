@@ -5,7 +5,8 @@ kept for a notice, and the octets become one span again.
 """
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from functools import cache
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.cites import rfc
@@ -16,6 +17,9 @@ from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.values import dataclass, field
+
+if TYPE_CHECKING:
+    from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
@@ -59,9 +63,9 @@ def read_upper(reader: Reader, kind: int, ends: PseudoHeader) -> Upper:
     """
     upper = Upper(ipv6.next_header_name(kind))
     if kind == ipv6.ICMPV6:
-        _kept(reader, upper, lambda: _icmpv6(reader, upper, ends))
+        _kept(reader, upper, _icmpv6, ends)
     elif kind in _READ:
-        _kept(reader, upper, lambda: _headers(reader, upper, kind, ends))
+        _kept(reader, upper, _headers, kind, ends)
     leave_payload(reader, upper.rest)
     return upper
 
@@ -70,7 +74,7 @@ def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
     """Return the heads of a UDP payload that fills what is left; the registered ports say what it is."""
     upper = Upper(APPLICATION_DATA)
     if not APPLICATION_PORTS.isdisjoint(ports):
-        _kept(reader, upper, lambda: _application(reader, upper, ports))
+        _kept(reader, upper, _application, ports)
     leave_payload(reader, upper.rest)
     return upper
 
@@ -101,11 +105,11 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
     return [span._replace(offset_bits=span.offset_bits - covers * 8) for span in reader.spans]
 
 
-def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
+def _kept(reader: Reader, upper: Upper, read: Callable[..., None], *arguments: Any) -> None:
     """Run ``read``; a fault is kept in ``upper``, and the reader put back where the last complete header ended."""
     start, spans, free, rest = reader.pos, len(reader.spans), len(reader.free), upper.rest
     try:
-        read()
+        read(reader, upper, *arguments)
     except WireError as error:
         upper.fault, upper.rest = error.bare(), rest
         reader.pos = start
@@ -150,7 +154,7 @@ def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> Non
     upper.rest = ipv6.next_header_name(kind)
     # what was read until here stays, even when what it carries cannot be read
     if kind == ipv6.ICMPV6:
-        _kept(reader, upper, lambda: _icmpv6(reader, upper, ends))
+        _kept(reader, upper, _icmpv6, ends)
     elif kind == ipv6.UDP:
         start = reader.pos
         header = read_head(upper.heads, reader, udp.decode)
@@ -158,7 +162,7 @@ def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> Non
             upper.wrong = _wrong_udp(header.checksum, ends, reader.data[start : reader.end])
         upper.rest = APPLICATION_DATA
         ports = (header.source_port, header.destination_port)
-        _kept(reader, upper, lambda: _application(reader, upper, ports))
+        _kept(reader, upper, _application, ports)
 
 
 def _wrong_udp(sent: int, ends: PseudoHeader, segment: bytes) -> WrongChecksum | None:
@@ -169,16 +173,21 @@ def _wrong_udp(sent: int, ends: PseudoHeader, segment: bytes) -> WrongChecksum |
 
 
 def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
-    from lowpanbudget.layers.internet import icmpv6  # noqa: PLC0415  # its messages are many
-
     # over which destination the sender computed the checksum nobody can tell where it is hidden
     final = None if ends.hidden or reader.missing else ends.destination
     start = reader.pos
-    message = read_head(upper.heads, reader, icmpv6.decode, ends.source, final)
+    message = read_head(upper.heads, reader, _icmpv6_reader(), ends.source, final)
     right = message.expected_checksum
     if right is not None and right != message.checksum:
         octets = reader.data[start : reader.end]
         upper.wrong = WrongChecksum(ipv6.ICMPV6, message.checksum, right, ends, octets)
+
+
+@cache
+def _icmpv6_reader() -> "Callable[..., Icmpv6]":
+    from lowpanbudget.layers.internet import icmpv6  # noqa: PLC0415  # its messages are many
+
+    return icmpv6.decode
 
 
 def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:

@@ -209,7 +209,11 @@ def decode(
     number, code, name, kind = begun
     expected = None
     if source is not None and destination is not None:
-        expected = checksum(source, destination, octets)
+        expected = carried
+        # only of 0 and 0xffff, which count alike, the sum does not say which is right
+        unsure = carried in {0, 0xFFFF}
+        if unsure or ipv6.covered_sum(source, destination, ipv6.ICMPV6, octets):
+            expected = checksum(source, destination, octets)
     reader.layer = START.name if kind is _UNKNOWN_TYPE else kind.name
     message = kind.body.read(reader, type=number, code=code & kind.code_mask)
     return Icmpv6(number, code, carried, name, message, expected, kind.hop_limit)

@@ -410,3 +410,17 @@ def test_names_are_in_one_table() -> None:
     assert icmpv6.name_of(rpl.TYPE, 0x44) == "RPL control message"
     assert icmpv6.type_name(99) == "ICMPv6 error 99"
     assert rpl_security.LEVELS[3][0].octets == 384  # RFC 6550 figure 11
+
+
+@pytest.mark.parametrize("data", range(0x10000 - 3, 0x10000 + 3))
+@pytest.mark.parametrize("sent", [0, 1, 0xFFFE, 0xFFFF, None])
+def test_the_right_checksum_is_told_of_any_that_was_sent(data: int, sent: int | None) -> None:
+    """Also of what counts as nothing in a sum: 0 and 0xffff (RFC 1071 section 1)."""
+    ends = IPv6Address("fe80::1"), IPv6Address("ff02::1")
+    # an echo request whose last word brings the sum to 0, and beside it
+    rest = 0xFFFF - (0xFE80 + 1 + 0xFF02 + 1 + 10 + 58 + 0x8000) % 0xFFFF
+    octets = bytes.fromhex("80000000 00000000") + ((rest + data) % 0xFFFF).to_bytes(2, "big")
+    right = plain_checksum(*ends, octets)
+    carried = right if sent is None else sent
+    octets = octets[:2] + carried.to_bytes(2, "big") + octets[4:]
+    assert icmpv6.decode(Reader(octets), *ends).expected_checksum == right
