@@ -164,9 +164,10 @@ class HeardDatagram:
         return any(isinstance(one, DtlsRecord | Unified) for one in self.layers)
 
     @cached_property
-    def udp_behind(self) -> Udp | None:
-        """Return the UDP header that follows its IPv6 header; None without one that is whole."""
-        return self.udp_header(ipv6.OCTETS) if self.outer.next_header == ipv6.UDP else None
+    def udp_last(self) -> Udp | None:
+        """Return its last header where that is UDP and whole, whatever stands before it: a RPL option, or a tunnel."""
+        upper = self.upper
+        return None if upper is None or upper.kind != ipv6.UDP else self.udp_header(upper.offset)
 
     def udp_header(self, at: int) -> Udp | None:
         """Return the UDP header at this octet; None where it is not whole."""

@@ -107,6 +107,13 @@ def with_information() -> Capture:
     return Capture([*frames], root=FROM_ROOT)
 
 
+def without_checksum() -> Capture:
+    """UDP with a checksum of zero behind an RPI-6LoRH, which stands for 8 octets of a hop-by-hop header."""
+    ends = air.address(PREFIX, NODE), air.address(PREFIX, ROOT)
+    packet = air.ip(*ends, 17, air.udp(b"data", *ends, checksum=0))
+    return Capture([air.raw(PAGE_1 + UPWARDS + air.payload(packet))], root=FROM_ROOT)
+
+
 def as_option() -> Capture:
     """Readings with the option itself, in two fragments each."""
     packets = [air.with_option(bytes([number]) * 120) for number in range(5)]
@@ -189,6 +196,12 @@ LORH_CASES: dict[str, Case] = {
 }
 
 LORH_FURTHER = (
+    # "IPv6 nodes must discard" it whatever headers stand before UDP (RFC 8200 section 8.1); 8 + 4 octets
+    Further(
+        "checksum-wrong",
+        without_checksum,
+        Told("failure", "0x0017", "the UDP checksum is zero", ("f0 b1 f0 b2 00 0c 00 00",), (1,)),
+    ),
     # the outer source is that of the node as well: SAM 11 instead of 10 (RFC 8138 section 5.2.3)
     Further(
         "header-not-shortest",

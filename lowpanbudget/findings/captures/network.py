@@ -43,7 +43,7 @@ def lengths_disagree(scene: Scene, datagram: HeardDatagram) -> Hits:
     if length != len(octets):
         cause = f"the IPv6 header says {length} octets, {len(octets)} are there"
     elif first == ipv6.UDP:
-        at, cause = ipv6.OCTETS, _udp_length(datagram, datagram.udp_behind, ipv6.OCTETS)
+        at, cause = ipv6.OCTETS, _udp_length(datagram, datagram.udp_last, ipv6.OCTETS)
     elif first != ipv6.ICMPV6:
         at, cause = _inner_length(datagram)
     if cause:
