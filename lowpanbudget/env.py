@@ -119,7 +119,7 @@ class Contexts(Mapping[int, Context]):
 
     def __hash__(self) -> int:
         if self._hash is None:
-            self._hash = hash(tuple(self._table.items()))
+            self._hash = hash(frozenset(self._table.items()))  # tables are equal in any order
         return self._hash
 
     def __repr__(self) -> str:

@@ -7,7 +7,7 @@ frozen value is made in about the time of another. ``fields`` and ``replace`` ar
 """
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import field, fields, replace
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
@@ -180,6 +180,9 @@ def _compiled(owner: type, *, frozen: bool) -> Any:
         elif not default:
             continue
         slot: Any = getattr(owner, name, None)
+        if frozen and part.init and not name.startswith("_") and (kind := _settled_kind(part.type)):
+            bound |= {"_kept": _kept, f"_{kind.__name__}": kind}
+            body.append(f"if {name}.__class__ is not _{kind.__name__}: {name} = _kept({name})")
         if not frozen:
             body.append(f"self.{name} = {value}")
         elif hasattr(slot, "__set__"):
@@ -198,6 +201,19 @@ def _compiled(owner: type, *, frozen: bool) -> Any:
     init.__annotations__ = {part.name: part.type for part in attributes if part.init}
     init.__annotations__["return"] = None
     return init
+
+
+def _settled_kind(declared: Any) -> type | None:
+    """Return the class whose values hold, and refuse to change, what is declared as a mapping or a tuple; else None."""
+    outer = (declared if isinstance(declared, str) else str(declared)).partition("[")[0]
+    return {"dict": FrozenDict, "Mapping": FrozenDict, "tuple": tuple}.get(outer.rpartition(".")[2])
+
+
+def _kept(given: Any) -> Any:
+    """Return what a caller gave as nobody can change it: a copy of a mapping or a list, which stay the caller's."""
+    if isinstance(given, FrozenDict):
+        return given
+    return frozen(dict(given) if isinstance(given, Mapping) else given)
 
 
 class _Unset:

@@ -2,7 +2,9 @@
 
 import copy
 import dataclasses
+import inspect
 import pickle
+import re
 import struct
 from collections.abc import Callable, Iterable, Iterator
 from enum import Enum
@@ -13,12 +15,15 @@ import pytest
 from contract import air
 from vector_files import document
 
+import lowpanbudget
 from lowpanbudget import (
     CaptureFile,
     CaptureFrames,
     CoapMessage,
+    Command,
     Complete,
     Compressed,
+    Contexts,
     Decoder,
     Decompressed,
     Difference,
@@ -46,6 +51,7 @@ from lowpanbudget import (
     Restored,
     SecurityContext,
     Shrinker,
+    Tally,
     TimedOut,
     airtime,
     annotate,
@@ -73,6 +79,7 @@ from lowpanbudget import (
     load_design,
     measure,
     open_oscore_request,
+    parse_design,
     protect_oscore_request,
     read_capture,
     read_coap,
@@ -346,6 +353,60 @@ def test_a_result_that_was_sent_is_asked_on() -> None:
     assert dataclasses.replace(frame, verified=True).verified
     with pytest.raises(AttributeError, match=r"Frame\.payload cannot be set"):
         frame.payload = b""
+
+
+CALLERS: tuple[tuple[str, Any], ...] = (
+    ("dict[", {"a": {"b": [1]}}), ("Mapping[", {"a": {"b": [1]}}), ("tuple[", [{"a": 1}]),
+)  # fmt: skip
+
+
+def test_values_keep_nothing_that_their_maker_may_change() -> None:
+    held = []
+    kinds: list[Any] = [getattr(lowpanbudget, name) for name in lowpanbudget.__all__]
+    for kind in kinds:
+        parts = dataclasses.fields(kind) if dataclasses.is_dataclass(kind) else ()
+        declared = {one.name: str(one.type).replace("collections.abc.", "") for one in parts}
+        given: dict[str, Any] = {
+            name: copy.deepcopy([one for begins, one in CALLERS if text.startswith(begins)])
+            for name, text in declared.items()
+            if name in inspect.signature(kind).parameters
+        }
+        try:
+            made = kind(**{name: one[0] if one else None for name, one in given.items()})
+        except Exception:  # noqa: BLE001  # a class that looks at what it is given takes none of this
+            continue
+        for name, (one,) in ((name, one) for name, one in given.items() if one):
+            kept = getattr(made, name)
+            before = copy.deepcopy(kept)
+            assert list(changeable((kept,))) == [], f"{kind.__name__}.{name}"
+            one.clear()
+            assert kept == before, f"{kind.__name__}.{name}"
+            held.append(f"{kind.__name__}.{name}")
+    assert len(held) > 100
+    assert {"Command.fields", "Element.fields", "Tally.layer_bits", "Mac.header_ies"} <= {*held}
+
+
+def test_equal_values_have_one_hash() -> None:
+    # Python's data model, object.__hash__: "objects which compare equal have the same hash value"
+    text = (EXAMPLES / "archive.toml").read_text()
+    first, second = (part.start() for part in re.finditer(r"^\[\[context\]\]", text, re.MULTILINE))
+    end = second + text[second + 1 :].index("\n[") + 2
+    exchanged = text[:first] + text[second:end] + text[first:second] + text[end:]
+    contexts = {0: "2001:db8::/64", 1: "fd00::/64"}
+    devices = {1: NODE, (2, 3): ROOT}
+    layouts = {61616: ARCHIVE.message("climate"), 5683: ARCHIVE.message("label")}
+    turned: list[Any] = [dict(reversed(one.items())) for one in (contexts, devices, layouts)]
+    pairs: list[tuple[Any, Any]] = [
+        (parse_design(text), parse_design(exchanged)),
+        (Contexts(contexts), Contexts(turned[0])),
+        (Env(contexts=contexts), Env(contexts=turned[0])),
+        (Decoder(contexts, (), devices, layouts=layouts), Decoder(turned[0], (), turned[1], layouts=turned[2])),
+        (Command(1, {"a": 1, "b": [2]}), Command(1, {"b": [2], "a": 1})),
+        (Tally(layer_bits={"a": 1, "b": 2}), Tally(layer_bits={"b": 2, "a": 1})),
+    ]  # fmt: skip
+    for one, other in pairs:
+        assert one == other
+        assert hash(one) == hash(other), type(one).__name__
 
 
 def test_workers_let_nothing_of_theirs_be_set() -> None:

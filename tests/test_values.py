@@ -5,6 +5,7 @@ import dataclasses
 import inspect
 import pickle
 from collections.abc import Callable
+from types import MappingProxyType
 from typing import Any
 
 import pytest
@@ -152,6 +153,24 @@ def test_a_frozen_dictionary_is_one_that_refuses_to_change() -> None:
     deep = values.frozen({"a": [1, {"b": [2]}, {3}], "c": Sent(b"")})
     assert deep == {"a": (1, {"b": (2,)}, frozenset({3})), "c": Sent(b"")}
     assert isinstance(deep["a"][1], values.FrozenDict)
+
+
+def test_a_frozen_value_holds_what_its_maker_cannot_change() -> None:
+    @dataclass(frozen=True, slots=True)
+    class Held:
+        table: dict[str, Any]
+        row: "tuple[int, ...]" = ()
+        plain: Any = None
+
+    table, row = {"a": [1]}, [1, 2]
+    made = Held(table, row)  # type: ignore[arg-type]
+    table["a"].append(2)
+    row.append(3)
+    assert made == Held(values.FrozenDict(a=(1,)), (1, 2))
+    assert hash(made) == hash(Held({"a": [1]}, (1, 2)))
+    assert Held(made.table).table is made.table
+    assert Held(MappingProxyType({"a": 1})).table == {"a": 1}  # type: ignore[arg-type]
+    assert Held(table, plain=row).plain is row
 
 
 def test_a_settled_value_is_filled_first_and_then_stays() -> None:
