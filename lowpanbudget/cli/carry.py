@@ -54,10 +54,9 @@ def command(
 
     The tree is loaded with all messages, retries and upkeep. Networks in slots are calculated, those that listen first
     are simulated, with confidence. Where the answer is not yes, changes are tried one by one, for a burst as well. The
-    answer is open where
-    what was played is too close to a limit to tell, or where of no message it could be checked how it arrives. The exit
-    code is 0 when the answer is yes: the network carries its messages, or a burst is in as often and as soon as asked
-    for and breaks no limit; else it is 1.
+    answer is open where what was played is too close to a limit to tell, where of no message it could be checked how it
+    arrives, and where a table is missing that a limit needs. The exit code is 0 when the answer is yes: the network
+    carries its messages, or a burst is in as often and as soon as asked for and breaks no limit; else it is 1.
     """
     from lowpanbudget.design.load import load_design
 

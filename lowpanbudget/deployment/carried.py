@@ -146,7 +146,8 @@ class CarriedNetwork:
     messages that were played more often than they come, since they are rare beside the others; ``not_checked`` those of
     which all the same too few were played to judge how they arrive, ``together`` those that were judged for several
     hops as one, since too few of each were played. ``over_frames`` names those that take more frames than their flow
-    allows: the loads count all of these. ``is_limited``: the design says which share is to
+    allows: the loads count all of these. ``open_limits``: limits of the design that could not be looked at, and what is
+    missing for it. ``is_limited``: the design says which share is to
     arrive, or how soon.
     """
 
@@ -167,6 +168,7 @@ class CarriedNetwork:
     is_limited: bool = False
     together: tuple[str, ...] = ()
     over_frames: tuple[str, ...] = ()
+    open_limits: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -182,10 +184,15 @@ class CarriedNetwork:
         """Return whether all that was looked at holds, and too little was: it is open how some messages arrive.
 
         Of none it was looked at, or not of some that have a limit to keep: the design does not say how often they are
-        sent, or they are too rare beside what else is.
+        sent, or they are too rare beside what else is; or a limit could not be looked at (``open_limits``).
         """
         if not all(check.holds for check in self.checks):
             return False
+        return self.lacks_arrivals or bool(self.open_limits)
+
+    @property
+    def lacks_arrivals(self) -> bool:
+        """Return whether of no message, or not of all that have a limit, it was looked at how they arrive."""
         return self.is_blind or (self.is_limited and bool(self.not_checked))
 
     @property

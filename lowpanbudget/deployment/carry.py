@@ -18,6 +18,7 @@ from lowpanbudget.deployment.held import HeldLoss, HeldMessage, held_losses, wit
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.load import NodeLoad, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
+from lowpanbudget.deployment.open_limits import open_limits
 from lowpanbudget.deployment.played_load import HopLoad, as_played
 from lowpanbudget.deployment.polls import held_s, polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
@@ -114,7 +115,7 @@ def _judged(
             None if played is None else played.result, None if played is None else played.in_runs,
             traffic.unknown, seed, tuple(hops), tuple(taken_words(design, traffic)), tuple(unjudged(found)),
             () if played is None else played.hastened, is_limited, tuple(together(found)),
-            tuple(_over_frames(design, messages)),
+            tuple(_over_frames(design, messages)), tuple(open_limits(design, traffic)),
         )  # fmt: skip
 
     slots = access.slots
@@ -128,7 +129,9 @@ def _judged(
             played = contention.result()
             loaded = as_played(nodes, played.hops)
             carried = network(loaded, queues, played.services, played, played.hops)
-            is_open = carried.is_close or (carried.is_unchecked and carried.not_checked)
+            is_open = carried.is_close or (
+                carried.is_unchecked and carried.lacks_arrivals and carried.not_checked
+            )
             if transmissions is not None or not is_open or not contention.play_on():
                 return carried
 

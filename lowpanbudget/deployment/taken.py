@@ -22,6 +22,8 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
         yield "no link loses a frame ([loss])"
     if design.queue is None:
         yield "queues have no end ([queue])"
+    if design.battery is not None and design.radio is None:
+        yield "batteries are not reckoned with, as nothing says what a node draws ([radio])"
     is_contended = design.access is not None and design.access.slots is None
     yield from fragment_words(traffic.streams, fragment_pause(traffic.tree) if is_contended else 0)
     if short := ", ".join(_shorter(design, traffic)):

@@ -150,7 +150,7 @@ def _helpful(
         then = played(_TRANSMISSIONS)
     if (
         then.is_close
-        or (then.is_unchecked and then.services)
+        or (then.is_unchecked and then.not_checked)
         or (then.holds and network.played is None and not _is_played(network))
     ):
         then = played(

@@ -57,7 +57,7 @@ def carried(
     told = view.result(
         network, "title", "holds", "is_close", "is_unchecked", "checks", "rhythms", "services", "sleep", "played",
         "played_in_runs", "unknown", "seed", "taken", "hastened", "not_checked", "together",
-        "over_frames",
+        "over_frames", "open_limits",
     )  # fmt: skip
     told["holds"] = network.holds and not faults
     verdict = {"answer": verdict_of(network, faults), "fails": list(faults)}

@@ -29,11 +29,7 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
     if network.is_close and decides is not None:
         return f"Open whether this network carries its messages. {decides.about}: {decides.text}"
     if network.is_unchecked:
-        of = "of none was" if network.is_blind else "not of all was"
-        return (
-            f"Open whether this network carries its messages: {of} it checked how it arrives, "
-            f"{'; '.join(_unchecked(network))}"
-        )
+        return f"Open whether this network carries its messages: {'; '.join(_unchecked(network))}"
     if not network.holds and decides is not None:
         return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
     if decides is None:
@@ -47,12 +43,19 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
 
 
 def _unchecked(network: CarriedNetwork) -> Iterator[str]:
-    """Yield why it was not checked of messages how they arrive."""
-    if network.unknown and network.is_blind:
-        yield f"as every_s does not say how often they are sent ({_first(network.unknown)})"
-    if network.services:
-        rare = f" ({_first(network.not_checked)})" if network.not_checked else ""
-        yield f"as too few were played beside what else is sent{rare}"
+    """Yield what was not checked, and why."""
+    if network.lacks_arrivals:
+        whys = []
+        if network.unknown and network.is_blind:
+            whys.append(
+                f"as every_s does not say how often they are sent ({_first(network.unknown)})"
+            )
+        if network.services:
+            rare = f" ({_first(network.not_checked)})" if network.not_checked else ""
+            whys.append(f"as too few were played beside what else is sent{rare}")
+        of = "of none was" if network.is_blind else "not of all was"
+        yield f"{of} it checked how it arrives, {'; '.join(whys)}"
+    yield from network.open_limits
 
 
 def _first(names: Sequence[str]) -> str:
@@ -71,6 +74,19 @@ def verdict_of(network: CarriedNetwork, faults: Sequence[str] = ()) -> Literal["
 def verdict(check: LimitCheck) -> Literal["yes", "open", "no"]:
     """Return whether something holds: yes and no where that is sure, open where it is too close to tell."""
     return "yes" if check.holds else "open" if check.is_close else "no"
+
+
+def check_rows(
+    network: CarriedNetwork, faults: Sequence[str] = ()
+) -> list[tuple[Literal["yes", "open", "no"], str, str, str]]:
+    """Return all that was looked at, in words: whether it holds, its matter, of what, and what; what decides first.
+
+    ``faults`` of the design, and limits that could not be looked at, stand among the checks.
+    """
+    rows = [(verdict(one), MATTERS[one.matter], one.about, one.text) for one in network.checks]
+    rows += [("no", "design", "", text) for text in faults]
+    rows += [("open", "limits", "", text) for text in network.open_limits]
+    return sorted(rows, key=lambda row: ("no", "open", "yes").index(row[0]))
 
 
 def help_words(change: HelpfulChange) -> tuple[str, str, str, str]:
@@ -93,7 +109,7 @@ def _enough(change: HelpfulChange) -> str:
             f"next in the way: {MATTERS[change.then.matter]}" if is_another else "not enough alone"
         )
     if change.then is not None and not change.fails:
-        return "then open: of some messages too few are played to check how they arrive"
+        return "then open: not all could be checked"
     if change.fails:
         return f"next in the way: {change.fails[0][0].lower()}{change.fails[0][1:]}"
     return "not enough alone"

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
-from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.services_together import ENOUGH
@@ -24,12 +24,11 @@ from lowpanbudget.report.arrival_text import (
 from lowpanbudget.report.carries import CAUTION, busiest
 from lowpanbudget.report.carry_answer import (
     HELPS,
-    MATTERS,
     MOST_HELPS,
     NO_HELP,
     answer,
+    check_rows,
     help_words,
-    verdict,
 )
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
@@ -60,7 +59,7 @@ def carry(
     ``faults`` are what keeps it from working at all, as the design alone tells.
     """
     heading(console, screen, answer(network, faults))
-    layout.put(console, _checks(screen, network.checks, console.width))
+    layout.put(console, _checks(screen, check_rows(network, faults), console.width))
     console.print()
     if not (network.holds or network.is_unchecked or changes is None):
         helps(console, screen, changes)
@@ -93,15 +92,11 @@ def _title(console: Console, screen: Screen, text: str) -> None:
     console.print(Text(screen.text(text), "bold"))
 
 
-def _checks(screen: Screen, checks: Sequence[LimitCheck], width: int) -> Iterator[Line]:
+def _checks(
+    screen: Screen, checks: Sequence[tuple[str, str, str, str]], width: int
+) -> Iterator[Line]:
     rows: list[list[Cell]] = [
-        [
-            [_VERDICTS[verdict(check)]],
-            MATTERS[check.matter],
-            screen.text(check.about),
-            screen.text(check.text),
-        ]
-        for check in checks
+        [[_VERDICTS[verdict]], *map(screen.text, words)] for verdict, *words in checks
     ]
     return layout.table(("", "checked", "where most", "what"), rows, width)
 

@@ -24,12 +24,11 @@ from lowpanbudget.report.burst_text import answer as burst_answer
 from lowpanbudget.report.burst_text import beside as burst_beside
 from lowpanbudget.report.carry_answer import (
     HELPS,
-    MATTERS,
     MOST_HELPS,
     NO_HELP,
     answer,
+    check_rows,
     help_words,
-    verdict,
 )
 from lowpanbudget.report.carry_text import beside, share_of
 from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
@@ -75,7 +74,7 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     faults = [one.title for one in found if one.severity is Severity.FAILURE]
     told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
-        "checks": [] if network is None else list(_checks(network)),
+        "checks": [] if network is None else list(_checks(network, faults)),
         "helps": None if helps is None else _helps(helps),
         "parts": parts,
         "cautions": cautions,
@@ -96,12 +95,14 @@ def _part(chart: Chart, columns: Sequence[str], rows: Rows, says: str = "") -> D
     }
 
 
-def _checks(network: CarriedNetwork) -> Iterator[Data]:
-    for check in network.checks:
+def _checks(network: CarriedNetwork, faults: Sequence[str]) -> Iterator[Data]:
+    for verdict, matter, about, text in check_rows(network, faults):
         yield {
-            "verdict": verdict(check), "matter": MATTERS[check.matter], "about": harmless(check.about),
-            "text": harmless(check.text),
-        }  # fmt: skip
+            "verdict": verdict,
+            "matter": matter,
+            "about": harmless(about),
+            "text": harmless(text),
+        }
 
 
 def _helps(changes: Sequence[HelpfulChange]) -> Data:

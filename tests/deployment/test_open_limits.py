@@ -1,0 +1,116 @@
+"""Limits that nothing can be held against: neither yes nor no, with what is missing for it."""
+
+from pathlib import Path
+
+import pytest
+from contract import entry
+from findings.cases_deployment import SLOTS, heard, slotted
+
+from lowpanbudget import carry, page_of_design, parse_design
+from lowpanbudget.findings.helps import changes_that_help
+from lowpanbudget.report import carries
+from lowpanbudget.report.carry_answer import answer
+
+TREE = "[tree]\nby_hop = [1, 1, 1]\n"
+DAYS = "[limits]\nbattery_days = 100000\n"
+BATTERY = "[battery]\ncapacity_mah = 2400\n"
+RADIO = """[radio]
+source = "invented"
+supply_v = 3
+send_ma = 20
+receive_ma = 20
+processor_ma = 1
+sleep_ua = 1
+wake_up_us = 1
+"""
+OFTEN = "every_s = 60"
+
+
+def told(tables: str) -> str:
+    """The answer of a network in slots, in one line."""
+    return answer(carry(parse_design(slotted("", TREE + tables, OFTEN))))
+
+
+@pytest.mark.parametrize(
+    ("tables", "missing"),
+    [
+        (BATTERY, "no [radio], which says what a node draws"),
+        (RADIO, "no [battery], which says what there is to draw from"),
+        ("", "no [radio], which says what a node draws and no [battery], which says"),
+    ],
+)
+def test_days_that_nobody_can_reckon_leave_the_answer_open(
+    tables: str, missing: str, tmp_path: Path
+) -> None:
+    """100000 days is what no battery of 2400 mAh keeps to: leaving out what tells it is no way to a yes."""
+    text = slotted("", TREE + DAYS + tables, OFTEN)
+    said = f"limits.battery_days was not checked, as the design has {missing}"
+    design = parse_design(text)
+    network = carry(design)
+    assert all(check.holds for check in network.checks)
+    assert (network.holds, network.is_unchecked) == (False, True)
+    assert answer(network).startswith(f"Open whether this network carries its messages: {said}")
+    given = carries.carried(network, ())
+    assert given["answer"] == "open"
+    assert given["open_limits"] == list(network.open_limits)
+    assert network.open_limits[0].startswith(said)
+    # nothing that is sent otherwise helps
+    assert changes_that_help(design, network) == ()
+    (tmp_path / "open.toml").write_text(text)
+    done = entry.invoke("carry", str(tmp_path / "open.toml"))
+    assert done.exit_code == 1
+    table = done.stdout.split("\nHow often")[0]
+    assert table.index("  open ") < table.index("  holds ")
+    assert "limits.battery_days was not checked" in page_of_design(design)
+
+
+def test_days_that_can_be_reckoned_are_no_or_yes() -> None:
+    """A radio that is asleep for good would draw 1 µA, 2400 mAh for 100000 days: less is drawn by none that listens."""
+    assert told(BATTERY + RADIO + DAYS).startswith("No, ")
+    assert told(BATTERY + RADIO + DAYS.replace("100000", "1")).startswith("Yes, ")
+    # without such a limit nothing is open; that the battery says nothing yet is told
+    assert told(BATTERY).startswith("Yes, ")
+    (taken,) = [
+        one
+        for one in carry(parse_design(slotted("", TREE + BATTERY, OFTEN))).taken
+        if "batter" in one
+    ]
+    assert taken == "batteries are not reckoned with, as nothing says what a node draws ([radio])"
+
+
+def test_what_is_no_for_sure_is_no_beside_what_is_open() -> None:
+    """A frame of 1.536 ms or more where 1 is allowed: no battery makes that right."""
+    assert told(DAYS + "frame_ms = 1\n").startswith("No, ")
+
+
+@pytest.mark.parametrize(
+    ("limits", "said"),
+    [
+        ("delivery = 0.9", "limits.delivery was not checked of up reading"),
+        ("delivery = 0.9\nlatency_s = 9", "limits.delivery and limits.latency_s were not checked of"),
+        ("duty_cycle = 0.5", ""),
+    ],
+)  # fmt: skip
+def test_how_what_is_for_all_arrives_is_open(limits: str, said: str) -> None:
+    """What is sent on by relays and acknowledged by nobody is not followed: it may keep to a limit or not."""
+    design = parse_design(heard(TREE + f"[limits]\n{limits}\n", OFTEN, to="group"))
+    network = carry(design)
+    assert (network.holds, network.is_unchecked) == (not said, bool(said))
+    if said:
+        assert said in answer(network)
+        assert "how what is for many nodes arrives" in answer(network)
+
+
+def test_faults_of_the_design_stand_first_among_what_was_checked(tmp_path: Path) -> None:
+    """Two clocks of 40 ppm are 1280 µs apart after 16 s, the guard is 1100 µs (RFC 7554 appendix B.3 for the like)."""
+    text = slotted("drift_ppm = 40", TREE + "[upkeep]\nkeep_alive_s = 16\n", OFTEN)
+    assert SLOTS in text
+    (tmp_path / "drift.toml").write_text(text)
+    done = entry.invoke("carry", str(tmp_path / "drift.toml"))
+    assert done.exit_code == 1
+    first = done.stdout.split("\n  DOES NOT  ")
+    assert len(first) == 2
+    assert first[1].startswith("design ")
+    assert "holds" not in first[0].split("checked")[1]
+    page = page_of_design(parse_design(text))
+    assert page.count("Clocks drift further apart than the guard allows") >= 2
