@@ -17,12 +17,12 @@ from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.opened import UNREADABLE as PAYLOAD_UNREADABLE
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS
-from lowpanbudget.deployment.measurement import Measurer
-from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME, ClockStep
+from lowpanbudget.findings.captures.check_sequences import HEARD_AGAIN
+from lowpanbudget.findings.captures.delivery import measurer_of
 from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
@@ -46,8 +46,6 @@ from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass, field
-
-MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
 
 
 @dataclass(slots=True)
@@ -89,7 +87,7 @@ class Audit:
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
         self._first_ns: int | None = None
         design = self.known.design
-        self._measurer = _measurer(design)
+        self._measurer = measurer_of(design)
 
     # --- frames in -------------------------------------------------------------------------------------
 
@@ -102,6 +100,7 @@ class Audit:
         if sighting.back_ns:
             self._give(Scene(self.known), ClockStep(sighting.number, sighting.back_ns))
         if sighting.heard_as is not None:
+            self._give(self._scene(sighting), sighting, HEARD_AGAIN)
             return  # it was judged where another receiver heard it
         self.foreign += sighting.body.kind not in {FRAME, LOWPAN}
         if sighting.cut:
@@ -115,13 +114,8 @@ class Audit:
             self.known.pauses.note(time_s - self.known.end_s, time_s, sighting.number)
             self.known.end_s = time_s
         template = sighting.template
-        frame = Frame(sighting.octets) if template is None else template.example
-        scene = Scene(
-            self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
-            sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
-            sighting.copied, opened=sighting.opened, root=sighting.decoder.root, slot=sighting.body.asn,
-            devices=sighting.decoder.devices,
-        )  # fmt: skip
+        scene = self._scene(sighting, time_s)
+        frame = scene.frame
         judged: _Judged | None = None
         if template is not None:
             known = template.facts.get(self)
@@ -155,6 +149,16 @@ class Audit:
             self._give(
                 scene, sighting.hidden
             )  # not kept: no frame that is alike has the same in it
+
+    def _scene(self, sighting: Sighting, time_s: float = nan) -> Scene:
+        template = sighting.template
+        frame = Frame(sighting.octets) if template is None else template.example
+        return Scene(
+            self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
+            sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
+            sighting.copied, opened=sighting.opened, root=sighting.decoder.root, slot=sighting.body.asn,
+            devices=sighting.decoder.devices,
+        )  # fmt: skip
 
     def note(self, notice: ReadingNotice | FcsVerdict) -> None:
         """Take what reading the file noticed, or the verdict over its check sequences."""
@@ -321,10 +325,3 @@ class Audit:
             for hit in check(self.known) or ():
                 self._tallies.count(rule, hit, 0)
         return self._tallies.findings()
-
-
-def _measurer(design: Design | None) -> Measurer | None:
-    """Return what measures the network of a design that plans one, or whose messages count themselves."""
-    if design is None or not (design.plans_network or design.counts_messages):
-        return None
-    return Measurer(design, most=MOST_MEASURED)

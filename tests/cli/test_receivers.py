@@ -122,6 +122,46 @@ def test_captures_put_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     assert invoke("annotate", first, second).exit_code == 2
 
 
+def flipped(frame: bytes, at: int) -> bytes:
+    return frame[:at] + bytes([frame[at] ^ 1]) + frame[at + 1 :]
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_check_sequences_are_counted_of_all_that_a_receiver_heard(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, turned: bool
+) -> None:
+    """A receiver without check sequences hears all, before or after one with them that hears frame 3 damaged."""
+    monkeypatch.chdir(tmp_path)
+    damaged = [flipped(frame, -4) if place == 3 else frame for place, frame in enumerate(FRAMES)]
+    bare = [(1.0 + n, one[:-2]) for n, one in enumerate(FRAMES)]
+    shelf.written(Path("bare.pcap"), bare, 230)
+    shelf.written(Path("whole.pcap"), [(1.0 + n, one) for n, one in enumerate(damaged)], 195)
+    order = ("whole.pcap", "bare.pcap") if turned else ("bare.pcap", "whole.pcap")
+    done = invoke("audit", *order, "--together", *shelf.CONTEXT, "--json")
+    (found,) = json.loads(done.stdout)["audit"]
+    (told,) = found["findings"]
+    assert done.exit_code == 0
+    assert (told["name"], told["severity"]) == ("check-sequence-wrong", "remark")
+    assert told["evidence"] == ["1 of 10 frames do not match"]
+
+
+@pytest.mark.parametrize(("at", "well"), [(-4, 9), (-1, 10)])
+def test_octets_that_are_damaged_at_both(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int, well: int
+) -> None:
+    """Damage to data, which the UDP checksum covers (RFC 8200 section 8.1), is that of one sending, heard by two.
+
+    Damage to the check sequence alone is none to what the other receiver heard, which counts all the same.
+    """
+    monkeypatch.chdir(tmp_path)
+    heard = [flipped(frame, at) if place == 3 else frame for place, frame in enumerate(FRAMES)]
+    bare = [(1 + n + LATER, one[:-2]) for n, one in enumerate(heard)]
+    shelf.written(Path("bare.pcap"), bare, 230)
+    shelf.written(Path("whole.pcap"), [(1.0 + n, one) for n, one in enumerate(heard)], 195)
+    total = surveyed("whole.pcap", "bare.pcap", "--together")["total"]
+    assert (total["frames"], total["datagrams"]) == (well + 1, well)
+
+
 def test_fragments_heard_twice_are_no_fragments_sent_twice(tmp_path: Path) -> None:
     heard: list[Heard] = []
     for number in range(4):

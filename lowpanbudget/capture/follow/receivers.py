@@ -3,8 +3,12 @@
 What one transmission brings to several receivers has the same octets at nearly the same time, and each receiver hears a
 transmission once: what a receiver hears again was sent again. A frame that one receiver missed at first and another
 missed when it was sent again is taken for one sending; only the air could tell.
+
+What came with a wrong FCS is damaged. The same octets with a right one, or without any, are not: two receivers do not
+damage a frame alike, so the damage was to the FCS alone. Only where they are proved to be wrong both are one sighting.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from lowpanbudget.capture.files.receiver_clocks import TOGETHER_NS
@@ -31,11 +35,12 @@ class Reception(NamedTuple):
 
 @dataclass(slots=True, eq=False)
 class _Sending:
-    """A frame that was sent once: its number and time where it was first heard, and who heard it."""
+    """A frame that was sent once: its number and time where it was first heard, who heard it, and whether damaged."""
 
     number: int
     time_ns: int
     heard_by: list[str]
+    is_damaged: bool
 
 
 class Receivers:
@@ -46,8 +51,20 @@ class Receivers:
         self._frames: dict[str, int] = {}
         self._well: dict[str, int] = {}
 
-    def heard(self, receiver: str, number: int, time_ns: int | None, octets: bytes) -> int | None:
-        """Return the number of the frame that another receiver heard of the same sending; None for one heard first."""
+    def heard(
+        self,
+        receiver: str,
+        number: int,
+        time_ns: int | None,
+        octets: bytes,
+        fcs_ok: bool | None = None,
+        is_wrong: Callable[[], bool] = lambda: False,
+    ) -> int | None:
+        """Return the number of the frame that another receiver heard of the same sending; None for one heard first.
+
+        ``octets`` are those before what stands for its FCS. ``is_wrong`` is asked of some without one whether anything
+        else in them proves damage.
+        """
         if receiver not in self._frames and len(self._frames) >= MOST_RECEIVERS:
             return None
         self._frames[receiver] = self._frames.get(receiver, 0) + 1
@@ -60,6 +77,8 @@ class Receivers:
         ]
         self._sent[octets] = lately
         for sent in lately:
+            if sent.is_damaged and (fcs_ok or (fcs_ok is None and not is_wrong())):
+                continue
             if receiver not in sent.heard_by:
                 if len(sent.heard_by) == 1:
                     self._share(sent.heard_by[0])
@@ -67,7 +86,7 @@ class Receivers:
                 sent.heard_by.append(receiver)
                 return sent.number
         del lately[: 1 - _MOST_SENT]
-        lately.append(_Sending(number, time_ns, [receiver]))
+        lately.append(_Sending(number, time_ns, [receiver], fcs_ok is False))
         return None
 
     def _share(self, receiver: str) -> None:

@@ -36,6 +36,7 @@ _LONGEST = 0xFF00  # more octets may not fit a length of 16 bits with headers: s
 _DEPENDENT = {"payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown", "nonce-of-eui-64"}
 WRONG_CHECKSUMS = {"udp-checksum-wrong", "icmpv6-checksum-wrong"}
 _OF_CHECKSUMS = _DEPENDENT | WRONG_CHECKSUMS
+_WRONG_CODES = {"mic-wrong"} | WRONG_CHECKSUMS
 
 
 @dataclass(slots=True, eq=False)
@@ -227,3 +228,8 @@ def _same_at_the_end(left: bytes, right: bytes) -> int:
     """Return how many octets two texts share at their ends."""
     most = min(len(left), len(right))
     return next((n for n in range(most) if left[-1 - n] != right[-1 - n]), most)
+
+
+def is_code_wrong(frame: Frame) -> bool:
+    """Return whether a checksum or integrity code in a frame is wrong."""
+    return any(notice.name in _WRONG_CODES for notice in frame.notices)

@@ -27,6 +27,7 @@ from lowpanbudget.capture.follow.parts import DatagramPart, flow_of_parts, given
 from lowpanbudget.capture.follow.receivers import Receivers, Reception
 from lowpanbudget.capture.follow.repeats import Repeats
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.templates import is_code_wrong
 from lowpanbudget.capture.follow.trace_options import TraceOptions
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.layers.internet import ipv6, rpi
@@ -225,10 +226,11 @@ class Trace:
 
     def _hear(self, sighting: Sighting, receiver: str) -> None:
         """Find out whether another receiver heard the same sending: its octets agree, whatever stands for its FCS."""
-        octets = sighting.octets if sighting.fcs_ok is False else sighting.octets[: sighting.end]
+        octets = sighting.octets[: sighting.end]
         sighting.heard_as = self._receivers.heard(
-            receiver, sighting.number, sighting.record.time_ns, octets
-        )
+            receiver, sighting.number, sighting.record.time_ns, octets, sighting.fcs_ok,
+            lambda: is_code_wrong(self.reader.decoder.frame(octets, 0, None)),
+        )  # fmt: skip
 
     # --- one frame --------------------------------------------------------------------------------
 

@@ -13,6 +13,7 @@ from lowpanbudget.layers.link.fcs import fcs_slips
 from lowpanbudget.values import dataclass, field
 
 CHECK_SEQUENCES = Subject("check-sequences")
+HEARD_AGAIN = "a frame that another receiver heard before"
 
 # our choices
 _MOST_LOOKED = 64  # frames with a wrong check sequence that are looked at closer
@@ -66,9 +67,9 @@ class CheckSequencesSeen:
         return next((one for one, count in self.of.items() if count >= _LEAST), None)
 
 
-@CHECK_SEQUENCES.rule("check-sequence-wrong", Scene, memory=CheckSequencesSeen)
+@CHECK_SEQUENCES.rule("check-sequence-wrong", Scene, HEARD_AGAIN, memory=CheckSequencesSeen)
 def check_sequence(memory: CheckSequencesSeen, scene: Scene, _frame: Scene) -> None:
-    """Count."""
+    """Count what each receiver heard: of what others heard first it may be the only one that kept check sequences."""
     if scene.fcs_ok:
         memory.right += 1
     elif scene.fcs_ok is False:

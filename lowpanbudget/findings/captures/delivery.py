@@ -4,6 +4,8 @@ from collections.abc import Iterator
 
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.measured import Measurement, PlanCheck, PlanNumber, PlanVerdict
+from lowpanbudget.deployment.measurement import Measurer
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
@@ -16,6 +18,7 @@ _ANOTHER = (
     "No longer capture by this receiver tells, what came by unheard decides: put another near the end of the way, and "
     "read both together. Where frames are never tried again, see that the nodes retry as often as the design says."
 )
+_MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
 _LOOKS_LIKE_PROOF = 20  # messages; fewer nobody takes for one; our choice
 _SOME = 3  # messages that were not sent
 # messages of which the quickest tells the order of cells, and the part of a slotframe that each hop waits
@@ -30,6 +33,13 @@ def _outside(measured: Measurement, *numbers: PlanNumber) -> Iterator[PlanCheck]
         for check in measured.checks
         if check.what in numbers and check.verdict is PlanVerdict.OUTSIDE
     )
+
+
+def measurer_of(design: Design | None) -> Measurer | None:
+    """Return what measures the network of a design that plans one, or whose messages count themselves."""
+    if design is None or not (design.plans_network or design.counts_messages):
+        return None
+    return Measurer(design, most=_MOST_MEASURED)
 
 
 @DELIVERY.rule("loss-over-plan", Measurement)
