@@ -123,7 +123,9 @@ def test_captures_put_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
 
 
 def flipped(frame: bytes, at: int) -> bytes:
-    return frame[:at] + bytes([frame[at] ^ 1]) + frame[at + 1 :]
+    altered = bytearray(frame)
+    altered[at] ^= 1
+    return bytes(altered)
 
 
 @pytest.mark.parametrize("turned", [False, True])
