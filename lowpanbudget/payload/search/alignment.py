@@ -16,6 +16,7 @@ from lowpanbudget.payload.kinds.lengths import Counted
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.codes import are_same_codes, codec_of
 from lowpanbudget.payload.search.edits import bare
+from lowpanbudget.payload.search.spare import most_spare
 
 _OCTET = 8
 _MANY = 12  # bits whose codes are all compared
@@ -30,17 +31,22 @@ def is_in_step(receiver: Message, sender: Message, renamed: dict[str, str]) -> b
     ours, theirs = receiver.order, sender.order
     if ours._replace(byte_order="") != theirs._replace(byte_order=""):
         return False
-    step = Alignment(ours, theirs, renamed, references(sender.fields, MAX_DEPTH))
+    referred = references(sender.fields, MAX_DEPTH)
+    step = Alignment(ours, theirs, renamed, referred, most_spare(sender))
     return step.are_same(receiver.fields, sender.fields, inside=False)
 
 
 class Alignment(NamedTuple):
-    """Fields of a receiver beside those of a sender, in the orders of both; ``referred`` choose others."""
+    """Fields of a receiver beside those of a sender, in the orders of both; ``referred`` choose others.
+
+    ``spare`` is the most bits that fill up the last octet of what is sent.
+    """
 
     ours: Order
     theirs: Order
     renamed: dict[str, str]
     referred: frozenset[str]
+    spare: int = _OCTET - 1
 
     def are_same(self, ours: Fields, theirs: Fields, *, inside: bool) -> bool:
         """Return whether each field stands in the bits of the one sent; ``inside``: and nothing behind."""
@@ -107,7 +113,9 @@ class Alignment(NamedTuple):
             inner = [one for body in field.bodies() if not body.steps for one in body.fields]
             all_absent = bool(inner) and all(one.optional for one in inner)
             kept += self.ours.rounded(len(inner)) if all_absent else self._width(field)
-            if kept >= _OCTET:
+            if isinstance(field, Counted):
+                kept += self.ours.rounded(field.number_bits())
+            if kept > self.spare:
                 return True
             if field.carries and not all_absent:
                 return False

@@ -45,16 +45,16 @@ def are_read_right(
 
 def refused_layout(
     receiver: Message, sender: Message, renamed: dict[str, str], *, ignore_tail: bool
-) -> str:
-    """Return in words a layout of which no message is read; nothing where none is found, or they are too many."""
+) -> str | None:
+    """Return in words a layout of which no message is read; nothing where there is none, None where nobody can tell."""
     if receiver.order.bit_order != sender.order.bit_order:
-        return ""
+        return None
     try:
         for sent, reads in _followed(receiver, sender, renamed, ignore_tail=ignore_tail):
             if not any(reads):
                 return sent.words()
     except NotFollowed:
-        pass
+        return None
     return ""
 
 

@@ -14,20 +14,20 @@ from itertools import chain
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import WireError, plural
-from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.alignment import is_in_step
 from lowpanbudget.payload.search.ambiguity import read_by_both
 from lowpanbudget.payload.search.certain_bits import is_never_read
 from lowpanbudget.payload.search.course import are_read_right, refused_layout
-from lowpanbudget.payload.search.edits import shown
-from lowpanbudget.payload.search.sampler import edges, samples
+from lowpanbudget.payload.search.judge import Judge
+from lowpanbudget.payload.search.sampler import edges, every_message, samples
 from lowpanbudget.payload.search.tree import walk
-from lowpanbudget.payload.words import joined
 
 _NOT_PROVEN = "no message was found that is misread, and nothing proves that there is none"
 _SOME, _ALL = "refuses some messages", "refuses all messages"
+_FEW_OCTETS = 2  # of a message, whose every value can be tried
+_MORE = 400  # messages that are drawn where nothing proves how all are read
 _SHOWN = 40  # octets of a message that is misread, for people to try
 
 
@@ -44,6 +44,10 @@ class Outcome(Enum):
     OPEN = "may be misread"
     MISREAD = "misread"
     UNKNOWN = "not judged"
+
+
+_READ = {Outcome.RIGHT, Outcome.PREFIX}
+Values = dict[str, Any]
 
 
 class Reading(NamedTuple):
@@ -71,29 +75,44 @@ class Sides(NamedTuple):
 
 def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
     """Return what a receiver makes of messages; ``everywhere``: edges of all fields, not only where they differ."""
-    places = None if everywhere else _differing(sides.receiver, sides.sender)
-    judge = _Judge(sides)
-    tried = _tried(sides, places, judge)
+    receiver, sender, *_ = sides
+    places = None if everywhere else _differing(receiver, sender)
+    judge = Judge(receiver.fields, sides.renamed)
+
+    def given() -> Iterator[Values]:
+        yield from chain(samples(sender), edges(sender, places))
+        yield from _read_anew(receiver, sender, places)
+
+    tried = _tried(sides, given(), judge)
+    if tried.outcome in _READ:
+        tried = _tried_further(sides, tried, given(), judge)
     if tried.outcome is Outcome.MISREAD:
         return tried
     if sides.meanings:
         return Reading(Outcome.MISREAD, sides.meanings[0])
     # what is right as a prefix is so for those who ignore the tail
     ignore_tail = sides.ignore_tail or tried.outcome is Outcome.PREFIX
-    if tried.outcome in (Outcome.RIGHT, Outcome.PREFIX):
-        ends = sides.receiver, sides.sender
-        layout = refused_layout(*ends, sides.renamed, ignore_tail=ignore_tail)
-        if layout:
-            tried = Reading(Outcome.REFUSED, f"{_SOME}: such as those with {layout}")
     are_read = _are_read(sides._replace(ignore_tail=ignore_tail))
     if are_read is False and tried.outcome is Outcome.REFUSED:
         return tried._replace(text=tried.text.replace(_SOME, _ALL, 1))
-    found = _searched(sides, tried, judge) if are_read is None else tried
+    found = tried if are_read is not None else _searched(sides, tried, judge)
     if not sides.assumed or found.outcome is Outcome.MISREAD:
         return found
     return found._replace(
         text=f"{found.text}; the same octets: right only if {', and '.join(sides.assumed)}"
     )
+
+
+def _tried_further(sides: Sides, tried: Reading, given: Iterator[Values], judge: Judge) -> Reading:
+    """Return the same where no layout is refused, of which samples may have met none; draw more where none can tell."""
+    receiver, sender, renamed, *_ = sides
+    ignore_tail = sides.ignore_tail or tried.outcome is Outcome.PREFIX
+    layout = refused_layout(receiver, sender, renamed, ignore_tail=ignore_tail)
+    if layout:
+        return Reading(Outcome.REFUSED, f"{_SOME}: such as those with {layout}")
+    if layout is not None:
+        return tried
+    return _tried(sides, chain(given, samples(sender, _MORE, seed=2)), judge)
 
 
 def _are_read(sides: Sides) -> bool | None:
@@ -106,12 +125,18 @@ def _are_read(sides: Sides) -> bool | None:
     return are_read_right(*ends, sides.renamed, ignore_tail=ignore_tail)
 
 
-def _searched(sides: Sides, tried: Reading, judge: "_Judge") -> Reading:
-    """Return a message that is misread, where one is found; else that there may be one."""
+def _searched(sides: Sides, tried: Reading, judge: Judge) -> Reading:
+    """Return a message that is misread, where one is found; else that there may be one, unless all were tried."""
     receiver, sender, ignore_tail = sides.receiver, sides.sender, sides.ignore_tail
-    for sent in read_by_both(receiver, sender, ignore_tail=ignore_tail):
+    if sender.max_octets <= _FEW_OCTETS:
+        return _tried(sides, every_message(sender), judge)
+    drawn = samples(sender, _MORE, seed=3)
+    for sent in chain(drawn, read_by_both(receiver, sender, ignore_tail=ignore_tail)):
         octets = sender.pack(sent)
-        wrong = judge.misread(sent, receiver.unpack(octets, ignore_tail=ignore_tail))
+        try:
+            wrong = judge.misread(sent, receiver.unpack(octets, ignore_tail=ignore_tail))
+        except WireError:
+            continue
         if wrong:
             shown_octets = f" (octets {octets.hex()})" if len(octets) <= _SHOWN else ""
             return Reading(Outcome.MISREAD, f"{wrong}{shown_octets}")
@@ -124,12 +149,12 @@ def _differing(before: Message, after: Message) -> set[FieldPath]:
     return {place for place, field in walk(after.fields) if there.get(place) != field}
 
 
-def _tried(sides: Sides, places: set[FieldPath] | None, judge: "_Judge") -> Reading:
+def _tried(sides: Sides, given: Iterator[Values], judge: Judge) -> Reading:
     """Return the first thing that is misread, else the first that is refused, else that all is right."""
     receiver, sender = sides.receiver, sides.sender
     refused = behind = None  # behind: what only a receiver that ignores the tail misreads
     most = 0  # octets after what it reads
-    for sent in chain(samples(sender), edges(sender, places), _read_anew(receiver, sender, places)):
+    for sent in given:
         octets = sender.pack(sent)
         try:
             got, tail = _received(receiver, octets)
@@ -188,65 +213,3 @@ def _read_anew(
             yield sender.unpack(octets, ignore_tail=True)
         except WireError:
             continue  # no message of the sender's format begins like that
-
-
-def _names_of(path: tuple[str | int, ...]) -> tuple[str, ...]:
-    """Return the names on a path: neither elements nor options."""
-    return tuple(part for part in path if isinstance(part, str) and part[0] not in "[(")
-
-
-class _Judge:
-    """Compares what was read with what was sent."""
-
-    def __init__(self, sides: Sides) -> None:
-        fields = sides.receiver.fields
-        self._renamed = sides.renamed
-        self._flags: dict[tuple[str, ...], set[str]] = {}
-        for path, field in walk(fields):
-            if isinstance(field, Flags):
-                names = self._flags.setdefault(_names_of(self._sent_as(path)), set())
-                names.update(field.names)
-        self._optional = {
-            self._sent_as((field.name,)) for field in fields if field.optional and field.needs_value
-        }
-
-    def misread(self, sent: dict[str, Any], got: dict[str, Any]) -> str:
-        """Return the first value that is not as it was sent, in words, or nothing."""
-        if not self._renamed and repr(got) == repr(sent):
-            return ""  # as nearly all are read: what looks the same is the same
-        there = {self._sent_as(path): value for path, value in _flat(got)}
-        given = dict(_flat(sent))
-        for path, value in there.items():
-            if path not in given:
-                return f"{joined(list(path))} = {shown(value)}, which was not sent"
-            if not self._is_read_as(path, given[path], value):
-                return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
-        for path in given.keys() - there.keys():
-            if path in self._optional:
-                return f"no {joined(list(path))} where {shown(given[path])} was sent"
-        return ""
-
-    def _is_read_as(self, path: tuple[str | int, ...], meant: Any, value: Any) -> bool:
-        """Return whether a value is what was meant; of flags those that a receiver has names for, in any order."""
-        if isinstance(meant, tuple) and isinstance(value, tuple):
-            return self._flags.get(_names_of(path), set()).intersection(meant) == set(value)
-        return repr(meant) == repr(value) or bool(meant == value)
-
-    def _sent_as(self, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
-        return tuple(
-            self._renamed.get(part, part) if isinstance(part, str) else part for part in path
-        )
-
-
-def _flat(
-    values: Any, path: tuple[str | int, ...] = ()
-) -> Iterator[tuple[tuple[str | int, ...], Any]]:
-    if isinstance(values, dict):
-        for name, value in values.items():
-            yield from _flat(value, (*path, name))
-    elif isinstance(values, list):
-        yield (*path, "count"), len(values)
-        for index, value in enumerate(values):
-            yield from _flat(value, (*path, index))
-    else:
-        yield path, values

@@ -9,6 +9,7 @@ from collections.abc import Container, Iterator
 from random import Random
 from typing import Any
 
+from lowpanbudget.errors import WireError
 from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import drawn_values, wished_values
@@ -34,6 +35,19 @@ def edges(message: Message, paths: Container[FieldPath] | None = None) -> Iterat
         tags = _tags(message.fields, path)
         for value in field.edges():
             yield wished_values(message.fields, Wish(path, value, tags), (), {})
+
+
+def every_message(message: Message) -> Iterator[dict[str, Any]]:
+    """Yield the values of every message that a format has; only of one of an octet or two are these few."""
+    for size in range(message.min_octets, message.max_octets + 1):
+        for code in range(1 << 8 * size):
+            octets = code.to_bytes(size, "big")
+            try:
+                values = message.unpack(octets)
+            except WireError:
+                continue
+            if message.pack(values) == octets:
+                yield values
 
 
 def _tags(fields: tuple[Field, ...], path: FieldPath) -> dict[str, str]:
