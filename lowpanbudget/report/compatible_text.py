@@ -19,17 +19,6 @@ _STYLES = {
     "may be misread": "bold yellow",
     "misread": "bold red",
 }
-_READ = {"read right", "right as a prefix"}
-_MISREAD = {"misread", "may be misread"}
-_APPENDED = (
-    "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
-    "it does not: its presence bit comes with the group."
-)
-_TOLD_APART = (
-    "Nothing in such a message tells which of the two formats it has. A version in front that counts up with the "
-    "format would: a receiver refuses the other one, and can read it with the format of its version. A flag in bits "
-    "that were reserved can say whether what is appended was sent."
-)
 
 
 def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]) -> None:
@@ -51,14 +40,8 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
             titles = ("field", "change", "verdict", "an old receiver reads", "bits")
             layout.put(console, layout.table(titles, rows, console.width, right=(4,)))
             console.print()
-        if any(
-            change["outcome"] not in _READ and change["what"].endswith(" appended")
-            for change in comparison["changes"]
-        ):
-            paragraph(console, screen, _APPENDED)
-            console.print()
-        if _MISREAD & {comparison["outcome"], comparison["new_receiver_outcome"]}:
-            paragraph(console, screen, _TOLD_APART)
+        for text in comparison["advice"]:
+            paragraph(console, screen, text)
             console.print()
 
 

@@ -59,7 +59,7 @@ def test_new_receivers_of_old_messages_are_told_of(invoke: Invoke, tmp_path: Pat
     assert forth.exit_code == 0
     shown = " ".join(forth.stdout.split())
     assert "MISREAD: a new receiver of old messages reads loud = false, which was not sent" in shown
-    assert "A version in front that counts up with the format" in shown
+    assert "The version is the same in both formats. Where it counts up with the format" in shown
     codes = [
         invoke("compatible", *files, "--message", "door_alarm", "--receivers", who).exit_code
         for files in ((ARCHIVE, file), (file, ARCHIVE))

@@ -171,6 +171,31 @@ def test_a_name_alone_is_safe() -> None:
     assert found.new_receiver_outcome is Outcome.RIGHT
 
 
+@pytest.mark.parametrize(
+    ("was", "now", "outcome"),
+    [
+        ("irigate", "irrigate", Outcome.RIGHT),
+        ("frost", "frost_guard", Outcome.RIGHT),
+        ("flush", "drain", Outcome.MISREAD),  # its code is given to something else
+    ],
+)
+def test_a_value_spelled_otherwise_is_the_same_value(was: str, now: str, outcome: Outcome) -> None:
+    for make in (partial(Enumeration, "m", bits=3), partial(Flags, "m", bits=3)):
+        found = compare(message(make(names=("idle", was))), message(make(names=("idle", now))))
+        assert found.outcome is outcome
+        assert found.new_receiver_outcome is outcome
+        right = f"all its fields right; the same octets: right only if {now} is what {was} is"
+        assert outcome is Outcome.MISREAD or found.reads == right
+
+
+def test_a_name_that_chooses_an_option_keeps_its_name() -> None:
+    def made(name: str) -> Message:
+        options = tuple(Option(one, (number("a"),)) for one in ("idle", name))
+        return message(Enumeration("m", names=("idle", name)), Union("u", tag="m", options=options))
+
+    assert compare(made("irigate"), made("irrigate")).outcome is Outcome.MISREAD
+
+
 def test_a_new_receiver_reads_what_is_appended_from_bits_that_only_fill_up() -> None:
     """17 bits of the old format are 3 octets: 7 bits more are there, 8 are not; unpack is asked beside it."""
     old, within, beyond = (
@@ -581,6 +606,109 @@ def test_elements_that_grow_are_refused_but_for_none(most: int) -> None:
 def _elements(most: int, fields: int) -> Array:
     inside = tuple(number(f"g{place}", 100) for place in range(fields))
     return Array("r", element=Group("", fields=inside), max_length=most)
+
+
+def test_a_lost_group_or_list_is_lost() -> None:
+    """00 has no presence bit for what is sent without one: a new receiver reads nothing where all was sent."""
+    inside = (Enumeration("mode", names=("a", "b")), Boolean("on"))
+    for field in (Group("g", fields=inside), Array("l", element=number("", 3), length=2)):
+        maybe = dataclasses.replace(field, optional=True)
+        old, new = message(field), message(maybe)
+        sent = old.example("least")
+        assert new.unpack(old.pack(sent), ignore_tail=True) == {}
+        found = compare(old, new, ignore_tail=True)
+        assert found.new_receiver_outcome is Outcome.MISREAD
+        assert found.new_receiver_reads == f"no {field.name} where it was sent"
+
+
+def test_a_list_inside_a_list_of_groups_is_missed_as_well() -> None:
+    """The presence bit of m reads as absent what is always sent: 2 bits of count and 1 of a flag that is false."""
+    old = message(Array("r", element=Group("", fields=(Boolean("m"), Boolean("n"))), length=2))
+    fields = (Boolean("m", optional=True), Boolean("n"))
+    new = message(Array("r", element=Group("", fields=fields), length=2))
+    sent = {"r": [{"m": False, "n": True}, {"m": False, "n": False}]}
+    assert new.unpack(old.pack(sent)) == {"r": [{"n": True}, {"n": False}]}
+    found = compare(old, new)
+    assert found.new_receiver_outcome is Outcome.MISREAD
+
+
+def test_small_formats_are_tried_whole() -> None:
+    """Version 0 and a number of 0 to 7 change places: of eight messages the one that is all zeros is read."""
+    old = message(Version("v", value=0), number("q", 7))
+    new = message(number("q", 7), Version("v", value=0))
+    read = [octets for octets in range(256) if _is_read(old, new, octets)]
+    assert read == [0]
+    found = compare(old, new)
+    assert (found.outcome, found.new_receiver_outcome) == (Outcome.REFUSED, Outcome.REFUSED)
+    # two messages: without its presence bit a door that is open asks for a number that is not there
+    door = Boolean("door")
+    more = message(door, number("light", 255, optional=True))
+    assert message(door).pack({"door": True}) == b"\x80"
+    assert more.unpack(b"\0") == {"door": False}
+    assert compare(message(door), more).new_receiver_outcome is Outcome.REFUSED
+
+
+def _is_read(receiver: Message, sender: Message, octet: int) -> bool:
+    try:
+        values = sender.unpack(bytes([octet]))
+        return sender.pack(values) == bytes([octet]) and receiver.unpack(bytes([octet])) == values
+    except WireError:
+        return False
+
+
+def test_a_series_that_just_fills_an_octet_leaves_no_presence_bit() -> None:
+    """3 bits, a count of 2, a sample of 6, and differences in groups of 1 and 2 bits: 32 with seven groups in all."""
+    series = Series(
+        "w", min=Decimal(0), max=Decimal(63), deltas="variable", group_bits=2, max_length=3
+    )
+    old = message(number("q", 7), series)
+    group = Group("g", fields=(Boolean("z", optional=True),))
+    new = message(*old.fields, group)
+    octets = bytes.fromhex("5f564332")
+    assert new_is_refused(new, octets)
+    assert old.unpack(octets) == {"q": 2, "w": [58, 25, 45]}
+    assert compare(old, new).new_receiver_outcome is Outcome.REFUSED
+    # behind a text and two half octets no bit is ever left: what a series needs more is missing in every message
+    whole = message(Text("t", max_length=15), number("n", 15))
+    assert compare(whole, message(*whole.fields, series)).new_receiver_outcome is Outcome.REFUSED
+
+
+def new_is_refused(receiver: Message, octets: bytes) -> bool:
+    with pytest.raises(WireError, match="0 are left"):
+        receiver.unpack(octets)
+    return True
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        # each element has a bit more: no group keeps it from moving those behind it
+        (
+            (Version("v", value=1), Array("r", element=Group("", fields=(number("a", 15),)), max_length=6)),
+            (
+                Version("v", value=1),
+                Array("r", element=Group("", fields=(number("a", 15), Boolean("b"))), max_length=6),
+            ),
+            ["moves all elements behind it"],
+        ),
+        # the presence bit stands before the version, which counts up in vain
+        (
+            (Version("v", value=1), number("a", 255)),
+            (Version("v", value=2), number("a", 127), number("b", 255, optional=True)),
+            ["in a group behind it"],
+        ),
+        (
+            (Version("v", value=1), number("a", 255)),
+            (Version("v", value=1), number("a", 127)),
+            ["The version is the same"],
+        ),
+    ],
+)  # fmt: skip
+def test_advice_is_about_what_was_changed(
+    old: tuple[Field, ...], new: tuple[Field, ...], words: list[str]
+) -> None:
+    found = compare(message(*old), message(*new))
+    assert len([text for text in found.advice if any(one in text for one in words)]) == len(words)
 
 
 def test_text_outside_ascii_is_no_ascii() -> None:

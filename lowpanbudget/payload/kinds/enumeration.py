@@ -59,6 +59,10 @@ bits = 3                                 # room for more names later"""
         """Return the code of each name."""
         return tuple(range(len(self.names))) if self.codes is None else self.codes
 
+    def coded_names(self) -> dict[int, str]:
+        """Return the name of each code."""
+        return dict(zip(self.numbers(), self.names, strict=True))
+
     def needed(self) -> int:
         """Return ``bits`` if stated, else the fewest bits that hold the highest code."""
         return self.bits if self.bits is not None else max(self.numbers()).bit_length()

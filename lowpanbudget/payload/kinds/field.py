@@ -125,6 +125,14 @@ class Field:
         """Return the name of the earlier field that this one refers to."""
         return ""
 
+    def coded_names(self) -> dict[int, str]:
+        """Return the name that stands for each code, or for each bit, in their order."""
+        return {}
+
+    def number_bits(self) -> int:
+        """Return the bits of the number of octets, elements or samples in front."""
+        return 0
+
     def number(self) -> Stepped | None:
         """Return the number that the field sends, of a series each sample; None where it sends none."""
         return None

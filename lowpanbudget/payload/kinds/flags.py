@@ -40,7 +40,8 @@ class Flags(Leaf):
     rank: ClassVar[int] = 70
     about: ClassVar[str] = "A bit for each name."
     wire: ClassVar[str] = """\
-A bit for each name, 1 where it is set, the first name first on the wire."""
+A bit for each name, 1 where it is set, the first name first on the wire. What `bits` adds behind them is sent as zeros,
+and receivers ignore it."""
     written: ClassVar[str] = """\
 kind = "flags"
 name = "status"
@@ -48,6 +49,10 @@ names = ["clock_set", "mains", "tamper"]
 bits = 8"""
     ordered: ClassVar[bool] = False
     blank: ClassVar[Any] = ()
+
+    def coded_names(self) -> dict[int, str]:
+        """Return the name of each bit."""
+        return dict(enumerate(self.names))
 
     def needed(self) -> int:
         """Return ``bits`` if stated, else a bit a name."""

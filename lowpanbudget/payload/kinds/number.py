@@ -26,9 +26,9 @@ class Number(Stepped, Leaf):
     it counts signed steps from ``offset`` (0 unless stated). ``bits`` asks for a width and is refused
     if it cannot hold the range. ``special`` are names for codes that are no number ("not available"),
     each with its code on the wire or None: then the codes are chosen from the far end (all ones
-    downwards; in two's complement the most negative upwards). ``tolerance`` is the greatest rounding
-    error that the application accepts; ``typical`` a usual value. A name of ``special`` is given and
-    read as that text.
+    downwards; in two's complement the most negative upwards until the range begins, then the most
+    positive downwards). ``tolerance`` is the greatest rounding error that the application accepts;
+    ``typical`` a usual value. A name of ``special`` is given and read as that text.
     """
 
     min: Decimal = key("The least value.")
@@ -64,7 +64,8 @@ class Number(Stepped, Leaf):
     wire: ClassVar[str] = """\
 The code counts steps from `offset`, which is `min` unless stated: (value - offset) / step, unsigned. With coding
 "twos-complement" it counts signed steps from `offset`, 0 unless stated. A name of `special` without a code of its own
-takes the first free code from the far end: all ones downwards, in two's complement the most negative upwards."""
+takes the first free code from the far end: all ones downwards; in two's complement the most negative upwards until
+the range begins, then the most positive downwards. Octet-aligned these are the ends of the widened code."""
     written: ClassVar[str] = """\
 kind = "number"
 name = "temperature"

@@ -68,8 +68,8 @@ The number of samples less `min_length`, where it may change, in the fewest bits
 kind number; then differences in steps. Fixed: two's complement of `delta_bits`; with `escape` its most negative code
 (the upper bit 1, the others 0) leads a sample in full. Variable, zigzag: difference d is 2 d, or -2 d - 1 below 0, cut
 into groups of `group_bits`, lowest first. Each is a number of group_bits + 1 bits, in the orders of the message: its
-upper bit is 1 while more follow. Up to 8 bits msb-first sends that bit before its group and lsb-first behind it;
-`lowpanbudget explain byte_order` tells of more."""
+upper bit is 1 while more follow; a difference in more groups than it needs is refused. Up to 8 bits msb-first sends
+that bit before its group and lsb-first behind it; `lowpanbudget explain byte_order` tells of more."""
     written: ClassVar[str] = """\
 kind = "series"
 name = "strain"

@@ -113,8 +113,7 @@ class Alignment(NamedTuple):
             inner = [one for body in field.bodies() if not body.steps for one in body.fields]
             all_absent = bool(inner) and all(one.optional for one in inner)
             kept += self.ours.rounded(len(inner)) if all_absent else self._width(field)
-            if isinstance(field, Counted):
-                kept += self.ours.rounded(field.number_bits())
+            kept += self.ours.rounded(field.number_bits())
             if kept > self.spare:
                 return True
             if field.carries and not all_absent:

@@ -9,7 +9,9 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.advice import advice
 from lowpanbudget.payload.search.edits import Edit, edits
+from lowpanbudget.payload.search.names import called_alike
 from lowpanbudget.payload.search.receiver import Outcome, Reading, Sides, reading
 from lowpanbudget.payload.search.tree import with_members
 from lowpanbudget.payload.words import joined
@@ -43,7 +45,8 @@ class FormatComparison:
     the least and the greatest size before, in octets, or None where there was no such format. ``new_octets``: the least
     and the greatest size now, or None where it is gone. ``outcome``: what becomes of new messages at an old receiver:
     read right, right as a prefix, refused, may be misread, or misread. ``new_receiver_outcome``: the same of old
-    messages at a new receiver. ``new_receiver_reads``: what that makes of them, in words.
+    messages at a new receiver. ``new_receiver_reads``: what that makes of them, in words. ``advice``: what to do about
+    what is not read right, each a text.
     """
 
     message: str
@@ -55,6 +58,7 @@ class FormatComparison:
     outcome: Outcome
     new_receiver_outcome: Outcome
     new_receiver_reads: str
+    advice: tuple[str, ...] = ()
 
 
 _IN_VAIN = Reading(Outcome.REFUSED, "waits for it in vain")
@@ -114,7 +118,13 @@ def _sides(receiver: Message, sender: Message, *, ignore_tail: bool) -> Sides:
     renamed = {was: now for edit in differences for was, now in edit.renamed.items()}
     meanings = [edit.meaning for edit in differences if edit.meaning]
     assumed = [edit.assumed for edit in differences if edit.assumed]
-    return Sides(receiver, sender, renamed, meanings, assumed, ignore_tail)
+    return _with_names(Sides(receiver, sender, renamed, meanings, assumed, ignore_tail))
+
+
+def _with_names(sides: Sides) -> Sides:
+    """Return two formats in which the same codes have the same names, and what that supposes."""
+    sender, supposed = called_alike(sides.receiver, sides.sender)
+    return sides._replace(sender=sender, assumed=[*sides.assumed, *supposed])
 
 
 def _compared(
@@ -127,8 +137,12 @@ def _compared(
     """Return a comparison with what an old receiver reads, and ``back`` what a new one does from old messages."""
     name = next(message.name for message in (old, new) if message)
     safe = read.outcome is Outcome.RIGHT
+    todo: tuple[str, ...] = ()
+    if old and new:
+        alone = [(one.path, one.what, one.outcome) for one in changes]
+        todo = tuple(advice(old, new, alone, (read.outcome, back.outcome)))
     return FormatComparison(
-        name, safe, read.text, changes, _octets(old), _octets(new), read.outcome, *back
+        name, safe, read.text, changes, _octets(old), _octets(new), read.outcome, *back, todo
     )
 
 
@@ -163,7 +177,7 @@ def _judged(
         return Change(path, edit.what, False, why_not, 0, Outcome.UNKNOWN)
     meanings = [edit.meaning] if edit.meaning else []
     assumed = [edit.assumed] if edit.assumed else []
-    sides = Sides(old, changed, edit.renamed, meanings, assumed, ignore_tail)
+    sides = _with_names(Sides(old, changed, edit.renamed, meanings, assumed, ignore_tail))
     read = reading(sides, everywhere="fields" not in changes)
     bits = changed.max_bits - old.max_bits
     return Change(path, edit.what, read.outcome is Outcome.RIGHT, read.text, bits, read.outcome)

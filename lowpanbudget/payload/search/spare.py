@@ -1,62 +1,59 @@
 """How many bits may fill up the last octet of a message: where its fields end, of any message of its format."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 
-from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Counted
-from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.codes import codec_of
+from lowpanbudget.payload.search.layouts import Place, Tags
 
 _OCTET = 8
-
-Ends = frozenset[int]  # bits of an octet, of which any may be the next one
-_ANY: Ends = frozenset(range(_OCTET))
+_ANY = frozenset(range(_OCTET))
 
 
 def most_spare(message: Message) -> int:
     """Return the most bits that fill up the last octet; no fewer than there may be."""
-    return max(-end % _OCTET for end in _group(message.fields, message.order, frozenset({0})))
+    walker = _Ends(message)
+    walker.group(message.fields, (), {})
+    return max(-end % _OCTET for end in walker.ends)
 
 
-def _group(fields: tuple[Field, ...], order: Order, ends: Ends) -> Ends:
-    if any(field.at is not None for field in fields):
-        return _ANY
-    ends = _moved(ends, order.rounded(sum(field.optional for field in fields)))
-    for field in fields:
-        behind = _field(field, order, ends)
-        ends = ends | behind if field.optional else behind
-    return ends
+class _Ends:
+    """Passes the fields of a message; ``ends`` are the bits of an octet, of which any may be the next one."""
 
+    def __init__(self, message: Message) -> None:
+        self.ends = frozenset({0})
+        self._order = message.order
 
-def _field(field: Field, order: Order, ends: Ends) -> Ends:
-    codec = codec_of(field, order)
-    if codec:
-        return _moved(ends, codec.width)
-    if isinstance(field, Counted):
-        ends = _moved(ends, order.rounded(field.number_bits()))
-    if isinstance(field, Octets):
-        return ends
-    if isinstance(field, Array):
-        return _elements(field, order, ends)
-    bodies = [_group(body.fields, order, ends) for body in field.bodies() if body.named]
-    return frozenset[int]().union(*bodies) or _ANY
+    def group(self, fields: tuple[Field, ...], above: Place, _outer: Mapping[str, str]) -> None:
+        """Pass presence bits, and fields that are there or not."""
+        self._move(self._order.rounded(sum(field.optional for field in fields)))
+        for field in fields:
+            before = self.ends
+            self.field(field, (*above, field.name), {})
+            if field.optional:
+                self.ends |= before
 
+    def field(self, field: Field, place: Place, tags: Tags) -> None:
+        """Pass one field; of elements there may be fewer."""
+        before, codec = self.ends, codec_of(field, self._order)
+        if field.at is not None or field.reference():
+            self.ends = _ANY  # what it depends on is not looked at
+        elif codec:
+            self._move(codec.width)
+        elif not field.passed(self, place, tags):
+            self.ends = _ANY
+        if isinstance(place[-1], int):
+            self.ends |= before
 
-def _elements(field: Array, order: Order, ends: Ends) -> Ends:
-    behind: Ends = frozenset()
-    seen: set[Ends] = set()
-    for count in range(field.most + 1):
-        if count >= field.least:
-            behind |= ends
-            if ends in seen:
-                break  # and so on, round and round
-            seen.add(ends)
-        ends = _field(field.element, order, ends)
-    return behind
+    def counted(self, field: Counted, _place: Place) -> int:
+        """Pass the number in front; return the most there are, or as many as lead to any bit."""
+        self._move(self._order.rounded(field.number_bits()))
+        return min(field.most, _OCTET)
 
+    def octets(self, _field: Field, _count: int, _place: Place) -> None:
+        """Pass octets, which lead to the same bit of another one."""
 
-def _moved(ends: Iterable[int], bits: int) -> Ends:
-    return frozenset((end + bits) % _OCTET for end in ends)
+    def _move(self, bits: int) -> None:
+        self.ends = frozenset((end + bits) % _OCTET for end in self.ends)
