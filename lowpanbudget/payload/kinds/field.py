@@ -325,11 +325,3 @@ class Field:
 def members(fields: tuple[Field, ...]) -> tuple[Field, ...]:
     """Return the fields that carry values, in order: all but reserved bits."""
     return tuple(field for field in fields if field.carries)
-
-
-def no_reference(name: str, kind: str) -> tuple[str, str]:
-    """Return what is wrong with a reference that leads to no field of this kind, and the way out."""
-    return (
-        f"{name!r} is no earlier field of kind {kind} that is always present",
-        f"Put a field of kind {kind} with this name before it, in this group or one around it",
-    )

@@ -26,3 +26,11 @@ def names_flaws(names: tuple[str, ...], key: str, *, what: str) -> Iterator[Flaw
             yield flaw
         elif name in names[:index]:
             yield Flaw((key, index), f"{what} {name!r} stands here twice", "Rename one of them")
+
+
+def no_reference(name: str, kind: str) -> tuple[str, str]:
+    """Return what is wrong with a reference that leads to no field of this kind, and the way out."""
+    return (
+        f"{name!r} is no earlier field of kind {kind} that is always present",
+        f"Put a field of kind {kind} with this name before it, in this group or one around it",
+    )

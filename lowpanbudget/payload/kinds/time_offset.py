@@ -20,10 +20,10 @@ from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     furthest,
 )
-from lowpanbudget.payload.kinds.field import Field, no_reference
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.keys import field_kind, key
-from lowpanbudget.payload.kinds.names import name_flaw
+from lowpanbudget.payload.kinds.names import name_flaw, no_reference
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import stepped_gain
 

@@ -18,7 +18,7 @@ from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import Enumeration
-from lowpanbudget.payload.kinds.field import Field, no_reference
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import (
     drawn_values,
     record_shape,
@@ -27,6 +27,7 @@ from lowpanbudget.payload.kinds.group import (
     wished_values,
 )
 from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.kinds.names import no_reference
 from lowpanbudget.values import dataclass
 
 
