@@ -25,6 +25,7 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, repeated
 
 Kind = TypeVar("Kind")
+Word = TypeVar("Word", bound=str)
 Function = TypeVar("Function", bound=Callable[..., Any])
 # what Python raises for a value of a wrong kind, wherever it meets it
 _BARE = (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, struct.error)
@@ -50,6 +51,17 @@ def whole_number(
     if most is not None:
         text, hint = f"{text} to {most}", ""
     raise RequestError(text, cite=cite, hint=hint)
+
+
+def one_of(value: object, allowed: Sequence[Word], name: str) -> Word:
+    """Return one of a few words; ``RequestError`` that names the argument, and what was meant, for anything else."""
+    if isinstance(value, str) and value in allowed:
+        return cast("Word", value)
+    from difflib import get_close_matches  # noqa: PLC0415  # only where it is needed
+
+    close = get_close_matches(value, allowed, 1) if isinstance(value, str) else []
+    hint = f"Did you mean {close[0]!r}?" if close else f"Give {' or '.join(map(repr, allowed))}"
+    raise RequestError(f"{name} {repeated(value)} is unknown", hint=hint)
 
 
 def several(values: object, name: str) -> Iterable[Any]:

@@ -1,6 +1,7 @@
 """Designs and messages through the public names; octets by hand, and by other libraries where they read the same."""
 
 import json
+import re
 from collections.abc import Callable
 from decimal import Decimal
 from functools import partial
@@ -280,3 +281,24 @@ def test_more_than_any_datagram_carries_is_no_and_one_value_is_a_list_of_one() -
     assert sweep(ARCHIVE, "climate", axes={"level": 6, "hops": 2}) == sweep(
         ARCHIVE, "climate", axes={"level": [6], "hops": [2]}
     )
+
+
+@pytest.mark.parametrize("name", ["climate", "door_alarm", "label", "climate_batch", "self_check"])
+@pytest.mark.parametrize(
+    ("case", "hint"),
+    [
+        ("typcial", "Did you mean 'typical'"),
+        ("x" * 99, "Give 'least' or 'typical' or 'greatest'"),
+        ("", "Give 'least'"),
+        (None, "None is unknown. Give 'least'"),
+        (3, "case 3 is unknown"),
+    ],
+)
+def test_a_case_is_one_of_three(name: str, case: Any, hint: str) -> None:
+    message = load_design(EXAMPLES / "archive.toml").message(name)
+    for asked in (message.example, message.size_bits, message.bitmap):
+        with pytest.raises(RequestError, match=re.escape(hint)):
+            asked(case)
+    if message.batch_field:
+        with pytest.raises(RequestError, match=re.escape(hint)):
+            message.batch(80, case)

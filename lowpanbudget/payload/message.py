@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
-from lowpanbudget.arguments import explains
+from lowpanbudget.arguments import explains, one_of
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural, repeated
 from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
@@ -19,7 +19,7 @@ from lowpanbudget.payload.bitmap import Entry, EntryReader
 from lowpanbudget.payload.codec.compiler import Compiler
 from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.groups import GroupNode
-from lowpanbudget.payload.codec.nodes import Case
+from lowpanbudget.payload.codec.nodes import CASES, Case
 from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS, Order
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
 from lowpanbudget.payload.forms.cddl import cddl
@@ -142,7 +142,7 @@ class Message(HashedOnce):
         Values that are ``given`` stay, also those inside groups, and elements in their number: the rest is as in that
         message, and a tag that is given chooses the option.
         """
-        return self._root.filled(case, {}, given or {})
+        return self._root.filled(one_of(case, CASES, "case"), {}, given or {})
 
     @explains
     def size_bits(self, case: Case) -> int:
