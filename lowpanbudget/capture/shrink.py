@@ -17,6 +17,7 @@ from lowpanbudget.design.link import Link
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.link.auxiliary import counter_to_send
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import Key
@@ -28,10 +29,6 @@ from lowpanbudget.values import dataclass, replace
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
-
-_LARGEST_COUNTER = (
-    0xFFFF_FFFE  # IEEE 802.15.4-2015 clause 9.2: the last value is never used (from memory)
-)
 
 
 @dataclass(slots=True)
@@ -170,12 +167,8 @@ class Shrinker:
             counters.sequence = (counters.sequence + 1) & 0xFF
         security = mac.security
         if security is not None and security.frame_counter is not None:
-            if counters.frame_counter > _LARGEST_COUNTER:
-                raise RequestError(
-                    "the frame counter is used up: another key is needed",
-                    hint="Agree on a new key; no counter is used twice under one",
-                )
-            mac = replace(mac, security=replace(security, frame_counter=counters.frame_counter))
+            counter = counter_to_send(counters.frame_counter)
+            mac = replace(mac, security=replace(security, frame_counter=counter))
             counters.frame_counter += 1
         octets = encode_frame(
             mac, payload, key=self._key, asn=counters.asn, fcs=link.fcs, devices=self._devices

@@ -45,7 +45,8 @@ def encode_frame(
     slot number (``asn``) holds the short address itself, as BA-55-EC, 00, PAN ID, short address (the 2015 edition,
     clause 9.3.2, from memory), and no EUI-64. ``used``, one for each key, refuses a nonce that comes twice: a frame
     counter or slot number that was sent already (a retransmission sends the same octets: keep them). Raises
-    ``RequestError`` for a header that cannot be written, a missing key, what the nonce lacks, or a nonce used before.
+    ``RequestError`` for a header that cannot be written, a missing key, what the nonce lacks, a nonce used before, or
+    the frame counter 0xffffffff, which ends a key (IEEE 802.15.4-2006 clause 7.5.8.2.1, from memory).
     Sizes are not limited here: the PHY's are the caller's matter.
     """
     key = None if key is None else Key.of(key)  # no traceback shows its octets from here on

@@ -11,6 +11,8 @@ from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 from unittest.mock import patch
 
+from cryptography.hazmat.primitives.ciphers.aead import AESCCM
+
 from lowpanbudget import DtlsSender, Env, SecurityContext, compress, encode_frame, split
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.memo import Memo
@@ -251,7 +253,23 @@ def secured(
     """A frame under an invented key, from an extended address unless told otherwise; ``packed``: its payload."""
     header = mac(sequence, links, security=Security(level, 1, counter, key_index=key_index))
     packed = payload(datagram(data, links=links), links) if packed is None else packed
+    if counter == 0xFFFFFFFF and level == 5:
+        return sealed_at_the_end(header, packed)
     return encode_frame(header, packed, key=KEY, devices={0x17: FAR_NODE}).octets
+
+
+def sealed_at_the_end(header: Mac, packed: bytes) -> bytes:
+    """A frame of an extended address that no sender may make, its counter 0xffffffff; so the cipher itself seals it."""
+    clear = encode_frame(replace(header, security=None), b"", fcs=0).octets
+    auxiliary = b"\x0d\xff\xff\xff\xff\x01"  # level 5, key id mode 1; counter; key index
+    head = (
+        bytes([clear[0] | 0x08, clear[1] & 0xCF | 0x10]) + clear[2:] + auxiliary
+    )  # secured, version 1
+    nonce = (
+        FAR_NODE + b"\xff\xff\xff\xff\x05"
+    )  # IEEE 802.15.4-2006 7.6.3.2, from memory: sender, counter, level
+    octets = head + AESCCM(KEY, 4).encrypt(nonce, packed, head)
+    return octets + fcs(octets)
 
 
 def rpl_option(kind: int = 0x63, next_header: int = 17) -> bytes:

@@ -13,12 +13,11 @@ from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import CounterUse
 from lowpanbudget.findings.wording import octets_text, seconds_text
-from lowpanbudget.layers.link.auxiliary import LEVELS
+from lowpanbudget.layers.link.auxiliary import COUNTERS_END, LEVELS
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
-_NO_COUNTER = 0xFFFFFFFF
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
 
 SECURITY = Subject("security")
@@ -192,9 +191,9 @@ def frame_counter_went_back(
 @SECURITY.rule("frame-counter-at-its-end", Mac, varies=True, concerns=concerns.link_security)
 def frame_counter_at_its_end(scene: Scene, mac: Mac) -> Hits | None:
     """Compare with the highest number that its four octets hold, which no frame may carry."""
-    if scene.counter != _NO_COUNTER or mac.security is None or secured_sender(scene, mac) is None:
+    if scene.counter != COUNTERS_END or mac.security is None or secured_sender(scene, mac) is None:
         return None
-    cause = f"frames carry the frame counter {_NO_COUNTER:#010x}, which is the end of a key"
+    cause = f"frames carry the frame counter {COUNTERS_END:#010x}, which is the end of a key"
     return (Hit(cause, (key_words(mac.security),), scene.sender),)
 
 

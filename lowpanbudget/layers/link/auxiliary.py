@@ -22,6 +22,10 @@ CITE = ieee(2015, "9.4")
 CITE_2006 = ieee(2006, "7.6.2.2")
 LEVELS_CITE = ieee(2015, "table 9-6")
 KEY_IDS_CITE = ieee(2015, "table 9-7")
+COUNTER_CITE = ieee(2006, "7.5.8.2.1")
+COUNTERS_END = (
+    0xFFFF_FFFF  # no frame may carry it: who sends has COUNTER_ERROR (COUNTER_CITE, from memory)
+)
 
 
 class SecurityLevel(NamedTuple):
@@ -174,6 +178,17 @@ class Security:
     def is_by_slot(self) -> bool:
         """Return whether the nonce is made of the absolute slot number instead of a counter."""
         return self.asn_in_nonce or self.frame_counter is None
+
+
+def counter_to_send(counter: int) -> int:
+    """Return a frame counter that a frame may be secured with; ``RequestError`` for the one that ends a key."""
+    if counter == COUNTERS_END:
+        raise RequestError(
+            f"the frame counter is used up: {COUNTERS_END:#010x} ends a key, and secures no frame",
+            hint="Agree on a new key; no counter is used twice under one",
+            cite=COUNTER_CITE,
+        )
+    return counter
 
 
 class _Edition(NamedTuple):

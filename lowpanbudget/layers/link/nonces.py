@@ -119,5 +119,8 @@ def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> lis
         f"the nonce needs the EUI-64 of the node with short address 0x{number:04x}, and it is not known",
         layer=_LAYER,
         cite=NONCE,
-        hint=f'Give it in [devices] of the key file: "0x{number:04x}" = "EUI-64 in hex"',
+        hint=(
+            f'Give it in [devices] of the key file: "0x{number:04x}" = "EUI-64 in hex"; '
+            f'from Python as devices={{0x{number:04x}: "EUI-64 in hex"}}'
+        ),
     )

@@ -17,7 +17,7 @@ from lowpanbudget.env import is_number
 from lowpanbudget.errors import BadMic, RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.link import beacon
-from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.auxiliary import Security, counter_to_send
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.nonces import Devices, nonces
 from lowpanbudget.values import dataclass, field
@@ -144,13 +144,15 @@ def seal(
     """Return the protected payload followed by its MIC.
 
     ``take`` is given the nonce before it is used, and may refuse it by raising. Raises ``WireError`` when the nonce
-    cannot be made.
+    cannot be made, ``RequestError`` for a frame counter that is used up.
     """
     security = mac.security
     assert security is not None
     level = security.protection
     if not (level.mic or level.encrypted):
         return payload
+    if security.frame_counter is not None:
+        counter_to_send(security.frame_counter)
     clear, private, additional = _parts(mac, header, payload)
     nonce = nonces(mac, devices, asn)[0]
     if take is not None:

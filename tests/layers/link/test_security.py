@@ -373,7 +373,7 @@ def test_missing_eui_64_says_whose() -> None:
     assert_clear_header(frame)
     assert names(frame) == ["nonce-unknown"]
     assert "0x0a0b" in frame.notices[0].text
-    with pytest.raises(RequestError, match="0x0a0b"):
+    with pytest.raises(RequestError, match=r"0x0a0b.* key file.* devices=\{0x0a0b: "):
         encode_frame(header, PAYLOAD, key=KEY)
 
 
@@ -516,6 +516,22 @@ def test_what_is_not_sealed_takes_no_nonce() -> None:
 def test_level_without_key() -> None:
     with pytest.raises(RequestError, match="needs a key"):
         encode_frame(data(5), PAYLOAD)
+
+
+@pytest.mark.parametrize("level", range(1, 8))
+def test_the_last_counter_seals_nothing(level: int) -> None:
+    """A sender has COUNTER_ERROR at 0xffffffff (IEEE 802.15.4-2006 clause 7.5.8.2.1, from memory)."""
+    used = Nonces()
+    with pytest.raises(RequestError, match=r"used up.*Agree on a new key"):
+        encode_frame(data(level, frame_counter=0xFFFFFFFF), PAYLOAD, key=KEY, used=used)
+    before = encode_frame(data(level, frame_counter=0xFFFFFFFE), PAYLOAD, key=KEY, used=used)
+    assert b"\xfe\xff\xff\xff" in before.octets
+
+
+def test_a_counter_that_nothing_is_sealed_with_may_be_any() -> None:
+    encode_frame(data(0, frame_counter=0xFFFFFFFF), PAYLOAD)
+    header = data(5, frame_counter=None, asn_in_nonce=True)
+    assert encode_frame(header, PAYLOAD, key=KEY, asn=0xFFFFFFFF).octets
 
 
 def test_device_table_is_read_once() -> None:
