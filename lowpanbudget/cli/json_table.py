@@ -6,6 +6,8 @@ version.
 
 from typing import NamedTuple
 
+from lowpanbudget.cli.schema_words import SCHEMA_WORDS
+
 
 class JsonNames(NamedTuple):
     """The ``classes`` whose names a command prints, with those in them, and its ``other`` names in words."""
@@ -252,38 +254,7 @@ NAMES = {
         }
         | _FILE,
     ),
-    # the vocabulary of JSON Schema, draft 2020-12, of its core and its validation
-    "schema": JsonNames(
-        "",
-        {
-            "$schema": "the edition of JSON Schema whose words all others are",
-            "$defs": "each table of a design file and each kind of field, by a name that only $ref and mapping use",
-            "$ref": "which of $defs stands here",
-            "discriminator": "of several tables: which key chooses among them, in the words of OpenAPI",
-            "propertyName": "of a discriminator: the key that chooses",
-            "mapping": "of a discriminator: which of $defs each value of the key chooses",
-            "properties": "the keys of a table: explain KEY tells more of each",
-            "required": "the keys that must be there",
-            "additionalProperties": "false: a table takes no other key",
-            "type": "whether it is a table (object), a list (array), text (string), a number, true or false",
-            "title": "the table's name in $defs",
-            "description": "what a table or a key is for",
-            "default": "what a key is where it is left out",
-            "examples": "what a key may be, as an example",
-            "enum": "all that a key may be",
-            "const": "the one thing that a key may be",
-            "anyOf": "a key is any of these",
-            "oneOf": "a key is one of these alone",
-            "items": "what each of a list is",
-            "minItems": "how many a list has at least",
-            "maxItems": "how many a list has at most",
-            "minLength": "how many characters a text has at least",
-            "minimum": "the least that a number may be",
-            "maximum": "the greatest that a number may be",
-            "exclusiveMinimum": "what a number is above",
-            "exclusiveMaximum": "what a number is below",
-        },
-    ),
+    "schema": JsonNames("", SCHEMA_WORDS),
     "shrink": JsonNames(
         _NOTICE,
         {

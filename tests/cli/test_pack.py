@@ -284,6 +284,20 @@ def test_a_unit_may_have_the_name_that_people_give_it(invoke: Invoke, tmp_path: 
     assert (done.exit_code, done.stdout) == (0, plain.stdout)
 
 
+@pytest.mark.parametrize("true", ["true", "TRUE", "True"])
+def test_a_spreadsheet_writes_true_in_capitals(invoke: Invoke, tmp_path: Path, true: str) -> None:
+    """As OpenDocument 1.2 part 2 section 6.15 names its logical functions: TRUE, FALSE."""
+    false = {"TRUE": "FALSE", "True": "False"}.get(true, "false")
+    (tmp_path / "v.csv").write_text(
+        f"door,open,open_for,light\nsouth,{true},1,120\nsouth,{false},1,120\n"
+    )
+    done = invoke("pack", ARCHIVE, "door_alarm", tmp_path / "v.csv")
+    # the seventh bit, after 4 of the version and 2 of the door
+    assert [f"{int(line, 16):040b}"[6] for line in done.stdout.split()] == ["1", "0"]
+    (tmp_path / "v.csv").write_text("door,open,open_for,light\nsouth,TRU,1,120\n")
+    assert "Give true or false" in invoke("pack", ARCHIVE, "door_alarm", tmp_path / "v.csv").stderr
+
+
 def test_signs_that_part_lines_elsewhere_stand_in_texts(invoke: Invoke, tmp_path: Path) -> None:
     # RFC 8259 section 7: of all that is no quote or reverse solidus only U+0000 to U+001F "MUST be escaped"
     file = tmp_path / "v.jsonl"

@@ -38,8 +38,9 @@ name = "open\""""
         return 1
 
     def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
-        """Return true or false of the words."""
-        return {"true": True, "false": False}.get(given, given) if isinstance(given, str) else given
+        """Return true or false of the words, which spreadsheets write in capitals."""
+        words = {"true": True, "false": False}
+        return words.get(given.lower(), given) if isinstance(given, str) else given
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; a code above 1 in a wider place stands for nothing."""
