@@ -8,6 +8,7 @@ from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.values import dataclass, field
 
 _MOST_KEYS = 8  # of one node
+_LEAST_USUAL = 5  # frames that make a key usual; our choice
 
 
 class KeyName(NamedTuple):
@@ -35,12 +36,26 @@ class KeyUse(NamedTuple):
 class KeyUser:
     """A node, as it is shown, and its uses of keys in the order in which they began.
 
-    ``asked`` are the frames that others sent to it, under any key, since it began to use its last one.
+    ``asked`` are the frames that others sent to it, under any key, since it began to use its last one. ``odd`` are keys
+    that are missing here, and that it named first beside another, with what was noticed then.
     """
 
     name: str
     uses: dict[KeyName, KeyUse] = field(default_factory=dict)
     asked: int = 0
+    odd: dict[KeyName, str] = field(default_factory=dict)
+
+    @property
+    def usual(self) -> KeyName | None:
+        """Return the key of most of its frames; None before the first."""
+        return max(self.uses, key=lambda key: self.uses[key].frames, default=None)
+
+    def names_first(self, key: KeyName) -> bool:
+        """Return whether its last frame alone names this key, and some before it another one."""
+        use, usual = self.uses.get(key), self.usual
+        if use is None or use.frames > 1 or usual is None:
+            return False
+        return self.uses[usual].frames >= _LEAST_USUAL
 
     def use(self, key: KeyName, number: int, time_s: float) -> None:
         """Take its frame under a key."""

@@ -14,12 +14,12 @@ from lowpanbudget.values import FrozenDict, dataclass
 
 # of captures from the file to the application and the plan, then of designs: the order in which they are listed
 SUBJECTS = (
-    "capture", "check-sequences", "link", "slots", "acknowledgements", "nodes", "security", "keys", "sealed",
-    "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments", "reassembly",
-    "recovery", "network", "prefixes", "rpl", "parents", "registrations", "joining", "paths", "routing", "directions",
-    "message-ids",
-    "application", "requests", "refusals", "answers", "observations", "blocks", "plan", "messages", "floods",
-    "forwarding", "delivery", "tunnels", "planned-checksums", "frames", "protocols", "settings", "deployment", "loads",
+    "capture", "check-sequences", "link", "slots", "acknowledgements", "nodes", "security", "unsealing", "keys",
+    "sealed", "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments",
+    "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "registrations", "joining", "paths", "routing",
+    "directions", "message-ids", "application", "requests", "refusals", "answers", "observations", "blocks", "plan",
+    "messages", "floods", "forwarding", "delivery", "tunnels", "planned-checksums", "frames", "protocols", "settings",
+    "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

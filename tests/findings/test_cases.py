@@ -27,6 +27,7 @@ from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
 from findings.cases_source_routes import SOURCE_ROUTE_CASES, SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
+from findings.cases_unsealing import UNSEALING_FURTHER
 from findings.judge import (
     CAPTURE_NAMES,
     DESIGN_NAMES,
@@ -119,6 +120,7 @@ def test_fires(name: str) -> None:
         *FURTHER,
         *SOURCE_ROUTE_FURTHER,
         *MISPLACED_FURTHER,
+        *UNSEALING_FURTHER,
         *RECORDS_FURTHER,
         *LORH_FURTHER,
         *EXCHANGES_FURTHER,

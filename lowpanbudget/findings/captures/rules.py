@@ -41,13 +41,14 @@ from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.sizes import SIZES
 from lowpanbudget.findings.captures.slots import SLOTS
 from lowpanbudget.findings.captures.unreadable import UNREADABLE
+from lowpanbudget.findings.captures.unsealing import UNSEALING
 from lowpanbudget.findings.rule import rules_of
 
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
 # before those that only say so; fragments are counted before others explain what becomes of them
 CAPTURE_RULES = rules_of(
-    CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, KEYS, SEALED, SEALING_NUMBERS, RECORDS,
-    UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES, RPL,
-    PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS,
-    BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
+    RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES,
+    RPL, PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS,
+    OBSERVATIONS, BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

@@ -9,13 +9,12 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.key_users import key_words
-from lowpanbudget.findings.rule import Hits, Noticed, Subject
+from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import CounterUse
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import COUNTERS_END, LEVELS
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
-from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
@@ -195,55 +194,6 @@ def frame_counter_at_its_end(scene: Scene, mac: Mac) -> Hits | None:
         return None
     cause = f"frames carry the frame counter {COUNTERS_END:#010x}, which is the end of a key"
     return (Hit(cause, (key_words(mac.security),), scene.sender),)
-
-
-@SECURITY.rule("integrity-code-wrong", Noticed("mic-wrong"))
-def integrity_code_wrong(scene: Scene, _notice: Notice) -> Hits:
-    """Take the notice of unsealing."""
-    security = scene.security
-    if security is None:
-        return
-    evidence = f"{key_words(security)}, code {security.mic.hex()}"
-    if security.frame_counter is not None:
-        evidence += f", frame counter {security.frame_counter:#010x}"
-    elif scene.slot is not None:
-        evidence += f", nonce of absolute slot number {scene.slot}, as the capture has it"
-    cause = "frames fail under the key that they name"
-    yield Hit(cause, (evidence,), scene.sender)
-
-
-@SECURITY.rule("extended-address-unknown", Noticed("nonce-unknown"))
-def extended_address_unknown(scene: Scene, notice: Notice) -> Hits:
-    """Take the notice of unsealing; a line of the key file helps where a short address is all that is there."""
-    mac = scene.mac
-    if not _wants_slot(scene):
-        advice = _NO_SOURCE if mac is not None and mac.source is None else ""
-        yield Hit(notice.text, (), scene.sender, advice=advice)
-
-
-@SECURITY.rule("slot-number-unknown", Noticed("nonce-unknown"))
-def slot_number_unknown(scene: Scene, notice: Notice) -> Hits:
-    """Take the same notice where the slot number is what the nonce lacks."""
-    if _wants_slot(scene):
-        yield Hit(notice.text, (), scene.sender)
-
-
-def _wants_slot(scene: Scene) -> bool:
-    """Return whether the nonce holds the slot number, and the capture does not tell it."""
-    return scene.security is not None and scene.slot is None and scene.security.is_by_slot
-
-
-_NO_SOURCE = (
-    "An acknowledgement that names no sender is that of the destination of the frame before it with the same number: "
-    "see that the capture has that frame, and the key file the EUI-64 of its destination where that is a short address."
-)
-
-
-@SECURITY.rule("key-missing", Noticed("key-missing"))
-def key_missing(scene: Scene, notice: Notice) -> Hits:
-    """Take the notice of unsealing."""
-    if scene.example_payload is None:
-        yield Hit(notice.text, (), notice.text)
 
 
 @SECURITY.rule("encrypted-without-integrity", Mac)
