@@ -1,6 +1,7 @@
 """How long batteries last: what a node draws for what it sends, receives, listens for in vain, and sleeps."""
 
 from collections.abc import Sequence
+from math import expm1
 
 from lowpanbudget.deployment.load import NodeLoad
 from lowpanbudget.deployment.timeline import RadioState, energy
@@ -53,8 +54,7 @@ def _draw(design: Design, radio: Radio, node: NodeLoad, below: Sequence[NodeLoad
     elif slots is not None:
         waits = [_times(_guard(radio, slots), _idle_cells(slots, node, below))]
     else:
-        polls = 0.0 if design.sleep is None else design.sleep.listen_ms / 1000 / design.sleep.poll_s
-        waits = [_times(second, polls)]
+        waits = [_times(second, _behind_polls(design, node))]
     parts = {
         "sends": _sum(sends),
         "receives": _sum(receives),
@@ -65,6 +65,22 @@ def _draw(design: Design, radio: Radio, node: NodeLoad, below: Sequence[NodeLoad
     current = _sum(list(currents.values()))
     days = None if design.battery is None else _days(design.battery, current)
     return Draw(current, tuple((name, one.typical) for name, one in currents.items()), always, days)
+
+
+def _behind_polls(design: Design, node: NodeLoad) -> float:
+    """Return the share of time in which a node listens behind its polls for what is then sent to it.
+
+    The acknowledgement of a data request has its frame pending bit clear where nothing waits, and the node sleeps at
+    once (IEEE 802.15.4-2015 clause 6.7.3, from memory). Messages for it come at random times: of the times between two
+    polls exp(-their mean number) are without any.
+    """
+    sleep = design.sleep
+    if sleep is None:
+        return 0.0
+    share = 1.0
+    if design.link.acknowledged and not sleep.always_pending:
+        share = -expm1(-node.down.messages_per_s * sleep.poll_s)
+    return share * sleep.listen_ms / 1000 / sleep.poll_s
 
 
 def _idle_cells(slots: Slots, node: NodeLoad, below: Sequence[NodeLoad]) -> float:

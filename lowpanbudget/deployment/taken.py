@@ -14,6 +14,7 @@ from lowpanbudget.design.answer import (
     unanswered,
 )
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.waiting import listening_words
 
 
 def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
@@ -43,12 +44,20 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
             "answers are sent at times of their own, not right behind their requests, and so meet less than on the air "
             "(a delivery or latency that just holds may not)"
         )
+    yield from _listening(design)
     if design.upkeep is not None and design.upkeep.dao_s is not None:
         yield (
             "DAOs go to the root, since a flow down carries a route (non-storing mode)"
             if is_non_storing(design.flows)
             else "DAOs go to the parent, since no flow down carries a route (storing mode)"
         )
+
+
+def _listening(design: Design) -> Iterator[str]:
+    """Yield behind which polls children listen, where that is energy that is told."""
+    is_slotted = design.access is not None and design.access.slots is not None
+    if design.sleep is not None and design.radio is not None and not is_slotted:
+        yield from listening_words(design.sleep, acknowledged=design.link.acknowledged)
 
 
 def _shorter(design: Design, traffic: Traffic) -> Iterator[str]:

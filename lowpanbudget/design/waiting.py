@@ -37,10 +37,14 @@ class SleepShape(ShapeTable):
     )
     poll_s: Decimal = key(Every(), "Seconds between two polls of a sleeping node.")
     listen_ms: Decimal = key(
-        Exact(above=0, most=60_000),
-        "Milliseconds that it listens behind a poll for what was held.",
+        Exact(least=0, most=60_000),
+        "Milliseconds that it listens for what was held, behind a poll whose acknowledgement says that it waits.",
         default=Decimal(10),
     )
+    always_pending: bool = key(
+        Flag(), "Whether parents acknowledge each poll as if something waited, so that it listens behind each.",
+        default=False,
+    )  # fmt: skip
     timeout_s: Decimal | None = key(
         Exact(above=0, most=SELDOM_S),
         "Seconds without a sign of it after which the parent forgets a sleeping node.",
@@ -71,13 +75,17 @@ class SendQueue:
 
 @dataclass(frozen=True, slots=True)
 class Sleep:
-    """How leaves sleep: seconds between polls, of the parent's patience, of trying again; milliseconds of listening."""
+    """How leaves sleep: seconds between polls, of the parent's patience, of trying again; milliseconds of listening.
+
+    ``always_pending``: the frame pending bit of acknowledgements says nothing, so that they listen behind each poll.
+    """
 
     poll_s: float
     listen_ms: float
     timeout_s: float | None
     held_frames: int
     retry_s: float | None
+    always_pending: bool = False
 
 
 def sleep_flaws(shape: SleepShape) -> Iterator[Flaw]:
@@ -92,6 +100,20 @@ def sleep_flaws(shape: SleepShape) -> Iterator[Flaw]:
             ("sleep", "listen_ms"), f"it listens {shape.listen_ms} ms and polls each {shape.poll_s} s: it never sleeps",
             "listen_ms counts milliseconds, poll_s seconds",
         )  # fmt: skip
+
+
+def listening_words(sleep: Sleep, *, acknowledged: bool) -> Iterator[str]:
+    """Yield what is taken for granted of the time for which children listen behind their polls."""
+    if not acknowledged:
+        yield (
+            "sleeping children listen for sleep.listen_ms behind each poll, as no acknowledgement says that nothing "
+            "waits (link.acknowledged)"
+        )
+    elif not sleep.always_pending:
+        yield (
+            "sleeping children listen for sleep.listen_ms behind a poll only where something waits, as its "
+            "acknowledgement tells (IEEE 802.15.4-2015 clause 6.7.3; sleep.always_pending)"
+        )
 
 
 def queue_of(shape: QueueShape | None) -> SendQueue | None:
@@ -109,4 +131,5 @@ def sleep_of(shape: SleepShape | None) -> Sleep | None:
         None if shape.timeout_s is None else float(shape.timeout_s),
         shape.held_frames,
         None if shape.retry_s is None else float(shape.retry_s),
+        shape.always_pending,
     )

@@ -127,6 +127,11 @@ WORDS: dict[str, str | Gloss] = {
         see=("[battery]", "limits.battery_days", "column days", "radio", "battery life extension"),
         also=("lifetime of a node",),
     ),
+    "listens in vain": Gloss(
+        "What of a node's current goes into listening that brings no frame: all the time where it never sleeps, cells "
+        "in which nothing comes, and what it waits behind a poll until what was held for it comes.",
+        see=("sleep.listen_ms", "sleep.always_pending", "battery life", "column µA"),
+    ),
     "utilisation": Gloss(
         "The share of what there is that is taken: of cells, or of the time on a channel. The nearer to 1, the longer "
         "the queues.",

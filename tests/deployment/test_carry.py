@@ -1,11 +1,13 @@
 """Whole networks: loads along trees, what decides, what would help. Numbers by hand, or from the frames alone."""
 
 from collections.abc import Iterator
+from math import exp
 from pathlib import Path
 from random import Random
 
 import pytest
 from findings.cases_deployment import heard
+from findings.cases_planning import store
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -251,6 +253,55 @@ def test_relays_that_listen_all_the_time_empty_their_batteries() -> None:
     assert network.played_in_runs.delivery < network.played.delivery
     assert network.sleep is not None
     assert (network.sleep.mean_s, network.sleep.most_s) == (60, 114)
+
+
+POLLS = """[access]
+method = "csma"
+[tree]
+by_hop = [1]
+[sleep]
+poll_s = 10
+listen_ms = 20
+KEYS
+[radio]
+source = "invented"
+supply_v = 3
+send_ma = 20
+receive_ma = 20
+sleep_ua = 2
+"""
+
+
+@pytest.mark.parametrize(
+    ("keys", "link", "flow", "part"),
+    [
+        # nothing is ever sent to it: each acknowledgement says so, and it sleeps
+        ("", "", ("every_s = 60", "sink"), 0.0),
+        # the bit is always set, or no acknowledgement has it: 20 ms each 10 s
+        ("always_pending = true", "", ("every_s = 60", "sink"), 1.0),
+        ("", "acknowledged = false\n", ("every_s = 60", "sink"), 1.0),
+        # a message each 20 s at random moments: in 10 s none with a chance of exp(-1/2)
+        ("", "", ("every_s = 20", "probe"), 1 - exp(-0.5)),
+    ],
+)
+def test_sleeping_nodes_listen_behind_polls_that_find_something(
+    keys: str, link: str, flow: tuple[str, str], part: float
+) -> None:
+    """IEEE 802.15.4-2015 clause 6.7.3 (from memory): the frame pending bit of the acknowledgement says what waits."""
+    every, to = flow
+    design = parse_design(store(link, every, hops=1, to=to) + POLLS.replace("KEYS", keys))
+    assert design.access is not None
+    network = judged(design, design.access, airtime(design), 1, transmissions=300)
+    parts = dict(network.nodes[1].parts_ua)
+    # 20 mA in 20 of 10000 ms are 40 µA
+    assert parts.get("listens in vain", 0.0) == pytest.approx(40 * part)
+    said = [one for one in network.taken if "sleep.listen_ms" in one]
+    if keys:
+        assert not said
+    else:
+        (words,) = said
+        assert ("link.acknowledged" if link else "sleep.always_pending") in words
+        assert ("behind each poll" if link else "only where something waits") in words
 
 
 @pytest.mark.usefixtures("played_once")
