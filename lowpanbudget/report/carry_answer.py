@@ -90,9 +90,19 @@ def check_rows(
 
 
 def help_words(change: HelpfulChange) -> tuple[str, str, str, str]:
-    """Return a change in words, what is then true of what decides, whether that is enough, and what it takes."""
-    then = "no longer in the way" if change.after is None else change.after.text
-    return change.text, then, _enough(change), change.caution
+    """Return a change in words, what is then true of what decides, whether that is enough, and what it takes.
+
+    Where another node, link or message then decides the same matter, that one.
+    """
+    after = "no longer in the way" if change.after is None else change.after.text
+    then = change.then
+    if (
+        then is not None
+        and then.matter == change.before.matter
+        and then.about != change.before.about
+    ):
+        after = f"{then.about}: {then.text}"
+    return change.text, after, _enough(change), change.caution
 
 
 def _enough(change: HelpfulChange) -> str:

@@ -1313,6 +1313,23 @@ def test_what_helps_perhaps_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
     assert help_words(again)[2] == "too close to tell"
 
 
+def test_a_change_is_told_with_what_then_decides() -> None:
+    """At four hops 98.8 % arrive and at two 95.7 %, of 98 % asked for: the second is the answer then."""
+    far, near = (
+        judge("delivery = 0.98", service(share, hop=hop))["delivery"]
+        for share, hop in ((0.988, 4), (0.957, 2))
+    )
+    before = judge("delivery = 0.98", service(0.969, hop=4))["delivery"]
+    change = helps.HelpfulChange("sleep.poll_s", "a poll each 5 s", before, far, False, near)
+    assert help_words(change)[1:3] == (
+        "up reading, 2 hops: 95.7 % arrive, limits.delivery is 98 %", "not enough alone",
+    )  # fmt: skip
+    # what is next of another matter is named; what decides is then told as it was before
+    battery = replace(near, matter="battery", about="node 1.1")
+    assert help_words(replace(change, then=battery))[1:3] == (far.text, "next in the way: battery")
+    assert help_words(replace(change, then=far, holds=True))[1:3] == (far.text, "then it carries")
+
+
 def test_what_would_be_next_in_the_way_is_played_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where a limit that nothing was played for is kept, what was played of the design itself says nothing more."""
     design = listening(
