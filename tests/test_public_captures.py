@@ -507,7 +507,7 @@ def test_a_line_with_a_lost_digit_is_told() -> None:
         assert len(list(records)) == 1
         said = [notice.text for notice in records.notices]
     assert said == [
-        "line 2 has 39 hex digits, half an octet too many",
+        "line 2 is left out: character 1: 39 hex digits, half an octet too many",
         "line 3 has no octets in hex",
     ]
 

@@ -47,6 +47,14 @@ READING_TOLD = {
         ("octet 318 of the file",),
         (7,),
     ),
+    # a line of 26 octets has 78 characters with its end; of the second the tenth octet has a letter at 3 x 9 + 2
+    "text-not-read": Told(
+        "risk",
+        "line-garbled",
+        "line 2 is left out: character 29: 'l' is no hex digit",
+        ("octet 78 of the file",),
+        (1,),
+    ),
     # the same 8 frames of 26 octets, of which the file keeps 20
     "frames-cut-by-capture": Told(
         "risk",

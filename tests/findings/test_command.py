@@ -164,6 +164,19 @@ def test_a_text_without_times(tmp_path: Path) -> None:
     assert (code, found["frames"], found["findings"]) == (0, 8, [])
 
 
+def test_a_garbled_line_of_a_text_is_a_finding_and_no_frame(tmp_path: Path) -> None:
+    """A line has 26 octets, so 77 characters and its end; of the tenth octet the second digit stands at column 29."""
+    path = tmp_path / "a.txt"
+    frames: Iterable[bytes] = air.frames([air.datagram(bytes([n]) * 9) for n in range(8)])
+    lines = [frame.hex(" ") for frame in frames]
+    lines[1] = f"{lines[1][:28]}l{lines[1][29:]}"
+    path.write_text("\n".join(lines), "ascii")
+    code, found = audited(path, *contexts(sound()))
+    (one,) = found["findings"]
+    assert (code, found["frames"], one["name"]) == (1, 7, "text-not-read")
+    assert written_out(one) == READING_TOLD["text-not-read"]
+
+
 def test_a_counter_that_goes_back_is_told_without_times_too(tmp_path: Path) -> None:
     path = tmp_path / "a.txt"
     frames = [frame for _, frame in counters(900, 901, 0).timed()]

@@ -19,11 +19,19 @@ _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 
 class TextLine(NamedTuple):
-    """A line without its comment: its number, where it starts in octets, and its text."""
+    """A line without its comment: its number, where it starts in octets, its text, and the time that stood before.
+
+    ``column`` is where the text begins in the line, ``is_apart`` whether nothing but blanks stands in the line before,
+    ``is_dump`` whether the text has been put together of the rows of a dump.
+    """
 
     number: int
     start: int
     text: str
+    time_ns: int | None = None
+    column: int = 0
+    is_apart: bool = False
+    is_dump: bool = False
 
 
 class _Row(NamedTuple):
@@ -68,7 +76,7 @@ def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:
                 proved = True
                 digits += row.digits
                 continue
-            yield first._replace(text=digits) if proved else first
+            yield first._replace(text=digits, is_dump=True) if proved else first
             first = None
         if row is not None and row.digits and row.is_at(0):
             first, digits = line, row.digits
@@ -76,4 +84,4 @@ def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:
         else:
             yield line
     if first is not None:
-        yield first._replace(text=digits) if proved else first
+        yield first._replace(text=digits, is_dump=True) if proved else first

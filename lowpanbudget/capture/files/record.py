@@ -27,8 +27,18 @@ NO_CAPTURE = "not-a-capture"
 CLOCK_DIFFERS = "receiver-clock-differs"
 FRAME_CUT = "frame-cut"  # of a frame the capture kept the front only, as it was told to
 FILES_JOINED = "files-joined"
+# of a text: a line without octets, one whose octets cannot be told for sure, a number that may be a time
+LINE_WRONG, LINE_GARBLED, TIME_NOT_READ = "line-wrong", "line-garbled", "time-not-read"
 # names of notices that say that the file itself is wrong, not that it holds something odd
-_DAMAGE = {NO_CAPTURE, "file-cut", FILES_JOINED, "length-wrong", "block-wrong", "interface-unknown"}
+_DAMAGE = {
+    NO_CAPTURE,
+    "file-cut",
+    FILES_JOINED,
+    LINE_GARBLED,
+    "length-wrong",
+    "block-wrong",
+    "interface-unknown",
+}
 
 
 class ReadingNotice(NamedTuple):

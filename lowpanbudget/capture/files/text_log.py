@@ -1,34 +1,34 @@
 """Text with a frame a line: hex octets, with or without a time stamp, with or without other words.
 
     61 88 01 34 12 ff ff 02 00 7a 33
-    2031-05-04T10:20:30.123456Z 6188 0134 12ff ff02 007a 33    # a date: nanoseconds since 1970, UTC without a zone
-    [10:20:30.123] RX -40 dBm: 61:88:01:34:12:ff:ff            # a clock: since midnight
-    0.004321 618801 from the second radio     # seconds with a point: since whatever the log counts from
+    2031-05-04T10:20:30.123456Z 6188 0134 12ff ff02 007a 33    # times: line_time
+    [10:20:30.123] RX -40 dBm: 61:88:01:34:12:ff:ff            # words beside octets: line_octets
 
-The octets of a line are its longest run of hex groups, the last one of equal runs. Beside other words at least three
-octets are wanted, since "add" and "be" are words as well. A line without octets is noticed, never dropped in silence.
-The rows of a dump behind a column of offsets (``hex_dump``) are one frame together.
+Each line is taken apart once: its time, its octets, what stands before them. A line that is not read, or with a fault,
+is noticed with the reason, never dropped in silence; what ``#`` or ``//`` begins is a comment. The rows of a dump, with
+offsets (``hex_dump``) or without (``hex_rows``), are one frame together.
 """
 
 import re
-from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta, timezone
+from collections.abc import Callable, Iterable, Iterator
 
 from lowpanbudget.capture.files.hex_dump import TextLine, joined
-from lowpanbudget.capture.files.pcap import SECOND
-from lowpanbudget.capture.files.record import Notices, Record
+from lowpanbudget.capture.files.hex_groups import LEAST
+from lowpanbudget.capture.files.hex_rows import OctetLine, headed, in_braces, rows_joined
+from lowpanbudget.capture.files.line_octets import LineOctets, octets_in, why_none
+from lowpanbudget.capture.files.line_time import FORMS, may_be_time, time_in
+from lowpanbudget.capture.files.record import (
+    LINE_GARBLED,
+    LINE_WRONG,
+    TIME_NOT_READ,
+    Notices,
+    Record,
+)
 from lowpanbudget.capture.files.source import Source
 
 LONGEST_LINE = 1 << 16
-LEAST = 3  # octets beside other words: the shortest frame, an acknowledgement without FCS
 _SAMPLE = 1024
-_CLOCK = r"(\d\d):(\d\d):(\d\d)(?:[.,](\d{1,9}))?"
-_DATE = re.compile(rf"\[?(\d{{4}})-(\d\d)-(\d\d)[T ]{_CLOCK}(Z|[+-]\d\d:?\d\d)?\]?:?(?=\s|$)")
-_TIME = re.compile(rf"\[?{_CLOCK}\]?:?(?=\s)")
-_SECONDS = re.compile(r"\[?(\d{1,12})[.](\d{1,9}) ?s?\]?:?(?=\s)")
-_GROUP = re.compile(r"\S+")
-_HEX = re.compile(r"(?:0[xX])?[0-9a-fA-F]+(?:[:,-](?:0[xX])?[0-9a-fA-F]+)*[:,]?")
-_COMMENT = re.compile(r"(?:^|\s)#.*")
+_COMMENT = re.compile(r"/\*.*?\*/|(?:^|\s)(?:#|//).*")
 
 
 def is_text(source: Source) -> bool:
@@ -42,20 +42,76 @@ def is_text(source: Source) -> bool:
 def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Record]:
     """Yield a record for each line with octets in it; lines with neither octets nor a comment are noticed."""
     number = 0
-    for line in joined(_lines(source, notices, lambda: number)):  # noqa: B023 - it is asked while the loop runs
-        time_ns, rest = leading_time(line.text)
-        octets = _octets(rest)
-        if not octets:
+    is_told = False  # that numbers may be times
+    lines = _lines(source, notices, lambda: number)
+    for line, found in octet_lines(lines):
+        if not found.octets:
             # what it holds is not shown: a key file may have been given in a capture's place
-            notices.add("line-wrong", f"line {line.number} {_why(rest)}", number, line.start)
+            name, why = LINE_WRONG, why_none(line.text)
+            if found.slip is not None:
+                place = "" if line.is_dump else f"character {line.column + found.slip.column + 1}: "
+                name, why = LINE_GARBLED, f"is left out: {place}{found.slip.text}"
+            notices.add(name, f"line {line.number} {why}", number, line.start)
             continue
+        if not is_told and line.time_ns is None and not found.is_alone and may_be_time(line.text):
+            is_told = True
+            text = f"line {line.number} has a number that may be its time, and none is read: a time is {FORMS}"
+            notices.add(TIME_NOT_READ, text, number, line.start)
         number += 1
-        yield Record(number, time_ns, link_type, octets, len(octets), line.start)
+        yield Record(number, line.time_ns, link_type, found.octets, len(found.octets), line.start)
+
+
+def octet_lines(lines: Iterable[TextLine]) -> Iterator[OctetLine]:
+    """Yield the lines of a text taken apart, those that are one frame together as one."""
+    return headed(rows_joined(map(_taken_apart, in_braces(joined(map(_timed, lines))))))
+
+
+def _timed(line: TextLine) -> TextLine:
+    """Return a line with its time apart, without a comment."""
+    text = line.text
+    if _is_plain(text):
+        return line
+    time_ns, rest = time_in(text)
+    if time_ns is not None and rest.lstrip().startswith("# "):
+        rest = rest.replace(
+            "#", " ", 1
+        )  # nothing stands before it: it parts the time from the rest
+    column = line.column + len(text) - len(rest)
+    return line._replace(text=_without_comment(rest), time_ns=time_ns, column=column)
+
+
+def _taken_apart(line: TextLine) -> OctetLine:
+    text = line.text
+    if _is_plain(text):
+        return OctetLine(line, LineOctets(bytes.fromhex(text), is_alone=True))
+    label, colon, tail = text.rpartition(": ")
+    if colon and "  " not in tail and _is_plain(tail) and _ends_label(label, tail):
+        return OctetLine(line, LineOctets(bytes.fromhex(tail), label))
+    return OctetLine(line, octets_in(text))
+
+
+def _ends_label(label: str, tail: str) -> bool:
+    """Return whether a colon before octets ends a label, and no more octets than these can stand in that."""
+    *before, last = label.split() or [""]
+    between = before and before[-1].endswith(":") and len(last) == 2  # colons between octets
+    return 3 * LEAST <= len(tail) >= len(label) and not between
+
+
+def _is_plain(text: str) -> bool:
+    """Return whether a line is nothing but hex in groups of whole octets; not one with a number before one group."""
+    head, _, tail = text.partition(" ")
+    if head.isdecimal() and len(tail) >= 16 and " " not in tail.strip():
+        return False
+    try:
+        return bool(bytes.fromhex(text))
+    except ValueError:
+        return False
 
 
 def _lines(source: Source, notices: Notices, records: Callable[[], int]) -> Iterator[TextLine]:
     """Yield the lines that hold more than a comment; notices count the ``records`` before them."""
     line_number = 0
+    is_apart = False
     while True:
         start = source.offset
         line = source.line(LONGEST_LINE)
@@ -67,86 +123,20 @@ def _lines(source: Source, notices: Notices, records: Callable[[], int]) -> Iter
         if len(line) == LONGEST_LINE and not line.endswith(b"\n"):
             _skip(source)
             text = f"line {line_number} has {LONGEST_LINE} characters or more: left out"
-            notices.add("line-wrong", text, records(), start)
+            notices.add(LINE_WRONG, text, records(), start)
             continue
-        text = line.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
-        text = _COMMENT.sub("", text).strip()
-        if text:
-            yield TextLine(line_number, start, text)
+        text = line.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace").rstrip()
+        column = len(text) - len(text.lstrip())
+        if _without_comment(text):
+            yield TextLine(line_number, start, text[column:], column=column, is_apart=is_apart)
+        is_apart = not text
+
+
+def _without_comment(text: str) -> str:
+    return _COMMENT.sub("", text).rstrip() if "#" in text or "/" in text else text.rstrip()
 
 
 def _skip(source: Source) -> None:
     line = b"x"
     while line and not line.endswith(b"\n"):
         line = source.line(LONGEST_LINE)
-
-
-def leading_time(text: str) -> tuple[int | None, str]:
-    """Return the time stamp that leads a line, and the rest."""
-    if match := _DATE.match(text):
-        year, month, day, *clock, zone = match.groups()
-        try:
-            date = datetime(int(year), int(month), int(day), tzinfo=_zone(zone))
-            # whole days are counted exactly; a clock of 24 hours or more is refused by _since_midnight
-            days_s = int((date - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds())
-        except (ValueError, OverflowError):
-            return None, text
-        since = _since_midnight(clock)
-        return (None, text) if since is None else (days_s * SECOND + since, text[match.end() :])
-    if match := _TIME.match(text):
-        since = _since_midnight(list(match.groups()))
-        return (None, text) if since is None else (since, text[match.end() :])
-    if match := _SECONDS.match(text):
-        seconds, fraction = match.groups()
-        return int(seconds) * SECOND + int(fraction.ljust(9, "0")), text[match.end() :]
-    return None, text
-
-
-def _since_midnight(clock: list[str]) -> int | None:
-    hours, minutes, seconds = (int(part) for part in clock[:3])
-    if hours > 23 or minutes > 59 or seconds > 60:
-        return None
-    return ((hours * 60 + minutes) * 60 + seconds) * SECOND + int((clock[3] or "0").ljust(9, "0"))
-
-
-def _zone(text: str | None) -> timezone:
-    if text is None or text == "Z":
-        return UTC
-    offset = timedelta(hours=int(text[1:3]), minutes=int(text[-2:]))
-    return timezone(-offset if text[0] == "-" else offset)
-
-
-def _octets(text: str) -> bytes:
-    """Return the octets of the longest run of hex groups, or none."""
-    best = run = b""
-    words = False
-    for match in _GROUP.finditer(text):
-        octets = _group(match[0])
-        if octets is None:
-            words = True
-            run = b""
-            continue
-        run += octets
-        if len(run) >= len(best):
-            best = run
-    return best if not words or len(best) >= LEAST else b""
-
-
-def _why(text: str) -> str:
-    """Return what is wrong with a line without octets: a digit was lost, or there is no hex in it."""
-    digits = _digits(text.strip())
-    if len(digits) > 2 * LEAST:
-        return f"has {len(digits)} hex digits, half an octet too many"
-    return "has no octets in hex"
-
-
-def _group(text: str) -> bytes | None:
-    digits = _digits(text)
-    return bytes.fromhex(digits) if digits and len(digits) % 2 == 0 else None
-
-
-def _digits(text: str) -> str:
-    """Return the digits of a group of hex; none of anything else."""
-    if not _HEX.fullmatch(text):
-        return ""
-    return re.sub(r"0[xX](?=[0-9a-fA-F])|[:,-]", "", text)

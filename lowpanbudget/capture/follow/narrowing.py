@@ -9,8 +9,8 @@ from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
 
 from lowpanbudget.arguments import typed
+from lowpanbudget.capture.files.line_time import leading_time
 from lowpanbudget.capture.files.pcap import SECOND
-from lowpanbudget.capture.files.text_log import leading_time
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.node_names import node_name
 from lowpanbudget.capture.follow.sighting import Sighting

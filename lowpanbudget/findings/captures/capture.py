@@ -2,7 +2,15 @@
 
 from typing import NamedTuple, Protocol
 
-from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FILES_JOINED, FRAME_CUT, ReadingNotice
+from lowpanbudget.capture.files.record import (
+    CLOCK_DIFFERS,
+    FILES_JOINED,
+    FRAME_CUT,
+    LINE_GARBLED,
+    LINE_WRONG,
+    TIME_NOT_READ,
+    ReadingNotice,
+)
 from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, duration, put_back
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
@@ -23,12 +31,29 @@ _JOINED = (
 @CAPTURE.rule("capture-damaged", ReadingNotice)
 def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
     """Take what reading the file noticed; a block of a kind made later than this program is no damage."""
-    if notice.name in {FRAME_CUT, CLOCK_DIFFERS}:
+    if notice.name in {FRAME_CUT, CLOCK_DIFFERS, *_OF_TEXT}:
         return
     severity = Severity.REMARK if notice.name == "block-unknown" else None
     evidence = (f"octet {notice.offset} of the file",)
     advice = _JOINED if notice.name == FILES_JOINED else ""
     yield Hit(notice.text, evidence, notice.name, (notice.number,), severity, advice)
+
+
+_OF_TEXT = {  # what a text has that is no damage of its file, and what to do
+    LINE_GARBLED: "",
+    LINE_WRONG: "Nothing where no frame stands in these lines; begin comments with #.",
+    TIME_NOT_READ: "Where it is a time, write seconds with a point before the octets, such as 12.500.",
+}
+
+
+@CAPTURE.rule("text-not-read", ReadingNotice)
+def text_not_read(_scene: Scene, notice: ReadingNotice) -> Hits:
+    """Take what reading a text left out: a line that was meant as a frame is a risk, other lines are a remark."""
+    if notice.name in _OF_TEXT:
+        severity = None if notice.is_damage else Severity.REMARK
+        evidence = (f"octet {notice.offset} of the file",)
+        advice = _OF_TEXT[notice.name]
+        yield Hit(notice.text, evidence, notice.name, (notice.number,), severity, advice)
 
 
 @CAPTURE.rule("frames-cut-by-capture", ReadingNotice)

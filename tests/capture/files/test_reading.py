@@ -407,7 +407,7 @@ nothing here
         (1_700_000_000_000_000_001, "6188"),
         (None, "020000"),
     ]
-    assert [n.name for n in reading.notices] == ["line-wrong", "line-wrong"]
+    assert [n.name for n in reading.notices] == ["line-wrong", "line-garbled"]
     assert reading.notices[0].text == "line 13 has no octets in hex"
     assert {r.link_type for r in records} == {195}
     assert {r.link_type for r in read_capture(io.BytesIO(b"6188\n"), link_type=230)} == {230}

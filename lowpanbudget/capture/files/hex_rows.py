@@ -1,0 +1,152 @@
+"""Frames that a text wraps over several lines without offsets: lists in braces, rows of a dump.
+
+    const uint8_t frame[] = {                   10:20:30.123 radio: RX
+      0x41, 0x88, 0x2a, 0xcd, 0xab, 0x01,         41 88 2a cd ab 01 00 17  00 7e 77 f3 12 9c 5b 68  |A.*.....|
+      0x00, 0x17 };                               65 6c 6c 6f 00 00                                 |ello..|
+
+What is between braces is one frame, and so are rows with columns: the last is a shorter one, or a blank line is behind
+it. Rows of nothing but octets may be frames as well: the check sequence of all proves that they are one.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from lowpanbudget.capture.files.hex_dump import TextLine
+from lowpanbudget.capture.files.line_octets import LineOctets, holds_octets, octets_in
+from lowpanbudget.capture.files.line_slips import OctetSlip
+from lowpanbudget.layers.link.fcs import fcs
+
+_LONGEST = 2047  # octets of the longest frame, IEEE 802.15.4-2015 clause 10 (aMaxPhyPacketSize), from memory
+_MOST_PLAIN = 128  # octets of rows that nothing but a check sequence can prove to be one frame: what most radios send
+_LEAST_SUMMED = 4  # octets of which a check sequence proves something
+_WIDTHS = {8, 16, 32}  # octets of a row
+_ACKNOWLEDGEMENT = re.compile(rb"[\x02\x12]\x00.(..)?", re.DOTALL)
+_UNPROVED = "with those below it looks like rows of one dump, and no check sequence proves it: write a frame a line"
+
+
+class OctetLine(NamedTuple):
+    """A line, or several that are one frame together, and its octets."""
+
+    line: TextLine
+    found: LineOctets
+
+    @property
+    def octets(self) -> bytes:
+        """Return the octets."""
+        return self.found.octets
+
+    @property
+    def is_sound(self) -> bool:
+        """Return whether its octets end with their check sequence."""
+        return len(self.octets) > _LEAST_SUMMED and fcs(self.octets[:-2]) == self.octets[-2:]
+
+
+def in_braces(lines: Iterable[TextLine]) -> Iterator[TextLine]:
+    """Yield lines as they are, and those from an open brace to its closing one as one where all of them are octets."""
+    held: list[TextLine] = []
+    parts: list[str] = []
+    for line in lines:
+        if held:
+            tail = line.text.partition("}")[0]
+        else:
+            tail = line.text.rpartition("{")[2]
+            if len(tail) == len(line.text) or "}" in tail:
+                yield line
+                continue
+        held.append(line)
+        parts.append(tail)
+        is_closed = len(held) > 1 and len(tail) < len(line.text)
+        is_other = bool(tail.strip()) and not holds_octets(tail)
+        if is_closed or is_other or sum(map(len, parts)) > 8 * _LONGEST:
+            yield from _closed(held, "" if is_other else " ".join(parts))
+            held, parts = [], []
+    yield from held
+
+
+def _closed(held: list[TextLine], text: str) -> Iterator[TextLine]:
+    found = octets_in(text)
+    if found.octets or found.slip is not None:
+        yield held[0]._replace(text=text, is_dump=True)
+    else:
+        yield from held
+
+
+def rows_joined(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
+    """Yield lines as they are, and rows that are one frame as one line, where the first row was."""
+    rows: list[OctetLine] = []
+    for one in lines:
+        if rows and not _continues(rows, one):
+            yield from _together(rows, is_apart=one.line.is_apart)
+            rows = []
+        if rows or _begins(one):
+            rows.append(one)
+            if len(one.octets) < len(rows[0].octets) and rows[0].found.is_row:
+                yield from _together(rows, is_apart=True)
+                rows = []
+        else:
+            yield one
+    yield from _together(rows, is_apart=True)
+
+
+def headed(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
+    """Yield lines; one with a time and words alone, right before a dump without a time, gives it its time."""
+    head: OctetLine | None = None
+    for one in lines:
+        line, time_ns = one.line, None if head is None else head.line.time_ns
+        if head is not None and not (line.is_dump and line.time_ns in {None, time_ns}):
+            yield head
+            time_ns = None
+        head = None
+        if time_ns is not None:
+            yield one._replace(line=line._replace(time_ns=time_ns))
+        elif line.time_ns is not None and not one.octets and one.found.slip is None:
+            head = one
+        else:
+            yield one
+    if head is not None:
+        yield head
+
+
+def _begins(one: OctetLine) -> bool:
+    """Return whether a line may be the first row of several."""
+    if one.line.is_dump or len(one.octets) not in _WIDTHS:
+        return False
+    is_plain = one.found.is_alone and one.line.time_ns is None
+    return (one.found.is_row or is_plain) and not one.is_sound
+
+
+def _continues(rows: list[OctetLine], one: OctetLine) -> bool:
+    first, count = rows[0], sum(len(row.octets) for row in rows)
+    width = len(first.octets)
+    most = _LONGEST if first.found.is_row else _MOST_PLAIN
+    return (
+        0 < len(one.octets) <= width == len(rows[-1].octets)
+        and count + len(one.octets) <= most
+        and not (one.line.is_apart or one.line.is_dump)
+        and one.line.time_ns == first.line.time_ns
+        and one.found.label == first.found.label
+        and (first.found.is_row or one.found.is_alone)
+    )
+
+
+def _together(rows: list[OctetLine], *, is_apart: bool) -> Iterator[OctetLine]:
+    """Yield rows as one frame where that is sure, as a fault where it is likely, else each for itself."""
+    if len(rows) < 2:
+        yield from rows
+        return
+    first, last = rows[0], rows[-1]
+    line = first.line._replace(is_dump=True)
+    whole = OctetLine(line, first.found._replace(octets=b"".join(row.octets for row in rows)))
+    if first.found.is_row or whole.is_sound:
+        yield whole
+    elif (
+        is_apart
+        and first.line.is_apart
+        and len(last.octets) < len(first.octets)
+        and not _ACKNOWLEDGEMENT.fullmatch(last.octets)
+        and not last.is_sound
+    ):
+        yield OctetLine(line, LineOctets(slip=OctetSlip(0, _UNPROVED)))
+    else:
+        yield from rows

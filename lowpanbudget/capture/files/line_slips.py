@@ -1,0 +1,96 @@
+"""What should have been an octet in a line of text: a digit lost, a letter for a digit, numbers in decimal.
+
+It counts among or behind octets, where the line can only be meant as such; not in prose.
+"""
+
+import re
+from typing import NamedTuple
+
+from lowpanbudget.capture.files.hex_groups import LEAST, LONG, DigitGroup
+from lowpanbudget.errors import plural
+
+_LEAST_PARTED = 5  # octets around what is none; our choice
+_ODD = re.compile(r"(?:0[xX])?[0-9a-fA-F](?:[0-9a-fA-F]{2})*")
+_LIKE_DIGITS = set("OoIlL?*")
+
+
+class OctetSlip(NamedTuple):
+    """What stands where an octet should: why it is none, and its column from 0."""
+
+    column: int
+    text: str
+
+
+def slip_beside(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | None:
+    """Return what should have been an octet beside the run, or in the place of all."""
+    run = groups[first:end]
+    if sum(len(group.octets) for group in run) < LEAST:
+        least = 2 * (LEAST if len(groups) == 1 else LONG)
+        meant = [one for one in groups if len(one.text) > least and not one.is_decimal]
+        for group in meant:
+            if slip := _half(group) or _garbled(group, len(group.text)):
+                return slip
+    if not run or len(run[0].octets) >= LONG or not _are_octets(groups, first, end):
+        return None
+    if end < len(groups):
+        is_between = end + 1 < len(groups) and bool(groups[end + 1].octets)
+        if slip := _wrong(groups[end], run[-1], groups, between=is_between):
+            return slip
+    if first:
+        is_between = first > 1 and bool(groups[first - 2].octets)
+        if is_between or set(groups[first - 1].text) & _LIKE_DIGITS:
+            return _wrong(groups[first - 1], run[0], groups, between=is_between)
+    return None
+
+
+def _are_octets(groups: list[DigitGroup], first: int, end: int) -> bool:
+    """Return whether a run, and what half octets part from it, can only be meant as octets, and is no prose."""
+    while first and (groups[first - 1].octets or len(groups[first - 1].text) <= LEAST):
+        first -= 1
+    while end < len(groups) and (groups[end].octets or len(groups[end].text) <= LEAST):
+        end += 1
+    count = sum(len(group.octets) for group in groups[first:end])
+    return count >= _LEAST_PARTED or (count > 0 and end - first == len(groups))
+
+
+def _wrong(
+    group: DigitGroup, beside: DigitGroup, groups: list[DigitGroup], *, between: bool
+) -> OctetSlip | None:
+    """Return why a group beside octets is none, where it is like one."""
+    if group.text.endswith(":"):
+        return None
+    if _ODD.fullmatch(group.text):
+        if _are_decimal(groups):
+            return OctetSlip(
+                group.start, "octets in decimal: they are to be written in hex, two digits each"
+            )
+        return _half(group)
+    if between and set(group.text) <= _LIKE_DIGITS:
+        return OctetSlip(group.start, f"{group.text[0]!r} is no hex digit")
+    size = len(beside.text)
+    return _garbled(group, size) if abs(len(group.text) - size) <= 1 else None
+
+
+def _are_decimal(groups: list[DigitGroup]) -> bool:
+    numbers = [group.text for group in groups if group.text.isdecimal()]
+    return any(len(one) == 3 and one <= "255" for one in numbers) and len(numbers) == len(groups)
+
+
+def _half(group: DigitGroup) -> OctetSlip | None:
+    bare = group.bare
+    if not _ODD.fullmatch(bare):
+        return None
+    digits = len(bare) - 2 * bare.lower().startswith("0x")
+    return OctetSlip(group.start, f"{plural(digits, 'hex digit')}, half an octet too many")
+
+
+def _garbled(group: DigitGroup, size: int) -> OctetSlip | None:
+    """Return which character of a group is no digit, where most are and a word would look otherwise."""
+    bare = group.bare.removeprefix("0x")
+    others = [char for char in bare if char not in "0123456789abcdefABCDEF"]
+    is_digits = any(char.isdecimal() or char in "?*" for char in bare)
+    is_plain = all(char.isalnum() or char in "?*~_" or ord(char) > 127 for char in others)
+    most = len(bare) // 8 if size > 2 * LEAST else len(bare) // 2
+    if not others or not is_digits or not is_plain or len(bare) < 2 or len(others) > most:
+        return None
+    return OctetSlip(group.start + group.text.index(others[0]), f"{others[0]!r} is no hex digit")

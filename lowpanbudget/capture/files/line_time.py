@@ -1,0 +1,77 @@
+"""Times in the lines of a log: those whose form says what they are, and numbers that may be one.
+
+    2031-05-04T10:20:30.123456Z     a date, anywhere before the octets: nanoseconds since 1970, UTC without a zone
+    [10:20:30.123] 10:20:30.123,456     a clock: since midnight
+    0.004321                        seconds with a point: since whatever the log counts from
+
+A whole number may be milliseconds, ticks or a number of the frame: it is told, and never taken for a time.
+"""
+
+import re
+from datetime import UTC, datetime, timedelta, timezone
+
+from lowpanbudget.capture.files.pcap import SECOND
+
+FORMS = "a date and a clock, hh:mm:ss.mmm, or seconds with a point at the start of the line"
+
+_CLOCK = r"(\d\d):(\d\d):(\d\d)(?:[.,](\d{1,9})(?:,(\d{3}))?)?"
+_DATE = re.compile(
+    rf"[\[(]?(\d{{4}})-(\d\d)-(\d\d)[T ]{_CLOCK}(Z|[+-]\d\d:?\d\d)?[\])]?[:,;]?(?=\s|$)"
+)
+_TIME = re.compile(rf"[\[(]?{_CLOCK}[\])]?[:,;]?(?=\s)")
+_SECONDS = re.compile(r"[\[(]? *(\d{1,12})[.](\d{1,9}) ?s?[\])]?(?:[,;]|:?(?=\s))")
+_DAY = re.compile(r"(?<![\w.:-])[\[(]?\d{4}-\d\d-\d\d[T ]\d\d:")
+_NUMBER = re.compile(
+    r"(?:[A-Z] )?[\[(]?\d{3,}[\])]?[:,;]?\s|.*?\b(?:time|timestamp|ts|t)\"?\s?[=:]\s?\"?\d",
+    re.IGNORECASE,
+)
+
+
+def leading_time(text: str) -> tuple[int | None, str]:
+    """Return the time stamp that leads a line, and the rest."""
+    if match := _DATE.match(text):
+        year, month, day, *clock, zone = match.groups()
+        try:
+            date = datetime(int(year), int(month), int(day), tzinfo=_zone(zone))
+            # whole days are counted exactly; a clock of 24 hours or more is refused by _since_midnight
+            days_s = int((date - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds())
+        except (ValueError, OverflowError):
+            return None, text
+        since = _since_midnight(clock)
+        return (None, text) if since is None else (days_s * SECOND + since, text[match.end() :])
+    if match := _TIME.match(text):
+        since = _since_midnight(list(match.groups()))
+        return (None, text) if since is None else (since, text[match.end() :])
+    if match := _SECONDS.match(text):
+        seconds, fraction = match.groups()
+        return int(seconds) * SECOND + int(fraction.ljust(9, "0")), text[match.end() :]
+    return None, text
+
+
+def time_in(text: str) -> tuple[int | None, str]:
+    """Return the time stamp that leads a line or, where that is a date, stands behind other words, and the rest."""
+    time_ns, rest = leading_time(text)
+    if time_ns is None and (match := _DAY.search(text)):
+        time_ns, behind = leading_time(text[match.start() :])
+        rest = text if time_ns is None else behind
+    return time_ns, rest
+
+
+def may_be_time(text: str) -> bool:
+    """Return whether a line without a time has a number that may be one."""
+    return _NUMBER.match(text) is not None
+
+
+def _since_midnight(clock: list[str | None]) -> int | None:
+    hours, minutes, seconds = (int(part or 0) for part in clock[:3])
+    if hours > 23 or minutes > 59 or seconds > 60:
+        return None
+    fraction = f"{clock[3] or ''}{clock[4] or ''}"[:9]
+    return ((hours * 60 + minutes) * 60 + seconds) * SECOND + int(fraction.ljust(9, "0"))
+
+
+def _zone(text: str | None) -> timezone:
+    if text is None or text == "Z":
+        return UTC
+    offset = timedelta(hours=int(text[1:3]), minutes=int(text[-2:]))
+    return timezone(-offset if text[0] == "-" else offset)
