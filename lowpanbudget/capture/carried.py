@@ -112,6 +112,8 @@ def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
     if matched is not None:
         name, message = matched.flow.name, matched.message
         yield name if message is None or message.name == name else f"{name}: {message.name}"
+        if matched.unprotected:
+            yield f"without its {matched.unprotected}"
 
 
 def _records(contents: Frame) -> Iterator[DtlsRecord | Unified]:

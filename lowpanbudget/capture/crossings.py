@@ -40,7 +40,8 @@ class Crossing(NamedTuple):
     ``inner_limit`` of the next one. ``mesh_left`` are the hops left in a mesh below IPv6. ``flow_name``, whether it
     goes ``down``, and ``message`` are the design's. ``own_number`` is the message's own sequence number, which wraps at
     ``modulus``; ``written_s`` the time that the message gives for itself, in seconds from 1970, in steps of ``step_s``.
-    All of these are None where nothing tells. ``unread`` is why no format of the flow reads its data.
+    All of these are None where nothing tells. ``unread`` is why no format of the flow reads its data, ``unprotected``
+    the protection of its flow that it goes without.
     """
 
     flow: FlowKey
@@ -58,6 +59,7 @@ class Crossing(NamedTuple):
     written_s: float | None = None
     step_s: float | None = None
     unread: str = ""
+    unprotected: str = ""
     size: int = 0
     inner_limit: int | None = None
     mesh_left: int | None = None
@@ -310,7 +312,9 @@ def is_of(link: bytes | None, address: IPv6Address, mac: Mac, devices: Devices) 
 def _with_message(crossing: Crossing, matched: Matched) -> Crossing:
     """Return a crossing with what the design says of it, and what its message counts and dates."""
     flow = matched.flow
-    named = crossing._replace(flow_name=flow.name, down=flow.direction == "down")
+    named = crossing._replace(
+        flow_name=flow.name, down=flow.direction == "down", unprotected=matched.unprotected
+    )
     message, values = matched.message, matched.values
     if message is None or values is None:
         return named._replace(unread=matched.unread)

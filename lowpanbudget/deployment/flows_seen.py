@@ -115,6 +115,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     steps = [one.crossing.step_s for one in journeys if one.crossing.step_s is not None]
     has_ends = any(group.arrived) or any(one.at_end or one.crossing.at_end for one in journeys)
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
+    bare = Tally(one.crossing.unprotected for one in journeys if one.crossing.unprotected)
     return MeasuredFlow(
         name=journeys[0].crossing.flow_name,
         message=group.message,
@@ -139,6 +140,8 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         dated_step_s=max(steps, default=None),
         unread=reasons.total(),
         unread_why=next((why for why, _ in reasons.most_common(1)), ""),
+        unprotected=bare.total(),
+        unprotected_by=", ".join(sorted(bare)),
         stopped=sum(one.is_stopped for one in journeys),
         uncounted=group.uncounted,
     )

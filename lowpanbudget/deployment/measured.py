@@ -33,6 +33,7 @@ class PlanNumber(Enum):
     TRANSMISSION = "transmission"
     BURST = "burst"
     FORMAT = "format"
+    PROTECTION = "protection"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,8 @@ class MeasuredFlow:
     of that frame without the PHY of a design), ``in_time`` the share that keeps the latency of the design's limits,
     ``dated`` the seconds from the time that the message gives for itself, which has steps of ``dated_step_s``.
 
-    ``unread`` of its datagrams are read by no format of the flow, most of them for the reason ``unread_why``. One that
+    ``unread`` of its datagrams are read by no format of the flow, most of them for the reason ``unread_why``;
+    ``unprotected`` go without the protection from end to end that is planned for them, ``unprotected_by``. One that
     was heard where the own number of a message is missing counts as that message, as does one of those ``stopped``:
     not all of their frames came, and they arrived only where their receiver said so. ``uncounted`` numbers are missing
     where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
@@ -102,6 +104,8 @@ class MeasuredFlow:
     dated_step_s: float | None
     unread: int = 0
     unread_why: str = ""
+    unprotected: int = 0
+    unprotected_by: str = ""
     stopped: int = 0
     uncounted: int = 0
     rhythm: tuple[RhythmPart, ...] = ()

@@ -42,6 +42,8 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
     for flow in flows:
         if flow.name is None:
             continue
+        if flow.unprotected:
+            yield _protection(flow)
         if flow.unread:
             yield _format(flow)
         every = planned.get((flow.name, flow.message or ""))
@@ -62,6 +64,17 @@ def _like_a_burst(check: PlanCheck, every: float, bursts: Sequence[Burst]) -> Pl
             why = f"nearly as quick as the planned burst {burst.name}: ask for that burst to have it judged"
             return replace(check, verdict=OPEN, why=why)
     return None
+
+
+def _protection(flow: MeasuredFlow) -> PlanCheck:
+    """Return that messages go in the clear: a single one breaks the plan, and no share of them keeps it."""
+    title, all_of = flow.title, flow.datagrams
+    why = (
+        f"{flow.unprotected} of {plural(all_of, 'message')} go without the {flow.unprotected_by} planned: "
+        "each node on their way can read and change them"
+    )
+    kept = all_of - flow.unprotected
+    return PlanCheck(PlanNumber.PROTECTION, title, all_of, kept, "messages", OUTSIDE, why)
 
 
 def _format(flow: MeasuredFlow) -> PlanCheck:

@@ -116,6 +116,11 @@ class Application:
         return writer if self.dtls is None else self.dtls.seal(writer)
 
     @property
+    def is_sealed(self) -> bool:
+        """Return whether both ends protect their messages from all between them."""
+        return self.oscore is not None or self.dtls is not None
+
+    @property
     def called(self) -> str:
         """Return what a message without a payload is called: its code."""
         return "empty" if self.coap is None else code_text(self.coap.code)

@@ -67,6 +67,20 @@ def open_post(scene: Scene) -> bool:
     )
 
 
+def in_clear(scene: Scene) -> bool:
+    """Return whether its datagram may go without the protection that its flow is planned with.
+
+    Frames that are alike have one code and the same options; on ports where nobody reads messages they differ.
+    """
+    flows, datagram = scene.known.flows, scene.datagram
+    if flows is None or datagram is None or not flows.seals(datagram):
+        return False
+    if records(scene) or oscore(scene):
+        return False
+    is_read = any(isinstance(one, CoapMessage) for one in datagram.layers)
+    return not is_read or flows.unprotected(datagram) is not None
+
+
 def observe(scene: Scene) -> bool:
     """Return whether its datagram holds a CoAP message about an observation, or may do so where it is opened."""
     if not coap(scene):

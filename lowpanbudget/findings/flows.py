@@ -4,8 +4,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from lowpanbudget.bits import Nature, Reader, Span
+from lowpanbudget.capture.follow.flow_table import MOST_KNOWN, FlowFit, FlowTable, is_asked_by
 from lowpanbudget.capture.follow.flows import FlowKey
-from lowpanbudget.capture.follow.matching import MOST_KNOWN, FlowFit, FlowTable, is_asked_by
+from lowpanbudget.capture.follow.protection import Unprotected, unprotected
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
@@ -31,6 +32,9 @@ class FlowBook:
 
     def __init__(self, design: Design) -> None:
         self._table = FlowTable(design)
+        self._sealing = {
+            flow.destination_port for flow in design.flows if flow.application.is_sealed
+        }
         self._known = Recent[tuple[int, int, bool, int, int], list[FlowFit]](MOST_KNOWN)
 
     def match(self, datagram: HeardDatagram) -> FlowMatch | None:
@@ -61,17 +65,41 @@ class FlowBook:
             best = next(asked, best)
         return FlowMatch(best.flow, best.back, content)
 
+    def seals(self, datagram: HeardDatagram) -> bool:
+        """Return whether a port is one to which some flow is planned sealed."""
+        content = datagram.udp if self._sealing else None
+        if content is None:
+            return False
+        return content.destination_port in self._sealing or content.source_port in self._sealing
+
+    def unprotected(self, datagram: HeardDatagram) -> Unprotected | None:
+        """Return the flow that a datagram belongs to, where it goes without the protection planned for that one.
+
+        Of one whose checksum is wrong nobody knows what was sent.
+        """
+        content = datagram.udp
+        if content is None or content.opened or datagram.is_sum_wrong:
+            return None
+        ends = FlowKey(*datagram.ends, ipv6.UDP, content.source_port, content.destination_port)
+        routed = datagram.outer.next_header != ipv6.UDP
+        fits, message = self._table.fitting(ends, routed=routed), _message_in(datagram)
+        return unprotected(fits, datagram.udp_octets, message)
+
 
 def _request_in(datagram: HeardDatagram, content: UdpContent) -> CoapMessage | None:
     """Return the CoAP message of a datagram, in the clear; None without one that can be read."""
     if not content.is_coap:
         return None
     if not content.opened:
-        return next((one for one in datagram.layers if isinstance(one, CoapMessage)), None)
+        return _message_in(datagram)
     try:
         return decode(Reader(content.payload))
     except WireError:
         return None
+
+
+def _message_in(datagram: HeardDatagram) -> CoapMessage | None:
+    return next((one for one in datagram.layers if isinstance(one, CoapMessage)), None)
 
 
 @lru_cache(256)

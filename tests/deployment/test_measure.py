@@ -1,7 +1,7 @@
 """What is measured in captures of simulated networks is what they were made with."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from random import Random
@@ -9,13 +9,15 @@ from typing import NamedTuple
 
 import pytest
 from findings import air
-from findings.air import CONTEXTS
+from findings.air import CONTEXTS, Capture
 from findings.cases_application import BURST as BURST_OF_THREE
 from findings.cases_application import versioned
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_lorh import to_other_leaf, tunnelled
 from findings.cases_mesh import ANSWER, over_relay, readings
 from findings.cases_nodes import judged
+from findings.cases_protection import PLAIN, post, protected, with_dtls, with_oscore
+from findings.cases_records import record as dtls_record
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
 from simulation.captured import START_NS, Frames, Listener, design, link, received, records
@@ -667,6 +669,33 @@ def test_a_message_of_another_version_is_outside_of_the_plan() -> None:
         found = measure(list(sent.records()), design=sent.design)
         assert [one.why for one in found.checks if one.what is PlanNumber.FORMAT] == why
         assert found.is_outside == bool(why)
+
+
+@pytest.mark.parametrize(
+    ("capture", "why"),
+    [
+        (
+            lambda: with_oscore(post(mid=1), post(mid=2)),
+            "2 of 2 messages go without the OSCORE planned: each node on their way can read and change them",
+        ),
+        (
+            lambda: with_dtls(post(), dtls_record(23, bytes(16), epoch=1), port=0xF0B4),
+            "1 of 1 message go without the DTLS planned: each node on their way can read and change them",
+        ),
+        (lambda: protected(b"a", b"b"), None),
+        (lambda: with_dtls(dtls_record(23, bytes(16), epoch=1)), None),
+        (lambda: with_oscore(post(), more=PLAIN.format(port=5683)), None),
+    ],
+)
+def test_what_is_planned_sealed_and_goes_in_the_clear_is_outside_of_the_plan(
+    capture: Callable[[], Capture], why: str | None
+) -> None:
+    """RFC 8613 section 2, RFC 9147 section 4.1: neither the option nor a record; one sealed beside it mends nothing."""
+    sent = capture()
+    found = measure(list(sent.records()), design=sent.design)
+    told = [one.why for one in found.checks if one.what is PlanNumber.PROTECTION]
+    assert told == ([] if why is None else [why])
+    assert found.is_outside == (why is not None)
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from findings.cases_fragments import cut, pausing, route_counted
 from findings.cases_nodes import RELAY, asked, in_order
 from findings.cases_nodes import reading as reading_of
 from findings.cases_planning import from_far
+from findings.cases_protection import post, with_oscore
 from findings.cases_reading import READING_TOLD
 from findings.judge import about
 from findings.test_cases import CASES, firing
@@ -25,7 +26,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from simulation.contention import Sent
 
-from lowpanbudget import Key, decode_frame, encode_frame, load_design, measure
+from lowpanbudget import Key, decode_frame, encode_frame, list_frames, load_design, measure
 from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import ReadingNotice, Record
@@ -794,3 +795,17 @@ def test_what_a_replayed_frame_brings_is_no_message_of_its_sender() -> None:
     )
     assert [one.name for one in capture.followed()] == ["frame-replayed"]
     assert [one.name for one in capture.fed()] == ["frame-replayed"]
+
+
+@pytest.mark.parametrize(
+    ("payload", "told"),
+    [
+        (post(), "CoAP 0.02 POST /a, readings: reading, without its OSCORE"),
+        # another path is none of the flow: it is not what was planned sealed
+        (post(b"b"), "CoAP 0.02 POST /b"),
+    ],
+)
+def test_a_list_says_what_goes_without_its_protection(payload: bytes, told: str) -> None:
+    sent = with_oscore(payload)
+    (listed,) = list_frames(list(sent.records()), design=sent.design).frames
+    assert listed.carries == told

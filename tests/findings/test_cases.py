@@ -22,6 +22,7 @@ from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
 from findings.cases_misplaced import MISPLACED_CASES, MISPLACED_FURTHER, MISPLACED_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
+from findings.cases_protection import PROTECTION_CASES, PROTECTION_FURTHER, PROTECTION_NEAR
 from findings.cases_reading import READING_CASES, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
@@ -55,6 +56,7 @@ CASES: dict[str, Case] = (
     | RECORDS_CASES
     | EXCHANGES_CASES
     | SEALING_CASES
+    | PROTECTION_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
     | SOURCE_ROUTE_CASES
@@ -69,6 +71,7 @@ NEAR = (
     | RECORDS_NEAR
     | EXCHANGES_NEAR
     | SEALING_NEAR
+    | PROTECTION_NEAR
     | JOINING_NEAR
     | LIFETIME_NEAR
     | MESH_NEAR
@@ -127,6 +130,7 @@ def test_fires(name: str) -> None:
         *LIFETIME_FURTHER,
         *MESH_FURTHER,
         *SEALING_FURTHER,
+        *PROTECTION_FURTHER,
     ],
     ids=lambda further: further.name,
 )

@@ -27,6 +27,7 @@ from lowpanbudget.findings.captures.parents import PARENTS
 from lowpanbudget.findings.captures.paths import PATHS
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.prefixes import PREFIXES
+from lowpanbudget.findings.captures.protection import PROTECTION
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
 from lowpanbudget.findings.captures.records import RECORDS
 from lowpanbudget.findings.captures.recovery import RECOVERY
@@ -50,5 +51,5 @@ CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
     RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES,
     RPL, PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS,
-    OBSERVATIONS, BLOCKS, APPLICATION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

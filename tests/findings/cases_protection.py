@@ -1,0 +1,156 @@
+"""A capture in which what is planned sealed goes in the clear, and near misses in which it does not."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from findings import air
+from findings.air import CONTEXTS, NODE, ROOT, Capture
+from findings.cases_application import DESIGN, ENDS, messages
+from findings.cases_further import Further
+from findings.cases_records import DATA as DATA_RECORD
+from findings.cases_records import hello, record
+from findings.judge import Case, Told
+
+from lowpanbudget import protect_oscore_request
+from lowpanbudget.design.meaning import Design
+
+CLIENT, SERVER = "2001:db8:1::ff:fe00:17", "2001:db8:1::ff:fe00:1"
+READING = b"\x01\x00\xc8"  # of the three octets that the design has
+OSCORE = '[flow.oscore]\nsender_id = "17"\nrecipient_id = "01"'
+DTLS = '[flow.dtls]\nsuite = "TLS_PSK_WITH_AES_128_CCM_8"'
+POST = '[flow.coap]\ncode = "POST"\npath = "a"\n'
+# beside it, of the same ports and ends, and for the same path: in the clear
+PLAIN = f"""
+[[flow]]
+name = "plain"
+source = "probe"
+destination = "sink"
+source_port = 0xf0b1
+destination_port = {{port}}
+messages = ["reading"]
+{POST}"""
+
+
+def planned(protection: str, port: int, coap: str = POST, more: str = "") -> Design:
+    text = DESIGN.format(link="").replace("0xf0b2", str(port))
+    return air.design(text.replace("[[message]]", f"{coap}{protection}\n{more}[[message]]", 1))
+
+
+def post(path: bytes = b"a", *, mid: int = 1) -> bytes:
+    """RFC 7252 section 3 and 5.10: 0x51 is version 1, NON, a token of one octet; Uri-Path (11) of one octet; marker."""
+    return b"\x51\x02\x00" + bytes([mid]) + b"t" + b"\xb1" + path + b"\xff" + READING
+
+
+def sent(design: Design, *payloads: bytes, port: int = 5683, back: bool = False) -> Capture:
+    links, ports = ((ROOT, NODE), (port, 0xF0B1)) if back else ((NODE, ROOT), (0xF0B1, port))
+    packets = [air.datagram(one, links=links, ports=ports) for one in payloads]
+    return Capture([*air.frames(packets, links)], CONTEXTS, design)
+
+
+def with_oscore(*payloads: bytes, more: str = "") -> Capture:
+    return sent(planned(OSCORE, 5683, more=more), *payloads)
+
+
+def with_dtls(*payloads: bytes, port: int = 5684, back: bool = False, coap: str = POST) -> Capture:
+    return sent(planned(DTLS, port, coap), *payloads, port=port, back=back)
+
+
+def protected(*paths: bytes) -> Capture:
+    """The same requests, sealed."""
+    requests = [
+        protect_oscore_request(post(path, mid=n), ENDS, sequence=n).message
+        for n, path in enumerate(paths, 1)
+    ]
+    return replace(messages(*map(bytes, requests)), contexts=CONTEXTS, design=planned(OSCORE, 5683))
+
+
+def damaged() -> Capture:
+    """An octet of a datagram is other than its checksum has it: what was sent nobody knows."""
+    packet = air.datagram(post(), ports=(0xF0B1, 5683))
+    packet = packet[:-1] + bytes([packet[-1] ^ 1])
+    return Capture([air.frame(packet)], CONTEXTS, planned(OSCORE, 5683))
+
+
+SECTION = "RFC 9147 §4.1"
+_WITHOUT = "without the {} that the design has for it: in the clear from end to end"
+
+PROTECTION_CASES: dict[str, Case] = {
+    # "The OSCORE option indicates that the CoAP message is an OSCORE message" (RFC 8613 section 2): here none has it
+    "protection-not-as-planned": Case(
+        lambda: with_oscore(post(mid=1), post(mid=2), post(mid=3)),
+        lambda: protected(b"a", b"a", b"a"),
+        Told(
+            "failure",
+            CLIENT,
+            f"flow readings {_WITHOUT.format('OSCORE')}",
+            ("readable as CoAP: 0.02 POST /a",),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+}
+
+
+def dtls_told(evidence: str, frames: tuple[int, ...], *, back: bool = False) -> Told:
+    what = "answers to flow readings" if back else "flow readings"
+    return Told(
+        "failure",
+        SERVER if back else CLIENT,
+        f"{what} {_WITHOUT.format('DTLS')}",
+        (evidence,),
+        frames,
+        len(frames),
+        cite=SECTION,
+    )
+
+
+# RFC 9147 figure 5: octets 20 to 26 and 32 to 63 begin a record; 0x51 is 81, and all of CoAP begins with 64 to 127
+PROTECTION_FURTHER = tuple(
+    Further("protection-not-as-planned", fires, said)
+    for fires, said in (
+        (
+            lambda: with_dtls(post(mid=1), post(mid=2)),
+            dtls_told("readable as CoAP: 0.02 POST /a", (1, 2)),
+        ),
+        # on a port that nothing registers frames are alike whatever they carry: the second is a record
+        (
+            lambda: with_dtls(
+                post(mid=1), record(DATA_RECORD, bytes(16), epoch=1), post(mid=2), port=0xF0B4
+            ),
+            dtls_told("readable as CoAP: 0.02 POST /a", (1, 3)),
+        ),
+        (
+            lambda: with_dtls(READING, coap=""),
+            dtls_told("no DTLS record: its first octet is 1", (1,)),
+        ),
+        (
+            lambda: with_dtls(READING, port=0xF0B4, coap=""),
+            dtls_told("no DTLS record: its first octet is 1", (1,)),
+        ),
+        # 0x61: an acknowledgement with a token of one octet, 2.04 without options
+        (
+            lambda: with_dtls(b"\x61\x44\x00\x01t", back=True),
+            dtls_told("readable as CoAP: 2.04 Changed", (1,), back=True),
+        ),
+    )
+)
+
+PROTECTION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    what: ("protection-not-as-planned", capture)
+    for what, capture in {
+        "a request of another path, such as asks for new keys": lambda: with_oscore(post(b"b")),
+        "a flow in the clear of the same ports and path": lambda: with_oscore(
+            post(), more=PLAIN.format(port=5683)
+        ),
+        # 4.01 Unauthorized, which "MAY" answer what no context fits (RFC 8613 section 8.2)
+        "what refuses a sealed request": lambda: sent(
+            planned(OSCORE, 5683), b"\x61\x81\x00\x01t", back=True
+        ),
+        "records": lambda: with_dtls(record(DATA_RECORD, bytes(16), epoch=1)),
+        "a handshake": lambda: with_dtls(hello(1)),
+        # type 25 (RFC 9146 section 4): how long its connection ID is stands nowhere
+        "a record with a connection ID": lambda: with_dtls(record(25, bytes(16), epoch=1)),
+        "what was damaged": damaged,
+        "a datagram without data": lambda: with_dtls(b"", port=0xF0B4),
+    }.items()
+}
