@@ -139,6 +139,7 @@ NAMES = {
             "answer": "yes, no or open: of the whole",
             "fails": "why the design fails, whatever its loads",
             "helps": "a list of HelpfulChange",
+            "arrives": "of services: HopService.arrives, of all messages; of a packet: PacketPlan.arrives",
             "is_unchecked": "CarriedNetwork.is_unchecked: all that was looked at holds, and too little was",
             "parts_ua": "CarriedNode.parts_ua: microamperes by what the radio does",
             "access": "of ContentionResult.lost: messages whose frames found the channel busy to the last try",

@@ -227,15 +227,9 @@ def _wanted(limits: Limits | None) -> str:
     return f"limits.delivery is {limit_percent(limits.delivery)}"
 
 
-def _arriving(one: HopService) -> float:
-    """Return the share that arrives if queues have places: the smaller one, of losses alone and in runs."""
-    return min(share for share in (one.delivered, one.in_runs) if share is not None)
-
-
 def _delivery(one: HopService, about: str, limits: Limits | None, *, in_runs: bool) -> LimitCheck:
     """Return whether so many messages arrive as are wanted; without a word of the design whether most of them do."""
-    share = _arriving(one)
-    share *= 1.0 if one.queued is None else one.queued
+    share = one.arrives or 0.0
     least = MOST if limits is None or limits.delivery is None else limits.delivery
     text = f"{percent(share, least)} arrive{' where losses come in runs' if in_runs else ''}"
     if one.queued is not None and one.queued < 1 - _SEEN:

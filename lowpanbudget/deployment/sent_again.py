@@ -132,6 +132,4 @@ def _frames(stream: MessageStream) -> float:
 
 def _lost(one: HopService) -> float:
     """Return the share that does not arrive when it is sent once, at most."""
-    shares = [share for share in (one.delivered, one.in_runs) if share is not None]
-    queued = 1.0 if one.queued is None else one.queued
-    return min(1 - min(shares, default=0.0) * queued + one.half_width, 1.0)
+    return min(1 - (one.arrives or 0.0) + one.half_width, 1.0)

@@ -16,10 +16,10 @@ AT_RANDOM = (
 
 def is_late(one: HopService) -> bool:
     """Return whether something arrives after the time that the design allows."""
-    if one.delivered is None:
+    there = one.of_all(one.delivered)
+    if there is None or one.in_time is None:
         return False
-    there = one.delivered * (1.0 if one.queued is None else one.queued)
-    return one.in_time is not None and there - one.in_time > max(SEEN, one.in_time_half_width)
+    return there - one.in_time > max(SEEN, one.in_time_half_width)
 
 
 def is_lost_in_noise(one: HopService) -> bool:
@@ -92,7 +92,9 @@ def legend(network: CarriedNetwork) -> str:
     if any(one.in_runs is not None for one in some):
         texts.append("in runs: the same mean loss in runs, as loss.runs says")
     if has_places(some):
-        texts.append("places: find a place in every queue on the way")
+        texts.append(
+            "places: find a place in every queue on the way; what finds none does not arrive"
+        )
     is_played = any(one.messages is not None for one in some)
     if any(one.queue_s for one in some):
         texts.append(

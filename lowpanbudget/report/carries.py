@@ -61,6 +61,7 @@ def carried(
     )  # fmt: skip
     told["holds"] = network.holds and not faults
     verdict = {"answer": verdict_of(network, faults), "fails": list(faults)}
+    told["services"] = [view.data_of(one) | {"arrives": one.arrives} for one in network.services]
     return verdict | told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 
 
@@ -156,22 +157,27 @@ def timeline_chart(plan: BurstPlan) -> RowChart:
             if share > 0:
                 blocks.append(ChartBlock(at, at + share, kind))
                 at += share
-        value = (
-            ""
-            if plan.all_in_s is None
-            else _rounded(blocks[0].end if blocks[0].kind == IN_TIME else 0.0)
-        )
-        rows.append(ChartRow(f"packet {name}", tuple(blocks), value))
+        rows.append((f"packet {name}", tuple(blocks)))
+    values = [""] * len(rows)
+    if plan.all_in_s is not None:
+        values = _rounded([row[0].end if row[0].kind == IN_TIME else 0.0 for _, row in rows])
     says = "What becomes of the packets of the burst, in the order in which they are sent."
-    return RowChart("What becomes of the packets", says, "%", tuple(rows))
+    told = (ChartRow(*row, value) for row, value in zip(rows, values, strict=True))
+    return RowChart("What becomes of the packets", says, "%", tuple(told))
 
 
-def _rounded(percent: float) -> str:
-    """Return per cent without digits that nobody needs, but no share as nothing or all that is not."""
+def _rounded(percents: Sequence[float]) -> list[str]:
+    """Return per cents of a column with the same digits, as many as show none as nothing or all that is not."""
+    exact = [round(one, _MOST_DIGITS) for one in percents]  # sums of shares are off by less
+    digits = max(map(_digits, exact), default=0)
+    return [f"{one:.0f} %" if one in (0, 100) else f"{one:.{digits}f} %" for one in exact]
+
+
+def _digits(percent: float) -> int:
     digits = 0
-    while digits < _MOST_DIGITS and percent not in (0, 100) and round(percent, digits) in (0, 100):
+    while percent not in (0, 100) and round(percent, digits) in (0, 100):
         digits += 1
-    return f"{percent:.{digits}f} %"
+    return digits
 
 
 def _shares(part: Sequence[Any]) -> Iterator[tuple[ChartKind, float]]:

@@ -201,7 +201,7 @@ def _arrivals(
         quiet = one.quiet_latency
         rows.append(
             [
-                str(one.hop), share_of(one.delivered), share_of(one.in_runs),
+                str(one.hop), share_of(one.of_all(one.delivered)), share_of(one.of_all(one.in_runs)),
                 share_of(one.queued) if queued else "",
                 f"{one.half_width * 100:.2g} %" if one.half_width and one.messages != 0 else "",
                 *latency_texts(one, scale),

@@ -90,7 +90,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "on air": "The share of the time in which the node sends, answers to what it receives included.",
         "µA": "The mean current of the node in microamperes, typical.",
         "days": "How long its battery lasts, least to most where the design gives ranges.",
-        "arrive": "The share of messages that arrives over all hops, where losses are independent.",
+        "arrive": "The share of messages that arrives over all hops, full queues counted; losses are independent.",
         "in runs": "The same where losses come in runs (loss.runs).",
         "±": "How far a simulation may be off, with 95 % confidence.",
         "places": "The share that finds a place in every queue on the way.",

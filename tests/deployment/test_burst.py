@@ -337,6 +337,24 @@ def test_what_is_lost_and_what_arrives_are_all_packets(monkeypatch: pytest.Monke
     assert f"{arrive}, 0 find a queue full, 0.005 are lost on links." in told
 
 
+def test_shares_of_one_column_are_told_with_the_same_digits(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Lost in none, 1, 2 and 100 of 200 runs: 100, 99.5, 99 and 50 %; where one needs a digit all have it."""
+    lost_in = (0, 1, 2, 100)
+    runs = [
+        BurstRun(
+            tuple(None if number < count else 1.0 for count in lost_in),
+            tuple("link" if number < count else "" for count in lost_in),
+            tuple(1 if number < count else -1 for count in lost_in), ((), ()),
+        )
+        for number in range(200)
+    ]  # fmt: skip
+    plan = played(monkeypatch, volley(SLOTS, 4, 2, all_in_s=60), runs)
+    values = [row.value for row in timeline_chart(plan).rows]
+    assert values == ["100 %", "99.5 %", "99.0 %", "50.0 %"]
+
+
 def test_what_meets_is_on_the_air_again() -> None:
     """Nodes that hear nobody: two frames in a row meet on the way, and each try of them counts."""
     plan = carry_burst(

@@ -167,7 +167,7 @@ _ARRIVE = (
 
 def _arrival(one: HopService) -> tuple[str, ...]:
     return (
-        str(one.hop), share_of(one.delivered), share_of(one.in_runs, one.half_width),
+        str(one.hop), share_of(one.of_all(one.delivered)), share_of(one.of_all(one.in_runs), one.half_width),
         "" if one.queued is None or one.queued > 1 - SEEN else share_of(one.queued, one.half_width),
         *latency_texts(one), queue_text(one), share_of(one.in_time),
     )  # fmt: skip
