@@ -2,6 +2,7 @@
 
 A sum has 16 bits: one bit changed on the way looks like a slip of the sender at times. Whoever slips does so with all
 datagrams of a form, so right ones among them refute it, unless wrong ones follow each other that all say the same.
+Wrong ones that no reading explains do so too where they are more: who has one cause for all has no other for a few.
 """
 
 from enum import Enum
@@ -95,9 +96,13 @@ HeldKey = tuple[Enum, str, Detail]  # the slip, what it changes, and what it dep
 
 @dataclass(slots=True)
 class SumsOfForm:
-    """What was heard under one form: the details of ``rights``, and readings of wrong ones that are ``held``."""
+    """What was heard under one form: the details of ``rights``, and readings of wrong ones that are ``held``.
+
+    ``unread`` counts the wrong ones that no reading explains, by their details.
+    """
 
     rights: set[Detail] = field(default_factory=set)
+    unread: dict[Detail, int] = field(default_factory=dict)
     held: dict[HeldKey, HeldReading] = field(default_factory=dict)
 
     def needs(self, datagram: HeardDatagram) -> bool:
@@ -109,12 +114,23 @@ class SumsOfForm:
 
     def take_right(self, datagram: HeardDatagram) -> None:
         """Note a datagram with a right checksum."""
-        details = {None, len(datagram.octets), ports_of(datagram)}
+        details = self._interrupt(datagram)
         if len(self.rights) < _MOST_DETAILS:
             self.rights |= details
+
+    def take_unread(self, datagram: HeardDatagram) -> None:
+        """Note a datagram with a wrong checksum that no reading explains."""
+        for detail in self._interrupt(datagram):
+            if detail in self.unread or len(self.unread) < _MOST_DETAILS:
+                self.unread[detail] = self.unread.get(detail, 0) + 1
+
+    def _interrupt(self, datagram: HeardDatagram) -> set[Detail]:
+        """Begin new rows of the readings that do not explain a datagram, and return its details."""
+        details = {None, len(datagram.octets), ports_of(datagram)}
         for (_, _, detail), reading in self.held.items():
             if detail in details:
                 reading.sums.clear()
+        return details
 
     def hits(self, slip: Enum) -> list[Hit]:
         """Return what the readings of a slip prove that hold."""
@@ -126,12 +142,18 @@ class SumsOfForm:
         ]
 
     @property
-    def refuted(self) -> list[HeldReading]:
-        """Return the readings that right checksums refute."""
-        return [one for key, one in self.held.items() if self._is_refuted(key, one)]
+    def refuted(self) -> list[tuple[HeldReading, int]]:
+        """Return the readings that others refute: of wrong ones so many, or none but right ones."""
+        return [
+            (one, 0 if key[2] in self.rights else self.unread[key[2]])
+            for key, one in self.held.items()
+            if self._is_refuted(key, one)
+        ]
 
     def _is_refuted(self, key: HeldKey, reading: HeldReading) -> bool:
-        return key[2] in self.rights and reading.most < DISTINCT
+        if reading.most >= DISTINCT:
+            return False
+        return key[2] in self.rights or self.unread.get(key[2], 0) > reading.count
 
 
 SumsByForm = FirstNamed[HeaderForm, SumsOfForm]

@@ -71,6 +71,33 @@ def test_a_rule_that_the_sender_has_all_along_or_from_some_time_on_is_told(
     assert (found.name, found.certainty, found.count) == (UNIVERSAL, certainty, text.count("x"))
 
 
+def stale(number: int) -> bytes:
+    """A datagram whose last octet was changed after its checksum was made, by several bits: no reading adds as much."""
+    packet = bytearray(right(number))
+    packet[-1] ^= 0x51 + number
+    return bytes(packet)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("ooxoooo", {"checksum-wrong": 7}),  # one in seven: all have one cause, which is another
+        ("xooooox", {"checksum-wrong": 7}),
+        ("oxoxx", {"checksum-wrong": 2, UNIVERSAL: 3}),  # the others are fewer
+        ("oooooxxx", {"checksum-wrong": 5, UNIVERSAL: 3}),  # three in a row are no chance
+    ],
+)
+def test_a_reading_of_few_among_many_that_it_does_not_explain_is_chance(
+    text: str, told: dict[str, int]
+) -> None:
+    """A sum of 16 bits (RFC 1071): a last octet changed at random hits what one of the readings adds, 1 in 256."""
+    packets = [(changed if one == "x" else stale)(number) for number, one in enumerate(text)]
+    capture = Capture([*air.frames(packets)])
+    findings = capture.fed()
+    assert findings == capture.followed()
+    assert {one.name: one.count for one in findings} == told
+
+
 def test_the_same_datagram_again_and_again_proves_no_more_than_once() -> None:
     wrong = changed(0)
     frames = air.frames([right(1), wrong, wrong, wrong, wrong])

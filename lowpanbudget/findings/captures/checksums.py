@@ -120,8 +120,11 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
             return
         if len(found.forms) < 2:
             found.forms.add(tuple(port_forms(datagram)))
-        form = scene.known.forms.get(form_of(datagram))
-        found.is_beside_right |= form is not None and bool(form.rights)
+        form = scene.known.forms.entry(form_of(datagram), SumsOfForm)
+        if form is not None:
+            found.is_beside_right |= bool(form.rights)
+            if reading.slip is not Slip.SEVERAL:
+                form.take_unread(datagram)
 
 
 @CHECKSUMS.at_end("checksum-wrong")
@@ -141,8 +144,8 @@ def checksum_wrong(known: Surroundings) -> Hits:
                 found.text, tuple(evidence), changed.get(sender, sender), frames, advice=advice, times=found.count
             )  # fmt: skip
     for form in known.forms.values():
-        for held in form.refuted:
-            yield _chance(held)
+        for held, unread in form.refuted:
+            yield _chance(held, unread)
 
 
 def _changed_by(known: Surroundings) -> dict[str, str]:
@@ -166,12 +169,15 @@ def _changed_by(known: Surroundings) -> dict[str, str]:
     }
 
 
-def _chance(held: HeldReading) -> Hit:
-    """Return what is told of a reading that other checksums of the sender refute."""
+def _chance(held: HeldReading, unread: int) -> Hit:
+    """Return what is told of a reading that other checksums of the sender refute, right ones or so many wrong ones."""
     cause = f"the checksum is right when {held.text}, as octets changed on the way may make it too"
-    right = "others between these addresses, under the same headers, are right as they stand"
-    evidence, frames = (right, *held.evidence), tuple(held.frames)
-    return Hit(cause, evidence, held.sender, frames, advice=_ON_THE_WAY, times=held.count)
+    others = "others between these addresses, under the same headers, are right as they stand"
+    if unread:
+        others = f"of {unread} other wrong ones under the same headers that explains none"
+    evidence, frames = (others, *held.evidence), tuple(held.frames)
+    advice = "" if unread else _ON_THE_WAY
+    return Hit(cause, evidence, held.sender, frames, advice=advice, times=held.count)
 
 
 def _refuted(found: Differences) -> str:
