@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
@@ -46,12 +46,11 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.airtime import airtime
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.deployed import deployment_findings
     from lowpanbudget.report import airtimes, csv_table, machine, view
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
-    loaded = load_design(design)
+    loaded = designs.load(design)
     results = airtime(loaded, flow)
     findings = view.findings(deployment_findings(loaded, results))
     whole = flow is not None or len(loaded.flows) == 1

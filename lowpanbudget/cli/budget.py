@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -83,13 +83,12 @@ def command(
     no room at all, does not carry the octets that were asked for, or has no room over some number of hops.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.planned import flow_findings
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compute import budget
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
-    loaded = load_design(design)
+    loaded = designs.load(design)
     if table is not None and (octets is not None or hops is not None or not as_csv):
         raise click.UsageError(
             "--table goes with --csv; --octets and --hops have one of their own", ctx

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lowpanbudget.cli import completion, faults, options, streams
+from lowpanbudget.cli import completion, designs, faults, options, streams
 from lowpanbudget.cli.inputs import require_capture, require_keys, why_empty
 from lowpanbudget.errors import RequestError, plural
 
@@ -107,9 +107,7 @@ class CaptureOptions:
         self.fcs = FCS[fcs]
         self.design: Design | None = None
         if design is not None:
-            from lowpanbudget.design.load import load_design
-
-            self.design = load_design(design)
+            self.design = designs.load(design)
         if key_file is not None:
             require_keys(key_file)
         self._require_narrowing()

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
@@ -58,10 +58,8 @@ def command(
     arrives, and where a table is missing that a limit needs. The exit code is 0 when the answer is yes: the network
     carries its messages, or a burst is in as often and as soon as asked for and breaks no limit; else it is 1.
     """
-    from lowpanbudget.design.load import load_design
-
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
-    loaded = load_design(design)
+    loaded = designs.load(design)
     holds = (
         _network(loaded, design, seed, svg, as_csv=as_csv, as_json=as_json)
         if burst is None

@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 _ANSWER_IS_NO = 1
@@ -59,12 +59,11 @@ def command(
     send them. The exit code is 1 when something is misread or may be.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.payload.search.receiver import Outcome
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compatible import compatible
 
-    comparisons = compatible(load_design(old), load_design(new), message, ignore_tail=ignore_tail)
+    comparisons = compatible(designs.load(old), designs.load(new), message, ignore_tail=ignore_tail)
     rows = [view.data_of(one) for one in comparisons]
     if as_json:
         output.emit(machine.document(compatible=rows))

@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 _EXAMPLE = """\b
@@ -39,14 +39,13 @@ def command(
     guessed.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.report import csv_table, machine, view
     from lowpanbudget.room.encodings import encodings
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     if as_csv and cddl is not None:
         raise click.UsageError("--csv prints the table, --cddl another text", ctx)
-    loaded = load_design(design)
+    loaded = designs.load(design)
     if cddl is not None:
         chosen = loaded.messages if message is None else (loaded.message(message),)
         texts = {one.name: one.cddl(keyed=cddl == "map") for one in chosen}

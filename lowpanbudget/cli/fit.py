@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
@@ -69,20 +69,21 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.finding import ranked
     from lowpanbudget.findings.planned import form_findings, message_findings
     from lowpanbudget.report import gate, machine, view
     from lowpanbudget.room.fit import fit
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
-    loaded = load_design(design)
+    loaded = designs.load(design)
     with counted("messages on flows") as tell:
         results = fit(loaded, message, flow, spare=spare or 0, tell=tell)
     rows = view.fits(results)
     failures = gate.failures(rows, max_frames, spare)
     if junit is not None:
-        output.write_whole(junit, gate.junit(rows, failures, design).encode(), inputs=(design,))
+        output.write_whole(
+            junit, gate.junit(rows, failures, loaded.file).encode(), inputs=(design,)
+        )
     is_gate = max_frames is not None or spare is not None or junit is not None
     findings = []
     if not is_gate:

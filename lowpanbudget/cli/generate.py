@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError, plural
 
@@ -59,10 +59,9 @@ def command(
     did not generate is left alone.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.payload.c.source import generate
 
-    form = load_design(design).message(message)
+    form = designs.load(design).message(message)
     made = generate(form, prefix=prefix, floats=not no_float)
     paths = _write((made.header, made.source), Path(folder), design, force=force)
     if as_json:

@@ -19,6 +19,7 @@ from lowpanbudget.hidden import HiddenOctets
 if TYPE_CHECKING:
     from lowpanbudget.capture.files.reading import CaptureFile
 
+STANDARD_INPUT = "standard input"  # what errors call it
 _LARGEST = 1 << 20  # octets that are looked at for the heads of tables
 _HEAD = re.compile(r"^[ \t]*\[{1,2}[ \t]*(\w+)[.\w \t]*\]{1,2}[ \t]*(?:#.*)?$", re.MULTILINE)
 _MOST_NEAR, _NEAR = 3, 0.7  # names, and how alike they are
@@ -29,9 +30,14 @@ def explained(error: Exception) -> Exception:
     if not isinstance(error, DesignError):
         return error
     path = error.file or (error.faults[0].file if error.faults else "")
-    if not path:
+    if not path or path == STANDARD_INPUT:
         return error
     return _unreadable(path, "design file") or _other_than_design(path) or error
+
+
+def other_than_design(octets: bytes) -> RequestError | None:
+    """Return what says that standard input is something else than a design file; None where it is none."""
+    return _instead_of_design(STANDARD_INPUT, _kind(octets), is_empty=not octets)
 
 
 def require_capture(path: str) -> None:
@@ -118,19 +124,27 @@ def why_empty(path: str) -> str:
 
 def kind_of(path: str) -> str:
     """Return what a file is: "design file", "key file", "capture"; "" for what is none of them or cannot be read."""
-    from lowpanbudget.capture.files.key_file import TABLES
-    from lowpanbudget.capture.files.reading import AHEAD, has_magic, starts_capture
+    from lowpanbudget.capture.files.reading import AHEAD, has_magic
 
     try:
         if not Path(path).is_file():
             return ""
         with Path(path).open("rb") as file:
             octets = HiddenOctets(file.read(AHEAD))  # it may be a key file
-            if has_magic(octets):
-                return "capture"
-            octets = HiddenOctets(octets + file.read(_LARGEST))
+            if not has_magic(octets):
+                octets = HiddenOctets(octets + file.read(_LARGEST))
     except (OSError, ValueError):
         return ""
+    return _kind(octets)
+
+
+def _kind(octets: bytes) -> str:
+    from lowpanbudget.capture.files.key_file import TABLES
+    from lowpanbudget.capture.files.reading import AHEAD, has_magic, starts_capture
+
+    octets = HiddenOctets(octets)
+    if has_magic(octets[:AHEAD]):
+        return "capture"
     from lowpanbudget.design.shape import DesignShape  # of no use to most captures
 
     heads = set(_HEAD.findall(octets.decode("utf-8", "replace")))
@@ -145,22 +159,27 @@ def kind_of(path: str) -> str:
 
 
 def _other_than_design(path: str) -> RequestError | None:
-    what, name = kind_of(path), _program()
+    return _instead_of_design(path, kind_of(path), is_empty=_is_empty(path))
+
+
+def _instead_of_design(path: str, what: str, *, is_empty: bool) -> RequestError | None:
+    name, is_file = _program(), path != STANDARD_INPUT
+    given = path if is_file else "-"
     if what == "capture":
         return RequestError(
             f"{path} is a capture, not a design file",
-            hint=f"Give the design file here; {name} audit {path} --design FILE compares the two, "
-            f"{name} survey {path} looks through the capture alone",
+            hint=f"Give the design file here; {name} audit {given} --design FILE compares the two, "
+            f"{name} survey {given} looks through the capture alone",
         )
     if what == "key file":
         return RequestError(
             f"{path} is a key file, not a design file",
-            hint=f"Commands that read captures take it as --keys {path}",
+            hint=f"Commands that read captures take it as --keys {path if is_file else 'FILE'}",
         )
-    if _is_empty(path):
+    if is_empty:
         return RequestError(
             f"{path} is empty, not a design file",
-            hint=f"{name} init --force {path} writes a design to begin with",
+            hint=f"{name} init {f'--force {path} ' if is_file else ''}writes a design to begin with",
         )
     return None
 

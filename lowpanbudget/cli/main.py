@@ -166,7 +166,7 @@ def program() -> None:
     """How many octets of your data fit in one IEEE 802.15.4 frame over 6LoWPAN, and why.
 
     Every size comes from headers that were really encoded. Results go to standard output, messages to standard
-    error; every command takes --json for programs.
+    error; every command takes --json for programs. A DESIGN, a CAPTURE or octets may come from standard input: -.
     """
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 import click
 
-from lowpanbudget.cli import captures, completion
+from lowpanbudget.cli import captures, completion, designs
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.inputs import require_present
 from lowpanbudget.errors import Fault, RequestError, RowsError, plural
@@ -81,9 +81,8 @@ def command(
     told with its line, and the exit code is 2.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
 
-    form = load_design(design).message(message)
+    form = designs.load(design).message(message)
     packed = _packed(form, rest, given, absent)
     if path is not None:
         if len(packed) != 1:

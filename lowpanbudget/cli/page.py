@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import captures, completion, options
+from lowpanbudget.cli import captures, completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.inputs import require_capture
 from lowpanbudget.errors import RequestError, WireError, plural
@@ -63,10 +63,11 @@ def command(
 ) -> None:
     """Write a page that shows to people without a terminal why a payload is capped, or what a capture proves.
 
-    It opens in any browser without network. Of a DESIGN (a .toml file): the fullest frame of each flow and hop to
-    scale, each field with its reason, settings to switch between combinations that were all really encoded, the
-    messages bit by bit, and what the network carries. Of a CAPTURE: the findings, each with its frames, who sent when,
-    and where the octets went; the exit code is 3 when it is cut or damaged, the page has what could be read then.
+    It opens in any browser without network. Of a DESIGN (a .toml file, or - for standard input): the fullest frame of
+    each flow and hop to scale, each field with its reason, settings to switch between combinations that were all really
+    encoded, the messages bit by bit, and what the network carries. Of a CAPTURE: the findings, each with its frames,
+    who sent when, and where the octets went; the exit code is 3 when it is cut or damaged, the page has what could be
+    read then.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine
@@ -75,7 +76,7 @@ def command(
     damaged = False
     private = contents and key_file is not None  # what was sealed stands in it in the clear
     with output.writing(target, private=private, inputs=(source, design, key_file)) as file:
-        if source.endswith(".toml"):
+        if source.endswith(".toml") or source == "-":
             page = _of_design(source, combinations, network=network)
             html = design_html(page)
             states = sum(len(flow["rooms"]) for flow in page["flows"])
@@ -114,10 +115,9 @@ def command(
 
 def _of_design(source: str, combinations: int | None, *, network: bool) -> "Data":
     from lowpanbudget.cli.progress import counted
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.report.page.design import design_page
 
-    loaded = load_design(source)
+    loaded = designs.load(source)
     with counted("combinations of settings", "what the network carries") as tell:
         return design_page(loaded, tell, combinations, network=network)
 

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import captures, completion, options
+from lowpanbudget.cli import captures, completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.expand import emit, refuse_other, report
 from lowpanbudget.errors import RequestError, WireError
@@ -86,13 +86,12 @@ def command(
     from lowpanbudget.capture.files.writing import write_pcap
     from lowpanbudget.capture.shrink import Counters, Shrinker, counts_slots, shrink
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
 
     if plain and key_file is not None:
         raise RequestError("--plain and --keys exclude each other", hint="Leave one of the two out")
     if hop is not None and flow is None:
         raise RequestError("--hop is about a flow", hint="Name the flow with --flow")
-    plan = load_design(design)
+    plan = designs.load(design)
     if counts_slots(plan) and asn is None and key_file is not None:
         raise RequestError(
             "the frames of this design are sealed with their slot number, and none is given",

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import captures, completion, options
+from lowpanbudget.cli import captures, completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -66,7 +66,6 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.sweep.compute import refuse_long_table, sweep
 
@@ -76,7 +75,7 @@ def command(
         from lowpanbudget.report.written_table import form_of
 
         form = form_of(table)
-    loaded = load_design(design)
+    loaded = designs.load(design)
     if table is not None:
         refuse_long_table(loaded, flow, axes=wanted, weaker=weaker)
     with counted("parts of frames") as tell:

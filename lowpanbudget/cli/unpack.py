@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from lowpanbudget.cli import captures, completion, options
+from lowpanbudget.cli import captures, completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError, plural
 
@@ -51,10 +51,9 @@ def command(
     table an apostrophe stands before it, which pack takes off again. One alone is a value that is there and empty.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
-    form = load_design(design).message(message)
+    form = designs.load(design).message(message)
     read = [_read(form, line) for line in options.messages_of(source)]
     if as_json:
         output.emit("".join(_line(form, unpacked) for unpacked in read))

@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 _ANSWER_IS_NO = 1
@@ -30,11 +30,10 @@ def command(
     --octets the exit code is 1 when none of them is that small.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.weigh import weigh
 
-    weighed = weigh(load_design(design), message, octets=octets)
+    weighed = weigh(designs.load(design), message, octets=octets)
     rows = [view.weighing(one) for one in weighed]
     if as_json:
         output.emit(machine.document(weigh=rows))

@@ -38,7 +38,12 @@ def load_design(path: "str | PathLike[str]") -> Design:
     Raises ``DesignError`` whose ``faults`` name file, line, column, key, what is allowed, and a hint: all faults of
     shape, or when there are none all faults of meaning.
     """
-    return parse_design(_read(path), str(path))
+    return read_design(_octets(path), str(path))
+
+
+def read_design(octets: bytes, file: str) -> Design:
+    """Return the design in the octets of a file, or in more of them than one may have; raises as ``load_design``."""
+    return parse_design(_text(octets, file), file)
 
 
 def parse_design(text: str, file: str = "<text>") -> Design:
@@ -88,12 +93,12 @@ def design_schema() -> dict[str, Any]:
     return json_schema(DesignShape)
 
 
-def _read(path: Any) -> str:
+def _octets(path: Any) -> bytes:
     if path == "":
         raise DesignError("no file is named", hint="Give the path of a design file")
     try:
         with FilePath(path).open("rb") as file:
-            octets = file.read(MOST_OCTETS + 1)
+            return file.read(MOST_OCTETS + 1)
     except OSError as error:
         raise DesignError(
             f"{path} cannot be read: {error.strerror or error}",
@@ -104,19 +109,22 @@ def _read(path: Any) -> str:
         raise DesignError(
             f"{repeated(path)} is no file name", hint="Give the path of a design file"
         ) from error
+
+
+def _text(octets: bytes, file: str) -> str:
     if len(octets) > MOST_OCTETS:
         raise DesignError(
-            f"{path} has over {MOST_OCTETS} octets",
+            f"{file} has over {MOST_OCTETS} octets",
             hint="A design file is a small text",
-            file=str(path),
+            file=file,
         )
     try:
         return octets.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise DesignError(
-            f"{path} is no UTF-8 text: octet {error.start} is {octets[error.start]:#04x}",
+            f"{file} is no UTF-8 text: octet {error.start} is {octets[error.start]:#04x}",
             hint="A design file is TOML, written in UTF-8",
-            file=str(path),
+            file=file,
         ) from None
 
 

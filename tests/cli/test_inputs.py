@@ -69,6 +69,70 @@ def test_no_design(invoke: Invoke, command: str, file: str, says: str, write: st
     assert write in done.stderr
 
 
+FROM_STANDARD_INPUT = (
+    "fit -", "budget - --json", "budget - --octets 60", "airtime -", "sweep - --flow alarm", "weigh -",
+    "encodings - --message climate", "generate - climate -o OUT", "pack - climate --rest least",
+    "unpack - climate 00020000000000000000", "compatible - archive.toml", "compatible archive.toml -",
+    "audit archive.pcap --design -", "shrink ip.txt --design - --plain -o OUT.pcap",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("command", FROM_STANDARD_INPUT)
+def test_a_design_from_standard_input(invoke: Invoke, command: str) -> None:
+    """As POSIX.1-2017 XBD 12.2, guideline 13, has it (from memory)."""
+    Path("ip.txt").write_text(f"{shelf.datagram(b'1').hex()}\n")
+    design = Path("archive.toml").read_bytes()
+    named = [
+        "archive.toml" if word == "-" else word.replace("OUT", "named") for word in command.split()
+    ]
+    piped = [word.replace("OUT", "piped") for word in command.split()]
+    by_name, by_pipe = invoke(*named), invoke(*piped, stdin=design)
+    assert (by_pipe.exit_code, by_name.exit_code) in {(0, 0), (1, 1)}, by_pipe.stderr
+    assert by_pipe.stdout.replace("piped", "named") == by_name.stdout
+
+
+def test_a_design_to_begin_with_goes_on_through_a_pipe(invoke: Invoke) -> None:
+    begun = invoke("init").stdout
+    assert invoke("budget", "-", stdin=begun).exit_code == 0
+    assert invoke("page", "-", "-o", "p.html", "--no-network", stdin=begun).exit_code == 0
+    assert "<html" in Path("p.html").read_text("utf-8")
+
+
+def test_what_is_wrong_with_a_design_from_standard_input(invoke: Invoke) -> None:
+    design = Path("archive.toml").read_text()
+    line = design[: design.index("phy =")].count("\n") + 1
+    for text, says in (
+        (design.replace("phy =", "phi =", 1), f"standard input:{line}:1: "),
+        (design + "a = = 1\n", f"standard input:{design.count(chr(10)) + 1}:"),
+        ("", "standard input is empty, not a design file"),
+        (KEYS, "standard input is a key file, not a design file"),
+        (Path(CAPTURE).name, "standard input"),
+        (b"\xff\xfe", "standard input is no UTF-8 text"),
+        (Path("archive.pcap").read_bytes(), "audit - --design FILE"),
+        (b"#" * (5 << 20), "standard input has over"),
+    ):
+        done = invoke("fit", "-", stdin=text)
+        assert (done.exit_code, done.stdout) == (2, ""), says
+        assert says in " ".join(done.stderr.split())
+        assert "00112233" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        "audit - --design -",
+        "compatible - -",
+        "pack - climate -",
+        "unpack - climate -",
+        "survey - archive.pcap --design -",
+    ],
+)
+def test_standard_input_is_read_once(invoke: Invoke, command: str) -> None:
+    done = invoke(*command.split(), stdin=Path("archive.toml").read_bytes())
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "standard input can be read once" in done.stderr
+
+
 def test_beside_a_capture(invoke: Invoke) -> None:
     for option, file, says in (
         ("--design", "archive.pcap", "is a capture, not a design file"),

@@ -50,6 +50,11 @@ def test_output_is_what_the_command_prints(args: str, shown: str) -> None:
     assert tail == printed[len(printed) - len(tail) :]
 
 
+def test_how_wide_outputs_are_is_said_before_the_first() -> None:
+    before = README.read_text(encoding="utf-8").partition("```console")[0]
+    assert f"COLUMNS={WIDTH} lowpanbudget" in before
+
+
 RUN_EACH = """
 import json, sys
 for number, code in enumerate(json.load(sys.stdin), 1):
