@@ -5,13 +5,13 @@ from dataclasses import replace
 
 from findings import air
 from findings.air import CONTEXTS, NODE, ROOT, Capture
-from findings.cases_application import DESIGN, ENDS, messages
+from findings.cases_application import DESIGN, ENDS, MASTER_SECRET, messages
 from findings.cases_further import Further
 from findings.cases_records import DATA as DATA_RECORD
 from findings.cases_records import hello, record
 from findings.judge import Case, Told
 
-from lowpanbudget import protect_oscore_request
+from lowpanbudget import SecurityContext, protect_oscore_request
 from lowpanbudget.design.meaning import Design
 
 CLIENT, SERVER = "2001:db8:1::ff:fe00:17", "2001:db8:1::ff:fe00:1"
@@ -62,6 +62,13 @@ def protected(*paths: bytes) -> Capture:
         for n, path in enumerate(paths, 1)
     ]
     return replace(messages(*map(bytes, requests)), contexts=CONTEXTS, design=planned(OSCORE, 5683))
+
+
+def sealed_beyond(ends: SecurityContext = ENDS, *, opened: bool = True) -> Capture:
+    """A request that is sealed though its flow is planned in the clear."""
+    request = protect_oscore_request(post(), ends, sequence=300).message
+    capture = replace(messages(bytes(request)), contexts=CONTEXTS, design=planned("", 5683))
+    return replace(capture, oscore=(ends,) if opened else ())
 
 
 def damaged() -> Capture:
@@ -132,6 +139,39 @@ PROTECTION_FURTHER = tuple(
             lambda: with_dtls(b"\x61\x44\x00\x01t", back=True),
             dtls_told("readable as CoAP: 2.04 Changed", (1,), back=True),
         ),
+    )
+)
+
+
+def beyond(octets: str, tag: int) -> Told:
+    """RFC 8613 sections 5.3 and 6.1: one octet before the option, flags 1, Partial IV 2 (300), kid 1; then 2 and tag.
+
+    A Uri-Path of two octets goes inside, with the code and a marker; outside stay 4, the token 1 and the marker 1.
+    """
+    return Told(
+        "risk",
+        "flow readings, 0x0017: OSCORE",
+        f"headers take {octets} octets more than budgeted for the first hop: the message is sealed with OSCORE, and "
+        "the design has it in the clear",
+        (
+            "CoAP: 7 octets, planned 8",
+            f"OSCORE: {4 + tag} octets, planned none",
+            "CoAP inside OSCORE: 4 octets, planned none",
+        ),
+        (1,),
+        advice="Set [flow.oscore] with the IDs of both ends in flow readings, and plan with what it leaves. That the "
+        "node protects its messages is no fault: switch it off for no octets.",
+    )
+
+
+# COSE 1 is AES-GCM of 128 bits with a tag of 16 octets (RFC 8152 section 10.1, from memory)
+GCM = SecurityContext.derive(MASTER_SECRET, sender_id=b"\x17", recipient_id=b"\x01", algorithm=1)
+BEYOND_FURTHER = tuple(
+    Further("longer-than-budgeted", fires, told)
+    for fires, told in (
+        (sealed_beyond, beyond("15", 8)),
+        (lambda: sealed_beyond(opened=False), beyond("at least 15", 8)),
+        (lambda: sealed_beyond(GCM), beyond("23", 16)),
     )
 )
 

@@ -22,7 +22,12 @@ from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
 from findings.cases_misplaced import MISPLACED_CASES, MISPLACED_FURTHER, MISPLACED_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
-from findings.cases_protection import PROTECTION_CASES, PROTECTION_FURTHER, PROTECTION_NEAR
+from findings.cases_protection import (
+    BEYOND_FURTHER,
+    PROTECTION_CASES,
+    PROTECTION_FURTHER,
+    PROTECTION_NEAR,
+)
 from findings.cases_reading import READING_CASES, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
@@ -131,6 +136,7 @@ def test_fires(name: str) -> None:
         *MESH_FURTHER,
         *SEALING_FURTHER,
         *PROTECTION_FURTHER,
+        *BEYOND_FURTHER,
     ],
     ids=lambda further: further.name,
 )

@@ -9,10 +9,12 @@ from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_ide
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
+from lowpanbudget.findings.exchanges import message_carried
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_of, planned_bits
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.sealed_flows import sealed_as_heard, sealed_longer
 from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6
@@ -43,10 +45,14 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     # who sends and passes on does two things, each against a budget of its own
     where = "" if path.hop.name == FIRST else f" on {hop}"
     subject = f"flow {match.flow.name}, {scene.sender}{where}"
+    sealed = sealed_as_heard(match.flow, message_carried(datagram))
+    if sealed is not None:
+        plain, path = path, path_of(design, sealed, first=first)
+        yield sealed_longer(plain, path, scene.opened, subject)
     longer = tuple(_longer(scene, planned_bits(path), subject, hop))
     reasons = tuple(_legal_reasons(scene, datagram, match.flow)) if longer else ()
     if reasons:
-        flow, by_tunnel = match.flow, _tunnel_is_missing(match.flow, datagram)
+        flow, by_tunnel = path.flow, _tunnel_is_missing(match.flow, datagram)
         legal = path_of(design, flow.tunnelled(), first=first) if by_tunnel else path
         planned = _under_route(scene, planned_bits(legal))
         where = " ".join((hop, *(reason.where for reason in reasons)))
