@@ -102,13 +102,13 @@ def command(
     """Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input).
 
     FILE is text with a frame a line in hex (# starts a comment), or a capture: pcap, pcapng, either also compressed by
-    gzip (no other way), or a log with times. Behind the octets stand the headers restored, each field with what it was
-    restored from, and the shortest form of the same datagram. A frame that cannot be read to its end is shown as far as
-    it goes, with the reason; the exit code is then 3.
+    gzip (no other way), or a log whose lines hold more than hex. Behind the octets stand the headers restored, each
+    field with what it was restored from, and the shortest form of the same datagram. A frame that cannot be read to its
+    end is shown as far as it goes, with the reason; the exit code is then 3.
     With --together several captures of one network are given.
     """
     from lowpanbudget.capture.files import hex_text
-    from lowpanbudget.capture.files.reading import AHEAD, is_capture, starts_capture
+    from lowpanbudget.capture.files.reading import AHEAD, is_log, starts_log
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     if as_csv and not as_list:
@@ -136,9 +136,9 @@ def command(
         elif numbers or only_captures:
             capture = True
         elif stream is not None:
-            capture = starts_capture(stream.peek(AHEAD))
+            capture = starts_log(stream.peek(AHEAD))
         else:
-            capture = is_capture(source)
+            capture = is_log(source)
         if capture:
             if asn is not None:
                 raise RequestError(

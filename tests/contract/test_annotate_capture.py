@@ -105,6 +105,22 @@ def test_lines_of_hex_stay_what_they_are(tmp_path: Path) -> None:
     assert [one["number"] for one in annotated(source, "--frame", 2)] == [2]
 
 
+@pytest.mark.parametrize("through", ["file", "pipe"])
+def test_a_log_is_read_as_with_list(tmp_path: Path, through: str) -> None:
+    """One reading for one file: words beside the octets are no reason to refuse what --list shows."""
+    lines = (
+        "RX 24: 61 98 07 41 2c 31 00 04 01 7c f7 01 3f f3 34 5c 53 12 07 d5 0b 3a 0a 88 lqi 200\n"
+    )
+    path = tmp_path / "log.txt"
+    path.write_text(lines, "ascii")
+    contexts = ("--context", "0=2001:db8:a2c4::/64", "--context", "1=2001:db8:a2c4:1::5/128")
+    given, fed = ("-", lines.encode()) if through == "pipe" else (str(path), b"")
+    for more in ([], ["--frame", "1"]):
+        done = invoke("annotate", given, *more, *contexts, "--json", stdin=fed)
+        (frame,) = json.loads(done.stdout)["frames"]
+        assert (done.exit_code, len(frame["octets"]), frame["mac"]["fcs_ok"]) == (0, 48, True)
+
+
 def test_a_check_sequence_that_was_taken_off_is_found_out(tmp_path: Path) -> None:
     source = shelf.written(tmp_path / "a.pcap", [frame[:-2] for frame in MIXED])
     assert [one["fault"] for one in annotated(source)] == [None] * 3

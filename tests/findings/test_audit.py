@@ -670,7 +670,7 @@ def test_without_a_link_the_hop_limit_tells_a_next_hop(then: int, *, told: bool)
 def test_what_reading_and_learning_noticed() -> None:
     audit = Audit(Surroundings())
     audit.note(ReadingNotice("cut", "the file ends inside a record", 7, 1234))
-    audit.note(FcsVerdict(STRIPPED, 0, 0, 64, 0, "no FCS is there"))
+    audit.note(FcsVerdict(STRIPPED, 0, 0, 64, 0, "no FCS is there", claimed=2))
     found = {one.name: one for one in audit.close()}
     assert found["capture-damaged"].frames == (7,)
     assert found["check-sequence-not-as-said"].severity == Severity.REMARK

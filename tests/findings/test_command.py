@@ -164,6 +164,15 @@ def test_a_text_without_times(tmp_path: Path) -> None:
     assert (code, found["frames"], found["findings"]) == (0, 8, [])
 
 
+def test_a_text_claims_no_check_sequences(tmp_path: Path) -> None:
+    """A text has no header that could name a link type, as a file of draft-ietf-opsawg-pcap has one."""
+    path = tmp_path / "a.txt"
+    frames: Iterable[bytes] = air.frames([air.datagram(bytes([n]) * 9) for n in range(8)])
+    path.write_text("\n".join(frame[:-2].hex(" ") for frame in frames), "ascii")
+    code, found = audited(path, *contexts(sound()))
+    assert (code, found["frames"], found["findings"]) == (0, 8, [])
+
+
 def test_a_garbled_line_of_a_text_is_a_finding_and_no_frame(tmp_path: Path) -> None:
     """A line has 26 octets, so 77 characters and its end; of the tenth octet the second digit stands at column 29."""
     path = tmp_path / "a.txt"

@@ -18,6 +18,9 @@ _OFFSET = re.compile(r"(?:0[xX])?([0-9a-fA-F]{4,16})(:?)(?:(\s+)(.*))?")
 _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 
+_COMMENT = re.compile(r"/\*.*?\*/|(?:^|\s)(?:#|//).*")
+
+
 class TextLine(NamedTuple):
     """A line without its comment: its number, where it starts in octets, its text, and the time that stood before.
 
@@ -32,6 +35,11 @@ class TextLine(NamedTuple):
     column: int = 0
     is_apart: bool = False
     is_dump: bool = False
+
+
+def without_comment(text: str) -> str:
+    """Return a line without what ``#`` or ``//`` begins, and what stands between ``/*`` and ``*/``."""
+    return _COMMENT.sub("", text).rstrip() if "#" in text or "/" in text else text.rstrip()
 
 
 class _Row(NamedTuple):

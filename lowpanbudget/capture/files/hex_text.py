@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
-from lowpanbudget.capture.files.hex_dump import TextLine, joined
+from lowpanbudget.capture.files.hex_dump import TextLine, joined, without_comment
 from lowpanbudget.errors import RequestError, plural
 
 _DIGITS = frozenset(string.hexdigits)
@@ -156,6 +156,7 @@ def _text_lines(file: BinaryIO, name: str) -> Iterator[TextLine]:
                 f"{name}:{number}: the line has {_LONGEST_LINE} characters or more",
                 hint="Write one frame a line in hex",
             )
-        text = line.removeprefix(b"\xef\xbb\xbf").split(b"#")[0].decode("ascii", "backslashreplace")
+        text = line.removeprefix(b"\xef\xbb\xbf").decode("ascii", "backslashreplace")
+        text = without_comment(text).split("#")[0]
         if text.strip():
             yield TextLine(number, 0, text)

@@ -18,6 +18,9 @@ from lowpanbudget.capture.files.hex_groups import LEAST, LONG, DigitGroup, group
 from lowpanbudget.capture.files.line_slips import OctetSlip, slip_beside
 
 _FILLER = re.compile(r"(?<!\S)(?:\.\.|--|__)(?!\S)")  # where a row has no octet
+_SETTING = re.compile(
+    r"\s*[\w.-]+\s*=\s*[\"']"
+)  # a line of a key file, or of a design: nobody logs so
 _BASE64 = re.compile(r"[A-Za-z0-9+/]{16,}={0,2}")
 
 
@@ -37,6 +40,8 @@ class LineOctets(NamedTuple):
 
 def octets_in(text: str) -> LineOctets:
     """Return the octets of a line without its time and comment."""
+    if _SETTING.match(text):
+        return LineOctets()
     left, is_row = _without_characters(text)
     groups = groups_of(left)
     runs = _runs(groups)

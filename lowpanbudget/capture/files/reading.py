@@ -17,7 +17,7 @@ from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
 from lowpanbudget.capture.files.record import NO_CAPTURE, Notices, ReadingNotice, Record
 from lowpanbudget.capture.files.single_pass import read_before
 from lowpanbudget.capture.files.source import GZIP, BinaryFile, Source
-from lowpanbudget.capture.files.text_log import is_text, read_text
+from lowpanbudget.capture.files.text_log import begins_log, is_text, read_text
 from lowpanbudget.errors import RequestError
 
 AHEAD = 4096  # octets that tell a capture from lines of hex
@@ -247,13 +247,13 @@ def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, 
     return "unknown", iter(())
 
 
-def is_capture(path: str) -> bool:
-    """Return whether a file holds a capture, or a log with times; not lines of nothing but hex."""
+def is_log(path: str) -> bool:
+    """Return whether a file holds a capture, or a text with more in its lines than hex; see ``starts_log``."""
     try:
         if not Path(path).is_file():
             return False
         with Path(path).open("rb") as file:
-            return starts_capture(file.read(AHEAD))
+            return starts_log(file.read(AHEAD))
     except (OSError, ValueError):
         return False
 
@@ -264,7 +264,7 @@ def has_magic(octets: bytes) -> bool:
 
 
 def starts_capture(octets: bytes) -> bool:
-    """Return the same as ``is_capture`` of the first octets of a file."""
+    """Return whether the first octets of a file are those of a capture, or of a log with times."""
     if has_magic(octets):
         return True
     with read_capture(io.BytesIO(octets)) as records:
@@ -272,3 +272,11 @@ def starts_capture(octets: bytes) -> bool:
             return False
         first = next(records, None)
     return first is not None and first.time_ns is not None
+
+
+def starts_log(octets: bytes) -> bool:
+    """Return whether the first octets of a file are those of a capture, or of a text with more in it than hex."""
+    if has_magic(octets):
+        return True
+    source = Source(io.BytesIO(octets))
+    return is_text(source) and begins_log(source)

@@ -9,12 +9,12 @@ is noticed with the reason, never dropped in silence; what ``#`` or ``//`` begin
 offsets (``hex_dump``) or without (``hex_rows``), are one frame together.
 """
 
-import re
 from collections.abc import Callable, Iterable, Iterator
 
-from lowpanbudget.capture.files.hex_dump import TextLine, joined
+from lowpanbudget.capture.files.hex_dump import TextLine, joined, without_comment
 from lowpanbudget.capture.files.hex_groups import LEAST
 from lowpanbudget.capture.files.hex_rows import OctetLine, headed, in_braces, rows_joined
+from lowpanbudget.capture.files.hex_text import octets_of
 from lowpanbudget.capture.files.line_octets import LineOctets, octets_in, why_none
 from lowpanbudget.capture.files.line_time import FORMS, may_be_time, time_in
 from lowpanbudget.capture.files.record import (
@@ -25,10 +25,10 @@ from lowpanbudget.capture.files.record import (
     Record,
 )
 from lowpanbudget.capture.files.source import Source
+from lowpanbudget.errors import RequestError
 
 LONGEST_LINE = 1 << 16
 _SAMPLE = 1024
-_COMMENT = re.compile(r"/\*.*?\*/|(?:^|\s)(?:#|//).*")
 
 
 def is_text(source: Source) -> bool:
@@ -61,6 +61,20 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
         yield Record(number, line.time_ns, link_type, found.octets, len(found.octets), line.start)
 
 
+def begins_log(source: Source) -> bool:
+    """Return whether the first line with octets is read otherwise than hex that somebody typed."""
+    lines = list(_lines(source, Notices(), lambda: 0))
+    first = next((one for one in octet_lines(lines) if one.octets), None)
+    if first is None:
+        return False
+    typed = {line.number: without_comment(line.text) for line in joined(lines)}
+    try:
+        octets = octets_of(typed.get(first.line.number, ""))
+    except RequestError:
+        return True
+    return first.line.time_ns is not None or octets != first.octets
+
+
 def octet_lines(lines: Iterable[TextLine]) -> Iterator[OctetLine]:
     """Yield the lines of a text taken apart, those that are one frame together as one."""
     return headed(rows_joined(map(_taken_apart, in_braces(joined(map(_timed, lines))))))
@@ -77,7 +91,7 @@ def _timed(line: TextLine) -> TextLine:
             "#", " ", 1
         )  # nothing stands before it: it parts the time from the rest
     column = line.column + len(text) - len(rest)
-    return line._replace(text=_without_comment(rest), time_ns=time_ns, column=column)
+    return line._replace(text=without_comment(rest), time_ns=time_ns, column=column)
 
 
 def _taken_apart(line: TextLine) -> OctetLine:
@@ -127,13 +141,9 @@ def _lines(source: Source, notices: Notices, records: Callable[[], int]) -> Iter
             continue
         text = line.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace").rstrip()
         column = len(text) - len(text.lstrip())
-        if _without_comment(text):
+        if without_comment(text):
             yield TextLine(line_number, start, text[column:], column=column, is_apart=is_apart)
         is_apart = not text
-
-
-def _without_comment(text: str) -> str:
-    return _COMMENT.sub("", text).rstrip() if "#" in text or "/" in text else text.rstrip()
 
 
 def _skip(source: Source) -> None:

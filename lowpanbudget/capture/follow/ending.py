@@ -35,8 +35,16 @@ class Endings:
                 f"fcs {repeated(fcs)} is not 0, 2 or 4", hint="Leave it out to have it tested"
             )
         self._told = fcs
+        self.of_text = False
         self.verdicts: dict[int, FcsVerdict] = {}
         self._rules: dict[tuple[int, int | None], tuple[int, int]] = {}
+
+    @property
+    def found(self) -> dict[int, FcsVerdict]:
+        """Return the verdicts for people: a text names no link type, and what it is taken for claims nothing."""
+        if not self.of_text:
+            return self.verdicts
+        return {kind: one._replace(claimed=None) for kind, one in self.verdicts.items()}
 
     def test(self, records: Iterable[Record], fits: Callable[[bytes], bool | None]) -> None:
         """Judge by some records; ``fits`` tells whether a frame without FCS proves that it ends where it should."""

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, RecordBody
 from lowpanbudget.capture.files.reading import CaptureFile
-from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.record import LINE_GARBLED, Record
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.opening import ContentOpener, look_into
 from lowpanbudget.capture.follow.other_readings import advise
@@ -24,6 +24,7 @@ NO_FRAME = (
     "Look whether the receiver listens on the channel of the network, and has written its file"
 )
 CUT_OFF = "Copy the file again from where it was captured: it was cut or damaged on the way"
+AS_HEX = "Write two hex digits an octet, a frame a line; # begins a comment"
 FEW = 3  # frames that are shown of a capture unless some are named
 _MOST_HELD = 4096  # first fragments that are remembered
 
@@ -45,7 +46,8 @@ def pick(
     if not counted.count:
         for notice in records.notices:
             if notice.is_damage:
-                raise Malformed(f"{name}: {notice.text}", offset=notice.offset, hint=CUT_OFF)
+                hint = AS_HEX if notice.name == LINE_GARBLED else CUT_OFF
+                raise Malformed(f"{name}: {notice.text}", offset=notice.offset, hint=hint)
         raise RequestError(f"{name} has 0 frames: there is nothing to show", hint=NO_FRAME)
     if missing or not picked:
         text = f"{name} has {plural(counted.count, 'frame')}"

@@ -132,7 +132,7 @@ class Trace:
     @property
     def fcs(self) -> dict[int, FcsVerdict]:
         """Return what the test for an FCS found, by link type; nothing where it was told."""
-        return self.endings.verdicts
+        return self.endings.found
 
     @property
     def contexts(self) -> Contexts:
@@ -161,6 +161,7 @@ class Trace:
         whether an FCS is there. At the end ``leftover`` tells of fragments that never became a datagram.
         """
         coming = iter(records)
+        self.endings.of_text = getattr(records, "format", "") == "text"
         window = []
         for record in islice(coming, WINDOW):
             window.append(record)

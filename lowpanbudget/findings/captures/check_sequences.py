@@ -119,5 +119,5 @@ def check_sequence_not_as_said(scene: Scene, verdict: FcsVerdict) -> Hits:
             evidence += ("frames are acknowledged all the same",)
         severity = Severity.REMARK if taken else Severity.RISK
         yield Hit(verdict.text, evidence, verdict.state, (1,), severity, _SUMMED)
-    elif verdict.state in {STRIPPED, STATUS}:
+    elif verdict.state in {STRIPPED, STATUS} and not verdict.as_claimed:
         yield Hit(verdict.text, evidence, verdict.state, (1,))

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from lowpanbudget.capture.files.reading import CaptureFile, read_capture
+from lowpanbudget.capture.files.reading import CaptureFile, read_capture, starts_log
 from lowpanbudget.capture.files.record import Record
 
 FRAME = bytes.fromhex("619807412c310004017cf7013ff3345c531207d50b3a0a88")
@@ -196,3 +196,27 @@ def test_times_of_a_certain_form_are_read_and_others_told(
 def test_base64_is_told_how_it_becomes_hex() -> None:
     _, reading = read(binascii.b2a_base64(FRAME).decode())
     assert "base64 -d" in reading.notices[0].text
+
+
+@pytest.mark.parametrize(
+    ("text", "is_log"),
+    [
+        (f"RX: {SPACED}", True),
+        (f"received: {FRAME.hex()} power: -60 lqi: 200", True),
+        (f"# a comment\n12.5 {FRAME.hex()}", True),
+        (rows(FRAME, "list"), True),
+        (rows(FRAME, "plain"), True),
+        (f"// one\n{SPACED}\n{OTHER.hex()}", False),
+        (f"0000  {FRAME[:16].hex(' ')}\n0010  {FRAME[16:].hex(' ')}", False),
+        (SPACED.replace("31", "3l"), False),
+        ("no frame", False),
+    ],
+)
+def test_a_text_with_more_in_it_than_hex_is_a_log(text: str, *, is_log: bool) -> None:
+    """A typing error in nothing but hex is for whoever reads that, and names its place."""
+    assert starts_log(text.encode()) == is_log
+
+
+def test_the_lines_of_a_key_file_are_no_frames() -> None:
+    records, _ = read(f'[[kee]]\noctets = "{FRAME[:16].hex()}"\n')
+    assert not records
