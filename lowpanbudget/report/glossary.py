@@ -10,7 +10,7 @@ WORDS: dict[str, str | Gloss] = {
     "octet (byte)": "Eight bits, the standards' word for what is often called a byte. Every size here counts octets.",
     "frame": (
         "What a node sends over the air in one go, from the first header octet to the last octet of the check "
-        "sequence. Its size has a fixed upper limit, and everything here is about what is left inside that limit."
+        "sequence. The PHY limits its size (aMaxPhyPacketSize), and everything here is about what is left inside that."
     ),
     "octets of a frame (127 102 81)": (
         "What RFC 4944 section 4 reckons with: a frame of 127 octets, less 25 for the link's own header and trailer, "

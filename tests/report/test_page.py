@@ -89,6 +89,9 @@ def test_the_figures_of_a_frame_stand_beside_those_of_the_standard() -> None:
     html = unescape(design_html(shown))
     assert "take 29 of 127 octets and leave 98; other headers take 14 of those" in html
     assert "102 left, 127 less 25, and with 81 where security takes 21 more" in html
+    # table 11-1 from memory
+    largest = "no frame of more than 127 octets: that is its aMaxPhyPacketSize (IEEE 802.15.4-2015 table 11-1"
+    assert largest in html
     assert shown["flows"][0]["rooms"][0][0] == 127 - 29 - 14
 
 

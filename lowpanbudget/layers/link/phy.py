@@ -118,6 +118,14 @@ class Phy:
     rates: Mapping[int, PhyTiming]
     chooses_preamble: bool = False
 
+    @property
+    def says_largest(self) -> str:
+        """Return in words where the size of its largest frame comes from."""
+        return (
+            f"The PHY, {self.name}, sends no frame of more than {self.largest} octets: that is its aMaxPhyPacketSize "
+            f"({self.cite}, from memory)."
+        )
+
 
 def _phy(name: str, rate: int, symbol: int, octet: int, ack_wait: int, cite: Cite) -> Phy:
     rates = {rate: _timing(symbol, octet, ack_wait, cite)}

@@ -78,7 +78,7 @@ RADIO = {
         f"{_USUAL.name}. The MAC calls it MPDU; with preamble, SFD and PHR it is the PPDU, and what the MAC carries "
         "for the layer above is the MSDU.",
         _USUAL.cite, ("frame", "link.phy", "PHR"),
-        also=("MPDU", "PPDU", "MSDU"),
+        also=("MPDU", "PPDU", "MSDU", "aMaxPhyPacketSize"),
     ),
     "synchronization and PHY headers (SHR PHR)": Gloss(
         f"What goes before a frame on the air: {_BEFORE}; octets of the radio that let a receiver find the frame and "

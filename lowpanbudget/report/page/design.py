@@ -9,6 +9,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.findings.finding import ranked
 from lowpanbudget.findings.planned import flow_findings, message_findings
+from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.report import view
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.fit_text import slot_ends
@@ -68,6 +69,7 @@ def design_page(
     return {
         "title": harmless(design.title or file),
         "file": file,
+        "phy": PHYS[design.link.phy].says_largest,
         "slot": "" if design.link.in_slot is None else slot_ends(design.link.in_slot),
         "flows": flows,
         "messages": message_pages(design, fits, figures),
