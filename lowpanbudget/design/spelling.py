@@ -4,8 +4,17 @@ import difflib
 import re
 from collections.abc import Iterable
 
+from lowpanbudget.layers.lowpan import mesh
+
+# parts of words that ask for what designs do not plan
+_NOT_PLANNED = {"mesh": mesh.PLANS_NONE}
 _SHORT = 3  # letters of an abbreviation that says which word it is of
 _FEW = 3  # words that begin alike
+
+
+def not_planned(word: str) -> str:
+    """Return what is not planned where a word asks for it, else an empty text."""
+    return next((says for part, says in _NOT_PLANNED.items() if part in word.lower()), "")
 
 
 def meant(word: str, vocabulary: Iterable[str]) -> str:

@@ -15,7 +15,7 @@ from decimal import Decimal
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.design.estimate import Estimate
-from lowpanbudget.design.spelling import meant, spelled
+from lowpanbudget.design.spelling import meant, not_planned, spelled
 from lowpanbudget.design.takes import A_TABLE, Schema, TableKey, Takes, ValuePlace, shown
 
 _NEEDED: Any = object()
@@ -51,7 +51,7 @@ class ShapeTable:
                 setattr(table, name, entry.default)
         for name in value:
             if name not in cls.keys:
-                hint = spelled(name, cls.keys)
+                hint = not_planned(name) or spelled(name, cls.keys)
                 place.at(name).add("there is no such key", hint, at_key=True)
         return table
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from lowpanbudget.design.bounds import Bounds
-from lowpanbudget.design.spelling import meant
+from lowpanbudget.design.spelling import meant, not_planned
 from lowpanbudget.payload.flaws import Flaw, Path
 
 _TABLE_INSIDE = "a table"  # as a table says it that has no name
@@ -205,7 +205,7 @@ class Words(Takes):
             *others, last = map(repr, self._words)
             before = f"{', '.join(others)} or " if others else ""
             words = [word for word in self._words if isinstance(word, str)]
-            hint = meant(value, words) if isinstance(value, str) else ""
+            hint = not_planned(value) or meant(value, words) if isinstance(value, str) else ""
             place.refuse(f"should be {before}{last}", value, hint)
         return value
 

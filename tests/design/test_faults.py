@@ -3,6 +3,7 @@
 import pytest
 from design.designs import SMALL, changed, fault_of, faults_of, place
 
+from lowpanbudget import explain
 from lowpanbudget.design.takes import MOST_SHOWN
 
 
@@ -65,6 +66,23 @@ def test_a_mistyped_key_is_found_and_the_right_one_named(
 def test_a_key_like_no_other_lists_what_is_known() -> None:
     fault = fault_of(changed(("\nid = 0", "\nid = 0\nzzz = 1")))
     assert fault.hint == "Known here: id, prefix, may_compress"
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("[network]", "[mesh]\n[network]"),
+        ("[network]", "[network]\nmesh_under = true"),
+        ("frame_version = 2", 'frame_version = 2\nphy = "mesh-under"'),
+    ],
+)
+def test_what_asks_for_a_mesh_below_ipv6_is_told_that_none_is_planned(old: str, new: str) -> None:
+    """RFC 4944 section 5.2: such frames carry a mesh header on each hop, which no frame of a design has."""
+    fault = fault_of(changed((old, new)))
+    assert fault.hint is not None
+    assert fault.hint.startswith("Designs plan no mesh-under network (RFC 4944 section 5.2): ")
+    (word,) = explain("mesh-under")
+    assert f"{fault.hint}." in str(word.data)
 
 
 # old, new, key, mark of the place, a word that the message must have, a word that the hint must have

@@ -13,6 +13,9 @@ from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, stat
 from lowpanbudget.values import dataclass
 
 CITE = rfc(4944, "5.2")
+PLANS_NONE = (
+    "Designs plan no mesh-under network (RFC 4944 section 5.2): each hop of a flow is one of IPv6"
+)
 BROADCAST_CITE = rfc(4944, "11.1")
 DEEP = 0xF
 

@@ -3,7 +3,7 @@
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Gloss
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
-from lowpanbudget.layers.lowpan import fragment, nhc, recovery
+from lowpanbudget.layers.lowpan import fragment, mesh, nhc, recovery
 
 COMPRESSION = {
     "IPv6 over low-power wireless personal area networks (6LoWPAN)": Gloss(
@@ -76,7 +76,7 @@ COMPRESSION = {
     ),
     "mesh-under": Gloss(
         "Frames are passed on below IPv6: all nodes are one IP hop apart, and a mesh header names the two ends. "
-        "Fragments are put together at the far end alone.",
+        f"Fragments are put together at the far end alone. {mesh.PLANS_NONE}.",
         rfc(6775, "2"), ("header mesh", "BC0", "route-over"),
     ),
     "route-over": Gloss(
