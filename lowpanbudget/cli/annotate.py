@@ -104,7 +104,7 @@ def command(
     FILE is text with a frame a line in hex (# starts a comment), or a capture: pcap, pcapng, either also compressed by
     gzip (no other way), or a log whose lines hold more than hex. Behind the octets stand the headers restored, each
     field with what it was restored from, and the shortest form of the same datagram. A frame that cannot be read to its
-    end is shown as far as it goes, with the reason; the exit code is then 3.
+    end is shown as far as it goes, with the reason; the exit code is then 3, and 1 where there is no frame.
     With --together several captures of one network are given.
     """
     from lowpanbudget.capture.files import hex_text
@@ -172,6 +172,9 @@ def command(
         _show(frames, count, largest)
     if _tell_faults(ctx, frames) or wrong:
         ctx.exit(WireError.exit_code)
+    if not frames:
+        captures.say_empty(ctx, captures.name_of(sources))
+        ctx.exit(_ANSWER_IS_NO)
 
 
 def _picked(

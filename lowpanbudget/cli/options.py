@@ -150,7 +150,14 @@ def messages_of(text: str) -> "list[HexLine]":
 
     if not looks_like_hex(text):
         require_present(text, "file of hex", said="is neither hex nor a file that exists")
-    return hex_lines(text, sys.stdin.buffer if text == "-" else None, "message")
+    lines = hex_lines(text, sys.stdin.buffer if text == "-" else None)
+    if not lines:
+        name = "standard input" if text == "-" else text
+        raise RequestError(
+            f"{name} has no message in it",
+            hint="Write one message a line in hex; # starts a comment",
+        )
+    return lines
 
 
 def surroundings(

@@ -13,7 +13,10 @@ if TYPE_CHECKING:
     from lowpanbudget.report.view import Data
 
 _ANSWER_IS_NO = 1
-_DAMAGED = "capture-damaged"  # the finding that says that a file is none, or cut
+_DAMAGED = {
+    "capture-damaged",
+    "text-not-read",
+}  # what says that a file is none, cut, or not to be read
 _EXAMPLE = """\b
 lowpanbudget page examples/archive.toml -o archive.html
 lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
@@ -91,7 +94,9 @@ def command(
                 )
             known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
             page = _of_capture(source, frames, known)
-            damaged = any(one["name"] == _DAMAGED for one in page["findings"])
+            damaged = any(
+                one["name"] in _DAMAGED and one["severity"] == "risk" for one in page["findings"]
+            )
             if not page["frames"]:  # a page of nothing would say nothing, and look like an answer
                 captures.say_empty(ctx, source)
                 ctx.exit(WireError.exit_code if damaged else _ANSWER_IS_NO)

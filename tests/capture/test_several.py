@@ -217,7 +217,7 @@ def test_files_without_times_come_last_and_an_empty_one_hides_nothing(tmp_path: 
     assert [record.octets for record in found] == [octets] * 2
     assert [Path(row.file_of(number)).name for number in (1, 2)] == ["c.pcap", "log.txt"]
     assert [(one.name, one.text) for one in row.notices] == [
-        ("not-a-capture", f"{paths[1]}: the file is empty")
+        ("file-empty", f"{paths[1]}: the file is empty")
     ]
 
 

@@ -315,8 +315,8 @@ def test_wrong_requests_are_told_in_one_message(
 @pytest.mark.parametrize(
     ("content", "code", "says"),
     [
-        (b"", 2, "has no frame in it"),
-        (b"# only words\n\n", 2, "has no frame in it"),
+        (b"", 1, "holds no frame"),
+        (b"# only words\n\n", 1, "holds no frame"),
         (b"4188\n41 8x\n", 2, ":2:5: 'x' is no hex digit"),
         (b"\x89PNG\r\n\x1a\n\0\0", 3, "octet 0"),
         (b"4" * 70000, 2, "65536 characters or more"),

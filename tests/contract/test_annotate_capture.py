@@ -391,9 +391,11 @@ def test_wrong_requests_about_hex() -> None:
 
 
 def test_an_empty_capture(tmp_path: Path) -> None:
-    done = invoke("annotate", shelf.written(tmp_path / "a.pcap", []))
-    assert done.exit_code == 2
-    assert "has 0 frames" in done.stderr
+    path = shelf.written(tmp_path / "a.pcap", [])
+    done = invoke("annotate", path)
+    assert done.exit_code == 1
+    assert "holds no frame" in done.stderr
+    assert invoke("annotate", path, "--frame", "1").exit_code == 2
 
 
 @pytest.mark.parametrize("columns", ["40", "80", "120"])

@@ -257,7 +257,7 @@ def test_a_cut_file_gives_its_whole_frames(tmp_path: Path) -> None:
         assert len(shelf.read_back(out)[1]) == 2
 
 
-@pytest.mark.parametrize("octets", [b"", b"\x89PNG\r\n\x1a\n", bytes(range(256)) * 400])
+@pytest.mark.parametrize("octets", [b"\x89PNG\r\n\x1a\n", bytes(range(256)) * 400])
 def test_what_is_no_capture_writes_nothing(tmp_path: Path, octets: bytes) -> None:
     source, out = tmp_path / "a.pcap", tmp_path / "out.pcap"
     source.write_bytes(octets)

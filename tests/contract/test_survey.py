@@ -144,7 +144,27 @@ def test_a_cut_file_is_surveyed_and_told(tmp_path: Path) -> None:
     assert f"after frame {len(GOOD) - 1}" in done.stderr
 
 
-@pytest.mark.parametrize("octets", [b"", b"\x89PNG\r\n\x1a\n", bytes(range(256)) * 400])
+@pytest.mark.parametrize(
+    "command", ["audit", "survey", "measure", "annotate", "list", "expand", "shrink", "page"]
+)
+@pytest.mark.parametrize("head", [0, 24], ids=["empty", "header"])
+def test_of_a_capture_without_a_frame_all_commands_say_no(
+    tmp_path: Path, command: str, head: int
+) -> None:
+    """README, exit codes: "1 the answer is no"; 3 is for octets that cannot be read, and here no octet is wrong."""
+    path = tmp_path / "a.pcap"
+    path.write_bytes(struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 195)[:head])
+    words = {"list": ("annotate", path, "--list")}.get(command, (command, path))
+    if command in {"expand", "shrink", "page"}:
+        words = (*words, "-o", tmp_path / "b")
+    if command == "shrink":
+        words = (*words, "--plain", "--design", "examples/archive.toml")
+    done = invoke(*words)
+    assert done.exit_code == 1
+    assert "Traceback" not in done.output
+
+
+@pytest.mark.parametrize("octets", [b"\x89PNG\r\n\x1a\n", bytes(range(256)) * 400])
 def test_octets_that_are_no_capture(tmp_path: Path, octets: bytes) -> None:
     path = tmp_path / "a.pcap"
     path.write_bytes(octets)

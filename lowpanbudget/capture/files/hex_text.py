@@ -88,20 +88,19 @@ def only_line(text: str, stdin: BinaryIO) -> bytes:
     return lines[0].octets
 
 
-def hex_lines(text: str, stream: BinaryIO | None = None, what: str = "frame") -> list[HexLine]:
+def hex_lines(text: str, stream: BinaryIO | None = None) -> list[HexLine]:
     """Return the octets of hex text as one line, or of all lines of the file that the text names.
 
-    ``stream`` is what the text stands for where that is open already: standard input for ``-``, or a pipe; ``what`` is
-    what a line should be. Raises ``RequestError`` for text that is neither, a file that cannot be read or has no
-    octets, and malformed hex.
+    ``stream`` is what the text stands for where that is open already: standard input for ``-``, or a pipe.
+    Raises ``RequestError`` for text that is neither, a file that cannot be read, and malformed hex.
     """
     if stream is not None:
-        return _all(stream, "standard input" if text == "-" else text, what)
+        return list(_lines(stream, "standard input" if text == "-" else text))
     if looks_like_hex(text):
         rows = joined(TextLine(1, 0, line) for line in text.splitlines())
         return [HexLine(octets_of("\n".join(row.text for row in rows)))]
     with _opened(text) as file:
-        return _all(file, text, what)
+        return list(_lines(file, text))
 
 
 @contextmanager
@@ -120,16 +119,6 @@ def _opened(path: str) -> Iterator[BinaryIO]:
         raise RequestError(
             f"the file {_short(path)!r} cannot be read: {reason}", hint="Check the name"
         ) from None
-
-
-def _all(file: BinaryIO, name: str, what: str) -> list[HexLine]:
-    lines = list(_lines(file, name))
-    if not lines:
-        raise RequestError(
-            f"{name} has no {what} in it",
-            hint=f"Write one {what} a line in hex; # starts a comment",
-        )
-    return lines
 
 
 def _next_line(file: BinaryIO, name: str) -> bytes:

@@ -14,7 +14,7 @@ from lowpanbudget.arguments import as_declared, function, open_for_octets
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
-from lowpanbudget.capture.files.record import NO_CAPTURE, Notices, ReadingNotice, Record
+from lowpanbudget.capture.files.record import FILE_EMPTY, NO_CAPTURE, Notices, ReadingNotice, Record
 from lowpanbudget.capture.files.single_pass import read_before
 from lowpanbudget.capture.files.source import GZIP, BinaryFile, Source
 from lowpanbudget.capture.files.text_log import begins_log, is_text, read_text
@@ -243,7 +243,7 @@ def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, 
         text = source.trouble or f"this is neither pcap, pcapng nor text: {what}"
         notices.add(NO_CAPTURE, text, 0, 0)
     else:
-        notices.add(NO_CAPTURE, "the file is empty", 0, 0)
+        notices.add(FILE_EMPTY, "the file is empty", 0, 0)
     return "unknown", iter(())
 
 

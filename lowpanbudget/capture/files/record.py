@@ -24,6 +24,7 @@ class Record(NamedTuple):
 
 
 NO_CAPTURE = "not-a-capture"
+FILE_EMPTY = "file-empty"  # no octet of it is wrong, there is none: it holds no frame, as one with a header alone
 CLOCK_DIFFERS = "receiver-clock-differs"
 FRAME_CUT = "frame-cut"  # of a frame the capture kept the front only, as it was told to
 FILES_JOINED = "files-joined"

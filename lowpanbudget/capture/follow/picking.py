@@ -35,7 +35,8 @@ def pick(
     """Return the frames of these numbers, or the first few wanted, and how many the capture called ``name`` has.
 
     All before them are followed, since contexts and fragments come from there; those behind them until it is known
-    what became of their datagrams. Raises ``RequestError`` for a number that the capture does not have, ``Malformed``
+    what became of their datagrams; none of a capture without frames, unless some are named.
+    Raises ``RequestError`` for a number that the capture does not have, ``Malformed``
     where the file is cut or damaged before its first frame.
     """
     named = set(numbers)
@@ -48,6 +49,8 @@ def pick(
             if notice.is_damage:
                 hint = AS_HEX if notice.name == LINE_GARBLED else CUT_OFF
                 raise Malformed(f"{name}: {notice.text}", offset=notice.offset, hint=hint)
+        if not named:
+            return [], 0
         raise RequestError(f"{name} has 0 frames: there is nothing to show", hint=NO_FRAME)
     if missing or not picked:
         text = f"{name} has {plural(counted.count, 'frame')}"

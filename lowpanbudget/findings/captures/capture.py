@@ -4,6 +4,7 @@ from typing import NamedTuple, Protocol
 
 from lowpanbudget.capture.files.record import (
     CLOCK_DIFFERS,
+    FILE_EMPTY,
     FILES_JOINED,
     FRAME_CUT,
     LINE_GARBLED,
@@ -22,20 +23,21 @@ CAPTURE = Subject("capture")
 
 _STEP_S = 1.0  # back by less is a remark: frames that a receiver hands on out of order; our choice
 
-_JOINED = (
-    "Read the files that were joined: with --continued those that one receiver wrote in a row, with --together those "
-    "of several at one time."
-)
+_ADVICE = {
+    FILES_JOINED: "Read the files that were joined: with --continued those that one receiver wrote in a row, with "
+    "--together those of several at one time.",
+    FILE_EMPTY: "Look whether this is the file that you meant, and whether the receiver has written it.",
+}
 
 
 @CAPTURE.rule("capture-damaged", ReadingNotice)
 def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
-    """Take what reading the file noticed; a block of a kind made later than this program is no damage."""
+    """Take what reading noticed; no damage are an empty file, and a block of a kind made later than this program."""
     if notice.name in {FRAME_CUT, CLOCK_DIFFERS, *_OF_TEXT}:
         return
-    severity = Severity.REMARK if notice.name == "block-unknown" else None
+    severity = Severity.REMARK if notice.name in {"block-unknown", FILE_EMPTY} else None
     evidence = (f"octet {notice.offset} of the file",)
-    advice = _JOINED if notice.name == FILES_JOINED else ""
+    advice = _ADVICE.get(notice.name, "")
     yield Hit(notice.text, evidence, notice.name, (notice.number,), severity, advice)
 
 

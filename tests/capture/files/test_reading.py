@@ -246,7 +246,7 @@ def enhanced(
         (pcap(record(b""), record(b"x"), record(b"")), 3, ["frame-empty", "frame-empty"]),
         (struct.pack("<IHHIIII", 0xA1B2C3D4, 9, 9, 0, 0, 0, 195), 0, ["version-unknown"]),
         (pcap(struct.pack("<4I", 1, 10**9, 1, 1) + b"x"), 1, ["time-wrong"]),
-        (b"", 0, ["not-a-capture"]),
+        (b"", 0, ["file-empty"]),
         (b"\x00\x01\x02\x03\x04\x05", 0, ["not-a-capture"]),
         (section() + enhanced(b"abc"), 0, ["interface-unknown"]),
         (section() + interface(195) + enhanced(b"abc", kept=900), 0, ["length-wrong"]),
