@@ -427,11 +427,10 @@ SECRET = {
 INNER = [
     "Activity.plus", "CaptureFile.of", "ClockPutBack.again", "ContinuedCapture.file_of", "Contexts.after",
     "Contexts.get", "Contexts.gone", "Env.carried",
-    "Estimate.map", "ExtensionNhc.restored", "Flow.routed", "Flow.tunnelled", "FragmentKey.of", "Iphc.restored",
+    "Estimate.map", "ExtensionNhc.restored", "Flow.tunnelled", "FragmentKey.of", "Iphc.restored",
     "Key.cipher",
     "LearnedContext.at", "LearnedContext.renewed", "Legacy.restored", "Legacy.restored_udp", "Link.complete",
     "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write", "SettingChange.of", "Spread.quantile",
-    "Station.is_short",
     "UdpNhc.restored",
 ]  # fmt: skip
 

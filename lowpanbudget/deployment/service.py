@@ -80,11 +80,12 @@ class HopService:
     def arrives(self) -> float | None:
         """Return the share of all messages that arrives, full queues counted; with losses in runs or not, the less."""
         known = [share for share in (self.delivered, self.in_runs) if share is not None]
-        return self.of_all(min(known)) if known else None
+        return of_all(self, min(known)) if known else None
 
-    def of_all(self, share: float | None) -> float | None:
-        """Return such a share of what finds places in all queues as one of all messages; None of None."""
-        return None if share is None else share * (1.0 if self.queued is None else self.queued)
+
+def of_all(one: HopService, share: float | None) -> float | None:
+    """Return such a share of what finds places in all queues as one of all messages; None of None."""
+    return None if share is None else share * (1.0 if one.queued is None else one.queued)
 
 
 def quantiles(delays: Delays) -> Quantiles | None:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from math import floor, log10
 
 from lowpanbudget.deployment.carried import CarriedNetwork
-from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.service import HopService, of_all
 from lowpanbudget.report.chart import number
 
 SEEN = 1e-6  # a share that is worth a column
@@ -16,7 +16,7 @@ AT_RANDOM = (
 
 def is_late(one: HopService) -> bool:
     """Return whether something arrives after the time that the design allows."""
-    there = one.of_all(one.delivered)
+    there = of_all(one, one.delivered)
     if there is None or one.in_time is None:
         return False
     return there - one.in_time > max(SEEN, one.in_time_half_width)

@@ -7,7 +7,7 @@ from rich.text import Text
 
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.digits import days_text
-from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.service import HopService, of_all
 from lowpanbudget.deployment.services_together import ENOUGH
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
@@ -201,7 +201,7 @@ def _arrivals(
         quiet = one.quiet_latency
         rows.append(
             [
-                str(one.hop), share_of(one.of_all(one.delivered)), share_of(one.of_all(one.in_runs)),
+                str(one.hop), share_of(of_all(one, one.delivered)), share_of(of_all(one, one.in_runs)),
                 share_of(one.queued) if queued else "",
                 f"{one.half_width * 100:.2g} %" if one.half_width and one.messages != 0 else "",
                 *latency_texts(one, scale),

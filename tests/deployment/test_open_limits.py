@@ -101,6 +101,20 @@ def test_how_what_is_for_all_arrives_is_open(limits: str, said: str) -> None:
         assert "how what is for many nodes arrives" in answer(network)
 
 
+def test_how_what_no_node_of_the_tree_sends_arrives_is_open() -> None:
+    """The tree is of nodes; the flow is the collector's own: nobody in the tree sends it, nothing of it is played."""
+    text = heard(TREE + "[limits]\ndelivery = 0.9\n", OFTEN)
+    flow = text[text.index("[[flow]]") :]
+    own = flow.replace('"probe"', '"sink"', 1).replace(
+        'destination = "sink"', 'destination = "gate"'
+    )
+    network = carry(parse_design(text.replace(flow, own)))
+    assert network.services == ()
+    assert not network.holds
+    said = "limits.delivery was not checked of up reading, as no node of the tree is at its end"
+    assert network.open_limits == (said,)
+
+
 def test_faults_of_the_design_stand_first_among_what_was_checked(tmp_path: Path) -> None:
     """Two clocks of 40 ppm are 1280 µs apart after 16 s, the guard is 1100 µs (RFC 7554 appendix B.3 for the like)."""
     text = slotted("drift_ppm = 40", TREE + "[upkeep]\nkeep_alive_s = 16\n", OFTEN)

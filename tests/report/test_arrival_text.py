@@ -5,7 +5,7 @@ from findings.cases_deployment import slotted
 
 from lowpanbudget import airtime, parse_design
 from lowpanbudget.deployment.carry import judged
-from lowpanbudget.deployment.service import HopService, QuantileRange, Quantiles
+from lowpanbudget.deployment.service import HopService, QuantileRange, Quantiles, of_all
 from lowpanbudget.report import carries, carry_text
 from lowpanbudget.report.arrival_text import latency_texts, queue_text, seconds_text
 from lowpanbudget.report.carry_text import share_of
@@ -50,7 +50,7 @@ def test_what_queues_add_ends_there_as_well() -> None:
 def test_what_full_queues_refuse_does_not_arrive() -> None:
     """Of 76 % that find places 99 % arrive, by hand 75.24 %, and with losses in runs 95 %, 72.2 %."""
     one = HopService("up", "reading", "up", 1, 1, 0.99, 0.95, 0.0, None, None, queued=0.76)
-    assert one.of_all(one.delivered) == pytest.approx(0.7524)
+    assert of_all(one, one.delivered) == pytest.approx(0.7524)
     assert one.arrives == pytest.approx(0.722)
     assert replace(one, in_runs=None, queued=None).arrives == pytest.approx(0.99)
     assert replace(one, delivered=None, in_runs=None).arrives is None

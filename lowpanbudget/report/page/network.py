@@ -11,7 +11,7 @@ from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.carry import carry
 from lowpanbudget.deployment.digits import days_text
-from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.service import HopService, of_all
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.deployed import deployment_findings
@@ -167,7 +167,7 @@ _ARRIVE = (
 
 def _arrival(one: HopService) -> tuple[str, ...]:
     return (
-        str(one.hop), share_of(one.of_all(one.delivered)), share_of(one.of_all(one.in_runs), one.half_width),
+        str(one.hop), share_of(of_all(one, one.delivered)), share_of(of_all(one, one.in_runs), one.half_width),
         "" if one.queued is None or one.queued > 1 - SEEN else share_of(one.queued, one.half_width),
         *latency_texts(one), queue_text(one), share_of(one.in_time),
     )  # fmt: skip
