@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path as File
+from typing import Any
 
 import pytest
 from contract.entry import invoke
@@ -159,3 +160,9 @@ def test_where_the_mtu_ends_the_room_the_answers_say_so(tmp_path: File) -> None:
 def test_what_is_no_number_of_octets_is_refused(wrong: object) -> None:
     with pytest.raises(RequestError, match="octets"):
         carrying(DESIGNS["archive"], wrong)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("most_frames", [0, -1, True, 1.5, None])
+def test_a_number_of_frames_is_a_whole_one_from_1(most_frames: Any) -> None:
+    with pytest.raises(RequestError, match="is no number from 1"):
+        carrying(DESIGNS["archive"], 80, most_frames=most_frames)
