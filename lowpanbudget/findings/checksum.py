@@ -12,6 +12,7 @@ from typing import NamedTuple
 from lowpanbudget.bits import Reader
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.formulas import other_formulas
 from lowpanbudget.findings.guesses import (
     Segment,
     Slip,
@@ -29,6 +30,7 @@ from lowpanbudget.findings.lengths import (
 )
 from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.link.nonces import Devices
 
 
 class SumReading(NamedTuple):
@@ -86,8 +88,8 @@ def is_right(datagram: bytes) -> bool:
     return segment.checksum(segment.source, segment.destination) == segment.carried
 
 
-def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
-    """Return the reading that makes the datagram's checksum valid.
+def explain(datagram: HeardDatagram, known: Surroundings, devices: Devices) -> SumReading | None:
+    """Return the reading that makes the datagram's checksum valid; ``devices`` are EUI-64s of short addresses.
 
     Its slip says where none does, or several different ones do. None: the checksum is right, or there is none.
     """
@@ -97,16 +99,16 @@ def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
     computed = segment.checksum(segment.source, segment.destination)
     if computed == segment.carried:
         return None
-    single = list(_one_side(datagram, known, segment))
-    double = list(_both_sides(datagram, known, segment))
+    single = list(_one_side(datagram, known, devices, segment))
+    double = list(_both_sides(datagram, known, devices, segment))
     tried = len(single) + len(double)
     fitting = [[trial for trial in trials if trial.fits] for trials in (single, double)]
-    if not any(
-        fitting
-    ):  # behind the rest: octets that are zero fit whatever adds as little as they do
-        last = [_exchanged(segment, computed), *without_tail(datagram, segment)]
-        tried += len(last)
-        fitting = [[trial for trial in last if trial.fits]]
+    # behind the rest: octets that are zero fit whatever adds as little as they do, and carries that are lost add less
+    for last in (_of_octets, other_formulas):
+        if not any(fitting):
+            trials = list(last(datagram, segment, computed))
+            tried += len(trials)
+            fitting = [[trial for trial in trials if trial.fits]]
     slips = {trial.slip for trial in next(filter(None, fitting), ())}
     slip, text, what = Slip.NONE, "no reading makes the checksum right", ""
     if len(slips) == 1:
@@ -118,6 +120,12 @@ def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
         texts = dict.fromkeys(trial.text for level in fitting for trial in level)
         slip, text = Slip.SEVERAL, f"several readings make the checksum right: {' or '.join(texts)}"
     return SumReading(slip, text, segment.carried, computed, tried, what, len(segment.octets))
+
+
+def _of_octets(datagram: HeardDatagram, segment: Segment, computed: int) -> Iterator[Trial]:
+    """Yield the readings of octets in another order, or too many."""
+    yield _exchanged(segment, computed)
+    yield from without_tail(datagram, segment)
 
 
 def _exchanged(segment: Segment, computed: int) -> Trial:
@@ -139,18 +147,20 @@ def read_alike(datagram: HeardDatagram, said: SumReading | None) -> SumReading |
 
 
 def detail_of(datagram: HeardDatagram, slip: Slip) -> Detail:
-    """Return what a slip depends on beside the form: octets behind a datagram on its length, a port on both."""
-    if slip is Slip.TAIL:
+    """Return what a slip depends on beside the form: octets at its end on its length, a port on both."""
+    if slip in {Slip.TAIL, Slip.PADDING}:
         return len(datagram.octets)
     return ports_of(datagram) if slip is Slip.PORT else None
 
 
-def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) -> Iterator[Trial]:
+def _one_side(
+    datagram: HeardDatagram, known: Surroundings, devices: Devices, segment: Segment
+) -> Iterator[Trial]:
     """Yield the readings that change one thing."""
     source, destination, carried = segment.source, segment.destination, segment.carried
     shared = _same_context(datagram)
     for side, address in (("source", source), ("destination", destination)):
-        for guess in guesses_of(datagram, known, address, source=side == "source"):
+        for guess in guesses_of(datagram, known, devices, address, source=side == "source"):
             if shared and guess.slip == Slip.CONTEXT:
                 continue
             ends = (guess.address, destination) if side == "source" else (source, guess.address)
@@ -174,10 +184,12 @@ def _same_context(datagram: HeardDatagram) -> bool:
     return source is not None and source == destination
 
 
-def _both_sides(datagram: HeardDatagram, known: Surroundings, segment: Segment) -> Iterator[Trial]:
+def _both_sides(
+    datagram: HeardDatagram, known: Surroundings, devices: Devices, segment: Segment
+) -> Iterator[Trial]:
     """Yield the readings that change the same thing about both addresses."""
-    ends = list(guesses_of(datagram, known, segment.destination, source=False))
-    for guess in guesses_of(datagram, known, segment.source, source=True):
+    ends = list(guesses_of(datagram, known, devices, segment.destination, source=False))
+    for guess in guesses_of(datagram, known, devices, segment.source, source=True):
         for end in ends:
             if (guess.slip, guess.text) == (end.slip, end.text):
                 text = f"the addresses are {guess.address} and {end.address} ({guess.text})"

@@ -21,6 +21,7 @@ from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.findings.sums import PORT_BITS, PortForm
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.source_route import SourceRoute
+from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.upper import APPLICATION_PORTS
@@ -43,6 +44,9 @@ class Slip(Enum):
     LENGTH_IN_LINE = "another length in line"
     EXCHANGED = "the octets of the checksum in the other order"
     TAIL = "octets behind the datagram"
+    FORMULA = "another formula of the sum"
+    PADDING = "an odd octet on the other side of its word"
+    OWN = "another address of the same node"
     TUNNEL = "an identifier of the link address behind an outer header"
     SEVERAL = "one of several"
     NONE = "none"
@@ -82,7 +86,12 @@ class Trial(NamedTuple):
 
 
 def guesses_of(
-    datagram: HeardDatagram, known: Surroundings, address: IPv6Address, *, source: bool
+    datagram: HeardDatagram,
+    known: Surroundings,
+    devices: Devices,
+    address: IPv6Address,
+    *,
+    source: bool,
 ) -> Iterator[Guess]:
     """Yield other addresses that this one may have stood for, as far as it was not carried in full."""
     packed = datagram.iphc
@@ -96,6 +105,7 @@ def guesses_of(
     if row.inline < 8:
         link = datagram.link_source if source else datagram.link_destination
         yield from _identifiers(datagram, known, address, link, row.inline)
+        yield from _of_device(datagram, devices, address)
     number = packed.contexts[0 if source else 1]
     yield from _prefixes(datagram.contexts, known, address, number)
 
@@ -136,6 +146,20 @@ def _identifiers(
             yield Guess(Slip.REVERSED, text, IPv6Address(prefix | backwards))
 
 
+def _of_device(datagram: HeardDatagram, devices: Devices, address: IPv6Address) -> Iterator[Guess]:
+    """Yield the address whose identifier is made of the EUI-64 of a short address, where that is known."""
+    value = int(address)
+    short = value & 0xFFFF
+    if value & IID_MASK != SHORT_IID | short:
+        return
+    pan = datagram.pan_id
+    eui = (None if pan is None else devices.get((pan, short))) or devices.get(short)
+    if eui is not None:
+        identifier = interface_identifier(eui) or 0
+        text = "its identifier is that of the EUI-64, not of the short address"
+        yield Guess(Slip.OWN, text, IPv6Address(value >> 64 << 64 | identifier))
+
+
 def _prefixes(
     contexts: Contexts, known: Surroundings, address: IPv6Address, number: int | None
 ) -> Iterator[Guess]:
@@ -155,8 +179,10 @@ def _prefixes(
         candidate = prefix << 64 | value & IID_MASK
         if candidate not in tried:
             tried.add(candidate)
-            text = f"{name} read as {IPv6Address(prefix << 64)}/64"
-            yield Guess(Slip.CONTEXT, text, IPv6Address(candidate))
+            slip, text = Slip.CONTEXT, f"{name} read as {IPv6Address(prefix << 64)}/64"
+            if prefix == LINK_LOCAL.value >> 64:
+                slip, text = Slip.OWN, "the link-local address"
+            yield Guess(slip, text, IPv6Address(candidate))
 
 
 def other_destinations(datagram: HeardDatagram, segment: Segment) -> Iterator[IPv6Address]:

@@ -132,11 +132,11 @@ class SumsOfForm:
                 reading.sums.clear()
         return details
 
-    def hits(self, slip: Enum) -> list[Hit]:
-        """Return what the readings of a slip prove that hold."""
+    def hits(self, slip: Enum) -> list[tuple[HeldReading, Hit]]:
+        """Return the readings of a slip that hold, with what each proves."""
         held = ((key, one) for key, one in self.held.items() if key[0] is slip)
         return [
-            one.told(beside_right=key[2] in self.rights)
+            (one, one.told(beside_right=key[2] in self.rights))
             for key, one in held
             if not self._is_refuted(key, one)
         ]

@@ -70,3 +70,22 @@ def _changed(context: Context, off: int) -> str:
         other = context.value + (((word + off) % 0xFFFF - word) << at)
         changed.append(str(IPv6Network((other, length))))
     return " or ".join(changed)
+
+
+def ports_beside(found: Differences, off: int) -> Iterator[str]:
+    """Yield the ports of which less is carried than tells them apart, with which all sums are right."""
+    if len(found.forms) == 1:
+        (forms,) = found.forms
+        for form in forms:
+            port = (form.port + off) % 0xFFFF
+            if form.may_stand_for(port):
+                yield form.text(port)
+
+
+def refuted_words(found: Differences) -> str:
+    """Return in words that no prefix explains them: a sender has one under a number."""
+    right = "others of the sender, under the same contexts, are right between them"
+    if len(found.off) > 1:
+        return right
+    (off,) = found.off
+    return f"all {found.count} differ by {signed(off)}, as under another prefix, but {right}"

@@ -42,6 +42,8 @@ class Differences:
     ``is_refuted``: right ones came between them, after the last of them ``is_right_since``.
     ``is_beside_right``: right ones came before them, between the same addresses. ``by`` are those that sent them on
     where they were heard first, the sender itself among them; ``source`` is the address of the last.
+    ``every`` are all wrong ones of the sender, explained or not: the bits in which they differ, by how much they are
+    off, and ``every_count`` how many.
     """
 
     contexts: ContextPair
@@ -60,6 +62,8 @@ class Differences:
     is_beside_right: bool = False
     by: set[str] = field(default_factory=set)
     source: int = 0
+    every: tuple[set[int], set[int]] = field(default_factory=lambda: (set(), set()))
+    every_count: int = 0
     evidence: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
 
@@ -75,6 +79,7 @@ class Differences:
     ) -> None:
         """Note a checksum that is carried, what was computed, readings tried, and the octets that it covers."""
         self.count += 1
+        self.see(carried, computed)
         self.is_refuted |= self.is_right_since
         self.is_without_length &= is_without_length
         self.is_explained |= is_explained
@@ -89,6 +94,26 @@ class Differences:
         text = f"checksum carried {carried:#06x}, computed {computed:#06x}; {tried} readings tried"
         if len(self.evidence) < MOST_TEXTS and text not in self.evidence:
             self.evidence.append(text)
+
+    def see(self, carried: int, computed: int) -> None:
+        """Note by what a wrong checksum differs, be it explained or not."""
+        self.every_count += 1
+        for several, one in zip(
+            self.every, (carried ^ computed, (computed - carried) % 0xFFFF), strict=True
+        ):
+            if len(several) <= 2:
+                several.add(one)
+
+    @property
+    def inverted(self) -> int:
+        """Return the one bit that is inverted in all of them, cleared in some and set in others; 0 without such a bit.
+
+        No address or length that is added to a sum does that: it adds the same to all.
+        """
+        bits, off = self.every
+        only = next(iter(bits)) if len(bits) == 1 else 0
+        is_bit = len(off) == 2 and len(self.computed) >= DISTINCT and not only & (only - 1)
+        return only if is_bit and not self.is_refuted else 0
 
     @property
     def leans(self) -> bool:
@@ -109,4 +134,10 @@ class Differences:
         return 0 if only & (only - 1) else only
 
 
-DifferencesOfSenders = FirstNamed[tuple[str, ContextPair], Differences]
+class DifferencesOfSenders(FirstNamed[tuple[str, ContextPair], Differences]):
+    """By sender, and the contexts that its addresses lean on."""
+
+    @property
+    def inverting(self) -> set[str]:
+        """Return the senders in all of whose wrong checksums one bit is inverted: what fits some of them is chance."""
+        return {name for (name, _), found in self.items() if found.inverted}

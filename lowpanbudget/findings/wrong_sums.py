@@ -21,6 +21,7 @@ from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.link.nonces import Devices
 
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
 # some octets behind it are meant, and nothing but the sum tells which; or all but the ports
@@ -66,7 +67,7 @@ class WrongSums:
         if passage is not None and (before is not None or passage.keeps_segments):
             datagram.is_dropped = before or False
         else:
-            reading = self._reading(datagram)
+            reading = self._reading(datagram, scene.devices)
             meant = reading is None or self._is_as_meant(scene, datagram, reading)
             datagram.is_dropped = not meant
         self._heard.renew(mark, datagram.is_dropped)
@@ -74,12 +75,12 @@ class WrongSums:
             datagram.layers = without_contents(datagram.layers)
         return reading
 
-    def _reading(self, datagram: HeardDatagram) -> SumReading | None:
+    def _reading(self, datagram: HeardDatagram, devices: Devices) -> SumReading | None:
         """Return why a checksum is wrong; behind many of them what was said of one between the same addresses."""
         ends = datagram.ends
         if self._readings < MOST_READINGS:
             self._readings += 1
-            reading = self._said[ends] = checksum.explain(datagram, self._known)
+            reading = self._said[ends] = checksum.explain(datagram, self._known, devices)
             return reading
         return checksum.read_alike(datagram, self._said.get(ends))
 

@@ -11,6 +11,7 @@ from findings.cases_delivery import DELIVERY_CASES
 from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_exchanges import EXCHANGES_CASES, EXCHANGES_FURTHER, EXCHANGES_NEAR
 from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
+from findings.cases_formulas import FORMULAS_CASES, FORMULAS_FURTHER
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
 from findings.cases_joining import JOINING_CASES, JOINING_NEAR
@@ -54,6 +55,7 @@ CASES: dict[str, Case] = (
     | LIFETIME_CASES
     | MESH_CASES
     | COMPRESSION_CASES
+    | FORMULAS_CASES
     | FRAGMENT_CASES
     | ROUTING_CASES
     | APPLICATION_CASES
@@ -129,6 +131,7 @@ def test_fires(name: str) -> None:
         *SOURCE_ROUTE_FURTHER,
         *MISPLACED_FURTHER,
         *UNSEALING_FURTHER,
+        *FORMULAS_FURTHER,
         *RECORDS_FURTHER,
         *LORH_FURTHER,
         *EXCHANGES_FURTHER,

@@ -1,6 +1,6 @@
 """Transport checksums: each finding names the reading of the datagram that makes the checksum right."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier, link_text
@@ -14,7 +14,9 @@ from lowpanbudget.findings.prefix_sums import (
     each_off,
     is_shared,
     other_prefixes,
+    ports_beside,
     prefix_words,
+    refuted_words,
     signed,
     words_of,
 )
@@ -31,6 +33,8 @@ _MOST_ANNOUNCED = 4
 
 # slips of who compresses on a hop; all others are those of who sent the datagram first
 _OF_THE_HOP = frozenset({Slip.TAIL, Slip.TUNNEL, Slip.PORT})
+
+_OTHERWISE = Slip.FORMULA, Slip.PADDING, Slip.OWN
 
 _ON_THE_WAY = (
     "Look for octets changed between where the checksum and where the check sequence of the frame was made: buffers, "
@@ -51,6 +55,11 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     sender = scene.sender if reading.slip in _OF_THE_HOP else source_name(scene)
     hit = Hit(cause, (evidence,), f"{sender}: {reading.what}", scene.numbers)
     datagram, known = scene.datagram, scene.known
+    beside = (
+        None if datagram is None else known.sums.get((source_name(scene), datagram.contexts_used))
+    )
+    if beside is not None:
+        beside.see(reading.carried, reading.computed)
     form = None if datagram is None else known.forms.entry(form_of(datagram), SumsOfForm)
     if datagram is None or form is None:
         yield hit
@@ -61,13 +70,20 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     yield hit._replace(cause="")  # the end tells whether it holds
 
 
-def readings_that_hold(slip: Slip, known: Surroundings) -> Hits:
-    """Take the readings of a slip that no right checksum refutes."""
-    hits = [hit for form in known.forms.values() for hit in form.hits(slip)]
+def readings_that_hold(slips: Sequence[Slip], known: Surroundings) -> Hits:
+    """Take the readings of these slips that no other checksum refutes."""
+    inverting = known.sums.inverting
+    hits = [
+        one
+        for form in known.forms.values()
+        for slip in slips
+        for held, one in form.hits(slip)
+        if held.sender not in inverting
+    ]
     yield from sorted(hits, key=lambda hit: hit.frames)
 
 
-for _name, _slip in (
+for _name, *_slips in (
     ("context-table-differs", Slip.CONTEXT),
     ("identifier-by-old-rule", Slip.OLD_RULE),
     ("identifier-of-reversed-address", Slip.REVERSED),
@@ -79,8 +95,29 @@ for _name, _slip in (
     ("checksum-octets-exchanged", Slip.EXCHANGED),
     ("octets-behind-datagram", Slip.TAIL),
 ):
-    CHECKSUMS.rule(_name, _slip)(checksum_explained)
-    CHECKSUMS.at_end(_name)(partial(readings_that_hold, _slip))
+    CHECKSUMS.rule(_name, *_slips)(checksum_explained)
+    CHECKSUMS.at_end(_name)(partial(readings_that_hold, _slips))
+
+
+@CHECKSUMS.rule("checksum-computed-otherwise", *_OTHERWISE)
+def computed_otherwise(scene: Scene, reading: SumReading) -> Hits:
+    """Note the formula, or the other address of the node, that makes it right."""
+    return checksum_explained(scene, reading)
+
+
+@CHECKSUMS.at_end("checksum-computed-otherwise")
+def computed_otherwise_at_end(known: Surroundings) -> Hits:
+    """Take what holds, and senders in all of whose wrong checksums one bit is inverted."""
+    yield from readings_that_hold(_OTHERWISE, known)
+    for (sender, _), found in known.sums.items():
+        if found.inverted:
+            what = f"bit {found.inverted:#06x} of it, or of a word that it covers, is inverted"
+            evidence = f"in all {found.every_count} wrong ones, set in some and cleared in others"
+            cause, frames = f"the checksum is right when {what}", tuple(found.frames)
+            yield Hit(
+                cause, (evidence, *found.evidence), f"{sender}: {what}", frames, times=found.every_count,
+                certainty=Certainty.CAPTURE,
+            )  # fmt: skip
 
 
 @CHECKSUMS.rule("universal-local-bit-wrong", Iphc)
@@ -130,12 +167,12 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
 @CHECKSUMS.at_end("checksum-wrong")
 def checksum_wrong(known: Surroundings) -> Hits:
     """Take what neither a length nor a prefix explains."""
-    changed = _changed_by(known)
+    changed, inverting = _changed_by(known), known.sums.inverting
     for (sender, _), found in known.sums.items():
-        if not found.constant and not found.is_without_length:
+        if not found.constant and not found.is_without_length and not found.inverted:
             evidence, frames, advice = [*found.evidence], tuple(found.frames), ""
             if found.is_refuted:
-                evidence.insert(0, _refuted(found))
+                evidence.insert(0, refuted_words(found))
             if found.is_refuted or found.is_right_since or found.is_beside_right:
                 advice = _ON_THE_WAY
             elif len(found.off) > 1:
@@ -145,7 +182,8 @@ def checksum_wrong(known: Surroundings) -> Hits:
             )  # fmt: skip
     for form in known.forms.values():
         for held, unread in form.refuted:
-            yield _chance(held, unread)
+            if held.sender not in inverting:
+                yield _chance(held, unread)
 
 
 def _changed_by(known: Surroundings) -> dict[str, str]:
@@ -178,15 +216,6 @@ def _chance(held: HeldReading, unread: int) -> Hit:
     evidence, frames = (others, *held.evidence), tuple(held.frames)
     advice = "" if unread else _ON_THE_WAY
     return Hit(cause, evidence, held.sender, frames, advice=advice, times=held.count)
-
-
-def _refuted(found: Differences) -> str:
-    """Return in words that no prefix explains them: a sender has one under a number."""
-    right = "others of the sender, under the same contexts, are right between them"
-    if len(found.off) > 1:
-        return right
-    (off,) = found.off
-    return f"all {found.count} differ by {signed(off)}, as under another prefix, but {right}"
 
 
 @CHECKSUMS.at_end("checksum-without-length")
@@ -242,7 +271,7 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
     """Take checksums that are all off by the same: it is what another prefix adds."""
     for (sender, contexts), found in known.sums.items():
         off = found.constant
-        if not off or found.is_without_length:
+        if not off or found.is_without_length or found.inverted:
             continue
         # what both addresses add together one of them may add as well
         cause, certainty = (
@@ -255,7 +284,7 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             cause = f"{other}, which was announced here too: all sums are right so"
         else:
             evidence += other_prefixes(found, off)
-        for text in _other_ports(found, off):
+        for text in ports_beside(found, off):
             certainty = Certainty.OPEN
             cause += f", or {text}"
         if found.flip:
@@ -263,16 +292,6 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
         frames = tuple(found.frames)
         yield Hit(cause, tuple(evidence), sender, frames, times=found.count, certainty=certainty)
-
-
-def _other_ports(found: Differences, off: int) -> Iterator[str]:
-    """Yield the ports of which less is carried than tells them apart, with which all sums are right."""
-    if len(found.forms) == 1:
-        (forms,) = found.forms
-        for form in forms:
-            port = (form.port + off) % 0xFFFF
-            if form.may_stand_for(port):
-                yield form.text(port)
 
 
 def _announced_otherwise(known: Surroundings, found: Differences, off: int) -> Iterator[str]:
