@@ -15,8 +15,15 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram, UdpContent
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.coap.message import CoapMessage, decode
+from lowpanbudget.layers.link.auxiliary import CONTROL, KEY_ID
 
 FieldBits = dict[tuple[str, str], int]
+# an index alone, or one with its source, names a key: one field, whose form differs
+_FORMS = {
+    (CONTROL.name, part.name): (CONTROL.name, KEY_ID.carries)
+    for row in KEY_ID.rows
+    for part in row.parts
+}
 
 
 class FlowMatch(NamedTuple):
@@ -122,6 +129,7 @@ def field_bits(spans: tuple[Span, ...], octets: int) -> FieldBits:
     for span in spans:
         if span.nature is Nature.HEADER and span.offset_bits < 8 * octets:
             key = (span.layer, span.name)
+            key = _FORMS.get(key, key)
             bits[key] = bits.get(key, 0) + span.bits
     return bits
 

@@ -14,6 +14,7 @@ from findings.cases_application import (
     ASKING,
     COMPARE_CONTEXT,
     DATA,
+    DESIGN,
     EACH_MINUTE,
     MASTER_SECRET,
     PLAN,
@@ -346,6 +347,12 @@ def without_checksum() -> Capture:
 
 def planned_as(frames: list[bytes | tuple[float, bytes]]) -> Capture:
     return Capture(frames, SMALL, PLAN)
+
+
+def secured_at(level: int, planned: int) -> Capture:
+    plan = air.design(DESIGN.format(link=f"[link.security]\nlevel = {planned}"))
+    frame = air.secured(b"", 1, 5, level, packed=bytes.fromhex(IPHC_ONLY))
+    return Capture([frame], SMALL, plan)
 
 
 def summed_otherwise(covered: bool, more: int, kind: int) -> Capture:
@@ -1863,7 +1870,31 @@ FURTHER = (
             "frames have level 5 (ENC-MIC-32), the design has 0 (none)",
             (),
             (1,),
+            advice="Plan with the level that the node has: it protects as the design wants and more, and takes octets "
+            "of its own.",
         ),
+    ),
+    # table 9-6 of IEEE 802.15.4-2015, from memory: level 1 is MIC-32 and encrypts nothing, as 2 with 8 octets; 7 has 16
+    *(
+        Further(
+            "security-not-as-planned",
+            partial(secured_at, level, planned),
+            Told(
+                "failure",
+                FAR_NAME,
+                f"frames have level {level} ({name}), the design has {planned} ({then})",
+                (),
+                (1,),
+                advice=f"Give the node the level of the design: its frames are secured, and lack {lacks}; never lower "
+                "the plan to match.",
+            ),
+        )
+        for level, name, planned, then, lacks in (
+            (1, "MIC-32", 5, "ENC-MIC-32", "encryption"),
+            (2, "MIC-64", 5, "ENC-MIC-32", "encryption"),
+            (5, "ENC-MIC-32", 7, "ENC-MIC-128", "an integrity code of 16 octets"),
+            (1, "MIC-32", 7, "ENC-MIC-128", "encryption and an integrity code of 16 octets"),
+        )
     ),
     # 0x9861 with version 2 instead of 1, and bit 8
     Further(

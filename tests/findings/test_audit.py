@@ -133,7 +133,7 @@ def test_the_checksum_of_a_datagram_in_fragments_is_explained_too() -> None:
 
 def test_sealed_frames_are_compared_with_the_plan_as_far_as_they_can_be_read() -> None:
     (found,) = [one for one in named_longer(3).fed() if one.name == "longer-than-budgeted"]
-    assert found.evidence[0].startswith("security control key identifier: 9 octets")
+    assert found.evidence[0].startswith("security control key identifier: 9 octets, planned 1")
     assert "8 octets more than budgeted" in found.cause
     assert "longer-than-budgeted" not in names(named_longer(1).fed())
 

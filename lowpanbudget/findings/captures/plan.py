@@ -19,7 +19,7 @@ from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.auxiliary import LEVELS
+from lowpanbudget.layers.link.auxiliary import LEVELS, SecurityLevel
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.forms import HLIM
@@ -238,7 +238,25 @@ def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
     if level != planned:
         now, then = LEVELS[level], LEVELS[planned]
         cause = f"frames have level {level} ({now.name}), the design has {planned} ({then.name})"
-        yield Hit(cause, (), scene.sender, severity=None if now.lacks_of(then) else Severity.REMARK)
+        if not now.lacks_of(then):
+            yield Hit(cause, (), scene.sender, severity=Severity.REMARK, advice=_MORE)
+        else:
+            yield Hit(cause, (), scene.sender, advice=_less(now, then))
+
+
+_MORE = "Plan with the level that the node has: it protects as the design wants and more, and takes octets of its own."
+
+
+def _less(now: SecurityLevel, then: SecurityLevel) -> str:
+    """Return what to do about frames that lack protection: of those with some it is told what they lack."""
+    if not (now.mic or now.encrypted):
+        return ""
+    lacks = ["encryption"] * (then.encrypted > now.encrypted)
+    lacks += [f"an integrity code of {octets_text(then.mic)}"] * (then.mic > now.mic)
+    return (
+        f"Give the node the level of the design: its frames are secured, and lack {' and '.join(lacks)}; never lower "
+        "the plan to match."
+    )
 
 
 @PLAN.rule("acknowledgement-not-as-planned", Mac, least=5)
