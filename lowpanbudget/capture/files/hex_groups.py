@@ -3,7 +3,10 @@
 import re
 from typing import NamedTuple
 
+from lowpanbudget.layers.link.fcs import fcs
+
 LEAST = 3  # octets beside other words: the shortest frame, an acknowledgement without FCS
+_LEAST_SUMMED = 4  # octets of which a check sequence proves something
 LONG = 8  # octets of a group that is a frame, or most of one: nobody writes a word or a number so
 QUOTES, OPEN, CLOSE = "\"'`", "({[<", ")}]>"
 
@@ -75,3 +78,8 @@ def group_octets(text: str) -> bytes:
         return bytes.fromhex(bare[:2])
     match = _NAMED.fullmatch(text)
     return bytes.fromhex(match[1]) if match else b""
+
+
+def is_summed(octets: bytes) -> bool:
+    """Return whether octets end with their check sequence."""
+    return len(octets) > _LEAST_SUMMED and fcs(octets[:-2]) == octets[-2:]

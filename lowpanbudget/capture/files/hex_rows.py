@@ -13,13 +13,12 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from lowpanbudget.capture.files.hex_dump import TextLine
+from lowpanbudget.capture.files.hex_groups import is_summed
 from lowpanbudget.capture.files.line_octets import LineOctets, holds_octets, octets_in
 from lowpanbudget.capture.files.line_slips import OctetSlip
-from lowpanbudget.layers.link.fcs import fcs
 
 _LONGEST = 2047  # octets of the longest frame, IEEE 802.15.4-2015 clause 10 (aMaxPhyPacketSize), from memory
 _MOST_PLAIN = 128  # octets of rows that nothing but a check sequence can prove to be one frame: what most radios send
-_LEAST_SUMMED = 4  # octets of which a check sequence proves something
 _WIDTHS = {8, 16, 32}  # octets of a row
 _ACKNOWLEDGEMENT = re.compile(rb"[\x02\x12]\x00.(..)?", re.DOTALL)
 _UNPROVED = "with those below it looks like rows of one dump, and no check sequence proves it: write a frame a line"
@@ -39,7 +38,7 @@ class OctetLine(NamedTuple):
     @property
     def is_sound(self) -> bool:
         """Return whether its octets end with their check sequence."""
-        return len(self.octets) > _LEAST_SUMMED and fcs(self.octets[:-2]) == self.octets[-2:]
+        return is_summed(self.octets)
 
 
 def in_braces(lines: Iterable[TextLine]) -> Iterator[TextLine]:

@@ -14,13 +14,22 @@ import re
 from itertools import pairwise
 from typing import NamedTuple
 
-from lowpanbudget.capture.files.hex_groups import LEAST, LONG, DigitGroup, group_octets, groups_of
+from lowpanbudget.capture.files.hex_groups import (
+    LEAST,
+    LONG,
+    DigitGroup,
+    group_octets,
+    groups_of,
+    is_summed,
+)
 from lowpanbudget.capture.files.line_slips import OctetSlip, slip_beside
 
 _FILLER = re.compile(r"(?<!\S)(?:\.\.|--|__)(?!\S)")  # where a row has no octet
 _SETTING = re.compile(
     r"\s*[\w.-]+\s*=\s*[\"']"
 )  # a line of a key file, or of a design: nobody logs so
+_CELL_ENDS = set(",;\t")
+_LEAST_CELL = 5  # octets of a cell that has a frame: the shortest one with its check sequence
 _BASE64 = re.compile(r"[A-Za-z0-9+/]{16,}={0,2}")
 
 
@@ -43,13 +52,14 @@ def octets_in(text: str) -> LineOctets:
     if _SETTING.match(text):
         return LineOctets()
     left, is_row = _without_characters(text)
-    groups = groups_of(left)
+    everything = groups_of(left)
+    groups = _of_cell(everything, left)
     runs = _runs(groups)
     first, end = max(runs, key=lambda run: (_size(groups, run), run), default=(0, 0))
-    if groups and (alone := _long_alone(groups, left)) is not None:
+    if groups and (alone := _long_alone(groups)) is not None:
         first, end = alone, alone + 1
     octets = b"".join(group.octets for group in groups[first:end])
-    is_alone = end - first == len(groups)
+    is_alone = end - first == len(everything)
     if slip := slip_beside(groups, first, end):
         return LineOctets(slip=slip)
     if len(octets) < LEAST and not (is_alone and left[:1].isalnum()):
@@ -67,6 +77,8 @@ def holds_octets(text: str) -> bool:
 
 def why_none(text: str) -> str:
     """Return what is to be said of a line without octets: whoever wrote it may have meant some."""
+    if _SETTING.match(text):
+        return "is not read: it gives a name a text, as key files do"
     if any(
         re.search("[G-Zg-z+/]", group) and re.search(r"\d", group)
         for group in text.split()
@@ -113,17 +125,37 @@ def _size(groups: list[DigitGroup], run: tuple[int, int]) -> int:
     return sum(len(group.octets) for group in groups[slice(*run)])
 
 
-def _long_alone(groups: list[DigitGroup], text: str) -> int | None:
-    """Return which group is long where all others are words, or numbers: before it, or in other cells of a table."""
+def _of_cell(groups: list[DigitGroup], text: str) -> list[DigitGroup]:
+    """Return the groups of the one cell of a table that has octets, where others have words or a number; else all."""
+    if not set(text) & _CELL_ENDS:
+        return groups
+    cells = [groups[:1]]
+    for before, after in pairwise(groups):
+        if set(text[before.start + len(before.text) : after.start]) & _CELL_ENDS:
+            cells.append([])
+        cells[-1].append(after)
+    long = [cell for cell in cells if _size(cell, (0, len(cell))) >= _LEAST_CELL]
+    for cell in cells:
+        numbers = [group for group in cell if group.octets]
+        if cell not in long and (len(numbers) > 1 or not all(one.is_decimal for one in numbers)):
+            return groups
+    return long[0] if len(long) == 1 else groups
+
+
+def _long_alone(groups: list[DigitGroup]) -> int | None:
+    """Return which group is long where all others are words, or numbers before it."""
     long = [index for index, group in enumerate(groups) if len(group.octets) >= LONG]
     if len(long) != 1:
         return None
     (at,) = long
-    if any(one.octets and not one.is_decimal for one in groups[:at] + groups[at + 1 :]):
+    before, behind = groups[:at], groups[at + 1 :]
+    if any(group.octets and not group.is_decimal for group in before):
         return None
-    end = groups[at].start + len(groups[at].text)
-    is_number = at + 1 < len(groups) and bool(groups[at + 1].octets)
-    return at if not is_number or set(text[end : groups[at + 1].start]) & set(",;\t") else None
+    if any(group.octets for group in behind):
+        return None
+    # the frame control field may stand apart: of a number of four digits a check sequence is to prove that it is one
+    is_control = len(groups) == 2 and len(before) == 1 and len(before[0].octets) == 2
+    return None if is_control and not is_summed(groups[at].octets) else at
 
 
 def _has_gap(run: list[DigitGroup]) -> bool:

@@ -14,13 +14,17 @@ from lowpanbudget.capture.files.pcap import SECOND
 
 FORMS = "a date and a clock, hh:mm:ss.mmm, or seconds with a point at the start of the line"
 
-_CLOCK = r"(\d\d):(\d\d):(\d\d)(?:[.,](\d{1,9})(?:,(\d{3}))?)?"
+# behind a point or a comma; a comma before another cell of a table is none, and "250,000" stands in brackets
+_FRACTION = r"(?:[.](\d{1,9})(?:,(\d{3})(?=[\])]))?|,(\d{1,9})(?![,;\d]))?"
+_CLOCK = rf"(\d\d):(\d\d):(\d\d){_FRACTION}"
+_END = r"[\])\"]?(?:[,;]|:?(?=\s))"
 _DATE = re.compile(
-    rf"[\[(]?(\d{{4}})-(\d\d)-(\d\d)[T ]{_CLOCK}(Z|[+-]\d\d:?\d\d)?[\])]?[:,;]?(?=\s|$)"
+    rf"[\[(\"]?(\d{{4}})-(\d\d)-(\d\d)[T ]{_CLOCK}(Z|[+-]\d\d:?\d\d)?(?:{_END}|[\])\"}}]*$)"
 )
-_TIME = re.compile(rf"[\[(]?{_CLOCK}[\])]?[:,;]?(?=\s)")
-_SECONDS = re.compile(r"[\[(]? *(\d{1,12})[.](\d{1,9}) ?s?[\])]?(?:[,;]|:?(?=\s))")
-_DAY = re.compile(r"(?<![\w.:-])[\[(]?\d{4}-\d\d-\d\d[T ]\d\d:")
+_TIME = re.compile(rf"[\[(\"]?{_CLOCK}{_END}")
+_SECONDS = re.compile(rf"[\[(\"]? *(\d{{1,12}})[.](\d{{1,9}}) ?s?{_END}")
+_DAY = re.compile(r"(?<![\w.:-])[\[(\"]?\d{4}-\d\d-\d\d[T ]\d\d:")
+_TWO_DIGITS = re.compile(r"\b(?:0x)?[0-9a-fA-F]{2}")
 _NUMBER = re.compile(
     r"(?:[A-Z] )?[\[(]?\d{3,}[\])]?[:,;]?\s|.*?\b(?:time|timestamp|ts|t)\"?\s?[=:]\s?\"?\d",
     re.IGNORECASE,
@@ -52,8 +56,15 @@ def time_in(text: str) -> tuple[int | None, str]:
     """Return the time stamp that leads a line or, where that is a date, stands behind other words, and the rest."""
     time_ns, rest = leading_time(text)
     if time_ns is None and (match := _DAY.search(text)):
+        before = text[: match.start()]
         time_ns, behind = leading_time(text[match.start() :])
-        rest = text if time_ns is None else behind
+        if time_ns is None:
+            return None, text
+        rest = behind
+        if _TWO_DIGITS.search(
+            before
+        ):  # perhaps the octets: a word stands for the date, in as many columns
+            rest = before + "." * (len(text) - len(before) - len(behind)) + behind
     return time_ns, rest
 
 
@@ -66,7 +77,7 @@ def _since_midnight(clock: list[str | None]) -> int | None:
     hours, minutes, seconds = (int(part or 0) for part in clock[:3])
     if hours > 23 or minutes > 59 or seconds > 60:
         return None
-    fraction = f"{clock[3] or ''}{clock[4] or ''}"[:9]
+    fraction = "".join(part or "" for part in clock[3:])[:9]
     return ((hours * 60 + minutes) * 60 + seconds) * SECOND + int(fraction.ljust(9, "0"))
 
 

@@ -113,6 +113,8 @@ def _ends_label(label: str, tail: str) -> bool:
 
 def _is_plain(text: str) -> bool:
     """Return whether a line is nothing but hex in groups of whole octets; not one with a number before one group."""
+    if "\t" in text:  # perhaps a table
+        return False
     head, _, tail = text.partition(" ")
     if head.isdecimal() and len(tail) >= 16 and " " not in tail.strip():
         return False
