@@ -265,3 +265,32 @@ def test_wrong_sums_of_several_behind_one_router_are_that_routers(others: bool) 
         frames.append(passed_on(LEAF, 9, by=LEAF))
     found = [one for one in Capture([*frames]).fed() if one.has_weight]
     assert {(one.name, one.subject) for one in found} == {("checksum-wrong", "0x0018")}
+
+
+@pytest.mark.parametrize("wrong", [True, False])
+def test_an_answer_that_is_dropped_for_its_checksum_is_an_answer_of_the_server(wrong: bool) -> None:
+    """Six requests, each sent again after 3 s, for who asks drops the answer (RFC 8200 section 8.1).
+
+    With an answer of another message ID the server has answered none of them (RFC 7252 section 4.4).
+    """
+    frames: list[tuple[float, bytes]] = []
+    back = ROOT, NODE
+    for number in range(6):
+        at, token = 1 + 100.0 * number, bytes([number])
+        request = air.coap(air.coap_message(code=1, mid=number, token=token))
+        mid = number if wrong else 99
+        answer = bytearray(
+            air.coap(
+                air.coap_message(data=b"22.5", kind=2, code=69, mid=mid, token=token),
+                back,
+                back=True,
+            )
+        )
+        answer[-1] ^= 0x51 + number if wrong else 0
+        frames += [(at + 3 * n, air.frame(request, 2 * number + n)) for n in (0, 1)]
+        frames += [(at + 0.5, air.frame(bytes(answer), number, back))]
+    capture = Capture([*sorted(frames)])
+    findings = capture.fed()
+    assert findings == capture.followed()
+    assert ("request-never-answered" in names(findings)) is not wrong
+    assert (names(findings) == ["checksum-wrong"]) is wrong

@@ -11,7 +11,7 @@ from ipaddress import IPv6Address
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram
+from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, coap_head
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
@@ -85,8 +85,8 @@ class _Questions:
 
     ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
     something came back for one. ``open`` are those without an answer by port and message ID, ``done`` when others were
-    answered, with their tokens. ``strays`` counts answers that belong to none, ``again`` all
-    retransmissions by link source.
+    answered, with their tokens, and whether the answer is dropped for its checksum. ``strays`` counts answers that
+    belong to none, ``again`` all retransmissions by link source.
     """
 
     first_s: float
@@ -94,7 +94,7 @@ class _Questions:
     answered: bool = False
     frames: Frames = field(default_factory=Frames)
     open: dict[_PortAndId, _OpenRequest] = field(default_factory=dict)
-    done: Recent[_PortAndId, tuple[float, bytes]] = field(
+    done: Recent[_PortAndId, tuple[float, bytes, bool]] = field(
         default_factory=lambda: Recent(_MOST_OPEN)
     )
     strays: int = 0
@@ -119,7 +119,7 @@ class _Questions:
             oldest = next(iter(self.open))
             self.settle(self.open.pop(oldest), request.time_s)
 
-    def take(self, port: int, head: CoapHead, time_s: float) -> None:
+    def take(self, port: int, head: CoapHead, time_s: float, *, dropped: bool = False) -> None:
         """Take what comes back: it belongs to a request by its message ID, or by its token (RFC 7252 section 5.3.2)."""
         key = port, head.mid
         if head.type not in {Type.ACK, Type.RST}:
@@ -130,7 +130,7 @@ class _Questions:
                     key = asked  # the last of them
         request = self.open.get(key)
         if request is None:
-            tokens = (token for _, token in self.done.values())
+            tokens = (token for _, token, _ in self.done.values())
             self.strays += (
                 is_response(head.code) and key not in self.done and head.token not in tokens
             )
@@ -140,9 +140,14 @@ class _Questions:
             self.answered = True
             return
         del self.open[key]
-        self.done[key] = time_s, request.token
+        self.done[key] = time_s, request.token, dropped
         self.answered |= request.confirmable
         self._outcome(request).ended += 1
+
+    def awaits(self, port: int, head: CoapHead) -> bool:
+        """Return whether a message, be it damaged, has message ID and token of a request without an answer."""
+        request = self.open.get((port, head.mid))
+        return request is not None and head.token == (request.token if head.code else b"")
 
     def settle(self, request: _OpenRequest, now_s: float) -> None:
         """Count a request without an answer, where there was time for one."""
@@ -166,7 +171,11 @@ class Endpoints(FirstNamed[tuple[int, int, int], _Questions]):
 def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> None:
     """Note requests, and whatever comes back."""
     head, content = datagram.coap_head, datagram.udp
-    if head is None or content is None:
+    if content is None:
+        return
+    if head is None:
+        if datagram.is_dropped and content.is_coap and scene.passage is None:
+            _note_dropped(memory, scene, datagram)
         return
     ends = int(datagram.header.source), int(datagram.destination)
     back = memory.get((ends[1], ends[0], content.source_port))
@@ -193,11 +202,24 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
             asked.again[before.link] += 1
         return
     if done is not None and now_s - done[0] < EXCHANGE_LIFETIME_S:
+        if done[2] and scene.passage is None:  # and asks again, for it dropped that
+            scene.known.asked_again[datagram.link_source] += 1
         return  # it has its answer
     quiet, link = _wants_no_answer(scene, datagram), datagram.link_source
     if confirmable or not quiet:
         request = _OpenRequest(now_s, scene.number, head.token, link, confirmable, quiet)
         asked.ask(key, request)
+
+
+def _note_dropped(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note an answer that whoever asked drops for its checksum: the server did answer, and the checksum is told."""
+    content = datagram.udp
+    head = None if content is None else coap_head(content.payload)
+    if content is None or head is None:
+        return
+    back = memory.get((int(datagram.destination), int(datagram.header.source), content.source_port))
+    if back is not None and back.awaits(content.destination_port, head):
+        back.take(content.destination_port, head, scene.time_s, dropped=True)
 
 
 def _wants_no_answer(scene: Scene, datagram: HeardDatagram) -> bool:
