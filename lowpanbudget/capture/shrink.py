@@ -11,12 +11,14 @@ from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.single_pass import SinglePass
+from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
+from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
 from lowpanbudget.errors import RequestError, WireError, repeated
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.link.auxiliary import counter_to_send
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.nonces import Devices, devices_of
@@ -24,6 +26,7 @@ from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.outgoing import Outgoing
+from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import payloads
 from lowpanbudget.values import dataclass, replace
 
@@ -48,14 +51,16 @@ class Shrinker:
     """Makes frames of datagrams for a design.
 
     Link addresses are those of the design's stations, or follow from the interface identifier; hosts outside are
-    reached through the border router. With ``flow`` (``design.flow(name)``) and ``hop`` ("first", "forwarded") all
-    frames go between the link addresses of that hop. A secured link takes a ``key``, or frames that are
-    ``unprotected``, for tests; ``devices``, as in ``Decoder``, add to the EUI-64s of the design's stations, of which
+    reached through the border router. What RPL adds goes in the form that the flow of a datagram has. With ``flow``
+    (``design.flow(name)``) and ``hop`` ("first", "forwarded") all frames go between the link addresses of that hop. A
+    secured link takes a ``key``, or frames that are ``unprotected``, for tests; ``devices``, as in ``Decoder``, add to
+    the EUI-64s of the design's stations, of which
     nonces are made. Raises ``RequestError`` when it has neither.
     """
 
     __slots__ = (
-        "_border", "_counters", "_design", "_devices", "_hop", "_key", "_link", "_stations",
+        "_border", "_counters", "_design", "_devices", "_flow", "_flows", "_hop", "_key", "_link", "_root", "_rpi_type",
+        "_stations",
     )  # fmt: skip
 
     def __init__(
@@ -69,7 +74,9 @@ class Shrinker:
         counters: Counters | None = None,
         devices: Mapping[Any, Any] | None = None,
     ) -> None:
-        from lowpanbudget.design.meaning import Design  # noqa: PLC0415  # designs are heavy
+        from lowpanbudget.capture.follow.flow_table import FlowTable  # noqa: PLC0415  # designs are heavy
+        from lowpanbudget.capture.follow.matching import root_of, rpi_type_of  # noqa: PLC0415
+        from lowpanbudget.design.meaning import Design  # noqa: PLC0415
 
         link = Design.of(design).link
         secured = link.security is not None and link.security.level > 0
@@ -83,6 +90,8 @@ class Shrinker:
         self._key = None if key is None or unprotected or not secured else Key.of(key)
         self._counters = Counters() if counters is None else value_of(Counters, counters)
         as_declared(self._counters)
+        self._flow, self._flows = flow, FlowTable(design)
+        self._root, self._rpi_type = root_of(design), rpi_type_of(design)
         self._hop: tuple[bytes, bytes] | None = None
         if flow is not None:
             way = next(
@@ -122,13 +131,36 @@ class Shrinker:
                 hint="Cut it at the IPv6 layer, or raise network.mtu where every node takes more",
             )
         link, counters = self._link, self._counters
-        env = Env(source, destination, None, self._design.contexts)
+        sent = Outgoing.read(datagram)
+        env, options = self._form(sent, source, destination)
         writers = payloads(
-            Outgoing.read(datagram), env, room=link.room(source, destination), tag=counters.tag
+            sent, env, room=link.room(source, destination), tag=counters.tag, options=options
         )
         if len(writers) > 1:
             counters.tag = (counters.tag + 1) & 0xFFFF
         return [self._frame(source, destination, bytes(writer.data)) for writer in writers]
+
+    def _form(self, sent: Outgoing, source: bytes, destination: bytes) -> tuple[Env, Options]:
+        """Return what both ends know and what the compressor may do, as the flow of a datagram has it.
+
+        Artefacts of RPL go as 6LoRH where that gives back the same octets.
+        """
+        routing = self._routing(sent.octets)
+        if routing == UNROUTED:
+            return Env(source, destination, None, self._design.contexts), Options()
+        contexts, rpi_type = self._design.contexts, self._rpi_type or rpi.OLD
+        env = Env(source, destination, None, contexts, self._root, rpi_type)
+        options = Options(lorh=routing.compressed)
+        return env, options if pack_headers(sent, env, options).same else Options()
+
+    def _routing(self, datagram: bytes) -> Routing:
+        """Return the routing of the flow that a datagram belongs to; of none, that of the first which has some."""
+        if self._flow is not None:
+            return self._flow.routing
+        key = flow_of(datagram)
+        fits = () if key is None else self._flows.fitting(key, routed=True)
+        likely = (*(fit.flow for fit in fits), *self._design.flows)
+        return next((one.routing for one in likely if one.routing != UNROUTED), UNROUTED)
 
     def ends(self, datagram: bytes) -> tuple[bytes, bytes]:
         """Return the link addresses between which a datagram goes."""

@@ -76,8 +76,9 @@ def command(
 ) -> None:
     """Write IEEE 802.15.4 frames for the IPv6 datagrams of CAPTURE (- for standard input), as the DESIGN has them.
 
-    Datagrams are compressed to their shortest form, cut into fragments where one frame cannot hold them, and sealed
-    when the design's link is; what is over its MTU (network.mtu) is left out. CAPTURE is a pcap or pcapng file of IPv6
+    Datagrams are compressed to their shortest form, what RPL adds in the form that their flow has (flow.routing), cut
+    into fragments where one frame cannot hold them, and sealed when the design's link is; what is over its MTU
+    (network.mtu) is left out. CAPTURE is a pcap or pcapng file of IPv6
     packets, or text with a datagram a line in hex. What was left out, and why, is told on standard error; the exit code
     is 3 when the capture is cut or damaged, 1 when no frame could be written.
     """

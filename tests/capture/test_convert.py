@@ -192,6 +192,44 @@ def test_expand_shrink_expand_is_the_identity(sent: list[bytes], secured: bool) 
     assert not left_out.reasons
 
 
+ROUTED = DESIGN.replace(
+    'messages = ["alarm"]',
+    'messages = ["alarm"]\nrouting = { rpi = true, option_type = 0x23, form = "FORM" }',
+)
+
+
+@pytest.mark.parametrize(
+    ("option", "form", "octets"),
+    [
+        # a page switch of 1 octet, and RPI-6LoRH (RFC 8138 section 6): 2, and 1 of the rank as its low octet is 0
+        ("23 04 00 00 03 00", "6lorh", 4),
+        # LOWPAN_NHC for a hop-by-hop header (RFC 6282 section 4.2): 1, its length 1, and the option of 6
+        ("23 04 00 00 03 00", "extension-headers", 8),
+        # of the other type it would come back as one of the planned type; with padding behind it without
+        ("63 04 00 00 03 00", "6lorh", 8),
+        ("23 04 00 00 03 00 01 05 00 00 00 00 00 00", "6lorh", None),
+    ],
+)
+@pytest.mark.parametrize("named", [True, False])
+def test_rpl_information_goes_in_the_form_that_the_flow_has(
+    option: str, form: str, octets: int | None, named: bool
+) -> None:
+    """Each form gives back the datagram octet for octet. The flow in front of it, which is not routed, has no say."""
+    design = parse_design(ROUTED.replace("FORM", form))
+    plain = udp_datagram(ip_of(B), ip_of(A), b"abc", (61000, 5683))
+    options = bytes.fromhex(option)
+    extension = bytes([17, (len(options) + 2) // 8 - 1]) + options
+    length = len(plain) - 40 + len(extension)
+    routed = plain[:4] + length.to_bytes(2, "big") + b"\0" + plain[7:40] + extension + plain[40:]
+    flow = design.flow("ask") if named else None
+    bare, frame = (Shrinker(design, flow=flow).frames(one)[0] for one in (plain, routed))
+    if octets is not None:
+        assert len(frame) - len(bare) == octets
+    first = [Record(1, 1, 229, routed, len(routed))]
+    again = expand(shrink(first, Shrinker(design, flow=flow)), design=design)
+    assert [one.octets for one in again] == [routed]
+
+
 def test_what_cannot_go_in_frames_is_counted() -> None:
     left_out = LeftOut()
     long = udp_datagram(ip_of(A), ip_of(B), bytes(2100))

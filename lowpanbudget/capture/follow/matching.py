@@ -13,6 +13,7 @@ from lowpanbudget.capture.follow.protection import (
     unprotected,
 )
 from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.coap.message import CoapMessage
@@ -160,3 +161,10 @@ def root_of(design: "Design") -> IPv6Address | None:
     if flow is None or flow.border.role not in {"border", "collector"}:
         return None
     return flow.border.ip(design.link.addresses)
+
+
+def rpi_type_of(design: "Design") -> int | None:
+    """Return the type of the RPL option in the design's network; None where no flow is there to tell it."""
+    routings = [one.routing for one in design.flows]
+    routed = [one for one in routings if one != UNROUTED]
+    return next((one.rpi_type for one in routed or routings), None)

@@ -84,7 +84,7 @@ class Trace:
         table, rpi_type_configured = dict(Contexts.of(contexts)), rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
-            from lowpanbudget.capture.follow.matching import Matcher, root_of  # noqa: PLC0415  # designs are heavy
+            from lowpanbudget.capture.follow.matching import Matcher, root_of, rpi_type_of  # noqa: PLC0415  # heavy
             from lowpanbudget.design.meaning import Design  # noqa: PLC0415
 
             design = Design.of(design)
@@ -92,7 +92,7 @@ class Trace:
             table = {**design.contexts, **table}
             root_address = root_address or root_of(design)
             if rpi_type is None:
-                rpi_type = next((one.routing.rpi_type for one in design.flows), None)
+                rpi_type = rpi_type_of(design)
         # a table of our own: learned entries are added to it
         self.knowledge = Knowledge(
             Contexts(table),
