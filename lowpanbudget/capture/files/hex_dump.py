@@ -18,6 +18,7 @@ _OFFSET = re.compile(r"(?:0[xX])?([0-9a-fA-F]{4,16})(:?)(?:(\s+)(.*))?")
 _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 
+_GARBLED = re.compile(r"(?<=\S\s)(?=[^\s.|]?[0-9a-fA-F?])[0-9a-zA-Z?*]{2}(?:\s|$)\s*")
 _COMMENT = re.compile(r"/\*.*?\*/|(?:^|\s)(?:#|//).*")
 
 
@@ -64,7 +65,8 @@ def _row(text: str) -> _Row | None:
     if colon:
         rest = rest.partition("  ")[0]
     digits, at = "", 0
-    while group := _OCTETS.match(rest, at):
+    # what is like an octet right behind another is kept: the frame then has a fault, instead of an end
+    while group := _OCTETS.match(rest, at) or (digits and _GARBLED.match(rest, at)):
         digits, at = digits + group[0].strip(), group.end()
     return _Row(offset, digits, bool(colon) or gap not in {None, " "})
 

@@ -19,6 +19,7 @@ from lowpanbudget.capture.files.line_slips import OctetSlip
 
 _LONGEST = 2047  # octets of the longest frame, IEEE 802.15.4-2015 clause 10 (aMaxPhyPacketSize), from memory
 _MOST_PLAIN = 128  # octets of rows that nothing but a check sequence can prove to be one frame: what most radios send
+_FULL = 16  # octets of a row with columns; fewer end the dump
 _WIDTHS = {8, 16, 32}  # octets of a row
 _ACKNOWLEDGEMENT = re.compile(rb"[\x02\x12]\x00.(..)?", re.DOTALL)
 _UNPROVED = "with those below it looks like rows of one dump, and no check sequence proves it: write a frame a line"
@@ -74,7 +75,7 @@ def _closed(held: list[TextLine], text: str) -> Iterator[TextLine]:
 def rows_joined(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
     """Yield lines as they are, and rows that are one frame as one line, where the first row was."""
     rows: list[OctetLine] = []
-    for one in lines:
+    for one in _without_broken(lines):
         if rows and not _continues(rows, one):
             yield from _together(rows, is_apart=one.line.is_apart)
             rows = []
@@ -86,6 +87,28 @@ def rows_joined(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
         else:
             yield one
     yield from _together(rows, is_apart=True)
+
+
+def _without_broken(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
+    """Yield lines; of the rows of a dump of which one has a fault that one alone, and the fault."""
+    rows: list[OctetLine] = []  # of a dump, up to here
+    broken = False
+    for one in lines:
+        goes_on = one.found.is_row and not one.line.is_apart and one.line.time_ns is None
+        if not goes_on or not rows:
+            yield from () if broken else rows
+            rows, broken = [], False
+        if not one.found.is_row:
+            yield one
+            continue
+        rows.append(one)
+        if one.found.slip is not None:
+            broken = True
+            yield one
+        elif len(one.octets) < _FULL:
+            yield from () if broken else rows
+            rows, broken = [], False
+    yield from () if broken else rows
 
 
 def headed(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:

@@ -61,7 +61,7 @@ def octets_in(text: str) -> LineOctets:
     octets = b"".join(group.octets for group in groups[first:end])
     is_alone = end - first == len(everything)
     if slip := slip_beside(groups, first, end):
-        return LineOctets(slip=slip)
+        return LineOctets(slip=slip, is_row=is_row)
     if len(octets) < LEAST and not (is_alone and left[:1].isalnum()):
         return LineOctets()
     if _are_numbers(groups[first:end]):

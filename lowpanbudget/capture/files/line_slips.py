@@ -11,6 +11,7 @@ from lowpanbudget.errors import plural
 
 _LEAST_PARTED = 5  # octets around what is none; our choice
 _ODD = re.compile(r"(?:0[xX])?[0-9a-fA-F](?:[0-9a-fA-F]{2})*")
+_HEX = set("0123456789abcdefABCDEF")
 _LIKE_DIGITS = set("OoIlL?*")
 
 
@@ -65,9 +66,11 @@ def _wrong(
                 group.start, "octets in decimal: they are to be written in hex, two digits each"
             )
         return _half(group)
-    if between and set(group.text) <= _LIKE_DIGITS:
-        return OctetSlip(group.start, f"{group.text[0]!r} is no hex digit")
     size = len(beside.text)
+    others = [char for char in group.text if char not in _HEX]
+    if between and others and len(group.text) == size and set(others) <= _LIKE_DIGITS:
+        at = group.text.index(others[0])
+        return OctetSlip(group.start + at, f"{others[0]!r} is no hex digit")
     return _garbled(group, size) if abs(len(group.text) - size) <= 1 else None
 
 
@@ -87,7 +90,7 @@ def _half(group: DigitGroup) -> OctetSlip | None:
 def _garbled(group: DigitGroup, size: int) -> OctetSlip | None:
     """Return which character of a group is no digit, where most are and a word would look otherwise."""
     bare = group.bare.removeprefix("0x")
-    others = [char for char in bare if char not in "0123456789abcdefABCDEF"]
+    others = [char for char in bare if char not in _HEX]
     is_digits = any(char.isdecimal() or char in "?*" for char in bare)
     is_plain = all(char.isalnum() or char in "?*~_" or ord(char) > 127 for char in others)
     most = len(bare) // 8 if size > 2 * LEAST else len(bare) // 2

@@ -155,6 +155,26 @@ def test_a_time_above_a_dump_or_in_its_rows_is_that_of_the_frame() -> None:
         assert not reading.notices
 
 
+def test_a_garbled_octet_in_a_dump_with_offsets() -> None:
+    """The rows before it are not the frame."""
+    lines = rows(FRAME, "offsets").replace("# ", "")
+    text = "\n".join(" ".join(row.split()) for row in lines.splitlines())
+    assert read(text)[0][0].octets == FRAME
+    for right, wrong in ((" 41 ", " 4l "), (" d5 ", " O5 "), (" 0b ", " ?? ")):
+        records, reading = read(f"{text.replace(right, wrong)}\n{text}\n")
+        assert [record.octets for record in records] == [FRAME]
+        assert [notice.name for notice in reading.notices] == ["line-garbled"]
+
+
+@pytest.mark.parametrize("octet", ["41 ", "d5 "])
+def test_a_garbled_octet_in_a_dump_with_columns(octet: str) -> None:
+    dump = rows(FRAME, "columns")
+    text = f"12.5 RX\n{dump.replace(octet, f'{octet[0]}l ', 1)}\n13.5 RX\n{dump}\n"
+    records, reading = read(text)
+    assert [(record.time_ns, record.octets) for record in records] == [(13_500_000_000, FRAME)]
+    assert [notice.name for notice in reading.notices if notice.is_damage] == ["line-garbled"]
+
+
 def test_rows_that_nothing_proves_are_told() -> None:
     """Without check sequence 16 and 6 octets between blank lines may be two frames: nothing is judged of them."""
     records, reading = read(f"\n{rows(FRAME[:-2], 'plain')}\n\n{rows(OTHER[:-2], 'plain')}\n")
