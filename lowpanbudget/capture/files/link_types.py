@@ -1,6 +1,7 @@
 """What link types wrap around a frame or a datagram: one table.
 
 195, 230   an IEEE 802.15.4 frame, with or without FCS
+215        the same with FCS, behind what its PHY sends first: 4 octets of preamble, delimiter, length (from memory)
 283        the same behind type-length-value elements that tell how it was received (``tap``)
 1          Ethernet: 0xa0ed carries a 6LoWPAN payload (RFC 7973), 0x809a an IEEE 802.15.4 frame, 0x86dd IPv6
 229, 101   an IPv6 datagram
@@ -26,6 +27,11 @@ ETHERNET = Header(  # an Ethernet II header (from memory)
     "Ethernet",
     Cite("IEEE 802.3"),
     (Bits("destination", 48), Bits("source", 48), Bits("type", 16)),
+)
+PHY = Header(
+    "PHY header",
+    REGISTRY,
+    (Bits("preamble", 32), Bits("start of frame delimiter", 8), Bits("frame length", 8)),
 )
 _VERSION = Header("IP", REGISTRY, (Bits("version", 4), Bits("by version", 4)))
 _NOTHING: Mapping[str, Any] = {}
@@ -74,6 +80,14 @@ def _tap(octets: bytes) -> RecordBody:
     except WireError as error:
         return RecordBody(OTHER, octets, fault=error.bare())
     return RecordBody(FRAME, octets[start:], start, fields.get("fcs_octets"), fields=fields)
+
+
+def _behind_phy(octets: bytes) -> RecordBody:
+    if len(octets) < PHY.octets:
+        text = f"what the PHY sends first needs {PHY.octets} octets, {len(octets)} are there"
+        cut = Truncated(text, layer=PHY.name, cite=PHY.cite)
+        return RecordBody(OTHER, octets, fault=cut)
+    return RecordBody(FRAME, octets[PHY.octets :], PHY.octets, 2)
 
 
 def _ipv6(octets: bytes) -> RecordBody:
@@ -129,6 +143,7 @@ LINK_TYPES: dict[int, LinkType] = {
     101: LinkType("IP", _ipv6),
     FRAME_TYPE: LinkType("IEEE 802.15.4 with FCS", _with_fcs),
     IPV6_TYPE: LinkType("IPv6", _ipv6),
+    215: LinkType("IEEE 802.15.4 with FCS behind a PHY header", _behind_phy),
     230: LinkType("IEEE 802.15.4 without FCS", _without_fcs),
     283: LinkType("IEEE 802.15.4 with reception elements", _tap),
 }
@@ -149,6 +164,6 @@ def unwrap(record: Record) -> RecordBody:
     fault = NotSupported(
         f"link type {repeated(record.link_type)} is not read",
         cite=REGISTRY,
-        hint=f"Those read are {numbers}",
+        hint=f"Link types that are read are {numbers}",
     )
     return RecordBody(OTHER, record.octets, fault=fault)

@@ -131,6 +131,6 @@ def nothing_to_judge(_scene: Scene, audit: HasForeign) -> Hits:
     records = audit.foreign
     if records:
         evidence = (f"{plural(records, 'record')} of another kind",)
-        yield Hit("the capture holds no frame of IEEE 802.15.4, at most datagrams", evidence)
+        yield Hit("the capture holds no record that is read as a frame of IEEE 802.15.4", evidence)
     else:
         yield Hit("the capture holds no frame")

@@ -83,7 +83,10 @@ def _counting(scene: Scene) -> str:
 @UNREADABLE.rule("not-read-further", UNREAD)
 def record_unread(_scene: Scene, fault: WireError) -> Hits:
     """Take records that hold no frame."""
-    yield Hit(fault.message, (), fault.message, cite=fault.cite)
+    advice = (
+        fault.hint and f"{fault.hint}: capture as one of them, or look at these by other means."
+    )
+    yield Hit(fault.message, (), fault.message, advice=advice, cite=fault.cite)
 
 
 @UNREADABLE.rule("not-read-further", OWN_FAULT)

@@ -146,6 +146,11 @@ def test_each_link_type_and_those_that_are_not_read() -> None:
     assert unwrap(of(b"\x60" + bytes(39), 229)).kind == IPV6
     assert unwrap(of(b"\x45" + bytes(39), 101)).kind == OTHER
     assert unwrap(of(b"\x01\x02", 1)).kind == OTHER
+    # the link-type registry, from memory: 4 octets of preamble that are zero, a delimiter, and the length of the frame
+    sent = b"\0\0\0\0\xa7" + bytes([len(A_FRAME)]) + A_FRAME
+    body = unwrap(of(sent, 215))
+    assert (body.kind, body.octets, body.start, body.fcs) == (FRAME, A_FRAME, 6, 2)
+    assert isinstance(unwrap(of(sent[:5], 215)).fault, Truncated)
     unknown = unwrap(of(A_FRAME, 147))
     assert unknown.kind == OTHER
     assert "147" in str(unknown.fault)
