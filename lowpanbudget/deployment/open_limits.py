@@ -3,14 +3,14 @@
 from collections.abc import Iterator
 
 from lowpanbudget.deployment.service import served
-from lowpanbudget.deployment.traffic import Traffic
+from lowpanbudget.deployment.traffic import MessageStream, Traffic
 from lowpanbudget.design.meaning import Design
 
 _SAYS = {"radio": "what a node draws", "battery": "what there is to draw from"}
 
 
 def open_limits(design: Design, traffic: Traffic) -> Iterator[str]:
-    """Yield which limits were not looked at, or not for all, and why."""
+    """Yield which limits were not looked at, and why."""
     limits = design.limits
     if limits is None:
         return
@@ -18,16 +18,25 @@ def open_limits(design: Design, traffic: Traffic) -> Iterator[str]:
     if limits.battery_days is not None and missing:
         says = " and ".join(f"no [{name}], which says {_SAYS[name]}" for name in missing)
         yield f"limits.battery_days was not checked, as the design has {says}"
-    stated = {"delivery": limits.delivery, "latency_s": limits.latency_s}
+    if not any(served(stream) and stream.senders for stream in _sent(traffic)):
+        yield from unfollowed(design, traffic)
+
+
+def unfollowed(design: Design, traffic: Traffic) -> Iterator[str]:
+    """Yield the messages of which nobody can tell how they arrive, where a limit says how they are to, and why."""
+    limits = design.limits
+    stated = {} if limits is None else {"delivery": limits.delivery, "latency_s": limits.latency_s}
     arrival = " and ".join(f"limits.{name}" for name, limit in stated.items() if limit is not None)
     was = "were" if " and " in arrival else "was"
-    for stream in traffic.streams if arrival else ():
-        if stream.is_upkeep:
-            continue
+    for stream in _sent(traffic) if arrival else ():
+        why = ""
         if not served(stream):
-            yield (
-                f"{arrival} {was} not checked of {stream.name}, as it is not worked out how what is for many nodes "
-                "arrives"
-            )
+            why = "it is not worked out how what is for many nodes arrives"
         elif not stream.senders:
-            yield f"{arrival} {was} not checked of {stream.name}, as no node of the tree is at its end"
+            why = "no node of the tree is at its end"
+        if why:
+            yield f"{arrival} {was} not checked of {stream.name}, as {why}"
+
+
+def _sent(traffic: Traffic) -> list[MessageStream]:
+    return [stream for stream in traffic.streams if not stream.is_upkeep]

@@ -101,6 +101,17 @@ def test_how_what_is_for_all_arrives_is_open(limits: str, said: str) -> None:
         assert "how what is for many nodes arrives" in answer(network)
 
 
+def test_what_is_for_all_leaves_an_answer_about_the_others_as_it_is() -> None:
+    """A second flow goes to the sink, and keeps to the limit: the answer is about it, and says of which it is not."""
+    text = heard(TREE + "[limits]\ndelivery = 0.9\n", OFTEN, to="group")
+    flow = text[text.index("[[flow]]") : text.index("[[message]]")]
+    other = flow.replace('group = "ff03::fc"', 'destination = "sink"').replace('"up"', '"own"')
+    network = carry(parse_design(text.replace(flow, flow + other)))
+    assert (network.holds, network.is_unchecked, network.open_limits) == (True, False, ())
+    said = "limits.delivery was not checked of up reading, as it is not worked out how"
+    assert [one for one in network.taken if one.startswith(said)]
+
+
 def test_how_what_no_node_of_the_tree_sends_arrives_is_open() -> None:
     """The tree is of nodes; the flow is the collector's own: nobody in the tree sends it, nothing of it is played."""
     text = heard(TREE + "[limits]\ndelivery = 0.9\n", OFTEN)
