@@ -8,6 +8,7 @@ import struct
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache, wraps
 from inspect import signature
+from operator import index
 from types import NoneType, UnionType
 from typing import (
     Any,
@@ -40,17 +41,40 @@ _WORDS = {
 }
 
 
+def as_whole(value: object) -> int | None:
+    """Return a whole number of any library, such as numpy's, as Python's; None for what is none, a truth too."""
+    if isinstance(value, int):
+        return None if isinstance(value, bool) else value
+    try:
+        return index(value)  # type: ignore[arg-type]  # what has none is told so
+    except TypeError:
+        return None
+
+
 def whole_number(
     value: object, name: str, least: int = 0, most: int | None = None, cite: Cite | None = None
 ) -> int:
     """Return a whole number from ``least`` on; ``RequestError`` that names the argument for anything else."""
-    whole = value if isinstance(value, int) and not isinstance(value, bool) else least - 1
-    if least <= whole and (most is None or whole <= most):
-        return whole
+    number = as_whole(value)
+    if number is not None and least <= number and (most is None or number <= most):
+        return number
     text, hint = f"{name} {repeated(value)} is no number from {least}", f"Give {least} or more"
     if most is not None:
         text, hint = f"{text} to {most}", ""
     raise RequestError(text, cite=cite, hint=hint)
+
+
+def number_within(value: object, bits: int) -> int | None:
+    """Return a whole number, not a boolean, from 0 to what so many bits hold; None for anything else."""
+    number = as_whole(value)
+    return number if number is not None and 0 <= number < 1 << bits else None
+
+
+def hint_for_octets(given: object) -> str:
+    """Return how what was given becomes octets."""
+    if isinstance(given, str):
+        return "Hex text becomes octets with bytes.fromhex"
+    return "bytes(...) makes octets of a list or an array" if isinstance(given, Iterable) else ""
 
 
 def one_of(value: object, allowed: Sequence[Word], name: str) -> Word:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from enum import Enum
 from typing import Any, Literal, NamedTuple
 
+from lowpanbudget.arguments import hint_for_octets
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Truncated, WireError, plural
 
@@ -17,10 +18,8 @@ _new = tuple.__new__
 def as_octets(octets: object, what: str = "octets") -> bytes:
     """Return octets that a caller gave as ``bytes``; ``RequestError`` for what are none, such as hex text."""
     if not isinstance(octets, bytes | bytearray | memoryview):
-        raise RequestError(
-            f"{what} are needed, not {type(octets).__name__}",
-            hint="Hex text becomes octets with bytes.fromhex",
-        )
+        said = f"{what} are needed, not {type(octets).__name__}"
+        raise RequestError(said, hint=hint_for_octets(octets))
     return bytes(octets)
 
 

@@ -9,6 +9,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any, NamedTuple
 
+from lowpanbudget.arguments import number_within
 from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.values import dataclass, field
 
@@ -75,12 +76,13 @@ class Contexts(Mapping[int, Context]):
                 hint="Give contexts={0: '2001:db8::/64'}",
             )
         for number, prefix in (table or {}).items():
-            if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= 15:
+            given = number_within(number, 4)
+            if given is None:
                 raise RequestError(
                     f"context id {repeated(number)} is not a number from 0 to 15",
                     hint="RFC 6282 section 3.1.2 has four bits for it",
                 )
-            self._table[number] = (
+            self._table[given] = (
                 prefix
                 if isinstance(prefix, Context)
                 else _read_context(prefix)
@@ -159,7 +161,8 @@ class Env:
         root: IPv6Address | str | None = None,
         rpi_type: int = 0x63,
     ) -> None:
-        if pan_id is not None and not is_number(pan_id, 16):
+        pan = None if pan_id is None else number_within(pan_id, 16)
+        if pan is None is not pan_id:
             raise RequestError(f"pan_id {repeated(pan_id)} is not a 16-bit number")
         if rpi_type not in RPI_TYPES:
             raise RequestError(
@@ -172,10 +175,10 @@ class Env:
                 "destination",
                 None if destination is None else link_address(destination, "destination"),
             ),
-            ("pan_id", pan_id),
+            ("pan_id", pan),
             ("contexts", Contexts.of(contexts)),
             ("root", None if root is None else address(root, "root")),
-            ("rpi_type", rpi_type),
+            ("rpi_type", int(rpi_type)),
         ):
             object.__setattr__(self, name, value)
 
@@ -225,11 +228,6 @@ _put_source, _put_destination, _put_pan_id, _put_contexts, _put_root, _put_rpi_t
     vars(Env)[slot].__set__
     for slot in ("source", "destination", "pan_id", "contexts", "root", "rpi_type")
 )
-
-
-def is_number(value: object, bits: int) -> bool:
-    """Return whether a value is a whole number, not a boolean, from 0 to what so many bits hold."""
-    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 1 << bits
 
 
 def interface_identifier(link: bytes | None) -> int | None:

@@ -94,7 +94,7 @@ def shortest_form(
     if not isinstance(frame, Frame):
         raise RequestError(f"a frame from decode_frame is needed, not {type(frame).__name__}")
     if largest is not None:
-        whole_number(largest, "largest", 1)
+        largest = whole_number(largest, "largest", 1)
     if frame.datagram is None or frame.payload is None or frame.fault is not None:
         return None
     return compare(

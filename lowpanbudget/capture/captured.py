@@ -6,6 +6,7 @@ A ``Sighting`` is the same inside the package, where it is still filled: a value
 from collections.abc import Generator, Iterable
 from typing import TYPE_CHECKING, Unpack
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.capture.annotation import restored_headers, shortest
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice, Record
@@ -197,8 +198,9 @@ def annotate(
     """
     check_known(known, "annotate")
     trace = Trace(**known)
-    wanted = tuple(numbers) if isinstance(numbers, Iterable) else (numbers,)
-    if not all(isinstance(number, int) for number in wanted):
+    given = tuple(numbers) if isinstance(numbers, Iterable) else (numbers,)
+    wanted = tuple(one for one in map(as_whole, given) if one is not None)
+    if len(wanted) < len(given):
         raise RequestError(
             f"numbers {repeated(numbers)} are no numbers of frames", hint="Frames count from 1"
         )

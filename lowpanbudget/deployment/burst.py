@@ -44,13 +44,13 @@ def carry_burst(
     """
     design = Design.of(design)
     burst = design.burst(name)
-    whole_number(seed, "seed")
+    seed = whole_number(seed, "seed")
     function_or_none(tell, "tell")
     if design.access is None or design.tree is None:
         raise lacking(design, "access", "tree")
     access, tree = design.access.on(design.link), design.tree
     design = replace(design, access=access)
-    whole_number(runs, "runs", 20, _MOST_RUNS)  # fewer say too little
+    runs = whole_number(runs, "runs", 20, _MOST_RUNS)  # fewer say too little
     flow = design.flow(burst.flow)
     if flow.direction != "up":
         raise RequestError(

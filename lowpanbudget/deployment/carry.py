@@ -51,7 +51,7 @@ def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
-    whole_number(seed, "seed")
+    seed = whole_number(seed, "seed")
     if design.access is None or design.tree is None:
         raise lacking(design, "access", "tree")
     return judged(design, design.access, airtime(design), seed)

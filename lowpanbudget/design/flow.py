@@ -178,7 +178,7 @@ class Flow(HashedOnce):
 
         Raises ``RequestError`` where it does not reach so far.
         """
-        whole_number(hops, "hops", 1)
+        hops = whole_number(hops, "hops", 1)
         route = self.routing.route
         routing = (
             replace(self.routing, route=max(route + hops - self.hops, 0)) if route else self.routing

@@ -6,6 +6,7 @@ A value outside its limits, or a text that is no UTF-8, is kept as octets: nothi
 from collections.abc import Callable
 from typing import Any, ClassVar
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, repeated
@@ -139,11 +140,12 @@ class ShortNumber(Limited):
 
     def octets_of(self, value: Any, cite: Cite) -> bytes:
         """Return the fewest octets of a number."""
-        if isinstance(value, bool) or not isinstance(value, int):
+        number = as_whole(value)
+        if number is None:
             return super().octets_of(value, cite)
-        if value < 0:
-            raise RequestError(f"{self.name} is {value}: below 0", cite=cite)
-        return value.to_bytes((value.bit_length() + 7) // 8, "big")
+        if number < 0:
+            raise RequestError(f"{self.name} is {number}: below 0", cite=cite)
+        return number.to_bytes((number.bit_length() + 7) // 8, "big")
 
     def meaning_of(self, octets: bytes) -> str:
         """Return the number in words."""

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields.choice import Meaning, in_words
@@ -68,13 +69,14 @@ class Unsigned(LayoutPart):
 
     def write(self, writer: Writer, value: Any, _values: Values, layout: Drawing) -> None:
         """Append the number."""
-        if not isinstance(value, int) or not 0 <= value < 1 << 8 * self.octets:
+        number = value if isinstance(value, int) else as_whole(value)
+        if number is None or not 0 <= number < 1 << 8 * self.octets:
             raise _unfit(
                 self.key, value, f"a number from 0 to {(1 << 8 * self.octets) - 1}", layout
             )
-        octets = int(value).to_bytes(self.octets, layout.order)
+        octets = int(number).to_bytes(self.octets, layout.order)
         writer.octets(
-            octets, self.name, self.in_words(value), layout.cite, self.removed_by, value,
+            octets, self.name, self.in_words(number), layout.cite, self.removed_by, number,
             order=layout.order,
         )  # fmt: skip
 

@@ -9,6 +9,7 @@ else states a layout or a size.
 """
 
 from collections.abc import Mapping
+from operator import index
 from sys import getsizeof
 from typing import Any, Literal, NamedTuple
 
@@ -192,6 +193,16 @@ class Header:
 
         Raises ``RequestError`` for a value that its field cannot hold.
         """
+        try:
+            word: int | None = self._join(values)
+        except OverflowError:
+            word = None
+        if type(word) is int:
+            return word
+        # of numpy, whose numbers may have too few bits to be shifted
+        return self._join({name: index(value) for name, value in values.items()})
+
+    def _join(self, values: Mapping[str, int]) -> int:
         word = 0
         for part, shift, mask in self.places:
             fixed = part.fixed if isinstance(part, Bits) else None

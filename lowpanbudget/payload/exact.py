@@ -14,6 +14,7 @@ from decimal import (
     InvalidOperation,
     Overflow,
 )
+from numbers import Real
 
 from lowpanbudget.payload.flaws import Misfit, kind_of
 
@@ -44,6 +45,8 @@ def exact(value: object) -> Decimal:
         except DecimalException:
             raise Misfit(f"is {value[:40]!r}, not a number", hint=_GIVE) from None
     index = getattr(value, "__index__", None)
+    if index is None and isinstance(value, Real):  # a float of another width, such as numpy's
+        return exact(str(value))
     if index is None:
         raise Misfit(f"is {kind_of(value)}, not a number", hint=_GIVE)
     whole: int = index()

@@ -6,7 +6,7 @@ message are found at once. A ``Misfit`` never leaves this package: ``message`` t
 public error that names the field.
 """
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError, shortened
 
@@ -64,6 +64,14 @@ def kind_of(value: object) -> str:
     """Return what a value is, in words that suit a file as well as a program."""
     name = type(value).__name__
     return _KINDS.get(name, f"a {name}")
+
+
+def held_by(value: Any) -> object:
+    """Return what a scalar of an array holds as Python has it, such as numpy's truths; None for anything else."""
+    try:
+        return value.item()
+    except (AttributeError, TypeError, ValueError):
+        return None
 
 
 class Misfit(Exception):

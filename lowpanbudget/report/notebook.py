@@ -10,6 +10,7 @@ from typing import Any
 
 from rich.console import Console
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.capture.annotation import coded_in, shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
 from lowpanbudget.capture.files.record import Record
@@ -20,7 +21,7 @@ from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode, Measurement
-from lowpanbudget.errors import RequestError, plural, repeated
+from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.listing import FrameList
@@ -110,8 +111,7 @@ def show(result: object, *, width: int = 120) -> Picture:
     one. ``width`` of the text is in columns, 40 to 160: from 120 on a ledger is a table. Raises
     ``RequestError`` for anything else.
     """
-    if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
-        raise RequestError(f"width {repeated(width)} is not {NARROWEST} to {WIDEST} columns")
+    width = whole_number(width, "width", NARROWEST, WIDEST)
     is_list = isinstance(result, list | tuple) and not isinstance(result, Record)
     several = list(result) if is_list else [result]  # type: ignore[call-overload]
     if not several:

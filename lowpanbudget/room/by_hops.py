@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from lowpanbudget.arguments import several
+from lowpanbudget.arguments import as_whole, several
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import LowpanError, RequestError, repeated
@@ -56,15 +56,15 @@ def room_by_hops(design: Design, hops: Iterable[int], flow: str | None = None) -
     what is no design, a flow that it does not have, and numbers of hops that no flow can have, or none.
     """
     design = Design.of(design)
-    given = tuple(several(hops, "hops"))
-    wrong = [
-        h for h in given if isinstance(h, bool) or not isinstance(h, int) or not 1 <= h <= MOST_HOPS
-    ]
-    if wrong or not given:
-        raise RequestError(
-            f"{repeated(wrong[0])} is no number of hops" if wrong else "there is no number of hops",
-            hint=f"Give numbers from 1 to {MOST_HOPS}",
-        )
+    hint = f"Give numbers from 1 to {MOST_HOPS}"
+    given = []
+    for one in several(hops, "hops"):
+        number = as_whole(one)
+        if number is None or not 1 <= number <= MOST_HOPS:
+            raise RequestError(f"{repeated(one)} is no number of hops", hint=hint)
+        given.append(number)
+    if not given:
+        raise RequestError("there is no number of hops", hint=hint)
     asked = tuple(dict.fromkeys(given))
     flows = design.flows if flow is None else (design.flow(flow),)
     return [_by_hops(design, one, asked) for one in flows]

@@ -72,8 +72,8 @@ def carrying(
     that it does not have, and numbers that are no numbers of octets or frames.
     """
     design = Design.of(design)
-    whole_number(octets, "octets")
-    whole_number(most_frames, "most_frames", 1)
+    octets = whole_number(octets, "octets")
+    most_frames = whole_number(most_frames, "most_frames", 1)
     flows = design.flows if flow is None else (design.flow(flow),)
     return [_carrying(design, one, octets, most_frames, weaker=weaker) for one in flows]
 

@@ -85,7 +85,7 @@ def fit(
     not have, and a flow that does not carry the message, or none at all.
     """
     design = Design.of(design)
-    whole_number(spare, "spare")
+    spare = whole_number(spare, "spare")
     function_or_none(tell, "tell")
     messages = design.messages if message is None else (design.message(message),)
     if flow is not None:

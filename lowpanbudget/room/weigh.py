@@ -1,7 +1,7 @@
 """Messages of a design weighed: what each field costs and gives, and the smaller messages within its tolerances."""
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.shrink import Candidate, shrink
 from lowpanbudget.payload.search.worth import Worth, worths
@@ -35,10 +35,8 @@ def weigh(
     ``RequestError`` for what is no design, a message that it does not have, or a size that is no number.
     """
     design = Design.of(design)
-    if octets is not None and (
-        isinstance(octets, bool) or not isinstance(octets, int) or octets < 1
-    ):
-        raise RequestError(f"octets {repeated(octets)} is no number of octets from 1 on")
+    if octets is not None:
+        octets = whole_number(octets, "octets", 1)
     chosen = design.messages if message is None else (design.message(message),)
     return tuple(_weighing(form, octets) for form in chosen)
 

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from ipaddress import IPv6Address
 from typing import Any, Protocol
 
+from lowpanbudget.arguments import number_within
 from lowpanbudget.bits import Reader, Span
-from lowpanbudget.env import address, is_number
+from lowpanbudget.env import address
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.fields import Head, Packet
 from lowpanbudget.layers.internet.coap.message import CoapMessage
@@ -36,13 +37,14 @@ def layouts_of(table: object) -> Layouts:
     layouts: dict[int | Flow, ContentLayout] = {}
     for key, layout in table.items():
         port = key[-1] if isinstance(key, tuple) and len(key) == len(_FLOW) else key
-        if not is_number(port, 16) or not callable(getattr(layout, "read", None)):
+        number = number_within(port, 16)
+        if number is None or not callable(getattr(layout, "read", None)):
             raise RequestError(
                 f"layouts has {repeated(key)} for {repeated(layout):.60}", hint=_LAYOUTS
             )
         if isinstance(key, tuple):
-            key = (address(key[0], "source"), address(key[1], "destination"), port)  # noqa: PLW2901
-        layouts[key] = layout
+            key = (address(key[0], "source"), address(key[1], "destination"), number)  # noqa: PLW2901
+        layouts[key if isinstance(key, tuple) else number] = layout
     return FrozenDict(layouts)
 
 

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Mapping
 from ipaddress import IPv6Address
 from typing import Any
 
+from lowpanbudget.arguments import as_whole, number_within
 from lowpanbudget.bits import Nature, Reader, as_octets
-from lowpanbudget.env import RPI_TYPES, Contexts, Env, address, is_number
+from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
@@ -55,7 +56,7 @@ class Decoder:
         put(self, "keys", keys)
         put(self, "devices", devices_of(devices))
         put(self, "root", None if root is None else address(root, "root"))
-        put(self, "rpi_type", rpi_type)
+        put(self, "rpi_type", int(rpi_type))
         put(self, "layouts", layouts_of(layouts) if layouts else _NO_LAYOUTS)
 
     def frame(
@@ -72,7 +73,8 @@ class Decoder:
         length = 2 if fcs is True else _length(fcs)
         if asn is not None:
             asn = slot_number(asn)
-        if left_out != 0 and not is_number(left_out, 32):
+        missing = 0 if left_out == 0 else number_within(left_out, 32)
+        if missing is None:
             raise RequestError(
                 f"left_out {repeated(left_out)} is no number of octets", hint="Give 0 or more"
             )
@@ -85,7 +87,7 @@ class Decoder:
             asn,
             self.root,
             self.rpi_type,
-            left_out,
+            missing,
         )
         if self.layouts and frame.datagram is not None:
             packet = frame.packet
@@ -132,9 +134,10 @@ def _length(fcs: object) -> int:
     """Return the octets of the FCS."""
     if fcs is True:
         return 2
-    if not isinstance(fcs, int) or fcs not in LENGTHS:
+    octets = 0 if fcs is False else as_whole(fcs)
+    if octets is None or octets not in LENGTHS:
         raise RequestError(f"fcs {repeated(fcs)} is not True, False, 2 or 4", cite=FCS_CITE)
-    return int(fcs)
+    return octets
 
 
 def decode_datagram(octets: bytes) -> Frame:

@@ -65,8 +65,8 @@ class Reassembler:
             raise RequestError(
                 f"a time-out of {repeated(timeout_s)} s is not in 0 to {TIMEOUT_S} s", cite=CITE
             )
-        whole_number(max_datagrams, "max_datagrams", 1, _MOST)
-        whole_number(max_octets, "max_octets", 1)
+        max_datagrams = whole_number(max_datagrams, "max_datagrams", 1, _MOST)
+        max_octets = whole_number(max_octets, "max_octets", 1)
         self._env = Env(contexts=contexts, root=root, rpi_type=rpi_type)
         self._timeout_s = timeout_s
         self._max_datagrams = max_datagrams

@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
+from lowpanbudget.arguments import as_whole, hint_for_octets, number_within
 from lowpanbudget.bits import Nature, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import Env, is_number
+from lowpanbudget.env import Env
 from lowpanbudget.errors import DoesNotFit, RequestError, plural, repeated
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import fragment, ghc
@@ -34,10 +35,12 @@ def payloads(
     fragment.
     """
     options = options or Options()
-    if isinstance(room, bool) or not isinstance(room, int):
+    octets, number = as_whole(room), number_within(tag, 16)
+    if octets is None:
         raise RequestError(f"room {repeated(room)} is no number of octets", cite=fragment.CITE)
-    if not is_number(tag, 16):
+    if number is None:
         raise RequestError(f"tag {repeated(tag)} is not a 16-bit number", cite=fragment.CITE)
+    room, tag = octets, number
     packed = pack_headers(sent, env, options)
     size = sent.places[-1] + len(sent.payload)
     if packed.cost(size) <= room:
@@ -101,8 +104,9 @@ def octets_of(packet: object) -> bytes:
     """
     if isinstance(packet, bytes | bytearray | memoryview) or hasattr(packet, "__bytes__"):
         return bytes(packet)
-    hint = "Hex text becomes octets with bytes.fromhex" if isinstance(packet, str) else ""
-    raise RequestError(f"{type(packet).__name__} is neither octets nor a packet", hint=hint)
+    raise RequestError(
+        f"{type(packet).__name__} is neither octets nor a packet", hint=hint_for_octets(packet)
+    )
 
 
 def part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:

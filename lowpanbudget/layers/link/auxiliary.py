@@ -10,6 +10,7 @@ to nothing; where they do all the same, they are read by its rules.
 from functools import partial
 from typing import NamedTuple
 
+from lowpanbudget.arguments import number_within
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError, repeated
@@ -256,6 +257,13 @@ def _edition(version: int) -> _Edition:
     return _FIRST if version == 1 else _LATER
 
 
+def _number(value: object, bits: int, name: str) -> int | None:
+    number = None if value is None else number_within(value, bits)
+    if number is None is not value:
+        raise RequestError(f"{name} {repeated(value)} does not fit {bits} bits", cite=CITE)
+    return number
+
+
 def encode(writer: Writer, security: Security, version: int = 2) -> None:
     """Append the auxiliary security header of a frame of this version.
 
@@ -267,14 +275,11 @@ def encode(writer: Writer, security: Security, version: int = 2) -> None:
             "from 0 to 7 and from 0 to 3",
             cite=LEVELS_CITE,
         )
-    for name, number, bits in (
-        ("frame counter", security.frame_counter, 32), ("key index", security.key_index, 8),
-    ):  # fmt: skip
-        if number is not None and not 0 <= number < 1 << bits:
-            raise RequestError(f"{name} {repeated(number)} does not fit {bits} bits", cite=CITE)
+    sent = _number(security.frame_counter, 32, "frame counter")
+    index = _number(security.key_index, 8, "key index")
     edition = _edition(version)
-    counter = edition.counter.best(security.frame_counter)
-    value = (security.key_source, security.key_index)
+    counter = edition.counter.best(sent)
+    value = (security.key_source, index)
     key_id = KEY_ID.best(value)
     if key_id.row.code != security.key_id_mode:
         raise RequestError(
@@ -283,6 +288,6 @@ def encode(writer: Writer, security: Security, version: int = 2) -> None:
             f"{'an' if security.key_index is not None else 'no'} index",
             cite=KEY_IDS_CITE,
         )
-    chosen = (edition.counter, counter, security.frame_counter), (KEY_ID, key_id, value)
+    chosen = (edition.counter, counter, sent), (KEY_ID, key_id, value)
     values = {"level": security.level, edition.asn_in_nonce: int(security.asn_in_nonce)}
     WordForm(edition.control, chosen, values).write(writer)

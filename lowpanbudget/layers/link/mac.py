@@ -9,9 +9,9 @@ Clause numbers of the IEEE text are from memory.
 
 from typing import Any, cast
 
+from lowpanbudget.arguments import number_within
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.env import is_number
 from lowpanbudget.errors import NotSupported, RequestError, WireError, plural, repeated
 from lowpanbudget.fields import Header, LayoutPart, OctetString, stated_by
 from lowpanbudget.fields.source import FunctionSource
@@ -215,11 +215,12 @@ def encode(writer: Writer, mac: Mac) -> None:
         row = addressing(mac.version, *modes, int(mac.pan_id_compression))
     _write_control(writer, mac, modes)
     if mac.sequence is not None:
-        if not is_number(mac.sequence, 8):
+        sequence = number_within(mac.sequence, 8)
+        if sequence is None:
             raise RequestError(
                 f"sequence number {repeated(mac.sequence)} does not fit 8 bits", cite=CITE
             )
-        writer.number(1, mac.sequence, SEQUENCE, "", CITE, no_sequence(mac.version))
+        writer.number(1, sequence, SEQUENCE, "", CITE, no_sequence(mac.version))
     _write_addressing(writer, mac, row.layout)
     if mac.security is not None:
         if mac.version == 0 and not mac.later:
@@ -248,8 +249,8 @@ def _write_addressing(writer: Writer, mac: Mac, layout: Addressing) -> None:
             )
         elif isinstance(part, OctetString):
             fields[part.key] = bytes(cast("bytes", value))
-        elif is_number(value, 16):
-            fields[part.key] = value
+        elif (number := number_within(value, 16)) is not None:
+            fields[part.key] = number
         else:
             raise RequestError(f"{name} {repeated(value)} does not fit 16 bits", cite=layout.cite)
     layout.write(writer, fields)

@@ -8,10 +8,11 @@ edition fills the address from 0xba55ec, a zero octet, PAN ID and short address:
 """
 
 from collections.abc import Mapping
-from typing import Any, cast
+from typing import Any
 
+from lowpanbudget.arguments import number_within
 from lowpanbudget.cites import ieee
-from lowpanbudget.env import is_number, link_address
+from lowpanbudget.env import link_address
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.values import FrozenDict
@@ -40,7 +41,10 @@ def devices_of(table: object) -> Devices:
     devices: dict[int | tuple[int, int], bytes] = {}
     for key, value in (table or {}).items():
         numbers = tuple(map(_short, key)) if isinstance(key, tuple) else (_short(key),)
-        if len(numbers) > 2 or not all(is_number(number, 16) for number in numbers):
+        shorts = [
+            one for one in (number_within(number, 16) for number in numbers) if one is not None
+        ]
+        if len(numbers) > 2 or len(shorts) < len(numbers) or not shorts:
             raise RequestError(
                 f"device {repeated(key)} is neither a short address nor (PAN ID, short address)",
                 hint="Give a number from 0 to 0xffff, or two octets as they are or in hex",
@@ -48,7 +52,7 @@ def devices_of(table: object) -> Devices:
         eui = link_address(value, f"the EUI-64 of device {repeated(key)}")
         if len(eui) != 8:
             raise RequestError(f"device {repeated(key)} needs an EUI-64 of 8 octets")
-        devices[numbers if len(numbers) == 2 else numbers[0]] = eui
+        devices[(shorts[0], shorts[1]) if len(shorts) == 2 else shorts[0]] = eui
     return Devices(devices)
 
 
@@ -65,10 +69,11 @@ def slot_number(asn: object) -> int | None:
     """Return an absolute slot number, or None for an unknown one; ``RequestError`` for what is none."""
     if asn is None:
         return None
-    if not is_number(asn, 40):
+    number = number_within(asn, 40)
+    if number is None:
         said = repeated(asn) if isinstance(asn, int) else type(asn).__name__
         raise RequestError(f"asn is {said}, not a number of 40 bits", cite=NONCE)
-    return cast("int", asn)
+    return number
 
 
 def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
@@ -97,7 +102,7 @@ def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
         end = asn.to_bytes(5, "big")
     else:
         assert security.frame_counter is not None
-        end = (security.frame_counter << 8 | security.level).to_bytes(5, "big")
+        end = (int(security.frame_counter) << 8 | int(security.level)).to_bytes(5, "big")
     if len(mac.source) == 8:
         return (mac.source + end,)
     return tuple(source + end for source in _extended(mac, mac.source, devices, by_slot=by_slot))
@@ -110,7 +115,7 @@ def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> lis
     if pan is not None:
         eui = devices.get((pan, number), eui)
     if by_slot and pan is not None:
-        senders.append(_SHORT_FORM + pan.to_bytes(2, "big") + short)
+        senders.append(_SHORT_FORM + int(pan).to_bytes(2, "big") + short)
     if eui is not None:
         senders.append(eui)
     if senders:

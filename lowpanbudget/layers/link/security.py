@@ -11,9 +11,8 @@ gives the plain text away. Encoding cannot know what was sent before, so that st
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
-from lowpanbudget.arguments import value_of
+from lowpanbudget.arguments import number_within, value_of
 from lowpanbudget.cites import ieee
-from lowpanbudget.env import is_number
 from lowpanbudget.errors import BadMic, RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.link import beacon
@@ -54,9 +53,11 @@ class Key:
         source: bytes | str | None = None,
     ) -> None:
         # what is no number is not shown either: it may be a key in the wrong place
-        if key_id_mode is not None and not is_number(key_id_mode, 2):
+        mode = None if key_id_mode is None else number_within(key_id_mode, 2)
+        if mode is None is not key_id_mode:
             raise RequestError(f"key_id_mode is {_shown(key_id_mode)}, not 0, 1, 2 or 3")
-        if index is not None and not is_number(index, 8):
+        number = None if index is None else number_within(index, 8)
+        if number is None is not index:
             raise RequestError(f"index is {_shown(index)}, not a number from 0 to 255")
         key, key_source = HiddenOctets(_octets(octets, "a link key", _KEY_HINT)), None
         if len(key) != 16:
@@ -66,8 +67,8 @@ class Key:
             if len(key_source) not in {4, 8}:
                 raise RequestError("a key source has 4 or 8 octets", cite=TRANSFORM)
         object.__setattr__(self, "octets", key)
-        object.__setattr__(self, "key_id_mode", key_id_mode)
-        object.__setattr__(self, "index", index)
+        object.__setattr__(self, "key_id_mode", mode)
+        object.__setattr__(self, "index", number)
         object.__setattr__(self, "source", key_source)
         object.__setattr__(self, "_ciphers", {})
 

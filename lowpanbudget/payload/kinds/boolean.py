@@ -10,7 +10,7 @@ from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.flaws import Misfit, held_by
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TruthShape
 from lowpanbudget.payload.kinds import interfaces as ask
@@ -50,6 +50,8 @@ name = "open\""""
                 return 1
             if value is False:
                 return 0
+            if isinstance(held := held_by(value), bool):
+                return int(held)
             raise Misfit(f"is {repeated(value):.40}", hint="Give true or false")
 
         def decode(code: int) -> bool:

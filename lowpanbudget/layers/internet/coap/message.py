@@ -127,7 +127,7 @@ class CoapMessage(WireValue):
 
     def all(self, number: int | str) -> tuple[CoapOption, ...]:
         """Return the options with this number or name; raises ``RequestError`` for a name that none has."""
-        number = number if isinstance(number, int) else named(number).number
+        number = named(number).number
         return tuple(option for option in self.options if option.number == number)
 
     def first(self, number: int | str) -> CoapOption | None:

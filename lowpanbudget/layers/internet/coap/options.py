@@ -12,6 +12,7 @@
 13 and 14 in a nibble say what the next one or two octets add to, so each number has one form only.
 """
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, repeated
@@ -50,7 +51,9 @@ class CoapOption:
     octets: bytes = b""
 
     def __post_init__(self) -> None:
-        if not isinstance(self.number, int) or not 0 <= self.number <= LARGEST_NUMBER:
+        if type(self.number) is not int:  # of every option that is read it is
+            object.__setattr__(self, "number", as_whole(self.number))
+        if self.number is None or not 0 <= self.number <= LARGEST_NUMBER:
             raise RequestError(
                 f"option number {repeated(self.number)} is not 0 to 65535", cite=NUMBERS_CITE
             )

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Literal
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import (
@@ -266,8 +267,9 @@ BLOCK2, BLOCK1, PROXY_URI, ECHO = 23, 27, 35, 252
 
 def named(option: int | str) -> OptionDefinition:
     """Return the definition of an option by its number or name; ``RequestError`` for a name that no option has."""
-    if isinstance(option, int):
-        return definition(option)
+    number = as_whole(option)
+    if number is not None:
+        return definition(number)
     known = BY_NAME.get(str(option).lower())
     if known is None:
         raise RequestError(

@@ -8,6 +8,7 @@ Bodies of handshake messages are kept as octets: a budget needs their length alo
 
 from enum import IntEnum
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Reader, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, repeated
@@ -138,9 +139,10 @@ def read_dtls_content(
 
     Raises ``Truncated`` or ``Malformed`` with the offset of what is wrong, ``RequestError`` for what are no octets.
     """
-    if not isinstance(content_type, int):
+    number = as_whole(content_type)
+    if number is None:
         raise RequestError(f"content type {repeated(content_type)} is no number")
-    return decode_content(Reader(as_octets(octets)), content_type)
+    return decode_content(Reader(as_octets(octets)), number)
 
 
 def decode_content(

@@ -1,6 +1,6 @@
 """DTLS records protected and opened as octets, whatever their version: ``seal`` has what each version does."""
 
-from lowpanbudget.arguments import explains, whole_number
+from lowpanbudget.arguments import as_whole, explains, whole_number
 from lowpanbudget.bits import Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError, Truncated
@@ -48,15 +48,14 @@ def seal_dtls(
     ``RequestError``, without the keys, for what cannot be sealed.
     """
     _check(keys, suite)
-    if (
-        epoch == 0
-    ):  # as every record before the keys are there, which a receiver takes for one in the clear
+    # as every record before the keys are there, which a receiver takes for one in the clear
+    if as_whole(epoch) == 0:
         raise RequestError(
             "records of epoch 0 go in the clear",
             cite=CITE if suite.version == "1.2" else _EPOCHS,
             hint="Give the epoch of the keys, 1 or more",
         )
-    whole_number(padding, "padding", most=LONGEST_PLAIN)
+    padding = whole_number(padding, "padding", most=LONGEST_PLAIN)
     octets, writer = as_octets(content), Writer(LAYER)
     if suite.version == "1.2":
         return seal_1_2(
@@ -84,7 +83,7 @@ def open_dtls(
     another ``WireError`` with its offset in the record, ``RequestError`` for keys or a suite that do not go with it.
     """
     _check(keys, suite)
-    whole_number(next_sequence, "next_sequence", most=LAST_SEQUENCE)
+    next_sequence = whole_number(next_sequence, "next_sequence", most=LAST_SEQUENCE)
     if not isinstance(record, DtlsRecord | Unified):
         records = read_dtls(record, cid_length=cid_length)
         if not records:

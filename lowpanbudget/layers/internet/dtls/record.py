@@ -125,7 +125,7 @@ def read_dtls(octets: bytes, *, cid_length: int | None = None) -> tuple[DtlsReco
     ``Malformed`` or another ``WireError`` with the offset of what is wrong, ``RequestError`` for what are no octets.
     """
     if cid_length is not None:
-        whole_number(cid_length, "cid_length", most=LONGEST_CID, cite=CID_CITE)
+        cid_length = whole_number(cid_length, "cid_length", most=LONGEST_CID, cite=CID_CITE)
     return decode_datagram(Reader(as_octets(octets)), cid_length=cid_length)
 
 

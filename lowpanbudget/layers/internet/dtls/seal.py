@@ -53,7 +53,7 @@ def seal_1_2(
     With a connection ID the content type goes inside (RFC 9146) and ``padding`` zeros may follow it. Spans of a
     ``Writer`` given as content name the encrypted octets. Raises ``RequestError`` for what cannot be sealed.
     """
-    _check(suite, "1.2", keys, epoch, sequence, content_type, cid)
+    epoch, sequence, content_type = _checked(suite, "1.2", keys, epoch, sequence, content_type, cid)
     inner = _inner(content, content_type, padding, CID_AAD) if cid else _plain(content, padding)
     number = epoch.to_bytes(2, "big") + sequence.to_bytes(6, "big")
     outer = Content.CID if cid else content_type
@@ -90,8 +90,8 @@ def seal_1_3(
     Zeros are added where the ciphertext would have fewer than 16 octets: "Senders MUST pad short plaintexts out".
     Spans and errors as ``seal_1_2``.
     """
-    _check(suite, "1.3", keys, epoch, sequence, content_type, cid)
-    whole_number(sequence_octets, "sequence_octets", 1, 2, dtls.UNIFIED_CITE)
+    epoch, sequence, content_type = _checked(suite, "1.3", keys, epoch, sequence, content_type, cid)
+    sequence_octets = whole_number(sequence_octets, "sequence_octets", 1, 2, dtls.UNIFIED_CITE)
     length = len(content if isinstance(content, bytes) else content.data) + 1 + suite.aead.tag
     padding = max(padding, dtls.SHORTEST_UNIFIED - length)
     inner = _inner(content, content_type, padding, MASK_CITE)
@@ -110,7 +110,7 @@ def seal_1_3(
 
 def open_1_2(record: DtlsRecord, keys: RecordKeys, suite: DtlsSuite) -> OpenedRecord:
     """Return what a protected record of DTLS 1.2 holds; raises ``BadMic`` or another ``WireError``."""
-    _check(suite, "1.2", keys, record.epoch, record.sequence, record.content_type, record.cid)
+    _checked(suite, "1.2", keys, record.epoch, record.sequence, record.content_type, record.cid)
     number = record.epoch.to_bytes(2, "big") + record.sequence.to_bytes(6, "big")
     at = len(_header_octets(record, len(record.fragment)))
     sealed = record.fragment[suite.explicit :]
@@ -140,7 +140,7 @@ def open_1_3(
     ``next_sequence`` is one more than the highest number opened so far in this epoch: of the numbers with these low
     bits the closest to it is meant (RFC 9147 section 4.2.2).
     """
-    _check(suite, "1.3", keys, record.epoch, 0, Content.APPLICATION, record.cid)
+    _checked(suite, "1.3", keys, record.epoch, 0, Content.APPLICATION, record.cid)
     size = len(record.fragment)
     at = len(_header_octets(record, max(size, dtls.SHORTEST_UNIFIED)))
     if size < dtls.SHORTEST_UNIFIED:
@@ -168,7 +168,7 @@ def plaintext_of(
     return _inner(content, opened.content_type, length - len(content.data) - 1, cite)
 
 
-def _check(
+def _checked(
     suite: DtlsSuite,
     version: Version,
     keys: RecordKeys,
@@ -176,7 +176,8 @@ def _check(
     sequence: int,
     content_type: int,
     cid: bytes,
-) -> None:
+) -> tuple[int, int, int]:
+    """Return epoch, sequence number and content type, where all is as sealing and opening want it."""
     if suite.version != version:
         raise RequestError(
             f"{suite.name} is of DTLS {suite.version}, not {version}", cite=suite.cite
@@ -184,9 +185,10 @@ def _check(
     keys.check(suite)
     # "sending implementations MUST NOT allow the epoch to exceed 2^48-1" (RFC 9147 section 8)
     epochs = 1 << 16 if version == "1.2" else 1 << 48
-    whole_number(epoch, "epoch", most=epochs - 1, cite=dtls.CITE)
-    whole_number(sequence, "sequence number", most=dtls.LAST_SEQUENCE, cite=dtls.CITE)
-    if whole_number(content_type, "content type", cite=dtls.DEMULTIPLEX) not in CONTENT_NAMES:
+    epoch = whole_number(epoch, "epoch", most=epochs - 1, cite=dtls.CITE)
+    sequence = whole_number(sequence, "sequence number", most=dtls.LAST_SEQUENCE, cite=dtls.CITE)
+    content_type = whole_number(content_type, "content type", cite=dtls.DEMULTIPLEX)
+    if content_type not in CONTENT_NAMES:
         raise RequestError(
             f"content type {repeated(content_type)} is not 20 to 26", cite=dtls.DEMULTIPLEX
         )
@@ -194,6 +196,7 @@ def _check(
         raise RequestError(
             f"a connection ID of {len(cid)} octets is over {dtls.LONGEST_CID}", cite=dtls.CID_CITE
         )
+    return epoch, sequence, content_type
 
 
 def _plain(content: bytes | Writer, padding: int) -> Writer:

@@ -6,6 +6,7 @@
 +---+-------------------+--------+---------+-----+
 """
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError, repeated
@@ -70,6 +71,7 @@ class SecurityContext:
             key = HiddenOctets(as_octets(getattr(self, name), f"octets of {name}"))
             object.__setattr__(self, name, key)
         algorithm = _algorithm(self.algorithm)
+        object.__setattr__(self, "algorithm", algorithm.number)
         if len(self.common_iv) != algorithm.aead.nonce:
             raise RequestError(
                 f"a common IV of {len(self.common_iv)} octets is none of {algorithm.aead.nonce}",
@@ -110,7 +112,8 @@ class SecurityContext:
         All arguments but ``algorithm``, a COSE number, are octets. Raises ``RequestError``, without the secret, for
         identifiers that are too long or equal, and for an algorithm that is not known.
         """
-        sizes = _algorithm(algorithm).aead
+        known = _algorithm(algorithm)
+        algorithm, sizes = known.number, known.aead
         master_secret = HiddenOctets(as_octets(master_secret, "octets of a master secret"))
         master_salt = as_octets(master_salt, "octets of a master salt")
         for octets in (sender_id, recipient_id, b"" if id_context is None else id_context):
@@ -198,7 +201,7 @@ def _hkdf(secret: bytes, salt: bytes, info_octets: bytes, length: int) -> bytes:
 
 
 def _algorithm(number: int) -> Algorithm:
-    row = ALGORITHMS.get(number) if isinstance(number, int) else None
+    row = ALGORITHMS.get(as_whole(number) or 0)
     if row is None:
         raise RequestError(
             f"COSE algorithm {repeated(number)} is not known here",

@@ -117,7 +117,7 @@ def piv_octets(sequence: int) -> bytes:
     Raises ``RequestError`` from 2**40 on (RFC 8613 section 7.2.1).
     """
     most = (1 << 8 * LONGEST_PIV) - 1
-    whole_number(sequence, "sequence number", most=most, cite=rfc(8613, "7.2.1"))
+    sequence = whole_number(sequence, "sequence number", most=most, cite=rfc(8613, "7.2.1"))
     return sequence.to_bytes(max(1, (sequence.bit_length() + 7) // 8), "big")
 
 
