@@ -12,6 +12,7 @@ from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.capture.follow.flows import flow_of
+from lowpanbudget.capture.follow.learning import lesson_of_packet
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
@@ -19,11 +20,13 @@ from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import ipv6, rpi
+from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.layers.link.auxiliary import counter_to_send
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.stack.decoder import decode_datagram
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, pack_headers
@@ -136,6 +139,7 @@ class Shrinker:
         writers = payloads(
             sent, env, room=link.room(source, destination), tag=counters.tag, options=options
         )
+        self._learn(sent.octets)
         if len(writers) > 1:
             counters.tag = (counters.tag + 1) & 0xFFFF
         return [self._frame(source, destination, bytes(writer.data)) for writer in writers]
@@ -152,6 +156,19 @@ class Shrinker:
         env = Env(source, destination, None, contexts, self._root, rpi_type)
         options = Options(lorh=routing.compressed)
         return env, options if pack_headers(sent, env, options).same else Options()
+
+    def _learn(self, datagram: bytes) -> None:
+        """Take in the type of the RPL option that a DIO makes the active one: 6LoRH comes back with that.
+
+        "A node that is decompressing this header MUST decompress using the RPI Option Type that is currently active"
+        (RFC 9008 section 4.3).
+        """
+        key = flow_of(datagram)
+        if key is None or key.icmpv6 is None or key.icmpv6[0] != rpl.TYPE:
+            return
+        lesson = lesson_of_packet(decode_datagram(datagram).packet)
+        if lesson is not None and self._root in {None, lesson.root}:
+            self._rpi_type = lesson.rpi_type or self._rpi_type
 
     def _routing(self, datagram: bytes) -> Routing:
         """Return the routing of the flow that a datagram belongs to; of none, that of the first which has some."""
