@@ -19,7 +19,7 @@ _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 
 _GARBLED = re.compile(r"(?<=\S\s)(?=[^\s.|]?[0-9a-fA-F?])[0-9a-zA-Z?*]{2}(?:\s|$)\s*")
-_COMMENT = re.compile(r"/\*.*?\*/|(?:^|\s)(?:#|//).*")
+_COMMENT = re.compile(r"(?:^|\s)(?:#|//).*")
 
 
 class TextLine(NamedTuple):
@@ -40,7 +40,13 @@ class TextLine(NamedTuple):
 
 def without_comment(text: str) -> str:
     """Return a line without what ``#`` or ``//`` begins, and what stands between ``/*`` and ``*/``."""
-    return _COMMENT.sub("", text).rstrip() if "#" in text or "/" in text else text.rstrip()
+    if "#" not in text and "/" not in text:
+        return text.rstrip()
+    parts, at = [], 0
+    while (start := text.find("/*", at)) >= 0 and (end := text.find("*/", start + 2)) >= 0:
+        parts.append(text[at:start])
+        at = end + 2
+    return _COMMENT.sub("", "".join([*parts, text[at:]])).rstrip()
 
 
 class _Row(NamedTuple):

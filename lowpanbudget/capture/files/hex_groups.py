@@ -16,7 +16,8 @@ _OCTETS = re.compile(rf"({_DIGITS}(?:[:-]{_DIGITS})*):?")
 _BETWEEN = re.compile(r"0[xX]|[:-]")
 _ESCAPED = re.compile(r"(?:\\x[0-9a-fA-F]{2})+")
 _SUFFIXED = re.compile(r"[0-9a-fA-F]{2}[hH]")
-_NAMED = re.compile(r"[^=:]*[A-Za-z_][^=:]*[=:][\"'(<\[{]*((?:[0-9a-fA-F]{2}){6,})[\"')>\]}]*")
+_NAME_END = re.compile(r"[=:]")
+_NAMED = re.compile(r"(?:[0-9a-fA-F]{2}){6,}")
 _DATE = re.compile(r"[\[(]?(?:19|20)\d\d-[01]\d-[0-3]\d[\])]?")
 
 
@@ -76,8 +77,9 @@ def group_octets(text: str) -> bytes:
         return bytes.fromhex(bare.replace("\\x", ""))
     if _SUFFIXED.fullmatch(bare):
         return bytes.fromhex(bare[:2])
-    match = _NAMED.fullmatch(text)
-    return bytes.fromhex(match[1]) if match else b""
+    name, *behind = _NAME_END.split(text, maxsplit=1)
+    value = behind[0].strip(QUOTES + OPEN + CLOSE) if behind else ""
+    return bytes.fromhex(value) if any(map(str.isalpha, name)) and _NAMED.fullmatch(value) else b""
 
 
 def is_summed(octets: bytes) -> bool:

@@ -46,6 +46,7 @@ def in_braces(lines: Iterable[TextLine]) -> Iterator[TextLine]:
     """Yield lines as they are, and those from an open brace to its closing one as one where all of them are octets."""
     held: list[TextLine] = []
     parts: list[str] = []
+    characters = 0
     for line in lines:
         if held:
             tail = line.text.partition("}")[0]
@@ -56,11 +57,12 @@ def in_braces(lines: Iterable[TextLine]) -> Iterator[TextLine]:
                 continue
         held.append(line)
         parts.append(tail)
+        characters += len(tail) + 1
         is_closed = len(held) > 1 and len(tail) < len(line.text)
         is_other = bool(tail.strip()) and not holds_octets(tail)
-        if is_closed or is_other or sum(map(len, parts)) > 8 * _LONGEST:
+        if is_closed or is_other or characters > 8 * _LONGEST:
             yield from _closed(held, "" if is_other else " ".join(parts))
-            held, parts = [], []
+            held, parts, characters = [], [], 0
     yield from held
 
 
@@ -105,7 +107,7 @@ def _without_broken(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
         if one.found.slip is not None:
             broken = True
             yield one
-        elif len(one.octets) < _FULL:
+        elif len(one.octets) < _FULL or len(rows) * _FULL > _LONGEST:
             yield from () if broken else rows
             rows, broken = [], False
     yield from () if broken else rows

@@ -52,6 +52,8 @@ def octets_in(text: str) -> LineOctets:
     if _SETTING.match(text):
         return LineOctets()
     left, is_row = _without_characters(text)
+    if is_row and (row := _plain(left)):
+        return LineOctets(row, is_alone=True, is_row=True)
     everything = groups_of(left)
     groups = _of_cell(everything, left)
     runs = _runs(groups)
@@ -90,6 +92,14 @@ def why_none(text: str) -> str:
     return "has no octets in hex"
 
 
+def _plain(text: str) -> bytes:
+    """Return the octets of hex without anything beside it."""
+    try:
+        return bytes.fromhex(text)
+    except ValueError:
+        return b""
+
+
 def _without_characters(text: str) -> tuple[str, bool]:
     """Return a line with blanks for the lines between columns, without the characters beside them, and whether."""
     if "|" not in text:
@@ -99,7 +109,8 @@ def _without_characters(text: str) -> tuple[str, bool]:
     cells = text.split("|")
     for index, cell in enumerate(cells):
         words = _FILLER.sub("", cell).split()
-        octets = [group_octets(word) for word in words]
+        plain = _plain(" ".join(words))
+        octets = [plain] if plain else [group_octets(word) for word in words]
         shown = len(cell.strip(" ")) == count and len(words) == 1  # as characters
         if count and (shown or (words and not all(octets))):
             rest = "|".join(cells[index:]).strip(" |")
@@ -135,11 +146,13 @@ def _of_cell(groups: list[DigitGroup], text: str) -> list[DigitGroup]:
             cells.append([])
         cells[-1].append(after)
     long = [cell for cell in cells if _size(cell, (0, len(cell))) >= _LEAST_CELL]
+    if len(long) != 1:
+        return groups
     for cell in cells:
         numbers = [group for group in cell if group.octets]
-        if cell not in long and (len(numbers) > 1 or not all(one.is_decimal for one in numbers)):
+        if cell is not long[0] and (len(numbers) > 1 or not all(one.is_decimal for one in numbers)):
             return groups
-    return long[0] if len(long) == 1 else groups
+    return long[0]
 
 
 def _long_alone(groups: list[DigitGroup]) -> int | None:

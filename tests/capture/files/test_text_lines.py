@@ -6,6 +6,7 @@ over reversed bits below shows; so what is put together of several rows proves i
 
 import binascii
 import io
+import time
 from datetime import UTC, datetime
 
 import pytest
@@ -249,3 +250,14 @@ def test_a_text_with_more_in_it_than_hex_is_a_log(text: str, *, is_log: bool) ->
 def test_the_lines_of_a_key_file_are_no_frames() -> None:
     records, _ = read(f'[[kee]]\noctets = "{FRAME[:16].hex()}"\n')
     assert not records
+
+
+@pytest.mark.parametrize(
+    "part",
+    ["z", "a=", "/*", "| ", "61 98 07 41 2c,", "6 ", "61: ", "61:", "\\x61", "61 ? ", "time "],
+)
+def test_a_long_line_takes_no_long_time(part: str) -> None:
+    """Some 0.5 s here; with the square of its 60 000 characters it would be minutes."""
+    begun = time.perf_counter()
+    read(part * (60_000 // len(part)) + "=\n")
+    assert time.perf_counter() - begun < 20
