@@ -51,6 +51,7 @@ class HeardSender:
     ``counted`` is the number of its last frame that counts data and commands, which was frame ``sent``; ``holes`` are
     the last in these numbers, and frame ``jumped`` was the last whose number is none of the next ones. ``pause`` is the
     longest in what it sent since something of its own was heard.
+    ``widest`` is the longest time of all between two frames that it counts, where it is longer than any silence before.
     ``silence`` is one that may be over, with ``resumed`` silences behind it that are as short as those before;
     ``silent`` is the longest that was one, of ``silences`` in all.
     """
@@ -82,6 +83,7 @@ class HeardSender:
     holes: deque[Hole] | None = None
     jumped: int = 0
     pause: LongSilence | None = None
+    widest: LongSilence | None = None
     silence: LongSilence | None = None
     resumed: int = 0
     silent: LongSilence | None = None
@@ -97,6 +99,8 @@ class HeardSender:
         if seconds > self.longest_s and (self.pause is None or seconds > self.pause.seconds):
             told = missing if is_known else None
             self.pause = LongSilence(seconds, self.longest_s, self.sent, number, told)
+            if self.widest is None or seconds > self.widest.seconds:
+                self.widest = self.pause
         if 0 < missing <= MOST_MISSING:
             if self.holes is None:
                 self.holes = deque(maxlen=_MOST_HOLES)

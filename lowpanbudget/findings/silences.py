@@ -49,6 +49,13 @@ class Pauses:
         """Return the widest of all."""
         return self._widest[-1] if self._widest else None
 
+    @property
+    def lone(self) -> Pause | None:
+        """Return the widest where no other is nearly as wide: a network that rests has several."""
+        widest = self._widest[-2:]
+        is_lone = bool(widest) and widest[0].seconds * SILENCES < widest[-1].seconds
+        return widest[-1] if len(widest) > 1 and is_lone else None
+
     def note(self, seconds: float, until_s: float, number: int) -> None:
         """Take a pause that ends now."""
         if seconds <= self._least:

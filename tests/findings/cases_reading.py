@@ -1,8 +1,14 @@
 """What findings say that reading a file and learning from the air bring about: test_command.py, test_audit.py."""
 
+from collections.abc import Callable
+from functools import partial
+
 from findings import air
 from findings.air import Capture
+from findings.cases_further import Further
 from findings.judge import Case, Told
+
+from lowpanbudget.findings.captures.capture import WAITED
 
 
 def at(*times: float) -> Capture:
@@ -16,7 +22,25 @@ def at(*times: float) -> Capture:
 
 
 YEAR_S = 365 * 86400
+
+
 # an hour back, two seconds later a few milliseconds; and a clock that only stands still
+def minutes(leap_s: float, *, missed: int = 0, again: bool = False) -> Capture:
+    """Three nodes send once a minute; after ten minutes the times leap, and after twenty ``again``.
+
+    So many numbers of each were ``missed`` meanwhile.
+    """
+    frames, nodes = [], [bytes([0, n]) for n in (0x17, 0x18, 0x19)]
+    for minute in range(30):
+        later = (minute >= 10) + (again and minute >= 20)
+        for place, node in enumerate(nodes):
+            links = node, air.ROOT
+            packet = air.datagram(bytes([minute, place]), links=links)
+            at = 1 + 60.0 * minute + place + leap_s * later
+            frames.append((at, air.frame(packet, minute + missed * later, links)))
+    return Capture([*frames])
+
+
 READING_CASES: dict[str, Case] = {
     "times-go-back": Case(
         lambda: at(7200, 7210, 7220, 7230, 7240, 7250, 3650, 3660, 3659.995, 3670),
@@ -35,6 +59,28 @@ READING_CASES: dict[str, Case] = {
         lambda: at(10, 20, 20 + 360 * 86400, 30 + 360 * 86400),
         Told("risk", "", "the times leap on by 56 years in frame 3", (), (3,)),
     ),
+}
+
+# the last before it came at 1 + 540 + 2 s, the first behind it at 1 + 600 + 7200 s: 58 s more than two hours
+READING_FURTHER = (
+    Further(
+        "times-leap",
+        partial(minutes, 7200.0),
+        Told(
+            "remark",
+            "",
+            "the times leap on by 2.02 h in frame 31, or nobody sent anything for so long",
+            ("across it the frame numbers of 3 of 3 nodes go on without a hole",),
+            (31,),
+            advice=WAITED,
+        ),
+    ),
+)
+
+READING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a receiver that was off for two hours": ("times-leap", partial(minutes, 7200.0, missed=120)),
+    "a network that rests again and again": ("times-leap", partial(minutes, 7200.0, again=True)),
+    "a pause of three minutes": ("times-leap", partial(minutes, 120.0)),
 }
 
 READING_TOLD = {

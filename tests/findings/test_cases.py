@@ -29,7 +29,7 @@ from findings.cases_protection import (
     PROTECTION_FURTHER,
     PROTECTION_NEAR,
 )
-from findings.cases_reading import READING_CASES, READING_TOLD
+from findings.cases_reading import READING_CASES, READING_FURTHER, READING_NEAR, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
@@ -89,6 +89,7 @@ NEAR = (
     | SOURCE_ROUTE_NEAR
     | MISPLACED_NEAR
     | LORH_NEAR
+    | READING_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
@@ -131,6 +132,7 @@ def test_fires(name: str) -> None:
         *SOURCE_ROUTE_FURTHER,
         *MISPLACED_FURTHER,
         *UNSEALING_FURTHER,
+        *READING_FURTHER,
         *FORMULAS_FURTHER,
         *RECORDS_FURTHER,
         *LORH_FURTHER,

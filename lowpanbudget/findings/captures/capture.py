@@ -1,5 +1,6 @@
 """The capture itself: the file, and the times in it."""
 
+from collections.abc import Iterator
 from typing import NamedTuple, Protocol
 
 from lowpanbudget.capture.files.record import (
@@ -14,13 +15,19 @@ from lowpanbudget.capture.files.record import (
 )
 from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, duration, put_back
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.silences import SILENCES, LongSilence, Pause
 from lowpanbudget.values import dataclass
 
 CAPTURE = Subject("capture")
 
+_LEAST_ACROSS = 3  # nodes that tell of a leap; our choice
+WAITED = (
+    "Ask whether the clock of the receiver was set then: what is reckoned from times across that frame (intervals, "
+    "silences, the length of the capture) is wrong if so. A receiver that was off would have missed numbers."
+)
 _STEP_S = 1.0  # back by less is a remark: frames that a receiver hands on out of order; our choice
 
 _ADVICE = {
@@ -109,11 +116,34 @@ def times_went_back(memory: StepsBack, _known: Surroundings) -> Hits:
 
 @CAPTURE.at_end("times-leap")
 def times_leap(known: Surroundings) -> Hits:
-    """Look at the widest pause: no capture waits so long for a frame."""
+    """Look at the widest pause: no capture waits for years, and none misses frames whose numbers all came."""
     pause = known.pauses.widest
     if pause is not None and pause.seconds > LEAP_S:
         years = f"{pause.seconds / LEAP_S:.3g} years"
         yield Hit(f"the times leap on by {years} in frame {pause.number}", frames=(pause.number,))
+        return
+    pause = known.pauses.lone
+    across = [] if pause is None else [*_across(known, pause)]
+    whole = sum(one.missing == 0 for one in across)
+    if pause is None or whole < _LEAST_ACROSS or whole * 4 < len(across) * 3:
+        return
+    wait = duration(pause.seconds)
+    cause = (
+        f"the times leap on by {wait} in frame {pause.number}, or nobody sent anything for so long"
+    )
+    evidence = f"across it the frame numbers of {whole} of {len(across)} nodes go on without a hole"
+    frames = (pause.number,)
+    yield Hit(cause, (evidence,), "", frames, Severity.REMARK, WAITED, certainty=Certainty.OPEN)
+
+
+def _across(known: Surroundings, pause: Pause) -> Iterator[LongSilence]:
+    """Yield the silences of nodes across a pause that is far longer than any of theirs before."""
+    for sender in known.senders.values():
+        one = sender.widest
+        if one is None or not one.before < pause.number <= one.after:
+            continue
+        if 0 < one.rhythm_s * SILENCES < pause.seconds:
+            yield one
 
 
 class HasForeign(Protocol):
