@@ -461,6 +461,10 @@ NO_RESPONSE = b"\xd1\xf5\x02"
 
 # captures in which a finding must not be told, beside the near misses of the cases
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a connection ID as long as the key file says": (
+        "sealed-content-not-opened",
+        lambda: with_connection_id(2),
+    ),
     # RFC 8200 section 3: who forwards lowers the hop limit, which this one does not; the source goes in 2 octets there
     "a router that does not lower the hop limit, whose datagram was not heard before": (
         "longer-than-budgeted",
@@ -611,6 +615,21 @@ def asked_under(*sequences: int, paths: bytes = b"abcdef") -> list[bytes]:
         bytes(protect_oscore_request(request, ENDS, sequence=sequence).message)
         for request, sequence in zip(requests, sequences, strict=True)
     ]
+
+
+def unasked() -> Capture:
+    """RFC 8613 appendix C.7 without the request, whose Partial IV its nonce is made of (section 5.2)."""
+    whole = sealed(MASTER_SECRET)
+    return replace(whole, air=whole.air[1:])
+
+
+def with_connection_id(length: int) -> Capture:
+    """A record with a connection ID of two octets (RFC 9146 section 4), and keys that say how long it is."""
+    suite = dtls_suite("TLS_PSK_WITH_AES_128_CCM_8")
+    keys = RecordKeys(bytes(range(16)), b"node")
+    record = seal_dtls(b"reading", keys, suite, epoch=1, sequence=1, cid=b"\x77\x01")
+    packet = air.datagram(write_dtls(record), ports=(0xF0B1, 5684))
+    return Capture([air.frame(packet)], dtls=(DtlsSender(suite, keys, cid_length=length),))
 
 
 def answered_twice(*, own: bool) -> Capture:

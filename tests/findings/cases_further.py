@@ -36,7 +36,9 @@ from findings.cases_application import (
     planned,
     ports_in_line,
     sealed,
+    unasked,
     versioned,
+    with_connection_id,
     with_own_identifier,
     with_request,
     without_checksum_in_pieces,
@@ -687,6 +689,42 @@ FURTHER = (
         ),
     ),
     # the kid of appendix C.4 is empty; its answer stays shut with it
+    Further(
+        "sealed-content-not-opened",
+        unasked,
+        Told(
+            "remark",
+            "2001:db8:1::ff:fe00:1: answers",
+            "1 answer sealed with the numbers of requests that were not heard here",
+            (),
+            (1,),
+            advice="The keys may be right. An earlier capture, or one of another receiver beside it, may have the "
+            "requests.",
+            cite="RFC 8613 §8.4",
+        ),
+    ),
+    *(
+        Further(
+            "sealed-content-not-opened",
+            partial(with_connection_id, length),
+            Told(
+                "risk",
+                "2001:db8:1::ff:fe00:17",
+                "nothing opens with the keys that fit by their names",
+                (
+                    f"a DTLS record is not opened: {octets} (cid, cid_length) does not fit: it would end elsewhere",
+                ),
+                (1,),
+                advice="Compare the record keys and the epoch with those of the node; give the keys that are missing "
+                "in the key file (--keys).",
+                cite="RFC 9146 §4",
+            ),
+        )
+        for length, octets in (
+            (1, "a connection ID of 1 octet"),
+            (3, "a connection ID of 3 octets"),
+        )
+    ),
     Further(
         "sealed-content-not-opened",
         lambda: sealed(MASTER_SECRET, sender=b"\x02"),

@@ -43,7 +43,8 @@ class OpenedContent:
 
     ``application`` are the octets that the application sent, ``message`` the innermost CoAP message in the clear,
     ``hidden`` the part of it that nobody could read: all None where nothing was opened. ``refused`` tells that keys fit
-    by their names, and that none of them opens it, ``shut_with_request`` that it answers a request that was not opened.
+    by their names, and that none of them opens it, ``shut_with_request`` that it answers a request that was not opened,
+    ``unasked`` one that was not heard.
     ``nonces`` are those under which what was opened is sealed.
     """
 
@@ -57,6 +58,7 @@ class OpenedContent:
     sealed: tuple[int, int] = (0, 0)
     refused: bool = False
     shut_with_request: bool = False
+    unasked: bool = False
     nonces: list[NonceUse] = field(default_factory=list)
 
     @property

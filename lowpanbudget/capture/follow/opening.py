@@ -20,7 +20,7 @@ from lowpanbudget.capture.follow.opened import (
 from lowpanbudget.capture.follow.oscore_ends import OscoreEnds
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, plural
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.coap import message as coap
@@ -155,8 +155,13 @@ class ContentOpener:
             content.notices = content.notices or read.notices
             content.refused |= read.refused
         # any other fault is told where the datagram is read
-        if fault is not None and fault.cite == dtls.CID_CITE and not content.notices:
-            text = f"a DTLS record is not opened: {_NO_CID}"
+        if fault is not None and not content.notices and _has_cid(octets):
+            tried = [plural(length, "octet") for length in lengths if length]
+            why = _NO_CID
+            if tried:
+                why = f"a connection ID of {' or '.join(tried)} (cid, cid_length) does not fit: it would end elsewhere"
+                content.refused = True
+            text = f"a DTLS record is not opened: {why}"
             content.notices.append(Notice(NOT_OPENED, text, dtls.CID_CITE, fault.offset))
         return content
 
@@ -246,6 +251,15 @@ class ContentOpener:
         content.application = inner.application
         content.nonces += inner.nonces
         return inner.spans
+
+
+def _has_cid(octets: bytes) -> bool:
+    """Return whether a record has a connection ID, whose length no octet of it tells."""
+    try:
+        dtls.decode_datagram(Reader(octets))
+    except WireError as error:
+        return error.cite == dtls.CID_CITE
+    return False
 
 
 def _record_nonce(

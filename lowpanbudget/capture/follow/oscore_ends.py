@@ -143,6 +143,7 @@ class OscoreEnds:
         if asked and asked[0].end is None:
             content.shut_with_request = True
             return _SHUT
+        content.unasked = wrong is None
         return wrong or _NOT_SEEN
 
 

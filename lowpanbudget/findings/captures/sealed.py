@@ -4,6 +4,8 @@ from ipaddress import IPv6Address
 
 from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
@@ -44,7 +46,8 @@ _MOST_TEXTS = 3
 class _SealedContents:
     """What a node sent sealed to another end: how much opened, did not though keys fit, and did not for want of keys.
 
-    ``answers`` are those to its requests that stay shut with them. ``why`` are the words of what did not open,
+    ``answers`` are those to its requests that stay shut with them, ``unasked`` its answers to requests that were not
+    heard here, ``missed`` the first frames of those. ``why`` are the words of what did not open,
     ``frames`` the first of those, ``first`` is the notice of the first, and
     ``records`` tells whether some, or the others, are DTLS records.
     """
@@ -53,6 +56,8 @@ class _SealedContents:
     refused: int = 0
     keyless: int = 0
     answers: int = 0
+    unasked: int = 0
+    missed: Frames = field(default_factory=Frames)
     why: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
     first: Notice | None = None
@@ -69,6 +74,7 @@ class _SealedContents:
 
 # of OSCORE (RFC 8613 section 3.2), and of DTLS records
 _COMPARED = {False: "master secret, salt and both IDs", True: "the record keys and the epoch"}
+_ANSWER = rfc(8613, "8.4")
 _GIVE = "give the keys that are missing in the key file (--keys)"
 
 SealedContents = FirstNamed[IPv6Address, _SealedContents]
@@ -87,15 +93,23 @@ def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram
         return None
     mark = None
     if not opened.is_open:
-        mark = (Hit("", (), str(who), datagram.numbers),)
+        mark = (Hit("", (), _subject(who, unasked=opened.unasked), datagram.numbers),)
     if scene.passage is None:
         _note(contents, datagram, opened)
     return mark
 
 
+def _subject(who: IPv6Address, *, unasked: bool) -> str:
+    return f"{who}: answers" if unasked else str(who)
+
+
 def _note(contents: _SealedContents, datagram: HeardDatagram, opened: OpenedContent) -> None:
     if opened.is_open:
         contents.opened += 1
+        return
+    if opened.unasked:
+        contents.unasked += 1
+        contents.missed.note(*datagram.numbers[:1])
         return
     contents.frames.note(*datagram.numbers[:1])
     if opened.shut_with_request:
@@ -110,11 +124,25 @@ def _note(contents: _SealedContents, datagram: HeardDatagram, opened: OpenedCont
             contents.why.append(notice.text)
 
 
+_NOT_ASKED = "The keys may be right. An earlier capture, or one of another receiver beside it, may have the requests."
+
+
+def _not_asked(source: IPv6Address, contents: _SealedContents) -> Hit:
+    """Return the hit of answers that stay shut since what they answer was not heard."""
+    cause = f"{plural(contents.unasked, 'answer')} sealed with the numbers of requests that were not heard here"
+    frames, cite = tuple(contents.missed), _ANSWER
+    return Hit(
+        cause, (), _subject(source, unasked=True), frames, Severity.REMARK, _NOT_ASKED, contents.unasked, cite=cite
+    )  # fmt: skip
+
+
 @SEALED.at_end("sealed-content-not-opened")
 def sealed_content_not_opened(memory: SealedContents, _known: Surroundings) -> Hits:
     """Judge each node: keys that fit and open nothing are others than the node's."""
     for source, contents in memory.items():
         shut = contents.refused + contents.keyless
+        if contents.unasked:
+            yield _not_asked(source, contents)
         severity = Severity.REMARK if contents.opened or not contents.refused else None
         if not shut:
             continue
