@@ -108,10 +108,13 @@ def with_information() -> Capture:
 
 
 def without_checksum() -> Capture:
-    """UDP with a checksum of zero behind an RPI-6LoRH, which stands for 8 octets of a hop-by-hop header."""
-    ends = air.address(PREFIX, NODE), air.address(PREFIX, ROOT)
-    packet = air.ip(*ends, 17, air.udp(b"data", *ends, checksum=0))
-    return Capture([air.raw(PAGE_1 + UPWARDS + air.payload(packet))], root=FROM_ROOT)
+    """UDP with a checksum of zero behind an RPI-6LoRH, which stands for a hop-by-hop header; a router sends it on."""
+    ends, frames = (air.address(PREFIX, NODE), air.address(PREFIX, ROOT)), []
+    for hop, links in enumerate(((NODE, OTHER), (OTHER, ROOT))):
+        packet = air.ip(*ends, 17, air.udp(b"data", *ends, checksum=0), 64 - hop)
+        packed = PAGE_1 + UPWARDS + air.payload(packet, links)
+        frames.append((1 + hop / 50, air.raw(packed, 1 + hop, links)))
+    return Capture([*frames], root=FROM_ROOT)
 
 
 def as_option() -> Capture:

@@ -310,8 +310,8 @@ def _announced_otherwise(known: Surroundings, found: Differences, off: int) -> I
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
 def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits:
-    """Take UDP checksums of zero, which IPv6 does not allow."""
+    """Take UDP checksums of zero, which IPv6 does not allow, where they are heard first."""
     header = datagram.udp_last
-    if header is not None and not header.checksum:
+    if header is not None and not header.checksum and scene.passage is None:
         evidence = (bytes(header).hex(" "),)
         yield Hit("the UDP checksum is zero", evidence, source_name(scene), datagram.numbers)
