@@ -38,8 +38,8 @@ def unknowns(
         )
     if any(one.perhaps for one in flows):
         yield (
-            "What came by unheard no longer capture tells: where that decides, another receiver near the end of the "
-            "way does"
+            "A longer capture does not tell what came by unheard: where that decides, another receiver near the end of "
+            "the way does"
         )
     slots = None if design is None or design.access is None else design.access.slots
     if slots is not None and slots.channels > 1:

@@ -59,7 +59,9 @@ class ReadingNotice(NamedTuple):
         return self.name in _DAMAGE
 
     def __str__(self) -> str:
-        """Return the place and the text."""
+        """Return the place and the text; a clock is found wrong by many frames, and at no place of a file."""
+        if self.name == CLOCK_DIFFERS:
+            return self.text
         return f"octet {self.offset}, after frame {self.number}: {self.text}"
 
 

@@ -9,6 +9,7 @@ gives the plain text away. Encoding cannot know what was sent before, so that st
 """
 
 from collections.abc import Callable, Iterable
+from string import hexdigits
 from typing import TYPE_CHECKING
 
 from lowpanbudget.arguments import number_within, value_of
@@ -107,6 +108,10 @@ def _octets(value: bytes | str, what: str, hint: str = "") -> bytes:
         try:
             return bytes.fromhex(value.removeprefix("0x"))
         except ValueError:
+            digits = len(value.removeprefix("0x"))
+            if digits % 2 and set(value.removeprefix("0x")) <= set(hexdigits):
+                wrong = f"{what} has {digits} hex digits, and two are an octet"
+                raise RequestError(wrong, hint=hint) from None
             raise RequestError(f"{what} is no hex text", hint=hint) from None
     if isinstance(value, bytes | bytearray | memoryview):
         return bytes(value)

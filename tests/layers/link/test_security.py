@@ -621,3 +621,16 @@ def test_a_key_source_is_shown_as_an_address_is_and_the_order_of_its_octets_is_t
 
 def octets_of(octets: bytes, span: Span) -> bytes:
     return octets[span.offset_bits // 8 :][: span.bits // 8]
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        (SECRET.hex()[:-1], "31 hex digits, and two are an octet"),
+        (SECRET.hex()[:-1] + "g", "no hex"),
+    ],
+)
+def test_a_key_that_lost_a_digit_is_told_by_their_number_and_not_shown(text: str, why: str) -> None:
+    with pytest.raises(RequestError, match=why) as caught:
+        Key(text)
+    assert text[:8] not in f"{caught.value.message} {caught.value.hint}"
