@@ -175,8 +175,17 @@ def test_a_name_alone_is_safe() -> None:
     ("was", "now", "outcome"),
     [
         ("irigate", "irrigate", Outcome.RIGHT),
-        ("frost", "frost_guard", Outcome.RIGHT),
-        ("flush", "drain", Outcome.MISREAD),  # its code is given to something else
+        ("recieved", "received", Outcome.RIGHT),
+        ("mains-on", "Mains_On", Outcome.RIGHT),
+        # a code that is given to something else, or to the opposite
+        ("flush", "drain", Outcome.MISREAD),
+        ("locked", "unlocked", Outcome.MISREAD),
+        ("inactive", "active", Outcome.MISREAD),
+        ("mains_on", "mains_off", Outcome.MISREAD),
+        ("door1", "door2", Outcome.MISREAD),
+        ("period_1h", "period_11h", Outcome.MISREAD),
+        ("warming", "warning", Outcome.MISREAD),
+        ("low", "slow", Outcome.MISREAD),
     ],
 )
 def test_a_value_spelled_otherwise_is_the_same_value(was: str, now: str, outcome: Outcome) -> None:
@@ -593,6 +602,15 @@ def test_presence_bits_that_only_fill_up_are_no_version() -> None:
     assert found.new_receiver_outcome is Outcome.REFUSED  # an octet is missing, whatever is there
 
 
+def test_a_version_that_a_presence_bit_moves_is_refused_where_it_comes_out_as_none() -> None:
+    """Behind a presence bit of 1 version 2 is read as 1001, 9; with one of 0 12 bits are 2 octets, and 3 are wanted."""
+    t, h = number("t", 100), number("h", 100)
+    maybe = dataclasses.replace(h, optional=True)
+    old, new = message(Version("v", value=1), t, h), message(Version("v", value=2), t, maybe)
+    assert len(new.pack({"t": 9})) == 2
+    assert compare(old, new).outcome is Outcome.REFUSED
+
+
 @pytest.mark.parametrize("most", [13, 50])
 def test_elements_that_grow_are_refused_but_for_none(most: int) -> None:
     """2 + 3n octets where 2 + 2n are wanted: of any n elements only none comes out."""
@@ -668,6 +686,10 @@ def test_a_series_that_just_fills_an_octet_leaves_no_presence_bit() -> None:
     assert new_is_refused(new, octets)
     assert old.unpack(octets) == {"q": 2, "w": [58, 25, 45]}
     assert compare(old, new).new_receiver_outcome is Outcome.REFUSED
+    # the same of a number behind a list and 16 bits: of whole octets none is left, and no more is said than is known
+    most = message(Array("l", element=number(""), max_length=8), number("n", 65535))
+    read = compare(most, message(*most.fields, number("x"))).new_receiver_reads
+    assert read.startswith("refuses all messages")
     # behind a text and two half octets no bit is ever left: what a series needs more is missing in every message
     whole = message(Text("t", max_length=15), number("n", 15))
     assert compare(whole, message(*whole.fields, series)).new_receiver_outcome is Outcome.REFUSED
@@ -689,7 +711,7 @@ def new_is_refused(receiver: Message, octets: bytes) -> bool:
                 Version("v", value=1),
                 Array("r", element=Group("", fields=(number("a", 15), Boolean("b"))), max_length=6),
             ),
-            ["moves all elements behind it"],
+            ["moves all that stands behind it"],
         ),
         # the presence bit stands before the version, which counts up in vain
         (
@@ -701,6 +723,12 @@ def new_is_refused(receiver: Message, octets: bytes) -> bool:
             (Version("v", value=1), number("a", 255)),
             (Version("v", value=1), number("a", 127)),
             ["The version is the same"],
+        ),
+        # a name among others moves the codes of those behind it
+        (
+            (Enumeration("m", names=("a", "b", "c")),),
+            (Enumeration("m", names=("a", "x", "b", "c")),),
+            ["Appended at the end", "A version in front"],
         ),
     ],
 )  # fmt: skip

@@ -1,5 +1,6 @@
 """What to do about changes that old or new receivers do not read right."""
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -8,21 +9,24 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.receiver import Outcome
 
 _READ = {Outcome.RIGHT, Outcome.PREFIX}
+_INSIDE = re.compile(r"[.\[]")  # of a path into a group or a list
 _MISREAD = {Outcome.MISREAD, Outcome.OPEN}
 
 _APPENDED = (
-    "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
-    "it does not: its presence bit comes with the group."
+    "An optional field that is appended moves all others by its presence bit. In a group that is appended for it, and "
+    "is not optional itself, it does not: its presence bit comes with the group."
 )
 _GROWN = (
-    "What an element of a list has more or less moves all elements behind it, whether it is optional or in a group. A "
-    "second list that is appended behind all else moves nothing."
+    "What an element of a list, or a group, has more or less moves all that stands behind it, whether it is optional "
+    "or in a group of its own. As an optional field of a group that is appended behind all else, it moves nothing."
 )
-_FLAG = "A flag in bits that were reserved can say whether what is appended was sent."
+_CODES = (
+    "A name that is put among others gives its code, and those of all behind it, another meaning. Appended at the end, "
+    "or with codes in a table (names = { ... }), all keep theirs."
+)
 _TOLD_APART = (
     "Nothing in such a message tells which of the two formats it has. A version in front that counts up with the "
-    "format would: a receiver refuses the other one, and can read it with the format of its version. "
-    f"{_FLAG}"
+    "format would: a receiver refuses the other one, and can read it with the format of its version."
 )
 _BEHIND_PRESENCE = (
     "The version does not stand in front: the presence bits of optional fields do, and with another number of them it "
@@ -30,7 +34,7 @@ _BEHIND_PRESENCE = (
 )
 _COUNTS_UP = (
     "The version is the same in both formats. Where it counts up with the format, a receiver refuses the other one, "
-    f"and can read it with the format of its version. {_FLAG}"
+    "and can read it with the format of its version."
 )
 
 
@@ -42,10 +46,15 @@ def advice(
 ) -> Iterator[str]:
     """Yield advice on changes, each with its path, in words and its outcome, and on what becomes of all together."""
     bad = [(path, what) for path, what, outcome in changes if outcome not in _READ]
-    if any("[]" in path for path, _ in bad):
+    came = [path for path, what in bad if what.endswith((" appended", " inserted", " removed"))]
+    if any(_INSIDE.search(path) for path in came):
         yield _GROWN
-    if any(what.endswith(" appended") and "[]" not in path for path, what in bad):
+    optional = {field.name for field in new.fields if field.optional}
+    if any(what == f"{path} appended" and path in optional for path, what in bad):
         yield _APPENDED
+    wrong = [what for _, what, outcome in changes if outcome is Outcome.MISREAD]
+    if any(what.startswith("names ") and " added" in what for what in wrong):
+        yield _CODES
     if _MISREAD.isdisjoint(outcomes):
         return
     versions = [_version(one) for one in (old, new)]

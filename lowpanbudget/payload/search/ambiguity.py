@@ -15,6 +15,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import samples
 
 _BEGINNINGS, _MENDS, _OWN = 64, 24, 24
+_FEWEST, _OCTETS = 4, 10_000  # of long messages fewer are begun with
 _NEAR = 3  # octets from the place of a fault on that a mend may change
 
 
@@ -24,7 +25,8 @@ def read_by_both(
     """Yield values of the sender whose messages the receiver does not refuse, the same ones each time."""
     random = Random(1)  # noqa: S311 - nothing secret is drawn
     own = [receiver.pack(values) for values in samples(receiver, _OWN)]
-    for begun in chain(own, map(sender.pack, samples(sender, _BEGINNINGS))):
+    beginnings = min(max(_OCTETS // max(sender.max_octets, 1), _FEWEST), _BEGINNINGS)
+    for begun in chain(own, map(sender.pack, samples(sender, beginnings))):
         octets = begun
         for _ in range(_MENDS):
             try:

@@ -213,10 +213,13 @@ class _Read(FieldWalk):
     def _judge(self, piece: PlacedPiece, place: Place) -> None:
         bits = self._sent.bits[piece.at : piece.at + piece.width]
         there = self._sent.pieces.get(self._same.sent_as(place))
-        if there and self._same.is_same(piece, there, bits):
-            return
-        if self._is_nothing(piece.field, self._bits[piece.at : piece.at + piece.width]):
+        read = self._bits[piece.at : piece.at + piece.width]
+        is_same = there is not None and self._same.is_same(piece, there, bits)
+        # what is the same may be so as it is refused: where all of its bits are certain that is known at once
+        if (not is_same or None not in read) and self._is_nothing(piece.field, read):
             raise WayRefused
+        if is_same:
+            return
         self.is_wrong = True
 
     def _is_nothing(self, field: Field, bits: Sequence[int | None]) -> bool:

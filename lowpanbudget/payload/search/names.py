@@ -1,7 +1,6 @@
 """Names of values that another format has for the same codes: no octet shows whether they mean the same."""
 
 import dataclasses
-from difflib import SequenceMatcher
 from typing import Any
 
 from lowpanbudget.payload.codec.compiler import MAX_DEPTH, references
@@ -11,14 +10,14 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.edits import bare
 from lowpanbudget.payload.search.tree import replaced, walk
 
-_ALIKE, _LEAST = 0.7, 3  # our choice
+_LEAST = 5  # letters: of shorter names another one is often a letter away; our choice
 
 
 def called_alike(receiver: Message, sender: Message) -> tuple[Message, list[str]]:
     """Return the sender's format with the receiver's names of values, and what is so supposed, in words.
 
-    A name that went and one that came in its place are the same where they are spelled much alike: a code that is
-    given away anew has another name altogether. Tags keep theirs.
+    A name that went and one that came in its place are the same where they are spelled all but alike: a code that is
+    given away anew has another name. Tags keep theirs.
     """
     there, referred = dict(walk(receiver.fields)), references(sender.fields, MAX_DEPTH)
     changes: dict[FieldPath, Field | None] = {}
@@ -51,7 +50,25 @@ def _renamed(sent: Field, received: Field) -> dict[str, str]:
 
 
 def _are_alike(one: str, other: str) -> bool:
-    """Return whether two names are spelled much alike, or one is a part of the other."""
-    shorter, longer = sorted((one, other), key=len)
-    contains = len(shorter) >= _LEAST and shorter in longer
-    return contains or SequenceMatcher(None, one, other).ratio() >= _ALIKE
+    """Return whether two names are one spelled in two ways, but for case and dividers, or a slip of the pen.
+
+    A slip is a letter too many or two that changed places, neither at the beginning: "unlocked" is not "locked",
+    "door2" not "door1", "warn" not "warm".
+    """
+    shorter, longer = sorted((_letters(one), _letters(other)), key=len)
+    if shorter == longer or len(shorter) < _LEAST or _digits(one) != _digits(other):
+        return shorter == longer
+    inner = range(1, len(longer))
+    if len(longer) > len(shorter):
+        return any(longer[:at] + longer[at + 1 :] == shorter for at in inner)
+    return any(
+        longer[:at] + longer[at : at + 2][::-1] + longer[at + 2 :] == shorter for at in inner
+    )
+
+
+def _letters(name: str) -> str:
+    return name.lower().replace("_", "").replace("-", "")
+
+
+def _digits(name: str) -> str:
+    return "".join(filter(str.isdigit, name))

@@ -26,8 +26,10 @@ from lowpanbudget.payload.search.tree import walk
 
 _NOT_PROVEN = "no message was found that is misread, and nothing proves that there is none"
 _SOME, _ALL = "refuses some messages", "refuses all messages"
+_TRIED = f"{_ALL} that were tried"
 _FEW_OCTETS = 2  # of a message, whose every value can be tried
-_MORE = 400  # messages that are drawn where nothing proves how all are read
+# messages that are drawn where nothing proves how all are read, fewer of long ones
+_LEAST_MORE, _MOST_MORE, _OCTETS_MORE = 24, 400, 20_000
 _SHOWN = 40  # octets of a message that is misread, for people to try
 
 
@@ -94,7 +96,7 @@ def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
     ignore_tail = sides.ignore_tail or tried.outcome is Outcome.PREFIX
     are_read = _are_read(sides._replace(ignore_tail=ignore_tail))
     if are_read is False and tried.outcome is Outcome.REFUSED:
-        return tried._replace(text=tried.text.replace(_SOME, _ALL, 1))
+        return tried._replace(text=_as_all(tried.text))
     found = tried if are_read is not None else _searched(sides, tried, judge)
     if not sides.assumed or found.outcome is Outcome.MISREAD:
         return found
@@ -112,7 +114,7 @@ def _tried_further(sides: Sides, tried: Reading, given: Iterator[Values], judge:
         return Reading(Outcome.REFUSED, f"{_SOME}: such as those with {layout}")
     if layout is not None:
         return tried
-    return _tried(sides, chain(given, samples(sender, _MORE, seed=2)), judge)
+    return _tried(sides, chain(given, samples(sender, _more(sender), seed=2)), judge)
 
 
 def _are_read(sides: Sides) -> bool | None:
@@ -129,8 +131,9 @@ def _searched(sides: Sides, tried: Reading, judge: Judge) -> Reading:
     """Return a message that is misread, where one is found; else that there may be one, unless all were tried."""
     receiver, sender, ignore_tail = sides.receiver, sides.sender, sides.ignore_tail
     if sender.max_octets <= _FEW_OCTETS:
-        return _tried(sides, every_message(sender), judge)
-    drawn = samples(sender, _MORE, seed=3)
+        whole = _tried(sides, every_message(sender), judge)
+        return whole._replace(text=whole.text.replace(_TRIED, _ALL, 1))
+    drawn = samples(sender, _more(sender), seed=3)
     for sent in chain(drawn, read_by_both(receiver, sender, ignore_tail=ignore_tail)):
         octets = sender.pack(sent)
         try:
@@ -143,6 +146,14 @@ def _searched(sides: Sides, tried: Reading, judge: Judge) -> Reading:
     return Reading(Outcome.OPEN, f"{tried.text}; {_NOT_PROVEN}")
 
 
+def _more(sender: Message) -> int:
+    return min(max(_OCTETS_MORE // sender.max_octets, _LEAST_MORE), _MOST_MORE)
+
+
+def _as_all(text: str) -> str:
+    return text.replace(_TRIED, _ALL, 1).replace(_SOME, _ALL, 1)
+
+
 def _differing(before: Message, after: Message) -> set[FieldPath]:
     """Return the places of a format whose field differs from that of the other one there."""
     there = dict(walk(before.fields))
@@ -153,7 +164,7 @@ def _tried(sides: Sides, given: Iterator[Values], judge: Judge) -> Reading:
     """Return the first thing that is misread, else the first that is refused, else that all is right."""
     receiver, sender = sides.receiver, sides.sender
     refused = behind = None  # behind: what only a receiver that ignores the tail misreads
-    most = 0  # octets after what it reads
+    most, is_read = 0, False  # most: octets after what it reads
     for sent in given:
         octets = sender.pack(sent)
         try:
@@ -166,9 +177,11 @@ def _tried(sides: Sides, given: Iterator[Values], judge: Judge) -> Reading:
             behind = behind or _misread_behind(receiver, tail, wrong)
         elif wrong:
             return Reading(Outcome.MISREAD, wrong)
-        elif tail:
-            most = max(most, len(octets) - tail.offset)
-    return behind or refused or _right(receiver, most)
+        else:
+            is_read = True
+            most = max(most, len(octets) - tail.offset if tail else 0)
+    found = behind or refused or _right(receiver, most)
+    return found if is_read else found._replace(text=found.text.replace(_SOME, _TRIED, 1))
 
 
 def _refused(fault: WireError) -> Reading:
