@@ -966,18 +966,18 @@ FURTHER = (
     Further(
         "check-sequence-wrong",
         lambda: damaged(3),
-        Told("risk", "", DAMAGED, ("3 of 20 frames do not match",), (1, 2, 3)),
+        Told("risk", "", DAMAGED, ("3 of 20 frames do not match",), (1, 2, 3), 3),
     ),
     Further(
         "check-sequence-wrong",
         lambda: damaged(2),
-        Told("remark", "", DAMAGED, ("2 of 20 frames do not match",), (1, 2)),
+        Told("remark", "", DAMAGED, ("2 of 20 frames do not match",), (1, 2), 2),
     ),
     # of fewer frames a share tells nothing: our choice
     Further(
         "check-sequence-wrong",
         lambda: Capture(damaged(3).air[:19]),
-        Told("remark", "", DAMAGED, ("3 of 19 frames do not match",), (1, 2, 3)),
+        Told("remark", "", DAMAGED, ("3 of 19 frames do not match",), (1, 2, 3), 3),
     ),
     # every second frame is of the node; its check sequences are turned round, or wrong in other bits each time
     Further(
@@ -993,6 +993,7 @@ FURTHER = (
                 "6 of them are of 0x0017, and no data frames of it are right",
             ),
             (1, 3, 5, 7, 9, 11),
+            6,
             advice=(
                 "No receiver that follows the standard takes such frames. Where they are acknowledged, whoever wrote "
                 "the capture did it, or all nodes do it alike; else compare the sum with that of a chip that is known "
@@ -1013,6 +1014,7 @@ FURTHER = (
                     f"6 of them are of 0x0017, and {right or 'no'} data frames of it are right",
                 ),
                 tuple(range(1 + 2 * right, 12 + 2 * right, 2)),
+                6,
                 advice=(
                     "Look whether others take its frames: where they are acknowledged, move the receiver of the "
                     "capture nearer; where not, look how the node makes its check sequence, and at its radio."

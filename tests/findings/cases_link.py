@@ -306,6 +306,7 @@ LINK_CASES = {
             "no frame ends with its check sequence: it was taken off or replaced",
             ("20 of 20 frames do not match",),
             (1, 2, 3, 4, 5, 6, 7, 8),
+            20,
         ),
     ),
     "address-octets-reversed": Case(

@@ -92,21 +92,23 @@ def check_sequences(memory: CheckSequencesSeen, known: Surroundings) -> Hits:
         cause = "no frame ends with its check sequence: it was taken off or replaced"
         if slip:
             cause = "no frame ends with its check sequence, but with another sum"
-        yield Hit(cause, tuple(evidence), frames=frames, advice=advice)
+        yield Hit(cause, tuple(evidence), "", frames, None, advice, memory.wrong)
     elif sender is not None:
         name, heard = link_text(sender[1]), known.senders.get(sender)
         right = 0 if heard is None else heard.frames
         share = f"{memory.of[sender]} of them are of {name}, and {right or 'no'} data frames of it are right"
         cause = f"of all nodes {name} alone sends frames whose check sequence is wrong"
         severity = Severity.REMARK if right and not slip else None
-        yield Hit(cause, (*evidence, share), name, frames, severity, advice or _OF_ONE)
+        yield Hit(
+            cause, (*evidence, share), name, frames, severity, advice or _OF_ONE, memory.wrong
+        )
     else:
         heavy = total >= 20 and memory.wrong * 10 > total
         cause = "some frames were damaged before this receiver saw them; nothing is concluded from those"
         severity = Severity.RISK if heavy else Severity.REMARK
         if slip:
             cause, severity = "some frames end with another sum than their check sequence", None
-        yield Hit(cause, tuple(evidence), frames=frames, severity=severity, advice=advice)
+        yield Hit(cause, tuple(evidence), "", frames, severity, advice, memory.wrong)
 
 
 @CHECK_SEQUENCES.rule("check-sequence-not-as-said", FcsVerdict)
