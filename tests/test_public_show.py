@@ -350,5 +350,5 @@ def test_a_table_is_shown_by_its_values() -> None:
 
 @pytest.mark.parametrize("width", [39, 161, "80", None, True])
 def test_a_width_is_a_number_of_columns(width: Any) -> None:
-    with pytest.raises(RequestError, match="columns"):
+    with pytest.raises(RequestError, match="no number from 40 to 160"):
         show(result("ledger"), width=width)

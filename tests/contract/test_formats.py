@@ -129,7 +129,7 @@ def test_compatible_tells_how_to_append_what_is_optional(tmp_path: Path) -> None
     assert run("compatible", FOOTBRIDGE, str(new), "--message", "command").returncode == 0
     done = run("compatible", FOOTBRIDGE, str(new), "--message", "command", "--strict")
     assert done.returncode == 1
-    assert "In a group of its own that is appended" in " ".join(done.stdout.split())
+    assert "In a group that is appended for it" in " ".join(done.stdout.split())
     group = '\n[[message.field]]\nkind = "group"\nname = "more"\n'
     inside = group + field.replace("[[message.field]]", "[[message.field.field]]")
     new.write_text(text + inside, encoding="utf-8")

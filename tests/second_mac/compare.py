@@ -257,6 +257,12 @@ AS_DRAWN, DAMAGED, ANYTHING, WRITTEN = (
 )
 
 
+def _is_spent(drawn: Drawn) -> bool:
+    """Return whether a frame has the counter that ends a key: it is read, and not to be written (2006, 7.5.8.2.1)."""
+    security = drawn.frame.security
+    return security is not None and security.frame_counter == 0xFFFFFFFF
+
+
 def of_both(
     draw: Random, tallies: dict[str, Counter[str]] | None = None
 ) -> dict[str, list[Difference]]:
@@ -271,7 +277,7 @@ def of_both(
     wrote: list[Difference] = []
     try:
         octets = drawn.on_air()
-        if theirs != octets:
+        if theirs != octets and not (isinstance(theirs, str) and _is_spent(drawn)):
             wrote = [("octets", octets.hex(), theirs)]
         octets = drawn.on_air(draw.choice((0, -1)))
     except NoNonce as error:
