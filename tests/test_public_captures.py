@@ -386,6 +386,22 @@ def test_several_files_apart_by_any_executor_and_in_a_row(tmp_path: Path) -> Non
             row.file_of(none)  # type: ignore[arg-type]
 
 
+def test_captures_that_continue_others_are_opened_one_by_one_and_their_notices_add_up(
+    tmp_path: Path,
+) -> None:
+    """More lines without a frame than are kept as notices: all count, of both files."""
+    bad = 1200
+    paths = [tmp_path / f"{name}.txt" for name in ("first", "second")]
+    for path in paths:
+        path.write_text(f"{DATAGRAM.hex()}\n" + "no octets here\n" * bad)
+    opened: list[str] = []
+    row = read_continued(paths, through=lambda _file, name: opened.append(name))
+    assert len(list(row)) == 2
+    assert opened == [str(path) for path in paths]
+    assert len(row.notices) < 2 * bad
+    assert row.notice_count == 2 * bad
+
+
 def test_a_capture_is_a_table(tmp_path: Path) -> None:
     made = list(frame_rows(CAPTURE, name="archive", design=ARCHIVE))
     assert all(isinstance(row, FrameRow) for row in made)
