@@ -15,8 +15,6 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
 from lowpanbudget.values import replace
 
-# what a queue may refuse where the design does not say what is to arrive: our choice
-_FULL = 0.01
 _CAUSES: tuple[Matter, ...] = (
     "frame", "acknowledgement", "cells", "relay", "shared", "poll", "held", "queue", "delivery", "latency", "duty",
     "battery",
@@ -159,8 +157,21 @@ def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
 
 
 def may_refuse(limits: Limits | None) -> float:
-    """Return the share of frames that a queue may refuse."""
-    return _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
+    """Return the share of what comes that may find no place in a queue, or for a poll: what may be lost."""
+    return 1 - _least(limits)
+
+
+def _least(limits: Limits | None) -> float:
+    """Return the share of the messages that is to arrive; without a word of the design most of them."""
+    return MOST if limits is None or limits.delivery is None else limits.delivery
+
+
+def _allowed_text(limits: Limits | None) -> str:
+    """Return in words how much may find no place."""
+    text = f"{may_refuse(limits) * 100:.3g} % are"
+    if limits is None or limits.delivery is None:
+        return f"{text} taken to be allowed: limits.delivery says no other"
+    return f"{text} allowed"
 
 
 def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[LimitCheck]:
@@ -168,7 +179,7 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
     for node in nodes:
         if node.queue_full is not None:
             text = f"{percent(node.queue_full, allowed)} of the frames find its queue full"
-            text += f"{_give(node.queue_half_width)}, {allowed * 100:.3g} % are allowed"
+            text += f"{_give(node.queue_half_width)}, {_allowed_text(limits)}"
             about = f"node {node.name}"
             yield played_check(
                 "queue", about, text, node.queue_full, allowed, "share", node.queue_half_width
@@ -184,7 +195,7 @@ def service_checks(services: Sequence[HopService], limits: Limits | None) -> Ite
         if limits is not None and limits.latency_s is not None and one.in_time is not None:
             yield _latency(one, one.in_time, about, limits, in_runs=in_runs)
     for hops, one in bounded_services(services):
-        least = MOST if limits is None or limits.delivery is None else limits.delivery
+        least = _least(limits)
         if one.quiet is not None and one.quiet < least:
             text = (
                 f"{percent(one.quiet, least)} would arrive if nobody else sent, {_wanted(limits)}"
@@ -228,9 +239,8 @@ def _wanted(limits: Limits | None) -> str:
 
 
 def _delivery(one: HopService, about: str, limits: Limits | None, *, in_runs: bool) -> LimitCheck:
-    """Return whether so many messages arrive as are wanted; without a word of the design whether most of them do."""
-    share = one.arrives or 0.0
-    least = MOST if limits is None or limits.delivery is None else limits.delivery
+    """Return whether so many messages arrive as are wanted."""
+    share, least = one.arrives or 0.0, _least(limits)
     text = f"{percent(share, least)} arrive{' where losses come in runs' if in_runs else ''}"
     if one.queued is not None and one.queued < 1 - _SEEN:
         text += f", {percent(1 - one.queued)} are lost to full queues"
@@ -277,5 +287,5 @@ def _sleep(
         text += " for all their frames" * (sleep.held_takes > 1) + " at their parent"
         if sleep.held_takes > held_frames:
             text += f": it holds {plural(held_frames, 'frame')} for a child, each takes {sleep.held_takes}"
-        text += f", {allowed * 100:.3g} % are allowed"
+        text += f", {_allowed_text(limits)}"
         yield check_of("held", "sleeping children", text, sleep.held_full, allowed, "share")

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from lowpanbudget.design.access import access_flaws
-from lowpanbudget.design.goals import burst_flaws
+from lowpanbudget.design.goals import burst_flaws, limits_flaws
 from lowpanbudget.design.loss import loss_flaws
 from lowpanbudget.design.shape import DesignShape
 from lowpanbudget.design.tree import tree_flaws
@@ -28,6 +28,8 @@ def deployment_flaws(shape: DesignShape) -> Iterator[Flaw]:
     if shape.sleep is not None:
         yield from sleep_flaws(shape.sleep)
     yield from burst_flaws(shape.burst, hops)
+    if shape.limits is not None:
+        yield from limits_flaws(shape.limits, has_bursts=bool(shape.burst))
 
 
 def _phy_flaws(shape: DesignShape) -> Iterator[Flaw]:

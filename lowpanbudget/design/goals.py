@@ -10,6 +10,7 @@ from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.values import dataclass
 
 MOST = 0.95  # of messages that are to arrive, or to be in time, where the design does not say how many: our choice
+_WINDOW_S = 3600.0  # of a duty cycle where the design says no other: our choice
 
 
 class BurstShape(ShapeTable):
@@ -41,10 +42,10 @@ class LimitsShape(ShapeTable):
         "Share of the window in which one node may be on the air: 0.01 is 1 %.",
         default=None,
     )
-    window_s: Decimal = key(
+    window_s: Decimal | None = key(
         Exact(above=0, most=86_400),
-        "The window of the duty cycle in seconds; a frame and a burst are held against what is left of it.",
-        default=Decimal(3600),
+        "The window of duty_cycle in seconds, left out: 3600; a frame and a burst are held against what is left of it.",
+        default=None,
     )
     frame_ms: Decimal | None = key(
         Exact(above=0, most=60_000), "Milliseconds that one transmission may last.", default=None
@@ -59,10 +60,11 @@ class LimitsShape(ShapeTable):
         "Seconds from when a message is made to its last bit where it is to arrive.",
         default=None,
     )
-    latency_share: Decimal = key(
+    latency_share: Decimal | None = key(
         Exact(above=0, below=1),
-        "Share of the messages that is to arrive in latency_s: 0.95 is 95 %.",
-        default=Decimal("0.95"),
+        "Share of the messages that is to arrive in latency_s, or of what is played of a burst: 0.99 is 99 %; "
+        "left out: 0.95 is taken to be enough.",
+        default=None,
     )
     battery_days: Decimal | None = key(
         Exact(above=0, most=100_000), "Days that a battery is to last.", default=None
@@ -127,6 +129,20 @@ def burst_flaws(shapes: Sequence[BurstShape], hops_of_flows: dict[str, int]) -> 
             )
 
 
+def limits_flaws(shape: LimitsShape, *, has_bursts: bool) -> Iterator[Flaw]:
+    """Yield every limit that says how another one counts, which is not there: it would hold nothing to anything."""
+    if shape.window_s is not None and shape.duty_cycle is None:
+        yield Flaw(
+            ("limits", "window_s"), "it is the window of duty_cycle, and there is none",
+            "Add duty_cycle (0.01 is 1 %), or leave it out",
+        )  # fmt: skip
+    if shape.latency_share is not None and shape.latency_s is None and not has_bursts:
+        yield Flaw(
+            ("limits", "latency_share"), "it is the share that is to arrive in latency_s, and there is none",
+            "Add latency_s, the seconds that a message may take, or leave it out",
+        )  # fmt: skip
+
+
 def bursts_of(shapes: Sequence[BurstShape]) -> tuple[Burst, ...]:
     """Return the bursts that a design states."""
     return tuple(
@@ -145,11 +161,11 @@ def limits_of(shape: LimitsShape | None) -> Limits | None:
     return Limits(
         shape.source,
         _number(shape.duty_cycle),
-        float(shape.window_s),
+        _WINDOW_S if shape.window_s is None else float(shape.window_s),
         _number(shape.frame_ms),
         _number(shape.delivery),
         _number(shape.latency_s),
-        float(shape.latency_share),
+        MOST if shape.latency_share is None else float(shape.latency_share),
         _number(shape.battery_days),
     )
 

@@ -706,10 +706,15 @@ def test_latency_beside_its_limit() -> None:
 
 @pytest.mark.parametrize(
     ("limits", "allowed"),
-    [("", 0.01), ("[limits]\nlatency_s = 9\n", 0.01), ("[limits]\ndelivery = 0.98\n", 0.02)],
+    [
+        ("", 0.05),
+        ("[limits]\nlatency_s = 9\n", 0.05),
+        ("[limits]\ndelivery = 0.95\n", 0.05),
+        ("[limits]\ndelivery = 0.98\n", 0.02),
+    ],
 )
 def test_what_a_queue_may_refuse(limits: str, allowed: float) -> None:
-    """What limits.delivery leaves over; where there is none one frame in a hundred."""
+    """What limits.delivery leaves over: where there is none what is taken to be enough, and the row says so."""
     design = in_slots(tables=limits)
     traffic = traffic_of(design, airtime(design))
     nodes = network_of(design).nodes
@@ -723,6 +728,8 @@ def test_what_a_queue_may_refuse(limits: str, allowed: float) -> None:
         ]
         assert found.allowed == pytest.approx(allowed)
         assert found.holds == holds
+        taken = "limits.delivery says no other" if "delivery" not in limits else "are allowed"
+        assert found.text.endswith(taken)
     # of two that hold the one is told that is nearer to its limit, however closely it is known
     known = [
         replace(node, queue_full=allowed / share, queue_half_width=half)

@@ -227,6 +227,7 @@ WRONG = [
     ('source = "invented for this test"', "", "radio.source", "[radio]", "missing", "data sheet"),
     ("delivery = 0.99", "delivery = 99", "limits.delivery", "99\n[[burst]]", "1 at most", "0.99 is 99 %"),
     ("duty_cycle = 0.01", "duty_cycle = 36", "limits.duty_cycle", "36", "1 at most", "0.01 is 1 %"),
+    ("duty_cycle = 0.01", "window_s = 86", "limits.window_s", "86", "the window of duty_cycle", "Add duty_cycle"),
     ('flow = "up"', 'flow = "upp"', "burst[1].flow", '"upp"', "no flow 'upp'", "Did you mean up?"),
     ("all_in_s = 10", "all_in_s = 9.9", "burst[1].all_in_s", "9.9", "the last packet is sent 9.9 s", "burst lasts"),
     ("every_s = 0.1", "every_s = 0.1\nhops = 4", "burst[1].hops", "4\nall_in_s", "3 hops at most", "fewer"),
@@ -258,6 +259,21 @@ def test_what_is_wrong_is_said_once(
     assert (fault.line, fault.column) == place(text, mark)
     assert said in fault.message
     assert hint in fault.hint
+
+
+def test_a_share_of_nothing_is_refused() -> None:
+    """Which share is to be in after how long: without the time nothing can be held to it, but the runs of a burst."""
+    text = with_text(("delivery = 0.99", "latency_share = 0.99"))
+    limits = parse_design(text).limits
+    assert limits is not None
+    assert limits.latency_share == 0.99
+    fault = fault_of(text[: text.index("[[burst]]")])
+    assert fault.key == "limits.latency_share"
+    assert "share that is to arrive in latency_s" in fault.message
+    assert "Add latency_s" in fault.hint
+    limits = parse_design(with_text(("delivery = 0.99", "latency_s = 9"))).limits
+    assert limits is not None
+    assert (limits.latency_share, limits.window_s) == (0.95, 3600)
 
 
 # parent of probe, of sink, of gate; key, part of the message

@@ -98,7 +98,13 @@ def test_clocks_that_traffic_sets_do_not_drift_apart(how: str) -> None:
             True,
         ),
         # and here below 1 %: frames of a node behind come in runs, as its own queue empties
-        ("cells = 1", "[tree]\nby_hop = [1, 1]\n[queue]\nframes = 4\n", "every_s = 3", 20, False),
+        (
+            "cells = 1",
+            "[tree]\nby_hop = [1, 1]\n[queue]\nframes = 4\n[limits]\ndelivery = 0.99\n",
+            "every_s = 3",
+            20,
+            False,
+        ),
     ],
 )
 def test_queues_are_judged_as_carry_judges_them(
