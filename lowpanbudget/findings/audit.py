@@ -21,7 +21,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME, ClockStep
-from lowpanbudget.findings.captures.check_sequences import HEARD_AGAIN
+from lowpanbudget.findings.captures.check_sequences import HEARD
 from lowpanbudget.findings.captures.delivery import measurer_of
 from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
@@ -100,7 +100,7 @@ class Audit:
         if sighting.back_ns:
             self._give(Scene(self.known), ClockStep(sighting.number, sighting.back_ns))
         if sighting.heard_as is not None:
-            self._give(self._scene(sighting), sighting, HEARD_AGAIN)
+            self._give(self._scene(sighting), sighting, HEARD)
             return  # it was judged where another receiver heard it
         self.foreign += sighting.body.kind not in {FRAME, LOWPAN}
         if sighting.cut:
@@ -129,6 +129,7 @@ class Audit:
         elif sighting.fault is not None:
             self._give(scene, sighting.fault, UNREAD)
         try:
+            self._give(scene, sighting, HEARD)
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
                 notices = sighting.holding(frame.notices) if self._plan is None else []
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]

@@ -147,6 +147,48 @@ def test_check_sequences_are_counted_of_all_that_a_receiver_heard(
     assert told["evidence"] == ["1 of 10 frames do not match"]
 
 
+STATUS = b"\xd3\x80"  # signal strength, then link quality with the bit of a right FCS (common practice, no source)
+MANY = [shelf.frames(bytes([number]) * 9, number)[0] for number in range(40)]
+
+
+@pytest.mark.parametrize("begins", [0, 20])
+@pytest.mark.parametrize("late_s", [LATER, -LATER])
+def test_each_receiver_ends_its_frames_as_it_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, begins: int, late_s: float
+) -> None:
+    """One keeps the FCS, another overwrites it: the octets before it are the same (IEEE 802.15.4-2015 7.2.10)."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(
+        "lowpanbudget.capture.follow.tracing.WINDOW", 20
+    )  # one that begins behind it
+    status = [(1 + n + late_s, one[:-2] + STATUS) for n, one in enumerate(MANY) if n >= begins]
+    shelf.written(Path("whole.pcap"), [(1.0 + n, one) for n, one in enumerate(MANY)], 195)
+    shelf.written(Path("status.pcap"), status, 195)
+    done = invoke("audit", "whole.pcap", "status.pcap", "--together", *shelf.CONTEXT, "--json")
+    (found,) = json.loads(done.stdout)["audit"]
+    told = {one["name"]: one for one in found["findings"]}
+    assert "as status.pcap wrote them" in told["check-sequence-not-as-said"]["cause"]
+    if not begins:
+        assert set(told) == {"check-sequence-not-as-said"}
+        assert (found["frames"], done.exit_code) == (40, 0)
+    else:  # what it heard before its eighth frame could not be told
+        assert found["frames"] <= 40 + 7
+
+
+def test_damage_at_one_receiver_is_not_made_less_by_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """3 of 20 are more than one in ten, 3 of 60 are less."""
+    monkeypatch.chdir(tmp_path)
+    edge = [flipped(one, -4) if n % 7 == 3 else one for n, one in enumerate(MANY[:20])]
+    shelf.written(Path("edge.pcap"), [(1.0 + n, one) for n, one in enumerate(edge)], 195)
+    shelf.written(Path("near.pcap"), [(1.0 + n, one) for n, one in enumerate(MANY)], 195)
+    done = invoke("audit", "near.pcap", "edge.pcap", "--together", *shelf.CONTEXT, "--json")
+    (told,) = json.loads(done.stdout)["audit"][0]["findings"]
+    assert (told["name"], told["severity"]) == ("check-sequence-wrong", "risk")
+    assert told["evidence"] == ["3 of 20 frames of edge.pcap do not match"]
+
+
 @pytest.mark.parametrize(("at", "well"), [(-4, 9), (-1, 10)])
 def test_octets_that_are_damaged_at_both(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int, well: int

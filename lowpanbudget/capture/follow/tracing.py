@@ -130,8 +130,8 @@ class Trace:
         return self._opener is not None
 
     @property
-    def fcs(self) -> dict[int, FcsVerdict]:
-        """Return what the test for an FCS found, by link type; nothing where it was told."""
+    def fcs(self) -> dict[tuple[int, str | None], FcsVerdict]:
+        """Return what the test for an FCS found, by link type, and by receiver that differs; nothing where told."""
         return self.endings.found
 
     @property
@@ -174,6 +174,8 @@ class Trace:
                 window.append(later)
                 if len(window) in _AGAIN:
                     self.test_endings(window)
+            elif later.receiver is not None:
+                self.endings.hear(later, self._fits)
             yield self.feed(later)
         self.end()
 
@@ -247,7 +249,7 @@ class Trace:
             return sighting  # what follows from it is known
         if sighting.fcs_ok is not False:
             sighting.repeats, sighting.copied = self.repeats.of(sighting, example)
-        if sighting.fcs_ok is False and self.endings.is_certain(sighting.record.link_type):
+        if sighting.fcs_ok is False and self.endings.is_certain(sighting.record):
             sighting.damaged = True  # a receiver drops it
             sighting.datagram = None
         elif sighting.cut:

@@ -3,9 +3,10 @@
 from collections import Counter
 
 from lowpanbudget.capture.follow.fcs_check import OTHERWISE, STATUS, STRIPPED, FcsVerdict
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import link_text
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import Frames
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station, pan_of
@@ -13,7 +14,7 @@ from lowpanbudget.layers.link.fcs import fcs_slips
 from lowpanbudget.values import dataclass, field
 
 CHECK_SEQUENCES = Subject("check-sequences")
-HEARD_AGAIN = "a frame that another receiver heard before"
+HEARD = "a frame as each receiver heard it"
 
 # our choices
 _MOST_LOOKED = 64  # frames with a wrong check sequence that are looked at closer
@@ -67,25 +68,40 @@ class CheckSequencesSeen:
         return next((one for one, count in self.of.items() if count >= _LEAST), None)
 
 
-@CHECK_SEQUENCES.rule("check-sequence-wrong", Scene, HEARD_AGAIN, memory=CheckSequencesSeen)
-def check_sequence(memory: CheckSequencesSeen, scene: Scene, _frame: Scene) -> None:
+class SeenByReceivers(FirstNamed[str | None, CheckSequencesSeen]):
+    """By who heard them: what one receiver does with check sequences says nothing of those that another wrote."""
+
+
+@CHECK_SEQUENCES.rule("check-sequence-wrong", HEARD, memory=SeenByReceivers)
+def check_sequence(memory: SeenByReceivers, scene: Scene, sighting: Sighting) -> None:
     """Count what each receiver heard: of what others heard first it may be the only one that kept check sequences."""
+    if scene.fcs_ok is None:
+        return
+    seen = memory.entry(sighting.record.receiver, CheckSequencesSeen)
+    if seen is None:
+        return
     if scene.fcs_ok:
-        memory.right += 1
-    elif scene.fcs_ok is False:
-        memory.wrong += 1
-        memory.first.note(scene.number, most=8)
-        if memory.looked < _MOST_LOOKED:
-            memory.look(scene)
+        seen.right += 1
+        return
+    seen.wrong += 1
+    seen.first.note(scene.number, most=8)
+    if seen.looked < _MOST_LOOKED:
+        seen.look(scene)
 
 
 @CHECK_SEQUENCES.at_end("check-sequence-wrong")
-def check_sequences(memory: CheckSequencesSeen, known: Surroundings) -> Hits:
+def check_sequences(memory: SeenByReceivers, known: Surroundings) -> Hits:
+    """Judge what each receiver heard."""
+    for receiver, seen in memory.items():
+        yield from _judged(seen, f"frames of {receiver}" if len(memory) > 1 else "frames", known)
+
+
+def _judged(memory: CheckSequencesSeen, of_all: str, known: Surroundings) -> Hits:
     """Judge the counts; what one node sends, or another sum, is no damage."""
     total, sender, slip = memory.right + memory.wrong, memory.sender, memory.slip
     if not memory.wrong:
         return
-    evidence, frames = [f"{memory.wrong} of {total} frames do not match"], tuple(memory.first)
+    evidence, frames = [f"{memory.wrong} of {total} {of_all} do not match"], tuple(memory.first)
     evidence += [f"what stands there is one {slip}"] if slip else []
     advice = _SUMMED if slip else ""
     if not memory.right and total >= 8:

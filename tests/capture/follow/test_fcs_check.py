@@ -57,7 +57,7 @@ def test_what_stands_at_the_end(
 ) -> None:
     trace = Trace(contexts=CONTEXTS)
     sighting = list(trace.follow(records(frames, link_type)))
-    verdict = trace.fcs[link_type]
+    verdict = trace.fcs[link_type, None]
     assert (verdict.state, verdict.octets, verdict.status) == (state, octets, status_octets)
     assert verdict.tested == min(len(frames), 64)
     assert verdict.text
@@ -100,7 +100,10 @@ def test_each_link_type_is_tested_by_itself() -> None:
     ]
     trace = Trace(contexts=CONTEXTS)
     assert all(t.datagram is not None for t in trace.follow(mixed_types))
-    assert {number: v.state for number, v in trace.fcs.items()} == {195: "present", 230: "absent"}
+    assert {number: v.state for (number, _), v in trace.fcs.items()} == {
+        195: "present",
+        230: "absent",
+    }
 
 
 @pytest.mark.parametrize("filling", [bytes(4), b"\xde\xad\xbe\xef"])
@@ -116,7 +119,7 @@ def test_four_octets_of_fcs_that_are_not_filled_in_are_no_payload(
         assert sighting.status == filling
         assert sighting.octets == frames[sighting.number - 1]
         assert sighting.datagram is not None or not has_datagrams
-    verdict = trace.fcs[283]
+    verdict = trace.fcs[283, None]
     assert (verdict.state, verdict.octets, verdict.status) == ("radio status", 0, 4)
     assert verdict.claimed == 4
 
@@ -134,4 +137,4 @@ def test_reception_elements_that_tell_the_fcs_of_each_frame_are_believed() -> No
     for sighting in trace.follow(told):
         assert sighting.datagram is not None
         assert sighting.fcs_ok is (True if sighting.number % 2 else None)
-    assert trace.fcs[283].as_claimed
+    assert trace.fcs[283, None].as_claimed
