@@ -149,7 +149,7 @@ SAYS = {
     "listed": "data, sealed",
     "measured": "354 frames in",
     "airtimes": "Time on the air: 1696 to 4256 µs a frame",
-    "network": "this network carries its messages",
+    "network": "this network carries the messages that are counted",
     "burst": "What becomes of the packets",
     "weighed": "Message climate: 15 octets at most",
     "encodings": "CBOR",

@@ -137,6 +137,7 @@ NAMES = {
             "carry": "the CarriedNetwork",
             "burst": "with --burst: the BurstPlan",
             "answer": "yes, no or open: of the whole",
+            "says": "the answer in words, with what decides and what is not counted",
             "fails": "why the design fails, whatever its loads",
             "helps": "a list of HelpfulChange",
             "arrives": "of services: HopService.arrives, of all messages; of a packet: PacketPlan.arrives",

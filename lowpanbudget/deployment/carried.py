@@ -147,8 +147,8 @@ class CarriedNetwork:
     which all the same too few were played to judge how they arrive, ``together`` those that were judged for several
     hops as one, since too few of each were played. ``over_frames`` names those that take more frames than their flow
     allows: the loads count all of these. ``open_limits``: limits of the design that could not be looked at, and what is
-    missing for it. ``is_limited``: the design says which share is to
-    arrive, or how soon.
+    missing for it; ``unfollowed``: messages beside others of which that is so. ``is_limited``: the design says which
+    share is to arrive, or how soon.
     """
 
     title: str
@@ -169,6 +169,7 @@ class CarriedNetwork:
     together: tuple[str, ...] = ()
     over_frames: tuple[str, ...] = ()
     open_limits: tuple[str, ...] = ()
+    unfollowed: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:

@@ -18,7 +18,7 @@ from lowpanbudget.deployment.held import HeldLoss, HeldMessage, held_losses, wit
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.load import NodeLoad, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
-from lowpanbudget.deployment.open_limits import open_limits
+from lowpanbudget.deployment.open_limits import open_limits, unfollowed_beside
 from lowpanbudget.deployment.played_load import HopLoad, as_played
 from lowpanbudget.deployment.polls import held_s, polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
@@ -116,6 +116,7 @@ def _judged(
             traffic.unknown, seed, tuple(hops), tuple(taken_words(design, traffic)), tuple(unjudged(found)),
             () if played is None else played.hastened, is_limited, tuple(together(found)),
             tuple(_over_frames(design, messages)), tuple(open_limits(design, traffic)),
+            tuple(unfollowed_beside(design, traffic)),
         )  # fmt: skip
 
     slots = access.slots

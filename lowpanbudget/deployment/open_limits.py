@@ -38,5 +38,11 @@ def unfollowed(design: Design, traffic: Traffic) -> Iterator[str]:
             yield f"{arrival} {was} not checked of {stream.name}, as {why}"
 
 
+def unfollowed_beside(design: Design, traffic: Traffic) -> Iterator[str]:
+    """Yield those of them that stand beside others that are followed: the answer is about the others."""
+    is_open = set(open_limits(design, traffic))
+    yield from (text for text in unfollowed(design, traffic) if text not in is_open)
+
+
 def _sent(traffic: Traffic) -> list[MessageStream]:
     return [stream for stream in traffic.streams if not stream.is_upkeep]

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from lowpanbudget.deployment.contention_ways import fragment_pause
 from lowpanbudget.deployment.fragments import fragment_words
-from lowpanbudget.deployment.open_limits import open_limits, unfollowed
+from lowpanbudget.deployment.open_limits import unfollowed_beside
 from lowpanbudget.deployment.service import served
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.answer import (
@@ -26,8 +26,7 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
         yield "queues have no end ([queue])"
     if design.battery is not None and design.radio is None:
         yield "batteries are not reckoned with, as nothing says what a node draws ([radio])"
-    is_open = set(open_limits(design, traffic))
-    yield from (text for text in unfollowed(design, traffic) if text not in is_open)
+    yield from unfollowed_beside(design, traffic)
     is_contended = design.access is not None and design.access.slots is None
     yield from fragment_words(traffic.streams, fragment_pause(traffic.tree) if is_contended else 0)
     if short := ", ".join(_shorter(design, traffic)):

@@ -9,7 +9,7 @@ from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.report import view
-from lowpanbudget.report.carry_answer import verdict_of
+from lowpanbudget.report.carry_answer import answer, verdict_of
 from lowpanbudget.report.chart import (
     Chart,
     ChartBlock,
@@ -51,16 +51,20 @@ def carried(
 ) -> view.Data:
     """Return what a network carries, with the changes that would help.
 
-    ``answer`` is that of the whole: yes, no or open. Nothing ``holds`` where the design ``fails``; each of ``checks``
-    says what does of the loads alone.
+    ``answer`` is that of the whole: yes, no or open; ``says`` tells it in words, and what it does not count. Nothing
+    ``holds`` where the design ``fails``; each of ``checks`` says what does of the loads alone.
     """
     told = view.result(
         network, "title", "holds", "is_close", "is_unchecked", "checks", "rhythms", "services", "sleep", "played",
         "played_in_runs", "unknown", "seed", "taken", "hastened", "not_checked", "together",
-        "over_frames", "open_limits",
+        "over_frames", "open_limits", "unfollowed",
     )  # fmt: skip
     told["holds"] = network.holds and not faults
-    verdict = {"answer": verdict_of(network, faults), "fails": list(faults)}
+    verdict = {
+        "answer": verdict_of(network, faults),
+        "says": answer(network, faults),
+        "fails": list(faults),
+    }
     told["services"] = [view.data_of(one) | {"arrives": one.arrives} for one in network.services]
     return verdict | told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
 

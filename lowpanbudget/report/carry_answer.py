@@ -22,7 +22,7 @@ NO_HELP = (
 
 
 def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
-    """Return yes, no or open, and what decides."""
+    """Return yes, no or open, and what decides; of a yes also what it is not about."""
     decides = network.decides
     if faults and (decides is None or verdict(decides) != "no"):
         return f"No, this network does not work as it is designed. {faults[0]}"
@@ -34,12 +34,22 @@ def answer(network: CarriedNetwork, faults: Sequence[str] = ()) -> str:
         return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
     if decides is None:
         return "Nothing here is sent often enough to be checked: every_s of a flow says how often"
-    carries = "carries its messages"
+    carries = "carries the messages that are counted" if network.unknown else "carries its messages"
+    if network.unfollowed:
+        carries = "carries what could be checked"
     if network.not_checked:
         carries = f"carries what could be checked; not checked: {_first(network.not_checked)}"
     if network.over_frames:
         carries += f", but takes more frames than a flow allows: {_first(network.over_frames)}"
-    return f"Yes, this network {carries}. Nearest to its limit, {decides.about}: {decides.text}"
+    nearest = f"Nearest to its limit, {decides.about}: {decides.text}"
+    return " ".join((f"Yes, this network {carries}.", *_left_out(network), nearest))
+
+
+def _left_out(network: CarriedNetwork) -> Iterator[str]:
+    """Yield sentences about the messages that a yes is not about."""
+    if network.unknown:
+        yield f"Not counted: {_first(network.unknown)}, since every_s does not say how often."
+    yield from (f"{text}." for text in network.unfollowed)
 
 
 def _unchecked(network: CarriedNetwork) -> Iterator[str]:

@@ -110,6 +110,35 @@ def test_what_is_for_all_leaves_an_answer_about_the_others_as_it_is() -> None:
     assert (network.holds, network.is_unchecked, network.open_limits) == (True, False, ())
     said = "limits.delivery was not checked of up reading, as it is not worked out how"
     assert [one for one in network.taken if one.startswith(said)]
+    first = answer(network)
+    assert first.startswith(f"Yes, this network carries what could be checked. {said}")
+    assert first.index("arrives. Nearest to its limit, ") < first.index("own reading")
+    assert carries.carried(network, ())["unfollowed"] == list(network.unfollowed)
+
+
+def test_a_yes_says_first_which_messages_it_does_not_count(tmp_path: Path) -> None:
+    """Two flows without every_s load nothing and are held to nothing: a yes beside them is about the others alone."""
+    text = heard(TREE + "[limits]\ndelivery = 0.9\n", OFTEN)
+    flow = text[text.index("[[flow]]") : text.index("[[message]]")]
+    assert OFTEN in flow
+    rest = "".join(
+        flow.replace('"up"', f'"{name}"').replace(OFTEN, "") for name in ("asked", "told")
+    )
+    assert answer(carry(parse_design(text))).startswith("Yes, this network carries its messages. ")
+    text = text.replace(flow, flow + rest)
+    design = parse_design(text)
+    network = carry(design)
+    said = (
+        "Yes, this network carries the messages that are counted. Not counted: asked reading and 1 more, since every_s "
+        "does not say how often. Nearest to its limit, "
+    )
+    assert answer(network).startswith(said)
+    assert carries.carried(network, ())["says"] == answer(network)
+    (tmp_path / "asked.toml").write_text(text)
+    done = entry.invoke("carry", str(tmp_path / "asked.toml"))
+    assert done.exit_code == 0
+    assert " ".join(done.stdout.split()).startswith(said)
+    assert said in page_of_design(design)
 
 
 def test_how_what_no_node_of_the_tree_sends_arrives_is_open() -> None:
