@@ -114,6 +114,8 @@ def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
         yield name if message is None or message.name == name else f"{name}: {message.name}"
         if matched.unprotected:
             yield f"without its {matched.unprotected}"
+        if matched.otherwise:
+            yield f"under {matched.otherwise}, which is not planned"
 
 
 def _records(contents: Frame) -> Iterator[DtlsRecord | Unified]:

@@ -41,7 +41,7 @@ class Crossing(NamedTuple):
     goes ``down``, and ``message`` are the design's. ``own_number`` is the message's own sequence number, which wraps at
     ``modulus``; ``written_s`` the time that the message gives for itself, in seconds from 1970, in steps of ``step_s``.
     All of these are None where nothing tells. ``unread`` is why no format of the flow reads its data, ``unprotected``
-    the protection of its flow that it goes without.
+    the protection of its flow that it goes without, ``otherwise`` another one that it has instead.
     """
 
     flow: FlowKey
@@ -60,6 +60,7 @@ class Crossing(NamedTuple):
     step_s: float | None = None
     unread: str = ""
     unprotected: str = ""
+    otherwise: str = ""
     size: int = 0
     inner_limit: int | None = None
     mesh_left: int | None = None
@@ -312,9 +313,8 @@ def is_of(link: bytes | None, address: IPv6Address, mac: Mac, devices: Devices) 
 def _with_message(crossing: Crossing, matched: Matched) -> Crossing:
     """Return a crossing with what the design says of it, and what its message counts and dates."""
     flow = matched.flow
-    named = crossing._replace(
-        flow_name=flow.name, down=flow.direction == "down", unprotected=matched.unprotected
-    )
+    down, bare, other = flow.direction == "down", matched.unprotected, matched.otherwise
+    named = crossing._replace(flow_name=flow.name, down=down, unprotected=bare, otherwise=other)
     message, values = matched.message, matched.values
     if message is None or values is None:
         return named._replace(unread=matched.unread)

@@ -116,6 +116,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     has_ends = any(group.arrived) or any(one.at_end or one.crossing.at_end for one in journeys)
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
     bare = Tally(one.crossing.unprotected for one in journeys if one.crossing.unprotected)
+    other = Tally(one.crossing.otherwise for one in journeys if one.crossing.otherwise)
     return MeasuredFlow(
         name=journeys[0].crossing.flow_name,
         message=group.message,
@@ -142,6 +143,8 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         unread_why=next((why for why, _ in reasons.most_common(1)), ""),
         unprotected=bare.total(),
         unprotected_by=", ".join(sorted(bare)),
+        otherwise=other.total(),
+        otherwise_by=", ".join(sorted(other)),
         stopped=sum(one.is_stopped for one in journeys),
         uncounted=group.uncounted,
     )

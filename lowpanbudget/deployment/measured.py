@@ -73,7 +73,8 @@ class MeasuredFlow:
     ``dated`` the seconds from the time that the message gives for itself, which has steps of ``dated_step_s``.
 
     ``unread`` of its datagrams are read by no format of the flow, most of them for the reason ``unread_why``;
-    ``unprotected`` go without the protection from end to end that is planned for them, ``unprotected_by``. One that
+    ``unprotected`` go without the protection from end to end that is planned for them, ``unprotected_by``, in the
+    clear, and ``otherwise`` under another one than is planned, ``otherwise_by``. One that
     was heard where the own number of a message is missing counts as that message, as does one of those ``stopped``:
     not all of their frames came, and they arrived only where their receiver said so. ``uncounted`` numbers are missing
     where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
@@ -106,6 +107,8 @@ class MeasuredFlow:
     unread_why: str = ""
     unprotected: int = 0
     unprotected_by: str = ""
+    otherwise: int = 0
+    otherwise_by: str = ""
     stopped: int = 0
     uncounted: int = 0
     rhythm: tuple[RhythmPart, ...] = ()

@@ -44,6 +44,8 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
             continue
         if flow.unprotected:
             yield _protection(flow)
+        if flow.otherwise:
+            yield _other_protection(flow)
         if flow.unread:
             yield _format(flow)
         every = planned.get((flow.name, flow.message or ""))
@@ -74,6 +76,14 @@ def _protection(flow: MeasuredFlow) -> PlanCheck:
         "each node on their way can read and change them"
     )
     kept = all_of - flow.unprotected
+    return PlanCheck(PlanNumber.PROTECTION, title, all_of, kept, "messages", OUTSIDE, why)
+
+
+def _other_protection(flow: MeasuredFlow) -> PlanCheck:
+    """Return that messages go under another protection than planned: what is sealed, and its octets, are others."""
+    title, all_of = flow.title, flow.datagrams
+    why = f"{flow.otherwise} of {plural(all_of, 'message')} go under {flow.otherwise_by}, which is not what is planned"
+    kept = all_of - flow.otherwise
     return PlanCheck(PlanNumber.PROTECTION, title, all_of, kept, "messages", OUTSIDE, why)
 
 

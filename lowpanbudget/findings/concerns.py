@@ -75,9 +75,7 @@ def in_clear(scene: Scene) -> bool:
     flows, datagram = scene.known.flows, scene.datagram
     if flows is None or datagram is None or not flows.seals(datagram):
         return False
-    if records(scene) or oscore(scene):
-        return False
-    is_read = any(isinstance(one, CoapMessage) for one in datagram.layers)
+    is_read = records(scene) or any(isinstance(one, CoapMessage) for one in datagram.layers)
     return not is_read or flows.unprotected(datagram) is not None
 
 

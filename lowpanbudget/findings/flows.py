@@ -82,14 +82,15 @@ class FlowBook:
     def unprotected(self, datagram: HeardDatagram) -> Unprotected | None:
         """Return the flow that a datagram belongs to, where it goes without the protection planned for that one.
 
-        Of one whose checksum is wrong nobody knows what was sent.
+        Of one whose checksum is wrong nobody knows what was sent. What was opened is looked at as it was on the air.
         """
         content = datagram.udp
-        if content is None or content.opened or datagram.is_sum_wrong:
+        if content is None or datagram.is_sum_wrong:
             return None
         ends = FlowKey(*datagram.ends, ipv6.UDP, content.source_port, content.destination_port)
         routed = datagram.outer.next_header != ipv6.UDP
-        fits, message = self._table.fitting(ends, routed=routed), _message_in(datagram)
+        fits = self._table.fitting(ends, routed=routed)
+        message = None if content.opened else _message_in(datagram)
         return unprotected(fits, datagram.udp_octets, message)
 
 

@@ -9,14 +9,23 @@ from typing import NamedTuple
 
 import pytest
 from findings import air
-from findings.air import CONTEXTS, Capture
+from findings.air import CONTEXTS, ROOT, Capture
 from findings.cases_application import BURST as BURST_OF_THREE
 from findings.cases_application import versioned
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_lorh import to_other_leaf, tunnelled
 from findings.cases_mesh import ANSWER, over_relay, readings
 from findings.cases_nodes import judged
-from findings.cases_protection import PLAIN, post, protected, with_dtls, with_oscore
+from findings.cases_protection import (
+    PLAIN,
+    STRANGER,
+    between,
+    post,
+    protected,
+    sealed_request,
+    with_dtls,
+    with_oscore,
+)
 from findings.cases_records import record as dtls_record
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
@@ -682,6 +691,13 @@ def test_a_message_of_another_version_is_outside_of_the_plan() -> None:
             lambda: with_dtls(post(), dtls_record(23, bytes(16), epoch=1), port=0xF0B4),
             "1 of 1 message go without the DTLS planned: each node on their way can read and change them",
         ),
+        # OSCORE in place of DTLS: nothing of it can be read (RFC 8613 section 4)
+        (
+            lambda: with_dtls(sealed_request()),
+            "1 of 1 message go under OSCORE, which is not what is planned",
+        ),
+        # of another station no flow is planned, so none goes without anything
+        (lambda: between(STRANGER, ROOT, post()), None),
         (lambda: protected(b"a", b"b"), None),
         (lambda: with_dtls(dtls_record(23, bytes(16), epoch=1)), None),
         (lambda: with_oscore(post(), more=PLAIN.format(port=5683)), None),

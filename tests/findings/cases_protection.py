@@ -55,6 +55,53 @@ def with_dtls(*payloads: bytes, port: int = 5684, back: bool = False, coap: str 
     return sent(planned(DTLS, port, coap), *payloads, port=port, back=back)
 
 
+STRANGER, SERVER_TOO = b"\x00\x77", b"\x00\x88"
+# another node of the design, which sends nothing on these ports
+SECOND = '[[station]]\nname = "second"\nrole = "node"\nshort = 0x0077\nprefix = "2001:db8:1::/64"\n'
+
+
+def between(source: bytes, destination: bytes, octets: bytes, *, declared: bool = True) -> Capture:
+    """A datagram between two that the flow of the design may not have, on its ports."""
+    links = source, destination
+    text = DESIGN.format(link="").replace("0xf0b2", "5683")
+    text = text.replace("[[message]]", f"{POST}{OSCORE}\n[[message]]", 1)
+    text = text.replace("[[flow]]", f"{SECOND if declared else ''}[[flow]]", 1)
+    packet = air.datagram(octets, links=links, ports=(0xF0B1, 5683))
+    return Capture([*air.frames([packet], links)], CONTEXTS, air.design(text))
+
+
+def beside(source: str, ends: str, evidence: str) -> Told:
+    return Told(
+        "remark",
+        f"{source}: beside flow readings",
+        "in the clear on the ports of flow readings, which has OSCORE, between "
+        f"{ends}: the design has no such flow",
+        (evidence,),
+        (1,),
+        advice="Look whose it is, and what it is for. Where it belongs to the flow, seal it, and let the server refuse "
+        "what comes without protection; else give it a flow of its own in the design, and ask whether that is to be "
+        "sealed as well.",
+    )
+
+
+def otherwise(used: str, planned: str, evidence: str) -> Told:
+    return Told(
+        "risk",
+        f"{CLIENT}: {used}",
+        f"flow readings: protected with {used}, not with the {planned} that the design has for it",
+        (evidence,),
+        (1,),
+        advice="Bring node and design together: switch the planned protection on at both ends, or plan with the one "
+        "that is used, after you have weighed what each of them leaves in the clear, and how much room it takes. Never "
+        "go without both.",
+        cite="" if used == "OSCORE" else SECTION,
+    )
+
+
+def sealed_request() -> bytes:
+    return bytes(protect_oscore_request(post(), ENDS, sequence=1).message)
+
+
 def protected(*paths: bytes) -> Capture:
     """The same requests, sealed."""
     requests = [
@@ -112,9 +159,46 @@ def dtls_told(evidence: str, frames: tuple[int, ...], *, back: bool = False) -> 
 
 
 # RFC 9147 figure 5: octets 20 to 26 and 32 to 63 begin a record; 0x51 is 81, and all of CoAP begins with 64 to 127
+# of a protection that is not the planned one nothing was in the clear: outside an OSCORE message stands 0.02, whatever
+# it asks for (RFC 8613 section 4.2), and 17 fe fd begins data of DTLS 1.2 (RFC 6347 section 4.1)
+OTHERWISE_FURTHER = (
+    (
+        lambda: with_dtls(sealed_request()),
+        otherwise("OSCORE", "DTLS", "CoAP with the OSCORE option"),
+    ),
+    (
+        lambda: with_oscore(record(DATA_RECORD, bytes(16), epoch=1)),
+        otherwise("DTLS", "OSCORE", "a DTLS record: content type and version are 17 fe fd"),
+    ),
+    # another station of the design, another server, another code (0.03 is PUT, RFC 7252 section 12.1.1) for the path
+    (
+        lambda: between(STRANGER, ROOT, post()),
+        beside("2001:db8:1::ff:fe00:77", "other ends", "readable as CoAP: 0.02 POST /a"),
+    ),
+    (
+        lambda: between(STRANGER, SERVER_TOO, post(), declared=False),
+        beside("2001:db8:1::ff:fe00:77", "other ends", "readable as CoAP: 0.02 POST /a"),
+    ),
+    (
+        lambda: with_oscore(b"\x51\x03" + post()[2:]),
+        beside(CLIENT, "its ends", "readable as CoAP: 0.03 PUT /a"),
+    ),
+    # a node stands for all like it
+    (
+        lambda: between(STRANGER, ROOT, post(), declared=False),
+        Told(
+            "failure",
+            "2001:db8:1::ff:fe00:77",
+            f"flow readings {_WITHOUT.format('OSCORE')}",
+            ("readable as CoAP: 0.02 POST /a",),
+            (1,),
+        ),
+    ),
+)
 PROTECTION_FURTHER = tuple(
     Further("protection-not-as-planned", fires, said)
     for fires, said in (
+        *OTHERWISE_FURTHER,
         (
             lambda: with_dtls(post(mid=1), post(mid=2)),
             dtls_told("readable as CoAP: 0.02 POST /a", (1, 2)),
@@ -166,13 +250,29 @@ def beyond(octets: str, tag: int) -> Told:
 
 # COSE 1 is AES-GCM of 128 bits with a tag of 16 octets (RFC 8152 section 10.1, from memory)
 GCM = SecurityContext.derive(MASTER_SECRET, sender_id=b"\x17", recipient_id=b"\x01", algorithm=1)
-BEYOND_FURTHER = tuple(
+BEYOND = tuple(
     Further("longer-than-budgeted", fires, told)
     for fires, told in (
         (sealed_beyond, beyond("15", 8)),
         (lambda: sealed_beyond(opened=False), beyond("at least 15", 8)),
         (lambda: sealed_beyond(GCM), beyond("23", 16)),
     )
+)
+BEYOND_FURTHER = (
+    # without a plan: 0x17 is no CoAP, whose version is 1, and begins a record (RFC 7252 section 3, RFC 9147 figure 5)
+    Further(
+        "contents-unreadable",
+        lambda: replace(with_oscore(record(DATA_RECORD, bytes(16), epoch=1)), design=None),
+        Told(
+            "failure",
+            "0x0017: version is 0x0, not 0x1",
+            "version is 0x0, not 0x1",
+            ("octet 17", "a DTLS record: content type and version are 17 fe fd"),
+            (1,),
+            cite="RFC 7252 §3",
+        ),
+    ),
+    *BEYOND,
 )
 
 PROTECTION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
@@ -185,6 +285,13 @@ PROTECTION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         # 4.01 Unauthorized, which "MAY" answer what no context fits (RFC 8613 section 8.2)
         "what refuses a sealed request": lambda: sent(
             planned(OSCORE, 5683), b"\x61\x81\x00\x01t", back=True
+        ),
+        # 0x2c begins a record of DTLS 1.3 (RFC 9147 section 4), as other octets may as well
+        "octets that are no message": lambda: with_oscore(b"\x2c" + bytes(20)),
+        "what is sealed between others": lambda: between(STRANGER, SERVER_TOO, sealed_request()),
+        "records of another flow on the same ports": lambda: sent(
+            planned(OSCORE, 5683, more=f"{PLAIN.format(port=5683)}{DTLS}\n"),
+            record(DATA_RECORD, bytes(16), epoch=1),
         ),
         "records": lambda: with_dtls(record(DATA_RECORD, bytes(16), epoch=1)),
         "a handshake": lambda: with_dtls(hello(1)),

@@ -45,8 +45,9 @@ class Matched:
     ``flow`` is the flow it belongs to. ``message`` is the format that reads its payload, ``values`` what it holds
     (read-only), ``readings`` the same as single values with units; all None or empty when no format does: ``faults``
     then says for each format why. ``others`` names further formats that read the payload as well: nothing in it tells
-    them apart. ``sealed``: it is protected as planned, and not opened; ``unprotected`` is the planned protection that
-    it goes without ("OSCORE" or "DTLS"), or nothing.
+    them apart. ``sealed``: it is protected, as planned or otherwise, and not opened; ``unprotected`` is the planned
+    protection that it goes without, in the clear ("OSCORE" or "DTLS"), or nothing; ``otherwise``
+    another one that it has in its place.
     """
 
     flow: Flow
@@ -57,6 +58,7 @@ class Matched:
     others: tuple[str, ...] = ()
     sealed: bool = False
     unprotected: str = ""
+    otherwise: str = ""
 
     @property
     def unread(self) -> str:
@@ -99,7 +101,8 @@ class Matcher:
         # the outermost one: what is sealed in it was not opened
         outer = next(iter(datagram.packet.all(CoapMessage)), None) or clear_message(octets)
         bare = unprotected(fits, octets, outer)
-        if bare is not None and not bare.fit.back and is_checksum_right(datagram) is not False:
+        is_its = bare is not None and bare.is_of_flow and not bare.fit.back
+        if bare is not None and is_its and is_checksum_right(datagram) is not False:
             return self._in_clear(bare, octets)
         for fit in fits:
             if fit.back:
@@ -113,6 +116,8 @@ class Matcher:
 
     def _in_clear(self, bare: Unprotected, octets: bytes) -> Matched:
         flow, message = bare.fit.flow, bare.message
+        if bare.instead:
+            return Matched(flow, sealed=True, otherwise=bare.instead)
         found = Matched(flow)
         if flow.application.coap is None:
             found = self._read(flow, None, octets)

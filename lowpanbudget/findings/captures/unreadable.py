@@ -1,10 +1,10 @@
 """Frames that cannot be read to their end, each with its reason."""
 
-from lowpanbudget.capture.follow.protection import clear_message
+from lowpanbudget.capture.follow.protection import begins_as_record, clear_message
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Reserved, WireError
 from lowpanbudget.findings import faults
-from lowpanbudget.findings.captures.protection import in_words
+from lowpanbudget.findings.captures.protection import in_words, record_in_words
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
@@ -56,12 +56,15 @@ def contents_unreadable(scene: Scene, notice: Notice) -> Hits:
     if notice.cite == _CONNECTION_ID:
         return
     evidence = [f"octet {notice.offset}"]
-    datagram = scene.datagram if notice.cite == DEMULTIPLEX else None
-    if datagram is not None:
+    datagram = scene.datagram if notice.name == "payload-unreadable" else None
+    if datagram is not None and datagram.udp is not None:
         if scene.known.flows is not None and scene.known.flows.unprotected(datagram) is not None:
             return  # told as what it is: the planned protection is missing
-        message = clear_message(datagram.udp_octets)
+        octets = datagram.udp_octets
+        message = clear_message(octets) if notice.cite == DEMULTIPLEX else None
         evidence += [] if message is None else [in_words(message)]
+        if notice.cite != DEMULTIPLEX and begins_as_record(octets):
+            evidence.append(record_in_words(octets))
     if options_count_their_heads(scene):
         evidence.append("every option length counts the option's own two octets: two too many")
     subject = f"{scene.sender}: {notice.text}"
