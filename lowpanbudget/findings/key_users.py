@@ -8,6 +8,7 @@ from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.values import dataclass, field
 
 _MOST_KEYS = 8  # of one node
+_MOST_KINDS = 64  # of destinations and types
 _LEAST_USUAL = 5  # frames that make a key usual; our choice
 
 
@@ -23,13 +24,15 @@ class KeyName(NamedTuple):
 
 
 class KeyUse(NamedTuple):
-    """The first and the last frame of a node under a key, their times, and how many there are."""
+    """The first and the last frame of a node under a key, their times, and how many there are; the last's numbers."""
 
     first: int
     first_s: float
     last: int
     last_s: float
     frames: int
+    counter: int = 0
+    sequence: int | None = None
 
 
 @dataclass(slots=True)
@@ -37,13 +40,15 @@ class KeyUser:
     """A node, as it is shown, and its uses of keys in the order in which they began.
 
     ``asked`` are the frames that others sent to it, under any key, since it began to use its last one. ``odd`` are keys
-    that are missing here, and that it named first beside another, with what was noticed then.
+    that are missing here, and that it named first beside another, with what was noticed then. ``sent`` are its frames
+    by key, destination and type.
     """
 
     name: str
     uses: dict[KeyName, KeyUse] = field(default_factory=dict)
     asked: int = 0
     odd: dict[KeyName, str] = field(default_factory=dict)
+    sent: dict[tuple[KeyName, bytes | None, int], int] = field(default_factory=dict)
 
     @property
     def usual(self) -> KeyName | None:
@@ -57,7 +62,9 @@ class KeyUser:
             return False
         return self.uses[usual].frames >= _LEAST_USUAL
 
-    def use(self, key: KeyName, number: int, time_s: float) -> None:
+    def use(
+        self, key: KeyName, number: int, time_s: float, counter: int, sequence: int | None
+    ) -> None:
         """Take its frame under a key."""
         before = self.uses.get(key)
         if before is None:
@@ -65,7 +72,15 @@ class KeyUser:
                 return
             self.asked = 0
             before = KeyUse(number, time_s, number, time_s, 0)
-        self.uses[key] = KeyUse(before.first, before.first_s, number, time_s, before.frames + 1)
+        self.uses[key] = KeyUse(
+            before.first, before.first_s, number, time_s, before.frames + 1, counter, sequence
+        )
+
+    def send(self, key: KeyName, destination: bytes | None, frame_type: int) -> None:
+        """Count its frame by whom it goes to and what it is."""
+        kind = key, destination, frame_type
+        if kind in self.sent or len(self.sent) < _MOST_KINDS:
+            self.sent[kind] = self.sent.get(kind, 0) + 1
 
 
 KeyUsers = FirstNamed[Station, KeyUser]

@@ -9,7 +9,8 @@ from findings.cases_further import Further
 from findings.judge import Told
 
 from lowpanbudget import Key
-from lowpanbudget.findings.captures.unsealing import DAMAGED, DAMAGED_NAME
+from lowpanbudget.findings.captures.unsealing import DAMAGED_NAME
+from lowpanbudget.findings.failed_frames import DAMAGED
 
 SENDER = "02:5e:10:00:00:00:00:17"
 _INDEX_AT = 26  # behind 21 octets of MAC header: security control, frame counter (4), key index
@@ -34,7 +35,140 @@ def altered(at: int, places: Iterable[int], mask: int = 1, key: object = air.KEY
     return Capture(list(frames), fcs=0, keys=(key,))
 
 
+BROADCASTS = (5, 15, 25)
+
+
+def with_broadcasts(places: Iterable[int]) -> Capture:
+    """30 frames, three of them broadcasts; those at some places under a key that is not known."""
+    frames = []
+    for number in range(30):
+        links = (air.FAR_NODE, air.BROADCAST if number in BROADCASTS else air.FAR_ROOT)
+        octets = bytearray(air.secured(b"data", number, 5 + number, links=links)[:-2])
+        octets[-1] ^= number in places
+        frames.append(bytes(octets))
+    return Capture(list(frames), fcs=0, keys=(air.KEY,))
+
+
+def with_another(counter: int, sequence: int, places: Iterable[int], pan: int = air.PAN) -> Capture:
+    """30 frames, some followed by one that fails, in a PAN of its own or not, whose numbers go on from a place."""
+    frames = []
+    for number in range(30):
+        frames.append(air.secured(b"data", number, 5 + number)[:-2])
+        if number in places:
+            octets = bytearray(
+                air.secured(b"more", sequence + number & 0xFF, counter + number)[:-2]
+            )
+            octets[3:5] = pan.to_bytes(2, "little")
+            octets[-1] ^= 1
+            frames.append(bytes(octets))
+    return Capture(list(frames), fcs=0, keys=(air.KEY,))
+
+
+def codes(capture: Capture, *numbers: int) -> tuple[str, ...]:
+    """What stands in frames: behind security control, which is 0x0d, the counter; the code of level 5 at the end."""
+    octets = [one for one in capture.air if isinstance(one, bytes)]
+    told = [(octets[number - 1], octets[number - 1].index(b"\x0d") + 1) for number in numbers]
+    return tuple(
+        f"key id mode 1, index 1, code {one[-4:].hex()}, frame counter {one[at : at + 4][::-1].hex():0>8}".replace(
+            "counter ", "counter 0x"
+        )
+        for one, at in told
+    )
+
+
+NEXT = "which is one bit off, goes on in the numbers of this node"
+TO_ALL = tuple(place + 1 for place in BROADCASTS)
 UNSEALING_FURTHER = (
+    # all broadcasts fail and nothing else: damage asks for no destination. 3 in a row at 1 in 29 are 1 in 24,000
+    Further(
+        "integrity-code-wrong",
+        lambda: with_broadcasts(BROADCASTS),
+        Told(
+            "failure",
+            SENDER,
+            FAILED,
+            (
+                "all 3 frames to 0xffff fail, and none of 27 others",
+                *codes(with_broadcasts(BROADCASTS), *TO_ALL),
+            ),
+            TO_ALL,
+            3,
+        ),
+    ),
+    # two of the three, and one that is none
+    Further(
+        "integrity-code-wrong",
+        lambda: with_broadcasts((5, 9, 15)),
+        Told(
+            "remark",
+            SENDER,
+            DAMAGE,
+            (f"{SENDER}: 3 of 30 frames under key id mode 1, index 1",),
+            (6, 10, 16),
+            3,
+            advice=DAMAGED,
+        ),
+    ),
+    # a destination that two have by the same bit: at 1 in 29 by chance one in some hundred
+    Further(
+        "integrity-code-wrong",
+        partial(altered, 5, (6, 19)),
+        Told(
+            "remark",
+            SENDER,
+            DAMAGE,
+            (f"{SENDER}: 2 of 30 frames under key id mode 1, index 1",),
+            (7, 20),
+            2,
+            advice=DAMAGED,
+        ),
+    ),
+    # a device with the same address counts its own frames
+    Further(
+        "integrity-code-wrong",
+        lambda: with_another(5000, 90, (3, 12, 20)),
+        Told(
+            "failure",
+            SENDER,
+            FAILED,
+            (
+                "3 have frame counters far from those of the others, as a second device would",
+                *codes(with_another(5000, 90, (3, 12, 20)), 5, 15, 24),
+            ),
+            (5, 15, 24),
+            3,
+        ),
+    ),
+    # a bit of the PAN ID: frame counter 17 and sequence number 12 are what the node sends next
+    Further(
+        "integrity-code-wrong",
+        partial(altered, 3, (12,)),
+        Told(
+            "remark",
+            SENDER,
+            DAMAGE,
+            (
+                f"{SENDER}: 1 frame of {SENDER} of PAN 0xabcc, {NEXT}, 29 frames under key id mode 1, index 1",
+            ),
+            (13,),
+            advice=DAMAGED,
+        ),
+    ),
+    # a network beside it, of which one frame was heard: its numbers are its own
+    *(
+        Further(
+            "integrity-code-wrong",
+            partial(with_another, 7, sequence, (12,), 0xABCC),
+            Told(
+                "failure",
+                SENDER,
+                FAILED,
+                codes(with_another(7, sequence, (12,), 0xABCC), 14),
+                (14,),
+            ),
+        )
+        for sequence in (90, 3)
+    ),
     # who has another key, another address or another index has it for all of its frames; bits that are damaged on the
     # air hit some: the integrity code is over all octets (IEEE 802.15.4-2015 clause 9.3.4, from memory)
     Further(

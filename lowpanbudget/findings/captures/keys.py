@@ -30,7 +30,8 @@ def key_used(scene: Scene, mac: Mac) -> None:
     user = users.entry((mac.pan_id, mac.source), lambda: KeyUser(scene.sender))
     if user is not None:
         key = KeyName(key_words(security), security.key_source)
-        user.use(key, scene.number, scene.time_s)
+        user.use(key, scene.number, scene.time_s, scene.counter or 0, scene.sequence)
+        user.send(key, mac.destination, mac.frame_type)
     if mac.destination is not None:
         receiver = users.get((mac.pan_id, mac.destination))
         if receiver is not None:

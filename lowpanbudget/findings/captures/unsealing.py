@@ -1,89 +1,16 @@
 """Secured frames that no key opens: a key, an address or a slot number is missing, or the integrity code is wrong."""
 
-from lowpanbudget.findings.finding import Certainty, Hit, Severity
-from lowpanbudget.findings.key_users import KeyName, KeyUser, key_words
-from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.failed_frames import UNDER_THE_KEY, FailedFrames, FailedOfSenders
+from lowpanbudget.findings.finding import Certainty, Hit
+from lowpanbudget.findings.key_users import KeyName, key_words
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.senders import TIMES_MORE, Station
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.values import dataclass, field
 
 UNSEALING = Subject("unsealing")
 
-# our choices; where one octet in ten frames is damaged, five in a row are so once in 100,000
-_ROW = 5  # frames that fail one after the other which are no damage
-_MOST_TEXTS = 4
-_LEAST_TOLD = 20  # frames under a key, of which a share tells anything
-
-_DAMAGE = "octets were damaged, or somebody without the key made the frames: others of their sender are right"
-_UNDER_THE_KEY = "frames fail under the key that they name"
-DAMAGED = (
-    "Key, index and extended address are right. A capture with check sequences would tell damage: take one, nearer to "
-    "the sender. Where all frames that fail have something in common, such as their destination, look at that."
-)
 DAMAGED_NAME = "Look for no key: others under that index would come. Capture with check sequences, which tell damage."
-
-
-@dataclass(slots=True)
-class FailedFrames:
-    """Frames of a node that fail under a key, in a capture whose frames have no check sequence that would tell damage.
-
-    ``right`` is how many others there were under the key when the last failed, ``row`` how many failed since one of
-    those came. ``is_told``: so many failed in a row that it is no damage.
-    """
-
-    sender: str
-    right: int = 0
-    row: int = 0
-    count: int = 0
-    is_told: bool = False
-    frames: Frames = field(default_factory=Frames)
-    evidence: list[str] = field(default_factory=list)
-
-    def take(self, right: int, number: int, evidence: str) -> None:
-        """Take one more."""
-        self.row = 1 if right > self.right else self.row + 1
-        self.right = right
-        self.count += 1
-        self.frames.note(number)
-        if len(self.evidence) < _MOST_TEXTS:
-            self.evidence.append(evidence)
-
-    def hit(self) -> Hit:
-        """Return what they prove where the key is not known to be right."""
-        frames = tuple(self.frames)
-        return Hit(_UNDER_THE_KEY, tuple(self.evidence), self.sender, frames, times=self.count)
-
-    def damaged(self, right: int, key: KeyName) -> Hit | None:
-        """Return what they prove beside so many in all that are right under the key; None where it may be the key."""
-        if right < self.count * TIMES_MORE or (right == self.right and self.row > 1):
-            return None
-        total = self.count + right
-        heavy = total >= _LEAST_TOLD and self.count * 10 > total
-        severity = Severity.RISK if heavy else Severity.REMARK
-        return self._damage(f"{self.count} of {total} frames under {key}", severity)
-
-    def damaged_name(self, user: KeyUser, key: KeyName) -> Hit | None:
-        """Return what one frame proves that alone names a key, between others of its sender; None of any other."""
-        usual = user.usual
-        if self.count > 1 or key in user.uses or usual is None:
-            return None
-        use = user.uses[usual]
-        if use.frames < TIMES_MORE or use.last < self.frames[0]:
-            return None
-        return self._damage(f"1 frame under {key}, {use.frames} under {usual}", Severity.REMARK)
-
-    def _damage(self, share: str, severity: Severity) -> Hit:
-        evidence, frames = (f"{self.sender}: {share}",), tuple(self.frames)
-        return Hit(
-            _DAMAGE, evidence, self.sender, frames, severity, DAMAGED, self.count, Certainty.CAPTURE
-        )  # fmt: skip
-
-
-class FailedOfSenders(FirstNamed[tuple[Station, KeyName], FailedFrames]):
-    """By who sent them, and the key that they name."""
 
 
 @UNSEALING.rule("integrity-code-wrong", Noticed("mic-wrong"), memory=FailedOfSenders)
@@ -97,7 +24,7 @@ def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice)
         evidence += f", frame counter {security.frame_counter:#010x}"
     elif scene.slot is not None:
         evidence += f", nonce of absolute slot number {scene.slot}, as the capture has it"
-    hit = Hit(_UNDER_THE_KEY, (evidence,), scene.sender)
+    hit = Hit(UNDER_THE_KEY, (evidence,), scene.sender)
     key, failed = _key_name(security), None
     if scene.fcs_ok is None and mac.source is not None:
         station = mac.pan_id, mac.source
@@ -105,11 +32,9 @@ def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice)
     if failed is None or failed.is_told:
         yield hit
         return
-    user = scene.known.keys.get(station)
-    use = None if user is None else user.uses.get(key)
-    failed.take(0 if use is None else use.frames, scene.number, evidence)
-    failed.is_told = failed.row >= _ROW
-    yield failed.hit() if failed.is_told else hit._replace(cause="")
+    failed.take(scene, mac, key, evidence)
+    told = failed.is_told
+    yield failed.hit(scene.known.keys.get(station), key) if told else hit._replace(cause="")
 
 
 @UNSEALING.at_end("integrity-code-wrong")
@@ -119,11 +44,7 @@ def codes_wrong(memory: FailedOfSenders, known: Surroundings) -> Hits:
         if failed.is_told:
             continue
         user = known.keys.get(station)
-        damage = None
-        if user is not None:
-            right = user.uses[key].frames if key in user.uses else 0
-            damage = failed.damaged(right, key) or failed.damaged_name(user, key)
-        yield damage or failed.hit()
+        yield failed.damaged(user, key) or failed.hit(user, key)
 
 
 def _key_name(security: Security) -> KeyName:
