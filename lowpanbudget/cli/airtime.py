@@ -47,12 +47,15 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.airtime import airtime
     from lowpanbudget.findings.deployed import deployment_findings
+    from lowpanbudget.findings.finding import ranked
+    from lowpanbudget.findings.planned import route_findings
     from lowpanbudget.report import airtimes, csv_table, machine, view
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = designs.load(design)
     results = airtime(loaded, flow)
-    findings = view.findings(deployment_findings(loaded, results))
+    found = [*deployment_findings(loaded, results), *route_findings(loaded, flow)]
+    findings = view.findings(ranked(found))
     whole = flow is not None or len(loaded.flows) == 1
     if svg is not None:
         from lowpanbudget.report.svg.document import svg as drawn

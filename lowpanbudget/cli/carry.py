@@ -75,8 +75,10 @@ def _network(
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.deployment.carry import carry
-    from lowpanbudget.findings.deployed import deployment_findings
+    from lowpanbudget.findings.deployed import deployment_findings, failures
+    from lowpanbudget.findings.finding import ranked
     from lowpanbudget.findings.helps import changes_that_help
+    from lowpanbudget.findings.planned import route_findings
     from lowpanbudget.report import audit_text, carries, carry_text, csv_table, machine, view
 
     with counted("", "playing the network") as tell:
@@ -84,8 +86,9 @@ def _network(
         network = carry(design, seed=seed)
     with counted("changes tried", at_once=True) as tell:
         changes = () if as_csv else changes_that_help(design, network, tell=tell)
-    findings = view.findings(deployment_findings(design, network=network))
-    faults = [one["title"] for one in findings if one["severity"] == "failure"]
+    found = [*deployment_findings(design, network=network), *route_findings(design)]
+    findings = view.findings(ranked(found))
+    faults = failures(found)
     if svg is not None:
         _draw(carries.charts(network), f"{design.title}: what the network carries", svg, file)
     if as_json:

@@ -37,7 +37,7 @@ def limit_checks(
 
     ``on_air`` is the share of the worst window in which each node, of these ``names``, is on the air.
     """
-    yield from frame_checks(packet)
+    yield from dict.fromkeys(frame_checks(packet))  # over one hop there is no later one
     if limits is None or limits.duty_cycle is None:
         return
     worst = max(range(len(names)), key=lambda place: on_air[place])

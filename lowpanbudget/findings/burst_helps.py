@@ -8,8 +8,7 @@ from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.helps import burst_changes
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.findings.deployed import deployment_findings
-from lowpanbudget.findings.finding import Severity
+from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.helps import HelpfulChange, eased, is_promising
 from lowpanbudget.values import replace
 
@@ -57,8 +56,7 @@ def burst_changes_that_help(
 
 def _failures(design: Design) -> tuple[str, ...]:
     """Return the titles of what keeps a network from working at all, whatever its limits."""
-    found = deployment_findings(design)
-    return tuple(one.title for one in found if one.severity is Severity.FAILURE)
+    return failures(deployment_findings(design))
 
 
 def _arrival(plan: BurstPlan) -> LimitCheck:

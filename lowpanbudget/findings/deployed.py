@@ -41,8 +41,12 @@ def deployment_failures(
     """
     sent = tuple(messages)
     deployment = Deployment(design, sent, sent, network)
-    found = ranked(hits(DEPLOYMENT_RULES, deployment, (deployment,)))
-    return tuple(one.title for one in found if one.severity is Severity.FAILURE)
+    return failures(ranked(hits(DEPLOYMENT_RULES, deployment, (deployment,))))
+
+
+def failures(found: Sequence[Finding]) -> tuple[str, ...]:
+    """Return the titles of what keeps a network from working at all, each once."""
+    return tuple(dict.fromkeys(one.title for one in found if one.severity is Severity.FAILURE))
 
 
 def _on_air(design: Design) -> list[MessageAirtime]:

@@ -18,8 +18,8 @@ SUBJECTS = (
     "sealed", "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments",
     "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "registrations", "joining", "paths", "routing",
     "directions", "message-ids", "application", "requests", "refusals", "answers", "observations", "blocks",
-    "protection", "plan", "messages", "floods", "forwarding", "delivery", "tunnels", "planned-checksums", "frames",
-    "protocols", "settings", "deployment", "loads",
+    "protection", "plan", "messages", "floods", "forwarding", "delivery", "tunnels", "planned-checksums", "routes",
+    "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

@@ -6,6 +6,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.designs.checksums import PLANNED_CHECKSUMS
 from lowpanbudget.findings.designs.frames import FRAMES
 from lowpanbudget.findings.designs.protocols import PROTOCOLS
+from lowpanbudget.findings.designs.routes import ROUTES
 from lowpanbudget.findings.designs.settings import SETTINGS
 from lowpanbudget.findings.designs.tunnels import TUNNELS
 from lowpanbudget.findings.draft import Draft, hits
@@ -13,7 +14,7 @@ from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
 from lowpanbudget.room.fit import Fit
 
-DRAFT_RULES = rules_of(TUNNELS, PLANNED_CHECKSUMS, FRAMES, PROTOCOLS, SETTINGS)
+DRAFT_RULES = rules_of(TUNNELS, PLANNED_CHECKSUMS, ROUTES, FRAMES, PROTOCOLS, SETTINGS)
 
 
 def flow_findings(design: Design, flow: str | None = None) -> list[Finding]:
@@ -40,10 +41,19 @@ def message_findings(
 
 
 def form_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
-    """Return which flows that messages were fitted on have a form that the standards refuse, worst first.
+    """Return which flows that messages were fitted on have a form that cannot be, worst first.
 
-    They lack a tunnel or a checksum, and their rooms are too large by that.
+    They lack a tunnel or a checksum, or routers of their route, and their rooms are too large by that.
     """
     names = {fit.flow for fit in fits}
     flows = [flow for flow in design.flows if flow.name in names]
-    return ranked(hits(rules_of(TUNNELS, PLANNED_CHECKSUMS), Draft(design, ()), flows))
+    return ranked(hits(rules_of(TUNNELS, PLANNED_CHECKSUMS, ROUTES), Draft(design, ()), flows))
+
+
+def route_findings(design: Design, flow: str | None = None) -> list[Finding]:
+    """Return which source routes, or that of one flow, are too short for its hops, worst first.
+
+    The frames of such a flow, their times on the air and what they load are those of nodes that are nearer.
+    """
+    flows = [one for one in design.flows if flow in {None, one.name}]
+    return ranked(hits(rules_of(ROUTES), Draft(design, ()), flows))

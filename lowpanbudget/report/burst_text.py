@@ -70,12 +70,15 @@ def beside(plan: BurstPlan) -> Iterator[str]:
 
 
 def answer(plan: BurstPlan) -> str:
-    """Return yes, no or open, first with a limit that is broken, and how many packets are in."""
+    """Return yes, no or open, first with the limits that are broken, each once, and how many packets are in."""
     why = next((one.why_open or TOO_CLOSE for one in plan.checks if one.is_close), "")
     said = f"{_in(plan)}{f': {why}' if why else ''}"
-    limits = _limits(plan)
-    if limits and not limits[0].holds:
-        return f"No. {limits[0].about}: {limits[0].text}. {said[0].upper()}{said[1:]}"
+    broken: dict[str, str] = {}
+    for one in _limits(plan):
+        if not one.holds:
+            broken.setdefault(one.matter, f"{one.about}: {one.text}.")
+    if broken:
+        return f"No. {' '.join(broken.values())} {said[0].upper()}{said[1:]}"
     return f"{'Yes' if plan.holds else 'Open' if plan.is_close else 'No'}: {said}"
 
 

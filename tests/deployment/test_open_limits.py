@@ -7,9 +7,10 @@ from contract import entry
 from findings.cases_deployment import SLOTS, heard, slotted
 
 from lowpanbudget import carry, page_of_design, parse_design
+from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.helps import changes_that_help
 from lowpanbudget.report import carries
-from lowpanbudget.report.carry_answer import answer
+from lowpanbudget.report.carry_answer import answer, check_rows
 
 TREE = "[tree]\nby_hop = [1, 1, 1]\n"
 DAYS = "[limits]\nbattery_days = 100000\n"
@@ -153,6 +154,32 @@ def test_how_what_no_node_of_the_tree_sends_arrives_is_open() -> None:
     assert not network.holds
     said = "limits.delivery was not checked of up reading, as no node of the tree is at its end"
     assert network.open_limits == (said,)
+
+
+def test_a_fault_of_two_messages_is_one_row() -> None:
+    """Two messages of 1.536 ms or more where 1 is allowed: the design has one fault, each is a finding."""
+    text = slotted("", TREE + "[limits]\nframe_ms = 1\n", OFTEN)
+    flow = text[text.index("[[flow]]") : text.index("[[message]]")]
+    text = text.replace(flow, flow + flow.replace('"up"', '"second"'))
+    design = parse_design(text)
+    found = [one for one in deployment_findings(design) if one.name == "over-own-limit"]
+    assert len(found) == 2
+    rows = check_rows(carry(design), failures(found))
+    assert [row for row in rows if row[1] == "design"] == [("no", "design", "", found[0].title)]
+
+
+@pytest.mark.parametrize("command", ["carry", "airtime", "fit"])
+def test_a_route_that_is_shorter_than_the_way_is_told_with_what_is_counted_of_it(
+    command: str, tmp_path: Path
+) -> None:
+    """RFC 6554 section 2: a source route is strict, three hops have two routers between their ends; one is named."""
+    for routers, is_short in ((1, True), (2, False)):
+        route = f"{OFTEN}\n[flow.routing]\nrpi = true\nroute = {routers}\n"
+        (tmp_path / "routed.toml").write_text(heard(TREE, route, to="probe"))
+        done = entry.invoke(command, str(tmp_path / "routed.toml"))
+        said = " ".join(done.stdout.split())
+        assert ("The route names 1 router, 3 hops have 2." in said) == is_short
+        assert said.count("route-shorter-than-hops") == is_short
 
 
 def test_faults_of_the_design_stand_first_among_what_was_checked(tmp_path: Path) -> None:

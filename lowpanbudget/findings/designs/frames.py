@@ -4,10 +4,10 @@ from dataclasses import replace
 from functools import lru_cache
 
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.design.flow import FIRST, Flow
+from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.draft import MANY, Draft, message_of, rooms_beside
+from lowpanbudget.findings.draft import MANY, Draft, message_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.wording import octets_text, room_text
@@ -106,17 +106,6 @@ def route_too_long(draft: Draft, fit: Fit) -> Hits:
     if fit.deepest > 0:
         reach = f"reaches over {plural(fit.deepest, 'router')}"
     yield Hit(f"one frame {reach}, {hops} hops need {hops - 1}", (), message_of(fit))
-
-
-@FRAMES.rule("route-shorter-than-hops", Flow)
-def route_shorter_than_hops(draft: Draft, flow: Flow) -> Hits:
-    """Measure the route that names each router on the way."""
-    route, needed = flow.routing.route, flow.hops - 1
-    if 0 < route < needed:
-        whole = replace(flow, routing=replace(flow.routing, route=needed))
-        evidence = tuple(rooms_beside(draft, flow, whole, f"over {needed}"))
-        cause = f"the route names {plural(route, 'router')}, {flow.hops} hops have {needed}"
-        yield Hit(cause, evidence, f"flow {flow.name}")
 
 
 @FRAMES.rule("fragments-pay-security-each", Fit)

@@ -14,8 +14,8 @@ from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.service import HopService, of_all
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
-from lowpanbudget.findings.deployed import deployment_findings
-from lowpanbudget.findings.finding import Finding, Severity
+from lowpanbudget.findings.deployed import deployment_findings, failures
+from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.helps import HelpfulChange, changes_that_help
 from lowpanbudget.report import airtimes, carries
 from lowpanbudget.report.arrival_text import SEEN, latency_texts, legend, queue_text
@@ -71,7 +71,7 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     if bursts:
         cautions.append(carries.BURST_CAUTION)
     found = deployment_findings(design, messages, network)
-    faults = [one.title for one in found if one.severity is Severity.FAILURE]
+    faults = failures(found)
     told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network, faults)),
