@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from lowpanbudget.capture.files.hex_dump import TextLine
 from lowpanbudget.capture.files.hex_groups import is_summed
-from lowpanbudget.capture.files.line_octets import LineOctets, holds_octets, octets_in
+from lowpanbudget.capture.files.line_octets import LineOctets, holds_octets, is_part, octets_in
 from lowpanbudget.capture.files.line_slips import OctetSlip
 
 _LONGEST = 2047  # octets of the longest frame, IEEE 802.15.4-2015 clause 10 (aMaxPhyPacketSize), from memory
@@ -49,9 +49,9 @@ def in_braces(lines: Iterable[TextLine]) -> Iterator[TextLine]:
     characters = 0
     for line in lines:
         if held:
-            tail = line.text.partition("}")[0]
+            tail, _, behind = line.text.partition("}")
         else:
-            tail = line.text.rpartition("{")[2]
+            tail, behind = line.text.rpartition("{")[2], ""
             if len(tail) == len(line.text) or "}" in tail:
                 yield line
                 continue
@@ -59,11 +59,19 @@ def in_braces(lines: Iterable[TextLine]) -> Iterator[TextLine]:
         parts.append(tail)
         characters += len(tail) + 1
         is_closed = len(held) > 1 and len(tail) < len(line.text)
-        is_other = bool(tail.strip()) and not holds_octets(tail)
+        is_other = bool(tail.strip()) and not (_is_open(parts[:-1]) and is_part(tail))
         if is_closed or is_other or characters > 8 * _LONGEST:
             yield from _closed(held, "" if is_other else " ".join(parts))
             held, parts, characters = [], [], 0
+            if not is_other and holds_octets(behind):
+                yield line._replace(text=behind)
     yield from held
+
+
+def _is_open(parts: list[str]) -> bool:
+    """Return whether a list goes on behind its last line."""
+    last = next((part.rstrip() for part in reversed(parts) if part.strip()), ",")
+    return last.endswith(",")
 
 
 def _closed(held: list[TextLine], text: str) -> Iterator[TextLine]:

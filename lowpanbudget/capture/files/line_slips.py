@@ -4,14 +4,25 @@ It counts among or behind octets, where the line can only be meant as such; not 
 """
 
 import re
+from itertools import pairwise
 from typing import NamedTuple
 
-from lowpanbudget.capture.files.hex_groups import LEAST, LONG, DigitGroup
+from lowpanbudget.capture.files.hex_groups import (
+    LEAST,
+    LONG,
+    OPEN,
+    DigitGroup,
+    is_summed,
+    octets_of,
+)
 from lowpanbudget.errors import plural
 
 _LEAST_PARTED = 5  # octets around what is none; our choice
+_ADDRESS = 8  # octets of one in a group of its own
+_FIELD = 4  # digits of a field in a frame that may look like a decimal number; our choice
 _ODD = re.compile(r"(?:0[xX])?[0-9a-fA-F](?:[0-9a-fA-F]{2})*")
 _HEX = set("0123456789abcdefABCDEF")
+_MISSING = re.compile(r"[xX?*_.\u2026]+|--+")
 _LIKE_DIGITS = set("OoIlL?*")
 
 
@@ -22,7 +33,33 @@ class OctetSlip(NamedTuple):
     text: str
 
 
-def slip_beside(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | None:
+def slip_in(
+    groups: list[DigitGroup], chosen: tuple[int, int], runs: list[tuple[int, int]]
+) -> OctetSlip | None:
+    """Return why the chosen run is not all of the octets in a line; not where a check sequence proves it."""
+    first, end = chosen
+    octets = octets_of(groups[first:end])
+    others = [run for run in runs if run[1] <= chosen[0] or run[0] >= chosen[1]]
+    if is_summed(octets):
+        others = [run for run in others if is_summed(octets_of(groups[slice(*run)]))]
+        return _apart(groups, chosen, others)
+    if slip := _beside(groups, *chosen):
+        return slip
+    form = groups[chosen[0]].form if octets else ""
+    is_frame = end - first == 1 and len(octets) >= LONG
+    if len(octets) >= LEAST and not is_frame and (slip := _otherwise(groups, *chosen)):
+        return slip
+    others = [run for run in others if groups[run[0]].form == form]
+    for start, stop in pairwise(sorted([chosen, *others])):
+        gap = groups[start[1] : stop[0]]
+        if len(octets) >= LEAST and len(gap) == 1 and _MISSING.fullmatch(gap[0].text):
+            return OctetSlip(gap[0].start, f"{gap[0].text!r} stands where octets are missing")
+    sizes = [len(octets_of(groups[slice(*run)])) for run in others]
+    is_more = [size >= LEAST and not (form and size == _ADDRESS) for size in sizes]
+    return _apart(groups, chosen, [run for run, more in zip(others, is_more, strict=True) if more])
+
+
+def _beside(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | None:
     """Return what should have been an octet beside the run, or in the place of all."""
     run = groups[first:end]
     if sum(len(group.octets) for group in run) < LEAST:
@@ -31,16 +68,51 @@ def slip_beside(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | N
         for group in meant:
             if slip := _half(group) or _garbled(group, len(group.text)):
                 return slip
-    if not run or len(run[0].octets) >= LONG or not _are_octets(groups, first, end):
+    if not run:
         return None
+    if len(run[0].octets) >= LONG:
+        beside = [*groups[max(first - 1, 0) : first], *groups[end : end + 1]]
+        return next(filter(None, map(_half_frame, beside)), None)
+    if not _are_octets(groups, first, end):
+        return None
+    for group in [*groups[max(first - 1, 0) : first], *groups[end : end + 1]]:
+        if "\ufffd" in group.text:
+            return OctetSlip(group.start, "octets that are no text")
     if end < len(groups):
+        if groups[end].text in OPEN and groups[end].start == run[-1].end:
+            return OctetSlip(groups[end].start, f"{groups[end].text!r} is no hex digit")
         is_between = end + 1 < len(groups) and bool(groups[end + 1].octets)
         if slip := _wrong(groups[end], run[-1], groups, between=is_between):
             return slip
     if first:
-        is_between = first > 1 and bool(groups[first - 2].octets)
+        is_between = (
+            first > 1 and bool(groups[first - 2].octets) and groups[first - 2].form == run[0].form
+        )
         if is_between or set(groups[first - 1].text) & _LIKE_DIGITS:
             return _wrong(groups[first - 1], run[0], groups, between=is_between)
+    return None
+
+
+def _apart(
+    groups: list[DigitGroup], chosen: tuple[int, int], others: list[tuple[int, int]]
+) -> OctetSlip | None:
+    if not others:
+        return None
+    text = "more octets stand apart from the others: write a frame a line"
+    return OctetSlip(groups[max(chosen, others[0])[0]].start, text)
+
+
+def _otherwise(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | None:
+    """Return which group right beside octets is like some too, and written otherwise: fields of a frame, perhaps."""
+    for before, after in ((first - 1, first), (end - 1, end)):
+        if before < 0 or after == len(groups) or groups[before].end + 1 != groups[after].start:
+            continue
+        other = groups[before] if after == first else groups[after]
+        is_number = other.is_decimal and len(other.text) > _FIELD
+        forms = {other.form, groups[first].form}
+        if other.octets and len(forms) == 2 and ":" not in forms and not is_number:
+            text = f"{other.text[:16]!r} is written otherwise than the octets beside it"
+            return OctetSlip(other.start, text)
     return None
 
 
@@ -85,6 +157,11 @@ def _half(group: DigitGroup) -> OctetSlip | None:
         return None
     digits = len(bare) - 2 * bare.lower().startswith("0x")
     return OctetSlip(group.start, f"{plural(digits, 'hex digit')}, half an octet too many")
+
+
+def _half_frame(group: DigitGroup) -> OctetSlip | None:
+    """Return why a group beside a long one is none, where it is as long as no number is."""
+    return _half(group) if len(group.text) > 2 * LEAST and not group.is_decimal else None
 
 
 def _garbled(group: DigitGroup, size: int) -> OctetSlip | None:

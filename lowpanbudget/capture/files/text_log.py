@@ -9,6 +9,7 @@ is noticed with the reason, never dropped in silence; what ``#`` or ``//`` begin
 offsets (``hex_dump``) or without (``hex_rows``), are one frame together.
 """
 
+import re
 from collections.abc import Callable, Iterable, Iterator
 
 from lowpanbudget.capture.files.hex_dump import TextLine, joined, without_comment
@@ -29,6 +30,7 @@ from lowpanbudget.errors import RequestError
 
 LONGEST_LINE = 1 << 16
 _SAMPLE = 1024
+_COLOURS = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")  # ECMA-48 5.4, control sequences of a terminal
 
 
 def is_text(source: Source) -> bool:
@@ -142,6 +144,8 @@ def _lines(source: Source, notices: Notices, records: Callable[[], int]) -> Iter
             notices.add(LINE_WRONG, text, records(), start)
             continue
         text = line.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace").rstrip()
+        if "\x1b" in text:
+            text = _COLOURS.sub("", text)
         column = len(text) - len(text.lstrip())
         if without_comment(text):
             yield TextLine(line_number, start, text[column:], column=column, is_apart=is_apart)

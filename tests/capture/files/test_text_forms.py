@@ -1,0 +1,138 @@
+"""Lines of logs in the forms that terminals, tables, programs and people write them: which octets are the frame's.
+
+All lines are written by hand around two frames; what is right is what a person reads in them. FRAME ends with its check
+sequence, BARE has none, so that nothing but the form of the line tells its octets.
+"""
+
+import io
+
+import pytest
+
+from lowpanbudget.capture.files.reading import CaptureFile, read_capture
+from lowpanbudget.capture.files.record import Record
+
+FRAME = bytes.fromhex("619807412c310004017cf7013ff3345c531207d50b3a0a88")
+OTHER = bytes.fromhex("619808412c310004017cf7013ff3345c531207d50b3a5c4e")
+SPACED = FRAME.hex(" ")
+
+BARE = FRAME[:-2]
+BARE_SPACED = BARE.hex(" ")
+LISTED = ", ".join(f"0x{octet:02x}" for octet in FRAME)
+
+
+def read(text: str) -> tuple[list[Record], CaptureFile]:
+    reading = read_capture(io.BytesIO(text.encode()))
+    return list(reading), reading
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        # numbers beside octets: a count, a cell of its own, a date, a clock
+        "12.5 rx {} (22 octets)",
+        "12.5 rx {}, 22 bytes",
+        "{} (22)",
+        "{} 22 octets",
+        "rx [22] {}",
+        "1 | 12.5 | 22 | {} | OK",
+        "| 22 | {} |",
+        "1 | 22 | rx | {}",
+        "12\t22\t{}\t67",
+        "12, 22, {}, 67",
+        "[Sun Nov 29 12:00:00.250 2026] {}",
+        "29.11.2026 12:00:00,250 {}",
+        "29.11.2026 12:00:00 {}",
+        "29-11-2026 12:00:00 {}",
+        "29/11/2026 12:00:00 {}",
+        "2026/11/29 12:00:00 {}",
+        "29.11. 12:00:00 {}",
+        "Nov 29 12:00:00 {}",
+        "Nov 29 12:00:00 box logger[47]: {}",
+        "12:00 {}",
+        "00:12:4b:00:14:b5:d9:01 > 00:12:4b:00:14:b5:d9:02 {}",
+        # signs of a terminal, of a program
+        "\x1b[0;32mI (12500) radio: {}\x1b[0m",
+        "12.5 rx {}\x1b[0m",
+        "frame={} rssi=-60",
+        "len=22 data:{}",
+        "rx({})",
+        "data = [{}]",
+    ],
+)
+@pytest.mark.parametrize("divider", [" ", "", ":"])
+def test_what_stands_beside_octets_is_none_of_them(line: str, divider: str) -> None:
+    octets = BARE.hex(divider) if divider else BARE.hex()
+    records, reading = read(line.format(octets))
+    assert [record.octets for record in records] == [BARE]
+    assert not [notice for notice in reading.notices if notice.is_damage]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        f'"1","12.500","24","{FRAME.hex()}"',
+        f'12.500,"24","{FRAME.hex()}"',
+        f'"24";"{SPACED}"',
+        f"frames.append(bytes.fromhex('{FRAME.hex()}'))",
+        'send("' + "".join(f"\\x{octet:02x}" for octet in FRAME) + '");',
+        f"(1795953600.250000) radio0 24#{FRAME.hex().upper()}",
+        ", ".join(f"0x{octet:02x}U" for octet in FRAME),
+        f"ch 26 lqi 96 rssi 20 {SPACED}",  # 20 may be an octet but for the check sequence
+        f"26 -40 96 {SPACED}",
+        f"{SPACED} 255 -40",
+        f"from 00124b0014b5d901 to 00124b0014b5d902: {FRAME.hex()}",
+    ],
+)
+def test_forms_that_programs_write(line: str) -> None:
+    records, reading = read(line)
+    assert [record.octets for record in records] == [FRAME]
+    assert not [notice for notice in reading.notices if notice.is_damage]
+
+
+def test_an_acknowledgement_beside_a_longer_address() -> None:
+    """Five octets with their check sequence (0x9c 0xf3 by the polynomial of IEEE 802.15.4-2015 7.2.10)."""
+    records, _ = read("from 00124b0014b5d901 len 5: 0200049cf3")
+    assert [record.octets.hex() for record in records] == ["0200049cf3"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f'const char *f[] = {{\n  "{FRAME.hex()}",\n  "{OTHER.hex()}",\n}};',
+        f"{{\n{SPACED}\n{OTHER.hex(' ')}\n}}",
+        f"uint8_t f[] = {{\n{LISTED} }}, g[] = {{ {OTHER.hex(',')} }};",
+        f'{{ "frames": [\n"{FRAME.hex()}",\n"{OTHER.hex()}"\n] }}',
+    ],
+)
+def test_frames_between_braces(text: str) -> None:
+    """A list that a comma continues is one frame; a text, a line or a second list is another."""
+    records, _ = read(text)
+    assert [record.octets for record in records] == [FRAME, OTHER]
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        (f"12.5 {BARE_SPACED.replace('07 d5', 'xx d5')}", "'xx' stands where octets are missing"),
+        (f"12.5 {BARE_SPACED.replace('07 d5', '-- d5')}", "'--' stands where"),
+        (f"12.5 {BARE_SPACED.replace('07 d5', '.. d5')}", "'..' stands where"),
+        (f"12.5 {FRAME[:8].hex(' ')} ... 0a 88", "'...' stands where"),
+        (f"12.5 {FRAME[:8].hex(' ')} \u2026 0a 88", "stands where"),
+        (f"12.5 {FRAME[:18].hex(' ')} <overrun> {FRAME[19:].hex(' ')}", "more octets stand apart"),
+        (f"12.5 {FRAME[:18].hex(' ')}[12.6] warning", "'[' is no hex digit"),
+        (f"12.5 \ufffd\ufffd{BARE_SPACED}", "octets that are no text"),
+        (f"12.5 rx {FRAME[:16].hex()} {FRAME[16:].hex()[:-1]}", "15 hex digits, half an octet"),
+        (f"a: {SPACED} b: {OTHER.hex(' ')}", "write a frame a line"),
+        (f"TX: {SPACED}, RX: 02 00 04 9c f3", "write a frame a line"),
+        ("[" + ", ".join(f'{{"data": ["{f.hex(" ")}"]}}' for f in (FRAME, OTHER)) + "]", "write a frame a line"),
+        ("rx: 6188 01 3412 ffff 0200 of one", "'01' is written otherwise"),
+        ("rx: 6188 01 34 12 ff ff of one", "'6188' is written otherwise"),
+    ],
+)  # fmt: skip
+def test_a_line_of_which_octets_are_missing_or_more_is_left_out(line: str, says: str) -> None:
+    """A frame that is cut in silence would be judged as one that somebody sent."""
+    records, reading = read(f"{FRAME.hex()}\n{line}\n{OTHER.hex()}\n")
+    assert [record.octets for record in records] == [FRAME, OTHER]
+    (notice,) = reading.notices
+    assert (notice.name, notice.is_damage) == ("line-garbled", True)
+    assert says in notice.text
