@@ -74,15 +74,16 @@ def groups_of(text: str) -> list[DigitGroup]:
     of_one = [group.text.endswith(":") and len(group.octets) == 1 for group in found]
     count = sum(len(group.octets) for group in found)
     for index, group in enumerate(found):
+        if len(group.text) == 2 and group.octets:
+            continue
         between = of_one[index] and any(
             of_one[max(index - 1, 0) : index] + of_one[index + 1 : index + 2]
         )
         is_label = group.text.endswith(":") and not between
-        is_counted = index and group.text.lower() in _COUNTED
         is_clock = _CLOCK.fullmatch(group.text) and count - len(group.octets) >= LEAST
         if is_label or is_clock:
             found[index] = group._replace(octets=b"")
-        elif is_counted and found[index - 1].is_decimal:
+        elif index and found[index - 1].is_decimal and group.text.lower() in _COUNTED:
             found[index - 1] = found[index - 1]._replace(octets=b"")
     return found
 

@@ -1,7 +1,7 @@
 """Runs of octets in the groups of a line: those that are written alike, with the same divider between them."""
 
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import accumulate, pairwise, product
 
 from lowpanbudget.capture.files.hex_groups import LEAST, LONG, DigitGroup, is_summed, octets_of
 
@@ -57,6 +57,8 @@ def _runs(groups: list[DigitGroup], text: str) -> list[Run]:
 
 def _goes_on(groups: list[DigitGroup], first: int, index: int) -> bool:
     """Return whether a group is written as those before it; the last octet may stand alone behind longer groups."""
+    if len(groups[index].text) == len(groups[index - 1].text) == 2:
+        return True
     if groups[index].form == groups[index - 1].form:
         return groups[index].form != ":"
     is_last = index + 1 == len(groups) or not groups[index + 1].octets
@@ -66,7 +68,10 @@ def _goes_on(groups: list[DigitGroup], first: int, index: int) -> bool:
 
 def _pieces(groups: list[DigitGroup], first: int, end: int, text: str) -> Iterator[Run]:
     """Yield the parts of a run that other dividers than those between its octets part from each other."""
+    inside = set(text[groups[first].start : groups[end - 1].start])
     for border in ("\t", ",;"):
+        if not inside & set(border):
+            continue
         starts = [
             index
             for index in range(first + 1, end)
@@ -112,8 +117,24 @@ def _summed(groups: list[DigitGroup], first: int, end: int) -> Run:
         outer_first -= 1
     while outer_end < len(groups) and outer_end - end < _MOST_BESIDE and groups[outer_end].octets:
         outer_end += 1
-    for start in range(outer_first, min(first + _MOST_BESIDE, end) + 1):
-        for stop in range(max(end - _MOST_BESIDE, start), outer_end + 1):
-            if is_summed(octets_of(groups[start:stop])):
-                return start, stop
+    inner_first, inner_end = first, end
+    while (
+        inner_first - first < _MOST_BESIDE
+        and groups[inner_first].is_decimal
+        and inner_first < end - 1
+    ):
+        inner_first += 1
+    while (
+        end - inner_end < _MOST_BESIDE
+        and groups[inner_end - 1].is_decimal
+        and inner_end > inner_first + 1
+    ):
+        inner_end -= 1
+    octets = octets_of(groups[outer_first:outer_end])
+    at = [0, *accumulate(len(group.octets) for group in groups[outer_first:outer_end])]
+    for start, stop in product(
+        range(outer_first, inner_first + 1), range(inner_end, outer_end + 1)
+    ):
+        if is_summed(octets[at[start - outer_first] : at[stop - outer_first]]):
+            return start, stop
     return first, end
