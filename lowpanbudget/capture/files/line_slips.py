@@ -17,6 +17,7 @@ from lowpanbudget.capture.files.hex_groups import (
 )
 from lowpanbudget.errors import plural
 
+_NO_TEXT = "\ufffd"  # stands for octets that are no UTF-8
 _LEAST_PARTED = 5  # octets around what is none; our choice
 _ADDRESS = 8  # octets of one in a group of its own
 _FIELD = 4  # digits of a field in a frame that may look like a decimal number; our choice
@@ -76,7 +77,7 @@ def _beside(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | None:
     if not _are_octets(groups, first, end):
         return None
     for group in [*groups[max(first - 1, 0) : first], *groups[end : end + 1]]:
-        if "\ufffd" in group.text:
+        if _NO_TEXT in group.bare:
             return OctetSlip(group.start, "octets that are no text")
     if end < len(groups):
         if groups[end].text in OPEN and groups[end].start == run[-1].end:
