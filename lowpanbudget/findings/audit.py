@@ -21,7 +21,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME, ClockStep
-from lowpanbudget.findings.captures.check_sequences import HEARD
+from lowpanbudget.findings.captures.check_sequences import HEARD, HEARD_AGAIN
 from lowpanbudget.findings.captures.delivery import measurer_of
 from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
@@ -100,7 +100,9 @@ class Audit:
         if sighting.back_ns:
             self._give(Scene(self.known), ClockStep(sighting.number, sighting.back_ns))
         if sighting.heard_as is not None:
-            self._give(self._scene(sighting), sighting, HEARD)
+            scene = self._scene(sighting)
+            for kind in (HEARD, HEARD_AGAIN):
+                self._give(scene, sighting, kind)
             return  # it was judged where another receiver heard it
         self.foreign += sighting.body.kind not in {FRAME, LOWPAN}
         if sighting.cut:

@@ -6,6 +6,7 @@ type, or those of a second device, whose frame counters are others.
 
 from collections.abc import Iterator
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.key_users import KeyName, KeyUse, KeyUser
@@ -13,7 +14,7 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import TIMES_MORE, Station
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass, field, replace
 
 # our choices; where one octet in ten frames is damaged, five in a row are so once in 100,000
 _ROW = 5  # frames that fail one after the other which are no damage
@@ -22,6 +23,7 @@ _MOST_KINDS = 64
 _MOST_TEXTS = 4
 _LEAST_TOLD = 20  # frames under a key, of which a share tells anything
 _LEAST_USUAL = 5  # frames of the node whose address has another bit
+_MOST_LAST = 16  # frames that another receiver may still tell of
 _LEAST_STRAYS = 3  # frames with counters of another row
 _BEHIND, _AHEAD = 16, 256  # of the last counter: heard in another order, or none heard between
 
@@ -85,6 +87,17 @@ class FailedFrames:
         self.is_told = self.all.row >= _ROW or any(
             row.row >= _ROW and self._is_no_chance(row, self.all.right)
             for row in self.kinds.values()
+        )
+
+    def as_they_are(self) -> "FailedFrames":
+        """Return them as they are now, whatever comes after."""
+        kinds = {kind: replace(row) for kind, row in self.kinds.items()}
+        return replace(
+            self,
+            all=replace(self.all),
+            kinds=kinds,
+            frames=Frames(self.frames),
+            evidence=[*self.evidence],
         )
 
     def hit(self, user: KeyUser | None, key: KeyName) -> Hit:
@@ -154,7 +167,21 @@ class FailedFrames:
 
 
 class FailedOfSenders(FirstNamed[tuple[Station, KeyName], FailedFrames]):
-    """By who sent them, and the key that they name."""
+    """By who sent them, and the key that they name; the ``last`` as they were before a frame was taken."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.last: Recent[int, tuple[tuple[Station, KeyName], FailedFrames]] = Recent(_MOST_LAST)
+
+    def note(self, number: int, station: Station, key: KeyName) -> None:
+        """Remember those of a sender before a frame is taken."""
+        self.last[number] = (station, key), self[station, key].as_they_are()
+
+    def take_back(self, number: int) -> None:
+        """Forget a frame of which another receiver knows that it was damaged, and what came after it of its sender."""
+        of, before = self.last.pop(number, (None, None))
+        if of is not None and before is not None:
+            self[of] = before
 
 
 def _right(user: KeyUser | None, key: KeyName, kind: _Kind) -> int:

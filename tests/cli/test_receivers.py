@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from contract import shelf
 from contract.entry import invoke
+from findings import air
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -145,6 +146,29 @@ def test_check_sequences_are_counted_of_all_that_a_receiver_heard(
     assert done.exit_code == 0
     assert (told["name"], told["severity"]) == ("check-sequence-wrong", "remark")
     assert told["evidence"] == ["1 of 10 frames do not match"]
+
+
+@pytest.mark.parametrize("order", [("bare", "whole"), ("whole", "bare")])
+def test_damage_that_one_receiver_knows_is_no_wrong_code(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, order: tuple[str, str]
+) -> None:
+    """Both heard the same damage: the FCS of one tells it (IEEE 802.15.4-2015 7.2.10), so that no key is in doubt."""
+    monkeypatch.chdir(tmp_path)
+    sealed = [air.secured(b"data", number, 5 + number) for number in range(30)]
+    heard = [flipped(one, -8) if place in {7, 19} else one for place, one in enumerate(sealed)]
+    shelf.written(Path("bare"), [(1.0 + n, one[:-2]) for n, one in enumerate(heard)], 230)
+    shelf.written(Path("whole"), [(1.0 + n, one) for n, one in enumerate(heard)], 195)
+    keys = f'[[key]]\noctets = "{air.KEY.hex()}"\nkey_id_mode = 1\nindex = 1\n'
+    Path("keys.toml").write_text(keys, "ascii")
+    Path("keys.toml").chmod(0o600)
+    done = invoke("audit", *order, "--together", *shelf.CONTEXT, "--keys", "keys.toml", "--json")
+    found = json.loads(done.stdout)["audit"][0]["findings"]
+    assert ("check-sequence-wrong", 2) in [(one["name"], one["count"]) for one in found]
+    assert "integrity-code-wrong" not in [one["name"] for one in found]
+    # without that receiver it is told
+    alone = invoke("audit", "bare", *shelf.CONTEXT, "--keys", "keys.toml", "--json")
+    found = json.loads(alone.stdout)["audit"][0]["findings"]
+    assert [one["count"] for one in found if one["name"] == "integrity-code-wrong"] == [2]
 
 
 STATUS = b"\xd3\x80"  # signal strength, then link quality with the bit of a right FCS (common practice, no source)

@@ -15,6 +15,7 @@ from lowpanbudget.values import dataclass, field
 
 CHECK_SEQUENCES = Subject("check-sequences")
 HEARD = "a frame as each receiver heard it"
+HEARD_AGAIN = "a frame that another receiver heard before"
 
 # our choices
 _MOST_LOOKED = 64  # frames with a wrong check sequence that are looked at closer

@@ -1,5 +1,7 @@
 """Secured frames that no key opens: a key, an address or a slot number is missing, or the integrity code is wrong."""
 
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.findings.captures.check_sequences import HEARD_AGAIN
 from lowpanbudget.findings.failed_frames import UNDER_THE_KEY, FailedFrames, FailedOfSenders
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.key_users import KeyName, key_words
@@ -32,16 +34,24 @@ def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice)
     if failed is None or failed.is_told:
         yield hit
         return
+    memory.note(scene.number, station, key)
     failed.take(scene, mac, key, evidence)
     told = failed.is_told
     yield failed.hit(scene.known.keys.get(station), key) if told else hit._replace(cause="")
+
+
+@UNSEALING.rule("integrity-code-wrong", HEARD_AGAIN)
+def heard_damaged(memory: FailedOfSenders, scene: Scene, sighting: Sighting) -> None:
+    """Take back what another receiver knows by its check sequence to be damage."""
+    if scene.fcs_ok is False and sighting.heard_as is not None:
+        memory.take_back(sighting.heard_as)
 
 
 @UNSEALING.at_end("integrity-code-wrong")
 def codes_wrong(memory: FailedOfSenders, known: Surroundings) -> Hits:
     """Tell of those that were too few in a row to be told at once."""
     for (station, key), failed in memory.items():
-        if failed.is_told:
+        if failed.is_told or not failed.all.count:
             continue
         user = known.keys.get(station)
         yield failed.damaged(user, key) or failed.hit(user, key)
