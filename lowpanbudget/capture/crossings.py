@@ -12,7 +12,7 @@ from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
 from lowpanbudget.capture.follow.matching import Matched
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.tally_place import application_octets
+from lowpanbudget.capture.tally_place import application_octets, is_empty_message
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import chain, ipv6
@@ -217,7 +217,7 @@ def node_of(link: bytes | None, mac: Mac, devices: Devices) -> bytes | None:
 
 
 def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None) -> Crossing | None:
-    """Return the datagram that a frame completes, to one node; None without any."""
+    """Return the datagram that a frame completes, to one node; None without any, and of an Empty message of CoAP."""
     datagram, flow = sighting.datagram, sighting.flow
     if datagram is None or flow is None or sighting.repeats is not None:
         return None
@@ -225,7 +225,7 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None)
     # of a frame that brings all of it the last header stands where it stands in those that are alike
     place = template.upper if template is not None and len(sighting.parts) == 1 else None
     place = place or upper_of(datagram)
-    if place is None or place.hidden:
+    if place is None or place.hidden or is_empty_message(flow, datagram, place):
         return None
     matched = sighting.matched
     plain = Crossing(

@@ -1,16 +1,19 @@
 """Where the frames that are alike are counted, and what an application sent in each."""
 
-from lowpanbudget.capture.follow.flows import upper_of
+from lowpanbudget.capture.follow.flows import FlowKey, upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.chain import ChainPlace
+from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.lowpan.ghc_headers import CodeSize, code_size
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import dataclass, field
 
 # octets of an application in frames that bring none to it, however long the others are that are alike
 NO_APPLICATION = -(1 << 20)
+_EMPTY = udp.OCTETS + coap.HEADER.octets
 _MOST_LENGTHS = 128  # of frames that are alike
 _NO_CODE = CodeSize(0, 0)
 
@@ -97,6 +100,14 @@ def counted_application(sighting: Sighting, datagram: bytes, place: TallyPlace) 
     if alone:
         place.application = application - longer if application else NO_APPLICATION
     return application
+
+
+def is_empty_message(flow: FlowKey, datagram: bytes, upper: ChainPlace) -> bool:
+    """Return whether a datagram is an Empty message of CoAP, which no application sent."""
+    if len(datagram) - upper.offset != _EMPTY or upper.kind != ipv6.UDP:
+        return False
+    is_coap = COAP_PORT in (flow.source_port, flow.destination_port)
+    return is_coap and coap.is_empty(datagram[upper.offset + udp.OCTETS :])
 
 
 def application_octets(sighting: Sighting, datagram: bytes) -> int:

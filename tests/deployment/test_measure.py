@@ -11,7 +11,7 @@ import pytest
 from findings import air
 from findings.air import CONTEXTS, ROOT, Capture
 from findings.cases_application import BURST as BURST_OF_THREE
-from findings.cases_application import versioned
+from findings.cases_application import answered_apart, versioned
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_lorh import to_other_leaf, tunnelled
 from findings.cases_mesh import ANSWER, over_relay, readings
@@ -712,6 +712,15 @@ def test_what_is_planned_sealed_and_goes_in_the_clear_is_outside_of_the_plan(
     told = [one.why for one in found.checks if one.what is PlanNumber.PROTECTION]
     assert told == ([] if why is None else [why])
     assert found.is_outside == (why is not None)
+
+
+def test_an_empty_message_is_none_of_a_flow() -> None:
+    """It "only contains the 4-byte header" (RFC 7252 section 1.2): 20 of 80 datagrams ask, and 20 answer, apart."""
+    sent = answered_apart()
+    found = measure(list(sent.records()), design=sent.design)
+    assert sorted(one.datagrams for one in found.flows) == [20, 20]
+    assert [round(one.interval.mean, 3) for one in found.flows if one.interval] == [60.7, 60.7]
+    assert sum(one.frames for one in found.links) == 80
 
 
 @pytest.mark.parametrize(

@@ -195,6 +195,27 @@ def answered_nodes(*nodes: bytes, every: float = 60.0, again: int = 0) -> Captur
     return Capture(sorted(frames), SMALL, ASKING)
 
 
+def answered_apart() -> Capture:
+    """Twenty exchanges, one each 60 s, whose answers come apart (RFC 7252 section 5.2.2, figure 5).
+
+    Each is CON, an Empty ACK, half a second later a CON of its own with the answer, and an Empty ACK to that.
+    """
+    frames: list[tuple[float, bytes]] = []
+    for number in range(20):
+        at, token = 1 + 60.7 * number, bytes([number])
+        said = (
+            (0.0, False, air.coap_message(data=DATA, code=2, mid=number, token=token)),
+            (0.1, True, struct.pack(">BBH", 0x60, 0, number)),
+            (0.5, True, air.coap_message(code=68, mid=0x4000 + number, token=token)),
+            (0.6, False, struct.pack(">BBH", 0x60, 0, 0x4000 + number)),
+        )
+        for turn, (late, back, octets) in enumerate(said):
+            links = (ROOT, NODE) if back else (NODE, ROOT)
+            packet = air.coap(octets, links, back=back)
+            frames.append((at + late, air.frame(packet, 4 * number + turn, links)))
+    return Capture(sorted(frames), SMALL, ASKING)
+
+
 def of_two_devices() -> Capture:
     """Readings each 20 s: two nodes register one address, one sends them each 60 s, the other each 30 s."""
     frames = [(0.1, registration(FAR_NODE, 1)), (0.2, registration(COPY, 2))]
@@ -503,6 +524,10 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "answers to two nodes, each as often as planned": (
         "interval-off-plan",
         lambda: answered_nodes(NODE, b"\x00\x18"),
+    ),
+    "exchanges as often as planned, whose answers come apart": (
+        "interval-off-plan",
+        answered_apart,
     ),
     "readings that are sent again at once": (
         "interval-off-plan",

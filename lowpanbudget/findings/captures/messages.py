@@ -10,10 +10,12 @@ from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.flows import FlowMatch
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text, seconds_text
+from lowpanbudget.layers.internet.coap.message import is_empty
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, field
 
@@ -154,7 +156,7 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     if match is None or match.back or (scene.passage is not None and scene.passage.in_mesh):
         return
     flow, every_s = match.flow, match.flow.every_s
-    if every_s is None or _is_said_again(scene, datagram):
+    if every_s is None or _is_said_again(scene, datagram) or _is_empty(match):
         return
     # one root sends to many: what goes down, and answers, come to each of them as often as is planned
     of_each = bool(flow.answers) or flow.direction == "down"
@@ -166,6 +168,11 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
         memory[key] = _Times(flow, every_s, now, now, scene.number, link)
     elif times.link == datagram.link_source and scene.time_s >= times.last_s:  # not without times
         times.take(scene.time_s, scene.number)
+
+
+def _is_empty(match: FlowMatch) -> bool:
+    """Return whether it only acknowledges or resets what came before, as with answers sent apart (RFC 7252 5.2.2)."""
+    return match.flow.application.coap is not None and is_empty(match.content.payload)
 
 
 def _is_said_again(scene: Scene, datagram: HeardDatagram) -> bool:

@@ -173,6 +173,18 @@ LAYOUT = layout_of(CoapMessage)
 HEADER = LAYOUT.word
 
 
+def is_empty(octets: bytes) -> bool:
+    """Return whether octets are an Empty message, which acknowledges, resets or pings: "bytes MUST NOT be present".
+
+    What stands behind its message ID makes it a format error (RFC 7252 section 4.1).
+    """
+    return (
+        len(octets) == HEADER.octets
+        and HEADER.starts(octets)
+        and not HEADER.values_at(octets)["code"]
+    )
+
+
 def coap_path(path: str) -> tuple[CoapOption, ...]:
     """Return the Uri-Path and Uri-Query options of ``/a/b?x=1`` (RFC 7252 section 6.4, steps 8 and 9).
 
