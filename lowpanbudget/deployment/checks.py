@@ -264,7 +264,8 @@ def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck
                 lasts, wanted = beside(least, limits.battery_days)
             text = f"its battery lasts {lasts} days, limits.battery_days is {wanted}"
             if node.always_listens:
-                text += "; its radio always listens: feed it from the mains, or use slots"
+                sleeps = "" if node.behind else "let it sleep ([sleep]), "  # who forwards cannot
+                text += f"; its radio always listens: {sleeps}feed it from the mains, or use slots"
             yield LimitCheck(
                 "battery", about, text, least, limits.battery_days, "days", limits.battery_days / least,
                 least >= limits.battery_days,

@@ -26,6 +26,8 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
         yield "queues have no end ([queue])"
     if design.battery is not None and design.radio is None:
         yield "batteries are not reckoned with, as nothing says what a node draws ([radio])"
+    if design.radio is not None and design.battery is None:
+        yield "it is not reckoned how long nodes last, as nothing says what there is to draw from ([battery])"
     yield from unfollowed_beside(design, traffic)
     is_contended = design.access is not None and design.access.slots is None
     yield from fragment_words(traffic.streams, fragment_pause(traffic.tree) if is_contended else 0)

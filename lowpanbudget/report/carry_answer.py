@@ -16,8 +16,8 @@ TOO_CLOSE = "too close to tell"
 DOUBTFUL = "better, but perhaps by chance"
 HELPS = "What would help, each change alone, calculated again"
 NO_HELP = (
-    "No change of a single number that was tried clearly helps: what is left is another way to send or to feed the "
-    "nodes, other nodes, or fewer of them."
+    "No change of a single number that was tried clearly helps: what is left is another way to send, to sleep or to "
+    "feed the nodes, other nodes, or fewer of them."
 )
 
 

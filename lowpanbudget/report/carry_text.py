@@ -138,6 +138,7 @@ def _rhythms(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Li
 
 def _nodes(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line]:
     rows: list[list[Cell]] = []
+    lasts = any(node.battery_days is not None for node in network.nodes)
     for count, node in busiest(network):
         days, current = node.battery_days, node.current_ua
         rows.append(
@@ -146,7 +147,7 @@ def _nodes(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line
                 number(node.tries_per_s * _HOUR), "" if node.cells is None else f"{node.cells_needed} of {node.cells}",
                 share_text(node.used), "" if node.queue_frames is None else f"{node.queue_frames:.2f}",
                 share_text(node.duty_cycle),
-                "" if current is None or not screen.wide else number(round(current.typical, 1)),
+                "" if current is None or (lasts and not screen.wide) else number(round(current.typical, 1)),
                 "" if days is None else days_text(days, "-"),
             ]
         )  # fmt: skip

@@ -6,11 +6,12 @@ import pytest
 from contract import entry
 from findings.cases_deployment import SLOTS, heard, slotted
 
-from lowpanbudget import carry, page_of_design, parse_design
+from lowpanbudget import CarriedNetwork, carry, page_of_design, parse_design
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.helps import changes_that_help
-from lowpanbudget.report import carries
+from lowpanbudget.report import carries, carry_text
 from lowpanbudget.report.carry_answer import answer, check_rows
+from lowpanbudget.report.screen import Screen
 
 TREE = "[tree]\nby_hop = [1, 1, 1]\n"
 DAYS = "[limits]\nbattery_days = 100000\n"
@@ -77,6 +78,39 @@ def test_days_that_can_be_reckoned_are_no_or_yes() -> None:
         if "batter" in one
     ]
     assert taken == "batteries are not reckoned with, as nothing says what a node draws ([radio])"
+
+
+def test_a_radio_without_a_battery_is_told_by_its_current() -> None:
+    """Of days nothing can be told; what is drawn stands in the narrow table too, as it is all that there is."""
+    network = carry(parse_design(slotted("", TREE + RADIO, OFTEN)))
+    (taken,) = [one for one in network.taken if "nodes last" in one]
+    assert taken.endswith("as nothing says what there is to draw from ([battery])")
+    lasting = carry(parse_design(slotted("", TREE + RADIO + BATTERY, OFTEN)))
+    assert not [one for one in lasting.taken if "nodes last" in one]
+    assert [one in _titles(network, 80) for one in ("µA", "days")] == [True, False]
+    assert [one in _titles(lasting, 80) for one in ("µA", "days")] == [False, True]
+    assert [one in _titles(lasting, 120) for one in ("µA", "days")] == [True, True]
+
+
+def _titles(network: CarriedNetwork, width: int) -> str:
+    """The titles of the table of loads on a screen of so many columns."""
+    screen = Screen(width)
+    text = screen.draw(lambda console: carry_text.carry(console, screen, network, None))
+    (titles,) = [row for row in text.splitlines() if row.split()[:2] == ["hop", "busiest"]]
+    return titles
+
+
+@pytest.mark.parametrize(("by_hop", "may_sleep"), [("[4]", True), ("[1, 1, 1]", False)])
+def test_who_forwards_for_nobody_may_sleep(by_hop: str, may_sleep: bool) -> None:
+    """20 mA of 2400 mAh are 5 days. A node that others send through must hear them; a leaf that polls need not."""
+    tables = f"[tree]\nby_hop = {by_hop}\n{RADIO}{BATTERY}[limits]\nbattery_days = 100\n"
+    network = carry(parse_design(heard(tables, OFTEN)))
+    (battery,) = [one for one in network.checks if one.matter == "battery"]
+    assert not battery.holds
+    assert ("let it sleep ([sleep]), feed it" in battery.text) == may_sleep
+    sleeping = carry(parse_design(heard(tables + "[sleep]\npoll_s = 60\n", OFTEN)))
+    (battery,) = [one for one in sleeping.checks if one.matter == "battery"]
+    assert battery.holds == may_sleep
 
 
 def test_what_is_no_for_sure_is_no_beside_what_is_open() -> None:
