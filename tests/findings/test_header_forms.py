@@ -268,6 +268,39 @@ def test_wrong_sums_of_several_behind_one_router_are_that_routers(others: bool) 
 
 
 @pytest.mark.parametrize("wrong", [True, False])
+@pytest.mark.parametrize("missed", [{0, 1, 2, 3}, {0, 2, 4, 6}])
+def test_requests_beside_those_whose_answer_is_dropped(missed: set[int], wrong: bool) -> None:
+    """Of eight four get nothing: those whose answer is dropped (RFC 8200 section 8.1) count for neither side.
+
+    Where the others are answered well, half of them may have been lost on their way: none was sent again.
+    """
+    frames: list[tuple[float, bytes]] = []
+    back = ROOT, NODE
+    for number in range(8):
+        at, token = 1 + 100.0 * number, bytes([number])
+        request = air.coap(air.coap_message(code=1, mid=number, token=token))
+        frames.append((at, air.frame(request, number)))
+        answer = bytearray(
+            air.coap(
+                air.coap_message(data=b"22.5", kind=2, code=69, mid=number, token=token),
+                back,
+                back=True,
+            )
+        )
+        answer[-1] ^= 0x51 + number if wrong else 0
+        if number not in missed:
+            frames.append((at + 0.5, air.frame(bytes(answer), number, back)))
+    frames.append((1000.0, air.frame(air.datagram(), 77)))
+    found = {one.name: one for one in Capture([*frames]).fed()}
+    assert ("request-never-answered" in found) is wrong
+    if wrong:
+        told = found["request-never-answered"]
+        assert told.count == 4
+        assert told.cause.startswith("4 of 4 requests to ")
+        assert told.evidence[1] == "not counted, for their answers have a wrong checksum: 4"
+
+
+@pytest.mark.parametrize("wrong", [True, False])
 def test_an_answer_that_is_dropped_for_its_checksum_is_an_answer_of_the_server(wrong: bool) -> None:
     """Six requests, each sent again after 3 s, for who asks drops the answer (RFC 8200 section 8.1).
 

@@ -86,7 +86,7 @@ class _Questions:
     ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
     something came back for one. ``open`` are those without an answer by port and message ID, ``done`` when others were
     answered, with their tokens, and whether the answer is dropped for its checksum. ``strays`` counts answers that
-    belong to none, ``again`` all retransmissions by link source.
+    belong to none, ``dropped`` requests whose answer is dropped, ``again`` all retransmissions by link source.
     """
 
     first_s: float
@@ -98,6 +98,7 @@ class _Questions:
         default_factory=lambda: Recent(_MOST_OPEN)
     )
     strays: int = 0
+    dropped: int = 0
     again: Counter[bytes | None] = field(default_factory=Counter)
     confirmed: _Outcome = field(default_factory=_Outcome)
     promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
@@ -142,7 +143,8 @@ class _Questions:
         del self.open[key]
         self.done[key] = time_s, request.token, dropped
         self.answered |= request.confirmable
-        self._outcome(request).ended += 1
+        self.dropped += dropped  # what that says of the server, its checksum says
+        self._outcome(request).ended += not dropped
 
     def awaits(self, port: int, head: CoapHead) -> bool:
         """Return whether a message, be it damaged, has message ID and token of a request without an answer."""
@@ -272,7 +274,7 @@ def _in_part(known: Surroundings, asked: _Questions, subject: str, where: str) -
     if missed.unanswered >= _FEW and (missed.repeated >= _FEW or missed.unanswered * 2 > ended):
         cause = f"{missed.unanswered} of {ended} requests to {where} have no answer"
         known.asked_again += missed.again
-        evidence = (f"sent again: {missed.repeated} of them", *_strays(asked))
+        evidence = (f"sent again: {missed.repeated} of them", *_dropped(asked), *_strays(asked))
         frames, advice = tuple(missed.frames), _STRAYS if asked.strays else ""
         yield Hit(cause, evidence, subject, frames, advice=advice, times=missed.unanswered)
     if promised.unanswered >= _FEW:
@@ -285,6 +287,13 @@ _STRAYS = (
     "Something comes back: compare message ID and token of these answers with those of the requests. An "
     "acknowledgement has the message ID of its request, and every answer its token."
 )
+
+
+def _dropped(asked: _Questions) -> tuple[str, ...]:
+    """Return what is said of answers that whoever asked drops."""
+    if not asked.dropped:
+        return ()
+    return (f"not counted, for their answers have a wrong checksum: {asked.dropped}",)
 
 
 def _strays(asked: _Questions) -> tuple[str, ...]:
