@@ -125,6 +125,7 @@ from findings.cases_routing import asking, beside_dios, daos, dio, dios, far_awa
 from findings.judge import Told
 
 from lowpanbudget import encode_frame
+from lowpanbudget.findings.captures.checksums import COMPUTED
 from lowpanbudget.layers.link.mac import FrameType
 
 SAME_WORDS = {
@@ -1252,6 +1253,7 @@ FURTHER = (
             "the UDP checksum is zero",
             ("f0 b1 f0 b2 00 0c 00 00",),
             (1,),
+            advice=COMPUTED,
         ),
     ),
     *(

@@ -24,6 +24,8 @@ from findings.cases_source_routes import (
 )
 from findings.judge import Case, Told
 
+from lowpanbudget.findings.captures.checksums import COMPUTED
+
 OUTSIDE = IPv6Address("2001:db8:f00d:2::10")
 ON_FIRST_HOP = "frame 1: 0x0001 to 2001:db8:1::ff:fe00:18"
 PAGE_1 = b"\xf1"
@@ -203,7 +205,14 @@ LORH_FURTHER = (
     Further(
         "checksum-wrong",
         without_checksum,
-        Told("failure", "0x0017", "the UDP checksum is zero", ("f0 b1 f0 b2 00 0c 00 00",), (1,)),
+        Told(
+            "failure",
+            "0x0017",
+            "the UDP checksum is zero",
+            ("f0 b1 f0 b2 00 0c 00 00",),
+            (1,),
+            advice=COMPUTED,
+        ),
     ),
     # the outer source is that of the node as well: SAM 11 instead of 10 (RFC 8138 section 5.2.3)
     Further(

@@ -41,6 +41,10 @@ _ON_THE_WAY = (
     "drivers, a router that changes what it sends on. Addresses and prefixes are the sender's own, unless it changed "
     "them meanwhile: others of its datagrams are right."
 )
+COMPUTED = (
+    "Let the sender compute it; addresses and prefixes play no part. Over IPv6 zero does not stand for none, and a "
+    "sum that is zero is sent as 0xffff (RFC 8200 section 8.1)."
+)
 _BY_NO_PREFIX = (
     "Look how the sender computes the checksum and over which octets, and for octets changed on the way: they are off "
     "by different amounts, which no prefix of a context explains."
@@ -314,4 +318,5 @@ def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits:
     header = datagram.udp_last
     if header is not None and not header.checksum and scene.passage is None:
         evidence = (bytes(header).hex(" "),)
-        yield Hit("the UDP checksum is zero", evidence, source_name(scene), datagram.numbers)
+        cause = "the UDP checksum is zero"
+        yield Hit(cause, evidence, source_name(scene), datagram.numbers, advice=COMPUTED)
