@@ -3,7 +3,7 @@
 from lowpanbudget.errors import BadMic, Malformed, NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.lowpan import extension_nhc, fragment
-from lowpanbudget.layers.lowpan.addresses import UnknownContext
+from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
 from lowpanbudget.layers.lowpan.fragment import (
     FRAGN,
     EndBeyond,
@@ -14,6 +14,7 @@ from lowpanbudget.layers.lowpan.fragment import (
 )
 
 _BY_WHAT_IT_IS_ABOUT: dict[type, str] = {
+    UnknownRoot: "root-unknown",
     SizeImpossible: "datagram-size-impossible",
     SizeTooSmall: "datagram-size-too-small",
     OffsetBeyond: "fragment-offset-wrong",

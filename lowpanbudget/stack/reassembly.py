@@ -15,7 +15,7 @@ from typing import Any
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, repeated
-from lowpanbudget.layers.lowpan.addresses import UnknownContext
+from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, HeadersCut
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
@@ -33,7 +33,7 @@ from lowpanbudget.stack.pieces import (
 )
 from lowpanbudget.stack.sent import SentDatagrams
 
-_UNREAD = UnknownContext | HeadersCut
+_UNREAD = UnknownContext | UnknownRoot | HeadersCut
 _MOST = 1 << 32  # datagrams: no memory holds more
 _LATEST = float_info.max  # whole numbers above cannot be added to times
 _LATE = 2  # time-outs that a sender may pause: what goes on later is taken for another datagram; our choice

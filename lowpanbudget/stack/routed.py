@@ -16,7 +16,7 @@ from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.layers.internet import ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh, routing
-from lowpanbudget.layers.lowpan.addresses import UnknownLinkAddress
+from lowpanbudget.layers.lowpan.addresses import UnknownLinkAddress, UnknownRoot
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
 from lowpanbudget.layers.lowpan.routing import Outer, goes_down, reference_of
 from lowpanbudget.stack.datagram import Chain, RestoredPart, read_chain
@@ -139,6 +139,7 @@ def _unknown_root(group: RoutingGroup, why: str) -> WireError:
         layer="6LoRH",
         cite=rfc(8138, "4.3.2"),
         hint="Give its address (root)",
+        about=UnknownRoot(),
     )
 
 

@@ -6,6 +6,7 @@ octets an address, a1 06 an IP-in-IP-6LoRH of the root.
 
 import struct
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from ipaddress import IPv6Address
 from itertools import pairwise
@@ -179,6 +180,19 @@ def through_its_source(packed: bool) -> Capture:
 
 
 LORH_CASES: dict[str, Case] = {
+    # "elided if it is the root"; else it is "compressed against" the root's address (RFC 8138 sections 4.3.2 and 7)
+    "root-unknown": Case(
+        lambda: replace(tunnelled((64, 63, 62), times=1), root=None),
+        lambda: tunnelled((64, 63, 62), times=1),
+        Told(
+            "remark",
+            "root",
+            "the encapsulator's address is compressed against the root's, which is not known",
+            ("octet 10, 6LoRH",),  # behind 9 octets of the MAC header and the page switch
+            (1, 2, 3),
+            3,
+        ),
+    ),
     # 0x0020 is 0x001f more than 0x0001; an outer header and its option, 48 octets, and 0 for 17 would be as much more
     "identifier-not-of-outer-header": Case(
         lambda: by_link(b""),
@@ -201,6 +215,19 @@ LORH_CASES: dict[str, Case] = {
 }
 
 LORH_FURTHER = (
+    # all of the encapsulator is carried: going up the tunnel ends at the root, which is not known either (section 7)
+    Further(
+        "root-unknown",
+        lambda: replace(in_own_tunnel(encapsulator=TO_NODE.packed), root=None),
+        Told(
+            "remark",
+            "root",
+            "the tunnel going up ends at the root, which is not known",
+            ("octet 10, 6LoRH",),
+            (1, 2, 3, 4, 5),
+            5,
+        ),
+    ),
     # "IPv6 nodes must discard" it whatever headers stand before UDP (RFC 8200 section 8.1); 8 + 4 octets
     Further(
         "checksum-wrong",
@@ -310,8 +337,30 @@ def down_in_tunnel(*, routed: bool) -> Capture:
     return Capture([*frames], root=FROM_ROOT)
 
 
+def tunnelled_in_two(root: IPv6Address | None) -> Capture:
+    """Datagrams of a host outside in the root's tunnel, in two fragments each; a source route of two nodes leads them.
+
+    Their sizes count an outer header of 40 octets and a routing header of 24 (RFC 6554 section 3).
+    """
+    ends, links, frames = (OUTSIDE, TO_NODE), (ROOT, NEXT), []
+    for number in range(4):
+        inner = air.payload(air.ip(*ends, 17, air.udp(bytes([number]) * 64, *ends), 61), links)
+        packed = PAGE_1 + srh_lorh([NEXT, NODE]) + ip_in_ip(64) + inner
+        parts = in_two(packed, 40 + 24 + 40 + 8 + 64, 16, number)
+        frames += [air.raw(part, 2 * number + place, links) for place, part in enumerate(parts)]
+    return Capture([*frames], root=root)
+
+
 LORH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
+    # nobody here reads the first fragment: what was sent is whole all the same
     {
+        f"a tunnel in fragments whose root is {'known' if root else 'not known'}": (
+            "fragments-unfinished",
+            partial(tunnelled_in_two, root),
+        )
+        for root in (FROM_ROOT, None)
+    }
+    | {
         f"a tunnel in 6LoRH {way} whose outer hop limit falls": (
             "hop-limit-not-lowered",
             partial(tunnelled, (64, 63, 62), up=way == "up"),

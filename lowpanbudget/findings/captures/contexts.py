@@ -1,4 +1,4 @@
-"""Compression contexts: not known, used too soon or too late, of an odd length, announced otherwise."""
+"""What addresses are compressed against: the root, not known; contexts, also of a wrong time or length."""
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address, IPv6Network
@@ -9,7 +9,7 @@ from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns, faults
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
-from lowpanbudget.findings.rule import Hits, Noticed, Subject
+from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
@@ -29,6 +29,12 @@ def context_unknown(_scene: Scene, fault: WireError) -> Hits:
     if isinstance(fault.about, UnknownContext) and fault.about.gone is None:
         subject = f"context {fault.about.context_id}"
         yield Hit(f"{subject} has no prefix", (faults.where(fault),), subject)
+
+
+@CONTEXTS.rule("root-unknown", OWN_FAULT)
+def root_unknown(_scene: Scene, fault: WireError) -> Hits:
+    """Take faults of a tunnel whose encapsulator, or end, is the root's address or compressed against it."""
+    yield Hit(fault.message, (faults.where(fault),), "root")
 
 
 def announced(message: Icmpv6) -> Iterator[ContextOption]:

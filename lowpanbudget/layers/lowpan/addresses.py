@@ -38,6 +38,10 @@ class UnknownContext(NamedTuple):
     gone: GoneContext | None = None
 
 
+class UnknownRoot(NamedTuple):
+    """What an error is about: the address of the root, which others are compressed against, is not known."""
+
+
 class UnknownLinkAddress(NamedTuple):
     """What an error is about: an address that is elided against a header or a tunnel that does not tell it."""
 
