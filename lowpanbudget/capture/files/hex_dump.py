@@ -2,10 +2,14 @@
 
     000000  41 88 2a cd ab 01 00 17 00 7e 77 f3 12 9c 5b 68     offsets of 4 digits or more, in hex, octal or decimal
     000010  65 6c 6c 6f 00 00                                   with a colon, 0x and groups of 2 octets too
+    *                                                           rows that are equal to the one above
     000016                                                      at the end perhaps an offset alone
+    radio0: 00000000: 41 88 2a cd ab 01 00 17                   behind a label that all rows have
+    radio: 0x3ffb4280   41 88 2a cd ab 01 00 17                 or addresses that go on
 
 That a column counts is proved by the first line whose offset is the number of octets before it, or told by a colon or
-a gap behind it: lines before that are left as they are. An offset of 0 begins the next frame.
+a gap behind it: lines before that are left as they are. An offset of 0 begins the next frame. Where offsets prove that
+a row is missing, ``??`` stands for it: the frame then has a fault.
 """
 
 import re
@@ -13,8 +17,15 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 _LONGEST = 1 << 17  # digits that are put together; twice as many as any frame has octets
-_ZERO = ("0000", "0x0000", "0X0000")  # how an offset of 0 begins
-_OFFSET = re.compile(r"(?:0[xX])?([0-9a-fA-F]{4,16})(:?)(?:(\s+)(.*))?")
+_MISSING = " ?? "  # stands for rows that a dump lacks
+_BEGIN = re.compile(  # an offset of 0, or an address, at the start or behind a label
+    r"(?:^|(?<=[])>#:|] )|(?<=[])>#:|]  )) *(?=\[?(?:(?:0[xX])?0000|00: |0[xX][0-9a-fA-F]{8}[: ] ))"
+)
+_LATER = re.compile(
+    r"0+[0-7]?[0-9a-fA-F]0(?::|  )"
+)  # an offset of a row that is not the first, at most 0x7f0
+_WIDEST = 16  # octets of such a row
+_OFFSET = re.compile(r"\[?(?:0[xX])?([0-9a-fA-F]{4,16}|[0-9a-fA-F]{2}(?=:))\]?(:?)(?:(\s+)(.*))?")
 _OCTETS = re.compile(r"(?:[0-9a-fA-F]{2}){1,2}(?:\s|$)\s*")
 
 
@@ -56,9 +67,77 @@ class _Row(NamedTuple):
     digits: str
     is_apart: bool
 
-    def is_at(self, count: int) -> bool:
-        """Return whether its offset is this count, in hex, octal or decimal."""
-        return (self.offset.lstrip("0").lower() or "0") in {f"{count:x}", f"{count:o}", str(count)}
+    def counts(self) -> dict[int, int]:
+        """Return the offset as it may be meant, by its base: in hex, octal or decimal."""
+        bases = (16, 8, 10)
+        return {
+            base: int(self.offset, base)
+            for base in bases
+            if all(int(digit, 16) < base for digit in self.offset)
+        }
+
+    def begins(self) -> bool:
+        """Return whether it may be the first row: at 0, or at an address."""
+        return bool(self.digits) and (not self.offset.strip("0") or len(self.offset) == 8)
+
+
+class _Dump:
+    """The rows of a dump up to here."""
+
+    def __init__(self, line: TextLine, label: str, row: _Row) -> None:
+        """Begin with the first row."""
+        self.line, self.label = line, label
+        self.digits = row.digits
+        self._width = len(row.digits) // 2
+        self._start = int(row.offset, 16)
+        self._bases = {16} if self._start else {16, 8, 10}
+        self.is_zero = len(row.offset) > 2 and not self._start
+        self.is_sure = self.is_zero and row.is_apart
+        self.is_joined = False
+        self._has_equal = False
+
+    def goes_on(self, text: str) -> bool:
+        """Return whether a line is the next row, which is taken."""
+        if text.strip() == "*" and (self.is_sure or self.is_joined):
+            self._has_equal = True
+            return True
+        if not text.startswith(self.label) or len(self.digits) >= _LONGEST:
+            return False
+        row = _row(text[len(self.label) :])
+        if row is None:
+            return False
+        count = len(self.digits) // 2
+        counts = {
+            base: at - self._start for base, at in row.counts().items() if base in self._bases
+        }
+        at = next(
+            (base for base, value in counts.items() if value == count and not self._has_equal), 0
+        )
+        if self._has_equal:
+            at = next((base for base, value in counts.items() if self._is_equal(value - count)), 0)
+        elif not at and self.is_sure and row.is_apart and row.digits:
+            at = next((base for base, value in counts.items() if count < value < _LONGEST), 0)
+        if not at:
+            return False
+        missing = counts[at] - count
+        if self._has_equal:
+            self.digits += self.digits[-2 * self._width :] * (missing // self._width)
+        elif missing:
+            self.digits += _MISSING
+        self.digits += row.digits
+        self._has_equal = False
+        self._bases &= {base for base, value in counts.items() if value == counts[at]}
+        self.is_joined = True
+        return True
+
+    def _is_equal(self, more: int) -> bool:
+        return 0 <= more < _LONGEST // 2 and more % self._width == 0
+
+    def whole(self, *, proved: bool) -> TextLine:
+        """Return the first line with all octets, or as it was where nothing proves that it has an offset."""
+        if not (self.is_joined or (proved and self.is_zero)):
+            return self.line
+        return self.line._replace(text=self.digits + _MISSING * self._has_equal, is_dump=True)
 
 
 def _row(text: str) -> _Row | None:
@@ -79,25 +158,35 @@ def _row(text: str) -> _Row | None:
 
 def joined(lines: Iterable[TextLine]) -> Iterator[TextLine]:
     """Yield lines as they are, and the rows of a dump as one line without offsets, where its first row was."""
-    first: TextLine | None = None
-    digits = ""
+    dump: _Dump | None = None
     proved = False  # by any row: of those behind it each has an offset
     for line in lines:
-        if first is None and not line.text.lstrip().startswith(_ZERO):
-            yield line
-            continue
-        row = _row(line.text)
-        if first is not None:
-            if row is not None and len(digits) < _LONGEST and row.is_at(len(digits) // 2):
-                proved = True
-                digits += row.digits
+        if dump is not None:
+            if dump.goes_on(line.text):
                 continue
-            yield first._replace(text=digits, is_dump=True) if proved else first
-            first = None
-        if row is not None and row.digits and row.is_at(0):
-            first, digits = line, row.digits
-            proved = proved or row.is_apart
+            proved = proved or (dump.is_zero and dump.is_joined)
+            yield dump.whole(proved=proved)
+        dump = _begun(line)
+        if dump is None:
+            yield _without_first(line)
         else:
-            yield line
-    if first is not None:
-        yield first._replace(text=digits, is_dump=True) if proved else first
+            proved = proved or dump.is_sure
+    if dump is not None:
+        yield dump.whole(proved=proved)
+
+
+def _begun(line: TextLine) -> _Dump | None:
+    """Return the dump that a line begins."""
+    match = _BEGIN.search(line.text)
+    row = _row(line.text[match.end() :]) if match else None
+    if match is None or row is None or not row.begins() or (match.end() and not row.is_apart):
+        return None
+    return _Dump(line, line.text[: match.end()], row)
+
+
+def _without_first(line: TextLine) -> TextLine:
+    """Return a row of a dump whose first one is missing with what stands for that; other lines as they are."""
+    row = _row(line.text) if _LATER.match(line.text) else None
+    if row is None or len(row.offset) < 4 or not 0 < len(row.digits) <= 2 * _WIDEST:
+        return line
+    return line._replace(text=_MISSING + row.digits, is_dump=True)

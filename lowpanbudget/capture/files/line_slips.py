@@ -71,14 +71,16 @@ def _beside(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | None:
                 return slip
     if not run:
         return None
+    for group in [*groups[max(first - 1, 0) : first], *groups[end : end + 1]]:
+        if _NO_TEXT in group.bare:
+            return OctetSlip(group.start, "octets that are no text")
+        if group.bare == "??":
+            return OctetSlip(group.start, "'?' is no hex digit: octets are missing there")
     if len(run[0].octets) >= LONG:
         beside = [*groups[max(first - 1, 0) : first], *groups[end : end + 1]]
         return next(filter(None, map(_half_frame, beside)), None)
     if not _are_octets(groups, first, end):
         return None
-    for group in [*groups[max(first - 1, 0) : first], *groups[end : end + 1]]:
-        if _NO_TEXT in group.bare:
-            return OctetSlip(group.start, "octets that are no text")
     if end < len(groups):
         if groups[end].text in OPEN and groups[end].start == run[-1].end:
             return OctetSlip(groups[end].start, f"{groups[end].text!r} is no hex digit")

@@ -136,3 +136,61 @@ def test_a_line_of_which_octets_are_missing_or_more_is_left_out(line: str, says:
     (notice,) = reading.notices
     assert (notice.name, notice.is_damage) == ("line-garbled", True)
     assert says in notice.text
+
+
+def dump(form: str, frame: bytes = FRAME) -> str:
+    """Return two rows of a dump; the form has the row's offset in it, and its octets."""
+    return "\n".join(form.format(at, frame[at : at + 16].hex(" ")) for at in (0, 16)) + "\n"
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        "radio0: {:08x}: {}",
+        "12.5 radio0: {:08x}: {}",
+        "[{:04x}] {}",
+        "{:02x}: {}",
+        "node 3> {:04x}  {}",
+        "{:08X}  {}",
+    ],
+)
+def test_rows_behind_offsets_and_labels_are_one_frame(form: str) -> None:
+    records, reading = read(dump(form) + dump(form, OTHER))
+    assert [record.octets for record in records] == [FRAME, OTHER]
+    assert not reading.notices
+
+
+def test_rows_behind_addresses_that_go_on_are_one_frame() -> None:
+    rows = [
+        f"I (3) radio: {0x3FFB4280 + at:#010x}   {FRAME[at:][:16].hex(' ')}  |a|" for at in (0, 16)
+    ]
+    records, _ = read("\n".join(rows * 2))
+    assert [record.octets for record in records] == [FRAME, FRAME]
+
+
+def test_equal_rows_of_a_dump() -> None:
+    """POSIX od: an asterisk stands for rows that are equal to the one before; 0x40 - 0x10 are 48 zeros."""
+    text = f"00000000  {SPACED[:47]}\n00000010  {bytes(16).hex(' ')}\n*\n00000040  {SPACED[48:]}\n00000048\n"
+    records, reading = read(text)
+    assert [record.octets for record in records] == [FRAME[:16] + bytes(48) + FRAME[16:]]
+    assert not reading.notices
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        f"0000  {BARE[:16].hex(' ')}\n0030  {BARE[16:].hex(' ')}\n",
+        f"0010  {BARE[16:].hex(' ')}\n",
+        f"0000  {BARE[:16].hex(' ')}\n*\n",
+    ],
+)
+def test_a_dump_that_lacks_a_row_is_left_out(rows: str) -> None:
+    records, reading = read(f"{FRAME.hex()}\n{rows}\n{dump('{:04x}  {}', OTHER)}")
+    assert [record.octets for record in records] == [FRAME, OTHER]
+    assert [notice.name for notice in reading.notices] == ["line-garbled"]
+
+
+def test_a_number_before_a_frame_is_no_offset() -> None:
+    """Ticks may look like one: a row of 16 octets at most does, and the next offset is 16 more."""
+    records, _ = read(f"00012500: {SPACED}\n00000010: {SPACED}\n00000020: {SPACED}\n")
+    assert [record.octets for record in records] == [FRAME] * 3
