@@ -3,9 +3,11 @@
 from collections.abc import Callable
 
 from lowpanbudget.arguments import function_or_none, value_of
+from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
+from lowpanbudget.deployment.carry import judged
 from lowpanbudget.deployment.helps import burst_changes
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
@@ -13,6 +15,7 @@ from lowpanbudget.findings.helps import HelpfulChange, eased, is_promising
 from lowpanbudget.values import replace
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
+_PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
 _RUNS = 100  # of a first look
 
 
@@ -30,7 +33,7 @@ def burst_changes_that_help(
     before = _arrival(plan)
     if design.access is None or before.holds:
         return ()
-    own = set(_failures(design))
+    own, kept = set(_failures(design)), {one.matter for one in _broken(design, plan.seed)}
     found, changes = [], list(burst_changes(design, design.access.on(design.link), plan))
     for number, change in enumerate(changes):
         if tell is not None:
@@ -45,13 +48,37 @@ def burst_changes_that_help(
             continue
         is_in = not is_doubtful and (then.holds or then.is_close)
         fails = tuple(one for one in _failures(change.design) if one not in own) if is_in else ()
+        # what brings the burst in may be more than the network has otherwise
+        broken = next(
+            (one for one in _broken(change.design, plan.seed) if one.matter not in kept), None
+        )
+        caution, decides = change.caution, then.checks[0]
+        if broken is not None:
+            text = f"then {broken.about}: {broken.text}"
+            caution, decides = (
+                f"{caution}; {text}" if caution else text,
+                broken if is_in else decides,
+            )
+        is_whole = not fails and broken is None
         found.append(
             HelpfulChange(
-                change.key, change.text, before, _arrival(then), then.holds and not fails, then.checks[0],
-                change.caution, is_in and then.is_close and not fails, fails, is_doubtful,
+                change.key, change.text, before, _arrival(then), then.holds and is_whole, decides, caution,
+                is_in and then.is_close and is_whole, fails, is_doubtful,
             )
         )  # fmt: skip
     return tuple(sorted(found, key=_place))
+
+
+def _broken(design: Design, seed: int) -> tuple[LimitCheck, ...]:
+    """Return what the usual messages break for sure, as far as that is known without playing them again."""
+    if design.access is None:
+        return ()
+    network = judged(design, design.access, airtime(design), seed, services=())
+    return tuple(
+        one
+        for one in network.checks
+        if not one.holds and not one.is_close and one.matter not in _PLAYED
+    )
 
 
 def _failures(design: Design) -> tuple[str, ...]:

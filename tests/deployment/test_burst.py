@@ -11,7 +11,7 @@ from contract import entry
 from findings.cases_deployment import slotted
 from simulation.captured import design
 
-from lowpanbudget import parse_design
+from lowpanbudget import carry, parse_design
 from lowpanbudget.deployment import burst
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
@@ -22,6 +22,7 @@ from lowpanbudget.findings.burst_helps import burst_changes_that_help
 from lowpanbudget.report import burst_text
 from lowpanbudget.report.burst_text import answer
 from lowpanbudget.report.carries import timeline_chart
+from lowpanbudget.report.carry_answer import help_words
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import replace
 
@@ -434,6 +435,52 @@ def test_what_would_help_a_burst_is_tried(tmp_path: Path) -> None:
     over = carry_burst(limited, "four")
     assert not over.holds
     assert burst_changes_that_help(limited, over) == ()
+
+
+def test_what_brings_a_burst_in_may_be_more_than_the_batteries_have() -> None:
+    """Four packets within 0.6 s and one cell each 1.01 s: the last goes 3 s or more after the first, 2.9 are allowed.
+
+    With a cell for each that comes in a slotframe all go in the next one, over two hops in 2.62 s. The relay listens in
+    each cell: of days between those that it lasts with one and with six the network keeps those with one alone.
+    """
+    burst = '[[burst]]\nname = "four"\nflow = "up"\npackets = 4\noctets = 20\nevery_s = 0.2\nall_in_s = 2.9\n'
+    radio = (
+        '[radio]\nsource = "invented"\nsupply_v = 3\nsend_ma = 20\nreceive_ma = 20\nprocessor_ma = 1\nsleep_ua = 1\n'
+        "wake_up_us = 1\n[battery]\ncapacity_mah = 2400\n"
+    )
+
+    def text(cells: int, days: float) -> str:
+        limits = f"[limits]\nbattery_days = {days:.1f}\n"
+        tables = "[tree]\nby_hop = [1, 1]\n" + radio + limits + burst
+        return slotted(f"cells = {cells}", tables, "every_s = 6000")
+
+    (one, six) = (
+        min(
+            node.battery_days.least
+            for node in carry(parse_design(text(cells, 1))).nodes
+            if node.battery_days
+        )
+        for cells in (1, 6)
+    )
+    assert six < one
+    for days, is_enough in ((six / 2, True), ((one + six) / 2, False)):
+        small = parse_design(text(1, days))
+        assert carry(small).holds
+        plan = carry_burst(small, "four")
+        assert not plan.holds
+        cells = {change.key: change for change in burst_changes_that_help(small, plan)}[
+            "access.slots.cells"
+        ]
+        assert cells.after is not None
+        assert cells.after.holds
+        assert cells.holds == is_enough
+        assert ("its battery lasts" in cells.caution) != is_enough
+        assert help_words(cells)[2] == (
+            "then it carries" if is_enough else "next in the way: battery"
+        )
+        wider = parse_design(text(6, days))
+        assert carry_burst(wider, "four").holds
+        assert carry(wider).holds == is_enough
 
 
 def test_packets_one_a_second_over_cells_in_order() -> None:
