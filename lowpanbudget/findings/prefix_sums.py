@@ -5,6 +5,7 @@ from ipaddress import IPv6Network
 
 from lowpanbudget.env import Context
 from lowpanbudget.findings.sums import ContextPair, Differences
+from lowpanbudget.layers.internet import ipv6, udp
 
 _WORD = 16  # bits that a checksum adds up at once
 _HALF = 0x7FFF
@@ -80,6 +81,28 @@ def ports_beside(found: Differences, off: int) -> Iterator[str]:
             port = (form.port + off) % 0xFFFF
             if form.may_stand_for(port):
                 yield form.text(port)
+
+
+def formulas_beside(found: Differences, off: int) -> Iterator[str]:
+    """Yield the mistakes in making a checksum that add as much to all, be it for the one length that they cover."""
+    more = {
+        0xFFFF
+        - udp.OCTETS: f"the length in the pseudo-header leaves the {udp.OCTETS} octets of the UDP header out",
+        ipv6.ICMPV6
+        - ipv6.UDP: "the next header in the pseudo-header is that of ICMPv6, not of UDP",
+        0xFFFF
+        - ipv6.ICMPV6
+        + ipv6.UDP: "the next header in the pseudo-header is that of UDP, not of ICMPv6",
+        0xFFFE: "the inversion at the end adds one, as a negation does",
+    }
+    if len(found.lengths) == 1:
+        (length,) = found.lengths
+        turned = int.from_bytes(length.to_bytes(2, "big"), "little") if length <= 0xFFFF else length
+        more[(turned - length) % 0xFFFF] = (
+            f"the octets of the length in the pseudo-header, {length}, are turned round"
+        )
+    if off in more:
+        yield more[off]
 
 
 def refuted_words(found: Differences) -> str:

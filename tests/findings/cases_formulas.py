@@ -30,12 +30,18 @@ def folded(total: int) -> int:
 def checksum(how: str, covered: bytes, data: bytes, source: IPv6Address) -> int:
     longer = 40 if how == "longer" else 0
     total = words_of(air.pseudo(source, TO, len(covered) + longer, 17)) + words_of(covered)
+    total += {"payload": -8, "ICMPv6": 58 - 17, "turned": (12 << 8) - 12}.get(how, 0)
     if how == "bare":
         total = words_of(covered)
     if how == "padded":
         total += data[-1] - (data[-1] << 8)
     right = ~folded(total) & 0xFFFF
-    ends = {"not inverted": folded(total), "no carries": ~total & 0xFFFF, "flipped": right ^ 0x0100}
+    ends = {
+        "not inverted": folded(total),
+        "no carries": ~total & 0xFFFF,
+        "flipped": right ^ 0x0100,
+        "negated": -folded(total) & 0xFFFF,
+    }
     return ends.get(how, right)
 
 

@@ -12,6 +12,7 @@ from findings import air
 from findings.air import NODE, PREFIX, ROOT, Capture, heavy, names
 from findings.cases_application import PLAN, SMALL
 from findings.cases_compression import flipped, under
+from findings.cases_formulas import formed
 
 from lowpanbudget.findings.finding import Certainty, Finding
 
@@ -265,6 +266,40 @@ def test_wrong_sums_of_several_behind_one_router_are_that_routers(others: bool) 
         frames.append(passed_on(LEAF, 9, by=LEAF))
     found = [one for one in Capture([*frames]).fed() if one.has_weight]
     assert {(one.name, one.subject) for one in found} == {("checksum-wrong", "0x0018")}
+
+
+@pytest.mark.parametrize(
+    ("how", "off", "words", "mistake"),
+    [
+        # UDP length 8 + 4, next header 17 (RFC 8200 section 8.1); a negation is an inversion and one (RFC 1071)
+        (
+            "payload", "-0x0008", "0x0004 less at the sender than here, or to 0x0008 less",
+            "the length in the pseudo-header leaves the 8 octets of the UDP header out",
+        ),
+        (
+            "ICMPv6", "+0x0029", "0x7feb less at the sender than here, or to 0x0029 more",
+            "the next header in the pseudo-header is that of ICMPv6, not of UDP",
+        ),
+        (
+            "turned", "+0x0bf4", "0x05fa more at the sender than here, or to 0x0bf4 more",
+            "the octets of the length in the pseudo-header, 12, are turned round",
+        ),
+        (
+            "negated", "-0x0001", "0x7fff more at the sender than here, or to 0x0001 less",
+            "the inversion at the end adds one, as a negation does",
+        ),
+    ],
+)  # fmt: skip
+def test_a_formula_that_adds_the_same_to_all_is_said_beside_the_prefix(
+    how: str, off: str, words: str, mistake: str
+) -> None:
+    (found,) = (one for one in formed(how).fed() if one.has_weight)
+    assert (found.name, found.certainty) == ("prefix-of-context-differs", Certainty.OPEN)
+    assert found.evidence[0] == f"all 4 wrong sums differ by {off}"
+    whole = (
+        f"the words of the prefix of context 0 sum up to {words} in one address alone, or {mistake}"
+    )
+    assert found.cause == whole
 
 
 @pytest.mark.parametrize("wrong", [True, False])

@@ -12,6 +12,7 @@ from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, form_of, is_sum_elided
 from lowpanbudget.findings.prefix_sums import (
     each_off,
+    formulas_beside,
     is_shared,
     other_prefixes,
     ports_beside,
@@ -288,7 +289,8 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             cause = f"{other}, which was announced here too: all sums are right so"
         else:
             evidence += other_prefixes(found, off)
-        for text in ports_beside(found, off):
+        formulas = () if other else formulas_beside(found, off)
+        for text in (*ports_beside(found, off), *formulas):
             certainty = Certainty.OPEN
             cause += f", or {text}"
         if found.flip:
