@@ -96,6 +96,12 @@ DEPLOYMENT_CASES = {
         Told("failure", UP, "it takes 2 frames, a parent holds 1 frame for a sleeping child"),
         also=frozenset({"later-hop-decides", "message-just-over-a-cliff"}),
     ),
+    # the receiver stays on for what follows the acknowledgement (IEEE 802.15.4-2015 clause 6.7.3, from memory)
+    "sleeping-node-never-listens": DesignCase(
+        lambda: heard("[sleep]\npoll_s = 60\nlisten_ms = 0\n", to="probe"),
+        lambda: heard("[sleep]\npoll_s = 60\nlisten_ms = 1\n", to="probe"),
+        Told("failure", UP, "it waits for nodes that listen 0 ms behind their polls"),
+    ),
     # 96 octets in the first, 104 in each of the others
     "queue-shorter-than-message": DesignCase(
         lambda: heard("[queue]\nframes = 4\n", "most_frames = 5", 500),

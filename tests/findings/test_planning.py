@@ -7,7 +7,13 @@ from typing import Any
 
 import pytest
 from findings.air import heavy, names
-from findings.cases_deployment import CLOCKS_SET, DEPLOYMENT_CASES, DEPLOYMENT_FURTHER, slotted
+from findings.cases_deployment import (
+    CLOCKS_SET,
+    DEPLOYMENT_CASES,
+    DEPLOYMENT_FURTHER,
+    heard,
+    slotted,
+)
 from findings.cases_loads import LOADS_CASES
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_planning import COAP, FURTHER, ROUTE, SEALED, Further, store
@@ -69,6 +75,14 @@ def test_what_fits_in_frames_that_receivers_drop_is_told() -> None:
         ]
         assert len(cautions) == 2
         assert all("without one receivers must drop the packets" in text for text in cautions)
+
+
+def test_who_sends_and_is_sent_nothing_need_not_listen() -> None:
+    """Of a poll that finds nothing the acknowledgement tells so; in slots the cells from the parent are listened to."""
+    deaf = "[sleep]\npoll_s = 60\nlisten_ms = 0\n"
+    for text in (heard(deaf), slotted("cells_down = 1", deaf, to="probe")):
+        assert "sleeping-node-never-listens" not in names(judged(text))
+    assert "sleeping-node-never-listens" in names(judged(heard(deaf, to="probe")))
 
 
 def test_no_group_is_protected_from_end_to_end() -> None:

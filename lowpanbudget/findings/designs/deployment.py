@@ -171,6 +171,17 @@ def held_frames_fewer_than_message(_: Deployment, deployment: Deployment) -> Hit
             yield Hit(cause, (), _subject(one))
 
 
+@DEPLOYMENT.rule("sleeping-node-never-listens", Deployment)
+def sleeping_node_never_listens(_: Deployment, deployment: Deployment) -> Hits:
+    """Look for messages to nodes that sleep at once behind a poll; in slots they hear the cells of their parent."""
+    sleep = deployment.design.sleep
+    if sleep is None or sleep.listen_ms or _slots(deployment) is not None:
+        return
+    for one in _worst(deployment):
+        if one.direction == "down":
+            yield Hit("it waits for nodes that listen 0 ms behind their polls", (), _subject(one))
+
+
 @DEPLOYMENT.rule("queue-shorter-than-message", Deployment)
 def queue_shorter_than_message(_: Deployment, deployment: Deployment) -> Hits:
     """Count the frames of each message, each of which takes a place."""
