@@ -51,10 +51,15 @@ class Pauses:
 
     @property
     def lone(self) -> Pause | None:
-        """Return the widest where no other is nearly as wide: a network that rests has several."""
-        widest = self._widest[-2:]
-        is_lone = bool(widest) and widest[0].seconds * SILENCES < widest[-1].seconds
-        return widest[-1] if len(widest) > 1 and is_lone else None
+        """Return the widest where no other is nearly as wide: a network that rests has several.
+
+        Two others that are far wider than the rest are nights, behind which a weekend is no wonder.
+        """
+        widest = self._widest[-3:]
+        if len(widest) < 2 or widest[-2].seconds * SILENCES >= widest[-1].seconds:
+            return None
+        rests = len(widest) == 3 and widest[0].seconds > SILENCES * self._widest[0].seconds
+        return None if rests else widest[-1]
 
     def note(self, seconds: float, until_s: float, number: int) -> None:
         """Take a pause that ends now."""

@@ -37,7 +37,18 @@ def minutes(leap_s: float, *, missed: int = 0, again: bool = False) -> Capture:
             links = node, air.ROOT
             packet = air.datagram(bytes([minute, place]), links=links)
             at = 1 + 60.0 * minute + place + leap_s * later
-            frames.append((at, air.frame(packet, minute + missed * later, links)))
+            frames.append((at, air.frame(packet, minute + missed * later & 0xFF, links)))
+    return Capture([*frames])
+
+
+def by_day(*days: int) -> Capture:
+    """Three nodes send each hour of these days from 8 to 17 o'clock."""
+    frames, times = [], [86400.0 * day + 3600 * hour for day in days for hour in range(8, 18)]
+    for number, time_s in enumerate(times):
+        for place, node in enumerate((b"\x00\x17", b"\x00\x18", b"\x00\x19")):
+            links = node, air.ROOT
+            packet = air.datagram(bytes([number, place]), links=links)
+            frames.append((time_s + place, air.frame(packet, number, links)))
     return Capture([*frames])
 
 
@@ -75,11 +86,26 @@ READING_FURTHER = (
             advice=WAITED,
         ),
     ),
+    # 256 numbers of a minute each, 58 s more: sequence numbers have 8 bits
+    Further(
+        "times-leap",
+        partial(minutes, 256 * 60.0, missed=256),
+        Told(
+            "remark",
+            "",
+            "the times leap on by 4.28 h in frame 31, or nobody sent anything for so long, or the receiver was off for "
+            "256 frames of each or a multiple",
+            ("across it the frame numbers of 3 of 3 nodes go on without a hole",),
+            (31,),
+            advice=WAITED,
+        ),
+    ),
 )
 
 READING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a receiver that was off for two hours": ("times-leap", partial(minutes, 7200.0, missed=120)),
     "a network that rests again and again": ("times-leap", partial(minutes, 7200.0, again=True)),
+    "a weekend behind nights": ("times-leap", partial(by_day, 0, 1, 2, 3, 4, 7, 8)),
     "a pause of three minutes": ("times-leap", partial(minutes, 120.0)),
 }
 

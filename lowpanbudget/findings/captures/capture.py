@@ -26,8 +26,14 @@ CAPTURE = Subject("capture")
 _LEAST_ACROSS = 3  # nodes that tell of a leap; our choice
 WAITED = (
     "Ask whether the clock of the receiver was set then: what is reckoned from times across that frame (intervals, "
-    "silences, the length of the capture) is wrong if so. A receiver that was off would have missed numbers."
+    "silences, the length of the capture) is wrong if so. A receiver that was off would have missed numbers, unless "
+    "just 256 of each, or a multiple: they have 8 bits."
 )
+_NUMBERS = 256  # after which sequence numbers begin again (IEEE 802.15.4-2015 clause 7.2.2)
+_MOST_ROUNDS, _NEAR = (
+    4,
+    0.05,
+)  # of numbers, and how near to whole ones, that tell of one; our choice
 _STEP_S = 1.0  # back by less is a remark: frames that a receiver hands on out of order; our choice
 
 _ADVICE = {
@@ -131,9 +137,17 @@ def times_leap(known: Surroundings) -> Hits:
     cause = (
         f"the times leap on by {wait} in frame {pause.number}, or nobody sent anything for so long"
     )
+    if sum(_is_round(pause.seconds / one.rhythm_s) for one in across) * 2 > len(across):
+        cause += f", or the receiver was off for {_NUMBERS} frames of each or a multiple"
     evidence = f"across it the frame numbers of {whole} of {len(across)} nodes go on without a hole"
     frames = (pause.number,)
     yield Hit(cause, (evidence,), "", frames, Severity.REMARK, WAITED, certainty=Certainty.OPEN)
+
+
+def _is_round(frames: float) -> bool:
+    """Return whether so many frames bring the numbers back to where they were."""
+    rounds = round(frames / _NUMBERS)
+    return 0 < rounds <= _MOST_ROUNDS and abs(frames / _NUMBERS - rounds) <= _NEAR
 
 
 def _across(known: Surroundings, pause: Pause) -> Iterator[LongSilence]:
