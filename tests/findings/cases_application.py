@@ -407,8 +407,8 @@ READINGS = "flow readings, 2001:db8:1::ff:fe00:17"
 
 
 def asked(*, answered: bool) -> Capture:
-    """Three confirmable GETs of the root within 100 s; the second is answered 2.05, or none is."""
-    return exchanges((1.0, 41.0, 101.0), {2: 69} if answered else {})
+    """Three confirmable GETs of the root within 100 s, one sent twice; the second is answered 2.05, or none is."""
+    return exchanges((1.0, 41.0, 101.0), {2: 69} if answered else {}, repeated=(1,))
 
 
 def exchanges(
@@ -440,7 +440,7 @@ def exchanges(
 
 
 def from_new_ports() -> Capture:
-    """Four requests, each from a port of its own, and nothing that comes back."""
+    """Four requests, each from a port of its own and sent once, to a node of which nothing is heard."""
     frames = [
         air.frame(
             air.datagram(air.coap_message(code=1, mid=number), ports=(50000 + number, 5683)), number
@@ -448,6 +448,13 @@ def from_new_ports() -> Capture:
         for number in range(4)
     ]
     return Capture([(1 + 60.0 * number, frame) for number, frame in enumerate(frames)])
+
+
+def heard_beside(capture: Capture) -> Capture:
+    """The same with a frame of the root at its end."""
+    last_s = list(capture.timed())[-1][0]
+    reading = air.frame(air.datagram(DATA, links=(ROOT, NODE)), 9, (ROOT, NODE))
+    return replace(capture, air=[*capture.timed(), (last_s + 0.5, reading)])
 
 
 def wrong_tokens() -> Capture:
@@ -930,7 +937,7 @@ APPLICATION_CASES = {
             "2001:db8:1::ff:fe00:17",
             "2001:db8:1::ff:fe00:1 answers none of 3 requests on port 5683",
             ("the first 100 s before the capture ends",),
-            (1, 2, 3),
+            (1, 3, 4),
             3,
         ),
     ),

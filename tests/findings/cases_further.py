@@ -28,6 +28,7 @@ from findings.cases_application import (
     exchanges,
     floats,
     from_new_ports,
+    heard_beside,
     in_pieces,
     in_records,
     in_turn,
@@ -771,6 +772,24 @@ FURTHER = (
     Further(
         "request-never-answered",
         from_new_ports,
+        Told(
+            "remark",
+            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1 answers none of 4 requests on port 5683",
+            (
+                "the first 180 s before the capture ends",
+                "none was sent again, and whom they were sent to is not heard here at all",
+            ),
+            (1, 2, 3),
+            4,
+            advice="Capture where the node that is asked is heard as well. A client that has no answer sends again: "
+            "one that does not has it, or waits for none.",
+        ),
+    ),
+    # the same, and the node that is asked sends something: its answers would be heard
+    Further(
+        "request-never-answered",
+        lambda: heard_beside(from_new_ports()),
         Told(
             "risk",
             "2001:db8:1::ff:fe00:17",

@@ -12,10 +12,11 @@ from ipaddress import IPv6Address
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, coap_head
-from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import Station, pan_of
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
 from lowpanbudget.layers.internet.coap.message import CoapMessage
@@ -35,9 +36,8 @@ _MOST_OPEN = 64  # requests of one endpoint to another
 _SHOWN = 3  # frames of each kind that are named
 
 
-_PortAndId = tuple[
-    int, int
-]  # who asks takes a message ID once in EXCHANGE_LIFETIME from each of its ports
+# who asks takes a message ID once in EXCHANGE_LIFETIME from each of its ports
+_PortAndId = tuple[int, int]
 
 
 @dataclass(slots=True)
@@ -87,6 +87,7 @@ class _Questions:
     something came back for one. ``open`` are those without an answer by port and message ID, ``done`` when others were
     answered, with their tokens, and whether the answer is dropped for its checksum. ``strays`` counts answers that
     belong to none, ``dropped`` requests whose answer is dropped, ``again`` all retransmissions by link source.
+    ``over`` are the nodes that frames with them go to.
     """
 
     first_s: float
@@ -100,6 +101,7 @@ class _Questions:
     strays: int = 0
     dropped: int = 0
     again: Counter[bytes | None] = field(default_factory=Counter)
+    over: set[Station] = field(default_factory=set)
     confirmed: _Outcome = field(default_factory=_Outcome)
     promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
     unconfirmed: _Outcome = field(default_factory=_Outcome)
@@ -194,6 +196,8 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     asked = memory.get(to) or memory.entry(to, lambda: _Questions(scene.time_s))
     if asked is None:
         return
+    if scene.mac is not None and scene.mac.destination is not None:
+        asked.over.add((pan_of(scene.mac), scene.mac.destination))
     key, now_s = (content.source_port, head.mid), scene.time_s
     before, done = asked.open.get(key), asked.done.get(key)
     if scene.takes_used_id:
@@ -227,12 +231,9 @@ def _note_dropped(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
 def _wants_no_answer(scene: Scene, datagram: HeardDatagram) -> bool:
     """Return whether a request says that it needs no answer of some class."""
     opened = () if scene.opened is None else (scene.opened.message,)
-    for message in (*opened, *datagram.layers):
-        if isinstance(message, CoapMessage):
-            option = message.first(_NO_RESPONSE)
-            if option is not None and option.value:
-                return True
-    return False
+    messages = (one for one in (*opened, *datagram.layers) if isinstance(one, CoapMessage))
+    options = (one.first(_NO_RESPONSE) for one in messages)
+    return any(option is not None and option.value for option in options)
 
 
 @REQUESTS.at_end("request-never-answered")
@@ -255,7 +256,11 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
             evidence = (f"the first {waited} before the capture ends", *_strays(asked))
             known.asked_again += asked.again
             frames, advice = tuple(asked.frames), _STRAYS if asked.strays else ""
-            yield Hit(cause, evidence, subject, frames, advice=advice, times=asked.asked)
+            hit = Hit(cause, evidence, subject, frames, advice=advice, times=asked.asked)
+            if _is_way_back_unheard(asked, known):
+                hit = hit._replace(evidence=(*evidence, _SENT_ONCE), advice=_UNHEARD)
+                hit = hit._replace(severity=Severity.REMARK, certainty=Certainty.OPEN)
+            yield hit
         else:
             yield from _in_part(known, asked, f"{subject} to {where}", where)
         yield from _unconfirmed(asked.unconfirmed, f"{subject} to {where}", where)
@@ -265,6 +270,19 @@ def _is_silent(asked: _Questions, end_s: float) -> bool:
     """Return whether nothing came back; an answer may come as long as a request is sent again."""
     waited = end_s - asked.first_s
     return not asked.answered and asked.asked >= _FEW and waited > MAX_TRANSMIT_WAIT_S
+
+
+def _is_way_back_unheard(asked: _Questions, known: Surroundings) -> bool:
+    """Return whether nobody whom requests go to is heard, and none was sent again, as is what has no answer."""
+    heard = any(one in known.senders or one in known.acknowledged for one in asked.over)
+    return bool(asked.over) and not (heard or asked.strays or asked.again.total())
+
+
+_SENT_ONCE = "none was sent again, and whom they were sent to is not heard here at all"
+_UNHEARD = (
+    "Capture where the node that is asked is heard as well. A client that has no answer sends again: one that does not "
+    "has it, or waits for none."
+)
 
 
 def _in_part(known: Surroundings, asked: _Questions, subject: str, where: str) -> Iterator[Hit]:
@@ -291,16 +309,14 @@ _STRAYS = (
 
 def _dropped(asked: _Questions) -> tuple[str, ...]:
     """Return what is said of answers that whoever asked drops."""
-    if not asked.dropped:
-        return ()
-    return (f"not counted, for their answers have a wrong checksum: {asked.dropped}",)
+    told = f"not counted, for their answers have a wrong checksum: {asked.dropped}"
+    return (told,) if asked.dropped else ()
 
 
 def _strays(asked: _Questions) -> tuple[str, ...]:
     """Return what is said of answers that belong to no request."""
-    if not asked.strays:
-        return ()
-    return (f"answers that no request matches by message ID and token: {asked.strays}",)
+    told = f"answers that no request matches by message ID and token: {asked.strays}"
+    return (told,) if asked.strays else ()
 
 
 def _unconfirmed(missed: _Outcome, subject: str, where: str) -> Iterator[Hit]:
