@@ -390,6 +390,7 @@ def listener_report() -> Capture:
 
 
 DAMAGED = "some frames were damaged before this receiver saw them; nothing is concluded from those"
+NONE_OF_FEW = "no frame ends with its check sequence; so few do not tell whether it was taken off"
 HOP = "0x0017 to 0x0001"
 OTHER_WORDS = "with one word other than in 2001:db8:1::/64:"
 ALONE = "the same in one address alone:"
@@ -998,6 +999,12 @@ FURTHER = (
         "check-sequence-wrong",
         lambda: Capture(damaged(3).air[:19]),
         Told("remark", "", DAMAGED, ("3 of 19 frames do not match",), (1, 2, 3), 3),
+    ),
+    # of three frames on they are taken for frames without check sequences
+    Further(
+        "check-sequence-wrong",
+        lambda: Capture(damaged(2).air[:2]),
+        Told("remark", "", NONE_OF_FEW, ("2 of 2 frames do not match",), (1, 2), 2),
     ),
     # every second frame is of the node; its check sequences are turned round, or wrong in other bits each time
     Further(

@@ -20,7 +20,8 @@ from lowpanbudget.capture.files.line_slips import OctetSlip
 _LONGEST = 2047  # octets of the longest frame, IEEE 802.15.4-2015 clause 10 (aMaxPhyPacketSize), from memory
 _MOST_PLAIN = 128  # octets of rows that nothing but a check sequence can prove to be one frame: what most radios send
 _FULL = 16  # octets of a row with columns; fewer end the dump
-_WIDTHS = {8, 16, 32}  # octets of a row
+_USUAL = {8, 16, 32}  # of them those that need no proof to look like one
+_WIDTHS = {8, 12, 16, 20, 24, 32}  # octets of a row
 _ACKNOWLEDGEMENT = re.compile(rb"[\x02\x12]\x00.(..)?", re.DOTALL)
 _UNPROVED = "with those below it looks like rows of one dump, and no check sequence proves it: write a frame a line"
 
@@ -91,7 +92,9 @@ def rows_joined(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
             rows = []
         if rows or _begins(one):
             rows.append(one)
-            if len(one.octets) < len(rows[0].octets) and rows[0].found.is_row:
+            # what follows a frame that ends with its check sequence is another: both together would be summed rightly
+            is_whole = len(rows) > 1 and is_summed(b"".join(row.octets for row in rows))
+            if is_whole or (len(one.octets) < len(rows[0].octets) and rows[0].found.is_row):
                 yield from _together(rows, is_apart=True)
                 rows = []
         else:
@@ -144,8 +147,7 @@ def _begins(one: OctetLine) -> bool:
     """Return whether a line may be the first row of several."""
     if one.line.is_dump or len(one.octets) not in _WIDTHS:
         return False
-    is_plain = one.found.is_alone and one.line.time_ns is None
-    return (one.found.is_row or is_plain) and not one.is_sound
+    return not one.is_sound
 
 
 def _continues(rows: list[OctetLine], one: OctetLine) -> bool:
@@ -158,7 +160,7 @@ def _continues(rows: list[OctetLine], one: OctetLine) -> bool:
         and not (one.line.is_apart or one.line.is_dump)
         and one.line.time_ns == first.line.time_ns
         and one.found.label == first.found.label
-        and (first.found.is_row or one.found.is_alone)
+        and (first.found.is_row or one.found.is_alone == first.found.is_alone)
     )
 
 
@@ -175,6 +177,9 @@ def _together(rows: list[OctetLine], *, is_apart: bool) -> Iterator[OctetLine]:
     elif (
         is_apart
         and first.line.is_apart
+        and first.found.is_alone
+        and first.line.time_ns is None
+        and len(first.octets) in _USUAL
         and len(last.octets) < len(first.octets)
         and not _ACKNOWLEDGEMENT.fullmatch(last.octets)
         and not last.is_sound

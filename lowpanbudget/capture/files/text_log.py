@@ -36,9 +36,15 @@ _COLOURS = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")  # ECMA-48 5.4, control sequen
 def is_text(source: Source) -> bool:
     """Return whether what comes next reads as text, judged by its first octets."""
     sample = source.some(_SAMPLE)
-    control = sum(octet < 32 and octet not in b"\t\r\n\f\x1b" for octet in sample)
+    control = sum(octet < 32 and octet not in b"\t\r\n\f\x1b\0" for octet in sample)
     printable = sum(32 <= octet < 127 or octet in b"\t\r\n" for octet in sample)
-    return bool(sample) and not control and printable * 10 >= len(sample) * 8
+    # boards that start again leave a NUL here and there in what they write
+    return (
+        bool(sample)
+        and not control
+        and sample.count(0) * 20 <= len(sample)
+        and printable * 10 >= len(sample) * 8
+    )
 
 
 def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Record]:
@@ -144,6 +150,8 @@ def _lines(source: Source, notices: Notices, records: Callable[[], int]) -> Iter
             notices.add(LINE_WRONG, text, records(), start)
             continue
         text = line.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace").rstrip()
+        if "\0" in text:
+            text = text.replace("\0", "\ufffd")
         if "\x1b" in text:
             text = _COLOURS.sub("", text)
         column = len(text) - len(text.lstrip())

@@ -21,6 +21,8 @@ HEARD_AGAIN = "a frame that another receiver heard before"
 _MOST_LOOKED = 64  # frames with a wrong check sequence that are looked at closer
 _LEAST = 5  # of them that tell of one node, or of one other sum
 
+_FEW = 3  # frames: in fewer nothing tells whether they have check sequences
+
 _SUMMED = (
     "No receiver that follows the standard takes such frames. Where they are acknowledged, whoever wrote the capture "
     "did it, or all nodes do it alike; else compare the sum with that of a chip that is known to be right: its start, "
@@ -123,6 +125,8 @@ def _judged(memory: CheckSequencesSeen, of_all: str, known: Surroundings) -> Hit
         heavy = total >= 20 and memory.wrong * 10 > total
         cause = "some frames were damaged before this receiver saw them; nothing is concluded from those"
         severity = Severity.RISK if heavy else Severity.REMARK
+        if not memory.right and total < _FEW:
+            cause = "no frame ends with its check sequence; so few do not tell whether it was taken off"
         if slip:
             cause, severity = "some frames end with another sum than their check sequence", None
         yield Hit(cause, tuple(evidence), "", frames, severity, advice, memory.wrong)

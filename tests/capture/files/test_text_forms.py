@@ -194,3 +194,29 @@ def test_a_number_before_a_frame_is_no_offset() -> None:
     """Ticks may look like one: a row of 16 octets at most does, and the next offset is 16 more."""
     records, _ = read(f"00012500: {SPACED}\n00000010: {SPACED}\n00000020: {SPACED}\n")
     assert [record.octets for record in records] == [FRAME] * 3
+
+
+@pytest.mark.parametrize(
+    ("before", "width"),
+    [("", 12), ("", 20), ("12.5 ", 16), ("I (312) radio: ", 16), ("12.5 rx ", 8)],
+)
+def test_rows_that_are_written_alike_are_one_frame_where_its_sum_proves_it(
+    before: str, width: int
+) -> None:
+    def rows(frame: bytes) -> str:
+        parts = [frame[at : at + width] for at in range(0, len(frame), width)]
+        return "".join(f"{before}{part.hex(' ')}\n" for part in parts)
+
+    records, _ = read(rows(FRAME) + rows(OTHER))
+    assert [record.octets for record in records] == [FRAME, OTHER]
+    assert len(read(rows(BARE) + rows(OTHER[:-2]))[0]) > 2
+
+
+def test_octets_of_zero_in_a_log_leave_their_line_out() -> None:
+    """A board that starts again writes some; a file of them is no text."""
+    gap = SPACED.replace("f7 01", "f7 \0 01")
+    text = f"{SPACED}\n\0boot\n\0{SPACED}\n{gap}\n{OTHER.hex()}\n"
+    records, reading = read(text)
+    assert [record.octets for record in records] == [FRAME, OTHER]
+    assert [notice.number for notice in reading.notices] == [1, 1, 1]
+    assert not read("\0" * 50 + text[:100])[0]
