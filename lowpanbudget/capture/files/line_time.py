@@ -31,6 +31,13 @@ _NUMBER = re.compile(
 )
 
 
+# before octets: a clock, a number with a point, a number with a unit
+_CLOCK_LIKE = re.compile(
+    r"(?<![\w:.])(?:\d{1,2}(?::\d\d){1,2}(?:[.,]\d+)?|\d+[.]\d+)(?![\w:.])|(?<!\w)\d+\s?[mu]s\b"
+)
+_NOON = re.compile(r"\s*([ap])m\b[])]?", re.IGNORECASE)
+
+
 def leading_time(text: str) -> tuple[int | None, str]:
     """Return the time stamp that leads a line, and the rest."""
     if match := _DATE.match(text):
@@ -44,8 +51,13 @@ def leading_time(text: str) -> tuple[int | None, str]:
         since = _since_midnight(clock)
         return (None, text) if since is None else (days_s * SECOND + since, text[match.end() :])
     if match := _TIME.match(text):
-        since = _since_midnight(list(match.groups()))
-        return (None, text) if since is None else (since, text[match.end() :])
+        clock, end = list(match.groups()), match.end()
+        if noon := _NOON.match(text, end):
+            end = noon.end()
+            hour = int(clock[0] or 0)
+            clock[0] = str(hour % 12 + 12 * (noon[1] in "pP")) if 1 <= hour <= 12 else "24"
+        since = _since_midnight(clock)
+        return (None, text) if since is None else (since, text[end:])
     if match := _SECONDS.match(text):
         seconds, fraction = match.groups()
         return int(seconds) * SECOND + int(fraction.ljust(9, "0")), text[match.end() :]
@@ -68,9 +80,9 @@ def time_in(text: str) -> tuple[int | None, str]:
     return time_ns, rest
 
 
-def may_be_time(text: str) -> bool:
-    """Return whether a line without a time has a number that may be one."""
-    return _NUMBER.match(text) is not None
+def may_be_time(text: str, label: str) -> bool:
+    """Return whether a line without a time has a number that may be one, at its start or before its octets."""
+    return _NUMBER.match(text) is not None or _CLOCK_LIKE.search(label) is not None
 
 
 def _since_midnight(clock: list[str | None]) -> int | None:

@@ -61,7 +61,12 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
                 name, why = LINE_GARBLED, f"is left out: {place}{found.slip.text}"
             notices.add(name, f"line {line.number} {why}", number, line.start)
             continue
-        if not is_told and line.time_ns is None and not found.is_alone and may_be_time(line.text):
+        if (
+            not is_told
+            and line.time_ns is None
+            and not found.is_alone
+            and may_be_time(line.text, found.label)
+        ):
             is_told = True
             text = f"line {line.number} has a number that may be its time, and none is read: a time is {FORMS}"
             notices.add(TIME_NOT_READ, text, number, line.start)
@@ -72,9 +77,10 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
 def begins_log(source: Source) -> bool:
     """Return whether the first line with octets is read otherwise than hex that somebody typed."""
     lines = list(_lines(source, Notices(), lambda: 0))
-    first = next((one for one in octet_lines(lines) if one.octets), None)
+    meant = [one for one in octet_lines(lines) if one.octets or one.found.slip is not None]
+    first = next((one for one in meant if one.octets), None)
     if first is None:
-        return False
+        return any(one.line.time_ns is not None for one in meant)  # nobody types a time
     typed = {line.number: without_comment(line.text) for line in joined(lines)}
     try:
         octets = octets_of(typed.get(first.line.number, ""))
