@@ -126,7 +126,9 @@ def _judged(memory: CheckSequencesSeen, of_all: str, known: Surroundings) -> Hit
         cause = "some frames were damaged before this receiver saw them; nothing is concluded from those"
         severity = Severity.RISK if heavy else Severity.REMARK
         if not memory.right and total < _FEW:
-            cause = "no frame ends with its check sequence; so few do not tell whether it was taken off"
+            cause = (
+                "no frame ends with its check sequence; so few do not tell whether it was taken off"
+            )
         if slip:
             cause, severity = "some frames end with another sum than their check sequence", None
         yield Hit(cause, tuple(evidence), "", frames, severity, advice, memory.wrong)
