@@ -37,6 +37,12 @@ if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
 
+_ADDED = (
+    ipv6.HOP_BY_HOP,
+    ipv6.ROUTING,
+)  # the headers in which RPL information and source routes stand
+
+
 @dataclass(slots=True)
 class Counters:
     """What each frame counts up: MAC sequence number, datagram tag, frame counter, absolute slot number.
@@ -62,8 +68,8 @@ class Shrinker:
     """
 
     __slots__ = (
-        "_border", "_counters", "_design", "_devices", "_flow", "_flows", "_hop", "_key", "_link", "_root", "_rpi_type",
-        "_stations",
+        "_border", "_counters", "_design", "_devices", "_flow", "_flows", "_hop", "_in_headers", "_key", "_link",
+        "_root", "_rpi_type", "_stations",
     )  # fmt: skip
 
     def __init__(
@@ -96,6 +102,7 @@ class Shrinker:
         self._flow, self._flows = flow, FlowTable(design)
         self._root, self._rpi_type = root_of(design), rpi_type_of(design)
         self._hop: tuple[bytes, bytes] | None = None
+        self._in_headers = 0
         if flow is not None:
             way = next(
                 (h for h in value_of(Flow, flow).hop_list(link.addresses) if h.name == hop), None
@@ -119,6 +126,11 @@ class Shrinker:
     def counters(self) -> Counters:
         """Return what the next frame counts on from."""
         return self._counters
+
+    @property
+    def in_headers(self) -> int:
+        """Return how many datagrams kept what RPL adds as IPv6 headers, where 6LoRH does not give their octets back."""
+        return self._in_headers
 
     def frames(self, datagram: bytes) -> list[bytes]:
         """Return the frames of a datagram, FCS included.
@@ -155,7 +167,12 @@ class Shrinker:
         contexts, rpi_type = self._design.contexts, self._rpi_type or rpi.OLD
         env = Env(source, destination, None, contexts, self._root, rpi_type)
         options = Options(lorh=routing.compressed)
-        return env, options if pack_headers(sent, env, options).same else Options()
+        packed = pack_headers(sent, env, options)
+        chosen = options if packed.same else Options()
+        if options.lorh and sent.kind(1) in _ADDED:
+            plain = pack_headers(sent, env, Options())
+            self._in_headers += not packed.same or packed[:2] == plain[:2]
+        return env, chosen
 
     def _learn(self, datagram: bytes) -> None:
         """Take in the type of the RPL option that a DIO makes the active one: 6LoRH comes back with that.

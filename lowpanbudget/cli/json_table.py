@@ -262,6 +262,7 @@ NAMES = {
         {
             "shrink": "what became of the capture",
             "next": "what the next frames go on with",
+            "in_headers": "Shrinker.in_headers: datagrams that kept what RPL adds as IPv6 headers",
             "frame_counter": "Counters.frame_counter", "asn": "Counters.asn",
         }
         | _WRITTEN,

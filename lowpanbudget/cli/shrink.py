@@ -7,7 +7,7 @@ import click
 from lowpanbudget.cli import captures, completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.expand import emit, refuse_other, report
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.files.key_file import KeyRing
@@ -76,10 +76,10 @@ def command(
 ) -> None:
     """Write IEEE 802.15.4 frames for the IPv6 datagrams of CAPTURE (- for standard input), as the DESIGN has them.
 
-    Datagrams are compressed to their shortest form, what RPL adds in the form that their flow has (flow.routing), cut
-    into fragments where one frame cannot hold them, and sealed when the design's link is; what is over its MTU
-    (network.mtu) is left out. CAPTURE is a pcap or pcapng file of IPv6
-    packets, or text with a datagram a line in hex. What was left out, and why, is told on standard error; the exit code
+    Datagrams are compressed to their shortest form, what RPL adds in the form that their flow has (flow.routing) where
+    that gives back the same octets, cut into fragments where one frame cannot hold them, and sealed when the design's
+    link is; what is over its MTU (network.mtu) is left out. CAPTURE is a pcap or pcapng file of IPv6 packets, or text
+    with a datagram a line in hex. What was left out, and why, is told on standard error; the exit code
     is 3 when the capture is cut or damaged, 1 when no frame could be written.
     """
     from lowpanbudget.capture.expand import LeftOut
@@ -114,9 +114,19 @@ def command(
             written = write_pcap(file, frames, FRAME_TYPE)
         refuse_other(records)
     report(ctx, capture, target, records, "frame", written, left_out)
+    _tell_in_headers(ctx, shrinker.in_headers)
     if as_json:
         following = {"frame_counter": counters.frame_counter, "asn": counters.asn}
-        emit("shrink", capture, target, records, written, left_out, next=following)
+        emit(
+            "shrink",
+            capture,
+            target,
+            records,
+            written,
+            left_out,
+            next=following,
+            in_headers=shrinker.in_headers,
+        )
     if captures.is_wrong(records.notices):
         ctx.exit(WireError.exit_code)
     if not written:
@@ -137,6 +147,17 @@ def _keys(design: "Design", path: str) -> "KeyRing":
             hint="Add a [[key]] for them, or one without key_id_mode, index and source",
         )
     return replace(ring, keys=(key,))
+
+
+def _tell_in_headers(ctx: click.Context, count: int) -> None:
+    """Tell that what RPL adds went in another form than the design has."""
+    if count:
+        captures.say(
+            ctx,
+            f"{plural(count, 'datagram')} kept what RPL adds as IPv6 headers, though the flow has 6LoRH, which would "
+            "not give back the same octets: another option type, padding, addresses compressed in a routing header",
+            'Set form = "extension-headers" in the flow\'s routing, to budget for what is sent',
+        )
 
 
 def _caution(ctx: click.Context, design: "Design", counters: Any, *, plain: bool) -> None:

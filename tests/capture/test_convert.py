@@ -225,9 +225,12 @@ def test_rpl_information_goes_in_the_form_that_the_flow_has(
     bare, frame = (Shrinker(design, flow=flow).frames(one)[0] for one in (plain, routed))
     if octets is not None:
         assert len(frame) - len(bare) == octets
-    first = [Record(1, 1, 229, routed, len(routed))]
-    again = expand(shrink(first, Shrinker(design, flow=flow)), design=design)
-    assert [one.octets for one in again] == [routed]
+    first = [Record(n, n, 229, one, len(one)) for n, one in enumerate((routed, plain), 1)]
+    shrinker = Shrinker(design, flow=flow)
+    again = expand(shrink(first, shrinker), design=design)
+    assert [one.octets for one in again] == [routed, plain]
+    # what the flow does not have is counted, of those alone for which it would be another datagram
+    assert shrinker.in_headers == (form == "6lorh" and octets != 4)
 
 
 def test_what_cannot_go_in_frames_is_counted() -> None:
