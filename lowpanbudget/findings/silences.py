@@ -53,13 +53,14 @@ class Pauses:
     def lone(self) -> Pause | None:
         """Return the widest where no other is nearly as wide: a network that rests has several.
 
-        Two others that are far wider than the rest are nights, behind which a weekend is no wonder.
+        Two others that are far wider than the rest are nights, behind which a weekend is no wonder, nor a week.
         """
         widest = self._widest[-3:]
         if len(widest) < 2 or widest[-2].seconds * SILENCES >= widest[-1].seconds:
             return None
-        rests = len(widest) == 3 and widest[0].seconds > SILENCES * self._widest[0].seconds
-        return None if rests else widest[-1]
+        nights = len(widest) == 3 and widest[0].seconds > SILENCES * self._widest[0].seconds
+        is_rest = nights and widest[-1].seconds <= SILENCES**2 * widest[-2].seconds
+        return None if is_rest else widest[-1]
 
     def note(self, seconds: float, until_s: float, number: int) -> None:
         """Take a pause that ends now."""

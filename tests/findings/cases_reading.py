@@ -86,6 +86,19 @@ READING_FURTHER = (
             advice=WAITED,
         ),
     ),
+    # five weeks behind nights: 35 days and 15 hours
+    Further(
+        "times-leap",
+        partial(by_day, 0, 1, 2, 3, 4, 40),
+        Told(
+            "remark",
+            "",
+            "the times leap on by 35.6 d in frame 151, or nobody sent anything for so long",
+            ("across it the frame numbers of 3 of 3 nodes go on without a hole",),
+            (151,),
+            advice=WAITED,
+        ),
+    ),
     # 256 numbers of a minute each, 58 s more: sequence numbers have 8 bits
     Further(
         "times-leap",
