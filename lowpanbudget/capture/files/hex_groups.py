@@ -26,6 +26,11 @@ _OF_OCTETS = re.compile(  # names that octets have, where numbers have others
     r"[\"']?(?:\w*[_.])?(?:frame|data|payload|psdu|mpdu|packet|pkt|rx|tx|raw|hex|octets|bytes|msg)[\"']?[=:]",
     re.IGNORECASE,
 )
+_OF_NUMBER = re.compile(
+    r"[\"']?(?:\w*_)?(?:len|size|n|no|num|cnt|count|rssi|lqi|snr|ch|seq|dsn|id|node|pan|src|dst|addr|from|to|port|t|ts|time|"
+    r"power|pwr|prio|retries|try|crc|fcs)\w*[\"']?[=:#]",
+    re.IGNORECASE,
+)
 _COUNTED = {"octet", "octets", "byte", "bytes", "dbm", "ms", "us", "hops"}
 _DATE = re.compile(r"(?:19|20)\d\d-[01]\d-[0-3]\d|[0-3]\d-[01]\d-(?:19|20)\d\d")
 _CLOCK = re.compile(r"[0-2]\d:[0-5]\d(?::[0-6]\d)?:?")
@@ -95,6 +100,12 @@ def group_octets(text: str) -> bytes:
     name, value = match[1], _octets(match[2])
     least = 1 if _OF_OCTETS.fullmatch(name) else LEAST if name[-1] == "#" else _LEAST_NAMED
     return value if len(value) >= least else b""
+
+
+def may_be_named(text: str) -> bool:
+    """Return whether the first octets of several may be glued to a name that numbers do not have."""
+    match = _NAMED.fullmatch(text)
+    return match is not None and bool(_octets(match[2])) and not _OF_NUMBER.match(match[1])
 
 
 def _octets(text: str) -> bytes:

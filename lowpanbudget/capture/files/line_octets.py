@@ -27,7 +27,7 @@ from lowpanbudget.capture.files.hex_groups import (
     octets_of,
 )
 from lowpanbudget.capture.files.line_slips import OctetSlip, slip_in
-from lowpanbudget.capture.files.octet_runs import WIDTHS, has_columns, run_in
+from lowpanbudget.capture.files.octet_runs import WIDTHS, cell_of, has_columns, run_in
 
 _FILLER = re.compile(r"(?<!\S)(?:\.\.|--|__)(?!\S)")  # where a row has no octet
 _SETTING = re.compile(
@@ -63,7 +63,7 @@ def octets_in(text: str) -> LineOctets:
     (first, end), runs = run_in(groups, left)
     octets = octets_of(groups[first:end])
     is_alone = all(group.text in BRACKETS for group in groups[:first] + groups[end:])
-    if slip := slip_in(groups, (first, end), runs):
+    if slip := slip_in(groups, (first, end), runs, cell_of(groups, (first, end), left)):
         return LineOctets(slip=slip, is_row=is_row)
     if len(octets) < LEAST and not (is_alone and left[:1].isalnum()):
         return LineOctets()

@@ -13,6 +13,7 @@ from lowpanbudget.capture.files.hex_groups import (
     OPEN,
     DigitGroup,
     is_summed,
+    may_be_named,
     octets_of,
 )
 from lowpanbudget.errors import plural
@@ -35,7 +36,10 @@ class OctetSlip(NamedTuple):
 
 
 def slip_in(
-    groups: list[DigitGroup], chosen: tuple[int, int], runs: list[tuple[int, int]]
+    groups: list[DigitGroup],
+    chosen: tuple[int, int],
+    runs: list[tuple[int, int]],
+    cell: tuple[int, int],
 ) -> OctetSlip | None:
     """Return why the chosen run is not all of the octets in a line; not where a check sequence proves it."""
     first, end = chosen
@@ -44,11 +48,12 @@ def slip_in(
     if is_summed(octets):
         others = [run for run in others if is_summed(octets_of(groups[slice(*run)]))]
         return _apart(groups, chosen, others)
-    if slip := _beside(groups, *chosen):
+    near, at = groups[slice(*cell)], (first - cell[0], end - cell[0])
+    if slip := _beside(near, *at):
         return slip
     form = groups[chosen[0]].form if octets else ""
     is_frame = end - first == 1 and len(octets) >= LONG
-    if len(octets) >= LEAST and not is_frame and (slip := _otherwise(groups, *chosen)):
+    if len(octets) >= LEAST and not is_frame and (slip := _otherwise(near, *at)):
         return slip
     others = [run for run in others if groups[run[0]].form == form]
     for start, stop in pairwise(sorted([chosen, *others])):
@@ -56,7 +61,11 @@ def slip_in(
         if len(octets) >= LEAST and len(gap) == 1 and _MISSING.fullmatch(gap[0].text):
             return OctetSlip(gap[0].start, f"{gap[0].text!r} stands where octets are missing")
     sizes = [len(octets_of(groups[slice(*run)])) for run in others]
-    is_more = [size >= LEAST and not (form and size == _ADDRESS) for size in sizes]
+    is_number = [run[1] - run[0] == 1 and groups[run[0]].is_decimal for run in others]
+    is_more = [
+        size >= LEAST and not number and not (form and size == _ADDRESS)
+        for size, number in zip(sizes, is_number, strict=True)
+    ]
     return _apart(groups, chosen, [run for run, more in zip(others, is_more, strict=True) if more])
 
 
@@ -81,6 +90,9 @@ def _beside(groups: list[DigitGroup], first: int, end: int) -> OctetSlip | None:
         return next(filter(None, map(_half_frame, beside)), None)
     if not _are_octets(groups, first, end):
         return None
+    if first and may_be_named(groups[first - 1].text):
+        text = "what stands behind '=' may be an octet or a number: put a blank between them"
+        return OctetSlip(groups[first - 1].start, text)
     if end < len(groups):
         if groups[end].text in OPEN and groups[end].start == run[-1].end:
             return OctetSlip(groups[end].start, f"{groups[end].text!r} is no hex digit")

@@ -24,6 +24,20 @@ def run_in(groups: list[DigitGroup], text: str) -> tuple[Run, list[Run]]:
     return _summed(groups, *chosen), runs
 
 
+def cell_of(groups: list[DigitGroup], run: Run, text: str) -> Run:
+    """Return the groups around a run that no border between cells parts from it."""
+    first, end = run
+    if first == end:
+        return 0, len(groups)
+    inside = set(text[groups[first].start : groups[end - 1].start])
+    borders = {sign for signs in ("\t", ",;") if not inside & set(signs) for sign in signs}
+    while first and not borders & set(text[groups[first - 1].end : groups[first].start]):
+        first -= 1
+    while end < len(groups) and not borders & set(text[groups[end - 1].end : groups[end].start]):
+        end += 1
+    return first, end
+
+
 def has_columns(run: list[DigitGroup]) -> bool:
     """Return whether octets stand in two columns of eight."""
     if len(run) != 16 or any(len(group.text) != 2 for group in run):
@@ -38,6 +52,8 @@ def _size(groups: list[DigitGroup], run: Run) -> int:
 
 def _is_typed(groups: list[DigitGroup], text: str) -> bool:
     """Return whether a line is nothing but octets with blanks between: they are one frame, whatever their forms."""
+    if len({one.bare[:2].lower() == "0x" for one in groups}) > 1:
+        return False
     between = (text[one.end : after.start] for one, after in pairwise(groups))
     return all(one.octets and one.form != ":" for one in groups) and not "".join(between).strip(" ")
 

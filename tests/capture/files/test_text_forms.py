@@ -50,6 +50,11 @@ def read(text: str) -> tuple[list[Record], CaptureFile]:
         "Nov 29 12:00:00 box logger[47]: {}",
         "12:00 {}",
         "00:12:4b:00:14:b5:d9:01 > 00:12:4b:00:14:b5:d9:02 {}",
+        "rx\t{}\t142",
+        "23\t100\t{}",
+        "20,152,{}",
+        "931598 rx {}",
+        "seq=17 {} of 5",
         # signs of a terminal, of a program
         "\x1b[0;32mI (12500) radio: {}\x1b[0m",
         "12.5 rx {}\x1b[0m",
@@ -126,6 +131,8 @@ def test_frames_between_braces(text: str) -> None:
         (f"TX: {SPACED}, RX: 02 00 04 9c f3", "write a frame a line"),
         ("[" + ", ".join(f'{{"data": ["{f.hex(" ")}"]}}' for f in (FRAME, OTHER)) + "]", "write a frame a line"),
         ("rx: 6188 01 3412 ffff 0200 of one", "'01' is written otherwise"),
+        (f"pl={BARE_SPACED}", "put a blank"),
+        (f"0x0024 {BARE_SPACED}", "'0x0024' is written otherwise"),
         ("rx: 6188 01 34 12 ff ff of one", "'6188' is written otherwise"),
     ],
 )  # fmt: skip
