@@ -163,7 +163,9 @@ def _wrong(
 
 def _are_decimal(groups: list[DigitGroup]) -> bool:
     numbers = [group.text for group in groups if group.text.isdecimal()]
-    return any(len(one) == 3 and one <= "255" for one in numbers) and len(numbers) == len(groups)
+    is_hex = any(group.octets and not group.is_decimal for group in groups)
+    is_octet = any(len(one) == 3 and one <= "255" for one in numbers)
+    return is_octet and not is_hex and len(numbers) >= _LEAST_PARTED
 
 
 def _half(group: DigitGroup) -> OctetSlip | None:

@@ -132,6 +132,7 @@ def test_frames_between_braces(text: str) -> None:
         ("[" + ", ".join(f'{{"data": ["{f.hex(" ")}"]}}' for f in (FRAME, OTHER)) + "]", "write a frame a line"),
         ("rx: 6188 01 3412 ffff 0200 of one", "'01' is written otherwise"),
         (f"pl={BARE_SPACED}", "put a blank"),
+        (f"uint8_t f[] = {{ {', '.join(map(str, FRAME))} }};", "octets in decimal"),
         (f"0x0024 {BARE_SPACED}", "'0x0024' is written otherwise"),
         ("rx: 6188 01 34 12 ff ff of one", "'6188' is written otherwise"),
     ],
