@@ -32,6 +32,19 @@ WORDS: dict[str, str | Gloss] = {
         "sequence has its place. One octet more and the datagram is cut into fragments; where frames are longer "
         "than datagrams may be (network.mtu), it cannot be sent."
     ),
+    "line-garbled": (
+        "A line of a text with frames in which something stands that should have been an octet: a letter for a digit, "
+        "a digit lost, numbers in decimal. It is left out, and the place is told: nothing is judged by a part of it."
+    ),
+    "line-wrong": (
+        "A line of a text with frames in which no octets were found. Nothing is wrong with it where no frame stands "
+        "there."
+    ),
+    "time-not-read": (
+        "A line of a text with frames has a number that may be its time, in no form that says so. Read are a date and "
+        "a clock, hh:mm:ss.mmm, and seconds with a point at the start of the line."
+    ),
+    "file-empty": "A capture without one octet: it holds no frame, as one that has a header alone.",
     "cliff": (
         "A payload size beyond which one more frame is needed. Each frame costs headers, airtime and another "
         "chance of loss, and a datagram is lost when one of its fragments is."

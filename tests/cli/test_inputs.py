@@ -11,6 +11,12 @@ from click.testing import Result
 from contract import shelf
 
 from lowpanbudget import list_frames
+from lowpanbudget.capture.files.record import (
+    FILE_EMPTY,
+    LINE_GARBLED,
+    LINE_WRONG,
+    TIME_NOT_READ,
+)
 
 Invoke = Callable[..., Result]
 DESIGN, CAPTURE = "examples/archive.toml", "examples/archive.pcap"
@@ -305,3 +311,8 @@ def test_a_survey_tells_once_that_a_file_is_no_capture(invoke: Invoke) -> None:
     assert done.stderr.count("a.pcap.bz2") == 1
     assert "compressed by bzip2" in done.stderr
     assert "try: A capture is a pcap or pcapng file" in done.stderr
+
+
+@pytest.mark.parametrize("name", [LINE_GARBLED, LINE_WRONG, TIME_NOT_READ, FILE_EMPTY])
+def test_what_is_noticed_of_a_text_can_be_asked_for(invoke: Invoke, name: str) -> None:
+    assert invoke("explain", name).stdout.startswith(f"{name}\n")
