@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 STANDARD_INPUT = "standard input"  # what errors call it
 _LARGEST = 1 << 20  # octets that are looked at for the heads of tables
-_SETTING = re.compile(r"^[ \t]*[\w.\"-]+[ \t]*=[ \t]*[\"']", re.MULTILINE)  # a name is given a text
 _HEAD = re.compile(r"^[ \t]*\[{1,2}[ \t]*(\w+)[.\w \t]*\]{1,2}[ \t]*(?:#.*)?$", re.MULTILINE)
 _MOST_NEAR, _NEAR = 3, 0.7  # names, and how alike they are
 
@@ -141,6 +140,7 @@ def kind_of(path: str) -> str:
 
 def _kind(octets: bytes) -> str:
     from lowpanbudget.capture.files.key_file import TABLES
+    from lowpanbudget.capture.files.line_octets import SETTING
     from lowpanbudget.capture.files.reading import AHEAD, has_magic, starts_capture
 
     octets = HiddenOctets(octets)
@@ -153,7 +153,7 @@ def _kind(octets: bytes) -> str:
         return "key file"
     if heads & set(DesignShape.keys):
         return "design file"
-    if _SETTING.search(octets.decode("utf-8", "replace")):
+    if SETTING.search(octets.decode("utf-8", "replace")):
         return ""  # perhaps keys: the reader of logs would hold its lines in variables
     try:
         return "capture" if starts_capture(octets[:AHEAD]) else ""

@@ -16,8 +16,8 @@ from lowpanbudget.capture.files.hex_dump import TextLine
 from lowpanbudget.capture.files.hex_groups import is_summed
 from lowpanbudget.capture.files.line_octets import LineOctets, holds_octets, is_part, octets_in
 from lowpanbudget.capture.files.line_slips import OctetSlip
+from lowpanbudget.layers.link.mac import LARGEST_SUN_FRAME
 
-_LONGEST = 2047  # octets of the longest frame, IEEE 802.15.4-2015 clause 10 (aMaxPhyPacketSize), from memory
 _MOST_PLAIN = 128  # octets of rows that nothing but a check sequence can prove to be one frame: what most radios send
 _FULL = 16  # octets of a row with columns; fewer end the dump
 _USUAL = {8, 16, 32}  # of them those that need no proof to look like one
@@ -61,7 +61,7 @@ def in_braces(lines: Iterable[TextLine]) -> Iterator[TextLine]:
         characters += len(tail) + 1
         is_closed = len(held) > 1 and len(tail) < len(line.text)
         is_other = bool(tail.strip()) and not (_is_open(parts[:-1]) and is_part(tail))
-        if is_closed or is_other or characters > 8 * _LONGEST:
+        if is_closed or is_other or characters > 8 * LARGEST_SUN_FRAME:
             yield from _closed(held, "" if is_other else " ".join(parts))
             held, parts, characters = [], [], 0
             if not is_other and holds_octets(behind):
@@ -118,7 +118,7 @@ def _without_broken(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
         if one.found.slip is not None:
             broken = True
             yield one
-        elif len(one.octets) < _FULL or len(rows) * _FULL > _LONGEST:
+        elif len(one.octets) < _FULL or len(rows) * _FULL > LARGEST_SUN_FRAME:
             yield from () if broken else rows
             rows, broken = [], False
     yield from () if broken else rows
@@ -153,7 +153,7 @@ def _begins(one: OctetLine) -> bool:
 def _continues(rows: list[OctetLine], one: OctetLine) -> bool:
     first, count = rows[0], sum(len(row.octets) for row in rows)
     width = len(first.octets)
-    most = _LONGEST if first.found.is_row else _MOST_PLAIN
+    most = LARGEST_SUN_FRAME if first.found.is_row else _MOST_PLAIN
     return (
         0 < len(one.octets) <= width == len(rows[-1].octets)
         and count + len(one.octets) <= most

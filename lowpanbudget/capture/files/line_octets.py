@@ -30,9 +30,8 @@ from lowpanbudget.capture.files.line_slips import OctetSlip, slip_in
 from lowpanbudget.capture.files.octet_runs import WIDTHS, cell_of, has_columns, run_in
 
 _FILLER = re.compile(r"(?<!\S)(?:\.\.|--|__)(?!\S)")  # where a row has no octet
-_SETTING = re.compile(
-    r"\s*[\w.-]+\s*=\s*[\"']"
-)  # a line of a key file, or of a design: nobody logs so
+# a line of a key file, or of a design, gives a name a text: nobody logs so
+SETTING = re.compile(r"^[ \t]*[\w.\"-]+[ \t]*=[ \t]*[\"']", re.MULTILINE)
 _BASE64 = re.compile(r"[A-Za-z0-9+/]{16,}={0,2}")
 
 
@@ -52,7 +51,7 @@ class LineOctets(NamedTuple):
 
 def octets_in(text: str) -> LineOctets:
     """Return the octets of a line without its time and comment."""
-    if _SETTING.match(text):
+    if SETTING.match(text):
         return LineOctets()
     left, is_row = _without_characters(text)
     if is_row and (row := _plain(left.strip(" |"))):
@@ -87,7 +86,7 @@ def is_part(text: str) -> bool:
 
 def why_none(text: str) -> str:
     """Return what is to be said of a line without octets: whoever wrote it may have meant some."""
-    if _SETTING.match(text):
+    if SETTING.match(text):
         return "is not read: it gives a name a text, as key files do"
     if any(
         re.search("[G-Zg-z+/]", group) and re.search(r"\d", group)

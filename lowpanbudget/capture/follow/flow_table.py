@@ -8,7 +8,7 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import Flow, Station
 from lowpanbudget.design.routing import UNROUTED
-from lowpanbudget.env import IID_MASK, interface_identifier
+from lowpanbudget.env import IID_MASK, SHORT_IID, interface_identifier
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import URI_PATH
@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
 MOST_KNOWN = 4096
-_SHORT_FORM = (
-    0x0000_00FF_FE00  # "0000:00ff:fe00:XXXX" is made of a short address (RFC 6282 section 3.2.2)
-)
 
 
 class FlowFit(NamedTuple):
@@ -102,7 +99,7 @@ def _has(station: Station, address: IPv6Address) -> bool | None:
     if station.address is not None:
         return station.address == address
     identifier = int(address) & IID_MASK
-    link = station.short if identifier >> 16 == _SHORT_FORM else station.extended
+    link = station.short if identifier >> 16 == SHORT_IID >> 16 else station.extended
     return None if link is None else interface_identifier(link) == identifier
 
 
