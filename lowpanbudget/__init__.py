@@ -106,6 +106,9 @@ if TYPE_CHECKING:
         FrameList as FrameList, ListedFrame as ListedFrame, list_frames as list_frames,
     )
     from lowpanbudget.findings.review import review as review
+    from lowpanbudget.findings.together import (
+        ChangesTogether as ChangesTogether, changes_that_help_together as changes_that_help_together,
+    )
     from lowpanbudget.layers.internet.aead import Nonces as Nonces
     from lowpanbudget.layers.internet.chain import FragmentHeader as FragmentHeader
     from lowpanbudget.layers.internet.coap.block import Block as Block

@@ -59,6 +59,7 @@ NAMES = {
     "findings.helps": "HelpfulChange changes_that_help",
     "findings.listing": "FrameList ListedFrame list_frames",
     "findings.review": "review",
+    "findings.together": "ChangesTogether changes_that_help_together",
     "layers.internet.aead": "Nonces",
     "layers.internet.chain": "FragmentHeader",
     "layers.internet.coap.block": "Block",

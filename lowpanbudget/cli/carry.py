@@ -52,11 +52,12 @@ def command(
 ) -> None:
     """Say whether the network of the DESIGN file carries its messages, and which node, link or limit decides.
 
-    The tree is loaded with all messages, retries and upkeep. Networks in slots are calculated, those that listen first
-    are simulated, with confidence. Where the answer is not yes, changes are tried one by one, for a burst as well. The
-    answer is open where what was played is too close to a limit to tell, where of no message it could be checked how it
-    arrives, and where a table is missing that a limit needs. The exit code is 0 when the answer is yes: the network
-    carries its messages, or a burst is in as often and as soon as asked for and breaks no limit; else it is 1.
+    The tree is loaded with all messages, retries and upkeep. Networks in slots are calculated, those that listen
+    first are simulated, with confidence. Where the answer is not yes, changes are tried one by one, then up to
+    three together, for a burst as well. The answer is open where what was played is too close to a limit to tell,
+    where of no message it could be checked how it arrives, and where a table is missing that a limit needs. The
+    exit code is 0 when the answer is yes: the network carries its messages, or a burst is in as often and as soon
+    as asked for and breaks no limit; else it is 1.
     """
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = designs.load(design)
@@ -77,29 +78,32 @@ def _network(
     from lowpanbudget.deployment.carry import carry
     from lowpanbudget.findings.deployed import deployment_findings, failures
     from lowpanbudget.findings.finding import ranked
-    from lowpanbudget.findings.helps import changes_that_help
+    from lowpanbudget.findings.helps import helping
     from lowpanbudget.findings.planned import route_findings
+    from lowpanbudget.findings.together import network_together
     from lowpanbudget.report import audit_text, carries, carry_text, csv_table, machine, view
 
     with counted("", "playing the network") as tell:
         tell(0, None)
         network = carry(design, seed=seed)
     with counted("changes tried", at_once=True) as tell:
-        changes = () if as_csv else changes_that_help(design, network, tell=tell)
+        helps = [] if as_csv else helping(design, network, tell)
+        together = network_together(design, network, helps, tell)
+    changes = [one.told for one in helps]
     found = [*deployment_findings(design, network=network), *route_findings(design)]
     findings = view.findings(ranked(found))
     faults = failures(found)
     if svg is not None:
         _draw(carries.charts(network), f"{design.title}: what the network carries", svg, file)
     if as_json:
-        told = carries.carried(network, changes, faults)
+        told = carries.carried(network, changes, faults, together)
         output.emit(machine.document(carry=told, findings=findings, caution=carries.CAUTION))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.CARRY, carries.node_rows(network)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
-            carry_text.carry(console, screen, network, changes, faults)
+            carry_text.carry(console, screen, network, changes, faults, together)
             audit_text.design(console, screen, findings, "the network on the air", whole=False)
             carry_text.cautions(console, screen, network)
 
@@ -113,25 +117,28 @@ def _burst(
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.deployment.burst import carry_burst
-    from lowpanbudget.findings.burst_helps import burst_changes_that_help
+    from lowpanbudget.findings.burst_helps import burst_helping
+    from lowpanbudget.findings.together import burst_together
     from lowpanbudget.report import burst_text, carries, csv_table, machine
 
     with counted("runs of the burst", at_once=True) as tell:
         plan = carry_burst(design, name, seed=seed, tell=tell)
     with counted("changes tried", at_once=True) as tell:
-        changes = () if as_csv else burst_changes_that_help(design, plan, tell=tell)
+        helps = [] if as_csv else burst_helping(design, plan, tell)
+        together = burst_together(design, plan, helps, tell)
+    changes = [one.told for one in helps]
     if svg is not None:
         pictures: list[Chart] = [carries.timeline_chart(plan), carries.queue_chart(plan)]
         _draw(pictures, f"{design.title}: burst {plan.name}", svg, file)
     if as_json:
         caution = f"{carries.BURST_CAUTION} {carries.CAUTION}"
-        output.emit(machine.document(burst=carries.burst(plan, changes), caution=caution))
+        output.emit(machine.document(burst=carries.burst(plan, changes, together), caution=caution))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.BURST, carries.packet_rows(plan)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
-            burst_text.burst(console, screen, plan, changes)
+            burst_text.burst(console, screen, plan, changes, together)
 
         output.show(paint)
     return plan.holds

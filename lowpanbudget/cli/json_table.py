@@ -132,7 +132,7 @@ NAMES = {
         | _FINDINGS,
     ),
     "carry": JsonNames(
-        f"CarriedNetwork BurstPlan HelpfulChange {_FINDING}",
+        f"CarriedNetwork BurstPlan HelpfulChange ChangesTogether {_FINDING}",
         {
             "carry": "the CarriedNetwork",
             "burst": "with --burst: the BurstPlan",
@@ -140,6 +140,7 @@ NAMES = {
             "says": "the answer in words, with what decides and what is not counted",
             "fails": "why the design fails, whatever its loads",
             "helps": "a list of HelpfulChange",
+            "helps_together": "a ChangesTogether, of what is enough where no change alone is; null: none was found",
             "arrives": "of services: HopService.arrives, of all messages; of a packet: PacketPlan.arrives",
             "is_unchecked": "CarriedNetwork.is_unchecked: all that was looked at holds, and too little was",
             "parts_ua": "CarriedNode.parts_ua: microamperes by what the radio does",

@@ -1,7 +1,7 @@
 """``carry --burst``: what becomes of a burst, packet by packet, on a network with its usual messages."""
 
 from collections.abc import Callable, Iterator, Sequence
-from math import sqrt
+from math import ceil, inf, sqrt
 from statistics import stdev
 
 from lowpanbudget.arguments import function_or_none, whole_number
@@ -137,7 +137,15 @@ def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
 def _with_spread(plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
     """Return a plan with what the runs say of how sure it is, and of the time on the air where they counted it."""
     arrived = [sum(one is not None for one in run.arrived_s) for run in runs]
-    plan = replace(plan, arrived_half_width=_SURE * stdev(arrived) / sqrt(len(runs)))
+    plan = replace(plan, arrived_half_width=_half_width(arrived))
+    if plan.all_in_s is not None:
+        in_time = [
+            sum(one is not None and one <= plan.all_in_s for one in run.arrived_s) for run in runs
+        ]
+        plan = replace(
+            plan, in_time=sum(in_time) / len(runs), in_time_half_width=_half_width(in_time),
+            enough_s=_enough_s(plan.wanted, runs),
+        )  # fmt: skip
     airs = sorted(run.air_s for run in runs if run.air_s is not None)
     if not airs:
         return plan
@@ -145,6 +153,20 @@ def _with_spread(plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
     return replace(
         plan, air_s=air_s, air_share=air_s / max(plan.lasts_s, air_s), air_most_s=airs[int(len(airs) * MOST_OF_RUNS)]
     )  # fmt: skip
+
+
+def _half_width(counts: Sequence[int]) -> float:
+    return _SURE * stdev(counts) / sqrt(len(counts))
+
+
+def _enough_s(wanted: float, runs: Sequence[BurstRun]) -> float | None:
+    """Return the time by which all are in in so many runs; None where more than the others lose a packet."""
+    ends = sorted(
+        inf if None in run.arrived_s else max(one for one in run.arrived_s if one is not None)
+        for run in runs
+    )
+    end = ends[max(ceil(wanted * len(runs)), 1) - 1]
+    return None if end == inf else end
 
 
 def _packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> PacketPlan:

@@ -53,7 +53,9 @@ class BurstPlan:
     packet that arrives is in, in half and in 95 % of the runs. ``air_s`` are seconds on the
     air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
     ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst.
-    ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where all arrived).
+    ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where all arrived), and ``in_time``, the
+    packets that are in by ``all_in_s``, to ``in_time_half_width``. ``enough_s`` is the ``all_in_s`` that as many runs
+    as are ``wanted`` keep to; None where too many lose a packet.
     ``checks`` are what it must keep to: its arrival, and the limits of slot and design, what does not hold first.
     ``taken`` says what was taken for granted, and what is not played.
     """
@@ -86,6 +88,9 @@ class BurstPlan:
     checks: tuple[LimitCheck, ...] = ()
     taken: tuple[str, ...] = ()
     lost_access: float = 0.0
+    in_time: float | None = None
+    in_time_half_width: float = 0.0
+    enough_s: float | None = None
 
     @property
     def holds(self) -> bool:

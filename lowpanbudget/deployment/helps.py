@@ -24,13 +24,17 @@ _RARE = 1e-6  # a queue that is full less often needs no place more
 
 @dataclass(frozen=True, slots=True)
 class PossibleChange:
-    """A change alone: its ``key``, in words, the ``design`` with it, the airtimes of its ``messages``, its price."""
+    """A change alone: its ``key``, in words, the ``design`` with it, the airtimes of its ``messages``, its price.
+
+    One that ``asks_less`` does not carry what is asked for, but sends less often or less of it by itself.
+    """
 
     key: str
     text: str
     design: Design
     messages: Sequence[MessageAirtime]
     caution: str = ""
+    asks_less: bool = False
 
 
 def possible_changes(
@@ -260,8 +264,8 @@ def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[Po
                 [own[one.message, one.hop] if one.flow == flow.name else one for one in messages],
             )
             yield PossibleChange(
-                f"flow[{flow.name}].every_s", text, slower, then, "half of the readings"
-            )
+                f"flow[{flow.name}].every_s", text, slower, then, "half of the readings", asks_less=True
+            )  # fmt: skip
 
 
 def _of_messages(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[PossibleChange]:
@@ -318,4 +322,4 @@ def _collected(
         # what waited may take so much less
         less = replace(design.limits, latency_s=design.limits.latency_s - waits)
         design = replace(design, limits=less)
-    return PossibleChange(f"message {message}", text, design, then, late)
+    return PossibleChange(f"message {message}", text, design, then, late, asks_less=True)

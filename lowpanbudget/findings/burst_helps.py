@@ -8,15 +8,18 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.checks import played_check
+from lowpanbudget.deployment.digits import percent
 from lowpanbudget.deployment.helps import burst_changes
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
-from lowpanbudget.findings.helps import HelpfulChange, eased, is_promising
+from lowpanbudget.findings.helps import HelpfulChange, Helping, eased, is_promising
 from lowpanbudget.values import replace
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
 _PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
 _RUNS = 100  # of a first look
+_OF_PACKETS = "share of packets late"
 
 
 def burst_changes_that_help(
@@ -30,28 +33,31 @@ def burst_changes_that_help(
     design = Design.of(design)
     function_or_none(tell, "tell")
     plan = value_of(BurstPlan, plan, "Give what carry_burst(design, name) returned")
+    return tuple(one.told for one in burst_helping(design, plan, tell))
+
+
+def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> list[Helping]:
+    """Return the changes that ``burst_changes_that_help`` tells, with what they make of the design."""
     before = _arrival(plan)
     if design.access is None or before.holds:
-        return ()
-    own, kept = set(_failures(design)), {one.matter for one in _broken(design, plan.seed)}
+        return []
     found, changes = [], list(burst_changes(design, design.access.on(design.link), plan))
+    besides = Besides(design, plan.seed)
     for number, change in enumerate(changes):
         if tell is not None:
             tell(number, len(changes))
         then = carry_burst(change.design, plan.name, seed=plan.seed, runs=min(plan.runs, _RUNS))
-        first = _arrival(then)
-        if then.runs < plan.runs and (eased(before, first) or is_promising(before, first)):
+        first = _compared(plan, then)
+        if then.runs < plan.runs and (eased(*first) or is_promising(*first)):
             # a yes is said of nothing that was looked at less than the burst itself
             then = carry_burst(change.design, plan.name, seed=plan.seed, runs=plan.runs)
-        is_doubtful = not eased(before, _arrival(then))
-        if is_doubtful and not is_promising(before, _arrival(then)):
+        was, after = _compared(plan, then)
+        is_doubtful = not eased(was, after)
+        if is_doubtful and not is_promising(was, after):
             continue
         is_in = not is_doubtful and (then.holds or then.is_close)
-        fails = tuple(one for one in _failures(change.design) if one not in own) if is_in else ()
-        # what brings the burst in may be more than the network has otherwise
-        broken = next(
-            (one for one in _broken(change.design, plan.seed) if one.matter not in kept), None
-        )
+        fails = besides.fails(change.design) if is_in else ()
+        broken = besides.broken(change.design)
         caution, decides = change.caution, then.checks[0]
         if broken is not None:
             text = f"then {broken.about}: {broken.text}"
@@ -60,13 +66,30 @@ def burst_changes_that_help(
                 broken if is_in else decides,
             )
         is_whole = not fails and broken is None
-        found.append(
-            HelpfulChange(
-                change.key, change.text, before, _arrival(then), then.holds and is_whole, decides, caution,
-                is_in and then.is_close and is_whole, fails, is_doubtful,
-            )
+        told = HelpfulChange(
+            change.key, change.text, was, after, then.holds and is_whole, decides, caution,
+            is_in and then.is_close and is_whole, fails, is_doubtful,
         )  # fmt: skip
-    return tuple(sorted(found, key=_place))
+        found.append(Helping(told, change, is_whole))
+    return sorted(found, key=_place)
+
+
+class Besides:
+    """What a change of ``design`` would break beside the burst: that may be more than the network has otherwise."""
+
+    def __init__(self, design: Design, seed: int) -> None:
+        self._seed = seed
+        self._failures = set(_failures(design))
+        self._broken = {one.matter for one in _broken(design, seed)}
+
+    def fails(self, then: Design) -> tuple[str, ...]:
+        """Return what keeps the changed network from working at all, and did not before."""
+        return tuple(one for one in _failures(then) if one not in self._failures)
+
+    def broken(self, then: Design) -> LimitCheck | None:
+        """Return what of the usual messages no longer holds."""
+        broken = _broken(then, self._seed)
+        return next((one for one in broken if one.matter not in self._broken), None)
 
 
 def _broken(design: Design, seed: int) -> tuple[LimitCheck, ...]:
@@ -94,11 +117,29 @@ def _arrival(plan: BurstPlan) -> LimitCheck:
     )
 
 
-def _place(change: HelpfulChange) -> tuple[bool, bool, bool, float]:
-    after = change.after
-    return (
-        change.is_doubtful,
-        not change.holds,
-        not change.is_close,
-        0.0 if after is None else after.measured,
+def _compared(before: BurstPlan, after: BurstPlan) -> tuple[LimitCheck, LimitCheck]:
+    """Return what is compared: the chance that all are in in time, or where that is no better how many packets are."""
+    chances = _arrival(before), _arrival(after)
+    if before.in_time is None or eased(*chances) or is_promising(*chances):
+        return chances
+    return _packets_late(before), _packets_late(after)
+
+
+def _packets_late(plan: BurstPlan) -> LimitCheck:
+    """Return how many packets are late: fewer may be, where some always are."""
+    in_time, packets = plan.in_time or 0.0, plan.packets
+    text = f"{percent(in_time / packets)} of the packets are in in time"
+    if plan.enough_s is not None:
+        text += f", all of them after {plan.enough_s:.3g} s"
+    late, half = 1 - in_time / packets, plan.in_time_half_width / packets
+    check = played_check(
+        "latency", f"burst {plan.name}", text, late, 1 - plan.wanted, _OF_PACKETS, half
     )
+    return replace(check, text=text, holds=False, is_close=False)
+
+
+def _place(one: Helping) -> tuple[bool, bool, bool, bool, float]:
+    told = one.told
+    over = 0.0 if told.after is None else told.after.measured
+    is_of_packets = told.before.unit == _OF_PACKETS
+    return told.is_doubtful, not told.holds, not told.is_close, is_of_packets, over

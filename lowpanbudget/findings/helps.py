@@ -51,6 +51,14 @@ class HelpfulChange:
     is_doubtful: bool = False
 
 
+class Helping(NamedTuple):
+    """A change that helps, as it is told, and the change itself; one that ``is_whole`` breaks nothing else."""
+
+    told: HelpfulChange
+    change: PossibleChange
+    is_whole: bool = True
+
+
 class _Tried(NamedTuple):
     """A change that came out better, but not clearly beyond what was left open; it can be ``played`` for longer."""
 
@@ -72,10 +80,16 @@ def changes_that_help(
     """
     design = Design.of(design)
     function_or_none(tell, "tell")
-    decides = value_of(CarriedNetwork, network, "Give what carry(design) returned").decides
+    network = value_of(CarriedNetwork, network, "Give what carry(design) returned")
+    return tuple(one.told for one in helping(design, network, tell))
+
+
+def helping(design: Design, network: CarriedNetwork, tell: Tell | None = None) -> list[Helping]:
+    """Return the changes that ``changes_that_help`` tells, with what they make of the design."""
+    decides = network.decides
     if decides is None or decides.holds or design.access is None:
-        return ()
-    found: list[HelpfulChange] = []
+        return []
+    found: list[Helping] = []
     open_: list[_Tried] = []
     before = decides
     if _is_played(network) or network.played is None:
@@ -103,25 +117,23 @@ def changes_that_help(
             after = helpful.after
             # played for longer it may be no better than it was
             if after is None or eased(decides if after.half_width else before, after):
-                found.append(helpful)
+                found.append(Helping(helpful, change))
         elif _is_less(before, after):
             open_.append(_Tried(change, played, then, after))
     surer = min(before, decides, key=lambda one: one.half_width)
     found += _longer(design.access, open_, network, surer)
-    found.sort(
-        key=lambda one: (
-            one.is_doubtful,
-            not one.holds,
-            not one.is_close,
-            0.0 if one.after is None else _over(one.after),
-        )
-    )
-    return tuple(found)
+    return sorted(found, key=_place)
+
+
+def _place(one: Helping) -> tuple[bool, bool, bool, float]:
+    told = one.told
+    over = 0.0 if told.after is None else _over(told.after)
+    return told.is_doubtful, not told.holds, not told.is_close, over
 
 
 def _longer(
     access: Access, tried: Sequence[_Tried], network: CarriedNetwork, before: LimitCheck
-) -> Iterator[HelpfulChange]:
+) -> Iterator[Helping]:
     """Yield what was too close to tell at a first look, the most promising ones played for longer."""
     transmissions = _LONGER * (_TRANSMISSIONS if access.slots is None else _IN_SLOTS)
     for number, one in enumerate(sorted(tried, key=lambda one: _over(one.after))):
@@ -130,12 +142,13 @@ def _longer(
             then = one.played(transmissions)
             after = _same(then, before, one.change.design) or after
         if eased(before, after):
-            yield _helpful(one.change, one.played, then, network, before)
+            yield Helping(_helpful(one.change, one.played, then, network, before), one.change)
         elif is_promising(before, after):
-            yield HelpfulChange(
+            told = HelpfulChange(
                 one.change.key, one.change.text, before, after, holds=False, then=then.decides,
                 caution=one.change.caution, is_doubtful=True,
             )  # fmt: skip
+            yield Helping(told, one.change)
 
 
 def _helpful(

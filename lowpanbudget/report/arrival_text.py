@@ -122,3 +122,16 @@ def legend(network: CarriedNetwork) -> str:
         texts.append("in time: within limits.latency_s")
     said = "; ".join(texts) + "."
     return f"{said} {AT_RANDOM}" if is_played else said
+
+
+def share_of(share: float | None, half_width: float = 0.0) -> str:
+    """Return a share in percent with the digits that tell it from all, and how far it may be off; of none nothing."""
+    if share is None:
+        return ""
+    value = share * 100
+    away = min(value, 100 - value)
+    digits = 1
+    while away > 1e-6 and round(away, digits) * 10**digits < 20 and digits < 5:
+        digits += 1
+    text = f"{value:.{digits}f}" if away > 1e-6 else f"{value:.0f}"
+    return f"{text} ±{number(float(f'{half_width * 100:.2g}'))} %" if half_width else f"{text} %"

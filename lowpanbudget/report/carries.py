@@ -8,7 +8,9 @@ from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
+from lowpanbudget.findings.together import ChangesTogether
 from lowpanbudget.report import view
+from lowpanbudget.report.burst_answer import burst_answer, burst_verdict
 from lowpanbudget.report.carry_answer import answer, verdict_of
 from lowpanbudget.report.chart import (
     Chart,
@@ -47,7 +49,10 @@ BURST_CAUTION = "A burst disturbs a working network: tell those who rely on it b
 
 
 def carried(
-    network: CarriedNetwork, changes: Sequence[HelpfulChange], faults: Sequence[str] = ()
+    network: CarriedNetwork,
+    changes: Sequence[HelpfulChange],
+    faults: Sequence[str] = (),
+    together: ChangesTogether | None = None,
 ) -> view.Data:
     """Return what a network carries, with the changes that would help.
 
@@ -66,13 +71,20 @@ def carried(
         "fails": list(faults),
     }
     told["services"] = [view.data_of(one) | {"arrives": one.arrives} for one in network.services]
-    return verdict | told | {"nodes": node_rows(network), "helps": view.data_of(tuple(changes))}
+    return verdict | told | {"nodes": node_rows(network)} | _helps(changes, together)
 
 
-def burst(plan: BurstPlan, changes: Sequence[HelpfulChange]) -> view.Data:
-    """Return what becomes of a burst, with the changes that would help."""
-    verdict = {"holds": plan.holds, "is_close": plan.is_close}
-    return {**view.data_of(plan), **verdict, "helps": view.data_of(tuple(changes))}
+def burst(
+    plan: BurstPlan, changes: Sequence[HelpfulChange], together: ChangesTogether | None = None
+) -> view.Data:
+    """Return what becomes of a burst, with the changes that would help; ``answer`` and ``says`` as of a network."""
+    verdict = {"answer": burst_verdict(plan), "says": burst_answer(plan)}
+    holds = {"holds": plan.holds, "is_close": plan.is_close}
+    return {**view.data_of(plan), **verdict, **holds, **_helps(changes, together)}
+
+
+def _helps(changes: Sequence[HelpfulChange], together: ChangesTogether | None) -> view.Data:
+    return {"helps": view.data_of(tuple(changes)), "helps_together": view.data_of(together)}
 
 
 def node_rows(network: CarriedNetwork) -> list[view.Data]:

@@ -5,6 +5,7 @@ from typing import Literal
 
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.findings.helps import HelpfulChange
+from lowpanbudget.findings.together import ChangesTogether
 
 MATTERS = {
     "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
@@ -113,6 +114,17 @@ def help_words(change: HelpfulChange) -> tuple[str, str, str, str]:
     ):
         after = f"{then.about}: {then.text}"
     return change.text, after, _enough(change), change.caution
+
+
+def together_words(together: ChangesTogether) -> str:
+    """Return changes that are enough together in words, with what then decides and what they take."""
+    last = f" and {together.texts[-1]}" if together.texts[1:] else together.texts[-1]
+    changes = ", ".join(together.texts[:-1]) + last
+    is_enough = f"perhaps enough ({TOO_CLOSE})" if together.is_close else "enough"
+    takes = "; ".join(dict.fromkeys(filter(None, together.cautions)))
+    then = f"{together.then.about}: {together.then.text}"
+    which = "Together" if together.texts[1:] else "Alone"
+    return f"{which} {is_enough}: {changes}. Then {then}{f'. It takes: {takes}' if takes else ''}."
 
 
 def _enough(change: HelpfulChange) -> str:

@@ -11,6 +11,7 @@ from lowpanbudget.deployment.service import HopService, of_all
 from lowpanbudget.deployment.services_together import ENOUGH
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
+from lowpanbudget.findings.together import ChangesTogether
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
 from lowpanbudget.report.arrival_text import (
@@ -20,6 +21,7 @@ from lowpanbudget.report.arrival_text import (
     legend,
     queue_text,
     seconds_text,
+    share_of,
 )
 from lowpanbudget.report.carries import CAUTION, busiest
 from lowpanbudget.report.carry_answer import (
@@ -29,6 +31,7 @@ from lowpanbudget.report.carry_answer import (
     answer,
     check_rows,
     help_words,
+    together_words,
 )
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.layout import Cell, Line
@@ -53,6 +56,7 @@ def carry(
     network: CarriedNetwork,
     changes: Sequence[HelpfulChange] | None,
     faults: Sequence[str] = (),
+    together: ChangesTogether | None = None,
 ) -> None:
     """Print whether the network carries its messages, what decides, what would help (None: not tried), and loads.
 
@@ -62,7 +66,7 @@ def carry(
     layout.put(console, _checks(screen, check_rows(network, faults), console.width))
     console.print()
     if not (network.holds or network.is_unchecked or changes is None):
-        helps(console, screen, changes)
+        helps(console, screen, changes, together)
     _title(console, screen, "How often")
     layout.put(console, _rhythms(screen, network, console.width))
     console.print()
@@ -101,8 +105,10 @@ def _checks(
     return layout.table(("", "checked", "where most", "what"), rows, width)
 
 
-def helps(console: Console, screen: Screen, changes: Sequence[HelpfulChange]) -> None:
-    """Print the changes that would help."""
+def helps(
+    console: Console, screen: Screen, changes: Sequence[HelpfulChange], together: ChangesTogether | None
+) -> None:  # fmt: skip
+    """Print the changes that would help, and those that are enough together."""
     _title(console, screen, HELPS)
     rows: list[list[Cell]] = []
     for change in changes[:MOST_HELPS]:
@@ -112,6 +118,8 @@ def helps(console: Console, screen: Screen, changes: Sequence[HelpfulChange]) ->
         layout.put(console, layout.table(("change", "then", "", "takes"), rows, console.width))
     else:
         paragraph(console, screen, NO_HELP, indent=2)
+    if together is not None:
+        paragraph(console, screen, together_words(together), "bold")
     console.print()
 
 
@@ -281,16 +289,3 @@ def beside(network: CarriedNetwork) -> Iterator[str]:
         )
     if network.taken:
         yield f"Taken, where the design says nothing: {'; '.join(network.taken)}."
-
-
-def share_of(share: float | None, half_width: float = 0.0) -> str:
-    """Return a share in percent with the digits that tell it from all, and how far it may be off; of none nothing."""
-    if share is None:
-        return ""
-    value = share * 100
-    away = min(value, 100 - value)
-    digits = 1
-    while away > 1e-6 and round(away, digits) * 10**digits < 20 and digits < 5:
-        digits += 1
-    text = f"{value:.{digits}f}" if away > 1e-6 else f"{value:.0f}"
-    return f"{text} ±{number(float(f'{half_width * 100:.2g}'))} %" if half_width else f"{text} %"

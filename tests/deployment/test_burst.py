@@ -20,7 +20,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.burst_helps import burst_changes_that_help
 from lowpanbudget.report import burst_text
-from lowpanbudget.report.burst_text import answer
+from lowpanbudget.report.burst_answer import burst_answer as answer
 from lowpanbudget.report.carries import timeline_chart
 from lowpanbudget.report.carry_answer import help_words
 from lowpanbudget.report.screen import Screen

@@ -7,8 +7,7 @@ from lowpanbudget import airtime, parse_design
 from lowpanbudget.deployment.carry import judged
 from lowpanbudget.deployment.service import HopService, QuantileRange, Quantiles, of_all
 from lowpanbudget.report import carries, carry_text
-from lowpanbudget.report.arrival_text import latency_texts, queue_text, seconds_text
-from lowpanbudget.report.carry_text import share_of
+from lowpanbudget.report.arrival_text import latency_texts, queue_text, seconds_text, share_of
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import replace
 

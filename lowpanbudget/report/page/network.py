@@ -16,11 +16,12 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.helps import HelpfulChange, changes_that_help
+from lowpanbudget.findings.helps import HelpfulChange, helping
+from lowpanbudget.findings.together import ChangesTogether, network_together
 from lowpanbudget.report import airtimes, carries
-from lowpanbudget.report.arrival_text import SEEN, latency_texts, legend, queue_text
+from lowpanbudget.report.arrival_text import SEEN, latency_texts, legend, queue_text, share_of
 from lowpanbudget.report.audit_text import sentence
-from lowpanbudget.report.burst_text import answer as burst_answer
+from lowpanbudget.report.burst_answer import burst_answer
 from lowpanbudget.report.burst_text import beside as burst_beside
 from lowpanbudget.report.carry_answer import (
     HELPS,
@@ -29,8 +30,9 @@ from lowpanbudget.report.carry_answer import (
     answer,
     check_rows,
     help_words,
+    together_words,
 )
-from lowpanbudget.report.carry_text import beside, share_of
+from lowpanbudget.report.carry_text import beside
 from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg.document import inline
@@ -51,7 +53,8 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
         messages = airtime(design)
         network = None if design.tree is None else carry(design)
         is_wanted = network is not None and not network.holds and not network.is_unchecked
-        helps = changes_that_help(design, network) if network and is_wanted else None
+        helps = helping(design, network) if network and is_wanted else None
+        together = network_together(design, network, helps) if network and helps else None
         bursts = [] if network is None else [carry_burst(design, one.name) for one in design.bursts]
     except RequestError as fault:
         text = harmless(sentence(fault.message))
@@ -75,7 +78,7 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network, faults)),
-        "helps": None if helps is None else _helps(helps),
+        "helps": None if helps is None else _helps([one.told for one in helps], together),
         "parts": parts,
         "cautions": cautions,
     }
@@ -105,11 +108,12 @@ def _checks(network: CarriedNetwork, faults: Sequence[str]) -> Iterator[Data]:
         }
 
 
-def _helps(changes: Sequence[HelpfulChange]) -> Data:
+def _helps(changes: Sequence[HelpfulChange], together: ChangesTogether | None) -> Data:
     """Return what would help as the command tells it, or that nothing that was tried does."""
     return {
         "title": HELPS if changes else NO_HELP,
         "rows": [list(map(harmless, help_words(one))) for one in changes[:MOST_HELPS]],
+        "together": "" if together is None else harmless(together_words(together)),
     }
 
 

@@ -1,0 +1,180 @@
+"""Changes made together, where none alone is enough: the best one stays, and what helps beside it is sought again."""
+
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
+
+from lowpanbudget.arguments import function_or_none, value_of
+from lowpanbudget.deployment.airtime import airtime
+from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.burst_plan import BurstPlan
+from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.carry import carry
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.burst_helps import Besides, burst_helping
+from lowpanbudget.findings.deployed import deployment_failures
+from lowpanbudget.findings.helps import Helping, helping
+from lowpanbudget.values import dataclass, replace
+
+Tell = Callable[[int, int], None]  # how many changes of a round were tried, of how many
+_MOST = 3  # changes: of more nobody knows what each is for
+_LEAVES = 0.9  # of what is too much at most: three changes that each leave more are not enough
+
+
+@dataclass(frozen=True, slots=True)
+class ChangesTogether:
+    """Changes that are enough together, and would not be if one of them were left out.
+
+    ``keys`` of the design file, the changes in words, ``texts``, and what each takes, ``cautions`` (empty: nothing
+    that is known). ``then`` is what decides with all of them made; where that ``is_close`` it is too close to tell
+    whether they are enough. What was asked for, how much, how often and by when, is left as it is. Other sets may be
+    enough as well.
+    """
+
+    keys: tuple[str, ...]
+    texts: tuple[str, ...]
+    cautions: tuple[str, ...]
+    then: LimitCheck
+    is_close: bool = False
+
+
+class SetTrial(NamedTuple):
+    """Whether a design is enough, whether that is too close to tell, and what decides."""
+
+    holds: bool
+    is_close: bool
+    decides: LimitCheck
+
+
+def changes_that_help_together(
+    design: Design, played: CarriedNetwork | BurstPlan, *, tell: Tell | None = None
+) -> ChangesTogether | None:
+    """Return changes that are enough together; None where one alone is, where none is needed, or none were found.
+
+    ``played`` is what ``carry(design)`` gave, or ``carry_burst`` of one burst. Of the changes that help alone the best
+    one is made, those that help beside it are sought, and so on, up to three. ``tell`` is called with how many of a
+    round were tried, and of how many. Raises ``RequestError`` as these do.
+    """
+    design = Design.of(design)
+    function_or_none(tell, "tell")
+    if isinstance(played, BurstPlan):
+        return burst_together(design, played, burst_helping(design, played, tell), tell)
+    network = value_of(CarriedNetwork, played, "Give what carry(design) or carry_burst returned")
+    return network_together(design, network, helping(design, network, tell), tell)
+
+
+def network_together(
+    design: Design, network: CarriedNetwork, alone: Sequence[Helping], tell: Tell | None = None
+) -> ChangesTogether | None:
+    """Return changes with which a network carries its messages, where none that helps ``alone`` is enough; or None."""
+
+    def seek(then: Design) -> Sequence[Helping]:
+        return helping(then, carry(then, seed=network.seed), tell)
+
+    def judge(then: Design) -> SetTrial | None:
+        played = carry(then, seed=network.seed)
+        fails = deployment_failures(then, airtime(then), played)
+        if played.decides is None or fails:
+            return None
+        return SetTrial(played.holds, played.is_close, played.decides)
+
+    return _together(design, alone, seek, judge)
+
+
+def burst_together(
+    design: Design, plan: BurstPlan, alone: Sequence[Helping], tell: Tell | None = None
+) -> ChangesTogether | None:
+    """Return changes with which a burst is in, where none that helps ``alone`` is enough; or None."""
+
+    def seek(then: Design) -> Sequence[Helping]:
+        return burst_helping(
+            then, carry_burst(then, plan.name, seed=plan.seed, runs=plan.runs), tell
+        )
+
+    besides = Besides(design, plan.seed)
+
+    def judge(then: Design) -> SetTrial | None:
+        played = carry_burst(then, plan.name, seed=plan.seed, runs=plan.runs)
+        if besides.fails(then) or besides.broken(then) is not None:
+            return None
+        return SetTrial(played.holds, played.is_close, played.checks[0])
+
+    return _together(design, alone, seek, judge)
+
+
+def _together(
+    design: Design,
+    alone: Sequence[Helping],
+    seek: Callable[[Design], Sequence[Helping]],
+    judge: Callable[[Design], SetTrial | None],
+) -> ChangesTogether | None:
+    """Return the best change of each round until they are enough, without those that are not needed at the end."""
+    if any(_is_enough(one) for one in alone):
+        return None
+    made: dict[str, Helping] = {}  # what a key is changed to later takes the place of the earlier
+    then, found = design, alone
+    for _ in range(_MOST):
+        best = next((one for one in found if _may_stay(one)), None)
+        if best is None:
+            return None
+        then = best.change.design
+        made[best.change.key] = best
+        if _is_enough(best):
+            trial = judge(then)
+            if trial is None or not (trial.holds or trial.is_close):
+                return None
+            return _told(*_needed(design, then, made, trial, judge))
+        found = seek(then)
+    return None
+
+
+def _is_enough(one: Helping) -> bool:
+    return one.told.holds or one.told.is_close
+
+
+def _may_stay(one: Helping) -> bool:
+    """Return whether others may be sought beside a change: it surely helps, breaks nothing and asks for no less."""
+    if one.told.is_doubtful or one.change.asks_less or not one.is_whole:
+        return False
+    after = one.told.after
+    return after is None or after.measured <= one.told.before.measured * _LEAVES
+
+
+def _needed(
+    design: Design, then: Design, made: dict[str, Helping], trial: SetTrial, judge: Callable[[Design], SetTrial | None],
+) -> tuple[list[Helping], SetTrial]:  # fmt: skip
+    """Return the changes without those that the others do not need, and what they come to."""
+    needed = dict(made)
+    for key in list(made)[:-1]:  # without the last the others were not enough
+        others = [one for one in needed if one != key]
+        try:
+            without = judge(_with(design, then, others))
+        except AttributeError:  # a change of headers is no single value of the design
+            continue
+        if without is not None and (without.holds, without.is_close) >= (
+            trial.holds,
+            trial.is_close,
+        ):
+            needed.pop(key)
+            trial = without
+    return list(needed.values()), trial
+
+
+def _with(design: Design, then: Design, keys: Sequence[str]) -> Design:
+    """Return a design that has what another has under these keys, several of which may stand together."""
+    for key in ", ".join(keys).split(", "):
+        design = _put(design, then, key.split("."))
+    return design
+
+
+def _put(value: Any, then: Any, path: Sequence[str]) -> Any:
+    name, *rest = path
+    new = getattr(then, name)
+    return replace(value, **{name: _put(getattr(value, name), new, rest) if rest else new})
+
+
+def _told(needed: Sequence[Helping], trial: SetTrial) -> ChangesTogether:
+    changes = [one.change for one in needed]
+    return ChangesTogether(
+        tuple(one.key for one in changes), tuple(one.text for one in changes),
+        tuple(one.caution for one in changes), trial.decides, trial.is_close,
+    )  # fmt: skip
