@@ -48,13 +48,16 @@ def command(
     from lowpanbudget.deployment.airtime import airtime
     from lowpanbudget.findings.deployed import deployment_findings
     from lowpanbudget.findings.finding import ranked
-    from lowpanbudget.findings.planned import route_findings
+    from lowpanbudget.findings.planned import form_findings
     from lowpanbudget.report import airtimes, csv_table, machine, view
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = designs.load(design)
     results = airtime(loaded, flow)
-    found = [*deployment_findings(loaded, results), *route_findings(loaded, flow)]
+    found = [
+        *deployment_findings(loaded, results),
+        *form_findings(loaded, None if flow is None else [flow]),
+    ]
     findings = view.findings(ranked(found))
     whole = flow is not None or len(loaded.flows) == 1
     if svg is not None:

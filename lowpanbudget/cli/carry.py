@@ -79,7 +79,7 @@ def _network(
     from lowpanbudget.findings.deployed import deployment_findings, failures
     from lowpanbudget.findings.finding import ranked
     from lowpanbudget.findings.helps import helping
-    from lowpanbudget.findings.planned import route_findings
+    from lowpanbudget.findings.planned import form_findings
     from lowpanbudget.findings.together import network_together
     from lowpanbudget.report import audit_text, carries, carry_text, csv_table, machine, view
 
@@ -90,7 +90,7 @@ def _network(
         helps = [] if as_csv else helping(design, network, tell)
         together = network_together(design, network, helps, tell)
     changes = [one.told for one in helps]
-    found = [*deployment_findings(design, network=network), *route_findings(design)]
+    found = [*deployment_findings(design, network=network), *form_findings(design)]
     findings = view.findings(ranked(found))
     faults = failures(found)
     if svg is not None:

@@ -88,7 +88,9 @@ def command(
     findings = []
     if not is_gate:
         of_messages = message_findings(loaded, results, message)
-        findings = view.findings(ranked([*form_findings(loaded, results), *of_messages]))
+        findings = view.findings(
+            ranked([*form_findings(loaded, {one.flow for one in results}), *of_messages])
+        )
     if as_json:
         output.emit(machine.document(fit=rows, findings=findings))
     elif as_csv:

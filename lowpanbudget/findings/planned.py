@@ -40,20 +40,12 @@ def message_findings(
     return ranked(hits(DRAFT_RULES, draft, (*messages, *worst)))
 
 
-def form_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
-    """Return which flows that messages were fitted on have a form that cannot be, worst first.
+def form_findings(design: Design, flows: Iterable[str] | None = None) -> list[Finding]:
+    """Return which flows, all or those of these names, have a form that cannot be, worst first.
 
-    They lack a tunnel or a checksum, or routers of their route, and their rooms are too large by that.
+    They lack a tunnel or a checksum, or routers of their route: their rooms are too large by that, and their frames,
+    times on the air and loads too small.
     """
-    names = {fit.flow for fit in fits}
-    flows = [flow for flow in design.flows if flow.name in names]
-    return ranked(hits(rules_of(TUNNELS, PLANNED_CHECKSUMS, ROUTES), Draft(design, ()), flows))
-
-
-def route_findings(design: Design, flow: str | None = None) -> list[Finding]:
-    """Return which source routes, or that of one flow, are too short for its hops, worst first.
-
-    The frames of such a flow, their times on the air and what they load are those of nodes that are nearer.
-    """
-    flows = [one for one in design.flows if flow in {None, one.name}]
-    return ranked(hits(rules_of(ROUTES), Draft(design, ()), flows))
+    names = None if flows is None else set(flows)
+    asked = [flow for flow in design.flows if names is None or flow.name in names]
+    return ranked(hits(rules_of(TUNNELS, PLANNED_CHECKSUMS, ROUTES), Draft(design, ()), asked))

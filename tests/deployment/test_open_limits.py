@@ -216,6 +216,27 @@ def test_a_route_that_is_shorter_than_the_way_is_told_with_what_is_counted_of_it
         assert said.count("route-shorter-than-hops") == is_short
 
 
+def test_flows_in_a_form_that_cannot_be_are_told_with_what_is_counted_of_them(
+    tmp_path: Path,
+) -> None:
+    """RFC 9008 table 4 wants a tunnel; without an integrity code RFC 6282 4.3.2 lets no checksum be left out."""
+    inserted = f"{OFTEN}\n[flow.routing]\nrpi = true\n"
+    elided = f'{OFTEN}\nudp_checksum = "elided"\n'
+    for flow, source, name in (
+        (inserted, "far", "inserted-without-tunnel"),
+        (elided, "probe", "checksum-planned-without-cover"),
+    ):
+        text = heard(TREE, flow, to="probe" if source == "far" else "sink")
+        if source == "far":
+            text = text.replace('source = "gate"', 'source = "far"')
+        (tmp_path / "formed.toml").write_text(text)
+        for command in ("carry", "airtime", "fit"):
+            done = entry.invoke(command, str(tmp_path / "formed.toml"))
+            assert done.stdout.count(name) == 1, (command, done.stdout, done.stderr)
+    # nobody takes those: the network does not do what it is for
+    assert entry.invoke("carry", str(tmp_path / "formed.toml")).exit_code == 1
+
+
 def test_faults_of_the_design_stand_first_among_what_was_checked(tmp_path: Path) -> None:
     """Two clocks of 40 ppm are 1280 µs apart after 16 s, the guard is 1100 µs (RFC 7554 appendix B.3 for the like)."""
     text = slotted("drift_ppm = 40", TREE + "[upkeep]\nkeep_alive_s = 16\n", OFTEN)

@@ -66,7 +66,7 @@ def test_what_fits_in_frames_that_receivers_drop_is_told() -> None:
     elided = 'udp_checksum = "elided"'
     for link, told in (("", ["checksum-planned-without-cover"]), (SEALED, [])):
         design = parse_design(store(flow=elided, link=link))
-        assert names(form_findings(design, fit(design))) == told
+        assert names(form_findings(design)) == told
         cautions = [
             saving.caution
             for one in budget(parse_design(store(link=link)))

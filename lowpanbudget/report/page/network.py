@@ -17,6 +17,7 @@ from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.helps import HelpfulChange, helping
+from lowpanbudget.findings.planned import form_findings
 from lowpanbudget.findings.together import ChangesTogether, network_together
 from lowpanbudget.report import airtimes, carries
 from lowpanbudget.report.arrival_text import SEEN, latency_texts, legend, queue_text, share_of
@@ -74,7 +75,7 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     if bursts:
         cautions.append(carries.BURST_CAUTION)
     found = deployment_findings(design, messages, network)
-    faults = failures(found)
+    faults = failures([*found, *form_findings(design)])
     told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network, faults)),
