@@ -36,7 +36,7 @@ _BASE64 = re.compile(r"[A-Za-z0-9+/]{16,}={0,2}")
 
 
 class LineOctets(NamedTuple):
-    """The octets of a line; none with a ``slip``, or without both where the line is of other things.
+    """The octets of a line; none with a ``slip``, or without both where the line is of other things, and ``why``.
 
     ``label`` is what stands before them, ``is_alone`` whether nothing stands beside them, ``is_row`` whether the
     line has the columns of a dump.
@@ -47,6 +47,7 @@ class LineOctets(NamedTuple):
     slip: OctetSlip | None = None
     is_alone: bool = False
     is_row: bool = False
+    why: str = ""
 
 
 def octets_in(text: str) -> LineOctets:

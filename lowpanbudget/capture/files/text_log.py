@@ -12,6 +12,7 @@ offsets (``hex_dump``) or without (``hex_rows``), are one frame together.
 import re
 from collections.abc import Callable, Iterable, Iterator
 
+from lowpanbudget.capture.files.among_words import told_apart
 from lowpanbudget.capture.files.hex_dump import TextLine, joined, without_comment
 from lowpanbudget.capture.files.hex_groups import LEAST
 from lowpanbudget.capture.files.hex_rows import OctetLine, headed, in_braces, rows_joined
@@ -55,7 +56,7 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
     for line, found in octet_lines(lines):
         if not found.octets:
             # what it holds is not shown: a key file may have been given in a capture's place
-            name, why = LINE_WRONG, why_none(line.text)
+            name, why = LINE_WRONG, found.why or why_none(line.text)
             if found.slip is not None:
                 place = "" if line.is_dump else f"character {line.column + found.slip.column + 1}: "
                 name, why = LINE_GARBLED, f"is left out: {place}{found.slip.text}"
@@ -91,7 +92,7 @@ def begins_log(source: Source) -> bool:
 
 def octet_lines(lines: Iterable[TextLine]) -> Iterator[OctetLine]:
     """Yield the lines of a text taken apart, those that are one frame together as one."""
-    return headed(rows_joined(map(_taken_apart, in_braces(joined(map(_timed, lines))))))
+    return told_apart(headed(rows_joined(map(_taken_apart, in_braces(joined(map(_timed, lines)))))))
 
 
 def _timed(line: TextLine) -> TextLine:

@@ -217,7 +217,8 @@ def test_rows_that_are_written_alike_are_one_frame_where_its_sum_proves_it(
 
     records, _ = read(rows(FRAME) + rows(OTHER))
     assert [record.octets for record in records] == [FRAME, OTHER]
-    assert len(read(rows(BARE) + rows(OTHER[:-2]))[0]) > 2
+    unproved, _ = read(rows(BARE) + rows(OTHER[:-2]))
+    assert all(len(record.octets) <= width for record in unproved)
 
 
 def test_octets_of_zero_in_a_log_leave_their_line_out() -> None:
