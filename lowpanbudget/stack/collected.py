@@ -12,7 +12,8 @@ from lowpanbudget.values import dataclass, field
 class Collected:
     """What came of one recoverable datagram: at most 32 fragments of at most 1023 octets.
 
-    ``follows``: its first fragment here contradicted one that was open under its tag.
+    ``follows``: its first fragment here contradicted one that was open under its tag. ``copies`` are digests of what
+    was whole before under its tag, as long as it is copies of that alone.
     """
 
     started_s: float
@@ -20,6 +21,7 @@ class Collected:
     parts: dict[int, tuple[int, bytes]] = field(default_factory=dict)
     marks: list[Any] = field(default_factory=list)
     follows: bool = False
+    copies: frozenset[int] = frozenset()
 
     @property
     def received(self) -> int:
@@ -32,8 +34,12 @@ class Collected:
         return recovery.FULL if self.compressed() is not None else recovery.bitmap_of(self.parts)
 
     def told_before(self) -> bool:
-        """Return whether its end was told before: each of these has one."""
-        return False
+        """Return whether its end is none to tell: late copies of some fragments of what was whole before."""
+        return bool(self.copies)
+
+    def digests(self) -> frozenset[int]:
+        """Return what stands for its fragments, sequence, offset and octets of each."""
+        return frozenset(hash((sequence, *part)) for sequence, part in self.parts.items())
 
     def missing(self) -> tuple[tuple[int, int], ...]:
         """Return the ranges (start, end) that are missing, up to the size or, unknown, to the last octet there."""
@@ -70,7 +76,9 @@ class Collected:
         """Keep a fragment that does not contradict the others."""
         if header.first:
             self.size = header.size
-        self.parts[header.sequence] = (header.offset, octets)
+        self.parts[header.sequence] = part = (header.offset, octets)
+        if hash((header.sequence, *part)) not in self.copies:
+            self.copies = frozenset()
 
     def compressed(self) -> bytes | None:
         """Return the compressed datagram, or None while octets or its size are missing."""

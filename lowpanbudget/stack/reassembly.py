@@ -268,7 +268,7 @@ class Reassembler:
                 events.append(_lost(key, entry, reason))
                 entry = None
         if not isinstance(entry, Collected):
-            entry = Collected(time_s, follows=bool(events))
+            entry = Collected(time_s, follows=bool(events), copies=self._absorbed.digests(key))
             self._open.begin(key, entry)
         before = entry.received
         entry.add(fragment, octets)

@@ -458,8 +458,10 @@ def options(count: int, *, lorh: bool = False) -> Capture:
     )
 
 
-def recoverable(*numbers: int) -> Capture:
+def recoverable(*numbers: int, again_s: float | None = None) -> Capture:
     """RFC 8931 section 5.1: two fragments of a compressed datagram, three times; an hour later another frame.
+
+    The last of them may be sent ``again`` so long after it.
 
     |1110100|E| tag |X|sequence 5|size 10|offset 16|; sequence 0 has the whole size as its offset.
     """
@@ -471,6 +473,8 @@ def recoverable(*numbers: int) -> Capture:
             fields = number << 26 | len(parts[number]) << 16 | (len(whole) if number == 0 else 80)
             octets = bytes([0xE8, turn]) + fields.to_bytes(4, "big") + parts[number]
             frames.append((100.0 * turn + number + 1, air.raw(octets, 10 * turn + number)))
+        if again_s is not None:
+            frames.append((frames[-1][0] + again_s, air.raw(octets, 10 * turn + 9)))
     return Capture([*frames, (3600.0, air.raw(bytes([0xE8, 99]) + frames_of_one(whole), 99))])
 
 
@@ -1005,6 +1009,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "a recoverable fragment that is sent again": (
             "recoverable-fragments-failed",
             lambda: acknowledged(0xA0000000, again=1),
+        ),
+        # "if the RFRAG-ACK was lost on the path back, and the source retried the last fragment" (RFC 8931 6.1.2)
+        "a last recoverable fragment that is sent again behind a whole datagram": (
+            "recoverable-fragments-failed",
+            lambda: recoverable(0, 1, again_s=4.0),
         ),
         # what follows the highest that was received may still be on its way; all ones name no fragment
         "an acknowledgement before the last fragment has come, and the last one": (

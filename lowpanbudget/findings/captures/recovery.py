@@ -72,9 +72,13 @@ class Recovery:
 def recoverable_fragments_failed(
     memory: Recovery, _scene: Scene, event: TimedOut | Discarded
 ) -> Hits:
-    """Take what the reassembler gave up; keys of these fragments have no size."""
+    """Take what the reassembler gave up; keys of these fragments have no size.
+
+    What comes again of a datagram that was whole is none: "the RFRAG-ACK was lost on the path back, and the source
+    retried the last fragment" (RFC 8931 section 6.1.2).
+    """
     source, destination, size, tag = event.key
-    if size is not None or (isinstance(event, Discarded) and event.for_room):
+    if size is not None or event.again or (isinstance(event, Discarded) and event.for_room):
         return
     datagram = memory.datagrams.get((source, destination, tag))
     if datagram is not None and datagram.is_cut:

@@ -437,6 +437,34 @@ def test_late_fragments_of_a_whole_datagram_are_absorbed() -> None:
 
 
 @pytest.mark.parametrize(
+    ("resent", "again"),
+    [
+        ((1,), True),  # "the source retried the last fragment" (section 6.1.2)
+        ((0,), True),  # "or resend the first fragment with an X flag set" (section 6)
+        ((0, 2), False),  # other octets: a datagram that begins
+        ((2,), False),
+    ],
+)
+def test_what_is_sent_again_of_a_whole_datagram_is_no_datagram_more(
+    resent: tuple[int, ...], again: bool
+) -> None:
+    """The acknowledgement may be lost: what comes again 3 s later alone is not one that never was whole."""
+    reassembler = Reassembler(ENV.contexts)
+    sent = fragments((0, 0, 50), (1, 50, 100), size=100, octets=WHOLE)
+    sent += fragments((1, 50, 90), size=100, octets=WHOLE)
+    feed(reassembler, sent[:2])
+    assert feed(reassembler, [sent[one] for one in resent], at=3.0) == []
+    (event,) = reassembler.close(time_s=90.0)
+    assert isinstance(event, TimedOut)
+    assert event.again is again
+    # a minute later the tag may be another's
+    feed(reassembler, sent[1:2], at=200.0)
+    (late,) = reassembler.close()
+    assert isinstance(late, Discarded)
+    assert not late.again
+
+
+@pytest.mark.parametrize(
     ("bounds", "kept"),
     [
         ((3, 300), (7, 8, 9)),
