@@ -109,11 +109,12 @@ def _has_parent(known: Surroundings, instance: int, sender: IPv6Address) -> bool
 
 @dataclass(slots=True)
 class _DodagVersion:
-    """The version that a DODAG has, the last ones before, and how often it was raised."""
+    """The version that a DODAG has, the last ones before, and how often it was raised, from when to when."""
 
     now: int
     number: int
-    since_s: float
+    since_s: float = 0.0
+    until_s: float = 0.0
     before: deque[int] = field(default_factory=lambda: deque(maxlen=8))
     raised: int = 0
     frames: Frames = field(default_factory=Frames)
@@ -136,23 +137,39 @@ def version_jumps(memory: FirstNamed[Dodag, _DodagVersion], scene: Scene, messag
     dio, _ = told
     new, number = dio.version, scene.number
     key = (dio.rpl_instance_id, dio.dodag_id)
-    version = memory.entry(key, lambda: _DodagVersion(new, number, scene.time_s))
+    version = memory.entry(key, lambda: _DodagVersion(new, number))
     if version is None or new == version.now or new in version.before:
         return
     old, frame = version.now, version.number
     version.before.append(old)
     version.now, version.number = new, number
-    version.raised += 1
-    version.frames.note(number)
-    subject = f"DODAG {dio.dodag_id}"
     if new != _next(old):
         cause = f"the version went from {old} to {new}"
-        yield Hit(
-            cause, (f"frame {frame}: {old}; frame {number}: {new}",), subject, (frame, number)
-        )
-    elif version.raised == _OFTEN:
-        cause = f"the version was raised {_OFTEN} times in {seconds_text(scene.time_s - version.since_s)}"
-        yield Hit(cause, (), subject, tuple(version.frames))
+        evidence = f"frame {frame}: {old}; frame {number}: {new}"
+        yield Hit(cause, (evidence,), _named(key), (frame, number))
+        return
+    if not version.raised:
+        version.since_s = scene.time_s
+    version.raised, version.until_s = version.raised + 1, scene.time_s
+    version.frames.note(number)
+
+
+def _named(key: Dodag) -> str:
+    return f"DODAG {key[1]}"
+
+
+@RPL.at_end("version-jumps")
+def version_raised(memory: FirstNamed[Dodag, _DodagVersion], _known: Surroundings) -> Hits:
+    """Tell of each DODAG how often its version was raised, from the first time to the last."""
+    for key, version in memory.items():
+        if version.raised >= _OFTEN:
+            cause, span_s = (
+                f"the version was raised {version.raised} times",
+                version.until_s - version.since_s,
+            )
+            if span_s >= 0:  # not without times, or where the clock was put back
+                cause += f" in {seconds_text(span_s)}"
+            yield Hit(cause, (), _named(key), tuple(version.frames), times=version.raised)
 
 
 # --- how much --------------------------------------------------------------------------------------------
