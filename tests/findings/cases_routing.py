@@ -74,16 +74,26 @@ def dios(*messages: bytes, at: Iterable[float] = ()) -> Capture:
     return Capture(list(zip(times, frames, strict=True)))
 
 
-def daos(*ranks: int, parent: int = 512, stored: bool, lifetime: int = 120) -> Capture:
+def daos(
+    *ranks: int,
+    parent: int = 512,
+    stored: bool,
+    lifetime: int = 120,
+    increase: int | None = None,
+    heard: int = 99,
+) -> Capture:
     """DIOs of a relay and then of a node with each of these ranks, and after each a DAO (RFC 6550 section 6.4.1).
 
     The DAO has a target (6.7.7) and a transit option (6.7.8): path control, sequence, lifetime, and without stored
-    routes the parent.
+    routes the parent. Only the first DIOs of the relay are ``heard``.
     """
     relay, node = air.address("fe80::", RELAY), air.address("fe80::", NODE)
     frames = []
+    configured = None if increase is None else (12, 8)
     for number, rank in enumerate(ranks):
-        frames.append(air.frame(dio(RELAY, parent), number, (RELAY, BROADCAST)))
+        if number < heard:
+            message = dio(RELAY, parent, configured=configured, increase=increase or 256)
+            frames.append(air.frame(message, number, (RELAY, BROADCAST)))
         frames.append(air.frame(dio(NODE, rank), number, (NODE, BROADCAST)))
         body = bytes([0, 0, 0, number, 5, 18, 0, 128]) + FROM.packed
         body += bytes([6, 4 if stored else 20, 0, 0, number, lifetime])
@@ -210,10 +220,6 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node with the rank of a root, whose DAOs name a parent": (
         "two-roots",
         lambda: daos(256, 256, 256, parent=256, stored=True),
-    ),
-    "a parent that is none any more": (
-        "rank-not-above-parent",
-        lambda: daos(768, 768, 768, parent=0xFFFF, stored=True),
     ),
     "leaves alone": (
         "mode-not-the-roots",

@@ -32,6 +32,7 @@ from findings.cases_protection import (
 from findings.cases_reading import READING_CASES, READING_FURTHER, READING_NEAR, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
+from findings.cases_rpl import RPL_FURTHER, RPL_NEAR
 from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
 from findings.cases_source_routes import SOURCE_ROUTE_CASES, SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
 from findings.cases_unsealing import UNSEALING_FURTHER
@@ -84,6 +85,7 @@ NEAR = (
     | MESH_NEAR
     | FRAGMENT_NEAR
     | ROUTING_NEAR
+    | RPL_NEAR
     | APPLICATION_NEAR
     | FLOODS_NEAR
     | SOURCE_ROUTE_NEAR
@@ -140,6 +142,7 @@ def test_fires(name: str) -> None:
         *LIFETIME_FURTHER,
         *MESH_FURTHER,
         *SEALING_FURTHER,
+        *RPL_FURTHER,
         *PROTECTION_FURTHER,
         *BEYOND_FURTHER,
     ],

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from ipaddress import IPv6Address
 
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -26,7 +27,10 @@ PARENTS = Subject("parents")
     "rank-not-above-parent", HeardDatagram, varies=True, least=LEAST_TOLD, concerns=concerns.icmpv6
 )
 def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
-    """Learn ranks from DIOs; compare child and parent in each DAO, where the child announced its rank after it."""
+    """Learn ranks from DIOs; compare child and parent in each DAO, where the child announced its rank after it.
+
+    INFINITE_RANK is no number: a parent that announces it is none any more (RFC 6550 section 8.2.2.5).
+    """
     message, source = scene.message_begun, datagram.header.source
     content, ranks = None if message is None else message.message, scene.known.ranks
     if isinstance(content, Dio):
@@ -42,12 +46,32 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
         parent = ranks.get((instance, int(address) & IID_MASK))
         if parent is None or parent.dodag != child.dodag or child.last < parent.first:
             continue
-        if child.rank <= parent.rank < INFINITE:
-            child.not_above += 1
-            cause = f"the rank is {child.rank}, and that of the parent that its DAOs name is {parent.rank}"
-            frames = parent.last, child.last, scene.number
-            return (Hit(cause, (f"the parent is {address}",), str(source), frames),)
+        left, dodag = parent.rank == INFINITE, (instance, child.dodag[0])
+        if not left and ranks.is_above(child.rank, parent.rank, dodag):
+            continue
+        if child.rank > parent.rank or left:
+            if parent.last == child.held:
+                continue  # the child may have missed that DIO, of a rank that changed: only others count once more
+            child.held = parent.last
+        frames, told = (parent.last, child.last, scene.number), f"the parent is {address}"
+        if left:
+            hit = Hit(_LEFT, (told,), str(source), frames, advice=_LEAVE)
+            return (hit._replace(cite=rfc(6550, "8.2.2.5")),)
+        child.not_above += 1
+        cause = (
+            f"the rank is {child.rank}, and that of the parent that its DAOs name is {parent.rank}"
+        )
+        if child.rank > parent.rank:
+            told += f", MinHopRankIncrease {', '.join(map(str, sorted(ranks.configured[dodag])))}"
+        return (Hit(cause, (told,), str(source), frames),)
     return None
+
+
+_LEFT = "its DAOs name a parent that announces INFINITE_RANK"
+_LEAVE = (
+    "Let the node take a parent out of its parent set when that announces INFINITE_RANK: it has left the DODAG. Where "
+    "the node has no other, it detaches as well, or joins anew."
+)
 
 
 def _parents(dao: Dao, destination: IPv6Address) -> Iterator[IPv6Address]:
