@@ -210,11 +210,17 @@ def _options(octets: bytes) -> OptionsHeader | None:
 
 
 def coap_head(octets: bytes) -> CoapHead | None:
-    """Return the first fields of a CoAP message; None where there are none that can be read."""
+    """Return the first fields of a CoAP message; None where there are none that can be read.
+
+    Token lengths 9 to 15 "MUST be processed as a message format error" (RFC 7252 section 3).
+    """
     if len(octets) < coap.HEADER.octets or not coap.HEADER.starts(octets):
         return None
     values = coap.HEADER.values_at(octets)
-    token = octets[coap.HEADER.octets :][: values["token length"]]
+    length = values["token length"]
+    token = octets[coap.HEADER.octets :][:length]
+    if length > coap.LONGEST_TOKEN or len(token) < length:
+        return None
     return CoapHead(values["type"], values["code"], values["message id"], token)
 
 

@@ -102,6 +102,14 @@ def refused(
     )
 
 
+def talked(begin: bytes, text: str) -> Capture:
+    """Six texts of a server's port that begin like these octets of CoAP: version 1 and type, token length, code."""
+    talk = Talk()
+    for mid in range(6):
+        talk.say(begin + mid.to_bytes(2, "big") + text.encode(), back=True)
+    return talk.capture()
+
+
 def answered_again() -> Capture:
     """One request sent three times, answered by the same octets each time."""
     talk = Talk()
@@ -314,6 +322,10 @@ EXCHANGES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "answers that ask for smaller blocks": lambda: answered(*[TOO_LARGE] * 3, options=BLOCK1),
         # RFC 7252 section 5.10.8: what a condition asks for
         "conditions that do not hold": lambda: answered(*[PRECONDITION_FAILED] * 3),
+        # "Lengths 9-15 are reserved ... and MUST be processed as a message format error" (section 3), under code 4.04
+        "texts that are no messages": lambda: talked(b"\x6f\x84", "texts"),
+        # 0x75 would be code 3.21, and 3 is none of the classes 0, 2, 4 and 5 (section 3)
+        "codes of a reserved class": lambda: talked(b"\x68\x75", "eight octets"),
     }.items()
 } | {
     "Resets to notifications that were on their way": (

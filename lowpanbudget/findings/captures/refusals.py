@@ -31,6 +31,7 @@ _FEW = 3  # requests that tell; our choice
 _MOST_KINDS = 16  # of refusals that are told apart with what was asked
 _LONGEST = 40  # characters of a path that is told
 _SUCCESS = 2
+_ERRORS = {4, 5}  # "All other class values are reserved" (RFC 7252 section 3)
 _UNAUTHORIZED, _PRECONDITION, _TOO_LARGE = map(coap_code, ("4.01", "4.12", "4.13"))
 
 
@@ -104,7 +105,7 @@ def _refuses(code: int, message: CoapMessage | None) -> bool:
     4.12 answers a condition (RFC 7252 section 5.10.8), 4.01 with Echo wants the request once more (RFC 9175 section
     2.3, from memory), 4.13 with Block1 asks for smaller blocks (RFC 7959 section 2.9.3).
     """
-    if class_of(code) == _SUCCESS or code == _PRECONDITION:
+    if class_of(code) not in _ERRORS or code == _PRECONDITION:
         return False
     asks = {_UNAUTHORIZED: ECHO, _TOO_LARGE: BLOCK1}.get(code)
     return asks is None or message is None or message.first(asks) is None
