@@ -21,6 +21,7 @@ from findings.cases_loads import LOADS_CASES
 from findings.cases_lorh import LORH_CASES, LORH_FURTHER, LORH_NEAR
 from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
 from findings.cases_misplaced import MISPLACED_CASES, MISPLACED_FURTHER, MISPLACED_NEAR
+from findings.cases_neighbours import NEIGHBOUR_FURTHER, NEIGHBOUR_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_protection import (
@@ -91,6 +92,7 @@ NEAR = (
     | SOURCE_ROUTE_NEAR
     | MISPLACED_NEAR
     | LORH_NEAR
+    | NEIGHBOUR_NEAR
     | READING_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
@@ -138,6 +140,7 @@ def test_fires(name: str) -> None:
         *FORMULAS_FURTHER,
         *RECORDS_FURTHER,
         *LORH_FURTHER,
+        *NEIGHBOUR_FURTHER,
         *EXCHANGES_FURTHER,
         *LIFETIME_FURTHER,
         *MESH_FURTHER,

@@ -1,10 +1,11 @@
 """Nodes that are not let in: what answers their association, their registration and their DAO."""
 
 from collections import Counter
-from collections.abc import Collection, Hashable
+from collections.abc import Collection, Hashable, Mapping
 from ipaddress import IPv6Address
 from typing import Any
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
@@ -19,7 +20,9 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (
     DuplicateAddressConfirmation,
+    DuplicateAddressRequest,
     NeighborAdvertisement,
+    NeighborSolicitation,
 )
 from lowpanbudget.layers.internet.rpl.messages import REJECTION, Dao, DaoAck, status_text
 from lowpanbudget.layers.link.contents import (
@@ -78,7 +81,7 @@ def _note(memory: Answered, node: Hashable, scene: Scene, status: str, *, accept
         answers.refuse(by, status, scene.number)
 
 
-def _hits(memory: Answered, what: str) -> Hits:
+def _hits(memory: Mapping[Any, _Answers], what: str) -> Hits:
     """Yield each node that nobody lets in; one that was in before may be refused once, as it may ask elsewhere."""
     for node, answers in memory.items():
         if answers.refusals <= answers.was_accepted:
@@ -117,11 +120,45 @@ def association_refused(memory: Answered, _known: Surroundings) -> Hits:
 _ACCEPTED, _DUPLICATE = 0, 1
 # not this registration is refused, but an older one is over, or the node is to prove that the address is its own
 # (RFC 8505 section 4.1, RFC 8928 from memory)
-_NO_REFUSALS = {3, 4, 5}
+_NO_REFUSALS = {4, 5}
+_MOVED = 3
+_MANY_TIDS = 3  # of registrations that are all behind a more recent one: not by chance; our choice
+_MOST_TIDS = 8  # of a node that are remembered
+
+
+@dataclass(slots=True)
+class _RegistrationAnswers(_Answers):
+    """The same of what a node registers: whom it ``asked`` with the last transaction ids, and which had ``moved``.
+
+    "The registration is rejected because another more recent registration was done"; "one possible cause is a stale
+    registration that has progressed slowly", which one with the next id is not (RFC 8505 table 1).
+    """
+
+    asked: Recent[int, int] = field(default_factory=lambda: Recent(_MOST_TIDS))
+    moved: dict[int, tuple[str, int]] = field(default_factory=dict)
+
+    def accept(self) -> None:
+        """Forget what had moved as well."""
+        _Answers.accept(self)
+        self.moved.clear()
+
+    def take_moved(self, tid: int, by: IPv6Address, status: str, number: int) -> None:
+        """Note an answer of whom it asked; the third of different ones tells that all are refused."""
+        asked = self.asked.get(tid)
+        if asked != int(by) & IID_MASK or tid in self.moved or len(self.moved) >= _MOST_TIDS:
+            return
+        self.moved[tid] = str(by), number
+        told = list(self.moved.values())
+        if len(told) >= _MANY_TIDS:
+            for sender, frame in told if len(told) == _MANY_TIDS else told[-1:]:
+                self.refuse(sender, status, frame)
+
+
+Registered = FirstNamed[str, _RegistrationAnswers]
 
 
 @JOINING.rule("registration-refused", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6)
-def registration_answered(memory: Answered, scene: Scene, _datagram: HeardDatagram) -> None:
+def registration_answered(memory: Registered, scene: Scene, _datagram: HeardDatagram) -> None:
     """Note the status of each answer where it starts; of one that another device has ``address-of-two-devices`` tells.
 
     "Registration errors are not sent back to the source address" (RFC 6775 section 6.5.2): what names the node is
@@ -131,27 +168,41 @@ def registration_answered(memory: Answered, scene: Scene, _datagram: HeardDatagr
     message = scene.message_begun
     content = None if message is None else message.message
     option: Any = None
-    if isinstance(content, NeighborAdvertisement):
+    if isinstance(content, NeighborAdvertisement | NeighborSolicitation):
         option = next(
             (one for one in content.options if isinstance(one, AddressRegistration)), None
         )
-    elif isinstance(content, DuplicateAddressConfirmation) and content.status != _ACCEPTED:
-        option = content  # that its address is no duplicate does not let a node in
-    if option is None or option.status == _DUPLICATE or option.status in _NO_REFUSALS:
+    elif isinstance(content, DuplicateAddressRequest | DuplicateAddressConfirmation):
+        option = content
+    if option is None or scene.header is None:
         return
+    node, confirms = link_text(option.rovr), isinstance(content, DuplicateAddressConfirmation)
+    if isinstance(content, NeighborSolicitation | DuplicateAddressRequest):
+        asks = memory.entry(node, _RegistrationAnswers)
+        if asks is not None:
+            asks.asked.renew(option.tid, int(scene.header.destination) & IID_MASK)
+        return
+    if option.status == _DUPLICATE or option.status in _NO_REFUSALS:
+        return
+    if confirms and option.status == _ACCEPTED:
+        return  # that its address is no duplicate does not let a node in
     text = f"status {option.status}, {STATUS.get(option.status, 'unassigned')}"
-    node, confirms = link_text(option.rovr), content is option
-    answers = memory.get(node)
-    if answers is not None and not confirms and answers.handed_on == text:
-        answers.handed_on = ""
+    answers = memory.entry(node, _RegistrationAnswers)
+    if answers is None:
         return
-    _note(memory, node, scene, text, accepts=option.status == _ACCEPTED)
-    if confirms and node in memory:
-        memory[node].handed_on = text
+    if option.status == _MOVED:
+        answers.take_moved(option.tid, scene.header.source, text, scene.number)
+    elif not confirms and answers.handed_on == text:
+        answers.handed_on = ""
+    elif option.status == _ACCEPTED:
+        answers.accept()
+    else:
+        answers.refuse(str(scene.header.source), text, scene.number)
+        answers.handed_on = text if confirms else answers.handed_on
 
 
 @JOINING.at_end("registration-refused")
-def registration_refused(memory: Answered, _known: Surroundings) -> Hits:
+def registration_refused(memory: Registered, _known: Surroundings) -> Hits:
     """Judge each node."""
     return _hits(memory, "routers refuse what it registers")
 
