@@ -1,14 +1,13 @@
-"""Nodes that are not let in: what answers their association, their registration and their DAO."""
+"""Nodes that are not let in: what answers their association, and their DAO."""
 
 from collections import Counter
-from collections.abc import Collection, Hashable, Mapping
+from collections.abc import Collection
 from ipaddress import IPv6Address
-from typing import Any
 
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
+from lowpanbudget.findings.admissions import Answered, note, refusals_of
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -17,13 +16,6 @@ from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
-from lowpanbudget.layers.internet.nd.messages import (
-    DuplicateAddressConfirmation,
-    DuplicateAddressRequest,
-    NeighborAdvertisement,
-    NeighborSolicitation,
-)
 from lowpanbudget.layers.internet.rpl.messages import REJECTION, Dao, DaoAck, status_text
 from lowpanbudget.layers.link.contents import (
     ASSOCIATED,
@@ -34,66 +26,6 @@ from lowpanbudget.layers.link.contents import (
 from lowpanbudget.values import dataclass, field
 
 JOINING = Subject("joining")
-
-_MOST_ANSWERS = 4  # of a node that are told apart: who answered and how
-
-
-@dataclass(slots=True)
-class _Answers:
-    """What a node was answered: whether it was ever let in, and how it was refused since then, by whom how often.
-
-    ``handed_on`` is a refusal of the border router that a router has yet to tell the node.
-    """
-
-    was_accepted: bool = False
-    refusals: int = 0
-    last: str = ""
-    handed_on: str = ""
-    by: dict[tuple[str, str], int] = field(default_factory=dict)
-    frames: Frames = field(default_factory=Frames)
-
-    def accept(self) -> None:
-        """Note that somebody lets it in: what was refused before is past."""
-        self.was_accepted, self.refusals, self.handed_on = True, 0, ""
-        self.by.clear()
-        self.frames.clear()
-
-    def refuse(self, by: str, status: str, number: int) -> None:
-        """Note a refusal."""
-        self.refusals, self.last = self.refusals + 1, status
-        self.frames.note(number)
-        if (by, status) in self.by or len(self.by) < _MOST_ANSWERS:
-            self.by[by, status] = self.by.get((by, status), 0) + 1
-
-
-# by what names a node, and what is said of it
-Answered = FirstNamed[Hashable, _Answers]
-
-
-def _note(memory: Answered, node: Hashable, scene: Scene, status: str, *, accepts: bool) -> None:
-    answers = memory.entry(node, _Answers)
-    if answers is None:
-        return
-    if accepts:
-        answers.accept()
-    else:
-        by = scene.sender if scene.header is None else str(scene.header.source)
-        answers.refuse(by, status, scene.number)
-
-
-def _hits(memory: Mapping[Any, _Answers], what: str) -> Hits:
-    """Yield each node that nobody lets in; one that was in before may be refused once, as it may ask elsewhere."""
-    for node, answers in memory.items():
-        if answers.refusals <= answers.was_accepted:
-            continue
-        evidence = tuple(
-            f"{by} answers with {status}" + ("" if count == 1 else f", {plural(count, 'time')}")
-            for (by, status), count in answers.by.items()
-        )
-        severity = Severity.RISK if answers.refusals == 1 else None
-        cause, frames = f"{what}: {answers.last}", tuple(answers.frames)
-        yield Hit(cause, evidence, str(node), frames, severity, times=answers.refusals)
-
 
 # --- the PAN ---------------------------------------------------------------------------------------------
 
@@ -106,105 +38,13 @@ def association_answered(memory: Answered, scene: Scene, command: Command) -> No
         return
     text = f"status {status}, {ASSOCIATION_STATUS.get(status, 'reserved')}"
     node = link_text(scene.link_destination)
-    _note(memory, node, scene, text, accepts=status in ASSOCIATED)
+    note(memory, node, scene, text, accepts=status in ASSOCIATED)
 
 
 @JOINING.at_end("association-refused")
 def association_refused(memory: Answered, _known: Surroundings) -> Hits:
     """Judge each device."""
-    return _hits(memory, "the coordinator refuses its association")
-
-
-# --- its address -----------------------------------------------------------------------------------------
-
-_ACCEPTED, _DUPLICATE = 0, 1
-# not this registration is refused, but an older one is over, or the node is to prove that the address is its own
-# (RFC 8505 section 4.1, RFC 8928 from memory)
-_NO_REFUSALS = {4, 5}
-_MOVED = 3
-_MANY_TIDS = 3  # of registrations that are all behind a more recent one: not by chance; our choice
-_MOST_TIDS = 8  # of a node that are remembered
-
-
-@dataclass(slots=True)
-class _RegistrationAnswers(_Answers):
-    """The same of what a node registers: whom it ``asked`` with the last transaction ids, and which had ``moved``.
-
-    "The registration is rejected because another more recent registration was done"; "one possible cause is a stale
-    registration that has progressed slowly", which one with the next id is not (RFC 8505 table 1).
-    """
-
-    asked: Recent[int, int] = field(default_factory=lambda: Recent(_MOST_TIDS))
-    moved: dict[int, tuple[str, int]] = field(default_factory=dict)
-
-    def accept(self) -> None:
-        """Forget what had moved as well."""
-        _Answers.accept(self)
-        self.moved.clear()
-
-    def take_moved(self, tid: int, by: IPv6Address, status: str, number: int) -> None:
-        """Note an answer of whom it asked; the third of different ones tells that all are refused."""
-        asked = self.asked.get(tid)
-        if asked != int(by) & IID_MASK or tid in self.moved or len(self.moved) >= _MOST_TIDS:
-            return
-        self.moved[tid] = str(by), number
-        told = list(self.moved.values())
-        if len(told) >= _MANY_TIDS:
-            for sender, frame in told if len(told) == _MANY_TIDS else told[-1:]:
-                self.refuse(sender, status, frame)
-
-
-Registered = FirstNamed[str, _RegistrationAnswers]
-
-
-@JOINING.rule("registration-refused", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6)
-def registration_answered(memory: Registered, scene: Scene, _datagram: HeardDatagram) -> None:
-    """Note the status of each answer where it starts; of one that another device has ``address-of-two-devices`` tells.
-
-    "Registration errors are not sent back to the source address" (RFC 6775 section 6.5.2): what names the node is
-    its EUI-64, or its proof of ownership. The router hands the status of a confirmation on in its advertisement
-    (section 8.2.5): that is one refusal.
-    """
-    message = scene.message_begun
-    content = None if message is None else message.message
-    option: Any = None
-    if isinstance(content, NeighborAdvertisement | NeighborSolicitation):
-        option = next(
-            (one for one in content.options if isinstance(one, AddressRegistration)), None
-        )
-    elif isinstance(content, DuplicateAddressRequest | DuplicateAddressConfirmation):
-        option = content
-    if option is None or scene.header is None:
-        return
-    node, confirms = link_text(option.rovr), isinstance(content, DuplicateAddressConfirmation)
-    if isinstance(content, NeighborSolicitation | DuplicateAddressRequest):
-        asks = memory.entry(node, _RegistrationAnswers)
-        if asks is not None:
-            asks.asked.renew(option.tid, int(scene.header.destination) & IID_MASK)
-        return
-    if option.status == _DUPLICATE or option.status in _NO_REFUSALS:
-        return
-    if confirms and option.status == _ACCEPTED:
-        return  # that its address is no duplicate does not let a node in
-    text = f"status {option.status}, {STATUS.get(option.status, 'unassigned')}"
-    answers = memory.entry(node, _RegistrationAnswers)
-    if answers is None:
-        return
-    if option.status == _MOVED:
-        answers.take_moved(option.tid, scene.header.source, text, scene.number)
-    elif not confirms and answers.handed_on == text:
-        answers.handed_on = ""
-    elif option.status == _ACCEPTED:
-        answers.accept()
-    else:
-        answers.refuse(str(scene.header.source), text, scene.number)
-        answers.handed_on = text if confirms else answers.handed_on
-
-
-@JOINING.at_end("registration-refused")
-def registration_refused(memory: Registered, _known: Surroundings) -> Hits:
-    """Judge each node."""
-    return _hits(memory, "routers refuse what it registers")
+    return refusals_of(memory, "the coordinator refuses its association")
 
 
 # --- its routes ------------------------------------------------------------------------------------------
@@ -218,13 +58,13 @@ def dao_answered(memory: Answered, scene: Scene, datagram: HeardDatagram) -> Non
     if isinstance(content, DaoAck):
         text = f"status {content.status}, {status_text(content.status)}"
         node = datagram.destination
-        _note(memory, node, scene, text, accepts=content.status < REJECTION)
+        note(memory, node, scene, text, accepts=content.status < REJECTION)
 
 
 @JOINING.at_end("dao-refused")
 def dao_refused(memory: Answered, _known: Surroundings) -> Hits:
     """Judge each node."""
-    return _hits(memory, "its DAO messages are rejected")
+    return refusals_of(memory, "its DAO messages are rejected")
 
 
 _WAIT_S = 60.0  # for an answer; RFC 6550 names no time, and sleeping nodes fetch theirs: our choice

@@ -32,6 +32,7 @@ from lowpanbudget.findings.captures.reassembly import REASSEMBLY
 from lowpanbudget.findings.captures.records import RECORDS
 from lowpanbudget.findings.captures.recovery import RECOVERY
 from lowpanbudget.findings.captures.refusals import REFUSALS
+from lowpanbudget.findings.captures.registering import REGISTERING
 from lowpanbudget.findings.captures.registrations import REGISTRATIONS
 from lowpanbudget.findings.captures.requests import REQUESTS
 from lowpanbudget.findings.captures.routing import ROUTING
@@ -50,6 +51,6 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
     RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES,
-    RPL, PARENTS, REGISTRATIONS, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS,
-    OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    RPL, PARENTS, REGISTRATIONS, REGISTERING, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS,
+    ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
