@@ -25,6 +25,8 @@ def command(
 ) -> None:
     """Show what each field of the DESIGN's messages costs, what resolution it gives, and what one bit less would do.
 
+    Where all fields take whole octets that is one octet less.
+
     Behind it stands the list of smaller messages that stay within the tolerances of the file, by
     the smallest loss. With
     --octets the exit code is 1 when none of them is that small.

@@ -172,7 +172,7 @@ def encoding(one: "Alternative") -> Data:
 def weighing(one: "Weighing") -> Data:
     """Return what the fields of a message cost and give, and the smaller messages without their formats."""
     smaller = [result(each, "octets", "loss", "changes") for each in one.smaller]
-    told = result(one, "message", "octets", "wanted", "reached", "fields")
+    told = result(one, "message", "layout", "octets", "wanted", "reached", "fields")
     return told | {"smaller": smaller}
 
 

@@ -21,7 +21,8 @@ def messages(console: Console, screen: Screen, weighed: Sequence[dict[str, Any]]
             screen,
             f"Message {message['message']}: {plural(message['octets'], 'octet')} at most",
         )
-        titles = ("field", "bits", "without it", "it gives", "one bit less")
+        least = "one octet less" if message["layout"] == "octet-aligned" else "one bit less"
+        titles = ("field", "bits", "without it", "it gives", least)
         rows = [_field(screen, field) for field in message["fields"]]
         layout.put(console, layout.table(titles, rows, console.width, right=(1,)))
         console.print()

@@ -12,12 +12,14 @@ from lowpanbudget.values import dataclass
 class Weighing:
     """What the fields of one message cost and give.
 
-    ``octets`` are those of the greatest message; ``fields`` tell each field that holds a value, in the order of the
-    message. ``smaller`` are messages that stay within the tolerances of the design, by the smallest loss; the first is
-    the message as it is. ``wanted`` is the size that was asked for, and ``reached`` whether one of them is that small.
+    ``octets`` are those of the greatest message, in its ``layout``; ``fields`` tell each field that holds a value,
+    in the order of the message. ``smaller`` are messages that stay within the tolerances of the design, by the smallest
+    loss; the first is the message as it is. ``wanted`` is the size that was asked for, and ``reached`` whether one of
+    them is that small.
     """
 
     message: str
+    layout: str
     octets: int
     wanted: int | None
     reached: bool
@@ -47,4 +49,4 @@ def _weighing(form: Message, wanted: int | None) -> Weighing:
     if wanted is not None and reached:
         enough = [candidate for candidate in front[1:] if candidate.octets <= wanted]
         front = (front[0], *enough[:1]) if front[0].octets > wanted else front[:1]
-    return Weighing(form.name, form.max_octets, wanted, reached, worths(form), front)
+    return Weighing(form.name, form.layout, form.max_octets, wanted, reached, worths(form), front)

@@ -62,3 +62,7 @@ class Order(NamedTuple):
     def rounded(self, bits: int) -> int:
         """Return the bits that a field of ``bits`` takes in this layout."""
         return -(-bits // 8) * 8 if self.aligned else bits
+
+    def narrower(self, bits: int) -> int:
+        """Return the bits of the next smaller place: one less than a field of ``bits`` takes, or an octet less."""
+        return self.rounded(bits) - (8 if self.aligned else 1)

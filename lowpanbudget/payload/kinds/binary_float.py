@@ -176,19 +176,19 @@ unit = "J\""""
         words = "" if self.min is None and self.max is None else range_text(self.min, self.max)
         return ask.Summary(words, f"binary{self.bits}", self.unit)
 
-    def gain(self) -> ask.Gain:
+    def gain(self, less: int) -> ask.Gain:
         """Return the relative error, and that of the next narrower format."""
 
         def relative(bits: int) -> str:
             return f"about {Decimal(2) ** -(MANTISSA[bits] + 1):.1e} of the value"
 
         narrower = {64: 32, 32: 16}.get(self.bits)
-        less = (
+        words = (
             f"{narrower} bits, off by at most {relative(narrower)}"
             if narrower
             else "no narrower floating point"
         )
-        return ask.Gain(f"off by at most {relative(self.bits)}", less)
+        return ask.Gain(f"off by at most {relative(self.bits)}", words)
 
     def remark(self) -> tuple[str, str] | None:
         """Return a remark on floating point for a range that is known."""

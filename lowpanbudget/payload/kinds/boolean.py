@@ -73,9 +73,9 @@ name = "open\""""
         """Yield both."""
         yield from (False, True)
 
-    def gain(self) -> ask.Gain:
+    def gain(self, less: int) -> ask.Gain:
         """Return what one bit tells."""
-        return ask.Gain("true or false", "nothing would be left")
+        return ask.Gain("true or false", ask.NOTHING)
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a ``bool``."""

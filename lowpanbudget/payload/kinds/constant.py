@@ -86,9 +86,17 @@ bits = 8"""
         """Return the constant."""
         return ask.Summary(str(self.value))
 
-    def gain(self) -> ask.Gain:
+    def gain(self, less: int) -> ask.Gain:
         """Return what a constant is good for."""
-        return ask.Gain("tells the format apart from others", "half as many formats or versions")
+        if not less:
+            words = ask.NOTHING
+        elif less == self.bits - 1:
+            words = "half as many formats or versions"
+        else:
+            words = f"at most {1 << less} formats or versions"
+        if less and self.value >> less:
+            words += ", and another value"
+        return ask.Gain("tells the format apart from others", words)
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a number that no member holds."""

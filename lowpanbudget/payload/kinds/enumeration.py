@@ -21,7 +21,7 @@ from lowpanbudget.payload.kinds.drawing import (
 )
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
-from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf, codes_left
 from lowpanbudget.payload.kinds.names import names_flaws
 
 
@@ -157,11 +157,14 @@ bits = 3                                 # room for more names later"""
         """Return how many codes have no name."""
         return (1 << bits) - len(self.names)
 
-    def gain(self) -> ask.Gain:
-        """Return how many names there are, and how many with a bit less."""
-        half = 1 << (self.needed() - 1)
-        less = f"at most {half} names" if half > 1 else "nothing would be left"
-        return ask.Gain(f"one of {len(self.names)} names", less)
+    def gain(self, less: int) -> ask.Gain:
+        """Return how many names there are, and how many a smaller place has codes for."""
+        words = codes_left(len(self.names), less, "name")
+        if len(self.names) <= 1 << less <= max(self.numbers()):
+            words = (
+                f"the same with other codes: {plural(less, 'bit')} for {plural(1 << less, 'name')}"
+            )
+        return ask.Gain(f"one of {len(self.names)} names", words)
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the code, with a constant for each name."""

@@ -216,8 +216,8 @@ class Field:
         """Return how many codes of a place of so many bits mean nothing."""
         return 0
 
-    def gain(self) -> ask.Gain:
-        """Return what the field gives, and what it would give with a bit less."""
+    def gain(self, less: int) -> ask.Gain:
+        """Return what the field gives, and what it would give in a smaller place of ``less`` bits."""
         raise NotImplementedError
 
     def coarser(self) -> "Iterator[tuple[Field, Decimal]]":

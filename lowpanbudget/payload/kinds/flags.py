@@ -118,9 +118,14 @@ bits = 8"""
         """Return that no flag is set, or the note."""
         return self.note if value else "no flag is set"
 
-    def gain(self) -> ask.Gain:
-        """Return how many flags there are."""
-        return ask.Gain(plural(len(self.names), "flag"), "one flag less")
+    def gain(self, less: int) -> ask.Gain:
+        """Return how many flags there are, and how many find no place in a smaller one."""
+        lost = len(self.names) - less
+        if lost <= 0:
+            words = "the same: the width is more than the flags need"
+        else:
+            words = f"{plural(lost, 'flag')} less" if less else ask.NOTHING
+        return ask.Gain(plural(len(self.names), "flag"), words)
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the bits as they are sent, with a mask for each name."""

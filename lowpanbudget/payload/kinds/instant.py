@@ -148,11 +148,11 @@ step = 1"""
         since = _as_utc(moment) - _as_utc(start)
         return EXACT.divide(Decimal(since // timedelta(microseconds=1)), Decimal(1_000_000))
 
-    def gain(self) -> ask.Gain:
+    def gain(self, less: int) -> ask.Gain:
         """Return the resolution, and how long the number lasts."""
         return ask.Gain(
             f"steps of {digits(self.step)} s, for {self._years(self.bits)} from {self.epoch}",
-            f"the same steps for {self._years(self.bits - 1)}",
+            f"the same steps for {self._years(less)}" if less else ask.NOTHING,
             self.step,
             EXACT.divide(self.step, Decimal(2)),
         )

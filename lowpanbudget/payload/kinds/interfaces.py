@@ -15,6 +15,7 @@ from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 
 Known = Mapping[str, Any]  # the values before a place, by name
 Fields = tuple[Any, ...]
+NOTHING = "nothing would be left"  # of a field in a place without bits
 ELEMENT = "[]"  # the step of a path that stands for any element of an array
 # names down to a field, "[]" for any element, "(when)" for a union's option
 FieldPath = tuple[str, ...]
@@ -29,7 +30,10 @@ class Summary(NamedTuple):
 
 
 class Gain(NamedTuple):
-    """What a field gives, in words, and as numbers where it is one: its step and its greatest rounding error."""
+    """What a field gives, in words, and as numbers where it is one: its step and its greatest rounding error.
+
+    ``less`` and its numbers are what it would give in the next smaller place.
+    """
 
     gives: str
     less: str

@@ -2,6 +2,7 @@
 
 from typing import Any, ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.grid import number_codec, special_codes
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
@@ -10,6 +11,16 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind
 
 MAX_BITS = 64  # the widest integer that C99 promises
+
+
+def codes_left(count: int, bits: int, what: str) -> str:
+    """Return in words what a place of so many bits leaves of ``count`` names, or values, with a code each."""
+    if not bits:
+        return ask.NOTHING
+    most = plural(1 << bits, what)
+    return (
+        f"the same: {plural(bits, 'bit')} for {most}" if count <= 1 << bits else f"at most {most}"
+    )
 
 
 @field_kind

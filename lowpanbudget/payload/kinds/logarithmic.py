@@ -12,6 +12,7 @@ from lowpanbudget.payload.exact import is_plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.kinds.leaf import codes_left
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
     ListedLeaf,
@@ -78,17 +79,14 @@ unit = "m/s2\""""
         """Return the range and how it is divided."""
         return ask.Summary(range_text(self.min, self.max), f"{self.steps} equal ratios", self.unit)
 
-    def gain(self) -> ask.Gain:
-        """Return the resolution, and how many values a bit less would leave."""
-        fewer = 1 << max(0, self.steps.bit_length() - 1)
+    def gain(self, less: int) -> ask.Gain:
+        """Return the resolution, and how many values a smaller place would leave."""
         gives, error = self.resolution()
-        less = (
-            f"{fewer} values, each {self._percent(fewer - 1)} above the last"
-            if fewer > 1
-            else "nothing would be left"
-        )
+        words = codes_left(self.steps + 1, less, "value")
+        if 1 < 1 << less <= self.steps:
+            words = f"{1 << less} values, each {self._percent((1 << less) - 1)} above the last"
         return ask.Gain(
-            f"{gives}; each value {self._percent(self.steps)} above the last", less, None, error
+            f"{gives}; each value {self._percent(self.steps)} above the last", words, None, error
         )
 
     def _percent(self, steps: int) -> str:

@@ -215,9 +215,9 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         """Return how many codes mean neither a value nor a special name."""
         return (1 << bits) - (self.highest - self.lowest + 1) - len(self.special)
 
-    def gain(self) -> Gain:
-        """Return the resolution, and that of a bit less."""
-        return stepped_gain(self)
+    def gain(self, less: int) -> Gain:
+        """Return the resolution, and that of a smaller place."""
+        return stepped_gain(self, less)
 
     def coarser(self) -> Iterator[tuple[Field, Decimal]]:
         """Yield the number with ever coarser steps within its tolerance."""

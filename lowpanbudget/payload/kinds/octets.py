@@ -117,10 +117,11 @@ length = 4                    # or min_length and max_length: then the length go
         """Return the bits of the most octets."""
         return 8 * self.most
 
-    def gain(self) -> ask.Gain:
+    def gain(self, less: int) -> ask.Gain:
         """Return how many octets there are."""
         return ask.Gain(
-            f"up to {plural(self.most, 'octet')} as they are", "an octet less of content"
+            f"up to {plural(self.most, 'octet')} as they are",
+            "an octet less of content" if self.most > 1 else ask.NOTHING,
         )
 
     def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, _tags: dict[str, str]) -> bool:

@@ -3,13 +3,14 @@
 from collections.abc import Iterator
 from typing import ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import Gap
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.interfaces import Gain
+from lowpanbudget.payload.kinds.interfaces import NOTHING, Gain
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 
@@ -53,9 +54,9 @@ bits = 3"""
         """Return the note, or what reserved bits are."""
         return self.note or "sent as zero, ignored when received"
 
-    def gain(self) -> Gain:
+    def gain(self, less: int) -> Gain:
         """Return what reserved bits are good for."""
-        return Gain("room for later", "a bit less of it")
+        return Gain("room for later", f"{plural(less, 'bit')} of it" if less else NOTHING)
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return bits without a member."""

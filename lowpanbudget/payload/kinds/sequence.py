@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any, ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import digits, exact
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.interfaces import Gain
+from lowpanbudget.payload.kinds.interfaces import NOTHING, Gain
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
@@ -60,11 +61,17 @@ bits = 8"""
         if not 1 <= self.bits <= MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
 
-    def gain(self) -> Gain:
-        """Return the gaps that can be counted."""
-        return Gain(
-            f"gaps of up to {(1 << self.bits) - 1} lost messages are counted right",
-            f"gaps of up to {(1 << self.bits - 1) - 1}",
-            Decimal(1),
-            Decimal(0),
+    def gain(self, less: int) -> Gain:
+        """Return how many lost messages can be counted.
+
+        One less than the numbers there are comes round to the last number again, as one that is sent twice does.
+        """
+
+        def counted(bits: int) -> str:
+            return f"up to {plural((1 << bits) - 2, 'message')} lost in a row"
+
+        gives = (
+            f"counts {counted(self.bits)}" if self.bits > 1 else "tells a new message from the last"
         )
+        words = counted(less) if less > 1 else "a new message and the last, no more"
+        return Gain(gives, words if less else NOTHING, Decimal(1), Decimal(0))

@@ -203,9 +203,9 @@ escape = true                 # a whole sample where a difference is too large""
         """Return how many codes mean no sample."""
         return self.number().spare_codes(bits)
 
-    def gain(self) -> ask.Gain:
-        """Return the resolution, and that of a bit less."""
-        return stepped_gain(self)
+    def gain(self, less: int) -> ask.Gain:
+        """Return the resolution, and that of a smaller place."""
+        return stepped_gain(self, less)
 
     def coarser(self) -> Iterator[tuple[Field, Decimal]]:
         """Yield the series with ever coarser steps within its tolerance."""

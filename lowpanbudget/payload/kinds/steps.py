@@ -10,7 +10,7 @@ from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.interfaces import Gain
+from lowpanbudget.payload.kinds.interfaces import NOTHING, Gain
 from lowpanbudget.payload.kinds.leaf import MAX_BITS
 from lowpanbudget.payload.kinds.names import names_flaws
 
@@ -86,13 +86,12 @@ def coarser_steps(field: Stepping, tolerance: Decimal | None) -> Iterator[tuple[
         yield coarser, _SHARES.divide(error, tolerance)
 
 
-def stepped_gain(field: Stepping) -> Gain:
-    """Return the resolution, and that of a bit less."""
+def stepped_gain(field: Stepping, bits: int) -> Gain:
+    """Return the resolution, and that of a place of so many bits."""
     number = field.number()
     unit = f" {number.unit}".rstrip()
     step, error = field.step, EXACT.divide(field.step, Decimal(2))
     gives = f"steps of {digits(step)}{unit}, off by at most {digits(error)}{unit}"
-    bits = number.needed() - 1
     coarser = within(field, bits)
     if coarser is not None and coarser.step == step:
         also = also_changed(number, coarser.number(), bits)
@@ -101,7 +100,7 @@ def stepped_gain(field: Stepping) -> Gain:
     if _from_min(field, bits):
         return Gain(gives, "the same, with codes that count from min", step, error, step, error)
     if coarser is None:
-        return Gain(gives, "nothing would be left", step, error)
+        return Gain(gives, NOTHING, step, error)
     less_step, less_error = coarser.step, EXACT.divide(coarser.step, Decimal(2))
     also = also_changed(number, coarser.number(), bits)
     less = f"steps of {digits(less_step)}{unit}, off by at most {digits(less_error)}{unit}"

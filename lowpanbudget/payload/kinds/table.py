@@ -10,6 +10,7 @@ from lowpanbudget.payload.exact import digits, is_plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.kinds.leaf import codes_left
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
     ListedLeaf,
@@ -68,8 +69,7 @@ unit = "Hz\""""
             range_text(self.values[0], self.values[-1]), f"table of {len(self.values)}", self.unit
         )
 
-    def gain(self) -> ask.Gain:
-        """Return the resolution, and how many values a bit less would leave."""
-        fewer = 1 << max(0, (len(self.values) - 1).bit_length() - 1)
+    def gain(self, less: int) -> ask.Gain:
+        """Return the resolution, and how many values a smaller place would leave."""
         gives, error = self.resolution()
-        return ask.Gain(gives, f"at most {plural(fewer, 'value')}", None, error)
+        return ask.Gain(gives, codes_left(len(self.values), less, "value"), None, error)

@@ -140,9 +140,9 @@ max = 3600"""
         """Return how many codes mean no offset."""
         return self.number().spare_codes(bits)
 
-    def gain(self) -> ask.Gain:
-        """Return the resolution, and that of a bit less."""
-        return stepped_gain(self)
+    def gain(self, less: int) -> ask.Gain:
+        """Return the resolution, and that of a smaller place."""
+        return stepped_gain(self, less)
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return an integer of steps after the base."""

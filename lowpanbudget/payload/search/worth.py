@@ -1,4 +1,4 @@
-"""What each field of a message costs and gives: octets, resolution, greatest error, and one bit less.
+"""What each field of a message costs and gives: octets, resolution, greatest error, what a smaller place would give.
 
 The cost of a field is found by taking it out and packing the greatest message again.
 """
@@ -18,13 +18,15 @@ class Worth:
     ``total_bits`` and ``saves_octets`` are what the message loses without it, None if it cannot do without. The bits
     are those of every value in an array, with what comes along (presence bits, counts, padding); none where a field
     behind it keeps its place (``at``). The octets are often fewer than these suggest, for octets are sent whole.
-    ``spare_codes`` are codes that mean nothing yet, ``told`` what it gives and what a bit less would give.
+    ``spare_codes`` are codes that mean nothing yet, ``told`` what it gives and what it would give in the next smaller
+    place, of ``less_bits``: a bit less, or an octet less where all fields take whole octets.
     """
 
     path: str
     kind: str
     unit: str
     bits: int
+    less_bits: int
     total_bits: int | None
     saves_octets: int | None
     spare_codes: int
@@ -38,6 +40,7 @@ def worths(message: Message) -> tuple[Worth, ...]:
         if field.bodies():
             continue
         bits = message.order.rounded(field.value_bits())
+        less = message.order.narrower(field.value_bits())
         saved = _saved(message, place)
         costs.append(
             Worth(
@@ -45,10 +48,11 @@ def worths(message: Message) -> tuple[Worth, ...]:
                 kind=field.kind,
                 unit=field.shown_unit(),
                 bits=bits,
+                less_bits=less,
                 total_bits=saved[0] if saved else None,
                 saves_octets=saved[1] if saved else None,
                 spare_codes=field.spare_codes(bits),
-                told=field.gain(),
+                told=field.gain(less),
             )
         )
     return tuple(costs)
