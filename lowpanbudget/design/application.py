@@ -68,27 +68,29 @@ def _stand_in(sender_id: bytes, recipient_id: bytes, id_context: bytes | None) -
 
 @dataclass(frozen=True, slots=True)
 class Dtls:
-    """A DTLS record around the UDP payload: suite (which decides the version), connection ID, epoch and sequence."""
+    """A DTLS record around the UDP payload: suite (which decides the version), connection ID, epoch and sequence.
+
+    Of the sequence number DTLS 1.3 carries ``number_octets``, 1 or 2.
+    """
 
     suite: DtlsSuite
     cid: bytes = b""
     epoch: int = 1
     sequence: int = 0
+    number_octets: int = 1
 
     def seal(self, content: Writer) -> Writer:
         """Return the record under stand-in keys: real lengths, no secret."""
         writer = Writer()
-        seal = seal_1_2 if self.suite.version == "1.2" else seal_1_3
-        keys = RecordKeys.stand_in(self.suite)
-        seal(
-            writer,
-            content,
-            keys,
-            self.suite,
-            epoch=self.epoch,
-            sequence=self.sequence,
-            cid=self.cid,
-        )
+        keys, suite, cid = RecordKeys.stand_in(self.suite), self.suite, self.cid
+        epoch, number = self.epoch, self.sequence
+        if suite.version == "1.2":
+            seal_1_2(writer, content, keys, suite, epoch=epoch, sequence=number, cid=cid)
+        else:
+            octets = self.number_octets
+            seal_1_3(
+                writer, content, keys, suite, epoch=epoch, sequence=number, cid=cid, sequence_octets=octets
+            )  # fmt: skip
         return writer
 
 

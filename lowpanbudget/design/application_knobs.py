@@ -120,6 +120,17 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
             now=dtls.suite.name,
             protects=(newer.aead.tag - aead.tag,),
         )
+    if dtls.suite.version == "1.3" and dtls.number_octets > 1:
+        yield Knob(
+            "number_octets",
+            "1",
+            "flow.dtls.number_octets",
+            "1 octet of the record number instead of 2",
+            rfc(9147, "4"),
+            replacing(number_octets=1),
+            "never are more than 127 records in a row lost (RFC 9147 section 4.2.2)",
+            now="2",
+        )
     if len(dtls.cid) > 1:
         yield Knob(
             "cid",

@@ -94,6 +94,12 @@ class DtlsShape(ShapeTable):
     cid: bytes = key(HEX, "The receiver's connection ID in hex; empty: none.", default=b"")
     epoch: int = key(Whole(0, below=1 << 16), "The epoch that is reached.", default=1)
     sequence: int = key(Whole(0, below=1 << 48), "The sequence number reached.", default=0)
+    number_octets: int = key(
+        Whole(1, 2),
+        "How many octets of the sequence number a record of DTLS 1.3 carries: with 1 the receiver loses its place once "
+        "more than 127 records in a row are lost (RFC 9147 section 4.2.2); those of DTLS 1.2 carry 6 in any case.",
+        default=1,
+    )
 
 
 def application(
@@ -139,8 +145,9 @@ def application(
     record = None
     if dtls_shape is not None:
         record = Dtls(
-            SUITES[dtls_shape.suite], dtls_shape.cid, dtls_shape.epoch, dtls_shape.sequence
-        )
+            SUITES[dtls_shape.suite], dtls_shape.cid, dtls_shape.epoch, dtls_shape.sequence,
+            dtls_shape.number_octets,
+        )  # fmt: skip
     protocols = Application(message, protection, record)
     if not flaws:
         try:

@@ -63,8 +63,14 @@ class Station(HashedOnce):
         return IPv6Address(self.prefix | (interface_identifier(self.link_address(own)) or 0))
 
     def is_short(self, form: AddressForm) -> bool:
-        """Return whether the identifier is made from a short address; one given whole is, without an EUI-64 beside."""
-        return self.extended is None if self.address else self._identified_by(form) == "short"
+        """Return whether the identifier is made from a short address, of one given whole as far as it shows.
+
+        Another one that is given whole stands for addresses as short where there is no EUI-64 beside it.
+        """
+        if self.address is None:
+            return self._identified_by(form) == "short"
+        made = link_of_identifier(int(self.address) & IID_MASK, len(BROADCAST)) is not None
+        return made or self.extended is None
 
     def _identified_by(self, form: AddressForm) -> AddressForm:
         return form if self.identifier == "link" else self.identifier
@@ -196,7 +202,8 @@ class Flow(HashedOnce):
                 f"a hop limit of {self.hop_limit} ends before {plural(self.hops, 'hop')}",
                 cite=rfc(8200, "3"), hint="Raise it",
             )  # fmt: skip
-        local = any(station.ip("short") in LINK_LOCAL.prefix for station in ends)
+        tunnel_ends = (self.border,) if self.routing.tunnel else ()
+        local = any(station.ip("short") in LINK_LOCAL.prefix for station in (*ends, *tunnel_ends))
         one_link = self.group is not None and self.group.packed[1] & 15 == _ONE_LINK
         if self.hops > 1 and (local or one_link):
             raise RequestError(
@@ -229,8 +236,12 @@ class Flow(HashedOnce):
         first = Hop(FIRST, start, end if self.hops == 1 else entry, limit)
         if self.hops == 1:
             return (first,)
-        later = range(limit - 1, limit - self.hops_routed, -1) or range(limit, limit + 1)
-        if self.routing.compressed and self.routing.route > 1:
+        is_outside = (
+            self.source.role == "outside"
+        )  # and the limit of the first hop may be any smaller one
+        last = 1 if is_outside and self.hops_routed > 1 else limit - self.hops_routed + 1
+        later = range(limit - 1, last - 1, -1) or range(limit, limit + 1)
+        if self.routing.compressed and self.routing.route > 1 and not is_outside:
             later = later[:1]  # an entry less outweighs a hop limit in line
         worst = _worst(later)
         return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)

@@ -77,6 +77,13 @@ def end_flaws(
                 f"{station.name!r} has only a link-local address, which no router passes on",
                 "Give it an address or a prefix (RFC 4291 section 2.5.6)",
             )
+    border = next((station for station in stations.values() if station.role == "border"), None)
+    if border is not None and hops < flow.hops and _is_link_local(border):
+        yield Flaw(
+            ("flow", index, "routing", "tunnel"),
+            f"{border.name!r}, an end of the tunnel, has only a link-local address, which no router passes on",
+            "Give it an address or a prefix (RFC 4291 section 2.5.6)",
+        )
     if source is None or destination is None:
         return
     path = ("flow", index, "destination")
@@ -93,7 +100,6 @@ def end_flaws(
             "One end is a station in the mesh: a node, the collector or the border router",
         )
     else:
-        border = next((station for station in stations.values() if station.role == "border"), None)
         entries = [border if station.role == "outside" else station for station in ends]
         first, second = entries  # that two stations have one address is told of the second
         met = getattr(first, form, None)

@@ -234,11 +234,17 @@ class Path(HashedOnce):
 
     @property
     def _options(self) -> Options:
-        """Return what the compressor may do for this flow."""
-        flow = self.flow
-        return Options(
-            flow.elide_udp_checksum, lorh=flow.routing != UNROUTED and flow.routing.compressed
-        )
+        """Return what the compressor may do for this flow.
+
+        A packet keeps its form: RFC 8138 is "optimized to enable that a packet is forwarded in its compressed form all
+        the way" (section 8).
+        """
+        flow, form = self.flow, self.link.addresses
+        if flow.routing == UNROUTED or not flow.routing.compressed:
+            return Options(flow.elide_udp_checksum)
+        final = flow.destination.ip(form)
+        end_octets = 0 if flow.group else flow.routed(form).end_octets(final, self.root)
+        return Options(flow.elide_udp_checksum, lorh=True, lorh_alone=True, end_octets=end_octets)
 
     def _payloads(
         self, payload: bytes, room: int | None = None, layout: ContentLayout | None = None
@@ -259,8 +265,21 @@ class Path(HashedOnce):
                 by=size - self.link.mtu,
                 cite=rfc(4944, "4"),
             )
-        cut = recoverable if self.link.recoverable else payloads
-        return cut(datagram, self.env, room=room, options=self._options, tail=tail)
+        env, options = self.env, self._options
+        if not self.link.recoverable:
+            return payloads(datagram, env, room=room, options=options, tail=tail)
+        after = self._after
+        if after is None:
+            return recoverable(datagram, env, room=room, slack=0, options=options, tail=tail)
+        there = env.between(after.source, after.destination)
+        return recoverable(datagram, env, room=room, after=there, options=options, tail=tail)
+
+    @property
+    def _after(self) -> Hop | None:
+        """Return the hop behind this one, where headers may take more; None where this is the last."""
+        hops = _hops(self.flow, self.link.addresses)
+        is_last = self.hop.name != FIRST and self.flow.hops == len(hops)
+        return None if self.flow.hops == 1 or is_last else hops[-1]
 
 
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths

@@ -10,6 +10,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.design.knob import Knob, replacing
+from lowpanbudget.env import IID_MASK
 from lowpanbudget.layers.internet import ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
@@ -82,6 +83,17 @@ class Routing:
         outer = Ipv6(0, 0, 0, ipv6.IPV6, TUNNEL_HOP_LIMIT - passed, start, end)
         return [outer, *extensions, header]
 
+    def end_octets(self, final: IPv6Address, root: IPv6Address) -> int:
+        """Return the octets of the last entry of a source route once those before it were popped; 0 without a route.
+
+        A router takes its entry out and leaves the others in the form they have, or gives the next one its own where
+        that is longer (RFC 8138 section 5.5).
+        """
+        if not self.route:
+            return 0
+        hops = [*routers(final, root, self.route, self.entry_octets), final]
+        return max(len(one.hops[0]) for one in routing.compress_hops(hops, root))
+
     def _source_route(
         self, final: IPv6Address, root: IPv6Address, passed: int
     ) -> tuple[IPv6Address, SourceRoute | None]:
@@ -142,9 +154,11 @@ def routers(
             + bytes([others[number % len(others)]])
             + ((number + 1) % tails).to_bytes(entry_octets - 1, "big")
         )
-        for number in range(count + 1)
+        for number in range(count + 2)
     )
-    return [stop for stop in stops if stop != root][:count]
+    # an identifier like an end's would be elided against that one's link address
+    taken = {int(end) & IID_MASK for end in (final, root)}
+    return [stop for stop in stops if int(stop) & IID_MASK not in taken][:count]
 
 
 def routing_knobs(

@@ -202,7 +202,8 @@ class RoutingShape(ShapeTable):
 
     form: Literal["6lorh", "extension-headers"] = key(
         Words("6lorh", "extension-headers"),
-        "As 6LoRH headers in page 1, or as IPv6 extension headers.",
+        "As 6LoRH headers in page 1, or as IPv6 extension headers. A packet keeps its form on its way. A route as "
+        "6LoRH stands for a routing header of whole addresses: with those the MTU and fragments count the datagram.",
         default="6lorh",
     )
     rpi: bool = key(Flag(), "RPL packet information.", default=True)
@@ -274,7 +275,7 @@ class NetworkShape(ShapeTable):
     fragments: Literal["plain", "recoverable"] = key(
         Words("plain", "recoverable"),
         "How datagrams are cut: plain fragments (RFC 4944), or recoverable ones (RFC 8931), which are "
-        "acknowledged and count compressed octets.",
+        "acknowledged and count compressed octets; the first leaves free what its headers grow by on the next hop.",
         default="plain",
     )
 

@@ -10,7 +10,7 @@ from lowpanbudget.env import Env
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import routing
-from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi
+from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, SrhLorh
 from lowpanbudget.layers.lowpan.routing import Outer, goes_down, reference_of
 from lowpanbudget.stack.outgoing import Extension, Outgoing
 from lowpanbudget.values import dataclass, replace
@@ -99,23 +99,30 @@ def without_groups(levels: list[Level], env: Env) -> list[Level]:
     return levels
 
 
-def outer_headers(level: Level, env: Env, final: IPv6Address) -> tuple[list[RoutingHeader], Outer]:
+def outer_headers(
+    level: Level, env: Env, final: IPv6Address, end_octets: int = 0
+) -> tuple[list[RoutingHeader], Outer]:
     """Return the routing headers of an outer IPv6 header, and what may be elided against it.
 
-    ``final`` is the destination that IPHC will carry.
+    ``final`` is the destination that IPHC will carry. With ``end_octets`` a way down that ends there says so in an
+    entry of so many octets, or more: "In Non-Storing mode, there is no implicit value for packets going downwards"
+    (RFC 8138 section 7).
     """
     header, root = level.header, env.root
     encapsulator = header.source.packed
     if root is not None:
         octets = 0 if header.source == root else routing.shortest_form(header.source, root)
         encapsulator = encapsulator[16 - octets :]
-    hops = level.hops
-    if ends_as_implied(level, env, final):
-        down = goes_down(level.rpi, header.source, env)
+    hops, down = level.hops, goes_down(level.rpi, header.source, env)
+    is_implied = ends_as_implied(level, env, final)
+    if is_implied and not (end_octets and down):
         outer = Outer(header.source, (), None if down else root)
     else:
         outer = Outer(header.source, hops, hops[-1])
     headers = _group_headers(outer.hops, header.source, level.rpi)
+    if is_implied and outer.hops:
+        octets = max(end_octets, routing.shortest_form(final, header.source))
+        headers[0] = SrhLorh((final.packed[16 - octets :],))
     return [*headers, IpInIp(header.hop_limit, encapsulator)], outer
 
 

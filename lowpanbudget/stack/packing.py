@@ -6,6 +6,7 @@ header may be compressed only while every header before it is (RFC 6282 section 
 
 from collections.abc import Callable, Iterator
 from functools import partial
+from math import inf
 from typing import NamedTuple
 
 from lowpanbudget.bits import Writer
@@ -35,12 +36,16 @@ from lowpanbudget.values import dataclass, replace
 class Options:
     """What a compressor may do: elide a UDP checksum (with permission), use RFC 7400 or RFC 8138.
 
+    ``lorh_alone``: with RFC 8138 RPL artefacts are its headers wherever they can be, though others may be shorter here;
+    ``end_octets``: in non-storing mode, those of the entry that says where an outer header that leads down ends.
     ``depth`` limits how many headers after the first are compressed; -1 leaves the IPv6 header alone too.
     """
 
     elide_udp_checksum: bool = False
     ghc: bool = False
     lorh: bool = False
+    lorh_alone: bool = False
+    end_octets: int = 0
     depth: int = ipv6.DEEPEST - 1  # a reader counts the first as well
 
 
@@ -102,8 +107,8 @@ def pack_headers(sent: Outgoing, env: Env, options: Options, cut: int | None = N
         return Packed(0, ipv6.OCTETS).behind(writer)
     rest = packing.following(_behind(1, first), options.depth)
     uncompressed = rest.behind(shortest.choose(first, env, nhc=rest.nhc))
-    most = uncompressed.cost(packing.octets)
     routed = packing.routed() if options.lorh else ()
+    most = inf if options.lorh_alone else uncompressed.cost(packing.octets)
     return next((form for form in routed if form.cost(packing.octets) <= most), uncompressed)
 
 
@@ -253,7 +258,7 @@ class _Packing:
         headers: list[lorh.RoutingHeader] = []
         tunnel = None
         for level in outers:
-            more, outer = artefacts.outer_headers(level, env, final)
+            more, outer = artefacts.outer_headers(level, env, final, self.options.end_octets)
             headers += more
             tunnel = outer.sides
         inner_headers = artefacts.inner_headers(last, env, tunnelled=bool(outers))

@@ -26,6 +26,7 @@ def recoverable(
     tag: int = 0,
     window: int | None = SEQUENCES,
     slack: int | None = None,
+    after: Env | None = None,
     options: Options | None = None,
     tail: Writer | None = None,
 ) -> list[Writer]:
@@ -33,9 +34,10 @@ def recoverable(
 
     The last of every ``window`` fragments, and the last of all, asks for an acknowledgement; with None no fragment
     does. ``slack`` octets stay free in the first fragment, which "MUST have enough slack to enable a less-efficient
-    compression in the next hops": None finds out how much by compressing the headers as the next hop would. ``tail`` as
-    in ``split.payloads``. Raises ``RequestError`` for a tag over 8 bits, and ``DoesNotFit`` when the room is too small
-    for the first fragment or the datagram needs more than 32 fragments.
+    compression in the next hops": None finds out how much by compressing the headers as the next hop would,
+    ``after`` this one (None: where nothing is elided against link addresses). ``tail`` as in ``split.payloads``.
+    Raises ``RequestError`` for a tag over 8 bits, and ``DoesNotFit`` when the room is too small for the first
+    fragment or the datagram needs more than 32 fragments.
     """
     options = options or Options()
     if not 0 <= tag <= 0xFF:
@@ -51,7 +53,8 @@ def recoverable(
     # byte code over the whole payload would be cut, and its headers do not stand in the first fragment alone
     options = replace(options, ghc=False)
     most = min(room - RFRAG.octets, LARGEST_FRAGMENT)
-    packed, first = _first(sent, env, options, most, slack)
+    there = env.between(None, None) if after is None else after
+    packed, first = _first(sent, env, options, most, slack, there)
     compressed = packed.written()
     compressed.append(part(datagram, packed.covers, len(datagram), tail))
     size = len(compressed.data)
@@ -69,7 +72,7 @@ def recoverable(
 
 
 def _first(
-    sent: Outgoing, env: Env, options: Options, most: int, slack: int | None
+    sent: Outgoing, env: Env, options: Options, most: int, slack: int | None, there: Env
 ) -> tuple[Packed, int]:
     """Return the headers, compressed as far as the first fragment allows, and how many octets that fragment takes.
 
@@ -79,7 +82,7 @@ def _first(
     while True:
         options = replace(options, depth=depth)
         packed = pack_headers(sent, env, options)
-        free = _slack(sent, env, options, packed) if slack is None else slack
+        free = _slack(sent, there, options, packed) if slack is None else slack
         first = most - free
         if first >= packed.octets:
             return packed, first
@@ -92,16 +95,14 @@ def _first(
         depth -= 1
 
 
-def _slack(sent: Outgoing, env: Env, options: Options, packed: Packed) -> int:
+def _slack(sent: Outgoing, there: Env, options: Options, packed: Packed) -> int:
     """Return how many octets the headers grow at the next hop: identifiers in line, and another hop limit."""
     first, *rest = sent.headers
     assert isinstance(first, Ipv6)
     forwarded = replace(first, hop_limit=max(first.hop_limit - 1, 1))
-    there = pack_headers(
-        replace(sent, headers=(forwarded, *rest)), env.between(None, None), options
-    )
+    onwards = pack_headers(replace(sent, headers=(forwarded, *rest)), there, options)
     octets = len(sent.octets)
-    return max(there.cost(octets) - packed.cost(octets), 0)
+    return max(onwards.cost(octets) - packed.cost(octets), 0)
 
 
 def _fragment(

@@ -19,13 +19,17 @@ from lowpanbudget.layers.link.elements import Element
 KEY = bytes(range(16))
 EUI = bytes.fromhex("acde480000000001")
 
-u8, u16, u32 = (st.integers(0, (1 << bits) - 1) for bits in (8, 16, 32))
+u8, u16 = (st.integers(0, (1 << bits) - 1) for bits in (8, 16))
 some_u8, some_u16 = st.none() | u8, st.none() | u16
 links = st.none() | st.binary(min_size=2, max_size=2) | st.binary(min_size=8, max_size=8)
 booleans = (False, True)
 # whether there is security, level, key identifier mode, and whether the slot is in the nonce, with the counter or not
 protections = st.sampled_from(list(product(booleans, range(8), range(4), booleans, booleans)))
 sources = {size: st.binary(min_size=size, max_size=size) for size in (4, 8)}
+
+counters = st.integers(
+    0, 0xFFFFFFFE
+)  # the last one is never sent (2015 edition, clause 9.4.2, from memory)
 
 
 def securities(draw: st.DrawFn) -> Security | None:
@@ -36,7 +40,7 @@ def securities(draw: st.DrawFn) -> Security | None:
     return Security(
         level,
         mode,
-        None if slot else draw(u32),
+        None if slot else draw(counters),
         draw(sources[size]) if size else None,
         draw(u8) if mode else None,
         slot or nonce,
