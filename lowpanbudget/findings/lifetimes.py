@@ -22,13 +22,17 @@ _MOST_WAITING = 16  # uses of one thing that wait for the next frame of who may 
 
 
 class Granted(NamedTuple):
-    """What holds for ``lifetime_s`` from ``time_s`` on, by frame ``number``; ``source`` renews it with ``receiver``."""
+    """What holds for ``lifetime_s`` from ``time_s`` on, by frame ``number``; ``source`` renews it with ``receiver``.
+
+    ``taken_back``: its source says itself that it is over, which ``lifetime_s`` later all know.
+    """
 
     lifetime_s: float
     time_s: float
     number: int
     source: bytes
     receiver: bytes | None = None
+    taken_back: bool = False
 
     @property
     def end_s(self) -> float:
@@ -49,6 +53,8 @@ class _Use(NamedTuple):
     def remarked(self) -> Iterator[Hit]:
         """Yield what is said where a renewal may have gone unheard: nothing as long as that is likely."""
         granted = self.granted
+        if granted.taken_back:
+            return  # no renewal of it is due at any time
         if self.time_s > granted.time_s + _MISSED * granted.lifetime_s:
             yield self.hit._replace(severity=Severity.REMARK)
 
@@ -115,7 +121,9 @@ class Lifetimes(Recent[int, Granted]):
         age, late = (
             seconds_text(scene.time_s - since_s) for since_s in (granted.time_s, granted.end_s)
         )
-        evidence = f"frame {granted.number}: {said[0]}; frame {scene.number}: {said[1]} {age} later, {late} too late"
+        evidence = f"frame {granted.number}: {said[0]}; frame {scene.number}: {said[1]} {age} later"
+        if not granted.taken_back:
+            evidence += f", {late} too late"
         frames = granted.number, *scene.numbers
         use = _Use(
             granted,

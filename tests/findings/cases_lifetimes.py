@@ -408,7 +408,7 @@ LIFETIME_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         _PREFIX,
         lambda: Capture([valid(1, 1, 120), sent(124, 2, (ROOT, NODE)), at_hand(125, 3, ROOT)]),
     ),
-    "a path that was taken back": (
+    "a path that was taken back, and a datagram over nobody knows whom": (
         _PATH,
         lambda: Capture(
             [

@@ -1,21 +1,69 @@
 """Captures in which nodes break the rules of RPL for parents, DAOs, configurations and routes, and near misses."""
 
 from collections.abc import Callable
+from itertools import pairwise
 
 from findings import air
-from findings.air import PREFIX, Capture
+from findings.air import NODE, PREFIX, ROOT, Capture
 from findings.cases_further import Further
-from findings.cases_routing import daos, dio, dios
+from findings.cases_lifetimes import AWAY, HOME, Timed, advertised, configured, led_down, sent
+from findings.cases_routing import RELAY, daos, dio, dios
 from findings.judge import Told
 
 FAR = f"{PREFIX}ff:fe00:17"
-_ABOVE, _VERSION = "rank-not-above-parent", "version-jumps"
+THIRD = b"\x00\x19"
+_ABOVE, _VERSION, _PATH = "rank-not-above-parent", "version-jumps", "path-used-too-late"
 
 
 def raised(*versions: int) -> Capture:
     """DIOs of the root 5 s apart, one for each version."""
-    messages = [dio(air.ROOT, 256, version) for version in versions]
+    messages = [dio(ROOT, 256, version) for version in versions]
     return dios(*messages, at=[1.0 + 5 * number for number in range(len(messages))])
+
+
+def told_up(at: float, number: int, units: int, *way: bytes, sequence: int = 240) -> list[Timed]:
+    """DAOs of storing mode for NODE, each to the next node of a way (RFC 6550 section 9.8: without a parent)."""
+    messages = []
+    for hop, (node, parent) in enumerate(pairwise(way)):
+        ends = air.address("fe80::", node), air.address("fe80::", parent)
+        body = bytes([0, 0, 0, number, 5, 18, 0, 128]) + HOME.packed
+        body += bytes([6, 4, 0, 0, sequence, units])
+        packet = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 255)
+        messages.append((at + hop / 10, air.frame(packet, number, (node, parent))))
+    return messages
+
+
+def leaves(at: float, number: int, parent: bytes = RELAY) -> Timed:
+    """A No-Path DAO of NODE to the root, about this parent (section 6.7.8: "a loss of reachability")."""
+    body = bytes([0, 0, 0, number, 5, 18, 0, 128]) + HOME.packed
+    body += bytes([6, 20, 0, 0, 241, 0]) + air.address(PREFIX, parent).packed
+    message = air.icmpv6(155, body, HOME, AWAY, code=2)
+    return at, air.frame(air.ip(HOME, AWAY, 58, message), number, (NODE, RELAY))
+
+
+def over(at: float, number: int, router: bytes = RELAY) -> Timed:
+    """A datagram to NODE by a source route over THIRD and one more router (RFC 6554 section 3)."""
+    last = air.address(PREFIX, router)
+    body = bytes([17, 4, 3, 2, 0, 0, 0, 0]) + last.packed + HOME.packed
+    body += air.udp(b"set %03d" % number, AWAY, HOME)
+    packet = air.ip(AWAY, air.address(PREFIX, THIRD), 43, body)
+    return at, air.frame(packet, number, (ROOT, THIRD))
+
+
+def in_instance(at: float, number: int, instance: int) -> Timed:
+    """A datagram for NODE that goes down in an RPL instance (RFC 6553 section 3)."""
+    body = bytes([17, 0, 0x63, 4, 0x80, instance, 1, 0]) + air.udp(b"set", AWAY, HOME)
+    return at, air.frame(air.ip(AWAY, HOME, 0, body), number, (ROOT, RELAY))
+
+
+WAY = NODE, RELAY, ROOT
+TAKEN_BACK = "datagrams are routed down to an address whose path a No-Path DAO took back"
+
+
+def later(*messages: Timed | list[Timed]) -> Capture:
+    """These messages, behind the configuration of a lifetime unit of 60 s."""
+    every = [[one] if isinstance(one, tuple) else one for one in messages]
+    return Capture([configured(0.5), *[one for some in every for one in some]])
 
 
 RPL_FURTHER = [
@@ -48,6 +96,48 @@ RPL_FURTHER = [
             3,
         ),
     ),
+    # "In Storing mode, DAOs are communicated directly to DAO parents" (section 9.8): the root has it of RELAY
+    Further(
+        _PATH,
+        lambda: later(
+            told_up(1, 1, 2, *WAY), led_down(60, 2), led_down(124, 3), sent(125, 2, (RELAY, ROOT))
+        ),
+        Told(
+            "risk",
+            FAR,
+            "datagrams are routed down to an address whose path for 120 s ran out",
+            ("frame 3: DAO; frame 5: 0x0001 routes 123 s later, 2.9 s too late",),
+            (3, 5),
+        ),
+    ),
+    Further(
+        _PATH,
+        lambda: later(
+            told_up(1, 1, 255, *WAY),
+            told_up(2, 2, 0, *WAY, sequence=241),
+            led_down(30, 3),
+            led_down(64, 4),
+            sent(65, 3, (RELAY, ROOT)),
+        ),
+        Told(
+            "risk",
+            FAR,
+            TAKEN_BACK,
+            ("frame 5: No-Path DAO; frame 7: 0x0001 routes 61.9 s later",),
+            (5, 7),
+        ),
+    ),
+    Further(
+        _PATH,
+        lambda: later(advertised(1, 1, 255), leaves(2, 2), over(30, 3), over(64, 4), sent(65, 3)),
+        Told(
+            "risk",
+            FAR,
+            TAKEN_BACK,
+            ("frame 3: No-Path DAO; frame 5: 0x0001 routes 62 s later",),
+            (3, 5),
+        ),
+    ),
     # ten times from frame 2, at 6 s, to frame 11, at 51 s; behind 127 stands 0 (section 7.2)
     Further(
         _VERSION,
@@ -64,6 +154,64 @@ RPL_FURTHER = [
 ]
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a stored path that is told anew": (
+        _PATH,
+        lambda: later(
+            told_up(1, 1, 2, *WAY),
+            told_up(60, 2, 2, *WAY),
+            led_down(124, 3),
+            sent(125, 3, (RELAY, ROOT)),
+        ),
+    ),
+    # the router keeps what the node itself tells it, and the node is its neighbour
+    "a stored path of a neighbour": (
+        _PATH,
+        lambda: later(told_up(1, 1, 2, NODE, ROOT), led_down(124, 3, to=NODE), sent(125, 2)),
+    ),
+    # NODE moves from RELAY to THIRD, whose DAOs nobody heard
+    "a stored path that goes over another neighbour": (
+        _PATH,
+        lambda: later(
+            told_up(1, 1, 2, *WAY), led_down(124, 3, to=THIRD), sent(125, 2, (RELAY, ROOT))
+        ),
+    ),
+    # to THIRD first, and then the No-Path that RELAY hands on (sections 9.8, rules 2 and 4)
+    "a No-Path for the way that a node has left": (
+        _PATH,
+        lambda: later(
+            told_up(1, 1, 255, *WAY),
+            told_up(2, 2, 255, NODE, THIRD, ROOT),
+            told_up(3, 3, 0, *WAY, sequence=241),
+            led_down(64, 4, to=THIRD),
+            sent(65, 4, (RELAY, ROOT)),
+            sent(65, 3, (THIRD, ROOT)),
+        ),
+    ),
+    "a No-Path behind which a DAO may have gone unheard": (
+        _PATH,
+        lambda: later(
+            told_up(1, 1, 255, *WAY),
+            told_up(2, 2, 0, *WAY, sequence=241),
+            led_down(64, 4),
+            sent(65, 4, (RELAY, ROOT)),
+            led_down(9000, 5),
+        ),
+    ),
+    "a No-Path, and a path again": (
+        _PATH,
+        lambda: later(
+            advertised(1, 1, 255), leaves(2, 2), advertised(3, 3, 255), over(64, 4), sent(65, 4)
+        ),
+    ),
+    # non-storing: "The DODAG root can piece together a Downward route to a node by using DAO parent sets" (section 9.7)
+    "a No-Path about one of two parents": (
+        _PATH,
+        lambda: later(advertised(1, 1, 255), leaves(2, 2, b"\x00\x1a"), over(64, 4), sent(65, 3)),
+    ),
+    "a path in another instance": (
+        _PATH,
+        lambda: later(told_up(1, 1, 2, *WAY), in_instance(124, 3, 1), sent(125, 2, (RELAY, ROOT))),
+    ),
     # its one DIO may not have come over to the child, whatever it sends again
     "a parent that was heard to leave once": (
         _ABOVE,
