@@ -28,7 +28,7 @@ from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.report.arrival_text import legend
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
-from lowpanbudget.report.page.still import still
+from lowpanbudget.report.page.still import _answer, still
 from lowpanbudget.report.page.words import page_words
 from lowpanbudget.room.measure import cliffs
 from lowpanbudget.room.states import most_of, settings_of
@@ -82,17 +82,68 @@ def small_page() -> Any:
 def test_the_figures_of_a_frame_stand_beside_those_of_the_standard() -> None:
     """By hand: 2 + 1 + 2 + 8 + 8 of MAC header, 2 of security, MIC 4 and FCS 2; IPHC 2 + 8, UDP 1 + 1 + 2.
 
-    RFC 4944 section 4: 127 - 25 is 102, less 21 is 81.
+    Behind the first hop the hop limit is no usual one (RFC 6282 section 3.1.1, HLIM), and the source's 8 octets do not
+    follow from the link (3.2.2): 9 more. RFC 4944 section 4: 127 - 25 is 102, less 21 is 81.
     """
     one = replace(FOOTBRIDGE, flows=FOOTBRIDGE.flows[:1], messages=())
     shown = design_page(one, most=1, network=False)
     html = unescape(design_html(shown))
-    assert "take 29 of 127 octets and leave 98; other headers take 14 of those" in html
+    assert "take 29 of 127 octets and leave 98; other headers take 23 of those" in html
     assert "102 left, 127 less 25, and with 81 where security takes 21 more" in html
     # table 11-1 from memory
     largest = "no frame of more than 127 octets: that is its aMaxPhyPacketSize (IEEE 802.15.4-2015 table 11-1"
     assert largest in html
     assert shown["flows"][0]["rooms"][0][0] == 127 - 29 - 14
+
+
+def test_what_goes_in_one_frame_all_the_way_is_the_headline(page: Any, small_page: Any) -> None:
+    """By hand, as above: 127 - 29 - 14 on the first hop of features and 9 less behind it, where 84 would be cut in two.
+
+    The frames of each flow are built on every hop, with what the headline says and with one octet more.
+    """
+    html = design_html(small_page)
+    words = (
+        "On features, one frame carries <strong>75 octets of your data</strong> on every hop; 84 on the first. On the "
+        "forwarded hop, drawn here, 52 of 127 octets are headers and trailer."
+    )
+    assert words in html
+    row = "<th scope=row>features</th><td>up</td><td class=n>75</td><td>first 84, forwarded 75</td>"
+    assert row in html
+    for design, shown in ((ARCHIVE, page), (FOOTBRIDGE, small_page)):
+        for number, flow in enumerate(design.flows):
+            most = int(still(shown, number)["answer"][1].split()[0])
+            paths = design.paths(flow)
+            assert {built(path, most) for path in paths} == {1}
+            assert any(built(path, most + 1) != 1 for path in paths)
+            assert f"<th scope=row>{flow.name}</th>" in design_html(shown)
+
+
+def test_the_headline_says_on_which_hop_nothing_fits() -> None:
+    """The hop with the least room decides (common sense: a frame that one hop cannot send does not arrive)."""
+    shown = {"name": "far", "hops": [{"name": "first"}, {"name": "forwarded"}], "rooms": [[5, -4]]}
+    assert _answer(shown, 1, 131) == (
+        "On far, ", "nothing fits",
+        ": the headers alone are 4 octets over on the forwarded hop; 5 on the first.",
+    )  # fmt: skip
+    one = {**shown, "hops": shown["hops"][:1], "rooms": [[84]]}
+    assert "".join(_answer(one, 0, 127)) == (
+        "On far, one frame carries 84 octets of your data. Of the frame, 43 of 127 octets are headers and trailer."
+    )
+
+
+def test_larger_payloads_are_told_for_every_hop(small_page: Any) -> None:
+    """RFC 4944 section 5.3, by hand: fragments but the last carry multiples of 8 octets of the datagram; built here."""
+    base = still(small_page)
+    assert (
+        base["payload_of"] == "Of features, forwarded hop, as drawn above; the table has every hop."
+    )
+    paths = FOOTBRIDGE.paths(FOOTBRIDGE.flow("features"))
+    assert base["cliffs"][0] == [1, 84, 75]
+    for frames, *most in base["cliffs"]:
+        for path, octets in zip(paths, most, strict=True):
+            assert built(path, octets) == frames
+            assert built(path, octets + 1) != frames
+    assert "<td class=n>1</td><td class=n>84</td><td class=n>75</td>" in design_html(small_page)
 
 
 def test_headers_are_told_where_the_datagram_and_not_the_frame_ends_the_room() -> None:
@@ -102,7 +153,8 @@ def test_headers_are_told_where_the_datagram_and_not_the_frame_ends_the_room() -
     shown = design_page(one, most=1, network=False)
     html = design_html(shown)
     assert "take 31 of 2047 octets and leave 2016; other headers take 14 of those" in html
-    assert shown["flows"][0]["rooms"][0][0] == 1280 - 48
+    assert shown["flows"][0]["rooms"][0] == [1280 - 48] * 2
+    assert "<strong>1232 octets of your data</strong> on every hop. On the first hop, drawn" in html
 
 
 def test_what_the_link_takes_is_told_of_each_state() -> None:
@@ -127,7 +179,7 @@ def test_a_change_of_the_design_is_a_setting_of_each_flow_whose_room_it_changes(
     """
     rooms = {}
     for number, shown in enumerate(page["flows"]):
-        for row in still(page, number)["alone"]:
+        for row in still(page, number, 0)["alone"]:
             if "context 1 numbered 0" in row["text"]:
                 rooms[shown["name"]] = (row["room"] - shown["rooms"][0][0], row["text"])
     assert {name: gain for name, (gain, _) in rooms.items()} == {
@@ -514,8 +566,8 @@ def test_links_lead_to_what_is_there_and_what_stands_on_paper_is_titled(page: An
     assert len(ids) == len(set(ids))
     assert set(re.findall(r'href="#([^"]*)"', html)) <= set(ids)
     flow = page["flows"][0]
-    room = f"{flow['rooms'][0][0]} octets of room as the design has it"
-    assert f"Of {flow['name']}, {flow['hops'][0]['name']} hop: {room}" in html
+    room = f"{min(flow['rooms'][0])} octets of room as the design has it"
+    assert f"Of {flow['name']}, forwarded hop: {room}" in html
     assert "@media print{:root{--paper:#ffffff;" in html  # no shade over the sheet
 
 

@@ -1,4 +1,4 @@
-"""What stands in a page without its script: the frame of the first flow and hop, and every table of it.
+"""What stands in a page without its script: the frame of the first flow on the hop that decides, and every table of it.
 
 The rows of fields are those that the page's script draws at 32 bits a row.
 """
@@ -13,9 +13,14 @@ from lowpanbudget.report.svg.looks import LOOKS
 from lowpanbudget.report.view import Data
 
 
-def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
-    """Return the frame of a flow on a hop, as the design has it, in rows of pieces, and the rows of its tables."""
+def still(page: Data, flow: int = 0, hop: int | None = None) -> Data:
+    """Return the frame of a flow on a hop, as the design has it, in rows of pieces, and the rows of its tables.
+
+    Without a hop it is the one that decides what goes in one frame all the way: the one with the least room.
+    """
     shown = page["flows"][flow]
+    rooms = shown["rooms"][0]
+    hop = rooms.index(min(rooms)) if hop is None else hop
     figure = _figure(page, shown["frames"][0][hop], shown["restored"][0][hop])
     octets = sum(field["bits"] for field in figure["fields"]) // 8
     return {
@@ -23,6 +28,9 @@ def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
         "reckoned": _reckoned(shown, hop, octets, *page["links"][shown["links"][0][hop]]),
         **figure,
         "cautions": shown["hops"][hop]["cautions"],
+        "payload_of": _payload_of(shown, hop),
+        "cliff_hops": [one["name"] for one in shown["hops"]],
+        "cliffs": list(_cliffs(page, shown)),
         "alone_of": _alone_of(shown, hop),
         "alone": list(_alone(page, shown, hop)),
         "bits": {one["id"]: list(rows_of(_bits(page, one))) for one in page["messages"]},
@@ -58,12 +66,46 @@ def _figure(page: Data, frame: list[int], restored: int) -> Data:
     }
 
 
-def _answer(flow: Data, hop: int, octets: int) -> str:
-    room, where = flow["rooms"][0][hop], f"{flow['name']}, {flow['hops'][hop]['name']} hop"
-    if room < 0:
-        return f"On {where}, nothing fits: the headers alone are {plural(-room, 'octet')} over."
-    headers = f"{plural(octets - room, 'octet')} of {octets}"
-    return f"On {where}, one frame carries {plural(room, 'octet')} of your data: {headers} are headers and trailer."
+def _answer(flow: Data, hop: int, octets: int) -> tuple[str, str, str]:
+    """Return what one frame carries all the way, in the words before what is set in bold, that, and those behind it.
+
+    Who writes a program sends what goes in one frame on every hop: the hop with the least room decides.
+    """
+    rooms, names = flow["rooms"][0], [one["name"] for one in flow["hops"]]
+    least = min(rooms)
+    others = [
+        f"{_carried(room)} on the {name}"
+        for room, name in zip(rooms, names, strict=True)
+        if room > least
+    ]
+    more = "".join(f"; {words}" for words in others)
+    if least < 0:
+        where = names[rooms.index(least)]
+        over = f"{plural(-least, 'octet')} over on the {where} hop"
+        return f"On {flow['name']}, ", "nothing fits", f": the headers alone are {over}{more}."
+    drawn = f"On the {names[hop]} hop, drawn here" if len(rooms) > 1 else "Of the frame"
+    headers = f"{octets - max(rooms[hop], 0)} of {plural(octets, 'octet')} are headers and trailer"
+    every = " on every hop" if len(rooms) > 1 else ""
+    carried = f"{plural(least, 'octet')} of your data"
+    return f"On {flow['name']}, one frame carries ", carried, f"{every}{more}. {drawn}, {headers}."
+
+
+def _carried(room: int) -> str:
+    return f"{-room} over" if room < 0 else str(room)
+
+
+def _payload_of(flow: Data, hop: int) -> str:
+    return f"Of {flow['name']}, {flow['hops'][hop]['name']} hop, as drawn above; the table has every hop."
+
+
+def _cliffs(page: Data, flow: Data) -> Iterator[list[int | None]]:
+    """Yield a number of frames, and for each hop the largest payload that goes in them; None where none does."""
+    by_hop = []
+    for room, at in zip(flow["rooms"][0], flow["cliffs"][0], strict=True):
+        fullest = [(room, 1)] if room >= 0 else []
+        by_hop.append({frames: most for most, frames in (*fullest, *page["further"][at])})
+    for frames in sorted(set().union(*by_hop)):
+        yield [frames, *(cliffs.get(frames) for cliffs in by_hop)]
 
 
 def _reckoned(flow: Data, hop: int, octets: int, largest: int, left: int) -> str:

@@ -112,8 +112,19 @@ function recall() {
 }
 
 // --- payload ------------------------------------------------------------------------------------
+// Payloads that just go in a number of frames on a hop, as pairs.
+const fullest = (state, at) => [...flow.rooms[state][at] < 0 ? [] : [[flow.rooms[state][at], 1]], ...data.further[flow.cliffs[state][at]]];
+function drawCliffs(state) {
+  const hops = flow.hops.map((_, at) => new Map(fullest(state, at).map(([most, frames]) => [frames, most])));
+  const counts = [...new Set(hops.flatMap((one) => [...one.keys()]))].sort((one, other) => one - other);
+  fill("cliff-hops", ["frames", ...flow.hops.map((one) => `${one.name} hop: octets at most`)].map((words) => el("th", {class: "n", scope: "col"}, words)));
+  fill("cliffs", counts.map((frames) => el("tr", {}, [frames, ...hops.map((one) => one.get(frames) ?? "-")].map((one) => el("td", {class: "n"}, String(one))))));
+  byId("cliffs-part").hidden = !counts.length;
+}
 function drawPayload(state) {
-  const room = flow.rooms[state][hop], steps = [...room < 0 ? [] : [[room, 1]], ...data.further[flow.cliffs[state][hop]]];
+  const room = flow.rooms[state][hop], steps = fullest(state, hop);
+  drawCliffs(state);
+  fill("payload-of", `Of ${flow.name}, ${flow.hops[hop].name} hop, as drawn above; the table has every hop.`);
   byId("payload").hidden = !steps.length;
   byId("no-payload").hidden = !byId("payload").hidden;
   if (byId("payload").hidden) return;
@@ -125,15 +136,16 @@ function drawPayload(state) {
     return bar;
   });
   fill("steps", bars);
+  const others = flow.hops.flatMap((one, at) => at === hop ? [] : [[one.name, fullest(state, at)]]);
   const say = () => {
-    const size = Number(slider.value), step = steps.find(([most]) => size <= most);
+    const size = Number(slider.value), into = (some) => some.find(([most]) => size <= most), step = into(steps);
     bars.forEach((bar, index) => bar.classList.toggle("on", index < step[1]));
-    byId("says").textContent = `${plural(size, "octet")}: ${plural(step[1], "frame")}, ${step[0] - size} left before the next`;
+    const elsewhere = others.map(([name, some]) => `; ${name} hop: ${into(some) ? plural(into(some)[1], "frame") : "more than told here"}`);
+    byId("says").textContent = `${plural(size, "octet")}: ${plural(step[1], "frame")}, ${step[0] - size} left before the next${elsewhere.join("")}`;
   };
   slider.oninput = say;
   slider.value = Math.max(room, 0);
   say();
-  fill("cliffs", steps.map(([most, frames]) => el("tr", {}, el("td", {class: "n"}, String(frames)), el("td", {class: "n"}, String(most)))));
 }
 
 // --- messages -----------------------------------------------------------------------------------
@@ -150,10 +162,15 @@ function drawMessages() {
 }
 
 // --- all of it ----------------------------------------------------------------------------------
-function answer(room, octets) {
-  const where = `${flow.name}, ${flow.hops[hop].name} hop`;
-  if (room < 0) return [`On ${where}, `, el("strong", {}, "nothing fits"), `: the headers alone are ${plural(-room, "octet")} over.`];
-  return [`On ${where}, one frame carries `, el("strong", {}, `${plural(room, "octet")} of your data`), `: ${plural(octets - room, "octet")} of ${octets} are headers and trailer.`];
+// Who writes a program sends what goes in one frame on every hop: the hop with the least room decides.
+const decides = (rooms) => rooms.indexOf(Math.min(...rooms));
+function answer(rooms, octets) {
+  const least = rooms[decides(rooms)], names = flow.hops.map((one) => one.name);
+  const more = rooms.map((room, at) => room > least ? `; ${room < 0 ? `${-room} over` : room} on the ${names[at]}` : "").join("");
+  if (least < 0) return [`On ${flow.name}, `, el("strong", {}, "nothing fits"), `: the headers alone are ${plural(-least, "octet")} over on the ${names[decides(rooms)]} hop${more}.`];
+  const drawn = rooms.length > 1 ? `On the ${names[hop]} hop, drawn here` : "Of the frame";
+  return [`On ${flow.name}, one frame carries `, el("strong", {}, `${plural(least, "octet")} of your data`),
+    `${rooms.length > 1 ? " on every hop" : ""}${more}. ${drawn}, ${octets - Math.max(rooms[hop], 0)} of ${plural(octets, "octet")} are headers and trailer.`];
 }
 function reckoned(room, octets, largest, left) {
   const headers = octets - Math.max(room, 0) - (largest - left);
@@ -164,7 +181,7 @@ function draw() {
   if (!rooms) return;
   drawFigure(flow.frames[state][hop], flow.restored[state][hop]);
   const octets = fields.reduce((sum, field) => sum + field.bits, 0) / 8;
-  fill("answer", answer(rooms[hop], octets));
+  fill("answer", answer(rooms, octets));
   fill("reckoned", reckoned(rooms[hop], octets, ...data.links[flow.links[state][hop]]));
   fill("cautions", flow.hops[hop].cautions.map((words) => el("li", {}, words)));
   drawSettings(); drawAlone(); drawChanged(); drawKept(); drawPayload(state);
@@ -178,9 +195,10 @@ function link() {
 function follow() {
   const parts = linked();
   flow = data.flows.find((one) => one.name === parts[0]) || data.flows[0];
-  hop = Math.max(flow.hops.findIndex((one) => one.name === parts[1]), 0);
   keep(parts);
   recall();
+  const asked = flow.hops.findIndex((one) => one.name === parts[1]);
+  hop = asked < 0 ? decides(flow.rooms[stateOf(chosen)]) : asked;
   const field = parts.find((one) => /^field-\d+$/.test(one));
   current = field ? Number(field.slice(6)) : 1;
   drawChoices();
@@ -194,8 +212,8 @@ function drawChoices() {
 }
 function changeFlow(event) {
   flow = data.flows[Number(event.target.value)];
-  hop = Math.min(hop, flow.hops.length - 1);
   recall();
+  hop = decides(flow.rooms[stateOf(chosen)]);
   drawChoices();
   draw();
 }
