@@ -16,10 +16,10 @@ from lowpanbudget.values import FrozenDict, dataclass
 SUBJECTS = (
     "capture", "check-sequences", "link", "slots", "acknowledgements", "nodes", "security", "unsealing", "keys",
     "sealed", "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments",
-    "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "registrations", "joining", "paths", "routing",
-    "directions", "message-ids", "application", "requests", "refusals", "answers", "observations", "blocks",
-    "protection", "plan", "messages", "floods", "forwarding", "delivery", "tunnels", "planned-checksums", "routes",
-    "frames", "protocols", "settings", "deployment", "loads",
+    "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "configurations", "registrations",
+    "joining", "paths", "routing", "directions", "message-ids", "application", "requests", "refusals", "answers",
+    "observations", "blocks", "protection", "plan", "messages", "floods", "forwarding", "delivery",
+    "tunnels", "planned-checksums", "routes", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

@@ -4,14 +4,15 @@ from collections.abc import Callable
 from itertools import pairwise
 
 from findings import air
-from findings.air import NODE, PREFIX, ROOT, Capture
+from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
 from findings.cases_further import Further
 from findings.cases_lifetimes import AWAY, HOME, Timed, advertised, configured, led_down, sent
 from findings.cases_routing import RELAY, daos, dio, dios
-from findings.judge import Told
+from findings.judge import Case, Told
 
 FAR = f"{PREFIX}ff:fe00:17"
 THIRD = b"\x00\x19"
+_CONFIGURED = "configuration-not-the-roots"
 _ABOVE, _VERSION, _PATH = "rank-not-above-parent", "version-jumps", "path-used-too-late"
 
 
@@ -65,6 +66,36 @@ def later(*messages: Timed | list[Timed]) -> Capture:
     every = [[one] if isinstance(one, tuple) else one for one in messages]
     return Capture([configured(0.5), *[one for some in every for one in some]])
 
+
+def rounds(*configured: tuple[bytes, int, int | None], times: int = 4) -> Capture:
+    """DIOs in turn of nodes with a rank, and MinHopRankIncrease in their configuration, if they bring one."""
+    frames = []
+    for number in range(times):
+        for node, rank, increase in configured:
+            message = dio(
+                node, rank, configured=(12, 8) if increase else None, increase=increase or 0
+            )
+            frames.append(air.frame(message, number, (node, BROADCAST)))
+    return Capture([*frames])
+
+
+RPL_CASES: dict[str, Case] = {
+    # "Nodes other than the DODAG root MUST NOT modify this information" (RFC 6550 section 6.7.6)
+    "configuration-not-the-roots": Case(
+        lambda: rounds((ROOT, 256, 256), (RELAY, 512, 128), (NODE, 768, 128), times=3),
+        lambda: rounds((ROOT, 256, 256), (RELAY, 512, 128), (NODE, 768, 128), times=2),
+        Told(
+            "failure",
+            "fe80::ff:fe00:17, fe80::ff:fe00:18",
+            "MinHopRankIncrease 128 is announced where the root configures MinHopRankIncrease 256",
+            (
+                "DODAG 2001:db8:1::ff:fe00:1, version 240: rank 256 announces MinHopRankIncrease 256",
+            ),
+            (1, 2, 3, 5, 6, 8, 9),
+            6,
+        ),
+    ),
+}
 
 RPL_FURTHER = [
     # RFC 6550 section 8.2.2.5: "MUST NOT have any nodes with a Rank of INFINITE_RANK in its parent set"
@@ -222,6 +253,34 @@ RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: daos(900, 900, 900, 900, parent=768, increase=256, heard=1, stored=True),
     ),
     "a version that was raised twice": (_VERSION, lambda: raised(240, 241, 242, 242)),
+    # the node takes the new one over in the end
+    "a configuration that comes late to a node": (
+        _CONFIGURED,
+        lambda: Capture(
+            [
+                *rounds((ROOT, 256, 256), (RELAY, 512, 128)).air,
+                *rounds((ROOT, 256, 256), (RELAY, 512, 256), times=1).air,
+            ]
+        ),
+    ),
+    "a root that configures anew": (
+        _CONFIGURED,
+        lambda: Capture(
+            [
+                *rounds((ROOT, 256, 128), (RELAY, 512, 128)).air,
+                *rounds((ROOT, 256, 256), (RELAY, 512, 128)).air,
+            ]
+        ),
+    ),
+    "nodes that differ where their root is out of earshot": (
+        _CONFIGURED,
+        lambda: rounds((RELAY, 512, 128), (NODE, 768, 256)),
+    ),
+    # "it is not necessary to include in every DIO"
+    "DIOs without a configuration": (
+        _CONFIGURED,
+        lambda: rounds((ROOT, 256, 256), (RELAY, 512, None), (NODE, 768, 256)),
+    ),
     "leaves that name a parent which left": (
         _ABOVE,
         lambda: daos(0xFFFF, 0xFFFF, 0xFFFF, parent=0xFFFF, stored=True),

@@ -33,7 +33,7 @@ from findings.cases_protection import (
 from findings.cases_reading import READING_CASES, READING_FURTHER, READING_NEAR, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
-from findings.cases_rpl import RPL_FURTHER, RPL_NEAR
+from findings.cases_rpl import RPL_CASES, RPL_FURTHER, RPL_NEAR
 from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
 from findings.cases_source_routes import SOURCE_ROUTE_CASES, SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
 from findings.cases_unsealing import UNSEALING_FURTHER
@@ -72,6 +72,7 @@ CASES: dict[str, Case] = (
     | MISPLACED_CASES
     | READING_CASES
     | LORH_CASES
+    | RPL_CASES
 )
 NEAR = (
     LINK_NEAR
