@@ -211,16 +211,21 @@ class Message(HashedOnce):
         return repeated[0] if len(repeated) == 1 else None
 
     @explains
-    def batch(self, octets: int, case: Case = "greatest") -> int | None:
+    def batch(
+        self, octets: int, case: Case = "greatest", *, every_s: float | None = None
+    ) -> int | None:
         """Return how many readings fit in ``octets`` octets, found by packing; None if nothing repeats.
 
-        Readings and all other fields are as in the greatest message unless another case is asked
-        for. 0 says that not even the smallest allowed number fits.
+        Readings and all other fields are as in the greatest message unless another case is asked for; taken each
+        ``every_s`` seconds there are no more than their times span. 0: not even the smallest allowed number fits.
         """
         field = self.batch_field
         if field is None:
             return None
-        low, high = field.least - 1, field.most  # the answer is above low or nothing fits
+        low, high = (
+            field.least - 1,
+            field.most_apart(every_s),
+        )  # the answer is above low or nothing fits
         while low < high:
             middle = (low + high + 1) // 2
             if len(self.pack(self.batch_example(middle, case))) <= octets:

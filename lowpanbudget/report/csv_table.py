@@ -30,7 +30,7 @@ CARRYING = (
 HOPS = ("flow", "direction", "hops", "room", "first", "forwarded", "refused")
 FIT = (
     "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
-    "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s",
+    "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s", "batch_ends",
 )  # fmt: skip
 ENCODINGS = (
     "message", "encoding", "octets.least", "octets.typical", "octets.greatest", "largest", "exact",

@@ -11,6 +11,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.span_text import time_that_ends
 from lowpanbudget.report.terminal import heading, paragraph
 
 _LEGEND = (
@@ -50,6 +51,7 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
         if placed and placed[0]["batch_of"]:
             title = f"Elements of {placed[0]['batch_of']} that one frame carries, whatever they are"
             _hops(console, screen, placed, title, _batch)
+            _spans(console, screen, placed)
     _assumed(console, screen, alternatives)
 
 
@@ -146,6 +148,21 @@ def _frames(place: dict[str, Any]) -> Cell:
 
 def _batch(place: dict[str, Any]) -> Cell:
     return str(place["batch"] or "none")
+
+
+def _spans(console: Console, screen: Screen, alternatives: Sequence[dict[str, Any]]) -> None:
+    """Say which times end what goes together in every encoding: its values are those of the message."""
+    ends = {
+        place["flow"]: field
+        for alternative in alternatives
+        for place in alternative["places"]
+        if (field := time_that_ends(place["batch_ends"]))
+    }
+    for flow, field in ends.items():
+        text = f"On {flow} {field} spans no more than the most of these at the flow's rhythm, whatever room there is."
+        paragraph(console, screen, text)
+    if ends:
+        console.print()
 
 
 def _assumed(console: Console, screen: Screen, alternatives: Sequence[dict[str, Any]]) -> None:

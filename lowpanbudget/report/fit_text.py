@@ -13,7 +13,7 @@ from lowpanbudget.report import layout, strip
 from lowpanbudget.report.change_text import change_lines
 from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.screen import Screen
-from lowpanbudget.report.span_text import span_of_time
+from lowpanbudget.report.span_text import span_of_time, time_that_ends
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -27,6 +27,7 @@ def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) ->
         heading(console, screen, f"Message {name}: {_size(message_fits)}")
         layout.put(console, _verdicts(screen, message_fits, console.width))
         console.print()
+        _spans(console, screen, message_fits)
         _advice(console, screen, message_fits)
         _depth(console, screen, message_fits)
         in_slot = message_fits[0]["in_slot"]
@@ -118,6 +119,26 @@ def _batch(fit: dict[str, Any]) -> str:
         return "not one reading"
     text = plural(fit["batch"], "message") if whole else f"{fit['batch']} of {fit['batch_of']}"
     return f"{text}, the first waits {span_of_time(fit['wait_s'])}" if fit["wait_s"] else text
+
+
+def _spans(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) -> None:
+    """Say on which flows the readings' own times, and not the room, end what waits for each other."""
+    for flow, group in groupby(fits, key=lambda fit: fit["flow"]):
+        fit = min(group, key=lambda fit: fit["batch"])
+        field = time_that_ends(fit["batch_ends"])
+        if not field:
+            continue
+        each = (
+            f"of {fit['batch_of']}, one each {span_of_time(fit['sends_every_s'] / fit['readings'])}"
+        )
+        if fit["batch"]:
+            text = f"{field} spans {fit['batch']} {each}, and no more, whatever room there is"
+        else:
+            least = f"{fit['readings']} {each}, are the fewest of a message"
+            text = f"{least}, and {field} does not span them: none can be made"
+        cure = "A greater max spans more, with a coarser step in no more bits."
+        paragraph(console, screen, f"On {flow}, {text}. {cure}")
+        console.print()
 
 
 def _advice(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) -> None:

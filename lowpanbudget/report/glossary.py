@@ -116,7 +116,10 @@ WORDS: dict[str, str | Gloss] = {
     ),
     "message": "What a sensor sends: fields with range, step and unit, packed into as few bits as they need.",
     "hop": "One transmission from a node to a neighbour. The first hop starts at the sender; the others forward.",
-    "batch": "How many readings of one message fit together in a single frame.",
+    "batch": (
+        "How many readings of one message fit together in a single frame, and in the span that the times in them "
+        "can say."
+    ),
     "zigzag": (
         "Signed differences as unsigned numbers, small ones first: 0, -1, 1, -2, 2 become 0, 1, 2, 3, 4. A series with "
         "variable differences sends them so; explain series says in which groups."

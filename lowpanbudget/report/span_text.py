@@ -21,3 +21,8 @@ def span_of_time(seconds: float) -> str:
             rest = rounded % size // part
             return f"{rounded // size} {unit}" + (f" {rest} {smaller}" if rest else "")
     return f"{seconds:g} s"
+
+
+def time_that_ends(batch_ends: str) -> str:
+    """Return the field whose range ends what goes together, where it is not room or the longest list; or nothing."""
+    return "" if batch_ends in {"octets", "length"} else batch_ends

@@ -153,8 +153,8 @@ def fits(results: "Iterable[Fit]") -> list[Data]:
             rows.append(
                 result(
                     one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits",
-                    "spare", "frames", "most_frames", "batch", "batch_of", "wait_s", "readings", "sends_every_s",
-                    "padding_bits", "deepest", "datagram", "mtu", "in_slot",
+                    "spare", "frames", "most_frames", "batch", "batch_of", "batch_ends", "wait_s", "readings",
+                    "sends_every_s", "padding_bits", "deepest", "datagram", "mtu", "in_slot",
                 )
                 | {"bitmap": bitmap, "advice": data_of(one.advice)}
             )  # fmt: skip

@@ -20,7 +20,7 @@ from lowpanbudget.payload.forms.encodings import (
 from lowpanbudget.payload.forms.largest import Largest
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
-from lowpanbudget.values import FrozenDict, dataclass
+from lowpanbudget.values import FrozenDict, dataclass, replace
 
 _GUESSES = 6  # sizes grow evenly but for counts and lengths in front: two guesses and their neighbours are enough
 
@@ -34,7 +34,7 @@ class OnHop:
     largest size that any values take. ``fits``: all cases can be said, and no values take more frames than the flow
     allows; of a message that collects readings (``collects``) as many as one frame carries on every hop are sent, as
     ``fit`` counts them, and it fits where that is one at least. ``batch``: how many readings one frame of this hop
-    carries whatever they are, None where nothing repeats.
+    carries whatever they are, None where nothing repeats; ``batch_ends`` is that of ``fit``.
     """
 
     flow: str
@@ -49,6 +49,7 @@ class OnHop:
     fits: bool
     batch: int | None
     collects: bool = False
+    batch_ends: str = "octets"
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,13 +128,15 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
         case: result.cannot for case, result in results.items() if result.cannot
     }
     collects, least = field is not None and field.batch, _least_rooms(hops)
-    places = [
-        _on_hop(
-            hop, wire, most.octets, _batch(message, encoding, hop.room), collects=collects,
-            passes=collects and bool(_batch(message, encoding, least[hop.path.flow.name])),
-        )
-        for hop in hops
-    ]  # fmt: skip
+    places = []
+    for hop in hops:
+        flow = hop.path.flow
+        every_s = flow.every_s if collects else None
+        batch = _batch(message, encoding, hop.room, every_s)
+        passes = collects and bool(_batch(message, encoding, least[flow.name], every_s))
+        ends = "" if field is None else field.ends(batch or 0, every_s)
+        found = _on_hop(hop, wire, most.octets, collects=collects, passes=passes)
+        places.append(replace(found, batch=batch, batch_ends=ends or "octets"))
     return Alternative(
         *named, FrozenDict(wire), FrozenDict(cannot), _greatest(list(results.values())), batch_of, tuple(places),
         most.octets, most.kind, most.wire,
@@ -164,8 +167,8 @@ def _least_rooms(hops: Sequence[_Hop]) -> dict[str, int]:
 
 
 def _on_hop(
-    hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int | None, *, collects: bool, passes: bool
-) -> OnHop:  # fmt: skip
+    hop: _Hop, wire: Mapping[Case, bytes], most: int | None, *, collects: bool, passes: bool
+) -> OnHop:
     """Return what an encoding takes on a hop; ``passes``: one frame of each hop carries a reading or more."""
     flow = hop.path.flow
     largest_frames = None if most is None else hop.frames(most)
@@ -183,19 +186,21 @@ def _on_hop(
         None if most is None else hop.room - most,
         len(wire) == len(CASES)
         and (passes or (largest_frames is not None and largest_frames <= flow.most_frames)),
-        batch,
+        None,
         collects,
     )
 
 
 @lru_cache(maxsize=512)  # several hops have the same room
-def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
+def _batch(message: Message, encoding: Encoding, room: int, every_s: float | None) -> int | None:
     """Return how many readings fit whatever their values, counted as ``fit`` does and measured by encoding."""
     field = message.batch_field
     if field is None or encoding.writing is None:
-        return message.batch(room)
-    least = min(max(field.least, 1), field.most)
-    most = max(least, min(field.most, 8 * room))  # no reading takes less than a bit
+        return message.batch(room, every_s=every_s)
+    least, apart = min(max(field.least, 1), field.most), field.most_apart(every_s)
+    if apart < least:
+        return 0
+    most = max(least, min(apart, 8 * room))  # no reading takes less than a bit
     return most_that_fit(partial(_size, message, encoding), room, least, most)
 
 

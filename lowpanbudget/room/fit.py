@@ -28,13 +28,14 @@ class Fit:
     of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are left
     in one frame (negative: missing). ``frames`` is None when no datagram can be so large. ``batch``: how many
     ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow does not say
-    how often, or these are elements of one reading). ``padding_bits`` only fill up octets. ``advice``: changes that
-    together make one frame enough on every hop of the flow, none when none can, or nobody looked. ``deepest``: the
-    longest source route with which one frame is enough (None: the flow has none). ``readings``: how many the message of
-    ``octets`` collects; one message is sent each ``sends_every_s`` seconds, while the node takes a reading each
-    ``every_s`` of its flow (None: that is not said). ``datagram``: the octets of the datagram that carries it, headers
-    restored, of which ``mtu`` is the most. ``in_slot``: the octets of the longest frame that a slot has time for, where
-    the PHY's is longer (None elsewhere): frames are cut to it.
+    how often, or these are elements of one reading); ``batch_ends``: what keeps one more out: "octets", "length" (the
+    field holds no more), or the field whose range its time would leave (``reading[].at``). ``padding_bits`` only fill
+    up octets. ``advice``: changes that together make one frame enough on every hop of the flow, none when none can, or
+    nobody looked. ``deepest``: the longest source route with which one frame is enough (None: the flow has none).
+    ``readings``: how many the message of ``octets`` collects; one message is sent each ``sends_every_s`` seconds, while
+    the node takes a reading each ``every_s`` of its flow (None: that is not said). ``datagram``: the octets of the
+    datagram that carries it, headers restored, of which ``mtu`` is the most. ``in_slot``: the octets of the longest
+    frame that a slot has time for, where the PHY's is longer (None elsewhere): frames are cut to it.
     """
 
     message: str
@@ -60,6 +61,7 @@ class Fit:
     datagram: int = 0
     mtu: int = 0
     in_slot: int | None = None
+    batch_ends: str = "octets"
 
     @property
     def spare(self) -> int:
@@ -140,29 +142,22 @@ class _Sent:
 
     def __init__(self, message: Message) -> None:
         self.message = message
-        self._greatest: dict[int, _Greatest] = {}  # by the readings
+        self._greatest: dict[int, _Greatest] = {}  # by the readings, 0 where none are collected
 
-    def over(self, room: int) -> _Greatest:
+    def over(self, room: int, every_s: float | None) -> _Greatest:
         """Return what is sent over hops of which the smallest has this room: one message passes all of them."""
-        whole = self._of(0)
-        if not self._collects or whole.octets <= room:
-            return whole
-        return self._of(self.message.batch(room) or 0)
-
-    @property
-    def _collects(self) -> bool:
         collected = self.message.batch_field
-        return collected is not None and collected.batch
+        if collected is None or not collected.batch:
+            return self._of(0)
+        most = max(collected.most_apart(every_s), collected.least)  # in several frames
+        return self._of(_batch(self.message, room, every_s).number or most)
 
     def _of(self, readings: int) -> _Greatest:
-        """Return the message with so many readings; 0: the greatest."""
         if readings not in self._greatest:
             message = self.message
             values = message.batch_example(readings) if readings else message.example("greatest")
-            collected = message.batch_field
-            number = len(values[collected.name]) if collected is not None and self._collects else 1
             octets = len(message.pack(values))
-            self._greatest[readings] = _Greatest(octets, number, message.bitmap_of(values))
+            self._greatest[readings] = _Greatest(octets, readings or 1, message.bitmap_of(values))
         return self._greatest[readings]
 
 
@@ -180,7 +175,7 @@ def _advised(search: SetSearch, paths: list[Path], fits: list[Fit]) -> list[Fit]
 
 def _fits(sent: _Sent, paths: list[Path], kept: int) -> list[Fit]:
     """Return how a message fits the hops of a flow."""
-    greatest = sent.over(min(map(room_of, paths)) - kept)
+    greatest = sent.over(max(min(map(room_of, paths)) - kept, 0), paths[0].flow.every_s)
     return [_fit(sent.message, greatest, path, kept) for path in paths]
 
 
@@ -192,7 +187,7 @@ def _fit(
 ) -> Fit:
     octets, readings, bitmap = greatest
     room = room_of(path)
-    batch, batch_of = _batch(message, max(room - kept, 0))
+    batch = _batch(message, max(room - kept, 0), path.flow.every_s)
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
     return Fit(
@@ -207,20 +202,21 @@ def _fit(
         fits,
         frames,
         path.flow.most_frames,
-        batch,
-        batch_of,
+        batch.number,
+        batch.of,
         sum(entry.padding for entry in bitmap),
         bitmap,
         (),
         deepest(path, octets),
-        (batch - 1) * path.flow.every_s
-        if path.flow.every_s is not None and batch and _collects(message)
+        (batch.number - 1) * path.flow.every_s
+        if path.flow.every_s is not None and batch.number and _collects(message)
         else None,
         readings,
         None if path.flow.every_s is None else readings * path.flow.every_s,
         path.datagram_octets(octets),
         path.link.mtu,
         path.link.in_slot,
+        batch.ends,
     )
 
 
@@ -229,10 +225,21 @@ def _collects(message: Message) -> bool:
     return message.batch_field is None or message.batch_field.batch
 
 
+class _Batch(NamedTuple):
+    """How many go into one frame, of what, and what keeps one more out."""
+
+    number: int
+    of: str
+    ends: str
+
+
 @lru_cache(maxsize=512)  # hops, flows and designs have the same room
-def _batch(message: Message, room: int) -> tuple[int, str]:
-    """Return how many readings fit: elements of the message, or whole messages."""
-    if message.batch_field is not None:
-        return message.batch(room) or 0, message.batch_field.name
-    octets = message.max_octets
-    return (room // octets if octets else 0), "whole message"
+def _batch(message: Message, room: int, every_s: float | None) -> _Batch:
+    """Return how many readings fit: elements of the message, one taken each ``every_s``, or whole messages."""
+    field = message.batch_field
+    if field is None:
+        octets = message.max_octets
+        return _Batch(room // octets if octets else 0, "whole message", "octets")
+    apart = every_s if field.batch else None
+    number = message.batch(room, every_s=apart) or 0
+    return _Batch(number, field.name, field.ends(number, apart) or "octets")

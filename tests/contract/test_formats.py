@@ -80,6 +80,23 @@ def test_waiting_is_the_interval_times_the_readings_before_the_last() -> None:
     assert {one["sends_every_s"] for one in shown} == {readings * 600}
 
 
+def test_times_that_end_what_goes_together_are_told(tmp_path: Path) -> None:
+    """In an hour there are 7 readings, one each 600 s, and no encoding of the same values says more."""
+    text = Path(FOOTBRIDGE).read_text(encoding="utf-8").replace("max = 7200  ", "max = 3600  ")
+    design = tmp_path / "hour.toml"
+    design.write_text(text, encoding="utf-8")
+    told = " ".join(run("fit", str(design), "--message", "readings").stdout.split())
+    assert "7 of reading, the first waits 1 h" in told
+    assert "reading[].at spans 7 of reading, one each 10 min, and no more" in told
+    told = " ".join(run("encodings", str(design), "--message", "readings").stdout.split())
+    assert "reading[].at spans no more than the most of these" in told
+    design.write_text(text.replace("min_length = 1", "min_length = 8", 1), encoding="utf-8")
+    told = " ".join(run("fit", str(design), "--message", "readings").stdout.split())
+    assert "8 of reading, one each 10 min, are the fewest of a message" in told
+    for command in ("fit", "encodings"):
+        assert "spans" not in run(command, FOOTBRIDGE, "--message", "readings").stdout
+
+
 def test_weigh_tells_fields_and_smaller_messages() -> None:
     done = run("weigh", FOOTBRIDGE, "--message", "features", "--json")
     assert done.returncode == 0

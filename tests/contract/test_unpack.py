@@ -49,13 +49,15 @@ def test_special_codes_and_empty_sets_are_told(invoke: Invoke) -> None:
 
 
 def test_times_are_told_as_dates(invoke: Invoke) -> None:
-    """2025-06-15T15:06:40Z is 1750000000 seconds after 1970 (date -u -d @1750000000); an offset counts from there."""
+    """2025-06-15T15:06:40Z is 1750000000 seconds after 1970 (date -u -d @1750000000); an offset counts from there,
+    61 steps of 2 s.
+    """
     bits = f"{1:04b}{0:04b}{7:08b}{1_750_000_000:032b}{0:05b}0{61:012b}{3000:013b}{4000:014b}"
     octets = int(bits.ljust(-(-len(bits) // 8) * 8, "0"), 2).to_bytes(-(-len(bits) // 8), "big")
     done = invoke("unpack", FOOTBRIDGE, "readings", octets.hex(), COLUMNS="140")
     assert done.exit_code == 0, done.stderr
     assert "2025-06-15T15:06:40Z" in done.stdout
-    assert "2025-06-15T15:07:41Z, 61 s after time" in done.stdout
+    assert "2025-06-15T15:08:42Z, 122 s after time" in done.stdout
 
 
 def test_json_is_an_object_a_line_with_exact_numbers(invoke: Invoke, tmp_path: Path) -> None:

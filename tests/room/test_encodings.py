@@ -138,6 +138,23 @@ def test_batches_fill_the_room() -> None:
         assert named(found, "CBOR array").places[index].batch == most
 
 
+def test_no_encoding_carries_readings_that_their_times_do_not_span() -> None:
+    """The times are values of the message, however they are written: in an hour 7 readings, one each 600 s."""
+    text = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
+    found = encodings(parse_design(text.replace("max = 7200  ", "max = 3600  ")), "readings")
+    roomy = encodings(parse_design(text), "readings")
+    for one, other in zip(found, roomy, strict=True):
+        for place, without in zip(one.places, other.places, strict=True):
+            assert place.batch is not None
+            assert without.batch is not None
+            assert place.batch <= min(
+                without.batch, 7
+            )  # offsets of 4 digits and 2 octets both times
+            assert place.batch_ends == ("reading[].at" if place.batch == 7 else "octets")
+    assert [place.batch for place in named(found, "as designed").places] == [7, 7]
+    assert [place.batch for place in named(roomy, "as designed").places] == [12, 11]
+
+
 MANY = 40  # a least number that many frames have no room for
 
 

@@ -1,6 +1,8 @@
 """Messages into frames: bit maps tile, batches are found by packing, advice makes room when it is taken."""
 
+import re
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from design.designs import EXAMPLES, SMALL
@@ -10,6 +12,7 @@ from lowpanbudget import airtime, fit, load_design, review
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
+from lowpanbudget.payload.message import Message
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.measure import deepest, room_of
 
@@ -76,6 +79,88 @@ def test_the_readings_of_the_footbridge_by_hand() -> None:
     assert (first.batch, forwarded.batch) == (12, 11)
     assert first.octets == forwarded.octets == 73  # one message passes both hops
     assert (first.bits, first.padding_bits) == (581, 3)
+
+
+# readings of one hour, one each 600 s: the seventh comes 3600 s after the first, the eighth 4200 s
+SHORT = re.sub(r"max = 7200 .*\nstep = 2\n", "max = 3600\n", TEXTS["footbridge"])
+
+
+def planned(message: Message, readings: int, every_s: int) -> dict[str, Any]:
+    """Return a message of readings as a node takes them: the first at the message's time, each so much later."""
+    values = message.batch_example(readings)
+    values["time"] = begin = 1_800_000_000
+    for number, one in enumerate(values["reading"]):
+        one["at"] = begin + number * every_s
+    return values
+
+
+def test_no_more_readings_go_together_than_their_times_span() -> None:
+    """Judged by packing readings at their planned times; octets by hand: 53 bits and 48 a reading."""
+    design = parse_design(SHORT)
+    message = design.message("readings")
+    assert len(message.pack(planned(message, 7, 600))) == -(-(53 + 7 * 48) // 8) == 49
+    with pytest.raises(RequestError, match=r"reading\[7\].at .* 4200 s after time, outside"):
+        message.pack(planned(message, 8, 600))
+    found = fit(design, "readings")
+    assert {(one.batch, one.readings, one.octets, one.fits) for one in found} == {(7, 7, 49, True)}
+    assert {(one.wait_s, one.sends_every_s) for one in found} == {(3600, 4200)}
+    assert {one.batch_ends for one in found} == {"reading[].at"}
+    sent = {one.sends_every_s for one in airtime(design) if one.message == "readings"}
+    assert sent == {4200}  # what the network carries follows from it
+    whole = DESIGNS["footbridge"]
+    for one in fit(whole, "readings"):
+        whole.message("readings").pack(planned(whole.message("readings"), one.batch, 600))
+        assert one.batch_ends == "octets"
+
+
+@pytest.mark.parametrize(
+    ("keys", "every_s", "most", "ends"),
+    [
+        ("max = 3600", 7200, 1, "reading[].at"),  # not even two
+        ("max = 3600", 3600, 2, "reading[].at"),
+        ("max = 3600", 3601, 1, "reading[].at"),
+        (
+            "max = 600\nmin = -3600",
+            600,
+            8,
+            "reading[].at",
+        ),  # 7 before the message's time or at it, one after it
+        ("max = 1\nstep = 0.1", 0.1, 11, "reading[].at"),  # exact: 1 / 0.1 is 10
+        ("max = 60", 1, (672 - 53) // (48 - 6), "octets"),  # 61 codes take 6 bits, 3601 take 12
+        (
+            "max = 3600\noptional = true",
+            600,
+            (672 - 53) // (48 + 1),
+            "octets",
+        ),  # what may be absent keeps nobody out
+    ],
+)
+def test_what_ends_a_batch(keys: str, every_s: float, most: int, ends: str) -> None:
+    text = SHORT.replace("every_s = 600\n", f"every_s = {every_s}\n")
+    start, end = (
+        text.index("max = 3600\n"),
+        text.index('[[message.field.element.field]]\nkind = "number"'),
+    )
+    first = fit(parse_design(text[:start] + keys + "\n\n" + text[end:]), "readings")[0]
+    assert (first.batch, first.batch_ends) == (most, ends)
+
+
+def test_times_that_are_counted_inside_a_reading_keep_none_out() -> None:
+    """A reading with a time of its own, from which the offset counts: each spans an hour by itself."""
+    own = '[[message.field.element.field]]\nkind = "time"\nname = "time"\n\n'
+    at = '[[message.field.element.field]]\nkind = "time-offset"'
+    first = fit(parse_design(SHORT.replace(at, own + at)), "readings")[0]
+    assert (first.batch, first.batch_ends) == ((672 - 53) // (48 + 32), "octets")
+
+
+def test_fewest_readings_that_their_times_do_not_span() -> None:
+    text = SHORT.replace("min_length = 1\nmax_length = 32", "min_length = 8\nmax_length = 12", 1)
+    for one in fit(parse_design(text), "readings"):
+        assert (one.batch, one.batch_ends) == (0, "reading[].at")
+    long = SHORT.replace("max = 3600\n", "max = 36000\n").replace(
+        "max_length = 32", "max_length = 5"
+    )
+    assert {one.batch_ends for one in fit(parse_design(long), "readings")} == {"length"}
 
 
 def test_elements_wait_for_each_other_only_as_collected_readings() -> None:

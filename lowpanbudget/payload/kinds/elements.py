@@ -75,6 +75,15 @@ unit = "%RH\""""
         ((element,),) = bodies
         return dataclasses.replace(self, element=element)
 
+    def time_span(self) -> ask.TimeSpan | None:
+        """Return the span of the elements, where there is always one."""
+        return self.readings_span() if self.least else None
+
+    def readings_span(self) -> ask.TimeSpan | None:
+        """Return the span of the elements."""
+        span = self.element.time_span()
+        return None if span is None else span.within(self.name, ask.ELEMENT)
+
     def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a count and elements."""
         element = planner.element(self.element, at.below("element"))

@@ -143,6 +143,10 @@ class Field:
         assert number is not None
         return number
 
+    def time_span(self) -> ask.TimeSpan | None:
+        """Return the span that all times in it must lie in, of several the narrowest; None where there is none."""
+        return None
+
     # --- values
 
     def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
@@ -195,8 +199,7 @@ class Field:
 
     def shown_unit(self) -> str:
         """Return the unit that values are shown with, empty if there is none."""
-        unit: str = getattr(self, "unit", "")
-        return unit
+        return str(getattr(self, "unit", ""))
 
     def shown_note(self, bits: int) -> str:
         """Return what a bit map says beside the range of a place of so many bits."""

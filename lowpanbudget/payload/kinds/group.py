@@ -60,6 +60,15 @@ unit = "m\""""
         """Return a group of other fields."""
         return dataclasses.replace(self, fields=bodies[0])
 
+    def time_span(self) -> ask.TimeSpan | None:
+        """Return the narrowest span of fields that are always there and count from a time around the group."""
+        spans = (field.time_span() for field in self.fields if not field.optional)
+        own = {field.name for field in self.fields}
+        around = [
+            span.within(self.name) for span in spans if span is not None and span.base not in own
+        ]
+        return min(around, key=lambda span: span.seconds, default=None)
+
     def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return the fields."""
         return planner.group(self.fields, at.below()) if self.fields else None

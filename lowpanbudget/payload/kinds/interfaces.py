@@ -51,6 +51,18 @@ class InnerFields(NamedTuple):
     named: bool = True
 
 
+class TimeSpan(NamedTuple):
+    """The times that a field can say, counted from the field ``base``: the seconds from the first to the last."""
+
+    path: FieldPath
+    base: str
+    seconds: Decimal
+
+    def within(self, *steps: str) -> "TimeSpan":
+        """Return it as seen from around."""
+        return self._replace(path=(*filter(None, steps), *self.path))  # an element has no name
+
+
 class Scope(NamedTuple):
     """The values that stand before a place, in its group and those around it, and their fields."""
 

@@ -7,10 +7,12 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import ELEMENT
+from lowpanbudget.payload.kinds.interfaces import ELEMENT, TimeSpan
 from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.words import joined
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array
 
@@ -128,3 +130,27 @@ class Repeated(Counted):
 
     counted_by: ClassVar[str] = "count_bits"
     blank: ClassVar[Any] = ()
+
+    def readings_span(self) -> TimeSpan | None:
+        """Return the span that the times of all readings must lie in; None where they have none."""
+        return None
+
+    def most_apart(self, every_s: float | None) -> int:
+        """Return how many readings, one taken each ``every_s`` seconds, go into one message at most; None: at once.
+
+        Nothing rounds here: the first is at the least offset, which a sender reaches that counts from its time.
+        """
+        span = self.readings_span()
+        if not every_s or span is None:
+            return self.most
+        return min(self.most, int(EXACT.divide_int(span.seconds, exact(every_s))) + 1)
+
+    def ends(self, number: int, every_s: float | None) -> str:
+        """Return what keeps one reading more than so many out of a message that has room for them.
+
+        "length", the field whose range the time of one more would leave (``reading[].at``), or nothing.
+        """
+        one_more, span = max(number + 1, self.least), self.readings_span()
+        if one_more > self.most:
+            return "length"
+        return joined(span.path) if span and one_more > self.most_apart(every_s) else ""

@@ -103,6 +103,10 @@ max = 3600"""
         """Return the name of the time that it counts from."""
         return self.base
 
+    def time_span(self) -> ask.TimeSpan:
+        """Return how far from the first time to the last it reaches."""
+        return ask.TimeSpan((), self.base, EXACT.subtract(self.max, self.min)).within(self.name)
+
     def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a place that holds the steps since the base."""
         base = at.scope.get(self.base)

@@ -11,6 +11,7 @@ from lowpanbudget.report import view
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.packing import packing
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.report.span_text import time_that_ends
 from lowpanbudget.room.encodings import Alternative, encodings
 from lowpanbudget.room.fit import Fit
 
@@ -78,6 +79,8 @@ def _rows(bitmap: tuple[Entry, ...]) -> Iterator[view.Data]:
 
 def _fit(one: Fit) -> view.Data:
     batch = (f"{one.batch} × {one.batch_of}" if one.batch else "none") if one.batch_of else ""
+    if time_that_ends(one.batch_ends):
+        batch += f", {one.batch_ends} spans no more"
     return {
         "flow": harmless(one.flow), "hop": one.hop, "fits": one.fits, "octets": one.octets, "room": one.room,
         "spare": one.spare, "frames": one.frames, "batch": harmless(batch),
