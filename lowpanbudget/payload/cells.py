@@ -11,6 +11,9 @@ _FORMULA = re.compile(r"'*\s*([=+\-@|%\uff1d\uff0b\uff0d\uff20]|[\t\r\n])")
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
 
 
+READ_FROM = (
+    "read from"  # heads the column that says where a message stood: no field's name has a blank
+)
 EMPTY = "'"  # the cell of a text that is there and empty
 
 

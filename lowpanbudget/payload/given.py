@@ -15,7 +15,7 @@ from math import isnan
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError, plural, repeated
-from lowpanbudget.payload.cells import unguarded
+from lowpanbudget.payload.cells import READ_FROM, unguarded
 from lowpanbudget.payload.kinds.group import single_values, taken_values
 from lowpanbudget.payload.kinds.interfaces import Scope
 from lowpanbudget.payload.message import Message
@@ -24,7 +24,7 @@ from lowpanbudget.payload.words import joined, text_of
 
 _STEPS = re.compile(r"([^.\[\]=]+)((?:\[\d{1,5}\])*)")
 _TITLE = re.compile(r"(.*?)(?: \[([^\]]*)\])?", re.DOTALL)
-_PLACE = "place"  # the column of a table that says where a message stood
+_FORMERLY = "place"  # that head in older tables, read so where no field has the name
 _QUOTED = 'A value with a comma in it stands in quotes: "1, 2"'
 _HINT = "Write a path and a value: battery=3.1, reading[0].temperature=21.5"
 
@@ -145,6 +145,8 @@ def rows_of(message: Message, text: str) -> Iterator[GivenRow]:
     try:
         titles = [_TITLE.fullmatch(title) for title in next(table, [])]
         paths = [title[1].strip() for title in titles if title]
+        if not any(field.name == _FORMERLY for field in message.fields):
+            paths = [READ_FROM if path == _FORMERLY else path for path in paths]
         _judge_head(message, paths)
         units = [(title[2] or "").strip() for title in titles if title]
         judge_units(message, zip(paths, units, strict=True), "line 1: ")
@@ -182,7 +184,7 @@ def _of_cells(message: Message, paths: list[str], row: list[str]) -> dict[str, A
             hint=_QUOTED,
         )
     cells = [(path, unguarded(cell)) for path, cell in zip(paths, row, strict=False) if cell]
-    return values_of(message, tree_of(cell for cell in cells if cell[0] != _PLACE), table=True)
+    return values_of(message, tree_of(cell for cell in cells if cell[0] != READ_FROM), table=True)
 
 
 def _judge_head(message: Message, paths: list[str]) -> None:
@@ -190,7 +192,12 @@ def _judge_head(message: Message, paths: list[str]) -> None:
     names = [field.name for field in message.fields if field.carries]
     for path in paths:
         name = re.split(r"[.\[]", path, maxsplit=1)[0]
-        if name in names or path == _PLACE:
+        if path and paths.count(path) > 1:
+            raise RequestError(
+                f"line 1 is no head of a table: {path[:60]!r} stands in it twice",
+                hint=f"Leave one out; {READ_FROM!r} heads the column that says where a message stood",
+            )
+        if name in names or path == READ_FROM:
             continue
         near = difflib.get_close_matches(name, names, 1)
         hint = f"Did you mean {near[0]!r}?" if near else f"Fields are {', '.join(names)}"

@@ -5,6 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from lowpanbudget.payload.cells import READ_FROM
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.shown import ShownValue, shown_values
 from lowpanbudget.report.csv_table import THERE, lines_of
@@ -18,7 +19,7 @@ def csv_of(form: Message, messages: Sequence[tuple[str, dict[str, Any]]]) -> str
     rows = [(place, shown_values(form, values)) for place, values in messages]
     columns = {cell.order: _title(cell) for _, cells in rows for cell in cells}
     order = sorted(columns)
-    table: list[list[object]] = [["place", *(columns[key] for key in order)]]
+    table: list[list[object]] = [[READ_FROM, *(columns[key] for key in order)]]
     for place, cells in rows:
         texts: dict[tuple[int, ...], object] = {
             cell.order: cell.text if cell.text or cell.is_needless else THERE for cell in cells

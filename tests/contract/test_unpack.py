@@ -85,13 +85,59 @@ def test_csv_has_a_column_for_every_value(invoke: Invoke, tmp_path: Path) -> Non
     assert done.exit_code == 0, done.stderr
     rows = list(csv.DictReader(io.StringIO(done.stdout)))
     assert list(rows[0]) == [
-        "place", "version", "sequence", "temperature [Cel]", "humidity [%RH]", "co2 [ppm]", "doors", "battery [%EL]",
+        "read from", "version", "sequence", "temperature [Cel]", "humidity [%RH]", "co2 [ppm]", "doors",
+        "battery [%EL]",
     ]  # fmt: skip
     assert rows[0]["co2 [ppm]"] == ""
     assert rows[1]["co2 [ppm]"] == "640"
     assert rows[1]["temperature [Cel]"] == "-18.25"
     assert rows[1]["doors"] == "north vault"
     assert done.stdout_bytes.count(b"\r\n") == 3
+
+
+def test_no_field_has_the_head_of_the_column_of_places(invoke: Invoke, tmp_path: Path) -> None:
+    """RFC 4180 section 2: as many fields in each line; a field may be called as that column once was.
+
+    By hand: a presence bit, 8 of the number, 3 of the length, the octets: 1 00000101 101 and "north" (RFC 20).
+    """
+    text = Path(ARCHIVE).read_text(encoding="utf-8") + TOWN
+    design, table = tmp_path / "town.toml", tmp_path / "read.csv"
+    design.write_text(text, encoding="utf-8")
+    bits = f"1{5:08b}{5:03b}" + "".join(f"{letter:08b}" for letter in b"north")
+    octets = int(bits.ljust(56, "0"), 2).to_bytes(7, "big").hex()
+    (tmp_path / "in.txt").write_text(f"{octets}\n{octets}\n", encoding="utf-8")
+    done = invoke("unpack", str(design), "town", str(tmp_path / "in.txt"), "--csv")
+    head = next(csv.reader(io.StringIO(done.stdout)))
+    assert head == ["read from", "a", "place"]
+    table.write_text(done.stdout, encoding="utf-8", newline="")
+    own = tmp_path / "own.csv"
+    own.write_text("a,place\n5,north\n", encoding="utf-8")
+    assert invoke("pack", str(design), "town", str(table)).stdout.split() == [octets, octets]
+    assert invoke("pack", str(design), "town", str(own)).stdout.split() == [octets]
+    old = (
+        tmp_path / "old.csv"
+    )  # as it was written once: the first column would be taken for the field
+    old.write_text("place,a,place\np1:1,5,\n", encoding="utf-8")
+    done = invoke("pack", str(design), "town", str(old))
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "'place' stands in it twice" in done.stderr
+    old.write_text("place,door,open,open_for,light\np1:1,south,true,1,120\n", encoding="utf-8")
+    told = ("door=south", "open=true", "open_for=1", "light=120")
+    plain = invoke("pack", ARCHIVE, "door_alarm", *told).stdout
+    assert invoke("pack", ARCHIVE, "door_alarm", str(old)).stdout == plain
+
+
+TOWN = """
+[[message]]
+name = "town"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+field = [
+  { kind = "number", name = "a", min = 0, max = 255 },
+  { kind = "text", name = "place", max_length = 6, optional = true },
+]
+"""
 
 
 def test_elements_and_options_stand_in_the_order_of_the_message(
@@ -105,8 +151,8 @@ def test_elements_and_options_stand_in_the_order_of_the_message(
     file.write_text("\n".join(octets.hex() for octets in (door, overload, beat)))
     done = invoke("unpack", FOOTBRIDGE, "event", str(file), "--csv")
     rows = list(csv.reader(io.StringIO(done.stdout)))
-    assert [name.split(" ")[0] for name in rows[0]] == [
-        "place", "version", "what", "sequence", "detail.strain", "detail.open",
+    assert [name.split(" [")[0] for name in rows[0]] == [
+        "read from", "version", "what", "sequence", "detail.strain", "detail.open",
     ]  # fmt: skip
     assert [row[2:] for row in rows[1:]] == [
         ["door", "1", "", "true"], ["overload", "2", "10", ""], ["heartbeat", "3", "", ""],
