@@ -1,6 +1,6 @@
 """What may help a network that does not carry its messages: changes of one number each, with what they would send."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from math import ceil
 
@@ -20,6 +20,11 @@ from lowpanbudget.values import dataclass, replace
 
 _MOST_RETRIES = 7  # macMaxFrameRetries at most (IEEE 802.15.4-2015 table 8-81, from memory)
 _RARE = 1e-6  # a queue that is full less often needs no place more
+# changes of which the least that is enough is wanted, since each more takes more, in words
+WORDS: dict[str, Callable[[int], str]] = {
+    "access.slots.cells": lambda cells: f"{plural(cells, 'cell')} to each parent",
+    "queue.frames": lambda places: f"{plural(places, 'place')} in each queue",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +130,7 @@ def _longer_queue(
     design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]
 ) -> PossibleChange:
     longer = replace(design, queue=replace(queue, frames=queue.frames * 2))
-    text = f"{queue.frames * 2} places in each queue"
+    text = WORDS["queue.frames"](queue.frames * 2)
     takes = "it takes memory of every node"
     return PossibleChange("queue.frames", text, longer, messages, takes)
 
@@ -171,9 +176,7 @@ def _of_slots(
     listening = "each of them is listened to"
     for cells in sorted({max(needed, slots.cells + 1), slots.cells * 2}):
         if slots.cells < cells <= slots.slotframe:
-            yield with_slots(
-                "cells", f"{plural(cells, 'cell')} to each parent", listening, cells=cells
-            )
+            yield with_slots("cells", WORDS["access.slots.cells"](cells), listening, cells=cells)
     if down > slots.cells_down:
         text = f"{plural(down, 'cell')} to each child"
         yield with_slots("cells_down", text, listening, cells_down=down)

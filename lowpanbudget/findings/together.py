@@ -1,6 +1,7 @@
 """Changes made together, where none alone is enough: the best one stays, and what helps beside it is sought again."""
 
 from collections.abc import Callable, Sequence
+from functools import reduce
 from typing import Any, NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
@@ -9,6 +10,7 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry
+from lowpanbudget.deployment.helps import WORDS
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.burst_helps import Besides, burst_helping
 from lowpanbudget.findings.deployed import deployment_failures
@@ -26,8 +28,8 @@ class ChangesTogether:
 
     ``keys`` of the design file, the changes in words, ``texts``, and what each takes, ``cautions`` (empty: nothing
     that is known). ``then`` is what decides with all of them made; where that ``is_close`` it is too close to tell
-    whether they are enough. What was asked for, how much, how often and by when, is left as it is. Other sets may be
-    enough as well.
+    whether they are enough. Cells and places are as few as are enough. What was asked for, how much, how often and
+    by when, is left as it is. Other sets may be enough as well.
     """
 
     keys: tuple[str, ...]
@@ -122,7 +124,7 @@ def _together(
             trial = judge(then)
             if trial is None or not (trial.holds or trial.is_close):
                 return None
-            return _told(*_needed(design, then, made, trial, judge))
+            return _Search(design, judge).least(then, made, trial)
         found = seek(then)
     return None
 
@@ -135,46 +137,72 @@ def _may_stay(one: Helping) -> bool:
     """Return whether others may be sought beside a change: it surely helps, breaks nothing and asks for no less."""
     if one.told.is_doubtful or one.change.asks_less or not one.is_whole:
         return False
+    if "," in one.change.key:
+        return False  # changes of headers, which are no single value of the design
     after = one.told.after
     return after is None or after.measured <= one.told.before.measured * _LEAVES
 
 
-def _needed(
-    design: Design, then: Design, made: dict[str, Helping], trial: SetTrial, judge: Callable[[Design], SetTrial | None],
-) -> tuple[list[Helping], SetTrial]:  # fmt: skip
-    """Return the changes without those that the others do not need, and what they come to."""
-    needed = dict(made)
-    for key in list(made)[:-1]:  # without the last the others were not enough
-        others = [one for one in needed if one != key]
-        try:
-            without = judge(_with(design, then, others))
-        except AttributeError:  # a change of headers is no single value of the design
-            continue
-        if without is not None and (without.holds, without.is_close) >= (
-            trial.holds,
-            trial.is_close,
-        ):
-            needed.pop(key)
-            trial = without
-    return list(needed.values()), trial
+class _Search:
+    """Takes out of changes that are enough what is not needed for that."""
+
+    def __init__(self, design: Design, judge: Callable[[Design], SetTrial | None]) -> None:
+        self._design, self._judge = design, judge
+
+    def least(self, then: Design, made: dict[str, Helping], trial: SetTrial) -> ChangesTogether:
+        """Return the changes that ``made`` a design that is enough, each with as little as is enough."""
+        needed, trial = self._needed(then, made, trial)
+        then = _with(self._design, then, list(needed))
+        texts = {key: one.change.text for key, one in needed.items()}
+        for key in needed.keys() & WORDS.keys():
+            path = key.split(".")
+            low, high = _value(self._design, path), _value(then, path)
+            while high - low > 1:
+                middle = (low + high) // 2
+                fewer = _set(then, path, middle)
+                found = self._as_good(fewer, trial)
+                if found is None:
+                    low = middle
+                else:
+                    then, high, trial = fewer, middle, found
+            texts[key] = WORDS[key](high)
+        cautions = tuple(one.change.caution for one in needed.values())
+        return ChangesTogether(
+            tuple(texts), tuple(texts.values()), cautions, trial.decides, trial.is_close
+        )
+
+    def _needed(
+        self, then: Design, made: dict[str, Helping], trial: SetTrial
+    ) -> tuple[dict[str, Helping], SetTrial]:
+        """Return the changes without those that the others do not need, and what they come to."""
+        needed = dict(made)
+        for key in list(made)[:-1]:  # without the last the others were not enough
+            others = [one for one in needed if one != key]
+            found = self._as_good(_with(self._design, then, others), trial)
+            if found is not None:
+                needed.pop(key)
+                trial = found
+        return needed, trial
+
+    def _as_good(self, then: Design, trial: SetTrial) -> SetTrial | None:
+        """Return what a design comes to where that is enough, as surely as it was; else None."""
+        found = self._judge(then)
+        is_as_good = found is not None and (found.holds or (found.is_close and trial.is_close))
+        return found if is_as_good else None
 
 
 def _with(design: Design, then: Design, keys: Sequence[str]) -> Design:
-    """Return a design that has what another has under these keys, several of which may stand together."""
-    for key in ", ".join(keys).split(", "):
-        design = _put(design, then, key.split("."))
+    """Return a design that has what another has under these keys."""
+    for key in keys:
+        path = key.split(".")
+        design = _set(design, path, _value(then, path))
     return design
 
 
-def _put(value: Any, then: Any, path: Sequence[str]) -> Any:
+def _value(value: Any, path: Sequence[str]) -> Any:
+    return reduce(getattr, path, value)
+
+
+def _set(value: Any, path: Sequence[str], new: object) -> Any:
     name, *rest = path
-    new = getattr(then, name)
-    return replace(value, **{name: _put(getattr(value, name), new, rest) if rest else new})
-
-
-def _told(needed: Sequence[Helping], trial: SetTrial) -> ChangesTogether:
-    changes = [one.change for one in needed]
-    return ChangesTogether(
-        tuple(one.key for one in changes), tuple(one.text for one in changes),
-        tuple(one.caution for one in changes), trial.decides, trial.is_close,
-    )  # fmt: skip
+    return replace(value, **{name: _set(getattr(value, name), rest, new) if rest else new})

@@ -144,6 +144,27 @@ def test_a_network_that_lacks_cells_and_tries(tmp_path: Path) -> None:
     assert told["helps_together"]["keys"] == ["access.slots.slotframe", "access.retries"]
 
 
+def test_as_many_cells_as_are_enough_are_told_and_no_more() -> None:
+    """Ten packets within half a second, one in ten frames lost: one try loses one of them nearly always.
+
+    The first cells that are tried are one for each packet that comes in a slotframe of 1.01 s, 21.
+    """
+    ten = '[[burst]]\nname = "ten"\nflow = "up"\npackets = 10\noctets = 20\nevery_s = 0.05\nall_in_s = 4\n'
+
+    def of(cells: int, retries: int) -> str:
+        tables = f"cells = {cells}\n[tree]\nby_hop = [1, 1]\n[loss]\nframes = 0.1\n[queue]\nframes = 16\n{ten}"
+        return cold_store(6000, retries) + tables
+
+    design = parse_design(of(1, 0))
+    found = changes_that_help_together(design, carry_burst(design, "ten"))
+    assert found is not None
+    words = dict(zip(found.keys, found.texts, strict=True))
+    cells = int(words["access.slots.cells"].split()[0])
+    assert set(words) == {"access.slots.cells", "access.retries"}
+    holds = [carry_burst(parse_design(of(some, 7)), "ten").holds for some in (cells - 1, cells)]
+    assert holds == [False, True]
+
+
 def test_where_one_change_is_enough_none_are_told_together() -> None:
     design = parse_design(four(1, 4))
     assert changes_that_help_together(design, carry_burst(design, "four")) is None
