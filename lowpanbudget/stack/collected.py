@@ -34,8 +34,8 @@ class Collected:
         return recovery.FULL if self.compressed() is not None else recovery.bitmap_of(self.parts)
 
     def told_before(self) -> bool:
-        """Return whether its end is none to tell: late copies of some fragments of what was whole before."""
-        return bool(self.copies)
+        """Return whether its end is none to tell: copies of what was whole before, or the rest of one broken off."""
+        return bool(self.copies) or (self.follows and 0 not in self.parts)
 
     def digests(self) -> frozenset[int]:
         """Return what stands for its fragments, sequence, offset and octets of each."""

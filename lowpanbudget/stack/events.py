@@ -44,7 +44,7 @@ class TimedOut:
 class Discarded:
     """What was collected for ``key`` was given up: ``reason`` says why, ``for_room`` that others needed its place.
 
-    ``again`` as in ``TimedOut``.
+    ``again`` as in ``TimedOut``. ``contradicted``: the fragment that came says otherwise than those before it.
     """
 
     key: FragmentKey
@@ -53,6 +53,7 @@ class Discarded:
     marks: tuple[Any, ...] = ()
     for_room: bool = False
     again: bool = False
+    contradicted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

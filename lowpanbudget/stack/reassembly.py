@@ -187,7 +187,9 @@ class Reassembler:
         if isinstance(entry, Pieces) and alike and piece != octets:
             # the same place with other octets: no copy, and nothing of the two belongs together
             self._open.end(key)
-            events.append(_lost(key, entry, "another datagram begins under its tag"))
+            events.append(
+                _lost(key, entry, "another datagram begins under its tag", contradicted=True)
+            )
             self._sent.replace(entry.sent)
             entry = None
         self._arrival = arrival = self._sent.arrive(key, sent)
@@ -202,7 +204,7 @@ class Reassembler:
             if less is None:
                 self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
-                events.append(_lost(key, entry, reason))
+                events.append(_lost(key, entry, reason, contradicted=True))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
         if not isinstance(entry, Pieces):
@@ -265,7 +267,7 @@ class Reassembler:
             reason = entry.contradiction(fragment, octets)
             if reason:
                 self._open.end(key)
-                events.append(_lost(key, entry, reason))
+                events.append(_lost(key, entry, reason, contradicted=True))
                 entry = None
         if not isinstance(entry, Collected):
             entry = Collected(time_s, follows=bool(events), copies=self._absorbed.digests(key))
@@ -325,6 +327,12 @@ def _no_time(time_s: object) -> RequestError:
 
 
 def _lost(
-    key: FragmentKey, entry: Pieces | Collected, reason: str, *, for_room: bool = False
+    key: FragmentKey,
+    entry: Pieces | Collected,
+    reason: str,
+    *,
+    for_room: bool = False,
+    contradicted: bool = False,
 ) -> Discarded:
-    return Discarded(key, entry.received, reason, tuple(entry.marks), for_room, entry.told_before())
+    marks, again = tuple(entry.marks), entry.told_before()
+    return Discarded(key, entry.received, reason, marks, for_room, again, contradicted)

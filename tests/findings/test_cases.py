@@ -32,6 +32,7 @@ from findings.cases_protection import (
 )
 from findings.cases_reading import READING_CASES, READING_FURTHER, READING_NEAR, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
+from findings.cases_recovery import RECOVERY_FURTHER, RECOVERY_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.cases_rpl import RPL_CASES, RPL_FURTHER, RPL_NEAR
 from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
@@ -94,6 +95,7 @@ NEAR = (
     | MISPLACED_NEAR
     | LORH_NEAR
     | NEIGHBOUR_NEAR
+    | RECOVERY_NEAR
     | READING_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
@@ -142,6 +144,7 @@ def test_fires(name: str) -> None:
         *RECORDS_FURTHER,
         *LORH_FURTHER,
         *NEIGHBOUR_FURTHER,
+        *RECOVERY_FURTHER,
         *EXCHANGES_FURTHER,
         *LIFETIME_FURTHER,
         *MESH_FURTHER,

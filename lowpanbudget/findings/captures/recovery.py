@@ -2,12 +2,16 @@
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
+from lowpanbudget.errors import plural
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.recoverable import Recoverable
+from lowpanbudget.findings.recovery_asked import AskedHop, AskedHops
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import hop_text, octets_text
 from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
 from lowpanbudget.stack.events import Discarded, TimedOut
@@ -17,7 +21,25 @@ from lowpanbudget.values import dataclass, field
 RECOVERY = Subject("recovery")
 
 _GIVEN_UP = "datagrams in recoverable fragments were given up"
-_BITMAP = rfc(8931, "5.2")
+_TAKEN = "a tag is used for another datagram while one under it is not whole"
+_MISPLACED = "the offset of a recoverable fragment is not where the one before it ends"
+_CONTRADICTING = "recoverable fragments under one tag contradict each other"
+_UNANSWERED = "recoverable fragments ask for acknowledgements, and none comes back"
+_BITMAP, _HEADER = rfc(8931, "5.2"), rfc(8931, "5.1")
+_FEW = 3  # datagrams without an acknowledgement that tell; our choice
+_MOST_TAGS = 6  # that are named
+_NEW_TAG = (
+    "Take another tag for each datagram; one is free again when its datagram was acknowledged in full or aborted, and "
+    "no copies of it are on their way."
+)
+_RIGHT_OFFSETS = (
+    "Count offsets in octets of the compressed form: each fragment begins where the one before it ends. Send one again "
+    "as it was, under its sequence; cut otherwise it takes a sequence that is not used yet."
+)
+_ANSWER = (
+    "Look first whether the fragments arrive. Then whether the receiver answers each fragment with X set, and whether "
+    "each node on the way passes the acknowledgement back under the tag that the node before it gave the datagram."
+)
 _SETS_NO_OTHERS = (
     "Look how the receiver makes its bitmap: bit 0, the most significant one, stands for sequence 0, and only bits of "
     "fragments that came are set (all 32 once the datagram is whole). For a bit too many the sender gives up a "
@@ -26,38 +48,12 @@ _SETS_NO_OTHERS = (
 
 
 @dataclass(slots=True)
-class _Recoverable:
-    """A datagram in recoverable fragments: the range and the last frame of each sequence, and what was acknowledged.
-
-    ``missing`` are the sequences that the acknowledgement in frame ``told`` leaves out between others. ``is_cut``: its
-    headers are cut in two, so that nobody can use it, which is told.
-    """
-
-    ranges: dict[int, tuple[int, int]] = field(default_factory=dict)
-    frames: dict[int, int] = field(default_factory=dict)
-    size: int | None = None
-    is_over: bool = False
-    is_cut: bool = False
-    missing: set[int] = field(default_factory=set)
-    told: int = 0
-    told_s: float = 0.0
-
-    @property
-    def is_whole(self) -> bool:
-        """Return whether every octet of it was heard."""
-        return self.size is not None and not gaps(self.ranges.values(), self.size)
-
-    def ends_before(self, first: Rfrag) -> bool:
-        """Return whether another datagram begins with a first fragment under the same tag."""
-        return self.is_over or self.is_whole or self.size not in {None, first.size}
-
-
-@dataclass(slots=True)
 class Recovery:
-    """Hops on which a datagram was given up, and the last datagrams by sender, receiver and tag."""
+    """Hops on which a datagram was given up, or acknowledgements were asked for; the last datagrams by hop and tag."""
 
     hops: FirstNamed[str, bool] = field(default_factory=FirstNamed)
-    datagrams: Recent[tuple[bytes | None, bytes | None, int], _Recoverable] = field(
+    asked: AskedHops = field(default_factory=FirstNamed)
+    datagrams: Recent[tuple[bytes | None, bytes | None, int], Recoverable] = field(
         default_factory=Recent
     )
 
@@ -70,7 +66,7 @@ class Recovery:
 
 @RECOVERY.rule("recoverable-fragments-failed", TimedOut, Discarded, memory=Recovery)
 def recoverable_fragments_failed(
-    memory: Recovery, _scene: Scene, event: TimedOut | Discarded
+    memory: Recovery, scene: Scene, event: TimedOut | Discarded
 ) -> Hits:
     """Take what the reassembler gave up; keys of these fragments have no size.
 
@@ -81,13 +77,53 @@ def recoverable_fragments_failed(
     if size is not None or event.again or (isinstance(event, Discarded) and event.for_room):
         return
     datagram = memory.datagrams.get((source, destination, tag))
-    if datagram is not None and datagram.is_cut:
+    if datagram is not None and (datagram.is_cut or datagram.is_received):
         return
     hop = hop_text(source, destination)
+    fragment = scene.find(Rfrag) if isinstance(event, Discarded) and event.contradicted else None
+    if fragment is not None and datagram is not None and isinstance(event, Discarded):
+        hit = _contradicted(memory, scene, event, fragment, datagram)
+        is_next = datagram.is_next and [*datagram.frames.values()] == [scene.number]
+        if not is_next and not _is_partly_heard(scene, hit.frames[0]):
+            yield hit
+        return
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"
     evidence = (f"tag {tag:#04x}: {reason}, {octets_text(event.received)} had come",)
     frames = tuple(part.number for part in event.marks)
     yield Hit(_GIVEN_UP, evidence, hop, frames, memory.severity(hop))
+
+
+def _is_partly_heard(scene: Scene, since: int) -> bool:
+    """Return whether the sender's frame numbers tell of frames since then that the capture missed."""
+    by = scene.by
+    return by is not None and (
+        by.jumped > since or any(hole.after > since for hole in by.holes or ())
+    )
+
+
+def _contradicted(
+    memory: Recovery, scene: Scene, event: Discarded, fragment: Rfrag, datagram: Recoverable
+) -> Hit:
+    """Return what a fragment shows that says otherwise than those before it, which another datagram begins with."""
+    source, destination, _, tag = event.key
+    hop, misplaced = hop_text(source, destination), datagram.misplaced()
+    evidence = [f"tag {tag:#04x}: {event.reason}, {octets_text(event.received)} had come"]
+    frames = (*(part.number for part in event.marks), scene.number)
+    new = memory.datagrams[source, destination, tag] = Recoverable()
+    new.take(fragment, scene)
+    asked = _hop_of(memory, scene)
+    if asked is not None:
+        asked.open.pop(tag, None)
+    if fragment.first:
+        cause, advice, cite = _TAKEN, _NEW_TAG, _HEADER
+    elif misplaced is not None:
+        cause, advice, cite = _MISPLACED, _RIGHT_OFFSETS, _HEADER
+        evidence.append(f"tag {tag:#04x}: {datagram.place(misplaced)}")
+        frames = (datagram.frames[misplaced],)
+    else:
+        cause, advice, cite = _CONTRADICTING, _RIGHT_OFFSETS, _HEADER
+    severity = memory.severity(hop)
+    return Hit(cause, tuple(evidence), hop, frames, severity, advice, cite=cite)
 
 
 @RECOVERY.rule("recoverable-fragments-failed", Rfrag)
@@ -101,25 +137,42 @@ def recoverable_fragment(memory: Recovery, scene: Scene, header: Rfrag) -> None:
     datagram = memory.datagrams.get(key)
     anew = header.first and datagram is not None and datagram.ends_before(header)
     if datagram is None or anew:
-        datagram = memory.datagrams[key] = _Recoverable()
-    datagram.ranges[header.sequence] = (header.offset, header.offset + header.length)
-    datagram.frames[header.sequence] = scene.number
-    datagram.missing.discard(header.sequence)
-    if header.first:
-        datagram.size = header.size
-        datagram.is_cut = faults.headers_cut(scene.frame.fault)
+        is_next = datagram is not None and datagram.is_over
+        datagram = memory.datagrams[key] = Recoverable(is_next=is_next)
+    datagram.take(header, scene)
+    hop = _hop_of(memory, scene)
+    if hop is not None and header.ack_request:
+        hop.ask(tag, scene.number, scene.time_s)
+
+
+def _hop_of(memory: Recovery, scene: Scene, *, back: bool = False) -> AskedHop | None:
+    """Return what is asked for on a hop, or of an acknowledgement on the hop that it comes back on; not in a mesh."""
+    mac = scene.mac
+    if mac is None or mac.source is None or mac.destination is None:
+        return None
+    if (mac.source, mac.destination) != (scene.link_source, scene.link_destination):
+        return None
+    pan = pan_of(mac)
+    ends = (pan, mac.source), (pan, mac.destination)
+    hop = memory.asked.entry(ends[::-1] if back else ends, AskedHop)
+    if hop is not None:
+        hop.expire(scene.time_s)
+    return hop
 
 
 @RECOVERY.rule("recoverable-fragments-failed", RfragAck)
 def recoverable_acknowledged(memory: Recovery, scene: Scene, ack: RfragAck) -> Hits | None:
     """Compare an acknowledgement with what was sent; an abort of what is not whole here the reassembler tells."""
     source, destination = scene.link_destination, scene.link_source
+    asked = _hop_of(memory, scene, back=True)
+    if asked is not None:
+        asked.answer(ack.tag)
     datagram = memory.datagrams.get((source, destination, ack.tag))
     if datagram is None or datagram.is_over or datagram.is_cut:
         return None
     hop, number = hop_text(source, destination), scene.number
     if ack.aborted or ack.complete:
-        datagram.is_over = True
+        datagram.is_over, datagram.is_received = True, ack.complete
         datagram.missing.clear()
         if ack.complete or not datagram.is_whole:
             return None
@@ -150,6 +203,27 @@ def recoverable_not_recovered(memory: Recovery, known: Surroundings) -> Hits:
         frames = (*(datagram.frames[one] for one in sequences), datagram.told)
         evidence = (f"tag {tag:#04x}: {_sequences(sequences)}",)
         yield Hit(cause, evidence, hop, frames, memory.severity(hop))
+
+    yield from _unanswered(memory, known)
+
+
+def _unanswered(memory: Recovery, known: Surroundings) -> Hits:
+    """Judge each hop on which none is acknowledged, where the receiver's frame numbers leave no place for it."""
+    for (sender, receiver), asked in memory.asked.items():
+        asked.expire(known.end_s)
+        by = known.senders.get(receiver)
+        missed = [one for one in asked.missed if not one.may_have_gone_unheard(by)]
+        if asked.answers or len(missed) < _FEW:
+            continue
+        tags = ", ".join(f"{one.tag:#04x}" for one in missed[:_MOST_TAGS])
+        evidence = [f"tags {tags}", "the frame numbers of the receiver leave no place for one"]
+        if asked.strays:
+            strays = plural(asked.strays, "acknowledgement")
+            evidence.append(f"{strays} under tags that none of these has")
+        yield Hit(
+            _UNANSWERED, tuple(evidence), f"{hop_text(sender[1], receiver[1])}: acknowledgements",
+            tuple(one.number for one in missed), advice=_ANSWER, times=len(missed),
+        )  # fmt: skip
 
 
 @dataclass(slots=True)

@@ -1,0 +1,135 @@
+"""What recoverable fragments (RFC 8931) prove in further branches, and near misses that stay silent."""
+
+from collections.abc import Callable
+
+from findings import air
+from findings.air import NODE, ROOT, Capture
+from findings.cases_further import HOP, Further
+from findings.judge import Told
+
+FULL = 0xFFFFFFFF
+_DATA = bytes(range(100))
+
+
+def pieces(tag: int, *, other: bool = False, offset: int = 40, asks: bool = True) -> list[bytes]:
+    """Three fragments of a compressed datagram, the second at this offset (section 5.1); X on the last.
+
+    |1110100|E| tag |X|sequence 5|size 10|offset 16|; sequence 0 has the whole size as its offset.
+    """
+    whole = air.payload(air.datagram(_DATA[::-1] if other else _DATA))
+    parts = whole[:40], whole[40:80], whole[80:]
+    found = []
+    for number, (at, piece) in enumerate(zip((len(whole), offset, 80), parts, strict=True)):
+        ask = 1 << 31 if asks and number == 2 else 0
+        fields = ask | number << 26 | len(piece) << 16 | at
+        found.append(bytes([0xE8, tag]) + fields.to_bytes(4, "big") + piece)
+    return found
+
+
+def ack(tag: int, number: int, bitmap: int = FULL) -> bytes:
+    """An acknowledgement (section 5.2) by the root, with its frame number."""
+    return air.raw(bytes([0xEA, tag]) + bitmap.to_bytes(4, "big"), number, (ROOT, NODE))
+
+
+def taken(*between: bytes, skips: int = 0) -> Capture:
+    """The first fragments of one datagram, and another one under its tag; frame numbers may be missing between."""
+    begun, second = pieces(7)[:2], pieces(7, other=True)
+    first = [air.raw(one, n) for n, one in enumerate(begun)]
+    then = [air.raw(one, n) for n, one in enumerate(second, 2 + skips)]
+    return Capture([*first, *between, *then])
+
+
+def shifted() -> Capture:
+    """The second fragment is said to begin two octets too late."""
+    return Capture([air.raw(one, n) for n, one in enumerate(pieces(7, offset=42))])
+
+
+def unanswered(
+    *answers: int, asks: bool = True, skips: bool = False, until: float = 20.0
+) -> Capture:
+    """Three datagrams, 20 s apart; the root answers some and sends a frame behind each; numbers may be skipped."""
+    frames: list[bytes | tuple[float, bytes]] = []
+    number, heard = 0, 0
+    for turn in range(3):
+        at = 1 + 20.0 * turn
+        for one in pieces(turn, asks=asks):
+            number += 1
+            frames.append((at + number / 100, air.raw(one, number)))
+        if turn in answers:
+            heard += 1
+            frames.append((at + 1, ack(turn, heard)))
+        heard += 1 + skips
+        links = (ROOT, NODE)
+        behind = at + (until if turn == 2 else 15)
+        frames.append((behind, air.frame(air.datagram(links=links), heard, links)))
+    return Capture(frames)
+
+
+TAKEN = "a tag is used for another datagram while one under it is not whole"
+UNANSWERED = "recoverable fragments ask for acknowledgements, and none comes back"
+
+RECOVERY_FURTHER = (
+    # "An identifier of the datagram that is locally unique to the link-layer sender" (section 5.1)
+    Further(
+        "recoverable-fragments-failed",
+        taken,
+        Told(
+            "remark",
+            HOP,
+            TAKEN,
+            ("tag 0x07: two different fragments have the sequence 0, 80 octets had come",),
+            (1, 2, 3),
+            advice="Take another tag for each datagram; one is free again when its datagram was acknowledged in full "
+            "or aborted, and no copies of it are on their way.",
+            cite="RFC 8931 §5.1",
+        ),
+    ),
+    # 40 and 40 octets, and two of them at 80 and 81 twice
+    Further(
+        "recoverable-fragments-failed",
+        shifted,
+        Told(
+            "remark",
+            HOP,
+            "the offset of a recoverable fragment is not where the one before it ends",
+            (
+                "tag 0x07: overlapping fragments differ in octets 80 to 81, 80 octets had come",
+                "tag 0x07: sequence 1 begins at octet 42, sequence 0 ends at 40",
+            ),
+            (2,),
+            advice="Count offsets in octets of the compressed form: each fragment begins where the one before it ends. "
+            "Send one again as it was, under its sequence; cut otherwise it takes a sequence that is not used yet.",
+            cite="RFC 8931 §5.1",
+        ),
+    ),
+    # "The reassembling endpoint MUST acknowledge a fragment with the acknowledgment request bit set" (section 6)
+    Further(
+        "recoverable-fragments-failed",
+        unanswered,
+        Told(
+            "risk",
+            f"{HOP}: acknowledgements",
+            UNANSWERED,
+            ("tags 0x00, 0x01, 0x02", "the frame numbers of the receiver leave no place for one"),
+            (3, 7, 11),
+            3,
+            advice="Look first whether the fragments arrive. Then whether the receiver answers each fragment with X "
+            "set, and whether each node on the way passes the acknowledgement back under the tag that the node before "
+            "it gave the datagram.",
+        ),
+    ),
+)
+
+RECOVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    what: ("recoverable-fragments-failed", capture)
+    for what, capture in {
+        # the third fragment passed by unheard: all ones say that it came
+        "a tag that is taken behind an acknowledgement in full": lambda: taken(ack(7, 1)),
+        "a tag that is taken where frame numbers are missing": lambda: taken(skips=1),
+        "acknowledgements that nobody asks for": lambda: unanswered(asks=False),
+        "acknowledgements for which frame numbers leave a place": lambda: unanswered(skips=True),
+        "a third acknowledgement for which there was no time": lambda: unanswered(until=5.0),
+        "two acknowledgements that are missing beside one": lambda: unanswered(1),
+        "acknowledgements that all come": lambda: unanswered(0, 1, 2),
+    }.items()
+}
