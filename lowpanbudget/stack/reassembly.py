@@ -187,9 +187,8 @@ class Reassembler:
         if isinstance(entry, Pieces) and alike and piece != octets:
             # the same place with other octets: no copy, and nothing of the two belongs together
             self._open.end(key)
-            events.append(
-                _lost(key, entry, "another datagram begins under its tag", contradicted=True)
-            )
+            reason = "another datagram begins under its tag"
+            events.append(_lost(key, entry, reason, contradicted=True))
             self._sent.replace(entry.sent)
             entry = None
         self._arrival = arrival = self._sent.arrive(key, sent)
@@ -326,13 +325,6 @@ def _no_time(time_s: object) -> RequestError:
     return RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)
 
 
-def _lost(
-    key: FragmentKey,
-    entry: Pieces | Collected,
-    reason: str,
-    *,
-    for_room: bool = False,
-    contradicted: bool = False,
-) -> Discarded:
+def _lost(key: FragmentKey, entry: Pieces | Collected, reason: str, **why: bool) -> Discarded:
     marks, again = tuple(entry.marks), entry.told_before()
-    return Discarded(key, entry.received, reason, marks, for_room, again, contradicted)
+    return Discarded(key, entry.received, reason, marks, again=again, **why)
