@@ -298,16 +298,17 @@ def link_text(link: bytes | None) -> str:
 
 def address(value: Any, name: str) -> IPv6Address:
     """Return an IPv6 address from text, 16 octets or an ``IPv6Address``; ``RequestError`` names ``name``."""
-    if isinstance(value, IPv6Address):
-        return value
+    hint = "Give one such as 2001:db8:1::1"
     try:
         if not isinstance(value, int):  # a number is no address that anyone wrote down
-            return IPv6Address(value)
+            read = value if isinstance(value, IPv6Address) else IPv6Address(value)
+            if read.scope_id is None:
+                return read
+            # RFC 4007 section 11, from memory; addresses that differ in it alone are not the same to Python
+            hint = f"Give {IPv6Address(int(read))}: a zone (%) means one node's link and is in no packet"
     except ValueError:
         pass
-    raise RequestError(
-        f"{name} {repeated(value)} is not an IPv6 address", hint="Give one such as 2001:db8:1::1"
-    )
+    raise RequestError(f"{name} {repeated(value)} is not an IPv6 address", hint=hint)
 
 
 def _network(value: object) -> IPv6Network:
@@ -315,7 +316,7 @@ def _network(value: object) -> IPv6Network:
     if not isinstance(value, str):  # a number would be taken for an address of 128 bits
         raise RequestError(f"{repeated(value)} is not an IPv6 prefix", hint=hint)
     try:
-        network = IPv6Network(value)
+        network = IPv6Network(value if "%" not in value else "")
     except ValueError as error:
         if "host bits" in str(error):
             meant = IPv6Network(value, strict=False)

@@ -87,3 +87,17 @@ def test_an_environment_does_not_change() -> None:
 def test_no_prefix(prefix: str) -> None:
     with pytest.raises(RequestError, match="not an IPv6 prefix"):
         Context(prefix)
+
+
+@pytest.mark.parametrize("root", ["fe80::1%eth0", IPv6Address("fe80::1%eth0")])
+def test_an_address_with_a_zone_is_refused(root: str | IPv6Address) -> None:
+    """A zone is text for people on one node (RFC 4007 section 11, from memory): no header has a place for it.
+
+    RFC 8200 section 3: addresses have 128 bits, which are those without the zone.
+    """
+    assert IPv6Address("fe80::1%eth0").packed == IPv6Address("fe80::1").packed
+    with pytest.raises(RequestError, match="is not an IPv6 address") as caught:
+        Env(root=root)
+    assert caught.value.hint.startswith("Give fe80::1: a zone (%)")
+    with pytest.raises(RequestError, match="not an IPv6 prefix"):
+        Context("fe80::%eth0/64")

@@ -175,6 +175,12 @@ def _station_flaws(shape: DesignShape) -> Iterator[Flaw]:
                 ("station", index, "address"), f"{station.address} is nobody's address on a link",
                 "Give the address that others see",
             )  # fmt: skip
+        if station.prefix is not None and station.prefix.is_multicast:
+            yield Flaw(
+                ("station", index, "prefix"), f"addresses of {station.prefix} are multicast addresses",
+                "No packet comes from one (RFC 4291 section 2.7): give the prefix of the network, such as "
+                "2001:db8:1::/64",
+            )  # fmt: skip
         if station.prefix is not None and station.prefix.prefixlen != 64:
             yield Flaw(
                 ("station", index, "prefix"),

@@ -68,6 +68,11 @@ def _parsed(kind: type) -> Takes:
                 meant = IPv6Network(value, strict=False)
                 raise ValueError(f"bits beyond the length are set; did you mean {meant}?") from None
             raise ValueError(f"{value!r} is no IPv6 {_NAMES[kind]}") from None
+        if "%" in value:
+            raise ValueError(
+                f"{value!r} names a zone, which one node alone knows and no packet carries; leave % and what "
+                "follows out"
+            )
         if kind is IPv6Network and "/" not in value:  # it would be taken for one whole address
             raise ValueError(
                 f'{value!r} has no length; write "{value}/64", or "{value}/128" for one whole address'

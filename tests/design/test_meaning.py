@@ -60,6 +60,12 @@ WRONG = [
     ('"02:00:00:00:00:00:00:05"\nprefix = "2001:db8:1::/64"',
      '"02:00:00:00:00:00:00:05"\nprefix = "2001:db8:1::/48"', "station[1].prefix", '"2001:db8:1::/48"',
      "48 bits", "/64"),
+    # RFC 4291 section 2.7: "Multicast addresses must not be used as source addresses in IPv6 packets"
+    ('"02:00:00:00:00:00:00:05"\nprefix = "2001:db8:1::/64"',
+     '"02:00:00:00:00:00:00:05"\nprefix = "ff02::/64"', "station[1].prefix", '"ff02::/64"',
+     "are multicast addresses", "RFC 4291 section 2.7"),
+    # a zone index is text for people on one node (RFC 4007 section 11, from memory)
+    ('"2001:db8:2::9"', '"fe80::9%eth0"', "station[4].address", '"fe80::9%eth0"', "names a zone", ""),
     ('extended = "02:00:00:00:00:00:00:05"\n', "", "station[1]", '[[station]]\nname = "probe"',
      "no extended link address", "Add extended"),
     ('extended = "02:00:00:00:00:00:00:05"\n', 'extended = "02:00:00:00:00:00:00:05"\nidentifier = "short"\n',

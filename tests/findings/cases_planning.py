@@ -169,6 +169,25 @@ CASES = {
             ),
         ),
     ),
+    # table 9-6, from memory: levels 4 to 7 encrypt, with no code and with 4, 8 and 16 octets of it
+    "encryption-planned-without-integrity": DesignCase(
+        lambda: store(link=SEALED.replace("5", "4")),
+        lambda: store(link=SEALED),
+        Told(
+            "risk",
+            "the link",
+            "security level 4 encrypts and does not verify",
+            ("level 5 adds a code of 4 octets",),
+        ),
+    ),
+    # RFC 6775 section 4.2: each context is an option of its own, and the number of one in compressed headers
+    "prefix-in-two-contexts": DesignCase(
+        lambda: store(extra='[[context]]\nid = 3\nprefix = "2001:db8:1::/64"'),
+        lambda: store(
+            extra='[[context]]\nid = 3\nprefix = "2001:db8:1::/64"\nmay_compress = false'
+        ),
+        Told("waste", "the link", "contexts 0 and 3 are both 2001:db8:1::/64"),
+    ),
     "context-serves-nobody": DesignCase(
         lambda: store(extra='[[context]]\nid = 1\nprefix = "2001:db8::/32"'),
         lambda: store(extra='[[context]]\nid = 1\nprefix = "2001:db8:f00d:2::/64"'),

@@ -1,6 +1,7 @@
 """Settings of a design that cost octets, and the network's own messages."""
 
 from dataclasses import replace
+from ipaddress import IPv6Network
 
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import LowpanError
@@ -8,12 +9,26 @@ from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.wording import octets_text, room_text
+from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.remarks import remarks
 from lowpanbudget.room.measure import room_of
 
 SETTINGS = Subject("settings")
+
+
+@SETTINGS.rule("encryption-planned-without-integrity", Draft)
+def encryption_planned_without_integrity(draft: Draft, _design: Draft) -> Hits:
+    """Look at the level; tell the shortest code that goes with encryption."""
+    security = draft.design.link.security
+    if security is None or not security.protection.encrypted or security.protection.mic:
+        return
+    mic, level = min(
+        (one.mic, level) for level, one in enumerate(LEVELS) if one.encrypted and one.mic
+    )
+    cause = f"security level {security.level} encrypts and does not verify"
+    yield Hit(cause, (f"level {level} adds a code of {octets_text(mic)}",), "the link")
 
 
 @SETTINGS.rule("context-serves-nobody", Draft)
@@ -31,6 +46,19 @@ def context_serves_nobody(draft: Draft, _design: Draft) -> Hits:
             if not any(one.covers(address) for one in whole):
                 cause = f"context {number} ({context.prefix}) does not restore {address}"
                 yield Hit(cause, (), f"station {station.name}")
+
+
+@SETTINGS.rule("prefix-in-two-contexts", Draft)
+def prefix_in_two_contexts(draft: Draft, _design: Draft) -> Hits:
+    """Look for prefixes that stand under two numbers, both to compress with."""
+    numbers: dict[IPv6Network, int] = {}
+    for number, context in draft.design.contexts.items():
+        if context.may_compress:
+            first = numbers.setdefault(context.prefix, number)
+            if first != number:
+                yield Hit(
+                    f"contexts {first} and {number} are both {context.prefix}", (), "the link"
+                )
 
 
 @SETTINGS.rule("hop-limit-costs-an-octet", Flow)
