@@ -23,6 +23,7 @@ from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
 from findings.cases_misplaced import MISPLACED_CASES, MISPLACED_FURTHER, MISPLACED_NEAR
 from findings.cases_neighbours import NEIGHBOUR_FURTHER, NEIGHBOUR_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
+from findings.cases_offsets import OFFSETS_FURTHER, OFFSETS_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_protection import (
     BEYOND_FURTHER,
@@ -95,6 +96,7 @@ NEAR = (
     | MISPLACED_NEAR
     | LORH_NEAR
     | NEIGHBOUR_NEAR
+    | OFFSETS_NEAR
     | RECOVERY_NEAR
     | READING_NEAR
 )
@@ -144,6 +146,7 @@ def test_fires(name: str) -> None:
         *RECORDS_FURTHER,
         *LORH_FURTHER,
         *NEIGHBOUR_FURTHER,
+        *OFFSETS_FURTHER,
         *RECOVERY_FURTHER,
         *EXCHANGES_FURTHER,
         *LIFETIME_FURTHER,

@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.findings import faults
-from lowpanbudget.findings.captures.sizes import payload_start
+from lowpanbudget.findings.captures.sizes import counts_compressed, payload_start
 from lowpanbudget.findings.datagrams import HeardDatagram, first_frame, hop_of, numbers_of
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.memory import FirstNamed
@@ -35,27 +36,44 @@ _MOST_WRITTEN = 512  # octets; of more the shortest byte code takes long to find
 
 FRAGMENTS = Subject("fragments")
 
-FragmentEnds = Recent[tuple[bytes | None, int], tuple[int, int]]  # by source and tag: end, frame
+
+class _FragmentEnd(NamedTuple):
+    """Where the last fragment of a datagram ended, in which frame; ``compressed``: offsets count octets on the air."""
+
+    end: int = -1
+    number: int = 0
+    compressed: bool = False
+
+
+FragmentEnds = Recent[tuple[bytes | None, int], _FragmentEnd]  # by source and tag
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", FragmentArrival, memory=Recent)
 def fragment_ends(memory: FragmentEnds, scene: Scene, arrival: FragmentArrival) -> None:
-    """Remember where fragments end."""
-    key = arrival.datagram.key
-    memory[key.source, key.tag] = (arrival.fragment.end, scene.number)
+    """Remember where fragments end, and what their offsets count: ``datagram-size-too-small`` tells of that."""
+    fragment_of, datagram, _ = arrival
+    key = datagram.key.source, datagram.key.tag
+    before = memory.get(key)
+    otherwise = before is not None and before.compressed and not fragment_of.first
+    compressed = otherwise or counts_compressed(datagram)
+    memory[key] = _FragmentEnd(fragment_of.end, scene.number, compressed)
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", Noticed("fragment-not-multiple-of-8"))
-def fragment_not_multiple(_memory: FragmentEnds, scene: Scene, notice: Notice) -> Hits:
+def fragment_not_multiple(memory: FragmentEnds, scene: Scene, notice: Notice) -> Hits:
     """Take the notice of the decoder."""
-    yield Hit(notice.text, (), scene.sender)
+    tag = faults.tag_of(scene.payload)
+    here = None if tag is None else memory.get((scene.link_source, tag))
+    if here is None or not here.compressed:
+        yield Hit(notice.text, (), scene.sender)
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", OWN_FAULT, FaultOf("fragments-disagree"))
 def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) -> Hits:
     """Take faults, and compare the offset with the end of the fragment before."""
     tag = faults.tag_of(scene.payload)
-    end, number = (-1, 0) if tag is None else memory.get((scene.link_source, tag), (-1, 0))
+    before = None if tag is None else memory.get((scene.link_source, tag))
+    end, number, _ = before or _FragmentEnd()
     evidence, frames = [payload_start(scene)], [scene.number]
     if _counts_octets(fault, end):
         evidence.append(f"the fragment before ended at octet {end}: the offset counts octets")

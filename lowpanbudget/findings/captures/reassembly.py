@@ -6,6 +6,7 @@ from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.link import RETRY_S
+from lowpanbudget.findings.captures.sizes import counts_compressed
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS, Meetings
@@ -13,12 +14,15 @@ from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import HeardSender, pan_of, strangers
-from lowpanbudget.findings.wording import hop_text, seconds_text, senders_text
-from lowpanbudget.layers.lowpan import fragment
-from lowpanbudget.layers.lowpan.fragment import FRAG1, EndBeyond, OffsetBeyond
+from lowpanbudget.findings.wording import hop_text, octets_text, seconds_text, senders_text
+from lowpanbudget.layers.lowpan.fragment import EndBeyond, OffsetBeyond
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
 
 REASSEMBLY = Subject("reassembly")
+_COUNT_ON = (
+    "Let each fragment begin where the one before it ended, counted in octets of the datagram before compression, and "
+    "divide that by 8."
+)
 _MOST_NUMBERS = 12
 
 
@@ -153,11 +157,19 @@ def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     """Take datagrams that ended so, unless offsets count compressed octets: that has its own finding."""
     if datagram.fate is not Fate.OVERLAPPING:
         return
-    if _counts_compressed(datagram):
+    if counts_compressed(datagram):
         return
     ranges = ", ".join(f"{one.start}-{one.end - 1}" for one in datagram.fragments[-3:])
+    evidence = [f"{datagram}: {ranges}"]
+    shift = _shifted(datagram)
+    if shift is not None:
+        cause = "the offset of a fragment is wrong: a hole and an overlap beside it have one length"
+        evidence.append(shift.text)
+        numbers = (shift.fragment.mark.number,)
+        yield Hit(cause, tuple(evidence), hop_of(datagram), numbers, advice=_COUNT_ON)
+        return
     cause = "octet ranges of one datagram overlap"
-    yield Hit(cause, (f"{datagram}: {ranges}",), hop_of(datagram), numbers_of(datagram))
+    yield Hit(cause, tuple(evidence), hop_of(datagram), numbers_of(datagram))
 
 
 @REASSEMBLY.rule("offsets-count-otherwise", FragmentedDatagram, varies=True)
@@ -171,11 +183,36 @@ def offsets_count_otherwise(_scene: Scene, datagram: FragmentedDatagram) -> Hits
         yield Hit(cause, (evidence,), hop_of(datagram), numbers_of(datagram)[:2])
 
 
-def _counts_compressed(datagram: FragmentedDatagram) -> bool:
-    """Return whether a second fragment begins where the compressed octets of the first end."""
-    first, last = datagram.fragments[0], datagram.fragments[-1]
-    compressed = (first.mark.octets - FRAG1.octets) // fragment.UNIT * fragment.UNIT
-    return first.first and last.start == compressed and len(datagram.fragments) == 2
+class _Shift(NamedTuple):
+    """A fragment that stands elsewhere than its neighbours leave room for it, behind the one ``before`` it."""
+
+    before: SentFragment
+    fragment: SentFragment
+
+    @property
+    def text(self) -> str:
+        """Return in words how far it is off, and how one can see that."""
+        start, ends = self.fragment.start, self.before.end
+        off = octets_text(abs(start - ends))
+        return f"one begins {off} {'behind' if start > ends else 'before'} octet {ends}, where that before it ended"
+
+
+def _shifted(datagram: FragmentedDatagram) -> _Shift | None:
+    """Return the one fragment that is said to begin elsewhere than it does; None without one, or where it is not alone.
+
+    Behind it the next begins where it would have ended; or it is the last, and the lengths of all make up the size.
+    """
+    parts = datagram.fragments
+    wrong = [n for n in range(1, len(parts)) if parts[n].start != parts[n - 1].end]
+    if not wrong or parts[0].start or datagram.follows:
+        return None
+    at = wrong[0]
+    shift = parts[at].start - parts[at - 1].end
+    if at + 1 < len(parts):
+        is_alone = wrong[1:] == [at + 1] and parts[at + 1].start == parts[at].end - shift
+    else:
+        is_alone = sum(part.end - part.start for part in parts) == datagram.size
+    return _Shift(parts[at - 1], parts[at]) if is_alone else None
 
 
 OF_TWO = Noticed("fragments-of-two")

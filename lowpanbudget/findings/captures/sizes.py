@@ -11,7 +11,7 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, Fragment, HeadersCut, SizeTooSmall
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.pieces import FragmentArrival
+from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram
 
 SIZES = Subject("fragments")  # of the same manuals as ``fragments``
 
@@ -84,18 +84,27 @@ def _octets_on_air(scene: Scene) -> tuple[int, str]:
 def offset_counts_compressed(scene: Scene, arrival: FragmentArrival) -> Hits:
     """Compare the second fragment's offset with the first's two lengths."""
     second, datagram, repeated = arrival
-    if second.first or repeated or len(datagram.fragments) != 2:
+    if repeated or not counts_compressed(datagram):
         return
     first = datagram.fragments[0]
     wire = first.mark.octets - FRAG1.octets
-    if not first.first or second.start == first.end or wire >= first.end:
-        return
-    if second.start == wire // fragment.UNIT * fragment.UNIT:
-        cause = (
-            f"the second starts at {second.start}, by the {wire} octets that the first took on the air; "
-            f"the first stands for {first.end}"
-        )
-        yield Hit(cause, (str(datagram),), scene.sender, (first.mark.number, second.mark.number))
+    cause = (
+        f"the second starts at {second.start}, by the {wire} octets that the first took on the air; "
+        f"the first stands for {first.end}"
+    )
+    yield Hit(cause, (str(datagram),), scene.sender, (first.mark.number, second.mark.number))
+
+
+def counts_compressed(datagram: FragmentedDatagram) -> bool:
+    """Return whether the second of two fragments begins where the compressed octets of the first end."""
+    if len(datagram.fragments) != 2:
+        return False
+    first, second = datagram.fragments
+    wire = first.mark.octets - FRAG1.octets
+    if not first.first or second.first or second.start == first.end or wire >= first.end:
+        return False
+    starts: int = wire // fragment.UNIT * fragment.UNIT
+    return second.start == starts
 
 
 @SIZES.rule("headers-beyond-first-fragment", OWN_FAULT)
