@@ -16,7 +16,7 @@ from lowpanbudget.values import FrozenDict, dataclass
 SUBJECTS = (
     "capture", "check-sequences", "link", "slots", "acknowledgements", "nodes", "security", "unsealing", "keys",
     "sealed", "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments",
-    "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "configurations", "registrations",
+    "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "configurations", "daos", "registrations",
     "joining", "paths", "routing", "directions", "message-ids", "application", "requests", "refusals", "answers",
     "observations", "blocks", "protection", "plan", "messages", "floods", "forwarding", "delivery",
     "tunnels", "planned-checksums", "routes", "frames", "protocols", "settings", "deployment", "loads",

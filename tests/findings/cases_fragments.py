@@ -366,7 +366,7 @@ def group(links: tuple[bytes, bytes]) -> Capture:
 
 def dio_of(kind: int) -> bytes:
     """A DODAG configuration, whose flag says which option type there is (RFC 9008 section 4.1.3)."""
-    source, to = air.address("fe80::", ROOT), air.ALL_NODES
+    source, to = air.address("fe80::", ROOT), IPv6Address("ff02::1a")
     base = bytes([0, 1, 1, 0, 0x88, 0, 0, 0]) + air.address(PREFIX, ROOT).packed
     # flags: |0 0 0|1|A| PCS |: the flag is bit 3
     option = bytes([4, 14, 0x10 * (kind == 0x23), 8, 3, 10]) + bytes.fromhex("0700010000000aff003c")

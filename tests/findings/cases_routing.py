@@ -89,12 +89,12 @@ def daos(
     """
     relay, node = air.address("fe80::", RELAY), air.address("fe80::", NODE)
     frames = []
-    configured = None if increase is None else (12, 8)
+    configured, mode = None if increase is None else (12, 8), 2 if stored else 1
     for number, rank in enumerate(ranks):
         if number < heard:
-            message = dio(RELAY, parent, configured=configured, increase=increase or 256)
+            message = dio(RELAY, parent, 240, configured, mode, increase or 256)
             frames.append(air.frame(message, number, (RELAY, BROADCAST)))
-        frames.append(air.frame(dio(NODE, rank), number, (NODE, BROADCAST)))
+        frames.append(air.frame(dio(NODE, rank, mode=mode), number, (NODE, BROADCAST)))
         body = bytes([0, 0, 0, number, 5, 18, 0, 128]) + FROM.packed
         body += bytes([6, 4 if stored else 20, 0, 0, number, lifetime])
         if not stored:

@@ -1,17 +1,20 @@
 """Captures in which nodes break the rules of RPL for parents, DAOs, configurations and routes, and near misses."""
 
 from collections.abc import Callable
+from dataclasses import replace
+from ipaddress import IPv6Address
 from itertools import pairwise
 
 from findings import air
 from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
 from findings.cases_further import Further
 from findings.cases_lifetimes import AWAY, HOME, Timed, advertised, configured, led_down, sent
-from findings.cases_routing import RELAY, daos, dio, dios
+from findings.cases_routing import ALL_RPL_NODES, RELAY, daos, dio, dios
 from findings.judge import Case, Told
 
 FAR = f"{PREFIX}ff:fe00:17"
 THIRD = b"\x00\x19"
+_FORM = "rpl-message-of-wrong-form"
 _CONFIGURED = "configuration-not-the-roots"
 _ABOVE, _VERSION, _PATH = "rank-not-above-parent", "version-jumps", "path-used-too-late"
 
@@ -79,6 +82,37 @@ def rounds(*configured: tuple[bytes, int, int | None], times: int = 4) -> Captur
     return Capture([*frames])
 
 
+TARGET = bytes([5, 18, 0, 128]) + HOME.packed
+TRANSIT = bytes([6, 4, 0, 0, 240, 120])
+OVER_RELAY = bytes([6, 20, 0, 0, 240, 120]) + air.address(PREFIX, RELAY).packed
+EXTERNAL = bytes([6, 20, 0x80, 0, 240, 120]) + HOME.packed
+NEAR_ENDS = air.address("fe80::", NODE), air.address("fe80::", RELAY)
+
+
+def of_mode(
+    mode: int, *options: bytes, ends: tuple[IPv6Address, IPv6Address] = (HOME, AWAY), times: int = 2
+) -> Capture:
+    """A DIO of a mode of operation, and DAOs of NODE with these options (RFC 6550 sections 6.3.1 and 6.4.1)."""
+    frames = [air.frame(dio(ROOT, 256, mode=mode), 1, (ROOT, BROADCAST))] if mode else []
+    for number in range(times):
+        body = bytes([0, 0, 0, number]) + b"".join(options)
+        packet = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 64)
+        frames.append(air.frame(packet, number, (NODE, RELAY)))
+    return Capture([*frames])
+
+
+def solicited(source: IPv6Address, to: IPv6Address) -> Capture:
+    """A DIS (RFC 6550 section 6.2)."""
+    packet = air.ip(source, to, 58, air.icmpv6(155, bytes(2), source, to), 255)
+    links = NODE, BROADCAST if to.is_multicast else RELAY
+    return Capture([air.frame(packet, 1, links)])
+
+
+def of_form(severity: str, cause: str, cite: str, *frames: int, advice: str = "") -> Told:
+    return Told(severity, FAR, cause, (), frames, len(frames), advice, cite)
+
+
+LINK_ENDS = "Send DIOs and DIS from the link-local address, to ff02::1a or to that of a neighbour that asked."
 RPL_CASES: dict[str, Case] = {
     # "Nodes other than the DODAG root MUST NOT modify this information" (RFC 6550 section 6.7.6)
     "configuration-not-the-roots": Case(
@@ -93,6 +127,18 @@ RPL_CASES: dict[str, Case] = {
             ),
             (1, 2, 3, 5, 6, 8, 9),
             6,
+        ),
+    ),
+    # "MUST be preceded by one or more RPL Target options" (section 6.7.8), else "it MUST discard the DAO" (9.4, rule 6)
+    "rpl-message-of-wrong-form": Case(
+        lambda: of_mode(1, OVER_RELAY, TARGET, times=1),
+        lambda: of_mode(1, TARGET, OVER_RELAY, times=1),
+        Told(
+            "failure",
+            FAR,
+            "transit information in a DAO stands behind no target: who gets it must discard it",
+            (),
+            (2,),
         ),
     ),
 }
@@ -125,6 +171,73 @@ RPL_FURTHER = [
             ("the parent is fe80::ff:fe00:18, MinHopRankIncrease 256",),
             tuple(range(1, 10)),
             3,
+        ),
+    ),
+    # "MUST contain one or more addresses" (section 9.7, rule 1)
+    Further(
+        _FORM,
+        lambda: of_mode(1, TARGET, TRANSIT),
+        of_form(
+            "failure",
+            "DAOs name no parent, in mode of operation 1 (non-storing)",
+            "RFC 6550 §9.7",
+            2,
+            3,
+        ),
+    ),
+    # "MUST be a unique-local or a global address" (section 9.1, rule 6)
+    Further(
+        _FORM,
+        lambda: of_mode(1, TARGET, TRANSIT, ends=NEAR_ENDS),
+        replace(
+            of_form(
+                "failure",
+                "DAOs have a link-local address: they go to a neighbour, and not to the root, "
+                "in mode of operation 1 (non-storing)",
+                "RFC 6550 §9.1",
+                2,
+                3,
+            ),
+            subject="fe80::ff:fe00:17",
+        ),
+    ),
+    # "MUST be link-local addresses" (section 9.1, rule 4)
+    Further(
+        _FORM,
+        lambda: of_mode(2, TARGET, TRANSIT),
+        of_form(
+            "risk",
+            "DAOs have an address that is not link-local, in mode of operation 2 (storing, no multicast)",
+            "RFC 6550 §9.1",
+            2,
+            3,
+        ),
+    ),
+    # "the source address is a link-local address, and the destination address is either the all-RPL-nodes multicast
+    # address or a link-local unicast address" (section 6)
+    Further(
+        _FORM,
+        lambda: solicited(HOME, ALL_RPL_NODES),
+        of_form(
+            "risk",
+            "a DIS comes from an address that is not link-local",
+            "RFC 6550 §6",
+            1,
+            advice=LINK_ENDS,
+        ),
+    ),
+    Further(
+        _FORM,
+        lambda: solicited(NEAR_ENDS[0], air.ALL_NODES),
+        replace(
+            of_form(
+                "risk",
+                "a DIS goes to ff02::1: neither to ff02::1a nor to a link-local address",
+                "RFC 6550 §6",
+                1,
+                advice=LINK_ENDS,
+            ),
+            subject="fe80::ff:fe00:17",
         ),
     ),
     # "In Storing mode, DAOs are communicated directly to DAO parents" (section 9.8): the root has it of RELAY
@@ -185,6 +298,44 @@ RPL_FURTHER = [
 ]
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a DAO as of non-storing mode": (_FORM, lambda: of_mode(1, TARGET, OVER_RELAY)),
+    "a DAO as of storing mode": (_FORM, lambda: of_mode(2, TARGET, TRANSIT, ends=NEAR_ENDS)),
+    # "advertising external targets using Non-Storing mode DAO messaging even in a Storing mode network is RECOMMENDED"
+    # (RFC 9008 section 4.1.1)
+    "an external route in storing mode": (_FORM, lambda: of_mode(2, TARGET, EXTERNAL)),
+    "one DAO against the mode, which may be another by then": (
+        _FORM,
+        lambda: of_mode(1, TARGET, TRANSIT, ends=NEAR_ENDS, times=1),
+    ),
+    "DAOs where no mode was heard": (_FORM, lambda: of_mode(0, TARGET, TRANSIT, times=3)),
+    "DAOs of the mode before": (
+        _FORM,
+        lambda: Capture(
+            [
+                air.frame(dio(ROOT, 256, 239, mode=2), 9, (ROOT, BROADCAST)),
+                *of_mode(1, TARGET, TRANSIT, ends=NEAR_ENDS).air,
+            ]
+        ),
+    ),
+    # "A node MAY send DAO messages using the all-RPL-nodes multicast address" (section 9.1, rule 1)
+    "a DAO to all RPL nodes": (
+        _FORM,
+        lambda: of_mode(1, TARGET, TRANSIT, ends=(NEAR_ENDS[0], ALL_RPL_NODES)),
+    ),
+    # type 14 stands for what is not known here: an option of a projected route, for which the root names targets
+    "a DAO of the root with an option that is not known": (
+        _FORM,
+        lambda: of_mode(2, TARGET, bytes([14, 2, 0, 0])),
+    ),
+    "padding and a descriptor before transit information": (
+        _FORM,
+        lambda: of_mode(1, b"\x00", TARGET, bytes([9, 4, 0, 0, 0, 1]), OVER_RELAY),
+    ),
+    "a DIS to one neighbour": (_FORM, lambda: solicited(*NEAR_ENDS)),
+    "a DIS of who has no address yet": (
+        _FORM,
+        lambda: solicited(IPv6Address("::"), ALL_RPL_NODES),
+    ),
     "a stored path that is told anew": (
         _PATH,
         lambda: later(

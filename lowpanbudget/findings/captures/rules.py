@@ -9,6 +9,7 @@ from lowpanbudget.findings.captures.check_sequences import CHECK_SEQUENCES
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
 from lowpanbudget.findings.captures.configurations import CONFIGURATIONS
 from lowpanbudget.findings.captures.contexts import CONTEXTS
+from lowpanbudget.findings.captures.daos import DAOS
 from lowpanbudget.findings.captures.delivery import DELIVERY
 from lowpanbudget.findings.captures.directions import DIRECTIONS
 from lowpanbudget.findings.captures.floods import FLOODS
@@ -52,7 +53,7 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
     RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES,
-    RPL, PARENTS, CONFIGURATIONS, REGISTRATIONS, REGISTERING, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS,
+    RPL, PARENTS, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, JOINING, PATHS, ROUTING, DIRECTIONS, MESSAGE_IDS,
     REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION, PLAN, MESSAGES, FLOODS, FORWARDING,
     DELIVERY,
 )  # fmt: skip
