@@ -52,7 +52,8 @@ WORDS: dict[str, str | Gloss] = {
     "bit-packed (octet-aligned)": (
         "The layout of a message: its fields follow each other bit by bit, and zero bits fill up the last octet alone; "
         "or, octet-aligned, each takes whole octets: a number fills up its most significant bits with zeros, in two's "
-        "complement with its sign, flags and presence bits their last ones with zeros. A message states it as `layout`."
+        "complement with its sign, flags and presence bits their last ones with zeros. Special codes, unless stated, "
+        "and the escape of a series are those of the whole octets. A message states it as `layout`."
     ),
     "msb-first (lsb-first)": (
         "The bit order of a message: the first bit on the wire is the most significant one of an octet, or the least "

@@ -458,6 +458,48 @@ def test_remarks() -> None:
     assert "known" in of(version, Float("f", bits=32, min=Decimal(0), max=Decimal(9)))[0][1]
 
 
+@pytest.mark.parametrize(
+    ("layout", "bits", "reach"),
+    # steps of 0.1, 700 from end to end; by hand: -8 .. 7 of 4 bits, -128 .. 127 of an octet, -1024 .. 1023 of 11 bits
+    [
+        ("bit-packed", 4, "-0.8 .. 0.7 Cel"),
+        ("octet-aligned", 4, "-12.8 .. 12.7 Cel"),
+        ("bit-packed", 11, ""),
+    ],
+)
+def test_a_series_that_refuses_jumps_is_told(layout: str, bits: int, reach: str) -> None:
+    """The jump beside the reach is packed or refused as the remark says; an escape or groups take any."""
+    span: dict[str, Any] = {
+        "min": Decimal(-40),
+        "max": Decimal(30),
+        "step": Decimal("0.1"),
+        "unit": "Cel",
+        "max_length": 9,
+    }
+    series = Series("s", **span, deltas="fixed", delta_bits=bits)
+    fields = (Version("v", value=1), Time("t"), series)
+    made = Message("m", fields, byte_order="big", bit_order="msb-first", layout=layout)
+    found = remarks(made)
+    assert [one.path for one in found] == ["s"] * bool(reach)
+    if reach:
+        assert found[0].text.startswith(
+            f"{reach} is as far as a sample may lie from the one before"
+        )
+        assert found[0].loses
+        down, up = (Decimal(end) for end in reach.removesuffix(" Cel").split(" .. "))
+        made.pack({"t": 0, "s": [0, up, 0, down]})
+        for jump in (up + Decimal("0.1"), down - Decimal("0.1")):
+            with pytest.raises(RequestError, match="steps from the sample before"):
+                made.pack({"t": 0, "s": [0, jump]})
+    else:
+        made.pack({"t": 0, "s": [-40, 30, -40]})
+    for free in (Series("s", **span, deltas="variable"), dataclasses.replace(series, escape=True)):
+        other = Message(
+            "m", (*fields[:2], free), byte_order="big", bit_order="msb-first", layout=layout
+        )
+        assert remarks(other) == ()
+
+
 def test_every_flaw_has_a_way_out() -> None:
     """Each place of the package that states a flaw states a hint as well: read from its source."""
     found = []

@@ -474,6 +474,25 @@ def test_a_series_is_as_long_as_its_escapes_make_it(high: int, bits: int) -> Non
     assert longest == -(-bits // 8)
 
 
+def test_the_escape_of_an_octet_aligned_series_is_that_of_whole_octets() -> None:
+    """Octets by hand as ``explain series`` tells: -16, the escape that 5 bits would have, is f0 and a difference."""
+    series = Series(
+        "s",
+        min=Decimal(-100),
+        max=Decimal(100),
+        max_length=5,
+        deltas="fixed",
+        delta_bits=5,
+        escape=True,
+    )
+    made = Message("m", (series,), byte_order="big", bit_order="msb-first", layout="octet-aligned")
+    # the count, 0 as 100, -16; 27 as 127, -127, 127; -100 as 0, then by escapes 100 as 200 and -28 (-128 on) as 72
+    assert made.pack({"s": [0, -16]}).hex() == "0264f0"
+    assert made.pack({"s": [27, -100, 27]}).hex() == "037f817f"
+    assert made.pack({"s": [-100, 100, -28]}).hex() == "030080c880" + "48"
+    assert "-128 (0x80) is the escape" in " ".join(Series.wire.split())
+
+
 def test_series_without_escape_refuses_a_jump() -> None:
     message = packed(
         Series("s", min=Decimal(0), max=Decimal(255), deltas="fixed", delta_bits=4, length=2)

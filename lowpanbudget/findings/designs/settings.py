@@ -110,8 +110,8 @@ def _difference(draft: Draft, flow: Flow, other: Flow, text: str) -> Hits:
 
 @SETTINGS.rule("message-deserves-a-look", Message)
 def message_deserves_a_look(_draft: Draft, message: Message) -> Hits:
-    """Take the remarks about a message; what loses the time of samples is a risk."""
+    """Take the remarks about a message; what loses values is a risk."""
     for remark in remarks(message):
         where = f"message {message.name}" + (f", {remark.path}" if remark.path else "")
-        severity = Severity.RISK if remark.hides_loss else None
+        severity = Severity.RISK if remark.loses else None
         yield Hit(remark.text, (), where, severity=severity, advice=remark.hint, cite=remark.cite)

@@ -190,12 +190,12 @@ unit = "J\""""
         )
         return ask.Gain(f"off by at most {relative(self.bits)}", words)
 
-    def remark(self) -> tuple[str, str] | None:
+    def remark(self, order: Order) -> ask.Remark | None:
         """Return a remark on floating point for a range that is known."""
         if self.min is None or self.max is None:
             return None
         text = f"{self.bits} bits of floating point for a range that is known"
-        return text, "A number with a step often takes fewer bits"
+        return ask.Remark(text, "A number with a step often takes fewer bits")
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a float or double, or the bits of one."""

@@ -227,8 +227,8 @@ class Field:
         """Yield the field with ever coarser steps within its tolerance, each with the share of it that is used."""
         yield from ()
 
-    def remark(self) -> tuple[str, str] | None:
-        """Return what is unusual about the declaration, and what would help."""
+    def remark(self, order: Order) -> ask.Remark | None:
+        """Return what is unusual about the declaration in a message of this order, and what would help."""
         return None
 
     # --- other encodings

@@ -104,7 +104,7 @@ step = 1"""
         """Return the date and time of the epoch, None where it is no date."""
         return _moment(self.epoch)
 
-    def remark(self) -> tuple[str, str] | None:
+    def remark(self, order: Order) -> ask.Remark | None:
         """Return a remark on times that are all past, or soon are: no message that is sent later can hold one."""
         last = self.date(self.number().max) if self.start else ""
         years = float(self.step) * 2**self.bits / _YEAR
@@ -116,8 +116,8 @@ step = 1"""
             text = f"it ends with {last}, {self._years(self.bits)} after its epoch, and no later time can be sent"
         # a later epoch is no help where that one is soon over as well
         if years < _LIFE:
-            return text, longer[0].upper() + longer[1:]
-        return text, f'State a later epoch, epoch = "{_TODAY}", or {longer}'
+            return ask.Remark(text, longer[0].upper() + longer[1:])
+        return ask.Remark(text, f'State a later epoch, epoch = "{_TODAY}", or {longer}')
 
     def shown_unit(self) -> str:
         """Return seconds."""

@@ -43,6 +43,14 @@ class Gain(NamedTuple):
     less_error: Decimal | None = None
 
 
+class Remark(NamedTuple):
+    """What is unusual about a field, and what would help; ``loses``: values can be lost by it."""
+
+    text: str
+    hint: str
+    loses: bool = False
+
+
 class InnerFields(NamedTuple):
     """Fields inside a field: the steps of a path that lead to them, and whether their names follow."""
 

@@ -13,6 +13,7 @@ from lowpanbudget.payload.codec.grid import span_text
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
+from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of
 from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, parted
@@ -66,10 +67,12 @@ class Series(Repeated):
     wire: ClassVar[str] = """\
 The number of samples less `min_length`, where it may change, in the fewest bits or `count_bits`; the first sample as
 kind number; then differences in steps. Fixed: two's complement of `delta_bits`; with `escape` its most negative code
-(the upper bit 1, the others 0) leads a sample in full. Variable, zigzag: difference d is 2 d, or -2 d - 1 below 0, cut
-into groups of `group_bits`, lowest first. Each is a number of group_bits + 1 bits, in the orders of the message: its
-upper bit is 1 while more follow; a difference in more groups than it needs is refused. Up to 8 bits msb-first sends
-that bit before its group and lsb-first behind it; `lowpanbudget explain byte_order` tells of more."""
+(the upper bit 1, the others 0) leads a sample in full. Octet-aligned a difference has all codes of its whole octets:
+up to `delta_bits` = 8 they are -128 .. 127, of which -128 (0x80) is the escape. Variable, zigzag: difference d is 2
+d, or -2 d - 1 below 0, cut into groups of `group_bits`, lowest first. Each is a number of group_bits + 1 bits, in the
+orders of the message: its upper bit is 1 while more follow; a difference in more groups than it needs is refused. Up
+to 8 bits msb-first sends that bit before its group and lsb-first behind it; `lowpanbudget explain byte_order` tells
+of more."""
     written: ClassVar[str] = """\
 kind = "series"
 name = "strain"
@@ -210,6 +213,22 @@ escape = true                 # a whole sample where a difference is too large""
     def coarser(self) -> Iterator[tuple[Field, Decimal]]:
         """Yield the series with ever coarser steps within its tolerance."""
         return coarser_steps(self, self.tolerance)
+
+    def remark(self, order: Order) -> ask.Remark | None:
+        """Return a remark on samples that may lie further apart than any difference reaches."""
+        grid = self.number().grid()
+        if self.deltas != "fixed" or self.escape or self.delta_bits is None or self.most == 1:
+            return None
+        half = 1 << order.rounded(self.delta_bits) - 1
+        if grid.high - grid.low < half:
+            return None
+        down, up = (digits(EXACT.multiply(self.step, steps)) for steps in (-half, half - 1))
+        text = f"{down} .. {f'{up} {self.unit}'.rstrip()} is as far as a sample may lie from the one before"
+        return ask.Remark(
+            f"{text}: a jump beyond keeps all samples of the message from being sent",
+            'Use escape = true, wider delta_bits, or deltas = "variable"',
+            loses=True,
+        )
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return integers of steps, with their number where it can change."""

@@ -16,14 +16,14 @@ from lowpanbudget.payload.words import joined
 class FormatRemark(NamedTuple):
     """A remark about a message: the field (empty for the whole), what was noticed, and what would help.
 
-    ``hides_loss``: a receiver does not see that values are lost. ``cite``: what says so; None: common practice, no
-    source.
+    ``loses``: values are lost, and no receiver sees it, or none of a message is sent. ``cite``: what says so; None:
+    common practice, no source.
     """
 
     path: str
     text: str
     hint: str = ""
-    hides_loss: bool = False
+    loses: bool = False
     cite: Cite | None = None
 
 
@@ -42,7 +42,7 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
             text = "batch = true has no effect here"
             hint = "Use it once, for an array or a series of changing length in the message itself"
             noticed.append(FormatRemark(joined(place), text, hint))
-        own = field.remark()
+        own = field.remark(message.order)
         if own is not None:
             noticed.append(FormatRemark(joined(place), *own))
     samples = any(isinstance(field, Repeated) for field in fields)
@@ -53,7 +53,7 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
             "several samples, and neither a sequence number nor a time: a lost message goes unseen"
         )
         hint = "Add a field of kind 'sequence' or 'time'"
-        noticed.append(FormatRemark("", text, hint, hides_loss=True))
+        noticed.append(FormatRemark("", text, hint, loses=True))
     noticed += _of_version(message)
     if message.order.mixed and message.layout == "bit-packed":
         split = [joined(place) for place, field in walk(message.fields) if _is_split(field)]
