@@ -17,9 +17,9 @@ SUBJECTS = (
     "capture", "check-sequences", "link", "slots", "acknowledgements", "nodes", "security", "unsealing", "keys",
     "sealed", "sealing-numbers", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums", "fragments",
     "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "configurations", "daos", "registrations",
-    "joining", "paths", "routing", "directions", "message-ids", "application", "requests", "refusals", "answers",
-    "observations", "blocks", "protection", "plan", "messages", "floods", "forwarding", "delivery",
-    "tunnels", "planned-checksums", "routes", "frames", "protocols", "settings", "deployment", "loads",
+    "joining", "paths", "routing", "source-routes", "directions", "message-ids", "application", "requests",
+    "refusals", "answers", "observations", "blocks", "protection", "plan", "messages", "floods", "forwarding",
+    "delivery", "tunnels", "planned-checksums", "routes", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

@@ -9,11 +9,14 @@ from findings import air
 from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
 from findings.cases_further import Further
 from findings.cases_lifetimes import AWAY, HOME, Timed, advertised, configured, led_down, sent
+from findings.cases_lorh import PAGE_1, routed, srh_lorh
 from findings.cases_routing import ALL_RPL_NODES, RELAY, daos, dio, dios
+from findings.cases_source_routes import LAST, NEXT
 from findings.judge import Case, Told
 
 FAR = f"{PREFIX}ff:fe00:17"
 THIRD = b"\x00\x19"
+_ROUTE = "source-route-to-another-node"
 _FORM = "rpl-message-of-wrong-form"
 _CONFIGURED = "configuration-not-the-roots"
 _ABOVE, _VERSION, _PATH = "rank-not-above-parent", "version-jumps", "path-used-too-late"
@@ -82,6 +85,34 @@ def rounds(*configured: tuple[bytes, int, int | None], times: int = 4) -> Captur
     return Capture([*frames])
 
 
+def by_entries(
+    entries: list[bytes],
+    *,
+    times: int = 3,
+    heard: tuple[bytes, ...] = (NEXT, LAST),
+    kept: bool = False,
+) -> Capture:
+    """Readings of the root to NODE over NEXT by these entries (RFC 8138 section 5.1); the routers that are heard.
+
+    ``kept``: NEXT sends them on to LAST, whose turn it is.
+    """
+    ends = air.address(PREFIX, ROOT), HOME
+    frames = [
+        air.frame(air.datagram(b"here", links=(node, ROOT)), 99, (node, ROOT)) for node in heard
+    ]
+    timed = [(0.1 * number, one) for number, one in enumerate(frames)]
+    for number in range(times):
+        segment = air.udp(b"set %03d" % number, *ends)
+        for hop, links in enumerate(((ROOT, NEXT), (NEXT, LAST))[: 1 + kept]):
+            packed = (
+                PAGE_1
+                + srh_lorh(entries)
+                + air.payload(air.ip(*ends, 17, segment, 64 - hop), links)
+            )
+            timed.append((10.0 + 10 * number + hop / 10, air.raw(packed, 10 * number + hop, links)))
+    return Capture([*timed], root=ends[0])
+
+
 TARGET = bytes([5, 18, 0, 128]) + HOME.packed
 TRANSIT = bytes([6, 4, 0, 0, 240, 120])
 OVER_RELAY = bytes([6, 20, 0, 0, 240, 120]) + air.address(PREFIX, RELAY).packed
@@ -127,6 +158,20 @@ RPL_CASES: dict[str, Case] = {
             ),
             (1, 2, 3, 5, 6, 8, 9),
             6,
+        ),
+    ),
+    # RFC 8138 section 5.2.2: "that entry MUST match an address of the router that receives the packet"; 0x0019 stands
+    # first, and the frame goes to 0x0018
+    "source-route-to-another-node": Case(
+        lambda: by_entries([LAST, NODE]),
+        lambda: by_entries([NEXT, LAST, NODE]),
+        Told(
+            "risk",
+            "0x0001 to 0x0018",
+            "the first entry of SRH-6LoRH is another node than the one it is sent to",
+            ("0x0001 to 0x0018: 2001:db8:1::ff:fe00:19 is to be next",),
+            (3, 4, 5),
+            3,
         ),
     ),
     # "MUST be preceded by one or more RPL Target options" (section 6.7.8), else "it MUST discard the DAO" (9.4, rule 6)
@@ -240,6 +285,18 @@ RPL_FURTHER = [
             subject="fe80::ff:fe00:17",
         ),
     ),
+    Further(
+        _ROUTE,
+        lambda: by_entries([LAST, NODE], kept=True),
+        Told(
+            "remark",
+            "0x0001 to 0x0018",
+            "the first entry of SRH-6LoRH is another node than the one it is sent to, which sends it on as it is",
+            ("0x0001 to 0x0018: 2001:db8:1::ff:fe00:19 is to be next",),
+            (3, 5, 7),
+            3,
+        ),
+    ),
     # "In Storing mode, DAOs are communicated directly to DAO parents" (section 9.8): the root has it of RELAY
     Further(
         _PATH,
@@ -298,6 +355,14 @@ RPL_FURTHER = [
 ]
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "two datagrams to another node than the first entry": (
+        _ROUTE,
+        lambda: by_entries([LAST, NODE], times=2),
+    ),
+    # nobody knows whether it is there, or sends on
+    "a receiver that was never heard": (_ROUTE, lambda: by_entries([LAST, NODE], heard=(LAST,))),
+    "a first entry that was never heard": (_ROUTE, lambda: by_entries([LAST, NODE], heard=(NEXT,))),
+    "routers that keep their own entry": (_ROUTE, lambda: routed(keeps=True, times=4)),
     "a DAO as of non-storing mode": (_FORM, lambda: of_mode(1, TARGET, OVER_RELAY)),
     "a DAO as of storing mode": (_FORM, lambda: of_mode(2, TARGET, TRANSIT, ends=NEAR_ENDS)),
     # "advertising external targets using Non-Storing mode DAO messaging even in a Storing mode network is RECOMMENDED"
