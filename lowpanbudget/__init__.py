@@ -228,7 +228,7 @@ if TYPE_CHECKING:
         Change as Change, FormatComparison as FormatComparison,
     )
     from lowpanbudget.payload.search.shrink import Candidate as Candidate, Coarsening as Coarsening
-    from lowpanbudget.payload.search.worth import Worth as Worth
+    from lowpanbudget.payload.search.worth import PartWorth as PartWorth, Worth as Worth
     from lowpanbudget.report.frame_table import write_frame_table as write_frame_table
     from lowpanbudget.report.notebook import Picture as Picture, show as show
     from lowpanbudget.report.page.pages import page_of_capture as page_of_capture, page_of_design as page_of_design

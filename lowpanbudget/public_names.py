@@ -134,7 +134,7 @@ NAMES = {
     "payload.message": "Message",
     "payload.search.compatible": "Change FormatComparison",
     "payload.search.shrink": "Candidate Coarsening",
-    "payload.search.worth": "Worth",
+    "payload.search.worth": "PartWorth Worth",
     "report.frame_table": "write_frame_table",
     "report.notebook": "Picture show",
     "report.page.pages": "page_of_capture page_of_design",

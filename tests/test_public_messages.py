@@ -38,6 +38,7 @@ from lowpanbudget import (
     Malformed,
     Message,
     OnHop,
+    PartWorth,
     RequestError,
     Saving,
     Severity,
@@ -302,3 +303,12 @@ def test_a_case_is_one_of_three(name: str, case: Any, hint: str) -> None:
     if message.batch_field:
         with pytest.raises(RequestError, match=re.escape(hint)):
             message.batch(80, case)
+
+
+def test_differences_of_a_series_are_weighed() -> None:
+    """Counted: 128 samples of the burst are 127 differences of 5 bits, -15 .. 15 beside the escape; 4 bits save 127."""
+    (one,) = weigh(load_design(EXAMPLES / "footbridge.toml"), "strain_burst")
+    (part,) = one.fields[-1].parts
+    assert isinstance(part, PartWorth)
+    assert (part.bits, part.less_bits, part.saves_bits) == (5, 4, 127)
+    assert part.gives == "jumps of -15 .. 15 µε, others in full"

@@ -23,7 +23,10 @@ def messages(console: Console, screen: Screen, weighed: Sequence[dict[str, Any]]
         )
         least = "one octet less" if message["layout"] == "octet-aligned" else "one bit less"
         titles = ("field", "bits", "without it", "it gives", least)
-        rows = [_field(screen, field) for field in message["fields"]]
+        rows = []
+        for field in message["fields"]:
+            rows.append(_field(screen, field))
+            rows += [_part(screen, part) for part in field["parts"]]
         layout.put(console, layout.table(titles, rows, console.width, right=(1,)))
         console.print()
         _smaller(console, screen, message)
@@ -45,6 +48,21 @@ def _field(screen: Screen, field: dict[str, Any]) -> list[Cell]:
         without,
         screen.text(words["gives"]),
         screen.text(words["less"]),
+    ]
+
+
+def _part(screen: Screen, part: dict[str, Any]) -> list[Cell]:
+    """Return the row of what a field has many times, below that of the field."""
+    less = part["less"]
+    if part["saves_bits"]:
+        bits, octets = plural(part["saves_bits"], "bit"), plural(part["saves_octets"], "octet")
+        less += f"; {bits} less in all, {octets} less"
+    return [
+        f"each {part['name']}",
+        str(part["bits"]),
+        "",
+        screen.text(part["gives"]),
+        screen.text(less),
     ]
 
 

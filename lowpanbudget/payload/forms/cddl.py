@@ -4,8 +4,8 @@ from decimal import Decimal
 
 from lowpanbudget.payload.codec.grid import zero_of
 from lowpanbudget.payload.exact import digits
-from lowpanbudget.payload.kinds.field import Field, members
-from lowpanbudget.payload.kinds.interfaces import FieldPath
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import FieldPath, members
 from lowpanbudget.values import dataclass, field
 
 

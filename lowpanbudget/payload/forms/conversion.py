@@ -28,8 +28,8 @@ from typing import Any
 from lowpanbudget.payload.codec.grid import Stepped, are_whole, is_nullable, zero_of
 from lowpanbudget.payload.exact import EXACT, exact, nearest
 from lowpanbudget.payload.forms.shapes import Values, count_of, counted_value
-from lowpanbudget.payload.kinds.field import Field, members
-from lowpanbudget.payload.kinds.interfaces import LeafConversion
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import LeafConversion, members
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass
 

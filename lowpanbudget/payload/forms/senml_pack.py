@@ -18,9 +18,9 @@ from lowpanbudget.payload.forms.doubles import Real, number_of, value_of
 from lowpanbudget.payload.forms.senml import resolve
 from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, by_part, not_empty
 from lowpanbudget.payload.forms.shapes import Unsayable, Values
-from lowpanbudget.payload.kinds.field import Field, members
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import own_time
-from lowpanbudget.payload.kinds.interfaces import Known, RecordPlace
+from lowpanbudget.payload.kinds.interfaces import Known, RecordPlace, members
 from lowpanbudget.payload.message import Message
 
 BASE_NAME = "urn:dev:ow:10e2073a01080063:"  # RFC 8428 section 5.1.2

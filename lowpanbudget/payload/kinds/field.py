@@ -76,10 +76,10 @@ class Field:
     rounds: ClassVar[bool] = False
     # Whether its codes are indices of a list of values.
     indexed: ClassVar[bool] = False
-    # Keys that only say which values there are: where they alone differ, no code stands for another value. Of a number
-    # that holds as long as its base and its step stay.
+    # Keys that only say which values there are: where they alone differ, no code stands for another value (of a number:
+    # as long as its base and its step stay).
     refusing: ClassVar[tuple[str, ...]] = ()
-    # What the field tells about the whole message: which format it is, and when it was sent or what was lost before.
+    # What it tells of the whole message: which format it is, and when it was sent or what was lost before.
     identifies: ClassVar[bool] = False
     dates: ClassVar[bool] = False
 
@@ -223,8 +223,12 @@ class Field:
         """Return what the field gives, and what it would give in a smaller place of ``less`` bits."""
         raise NotImplementedError
 
-    def coarser(self) -> "Iterator[tuple[Field, Decimal]]":
-        """Yield the field with ever coarser steps within its tolerance, each with the share of it that is used."""
+    def inner_parts(self, order: Order) -> Iterator[ask.InnerPart]:
+        """Yield what else a value is made of, and may have in fewer bits."""
+        yield from ()
+
+    def coarser(self, order: Order) -> Iterator[ask.Coarser]:
+        """Yield the field with ever coarser steps within its tolerance."""
         yield from ()
 
     def remark(self, order: Order) -> ask.Remark | None:
@@ -323,8 +327,3 @@ class Field:
     def element_spot(self, spot: Spot) -> Spot:
         """Return the spot of this field as the element of an array at a spot."""
         return Spot(f"{spot.path}{ask.ELEMENT}", spot.words)
-
-
-def members(fields: tuple[Field, ...]) -> tuple[Field, ...]:
-    """Return the fields that carry values, in order: all but reserved bits."""
-    return tuple(field for field in fields if field.carries)

@@ -16,7 +16,8 @@ from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import either
-from lowpanbudget.payload.kinds.field import Field, members
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import members
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 

@@ -5,7 +5,7 @@ Fields stand here as ``Any``: their class is built on this module.
 
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import LeafPlace, Node
@@ -15,10 +15,16 @@ from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord
 
 Known = Mapping[str, Any]  # the values before a place, by name
 Fields = tuple[Any, ...]
+Member = TypeVar("Member", bound=Any)
 NOTHING = "nothing would be left"  # of a field in a place without bits
 ELEMENT = "[]"  # the step of a path that stands for any element of an array
 # names down to a field, "[]" for any element, "(when)" for a union's option
 FieldPath = tuple[str, ...]
+
+
+def members(fields: tuple[Member, ...]) -> tuple[Member, ...]:
+    """Return the fields that carry values, in order: all but reserved bits."""
+    return tuple(field for field in fields if field.carries)
 
 
 class Summary(NamedTuple):
@@ -49,6 +55,28 @@ class Remark(NamedTuple):
     text: str
     hint: str
     loses: bool = False
+
+
+class Coarser(NamedTuple):
+    """A field with a coarser step: the share of its tolerance that it uses up, what changes with it in words."""
+
+    field: Any
+    loss: Decimal
+    also: str
+
+
+class InnerPart(NamedTuple):
+    """What a value is made of many times: its name and bits, what it gives, and that in ``less_bits``.
+
+    ``narrower`` is the field with the smaller one; None where there is none.
+    """
+
+    name: str
+    bits: int
+    gives: str
+    less_bits: int
+    less: str
+    narrower: Any
 
 
 class InnerFields(NamedTuple):

@@ -9,8 +9,7 @@ from lowpanbudget.payload.codec.grid import Stepped, special_codes
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, is_plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import Gain, Scope
+from lowpanbudget.payload.kinds.interfaces import Coarser, Gain, Scope
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
@@ -219,6 +218,6 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         """Return the resolution, and that of a smaller place."""
         return stepped_gain(self, less)
 
-    def coarser(self) -> Iterator[tuple[Field, Decimal]]:
+    def coarser(self, order: Order) -> Iterator[Coarser]:
         """Yield the number with ever coarser steps within its tolerance."""
         return coarser_steps(self, self.tolerance)

@@ -13,12 +13,12 @@ from lowpanbudget.payload.codec.grid import span_text
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
-from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of
 from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
+from lowpanbudget.payload.kinds.differences import coarser_series, difference, jumps
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
@@ -210,8 +210,15 @@ escape = true                 # a whole sample where a difference is too large""
         """Return the resolution, and that of a smaller place."""
         return stepped_gain(self, less)
 
-    def coarser(self) -> Iterator[tuple[Field, Decimal]]:
-        """Yield the series with ever coarser steps within its tolerance."""
+    def inner_parts(self, order: Order) -> Iterator[ask.InnerPart]:
+        """Yield a difference of fixed width."""
+        if self.deltas == "fixed":
+            yield difference(self, order)
+
+    def coarser(self, order: Order) -> Iterator[ask.Coarser]:
+        """Yield the series with ever coarser steps within its tolerance, differences narrower where they may be."""
+        if self.deltas == "fixed":
+            return coarser_series(self, order)
         return coarser_steps(self, self.tolerance)
 
     def remark(self, order: Order) -> ask.Remark | None:
@@ -219,11 +226,10 @@ escape = true                 # a whole sample where a difference is too large""
         grid = self.number().grid()
         if self.deltas != "fixed" or self.escape or self.delta_bits is None or self.most == 1:
             return None
-        half = 1 << order.rounded(self.delta_bits) - 1
-        if grid.high - grid.low < half:
+        bits = order.rounded(self.delta_bits)
+        if grid.high - grid.low < 1 << bits - 1:
             return None
-        down, up = (digits(EXACT.multiply(self.step, steps)) for steps in (-half, half - 1))
-        text = f"{down} .. {f'{up} {self.unit}'.rstrip()} is as far as a sample may lie from the one before"
+        text = f"{jumps(self, bits)} is as far as a sample may lie from the one before"
         return ask.Remark(
             f"{text}: a jump beyond keeps all samples of the message from being sent",
             'Use escape = true, wider delta_bits, or deltas = "variable"',

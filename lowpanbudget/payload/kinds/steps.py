@@ -1,7 +1,7 @@
 """Fields that send a number in steps: what their steps give, and the same field with coarser ones."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from decimal import Context, Decimal
 from typing import Any, Protocol, TypeVar
 
@@ -10,7 +10,7 @@ from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.interfaces import NOTHING, Gain
+from lowpanbudget.payload.kinds.interfaces import NOTHING, Coarser, Gain
 from lowpanbudget.payload.kinds.leaf import MAX_BITS
 from lowpanbudget.payload.kinds.names import names_flaws
 
@@ -47,21 +47,37 @@ def with_step(field: Stepping, times: int) -> Stepping:
     return dataclasses.replace(field, **changed)  # type: ignore[type-var]  # all fields are dataclasses
 
 
-def within(field: Stepping, bits: int) -> Stepping | None:
-    """Return the field with the finest step that needs at most ``bits`` bits, or None if even two values do not."""
+def within(field: Stepping, bits: int, least: int = 1) -> Stepping | None:
+    """Return the field with the finest step that needs at most ``bits`` bits, or None if even two values do not.
+
+    The step is at least ``least`` steps of the field.
+    """
     number, codes = field.number(), 1 << bits
     ends = number.highest, -number.lowest
     # with so great a step the codes are -1, 0 and 1 at the most, also of a range that lies away from the base
     enough = max(ends)
-    if with_step(field, enough).number().fewest_bits() > bits:
+    if with_step(field, max(enough, least)).number().fewest_bits() > bits:
         return None
     # finer steps give more values than there are codes, or greater ones; from here on a code less is not always a bit
     # less, since a range that lies away from the base grows outwards to the steps
     reach = -(-enough // (codes // 2)) if number.signed else 1
-    times = max(1, -(-sum(ends) // (codes - 1)), reach)
-    while with_step(field, times).number().fewest_bits() > bits:
-        times = min(filter(None, (_other_code(end, times) for end in ends)))
-    return with_step(field, times)
+    times = max(least, -(-sum(ends) // (codes - 1)), reach)
+    return finest(field, times, lambda one: one.number().fewest_bits() <= bits)
+
+
+def finest(field: Stepping, times: int, fits: Callable[[Stepping], bool]) -> Stepping | None:
+    """Return the field with the finest step, of at least ``times`` steps, with which it fits; None where none does.
+
+    Only where a code of an end is another one may it fit where it did not before.
+    """
+    number = field.number()
+    ends = number.highest, -number.lowest
+    while not fits(made := with_step(field, times)):
+        others = [_other_code(end, times) for end in ends]
+        if others == [None, None]:
+            return None
+        times = min(filter(None, others))
+    return made
 
 
 def _other_code(end: int, times: int) -> int | None:
@@ -72,18 +88,24 @@ def _other_code(end: int, times: int) -> int | None:
     return end // code + 1 if code < 0 else None
 
 
-def coarser_steps(field: Stepping, tolerance: Decimal | None) -> Iterator[tuple[Stepping, Decimal]]:
-    """Yield the field a bit narrower each time, with the share of the tolerance that its rounding error uses."""
-    if tolerance is None or tolerance <= 0:
-        return
-    for bits in range(field.number().needed() - 1, 0, -1):
+def coarser_steps(field: Stepping, tolerance: Decimal | None) -> Iterator[Coarser]:
+    """Yield the field a bit narrower each time."""
+    number = field.number()
+    for bits in range(number.needed() - 1, 0, -1):
         coarser = within(field, bits)
-        if coarser is None:
+        loss = rounding_loss(coarser, tolerance) if coarser else None
+        if coarser is None or loss is None:
             return
-        error = EXACT.divide(coarser.step, Decimal(2))
-        if error > tolerance:
-            return
-        yield coarser, _SHARES.divide(error, tolerance)
+        sent = coarser.number()
+        yield Coarser(coarser, loss, also_changed(number, sent, sent.needed()))
+
+
+def rounding_loss(field: Sender, tolerance: Decimal | None) -> Decimal | None:
+    """Return the share of a tolerance that the rounding error of a field uses up; None where that is too much."""
+    error = EXACT.divide(field.step, Decimal(2))
+    if tolerance is None or error > tolerance or tolerance <= 0:
+        return None
+    return _SHARES.divide(error, tolerance)
 
 
 def stepped_gain(field: Stepping, bits: int) -> Gain:

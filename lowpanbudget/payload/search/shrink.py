@@ -12,8 +12,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT
-from lowpanbudget.payload.kinds.interfaces import FieldPath
-from lowpanbudget.payload.kinds.steps import also_changed
+from lowpanbudget.payload.kinds.interfaces import Coarser, FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import replaced, walk
 from lowpanbudget.payload.words import joined
@@ -53,13 +52,6 @@ class Candidate:
     message: Message
 
 
-class _Step(NamedTuple):
-    """One possible step of a field."""
-
-    field: Any  # it has a step and sends a number
-    loss: Decimal
-
-
 def shrink(message: Message, measure: Measure | None = None) -> tuple[Candidate, ...]:
     """Return the Pareto front from the message as it is to the smallest within all tolerances.
 
@@ -68,7 +60,7 @@ def shrink(message: Message, measure: Measure | None = None) -> tuple[Candidate,
     """
     size = measure or _greatest
     choices = {
-        place: [_Step(field, Decimal(0)), *(_Step(*pair) for pair in field.coarser())]
+        place: [Coarser(field, Decimal(0), ""), *field.coarser(message.order)]
         for place, field in walk(message.fields)
     }
     choices = {place: options for place, options in choices.items() if len(options) > 1}
@@ -98,7 +90,7 @@ def _greatest(message: Message) -> int:
 
 def _candidate(
     message: Message,
-    choices: dict[FieldPath, list[_Step]],
+    choices: dict[FieldPath, list[Coarser]],
     taken: dict[FieldPath, int],
     size: Measure,
 ) -> Candidate:
@@ -115,7 +107,7 @@ def _candidate(
     return Candidate(size(made), worst, changes, made)
 
 
-def _change(place: FieldPath, before: Any, choice: _Step) -> Coarsening:
+def _change(place: FieldPath, before: Any, choice: Coarser) -> Coarsening:
     after, number = choice.field, choice.field.number()
     return Coarsening(
         joined(place),
@@ -125,13 +117,13 @@ def _change(place: FieldPath, before: Any, choice: _Step) -> Coarsening:
         number.needed(),
         EXACT.divide(after.step, Decimal(2)),
         choice.loss,
-        also_changed(before.number(), number, number.needed()),
+        choice.also,
     )
 
 
 def _given_back(
     message: Message,
-    choices: dict[FieldPath, list[_Step]],
+    choices: dict[FieldPath, list[Coarser]],
     taken: dict[FieldPath, int],
     candidate: Candidate,
     size: Measure,

@@ -4,11 +4,30 @@ The cost of a field is found by taking it out and packing the greatest message a
 """
 
 from lowpanbudget.payload.flaws import FlawedMessage
-from lowpanbudget.payload.kinds.interfaces import FieldPath, Gain
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import FieldPath, Gain, InnerPart
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import replaced, walk
 from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class PartWorth:
+    """What values of a field are made of many times, by its ``name``: a fixed difference of a series.
+
+    ``bits`` are those of one; ``gives`` says what it tells, and ``less`` what it would tell in ``less_bits``, the next
+    smaller place. ``saves_bits`` and ``saves_octets`` are what the greatest message then loses; None where a part
+    cannot be smaller.
+    """
+
+    name: str
+    bits: int
+    gives: str
+    less_bits: int
+    less: str
+    saves_bits: int | None
+    saves_octets: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +38,8 @@ class Worth:
     are those of every value in an array, with what comes along (presence bits, counts, padding); none where a field
     behind it keeps its place (``at``). The octets are often fewer than these suggest, for octets are sent whole.
     ``spare_codes`` are codes that mean nothing yet, ``told`` what it gives and what it would give in the next smaller
-    place, of ``less_bits``: a bit less, or an octet less where all fields take whole octets.
+    place, of ``less_bits``: a bit less, or an octet less where all fields take whole octets. ``parts`` are what else
+    its values are made of.
     """
 
     path: str
@@ -31,6 +51,7 @@ class Worth:
     saves_octets: int | None
     spare_codes: int
     told: Gain
+    parts: tuple[PartWorth, ...] = ()
 
 
 def worths(message: Message) -> tuple[Worth, ...]:
@@ -41,7 +62,7 @@ def worths(message: Message) -> tuple[Worth, ...]:
             continue
         bits = message.order.rounded(field.value_bits())
         less = message.order.narrower(field.value_bits())
-        saved = _saved(message, place)
+        saved = _saved(message, place, None)
         costs.append(
             Worth(
                 path=joined(place) if field.name or len(place) > 1 else field.kind,
@@ -53,17 +74,23 @@ def worths(message: Message) -> tuple[Worth, ...]:
                 saves_octets=saved[1] if saved else None,
                 spare_codes=field.spare_codes(bits),
                 told=field.gain(less),
+                parts=tuple(_part(message, place, one) for one in field.inner_parts(message.order)),
             )
         )
     return tuple(costs)
 
 
-def _saved(message: Message, place: FieldPath) -> tuple[int, int] | None:
-    """Return the bits and octets that the greatest message loses without a field."""
+def _part(message: Message, place: FieldPath, part: InnerPart) -> PartWorth:
+    saved = _saved(message, place, part.narrower) if part.narrower else None
+    return PartWorth(*part[:-1], *(saved or (None, None)))
+
+
+def _saved(message: Message, place: FieldPath, other: Field | None) -> tuple[int, int] | None:
+    """Return the bits and octets that the greatest message loses with another field in the place of one, or none."""
     if not place[-1]:  # reserved bits without a name
         return None
     try:
-        without = replaced(message, {place: None})
+        without = replaced(message, {place: other})
     except FlawedMessage:  # a tag or a base that others need, or the only field of a group
         return None
     return message.max_bits - without.max_bits, message.max_octets - without.max_octets
