@@ -7,7 +7,7 @@ from lowpanbudget.env import Context
 from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
 from lowpanbudget.stack.incoming import Notice
 
-_CHANGE_DELAY_S = 300  # MIN_CONTEXT_CHANGE_DELAY (RFC 6775 section 9)
+CHANGE_DELAY_S = 300  # MIN_CONTEXT_CHANGE_DELAY (RFC 6775 section 9)
 _SECOND = 10**9
 
 
@@ -33,7 +33,7 @@ class ContextMoves(dict[int, int | None]):
         if prefix == option.prefix or since is None or time_ns is None:
             return []
         past_s = (time_ns - since) // _SECOND
-        if not 0 <= past_s < _CHANGE_DELAY_S:
+        if not 0 <= past_s < CHANGE_DELAY_S:
             return []
         return [
             _moved(option, prefix, [f"the old one, withdrawn, was out of use for {past_s} s only"])
@@ -57,7 +57,7 @@ class ContextMoves(dict[int, int | None]):
             why.append("the old one was in use")
         elif since is not None and time_ns is not None:
             past_s = (time_ns - since) // _SECOND
-            if past_s < _CHANGE_DELAY_S:
+            if past_s < CHANGE_DELAY_S:
                 why.append(f"the old one was out of use for {past_s} s only")
         if option.may_compress:
             why.append("the new one begins with C = 1")

@@ -15,7 +15,7 @@ from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.nd import messages as nd
-from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
+from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter, ContextOption
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.nonces import Devices
@@ -28,6 +28,28 @@ _MOP_OF_NEW_TYPE = 7
 SECOND = 10**9
 
 
+class BorderVersion(NamedTuple):
+    """The border router whose contexts an advertisement brings, by whichever router, and their version.
+
+    "If the version number received in the packet is less than the stored version number, then the information in the RA
+    is silently ignored. Otherwise, the recorded information and version number are updated" (RFC 6775 section 8.1.3).
+    """
+
+    border: IPv6Address
+    version: int
+
+    def is_newer_than(self, other: "BorderVersion | None") -> bool:
+        """Return whether it is a later version of the same border router."""
+        return other is not None and self.border == other.border and self.version > other.version
+
+
+def border_version(advertisement: nd.RouterAdvertisement) -> BorderVersion | None:
+    """Return what an advertisement says of this; None where it comes without."""
+    options = (o for o in advertisement.options if isinstance(o, AuthoritativeBorderRouter))
+    option = next(options, None)
+    return None if option is None else BorderVersion(option.border_router, option.version)
+
+
 class Lesson(NamedTuple):
     """What one frame teaches, and the address of who says so of contexts and root."""
 
@@ -37,6 +59,7 @@ class Lesson(NamedTuple):
     router_lifetime_s: int = 0
     root: IPv6Address | None = None
     rpi_type: int | None = None
+    border: BorderVersion | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +137,10 @@ def lesson_of_packet(packet: Packet) -> Lesson | None:
     source = None if header is None else header.source
     if isinstance(content, nd.RouterAdvertisement):
         options = tuple(o for o in content.options if isinstance(o, ContextOption))
-        lifetime_s = content.router_lifetime
-        return Lesson(source, contexts=options, router_lifetime_s=lifetime_s) if options else None
+        if not options:
+            return None
+        border, lifetime_s = border_version(content), content.router_lifetime
+        return Lesson(source, contexts=options, router_lifetime_s=lifetime_s, border=border)
     # RFC 6550 section 6.3.1: the DODAGID is an address of the root
     return Lesson(source, root=content.dodag_id, rpi_type=announced_rpi_type(content))
 
@@ -134,8 +159,9 @@ class Knowledge:
     """What is configured, and what the air taught in its gaps.
 
     Configured entries win, those of devices until a frame opens with another.
-    A context that holds is changed or withdrawn by the router that announced it first, the root by those that
-    announced the one before: what others say otherwise is noticed. Nothing proves who it was where frames are not
+    A context that holds is changed or withdrawn by the router that announced it first, or by one that brings a later
+    version of the same border router; the root by those that announced the one before: what others say otherwise is
+    noticed. Nothing proves who it was where frames are not
     secured. ``rpi_type_assumed``: nobody said yet which type the RPL option has. ``devices`` is the table for nonces;
     ``learned_devices`` says where its learned entries come from.
     """
@@ -151,6 +177,7 @@ class Knowledge:
     next_end_ns: int | None = None
     learned_devices: LearnedDevices = field(init=False)
     _announcers: dict[int, IPv6Address | None] = field(init=False, default_factory=dict)
+    _borders: dict[int, BorderVersion | None] = field(init=False, default_factory=dict)
     _gone: dict[int, GoneContext] = field(init=False, default_factory=dict)
     _moves: ContextMoves = field(init=False, default_factory=ContextMoves)
     _parents: Recent[IPv6Address | None, bool] = field(init=False)
@@ -226,7 +253,13 @@ class Knowledge:
             # "held in receive-only mode for a period of twice the default Router Lifetime" (RFC 6775 section 5.4.3)
             valid = time_ns + option.lifetime_s * SECOND
             until = valid + 2 * lesson.router_lifetime_s * SECOND
-        if known is not None and self._announcers.get(option.cid) != lesson.source:
+        border, by_first = lesson.border, self._announcers.get(option.cid) == lesson.source
+        before = self._borders.get(option.cid)
+        if border is not None and not by_first and before is not None:
+            if before.is_newer_than(border):
+                return False
+            by_first = border.is_newer_than(before)
+        if known is not None and not by_first:
             # routers say the same (RFC 6775 section 7.2), and "old values of a context SHOULD be taken out of use for
             # a while before new values are assigned"
             if not option.removes and option.prefix == known.context.prefix:
@@ -237,6 +270,7 @@ class Knowledge:
             if known.context.may_compress:
                 notices.append(self._disputed(known, option, lesson))
                 return False
+        self._borders[option.cid] = border
         if option.removes:
             if known is not None:
                 self._moves.withdraw(option.cid, known.context, time_ns)
@@ -245,9 +279,10 @@ class Knowledge:
             return self.learned.pop(option.cid, None) is not None
         if known is not None:
             notices += self._moves.take(known.context, option, time_ns)
-        elif self._announcers.get(option.cid) == lesson.source:
+        elif by_first:
             notices += self._moves.begin(option, time_ns)
-        self._announcers[option.cid] = lesson.source
+        if known is None or not by_first:
+            self._announcers[option.cid] = lesson.source
         self.learned[option.cid] = LearnedContext(option.cid, option.context, number, until, valid)
         return known is None or known.context != option.context
 

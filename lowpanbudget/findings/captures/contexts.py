@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address, IPv6Network
 from typing import NamedTuple
 
+from lowpanbudget.capture.follow.context_moves import CHANGE_DELAY_S
+from lowpanbudget.capture.follow.learning import BorderVersion, border_version
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
@@ -18,6 +20,7 @@ from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.incoming import Notice
 
+_MOST_HEARD = 64  # nodes that are known to have heard of a change; our choice
 _ON_THE_WAY_S = 1  # after a change, for which a frame may have been on its way
 
 CONTEXTS = Subject("contexts")
@@ -46,13 +49,17 @@ def announced(message: Icmpv6) -> Iterator[ContextOption]:
 class _Announcement(NamedTuple):
     """What an advertisement says of a context, when, in which frame, and the address of who says so.
 
-    ``lasted_s`` is for how long it was announced until frame ``changed``, where that was for another time.
+    ``lasted_s`` is for how long it was announced until frame ``changed``, where that was for another time. ``border``:
+    the border router that it comes from, and the version. ``between`` are the ends of frames in which others than the
+    first router passed a change on: only these are known to have heard of it.
     """
 
     option: ContextOption
     time_s: float
     number: int
     source: IPv6Address | None
+    border: BorderVersion | None = None
+    between: tuple[bytes | None, ...] = ()
     lasted_s: int | None = None
     changed: int = 0
 
@@ -71,6 +78,18 @@ class _Announcement(NamedTuple):
             return ()
         now = f"since frame {self.changed} it is announced for {self.option.lifetime_s} s"
         return (f"{now}, before for {self.lasted_s} s",)
+
+    def is_of_first(self, known: "_Announcement") -> bool:
+        """Return whether it is by the same router, or brings a later version of the same border router."""
+        return known.source == self.source or self.is_newer_than(known)
+
+    def is_newer_than(self, known: "_Announcement") -> bool:
+        """Return whether it brings a later version of the same border router."""
+        return self.border is not None and self.border.is_newer_than(known.border)
+
+    def is_known_to(self, node: bytes | None, age_s: float) -> bool:
+        """Return whether a node knows it so long after: all do then (RFC 6775 section 7.2)."""
+        return not self.between or node in self.between or age_s > CHANGE_DELAY_S
 
     def is_too_soon(self, age_s: float) -> bool:
         """Return whether the context must not compress so long after: not yet, or no more while it still expands."""
@@ -108,13 +127,18 @@ class Announcements(dict[int, _Announcement]):
         if known is None:
             if held is None or held.prefix == new.option.prefix:
                 self[cid] = new
+        elif known.is_newer_than(new) and known.source != new.source:
+            return  # "silently ignored" (RFC 6775 section 8.1.3)
         elif (
-            known.source == new.source
+            new.is_of_first(known)
             or known.is_too_soon(new.time_s - known.time_s)
             or known.why_too_late(new.time_s - known.time_s)
             or known.is_kept_by(new)
         ):
-            self[cid] = new.behind(known) if known.source == new.source else new
+            heard = () if new.is_newer_than(known) else known.between
+            between = (*heard, *new.between) if heard or new.is_newer_than(known) else ()
+            new = new.behind(known) if new.is_of_first(known) else new
+            self[cid] = new._replace(between=between[:_MOST_HEARD])
 
 
 @CONTEXTS.rule("context-used-too-soon", Icmpv6, memory=Announcements)
@@ -122,8 +146,14 @@ class Announcements(dict[int, _Announcement]):
 def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> None:
     """Learn from advertisements."""
     source = None if scene.header is None else scene.header.source
-    for option in announced(message):
-        announcement = _Announcement(option, scene.time_s, scene.number, source)
+    options = [*announced(message)]
+    content = message.message
+    border = border_version(content) if isinstance(content, RouterAdvertisement) else None
+    for option in options:
+        known = memory.get(option.cid)
+        relayed = known is not None and known.source not in {source, None}
+        between = (scene.link_source, scene.link_destination) if relayed else ()
+        announcement = _Announcement(option, scene.time_s, scene.number, source, border, between)
         memory.take(announcement, scene.contexts.get(option.cid))
 
 
@@ -137,7 +167,9 @@ def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> 
         if said is None:
             if context is not None and not context.may_compress:
                 yield _used(scene, number, context.prefix, "is for expanding only")
-        elif said.is_too_soon(age_s := scene.time_s - said.time_s):
+        elif said.is_too_soon(age_s := scene.time_s - said.time_s) and said.is_known_to(
+            scene.link_source, age_s
+        ):
             why = "is announced for expanding only (C = 0)"
             yield _used(scene, number, said.option.prefix, why, said.used(scene.number, age_s))
 
@@ -220,13 +252,16 @@ def context_lengths_unusual(known: Surroundings) -> Hits:
             yield Hit(cause, (), subject)
 
 
-_OTHERWISE = Noticed("context-differs"), Noticed("context-disputed")
+_DISPUTED = "context-disputed"
+_OTHERWISE = Noticed("context-differs"), Noticed(_DISPUTED)
 
 
 @CONTEXTS.rule("context-announced-otherwise", *_OTHERWISE, varies=True)
 def announced_otherwise(scene: Scene, notice: Notice) -> Hits:
     """Take the notices of what was learned, and of what is not believed; by who says so."""
-    yield Hit("contexts are announced otherwise than they hold", (notice.text,), scene.sender)
+    certainty = Certainty.CAPTURE if notice.name == _DISPUTED else None
+    cause = "contexts are announced otherwise than they hold"
+    yield Hit(cause, (notice.text,), scene.sender, certainty=certainty)
 
 
 @CONTEXTS.rule("context-announced-otherwise", Noticed("context-moved"), varies=True)
