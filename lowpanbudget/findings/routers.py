@@ -4,6 +4,7 @@ What a router acknowledged it has. Where it sent on what it took later, from the
 sent other frames for long, and its own frame numbers leave no place for another frame, it never sent it.
 """
 
+from collections import Counter
 from math import inf
 from typing import NamedTuple
 
@@ -27,6 +28,7 @@ class _Waiting(NamedTuple):
     """A datagram of so many octets that a router acknowledged, in this frame, and how many later ones went on before.
 
     ``copied``: the frame was one sent before, as a new one. ``counted``: a number of the router was known then.
+    ``instance`` is that of its RPL option.
     """
 
     number: int
@@ -35,13 +37,14 @@ class _Waiting(NamedTuple):
     counted: bool
     copied: bool = False
     overtaken: int = 0
+    instance: int | None = None
 
 
 @dataclass(slots=True)
 class RoutedFlow:
     """The datagrams between two ends that a router took: those that wait, that it lost, sent on last, and twice.
 
-    ``is_end``: its link address says that it is the end itself.
+    ``is_end``: its link address says that it is the end itself. ``instances`` counts those lost by RPL instance.
     """
 
     is_end: bool = False
@@ -49,7 +52,8 @@ class RoutedFlow:
     waiting: Recent[int, _Waiting] = field(default_factory=lambda: Recent(_MOST_WAITING))
     taken: int = 0
     lost: int = 0
-    lost_last: Recent[int, int] = field(default_factory=lambda: Recent(_MOST_WAITING))
+    lost_last: Recent[int, _Waiting] = field(default_factory=lambda: Recent(_MOST_WAITING))
+    instances: Counter[int] = field(default_factory=Counter)
     frames: Frames = field(default_factory=Frames)
     sent: Recent[int, int] = field(default_factory=lambda: Recent(_MOST_WAITING))
     twice: int = 0
@@ -62,7 +66,9 @@ class RoutedFlow:
             late = self.lost_last.pop(mark, None)
             if late is not None:  # it was only late
                 self.lost -= 1
-                self.frames.forget(late)
+                self.frames.forget(late.number)
+                if late.instance is not None:
+                    self.instances[late.instance] -= 1
             return
         if sent.copied and before is not None:
             self.twice += 1
@@ -95,8 +101,10 @@ class RoutedFlow:
 
     def _lose(self, mark: int, one: _Waiting) -> None:
         self.lost += 1
-        self.lost_last[mark] = one.number
+        self.lost_last[mark] = one
         self.frames.note(one.number)
+        if one.instance is not None:
+            self.instances[one.instance] += 1
 
 
 class _Flows(FirstNamed[Ends, RoutedFlow]):
@@ -205,6 +213,8 @@ class Routers(FirstNamed[bytes, Router]):
         counted, time_s = router.last is not None, datagram.time_s
         router.oldest_s = min(router.oldest_s, time_s)
         router.under[mark] = datagram.ends
+        option = datagram.rpl_option
+        instance = None if option is None else option.rpl_instance_id
         flow.waiting[mark] = _Waiting(
-            asked.number, time_s, len(datagram.octets), counted, asked.copied
+            asked.number, time_s, len(datagram.octets), counted, asked.copied, instance=instance
         )

@@ -765,7 +765,9 @@ FURTHER = (
             "risk",
             "0x0018",
             "0x0018 acknowledged 12 datagrams and never sent 7 of them on: its frame numbers leave no place for them",
-            ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 7 of 12",),
+            (
+                "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 7 of 12, 4 more in its last minute",
+            ),
             (5, 8, 11, 14, 17, 20, 23),
             7,
         ),

@@ -52,9 +52,10 @@ def dio(
     mode: int = 1,
     increase: int = 256,
     dodag: IPv6Address = TO_ROOT,
+    instance: int = 0,
 ) -> bytes:
-    """RFC 6550 section 6.3.1: instance 0, grounded; with its configuration (6.7.6): interval and doublings."""
-    body = bytes([0, version]) + rank.to_bytes(2, "big")
+    """RFC 6550 section 6.3.1: an instance, grounded; with its configuration (6.7.6): interval and doublings."""
+    body = bytes([instance, version]) + rank.to_bytes(2, "big")
     body += bytes([0x80 | mode << 3, 0, 0, 0]) + dodag.packed
     if configured is not None:
         shortest, doublings = configured

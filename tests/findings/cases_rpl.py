@@ -10,12 +10,14 @@ from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
 from findings.cases_further import Further
 from findings.cases_lifetimes import AWAY, HOME, Timed, advertised, configured, led_down, sent
 from findings.cases_lorh import PAGE_1, routed, srh_lorh
+from findings.cases_nodes import acknowledgement
 from findings.cases_routing import ALL_RPL_NODES, RELAY, daos, dio, dios
 from findings.cases_source_routes import LAST, NEXT
 from findings.judge import Case, Told
 
 FAR = f"{PREFIX}ff:fe00:17"
 THIRD = b"\x00\x19"
+_KEPT = "datagrams-not-sent-on"
 _ROUTE = "source-route-to-another-node"
 _FORM = "rpl-message-of-wrong-form"
 _CONFIGURED = "configuration-not-the-roots"
@@ -111,6 +113,36 @@ def by_entries(
             )
             timed.append((10.0 + 10 * number + hop / 10, air.raw(packed, 10 * number + hop, links)))
     return Capture([*timed], root=ends[0])
+
+
+def swallowed(instance: int, *announced: int) -> Capture:
+    """Twelve readings in an RPL instance that a relay acknowledges 15 s apart, as it sends its own, and keeps.
+
+    The root announces these instances (RFC 6550 section 6.3.1).
+    """
+    frames = [
+        (0.1 * one, air.frame(dio(ROOT, 256, instance=one), one, (ROOT, BROADCAST)))
+        for one in announced
+    ]
+    frames.append((0.9, air.frame(air.datagram(b"up", links=(RELAY, ROOT)), 0, (RELAY, ROOT))))
+    for number in range(1, 13):
+        at, option = 15.0 * number, bytes([17, 0, 0x63, 4, 0, instance, 3, 0])
+        packet = air.ip(HOME, AWAY, 0, option + air.udp(b"reading %02d" % number, HOME, AWAY))
+        own = air.datagram(b"own %02d" % number, links=(RELAY, ROOT))
+        frames += [
+            (at, air.frame(packet, number, (NODE, RELAY))),
+            (at + 0.001, acknowledgement(number)),
+            (at + 3, air.frame(own, number, (RELAY, ROOT))),
+        ]
+    return Capture([*frames])
+
+
+def kept(*evidence: str, advice: str = "", cite: str = "") -> Told:
+    """Seven of twelve had waited for a minute at 183 s: of 30 to 120 s; the first comes before its numbers count."""
+    cause = "0x0018 acknowledged 12 datagrams and never sent 7 of them on: its frame numbers leave no place for them"
+    flow = f"{FAR} to {PREFIX}ff:fe00:1: 7 of 12, 4 more in its last minute"
+    frames = tuple(range(6, 27, 3))
+    return Told("risk", "0x0018", cause, (*evidence, flow), frames, 7, advice, cite)
 
 
 TARGET = bytes([5, 18, 0, 128]) + HOME.packed
@@ -297,6 +329,20 @@ RPL_FURTHER = [
             3,
         ),
     ),
+    # "This RPLInstanceID MUST match the RPL Instance onto which the packet is placed by any node" (section 11.2.2.1)
+    Further(
+        _KEPT,
+        lambda: swallowed(7, 0),
+        kept(
+            "7 of them go in RPL instance 7, which no DIO announces",
+            advice="Let the sender put the RPLInstanceID into its datagrams that the DIOs of its network announce: a "
+            "router has no other DODAG to send them along, and is to tell by an ICMPv6 error that it discards them.",
+            cite="RFC 6550 §11.2.2.1",
+        ),
+    ),
+    Further(_KEPT, lambda: swallowed(7, 7), kept()),
+    # a local instance (section 5.1), which is known along its way alone
+    Further(_KEPT, lambda: swallowed(0x87, 0), kept()),
     # "In Storing mode, DAOs are communicated directly to DAO parents" (section 9.8): the root has it of RELAY
     Further(
         _PATH,

@@ -1,10 +1,14 @@
 """Routers that take datagrams and do not send them on, or twice."""
 
+from collections import Counter
+from collections.abc import Iterable
+
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.routers import Offered
+from lowpanbudget.findings.routers import Offered, RoutedFlow
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet import ipv6
@@ -14,6 +18,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 FORWARDING = Subject("forwarding")
 _SOME = 3  # datagrams that were not sent on, or twice; our choice
 _SHOWN = 4  # flows of a router that are named
+_LOCAL = 0x80  # from which RPL instances are local ones (RFC 6550 section 5.1)
 _ERRORS = 128  # below which types of ICMPv6 are errors (RFC 4443 section 2.1)
 
 
@@ -86,10 +91,39 @@ def datagrams_not_sent_on(known: Surroundings) -> Hits:
         )
         evidence = [
             f"{source} to {destination}: {flow.lost} of {flow.taken}"
+            + (f", {len(flow.waiting)} more in its last minute" if flow.waiting else "")
             for (source, destination), flow in flows.items()
         ]
+        astray = _unannounced(known, flows.values())
+        told = [
+            f"{count} of them go in RPL instance {instance}, which no DIO announces"
+            for instance, count in astray.items()
+        ]
         frames = sorted(number for flow in flows.values() for number in flow.frames)
-        yield Hit(cause, tuple(evidence[:_SHOWN]), name, tuple(frames), times=lost)
+        hit = Hit(cause, (*told, *evidence[:_SHOWN]), name, tuple(frames), times=lost)
+        if astray.total() == lost:
+            hit = hit._replace(advice=_ANNOUNCE, cite=rfc(6550, "11.2.2.1"))
+        yield hit
+
+
+_ANNOUNCE = (
+    "Let the sender put the RPLInstanceID into its datagrams that the DIOs of its network announce: a router has no "
+    "other DODAG to send them along, and is to tell by an ICMPv6 error that it discards them."
+)
+
+
+def _unannounced(known: Surroundings, flows: Iterable[RoutedFlow]) -> Counter[int]:
+    """Return how many of the datagrams that were not sent on are in a global RPL instance that no DIO announces.
+
+    Of a local one only those along its way need to hear; and where no DIO was heard nobody knows any.
+    """
+    announced = {instance for instance, _ in known.ranks}
+    lost = sum((flow.instances for flow in flows), Counter[int]())
+    if not announced:
+        return Counter()
+    return Counter(
+        {one: count for one, count in lost.items() if one not in announced and one < _LOCAL}
+    )
 
 
 def _is_of_another(known: Surroundings, router: bytes, ends: Ends) -> bool:
