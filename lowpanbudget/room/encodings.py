@@ -18,6 +18,7 @@ from lowpanbudget.payload.forms.encodings import (
     made_for,
 )
 from lowpanbudget.payload.forms.largest import Largest
+from lowpanbudget.payload.forms.own_times import risen
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
 from lowpanbudget.values import FrozenDict, dataclass, replace
@@ -153,8 +154,8 @@ def _encoded(message: Message, encoding: Encoding) -> tuple[Mapping[Case, Encode
 
 @lru_cache(maxsize=8)
 def _examples(message: Message) -> Mapping[Case, PackedValues]:
-    """Return the examples of a message, packed."""
-    return {case: PackedValues(message, message.example(case)) for case in CASES}
+    """Return the examples of a message, packed; of elements with a time each one comes after the other."""
+    return {case: PackedValues(message, risen(message, message.example(case))) for case in CASES}
 
 
 def _least_rooms(hops: Sequence[_Hop]) -> dict[str, int]:

@@ -22,7 +22,10 @@ from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.forms.encodings import ENCODINGS, encoded, made_for
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import samples
 from lowpanbudget.room.encodings import Alternative, encodings, most_that_fit
@@ -153,6 +156,31 @@ def test_no_encoding_carries_readings_that_their_times_do_not_span() -> None:
             assert place.batch_ends == ("reading[].at" if place.batch == 7 else "octets")
     assert [place.batch for place in named(found, "as designed").places] == [7, 7]
     assert [place.batch for place in named(roomy, "as designed").places] == [12, 11]
+
+
+def test_readings_with_a_time_each_have_no_index_in_senml() -> None:
+    """RFC 8428 section 5.1.2 names all readings of a sensor alike; section 5.1.3: "time is used to correlate data".
+
+    Octets by hand. A record of CBOR: a map of three, 0 and the 4 of "r/t", 6 and the 3 of 598 to 600, 2 and the 2 of
+    50: 13. The first has -2 and the 30 of a base name of 28, -3 and 5 of a base time, -4 and the 4 of "Cel" besides.
+    """
+    readings = Message(
+        "readings",
+        (Time("time"), Array("r", max_length=3, element=Group("", fields=(
+            TimeOffset("at", base="time", max=Decimal(600)),
+            Number("t", min=Decimal(0), max=Decimal(50), unit="Cel"))))),
+        byte_order="big", bit_order="msb-first", layout="bit-packed",
+    )  # fmt: skip
+    found = encodings(with_message(readings))
+    in_cbor, in_json = named(found, "SenML CBOR"), named(found, "SenML JSON")
+    assert in_cbor.octets["greatest"] == in_cbor.largest == 1 + (13 + 31 + 6 + 5) + 13 + 13
+    head = '{"bn":"urn:dev:ow:10e2073a01080063:","bt":4294967295,"bu":"Cel",'
+    text = ",".join(f'"n":"r/t","t":{at},"v":50}}' for at in (598, 599, 600)).replace(
+        ',"n"', ',{"n"'
+    )
+    assert sorted(in_json.wire["greatest"]) == sorted(f"[{head}{text}]".encode())
+    assert in_json.largest == len(f"[{head}{text}]")
+    assert (in_json.largest_is, in_cbor.largest_is) == ("found", "found")
 
 
 MANY = 40  # a least number that many frames have no room for

@@ -1,7 +1,8 @@
 """The largest size of a message in an encoding, whatever its values: a message that has it, or a proven limit.
 
 Every field takes its longest value (see ``longest``), arrays their most elements, what may be absent is there; every
-combination of union options is tried. Sizes add up, so that the outcome is the largest of all: its octets are shown.
+combination of union options is tried; in a SenML pack elements with a time each come one after the other, as they
+are taken (``own_times``). Sizes add up, so that the outcome is the largest of all: its octets are shown.
 Where a field's longest value is not known, what it could take more is added, and the size is a limit ("at most").
 """
 
@@ -91,6 +92,7 @@ class _Limits:
         if self.units is None:
             self.octets = max(self.octets, size)
             return frozenset()
+        size += self.units.shorter_times(octets, made.times)
         taken = self.units.taken(octets)
         least: dict[str, Coded] = {}
         for coded in made.coded:

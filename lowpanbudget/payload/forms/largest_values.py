@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.longest import Longest, NumberRange, longest, span_of
+from lowpanbudget.payload.forms.own_times import longest_offsets, own_times, times_of
 from lowpanbudget.payload.forms.senml_pack import base_field, has_records
 from lowpanbudget.payload.forms.senml_units import Units
 from lowpanbudget.payload.forms.shapes import Unsayable, Values
@@ -19,6 +20,7 @@ from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.interfaces import ELEMENT, FieldPath
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import walk
@@ -54,6 +56,9 @@ class Made(NamedTuple):
     values: Values
     slack: int
     coded: list[Coded]
+    times: Mapping[
+        str, int
+    ]  # the octets that the time of a record takes at most, of arrays where that is a limit
 
 
 @dataclass(slots=True)
@@ -65,6 +70,12 @@ class Leaves:
     prepare: Callable[[Message], Encode]
     _longest: dict[tuple[Any, ...], Longest] = dataclasses.field(default_factory=dict)
     _encoders: dict[tuple[Any, ...], Encode] = dataclasses.field(default_factory=dict)
+    own_times: dict[str, TimeOffset] = dataclasses.field(init=False)
+
+    def __post_init__(self) -> None:
+        """Find the elements that an encoding with times of its own tells apart by theirs."""
+        timed = self.writing.units is not None
+        self.own_times = {array.name: own for array, own in own_times(self.message) if timed}
 
     def of(
         self, field: Field, place: FieldPath, known: Mapping[str, Field], values: Values
@@ -144,11 +155,12 @@ class LargestValues:
     numbers: frozenset[FieldPath]
     counts: Mapping[FieldPath, int]
     coded: list[Coded] = dataclasses.field(default_factory=list)
+    times: dict[str, int] = dataclasses.field(default_factory=dict)
 
     def made(self) -> Made:
         """Return the values of the whole message."""
         values, slack = self.group(self.leaves.message.fields, (), {}, {})
-        return Made(values, slack, self.coded)
+        return Made(values, slack, self.coded, self.times)
 
     def group(
         self, fields: tuple[Field, ...], place: FieldPath, known: Mapping[str, Field], outer: Values
@@ -179,11 +191,16 @@ class LargestValues:
             item, slack = self.value(field.element, (*here, ELEMENT), known, values)
             if self.leaves.writing.units is not None and not self._has_records(field, item, here):
                 count = field.least
-            if not any(place[: len(here)] == here for place in self.numbers):
-                return [item] * count, slack * count
-            others = dataclasses.replace(self, numbers=frozenset(), coded=[])
-            other, _ = others.value(field.element, (*here, ELEMENT), known, values)
-            return [item, *[other] * (count - 1)][:count], slack * count
+            other = item
+            if any(place[: len(here)] == here for place in self.numbers):
+                others = dataclasses.replace(self, numbers=frozenset(), coded=[])
+                other, _ = others.value(field.element, (*here, ELEMENT), known, values)
+            items = [item, *[other] * (count - 1)][:count]
+            if here[1:] or field.name not in self.leaves.own_times:
+                return items, slack * count
+            own = self.leaves.own_times[field.name]
+            time = self.leaves.of(own, (*here, ELEMENT, own.name), known, values)
+            return self._risen(field, items, time, values), (slack - time.slack) * count
         if isinstance(field, Group):
             return self.group(field.fields, here, known, values)
         if isinstance(field, Union):
@@ -200,6 +217,20 @@ class LargestValues:
                 return made.number, made.slack
             self.coded.append(Coded(here, field.unit, made.loss))
         return made.value, made.slack
+
+    def _risen(self, array: Array, items: list[Values], time: Longest, values: Values) -> list[Any]:
+        """Return elements with times that rise, where so many can."""
+        own, units = self.leaves.own_times[array.name], self.leaves.writing.units
+        if units is not None and not own.number().whole:
+            seconds = EXACT.subtract(exact(time.value), exact(values[own.base]))
+            self.times[array.name] = units.time(seconds) + time.slack
+        if len(items) > times_of(own):
+            return items
+        offsets = longest_offsets(own, len(items), self.leaves.writing.numbers)
+        return [
+            {**item, own.name: own.after(values, seconds)}
+            for item, seconds in zip(items, offsets, strict=True)
+        ]
 
     def _has_records(self, array: Array, item: Any, here: FieldPath) -> bool:
         """Return whether an element gives any record; a time that becomes that of its records is none."""

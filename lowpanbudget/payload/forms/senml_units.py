@@ -1,8 +1,10 @@
-"""What units take in SenML packs: a base unit stands once for all records that share it (RFC 8428 section 4.1)."""
+"""What units and times take in SenML packs: a base unit stands once for all that share it (RFC 8428 section 4.1)."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from decimal import Decimal
 from typing import NamedTuple
 
+from lowpanbudget.payload.forms.doubles import number_of
 from lowpanbudget.payload.forms.senml_records import Entry
 
 
@@ -27,6 +29,18 @@ class Units(NamedTuple):
     def shared(self, unit: str) -> int:
         """Return the octets of a unit that several records have."""
         return self._size({"n": "x", "bu": unit}, "bu")
+
+    def time(self, seconds: Decimal) -> int:
+        """Return the octets of the time of a record."""
+        return self._size({"n": "x", "t": number_of(seconds)}, "t")
+
+    def shorter_times(self, octets: bytes, longest: Mapping[str, int]) -> int:
+        """Return by how many octets the times in a pack are shorter than the longest of each array."""
+        return sum(
+            longest[name] - (self._size(entry, "t") if "t" in entry else 0)
+            for entry in (self.read(octets) if longest else ())
+            if (name := entry.get("n", "").split("/")[0]) in longest
+        )
 
     def _size(self, entry: Entry, label: str) -> int:
         bare = {other: item for other, item in entry.items() if other != label}
