@@ -27,10 +27,12 @@ WORDS: dict[str, str | Gloss] = {
         "The spans of one frame in order. They cover it with no gap and no overlap, so the sum is always the "
         "frame's real size: a ledger is written by the code that writes the frame, and is no estimate."
     ),
-    "room": (
+    "room": Gloss(
         "How many octets of your own data fit in one frame of a flow, once every header, code and check "
         "sequence has its place. One octet more and the datagram is cut into fragments; where frames are longer "
-        "than datagrams may be (network.mtu), it cannot be sent."
+        "than datagrams may be (network.mtu), it cannot be sent.",
+        see=("cliff", "ledger", "column room"),
+        also=("payload size", "largest payload", "headroom"),
     ),
     "line-garbled": (
         "A line of a text with frames in which something stands that should have been an octet: a letter for a digit, "
@@ -46,8 +48,9 @@ WORDS: dict[str, str | Gloss] = {
     ),
     "file-empty": "A capture without one octet: it holds no frame, as one that has a header alone.",
     "cliff": (
-        "A payload size beyond which one more frame is needed. Each frame costs headers, airtime and another "
-        "chance of loss, and a datagram is lost when one of its fragments is."
+        "A payload size beyond which one more frame is needed. Each frame repeats the link's own header and trailer, "
+        "takes time on the air and energy from the battery of each node on the way, and may be lost. A datagram is "
+        "lost when one of its fragments is, unless the network asks for it again."
     ),
     "bit-packed (octet-aligned)": (
         "The layout of a message: its fields follow each other bit by bit, and zero bits fill up the last octet alone; "
@@ -59,9 +62,36 @@ WORDS: dict[str, str | Gloss] = {
         "The bit order of a message: the first bit on the wire is the most significant one of an octet, or the least "
         "significant one. `lowpanbudget explain bit_order` shows numbers in all orders."
     ),
-    "JSON": (
-        "What every command prints for programs with --json: one object, its names stable and counted by `version`. "
-        "`lowpanbudget explain json COMMAND` tells each name, and how Python calls it where that differs."
+    "JSON": Gloss(
+        "Values written out as text, each with its name: easy to read, and many octets for a frame. `encodings` tells "
+        "what a message takes in it. Every command also prints its results so, with --json: one object, its names "
+        "stable and counted by `version`; `lowpanbudget explain json COMMAND` tells each name, and how Python calls it "
+        "where that differs.",
+        see=("CBOR", "MessagePack", "column encoding"),
+    ),
+    "little-endian (big-endian)": Gloss(
+        "The order of the octets of a number: little-endian has the least significant one first, big-endian the most "
+        "significant one, as headers of IP have it. A message states it as `byte_order`.",
+        see=("byte_order", "msb-first"),
+    ),
+    "fits (NO, does not fit)": Gloss(
+        "Of a message: it goes in as many frames as its flow allows (most_frames, one unless stated), on every hop. "
+        "NO, or DOES NOT FIT: it does not. Spare are the octets that are left of the room then; below 0 those that are "
+        "missing.",
+        see=("room", "cliff", "flow.most_frames"),
+        also=("NO", "does not fit", "spare", "ok"),
+    ),
+    "holds (does not, open)": Gloss(
+        "Of a limit that a design states, or of a number of its plan: it is kept. DOES NOT: it is not. Open: what was "
+        "played or heard is too little to tell, or lies too close to the limit.",
+        see=("[limits]", "confidence"),
+        also=("does not", "verdict"),
+    ),
+    "two-sided (one-sided)": Gloss(
+        "Of a share that is known from a sample: two-sided names both ends between which the true one lies, 95 of 100 "
+        "times; one-sided names one bound that it passes 5 of 100 times at most, as where only too little would be a "
+        "fault.",
+        see=("confidence", "column 95 % sure"),
     ),
     "notice": "Something seen while reading a frame, stated without a verdict.",
     "finding": "Something that a frame, a capture or a design proves to be wrong, wasteful or risky.",

@@ -54,7 +54,7 @@ def by_form() -> tuple[dict[str, list[Term]], ...]:
     """Return each group of ``all_terms`` by all forms of the names in it, what people call headers included."""
     groups = tuple(map(_indexed, all_terms()))
     for alias, name in catalogue.ALIASES.items():
-        for group in groups:
+        for group in groups[1:]:  # tables and fields: a word says itself what it is also called
             if form_of(name) in group:
                 group[form_of(alias)] = group[form_of(name)]
     return groups

@@ -131,6 +131,15 @@ def test_the_headline_says_on_which_hop_nothing_fits() -> None:
     )
 
 
+def test_why_a_frame_ends_and_why_more_of_them_cost_is_told(small_page: Any) -> None:
+    """RFC 4919 section 2: 127 octets at most, as 7 bits hold; RFC 4944 section 5.3 drops what is not whole."""
+    html = unescape(design_html(small_page))
+    assert 2**7 - 1 == 127
+    assert "The length that goes before each frame has 7 bits" in html
+    assert "A datagram is lost when one of its fragments is, unless the network asks for it" in html
+    assert "energy from the battery" in html
+
+
 def test_larger_payloads_are_told_for_every_hop(small_page: Any) -> None:
     """RFC 4944 section 5.3, by hand: fragments but the last carry multiples of 8 octets of the datagram; built here."""
     base = still(small_page)
@@ -220,8 +229,8 @@ def test_the_words_of_a_page_are_explained_on_it(page: Any) -> None:
         one["name"]: one["says"]
         for one in page_words("in IPHC, SAC and the MIC; ASN.1 UPER, NASTY")
     }
-    assert list(told)[9:] == ["IPHC", "MIC", "SAC"]
-    assert list(told)[:3] == ["octet", "frame", "room"]
+    assert {"IPHC", "MIC", "SAC", "PHY"} < told.keys()  # PHY is in what is said of frames
+    assert list(told)[:4] == ["octet", "frame", "datagram", "room"]
     assert told["room"] == explain("room")[0].text
     assert told["IPHC"] == "LOWPAN_IPHC: the compressed IPv6 header (RFC 6282 section 3)."
     assert told["MIC"].startswith("Message integrity code. What proves")
@@ -238,6 +247,11 @@ def test_the_words_of_a_page_are_explained_on_it(page: Any) -> None:
         "FCS",
         "CID, DCI, SCI",
     } <= shown.keys()
+    # the parts that the drawing is made of, and what is said of the largest frame
+    names = {name.lower() for names in shown for name in names.split(", ")}
+    parts = {one["label"].partition(" (")[0].lower() for one in still(page)["runs"]}
+    assert parts - {"payload"} <= names | {"room"}
+    assert {"phy", "datagram"} <= names
     # switches are told in words, those of the schema that judges a design
     keys = {
         one["key"]: page["texts"][one["means"]]

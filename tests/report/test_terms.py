@@ -87,6 +87,48 @@ def test_a_name_means_first_what_design_files_mean(word: str, term: str, other: 
         assert explained(other)[0]["kind"] in {"field", "header", "listing"}
 
 
+@pytest.mark.parametrize(
+    ("asked", "term", "says"),
+    [  # RFC 4919 section 2: "the maximum physical layer packet is 127 bytes", 102 of them for what is above the MAC
+        ("MAC", "medium access control (MAC)", "acknowledged"),
+        ("MAC layer", "medium access control (MAC)", "Above it stands 6LoWPAN, below it the PHY"),
+        ("medium access control", "medium access control (MAC)", ""),
+        ("MAC (MIC, FCS)", "medium access control (MAC)", ""),
+        ("PHY", "physical layer (PHY)", "127 octets at most"),
+        ("physical layer", "physical layer (PHY)", ""),
+        ("o-qpsk-2450", "O-QPSK and DSSS (O-QPSK)", ""),
+        ("bpsk-868", "BPSK", ""),
+        ("sun-ofdm", "SUN (FSK)", ""),
+        ("payload size", "room", ""),
+        ("headroom", "room", ""),
+        ("DOES NOT", "holds (does not, open)", ""),
+        ("holds", "holds (does not, open)", ""),
+        ("NO", "fits (NO, does not fit)", ""),
+        ("fits", "fits (NO, does not fit)", ""),
+        ("spare", "fits (NO, does not fit)", ""),
+        ("one-sided", "two-sided (one-sided)", ""),
+        ("pseudo-header", "pseudo-header", "both addresses"),  # RFC 8200 section 8.1
+        ("hop-by-hop options", "hop-by-hop options", ""),
+        ("MessagePack", "MessagePack", ""),
+        ("ASN.1 UPER", "ASN.1 UPER", ""),
+        ("little-endian", "little-endian (big-endian)", "least significant one first"),
+        ("CoAP", "constrained application protocol (CoAP)", ""),
+        (
+            "IPv6",
+            "Internet Protocol version 6 (IPv6)",
+            "40 octets",
+        ),  # RFC 8200 section 3, its figure
+        ("frame control", "MAC", ""),
+    ],
+)
+def test_what_readers_without_radio_knowledge_ask_first_is_told(
+    asked: str, term: str, says: str
+) -> None:
+    found = explained(asked)[0]
+    assert found["term"].startswith(term)
+    assert says in found["text"]
+
+
 def test_a_key_that_people_ask_for_says_what_it_is_for() -> None:
     """RFC 8200 section 5: the MTU is "the maximum packet size in octets that can be conveyed over a link"."""
     (found,) = explained("MTU")[0]["keys"]
@@ -149,7 +191,7 @@ def test_a_term_that_is_none_has_near_ones(asked: str, near: str) -> None:
         assert near in refused.value.hint.split(" or ")[0].split(",")[0]
 
 
-@pytest.mark.parametrize("asked", ["phy", "data_rate"])
+@pytest.mark.parametrize("asked", ["link.phy", "data_rate"])
 def test_the_data_rates_stand_where_the_phy_is_explained(asked: str) -> None:
     """IEEE 802.15.4-2020 clause 10: 250 kb/s at 2.4 GHz, 20 at 868 MHz (BPSK), 50 of SUN FSK where none is stated."""
     rows = {row["PHY"]: row for row in explained(asked)[0]["rows"]}

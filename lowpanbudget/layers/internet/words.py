@@ -4,6 +4,22 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Gloss
 
 IPV6 = {
+    "Internet Protocol version 6 (IPv6)": Gloss(
+        "The protocol that brings a packet from one end to the other over many links. Its header names both ends and "
+        "has 40 octets, of which 6LoWPAN sends few. It asks every link to carry packets of 1280 octets.",
+        rfc(8200, "3"), ("header IPv6", "IPHC", "largest datagram"),
+    ),
+    "pseudo-header": Gloss(
+        "What the checksum of UDP or ICMPv6 covers beside its own octets and is not sent as such: both addresses, the "
+        "length, the number of the protocol. A packet that reached a wrong address fails by it.",
+        rfc(8200, "8.1"), ("checksum", "UDP"),
+    ),
+    "hop-by-hop options": Gloss(
+        "Options of an IPv6 packet that routers on its way look at: RPL's is one. Destination options are for the end "
+        "alone. Each is a type, a length and its octets; padding makes the header a multiple of 8.",
+        rfc(8200, "4.3"), ("RPI", "flow.routing.form", "6LoRH"),
+        also=("hop-by-hop", "destination options"),
+    ),
     "link-local (fe80::)": Gloss(
         "Of an address: valid on one link alone (fe80::/64 and an identifier). No router passes such a packet on. "
         "Both halves can be left out by IPHC.",
@@ -250,6 +266,17 @@ CONTENT = {
     "CBOR": Gloss(
         "A binary form of what JSON can say: each item begins with an octet for type and length.",
         rfc(8949, "3"), ("SenML", "column encoding"),
+    ),
+    "MessagePack": Gloss(
+        "A binary form of what JSON can say, older than CBOR and much like it: an octet for type and length before "
+        "each value (its own specification, from memory).",
+        see=("JSON", "CBOR", "column encoding"),
+    ),
+    "ASN.1 UPER": Gloss(
+        "A form of values in which a description that both sides have (ASN.1) says what each bit means, and no types "
+        "or lengths go along that it fixes: the unaligned packed encoding rules (ITU-T X.691, from memory).",
+        see=("bit-packed", "column encoding"),
+        also=("UPER", "ASN.1", "packed encoding rules"),
     ),
 }  # fmt: skip
 

@@ -123,7 +123,8 @@ class Phy:
         """Return in words where the size of its largest frame comes from."""
         return (
             f"The PHY, {self.name}, sends no frame of more than {self.largest} octets: that is its aMaxPhyPacketSize "
-            f"({self.cite}, from memory)."
+            f"({self.cite}, from memory). The length that goes before each frame has "
+            f"{self.largest.bit_length()} bits, so none can be told to be longer."
         )
 
 

@@ -15,6 +15,12 @@ _RATES = "; ".join(
     f"{one.name} {' or '.join(map(str, one.rates))} kb/s" for one in PHYS.values() if one.rates
 )
 
+
+def _named(family: str) -> tuple[str, ...]:
+    """Return the names that designs have for the PHYs of a family."""
+    return tuple(name for name in PHYS if name.startswith(f"{family}-"))
+
+
 ACCESS = {
     "listening before sending (CSMA-CA)": Gloss(
         "A node waits a random time, listens, and sends if the channel is free (CSMA-CA). If it is busy, it draws "
@@ -92,18 +98,19 @@ RADIO = {
         f"sends each symbol of 4 bits as a row of chips. At 2.4 GHz an octet takes {float(_AIR.octet):g} µs. Data "
         f"rates: {_RATES}.",
         ieee(2020, "clause 12"), ("link.phy", "airtime"),
-        also=("DSSS", "chip", "2.4 GHz"),
+        also=("DSSS", "chip", "2.4 GHz", *_named("o-qpsk")),
     ),
     "BPSK": Gloss(
         "Binary phase-shift keying, the modulation of the first radios below 1 GHz: one bit a symbol, slow and "
         f"robust. Data rates: {_RATES}.",
         ieee(2020, "clause 13"), ("link.phy",),
+        also=_named("bpsk"),
     ),
     "SUN (FSK)": Gloss(
         "The radios of smart utility networks: frequency-shift keying (FSK), OFDM, O-QPSK; longer frames than those "
         f"of the first radios, {LARGEST_SUN_FRAME} octets at most, and an FCS of 4 octets. Data rates: {_RATES}.",
         ieee(2020, "clause 19"), ("link.phy", "link.data_rate", "link.preamble"),
-        also=("OFDM", "smart utility network"),
+        also=("OFDM", "smart utility network", *_named("sun")),
     ),
     "channel (frequency)": Gloss(
         "The part of a band that one transmission takes. 2.4 GHz has 16, numbered 11 to 26, each 5 MHz from the next; "

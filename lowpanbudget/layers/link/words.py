@@ -100,6 +100,19 @@ SLOTS = {
 }  # fmt: skip
 
 FRAMES = {
+    "medium access control (MAC)": Gloss(
+        "The part of the link that makes frames, names their two ends, has them acknowledged and sent again, and waits "
+        "for its turn on the air. Its header stands at the front of each frame and says from whom to whom it goes; at "
+        "the end stand its integrity code (MIC) and check sequence (FCS). Above it stands 6LoWPAN, below it the PHY.",
+        rfc(4919, "2"), ("frame", "header MAC", "PHY", "MIC", "FCS", "short address"),
+        also=("MAC layer", "link layer", "MAC (MIC, FCS)"),
+    ),
+    "physical layer (PHY)": Gloss(
+        "The radio of a node: on which band it sends, with which signal and how fast. It decides how long a frame may "
+        "be, 127 octets at most for most radios, and how long each octet takes on the air.",
+        rfc(4919, "2"), ("link.phy", "aMaxPhyPacketSize", "airtime", "MAC"),
+        also=("PHY layer", "radio layer"),
+    ),
     "frame check sequence (FCS)": Gloss(
         f"The last octets of a frame, {' or '.join(map(str, fcs.LENGTHS[1:]))} by the PHY: a check (a CRC) against "
         "errors on the air, not against an attacker. A frame that fails it is dropped without a word.",

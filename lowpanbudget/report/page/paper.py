@@ -15,7 +15,7 @@ from typing import Any
 from lowpanbudget.cites import FROM_MEMORY
 from lowpanbudget.report.page.packed import packed
 from lowpanbudget.report.page.still import still, still_frame
-from lowpanbudget.report.page.words import page_words
+from lowpanbudget.report.page.words import page_words, why_more_frames_cost
 from lowpanbudget.report.svg import looks
 from lowpanbudget.report.svg.document import page_chart_style, page_patterns
 from lowpanbudget.report.view import Data
@@ -30,8 +30,9 @@ _SCRIPTS = {
 def design_html(page: Data) -> str:
     """Return the page of a design, from ``design_page``, as the text of an HTML file."""
     base = still(page)
-    shown = [base, *(page[part] for part in ("messages", "review", "network"))]
-    return _render("design", page, base=base, words=page_words(json.dumps(shown)))
+    shown = [base, *(page[part] for part in ("phy", "slot", "messages", "review", "network"))]
+    words = page_words(json.dumps(shown), [run["label"] for run in base["runs"]])
+    return _render("design", page, base=base, words=words, why=why_more_frames_cost())
 
 
 def capture_html(page: Data) -> str:

@@ -20,6 +20,11 @@ def _answers(kind: int, says: str, section: str) -> Gloss:
 
 
 WORDS = {
+    "constrained application protocol (CoAP)": Gloss(
+        "How programs on small nodes ask and answer: a request has a method and a path, a response a code, both in few "
+        "octets and over UDP.",
+        rfc(7252, "1"), ("header CoAP", "GET", "option of CoAP", "CON", "flow.coap"),
+    ),
     "method of CoAP (GET)": Gloss(
         f"What a request asks for, in its code: {', '.join(_codes(0).values())}. GET and FETCH change nothing; PUT, "
         "DELETE and iPATCH do no more where they come twice, POST and PATCH may.",
