@@ -171,9 +171,10 @@ def encoding(one: "Alternative") -> Data:
 
 def weighing(one: "Weighing") -> Data:
     """Return what the fields of a message cost and give, and the smaller messages without their formats."""
-    smaller = [result(each, "octets", "loss", "changes") for each in one.smaller]
     told = result(one, "message", "layout", "octets", "wanted", "reached", "fields")
-    return told | {"smaller": smaller}
+    for front in ("smaller", "bit_packed"):
+        told[front] = [result(each, "octets", "loss", "changes") for each in getattr(one, front)]
+    return told
 
 
 def _compound(value: Any) -> Any:

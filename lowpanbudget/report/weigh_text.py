@@ -67,24 +67,41 @@ def _part(screen: Screen, part: dict[str, Any]) -> list[Cell]:
 
 
 def _smaller(console: Console, screen: Screen, message: dict[str, Any]) -> None:
-    wanted, rest = message["wanted"], message["smaller"][1:]
+    wanted, rest, packed = message["wanted"], message["smaller"][1:], message["bit_packed"]
     if wanted is not None and not message["reached"]:
         smallest = message["smaller"][-1]["octets"]
-        paragraph(
-            console, screen,
+        text = (
             f"No loss within the tolerances of the file reaches {plural(wanted, 'octet')}: the smallest is "
-            f"{plural(smallest, 'octet')}. Widen a tolerance, leave out a field, or send it less often.",
-        )  # fmt: skip
+            f"{plural(smallest, 'octet')}."
+        )
+        if not packed or packed[-1]["octets"] > wanted:
+            text += " Widen a tolerance, leave out a field, or send it less often."
+        paragraph(console, screen, text)
         console.print()
     elif wanted is not None and not rest:
         paragraph(console, screen, f"It has at most {plural(wanted, 'octet')} as it is.")
         console.print()
-    if not rest:
+    _candidates(console, screen, "Smaller within the tolerances, the smallest loss first", rest)
+    if packed and (wanted is None or message["octets"] > wanted):
+        paragraph(
+            console, screen,
+            'Here every field takes whole octets. With layout = "bit-packed" it has at most '
+            f"{plural(packed[0]['octets'], 'octet')}, without any loss; receivers need the new format as well.",
+        )  # fmt: skip
+        console.print()
+        title = "Smaller bit-packed, the smallest loss first"
+        _candidates(console, screen, title, packed[1:])
+
+
+def _candidates(
+    console: Console, screen: Screen, title: str, candidates: Sequence[dict[str, Any]]
+) -> None:
+    """Print smaller messages."""
+    if not candidates:
         return
-    title = "Smaller within the tolerances, the smallest loss first"
     console.print(Text(screen.text(title), "bold"))
     rows: list[list[Cell]] = []
-    for candidate in rest:
+    for candidate in candidates:
         changes = "; ".join(
             f"{change['path']} in steps of {change['step_after']} instead of {change['step_before']}, "
             f"error up to {change['error']}{change['also'] and ', with ' + change['also']}"

@@ -3,7 +3,7 @@
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.shrink import Candidate, shrink
+from lowpanbudget.payload.search.shrink import Candidate, bit_packed, shrink
 from lowpanbudget.payload.search.worth import Worth, worths
 from lowpanbudget.values import dataclass
 
@@ -15,7 +15,8 @@ class Weighing:
     ``octets`` are those of the greatest message, in its ``layout``; ``fields`` tell each field that holds a value,
     in the order of the message. ``smaller`` are messages that stay within the tolerances of the design, by the smallest
     loss; the first is the message as it is. ``wanted`` is the size that was asked for, and ``reached`` whether one of
-    them is that small.
+    them is that small. ``bit_packed`` are the same of the message without the bits that fill up its fields; nothing
+    where its layout is that already, or saves nothing.
     """
 
     message: str
@@ -25,6 +26,7 @@ class Weighing:
     reached: bool
     fields: tuple[Worth, ...]
     smaller: tuple[Candidate, ...]
+    bit_packed: tuple[Candidate, ...]
 
 
 def weigh(
@@ -33,7 +35,8 @@ def weigh(
     """Return a ``Weighing`` of the message of this name, or of all messages of a design.
 
     Costs are found by taking a field out and packing the greatest message again. With ``octets``, the size to reach,
-    ``smaller`` holds the message as it is and the smallest loss that is enough; all of them where none is. Raises
+    ``smaller`` holds the message as it is and the smallest loss that is enough; all of them where none is: so does
+    ``bit_packed``. Raises
     ``RequestError`` for what is no design, a message that it does not have, or a size that is no number.
     """
     design = Design.of(design)
@@ -44,9 +47,19 @@ def weigh(
 
 
 def _weighing(form: Message, wanted: int | None) -> Weighing:
-    front = shrink(form)
+    front, packed = shrink(form), bit_packed(form)
     reached = wanted is None or front[-1].octets <= wanted
-    if wanted is not None and reached:
-        enough = [candidate for candidate in front[1:] if candidate.octets <= wanted]
-        front = (front[0], *enough[:1]) if front[0].octets > wanted else front[:1]
-    return Weighing(form.name, form.layout, form.max_octets, wanted, reached, worths(form), front)
+    closer = shrink(packed) if packed else ()
+    if closer and closer[0].octets >= front[0].octets and closer[-1].octets >= front[-1].octets:
+        closer = ()
+    fields = worths(form)
+    front, closer = _enough(front, wanted), _enough(closer, wanted)
+    return Weighing(form.name, form.layout, form.max_octets, wanted, reached, fields, front, closer)
+
+
+def _enough(front: tuple[Candidate, ...], wanted: int | None) -> tuple[Candidate, ...]:
+    """Return the message as it is, and the smallest loss that is enough where one is; all where none is."""
+    if wanted is None or not front or front[-1].octets > wanted:
+        return front
+    first = next(index for index, candidate in enumerate(front) if candidate.octets <= wanted)
+    return (front[0], front[first]) if first else front[:1]

@@ -116,6 +116,29 @@ def test_weigh_reaches_a_size_or_says_that_it_cannot(octets: int, code: int) -> 
     assert ("No loss within the tolerances" in done.stdout) == (code == 1)
 
 
+def test_weigh_names_the_layout_that_reaches_a_size(tmp_path: Path) -> None:
+    """The features of the example, octet-aligned: the file with the other layout has the size that is told."""
+    text = Path(FOOTBRIDGE).read_text(encoding="utf-8")
+    head, name, rest = text.partition('name = "features"')
+    layouts = [
+        rest.replace('"bit-packed"', f'"{layout}"', 1) for layout in ("octet-aligned", "bit-packed")
+    ]
+    aligned = tmp_path / "aligned.toml"
+    aligned.write_text(head + name + layouts[0], encoding="utf-8")
+    words = ("weigh", str(aligned), "--message", "features", "--octets", "32")
+    done = run(*words)
+    assert done.returncode == 1
+    told = " ".join(done.stdout.split())
+    assert 'With layout = "bit-packed" it has at most 32 octets, without any loss' in told
+    assert "Widen a tolerance" not in told
+    (one,) = json.loads(run(*words, "--json").stdout)["weigh"]
+    assert one["layout"] == "octet-aligned"
+    assert [each["octets"] for each in one["bit_packed"]] == [32]
+    # as the example is
+    (one,) = json.loads(run("weigh", FOOTBRIDGE, "--message", "features", "--json").stdout)["weigh"]
+    assert (one["octets"], one["bit_packed"]) == (32, [])
+
+
 def test_compatible_with_itself() -> None:
     done = run("compatible", FOOTBRIDGE, FOOTBRIDGE)
     assert done.returncode == 0

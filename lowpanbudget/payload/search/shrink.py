@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT
+from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.interfaces import Coarser, FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import replaced, walk
@@ -82,6 +83,16 @@ def shrink(message: Message, measure: Measure | None = None) -> tuple[Candidate,
             for candidate in front
         ]
     return tuple(front)
+
+
+def bit_packed(message: Message) -> Message | None:
+    """Return an octet-aligned message without the bits that fill up its fields; None where there is no such message."""
+    if not message.order.aligned:
+        return None
+    try:
+        return dataclasses.replace(message, layout="bit-packed")
+    except FlawedMessage:  # a special code that means a value in fewer bits
+        return None
 
 
 def _greatest(message: Message) -> int:
