@@ -837,3 +837,28 @@ def test_samples_are_the_same_each_time(count: int) -> None:
     made = message(*OLD)
     assert list(samples(made, count)) == list(samples(made, count))
     assert len(list(samples(made, count))) == 3 + count
+
+
+def test_a_misreading_is_told_where_both_values_look_alike() -> None:
+    """Counted: version and flags are 0001 000, then the number; of an empty text the count is 000.
+
+    So the same bits say no flag and no text; and the code 0 of a boolean is that of the first name.
+    """
+    flags = (Version("v", value=1), Flags("f", names=("x", "y", "z")), number("n"))
+    text = (Version("v", value=1), Text("f", max_length=6), number("n"))
+    told = compare(message(*flags), message(*text))
+    assert only(told).reads == "f = no flag where an empty text was sent"
+    assert told.new_receiver_reads == "f = an empty text where no flag was sent"
+    names = message(Enumeration("k", names=("false", "true")), number("n"))
+    told = compare(message(Boolean("k"), number("n")), names)
+    assert only(told).reads == 'k = false where "false" was sent'
+
+
+def test_fields_of_one_name_are_told_by_their_kinds() -> None:
+    old = message(Version("v", value=1), ReservedBits("spare", bits=2), ReservedBits("", bits=2))
+    new = message(
+        Version("v", value=1), Flags("spare", names=("a", "b")), ReservedBits("", bits=10)
+    )
+    assert [change.what for change in compare(old, new).changes] == [
+        "reserved spare of 2 bits, reserved of 2 bits replaced by flags spare, reserved of 10 bits"
+    ]

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from difflib import SequenceMatcher
 from typing import Any, NamedTuple
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.words import text_of
@@ -65,7 +66,10 @@ def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: FieldPath) -> I
                 )
         else:
             verb = "renamed to" if renamed else "replaced by"
-            what = f"{_named(old[i1:i2])} {verb} {_named(new[j1:j2])}"
+            was, now = _named(old[i1:i2]), _named(new[j1:j2])
+            if was == now:
+                was, now = _with_kinds(old[i1:i2]), _with_kinds(new[j1:j2])
+            what = f"{was} {verb} {now}"
             members = (*old[:i1], *new[j1:j2], *old[i2:])
             assumed = " and ".join(f"{now} is what {was} is" for was, now in renamed.items())
             yield Edit((*place, old[i1].name), what, place, members, renamed, assumed=assumed)
@@ -200,6 +204,15 @@ def _renames(old: Iterable[Field], new: Iterable[Field]) -> dict[str, str]:
 
 def _named(fields: Iterable[Field]) -> str:
     return ", ".join(field.name or field.kind for field in fields)
+
+
+def _with_kinds(fields: Iterable[Field]) -> str:
+    """Return fields by kind and name; of what carries nothing the bits are all there is to it."""
+    return ", ".join(
+        f"{field.kind} {field.name}".rstrip()
+        + ("" if field.carries else f" of {plural(field.value_bits(), 'bit')}")
+        for field in fields
+    )
 
 
 def shown(value: Any) -> str:

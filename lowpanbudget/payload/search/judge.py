@@ -6,9 +6,19 @@ from typing import Any
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.interfaces import ValuePath
-from lowpanbudget.payload.search.edits import shown
 from lowpanbudget.payload.search.tree import walk
-from lowpanbudget.payload.words import joined
+from lowpanbudget.payload.words import joined, text_of
+
+# values without parts that have no text of their own
+_EMPTY: dict[Any, str] = {"": "an empty text", (): "no flag", b"": "no octets"}
+
+
+def told(value: Any, other: Any = None) -> str:
+    """Return a value as a person reads it, a text in quotes where the other value looks like it."""
+    text = text_of(value)
+    if not text:
+        return _EMPTY.get(value, "nothing") if value.__hash__ else "nothing"
+    return f'"{text}"' if isinstance(value, str) and text == text_of(other) else text
 
 
 class Judge:
@@ -30,9 +40,9 @@ class Judge:
         given = dict(_flat(sent))
         for path, value in there.items():
             if path not in given:
-                return f"{joined(list(path))} = {shown(value)}, which was not sent"
+                return f"{joined(list(path))} = {told(value)}, which was not sent"
             if not self._is_read_as(path, given[path], value):
-                return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
+                return f"{joined(list(path))} = {told(value)} where {told(given[path], value)} was sent"
         return self._lost(self._fields, sent, got, ())
 
     def _lost(
@@ -47,7 +57,7 @@ class Judge:
             if field.name not in got:
                 if field.optional and field.needs_value:
                     value = sent[name]
-                    was = "it" if isinstance(value, dict | list) else shown(value)
+                    was = "it" if isinstance(value, dict | list) else told(value)
                     return f"no {joined(list(path))} where {was} was sent"
                 continue
             lost = self._lost_inside(field, sent[name], got[field.name], path)
