@@ -5,7 +5,7 @@ from itertools import pairwise
 from statistics import median
 from typing import NamedTuple
 
-from lowpanbudget.deployment.confidence import spread_of
+from lowpanbudget.deployment.confidence import Spread, spread_of
 
 FEWEST = 5  # intervals of a part
 MOST_PARTS = 24
@@ -13,6 +13,10 @@ PART_OFF = 0.25  # of the time: so much beside a plan is not as planned; our cho
 SCATTERED = (
     0.85  # of the interval in the middle: a quarter is shorter at random moments; our choice
 )
+MANY = 30  # random intervals whose own spread tells how sure their mean is: fewer may all be short; our choice
+# so many are too few for their quarters to tell a clock: their deviation does, so little of the mean; three at random
+# moments deviate so little in 3 % (their shares of the time lie anywhere in a triangle, those in a circle); our choice
+_FEW, _CLOCKED = 2 * FEWEST, 0.2
 LONG = 4  # times as long as planned is an interval that is off by itself: chance seldom makes one; our choice
 
 
@@ -27,7 +31,7 @@ class RhythmPart(NamedTuple):
     """A part of the time, from ``since_s`` on and ``seconds`` long, with so many ``intervals`` in it.
 
     The one in the middle is ``every_s``, give or take ``error_s``, and ``longest_s`` the longest; a quarter of them is
-    no longer than ``low_s``. Behind the last that was heard there is none.
+    no longer than ``low_s``, and a quarter no shorter than ``high_s``. Behind the last that was heard there is none.
     """
 
     since_s: float
@@ -37,6 +41,7 @@ class RhythmPart(NamedTuple):
     error_s: float = 0.0
     longest_s: float = 0.0
     low_s: float = 0.0
+    high_s: float = 0.0
 
     @property
     def usual_s(self) -> float:
@@ -52,14 +57,20 @@ def rhythm(intervals: Sequence[TimedInterval], most: int = MOST_PARTS) -> list[R
     return [_part(intervals[begin:end]) for begin, end in pairwise(bounds)]
 
 
-def scatter(parts: Sequence[RhythmPart]) -> bool:
-    """Return whether something came at random moments rather than by a clock.
+def at_random(parts: Sequence[RhythmPart], spread: Spread) -> bool:
+    """Return whether something came at random moments rather than by a clock; ``spread`` is that of all intervals.
 
     Of intervals by a clock a quarter is hardly shorter than the one in the middle; at random moments (Poisson) these
-    are 0.288 and 0.693 of the mean.
+    are 0.288 and 0.693 of the mean. The upper quarter is twice as long then, by a clock only where many were missed: it
+    is asked of few, of which the lower may be long by chance.
     """
-    low_s = sum(part.low_s * part.intervals for part in parts)
-    return low_s < SCATTERED * sum(part.usual_s * part.intervals for part in parts)
+    usual_s = sum(part.usual_s * part.intervals for part in parts)
+    if sum(part.low_s * part.intervals for part in parts) < SCATTERED * usual_s:
+        return True
+    if spread.values < _FEW:
+        return spread.deviation > _CLOCKED * spread.mean
+    high_s = sum(part.high_s * part.intervals for part in parts)
+    return spread.values < MANY and usual_s < SCATTERED * high_s
 
 
 def lasts(seconds: float) -> str:
@@ -74,6 +85,8 @@ def _part(intervals: Sequence[TimedInterval]) -> RhythmPart:
     seconds = sorted(one.seconds for one in intervals)
     spread = spread_of(seconds)
     error = 0.0 if spread is None else spread.error
-    low_s, longest_s = seconds[len(seconds) // 4], seconds[-1]
-    since_s, middle_s = intervals[0].since_s, median(seconds)
-    return RhythmPart(since_s, sum(seconds), len(seconds), middle_s, error, longest_s, low_s)
+    quarter, since_s = len(seconds) // 4, intervals[0].since_s
+    low_s, middle_s, high_s = seconds[quarter], median(seconds), seconds[-1 - quarter]
+    return RhythmPart(
+        since_s, sum(seconds), len(seconds), middle_s, error, seconds[-1], low_s, high_s
+    )

@@ -9,19 +9,15 @@ from collections.abc import Iterator, Sequence
 from math import log, sqrt
 
 from lowpanbudget.deployment.measured import MeasuredFlow, PlanCheck, PlanNumber, PlanVerdict
-from lowpanbudget.deployment.rhythm import FEWEST, LONG, PART_OFF, RhythmPart, lasts, scatter
+from lowpanbudget.deployment.rhythm import LONG, MANY, PART_OFF, RhythmPart, at_random, lasts
 from lowpanbudget.errors import plural
 
 OFF_RHYTHM = 0.1  # that an interval may be longer or shorter than planned; our choice
 FEW_INTERVALS = 3
-# so many are too few for their quarter to tell a clock: their deviation does, so little of the mean; three at random
-# moments deviate so little in 3 % (their shares of the time lie anywhere in a triangle, those in a circle); our choice
-_FEW, _CLOCKED = 2 * FEWEST, 0.2
 _ERRORS = 2  # standard errors that an interval may be off by chance: 95 % of many values
 _ERRORS_OF_MANY = 3  # of many parts
 _NEARLY_ALL = 0.9  # of the time: then the usual interval tells all
-_MANY = 30  # random intervals whose own spread tells how sure their mean is: fewer may all be short; our choice
-_BY_CHANCE = 0.05  # that the longest of all intervals at random moments is longer than what counts as silence
+_BY_CHANCE = 0.00135  # that the longest of all random intervals is longer than what counts as silence: as rare
 
 
 def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
@@ -36,10 +32,10 @@ def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
         return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", PlanVerdict.OPEN, why)
     seen_s, error_s, on_average = spread.median, spread.error, ""
     parts, long_s = list(flow.rhythm), LONG * every
-    if scatter(parts) or (count < _FEW and spread.deviation > _CLOCKED * spread.mean):
+    if at_random(parts, spread):
         long_s, on_average = max(LONG, log(count / _BY_CHANCE)) * every, " on average"
         parts = [_on_average(part, every, long_s) for part in parts]
-        if count < _MANY:
+        if count < MANY:
             error_s = max(error_s, every / sqrt(count))
         known = [part for part in parts if part.every_s is not None]
         if known:
@@ -50,11 +46,11 @@ def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
     if abs(off) > OFF_RHYTHM:
         by_chance = _ERRORS * error_s / every
         is_off = abs(off) - by_chance > OFF_RHYTHM
+        if on_average:
+            is_off &= _is_off_at_random(seen_s / every, count)
         verdict = PlanVerdict.OUTSIDE if is_off else PlanVerdict.OPEN
         how = f"{abs(off):.0%} {'longer' if off > 0 else 'shorter'}"
     why = f"{how}{on_average}, from {plural(count, 'interval')}"
-    if verdict is PlanVerdict.OPEN:
-        why += " that differ too much to say"
     off_s, all_s = _seconds_off(parts, every, long_s), sum(part.seconds for part in parts)
     if off_s >= PART_OFF * all_s > 0:
         if verdict is PlanVerdict.WITHIN:
@@ -64,7 +60,19 @@ def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
         verdict = PlanVerdict.OUTSIDE
     if verdict is PlanVerdict.OUTSIDE:
         why += _change(parts)
+    elif verdict is PlanVerdict.OPEN:
+        why += " that differ too much to say"
     return PlanCheck(PlanNumber.INTERVAL, flow.title, every, seen_s, "s", verdict, why)
+
+
+def _is_off_at_random(ratio: float, count: int) -> bool:
+    """Return whether so many intervals are longer or shorter than planned, by ``ratio``, than chance makes them.
+
+    Of messages at random moments as many come in a time as a Poisson distribution has it, whose root deviates by 1/2
+    (Anscombe, Biometrika 35 (1948); from memory). Among many flows some are that far off: hence as of many parts.
+    """
+    edge = 1 + OFF_RHYTHM if ratio > 1 else 1 - OFF_RHYTHM
+    return 2 * sqrt(count) * abs(sqrt(ratio / edge) - 1) > _ERRORS_OF_MANY
 
 
 def _on_average(part: RhythmPart, every: float, long_s: float) -> RhythmPart:
@@ -73,7 +81,7 @@ def _on_average(part: RhythmPart, every: float, long_s: float) -> RhythmPart:
         return part
     mean_s = (part.seconds - max(part.longest_s - long_s, 0.0)) / part.intervals
     error_s = (
-        part.error_s if part.intervals >= _MANY else max(part.error_s, every / sqrt(part.intervals))
+        part.error_s if part.intervals >= MANY else max(part.error_s, every / sqrt(part.intervals))
     )
     return part._replace(every_s=mean_s, error_s=error_s)
 

@@ -147,6 +147,27 @@ def test_a_few_random_moments_are_as_planned_by_chance(count: int) -> None:
     assert "on average" not in clocked.why
 
 
+@pytest.mark.parametrize("count", [12, 24, 40, 140])
+def test_of_many_who_send_at_random_as_planned_none_is_outside(count: int) -> None:
+    """Of 20 flows over 10 captures: so many have two of the longest gaps together for a quarter of a short capture.
+
+    The longest of 24 exponential values is 6 means or more with 24 e^-6, 6 %.
+    """
+    chance = Random(count)
+    for _ in range(200):
+        one = check([chance.expovariate(0.2) for _ in range(count)])
+        assert one.verdict is not PlanVerdict.OUTSIDE, one.why
+
+
+def test_at_half_the_rate_random_moments_are_outside() -> None:
+    """60 where 120 are planned are 5.5 standard errors off, by the root of a Poisson distribution's mean."""
+    chance = Random(2)
+    for _ in range(20):
+        one = check([chance.expovariate(0.1) for _ in range(100)])
+        assert one.verdict is PlanVerdict.OUTSIDE
+        assert "too much to say" not in one.why
+
+
 def test_a_silence_among_random_moments_changes_no_average() -> None:
     """Five minutes of 55 are no quarter of the time; 25 of 75 are."""
     chance = Random(3)

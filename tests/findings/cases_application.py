@@ -164,6 +164,12 @@ def in_turn(*rhythms: tuple[int, float]) -> Capture:
     return Capture([*frames], SMALL, PLAN)
 
 
+def at_random(count: int, mean_s: float, seed: int) -> Capture:
+    """Readings of the probe at random moments (Poisson), with so many intervals between."""
+    chance = Random(seed)
+    return in_turn(*((1, chance.expovariate(1 / mean_s)) for _ in range(count)))
+
+
 # RFC 7252 section 12.1.2: 2.04 (Changed) answers a POST
 ASKING = air.design(
     DESIGN.format(link="")
@@ -527,6 +533,15 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "interval-off-plan",
         lambda: in_turn(*[(1, 60.1 * periods) for periods in missing_half(150)]),
     ),
+    # the median of an exponential distribution is 0.69 of its mean, and of five of its values below 0.55 in each third
+    # window: these seeds have a quarter of the time in such
+    **{
+        f"{count + 1} readings at random moments, as often as planned, seed {seed}": (
+            "interval-off-plan",
+            lambda count=count, seed=seed: at_random(count, 60.0, seed),
+        )
+        for count, seed in ((12, 3), (15, 7), (66, 9), (144, 4))
+    },
     # "as often as requests come": each of two nodes is answered each 60 s, which the root does each 30 s
     "answers to two nodes, each as often as planned": (
         "interval-off-plan",

@@ -23,6 +23,7 @@ from findings.cases_application import (
     UNANSWERED_PLAN,
     again,
     answered_nodes,
+    at_random,
     answered_twice,
     asked_by_path,
     exchanges,
@@ -1803,6 +1804,18 @@ FURTHER = (
             "2001:db8:1::ff:fe00:1 sends to 2001:db8:1::ff:fe00:17 every 30 s in flow readings-answer, "
             "planned are 60 s",
             ("median of 7 intervals",),
+            (1,),
+        ),
+    ),
+    # at random moments as well: 132 intervals of 3741 s together, where 7920 s are planned
+    Further(
+        "interval-off-plan",
+        lambda: at_random(132, 30.0, 1),
+        Told(
+            "risk",
+            READINGS,
+            "2001:db8:1::ff:fe00:17 sends every 28.3 s in flow readings, planned are 60 s",
+            ("mean of 132 intervals",),
             (1,),
         ),
     ),

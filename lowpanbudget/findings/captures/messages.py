@@ -1,10 +1,12 @@
 """Messages that are not as the design has them: length, values, interval."""
 
 from ipaddress import IPv6Address
+from math import sqrt
 from statistics import median
 
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.deployment.rhythm import PART_OFF, RhythmPart, TimedInterval, rhythm
+from lowpanbudget.deployment.confidence import spread_of
+from lowpanbudget.deployment.rhythm import PART_OFF, RhythmPart, TimedInterval, at_random, rhythm
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
@@ -22,6 +24,9 @@ from lowpanbudget.values import dataclass, field
 _MOST_GAPS, _MOST_PARTS = 512, 12
 _MOST_SHOWN = 24  # octets of data
 _ABOUT = 0.1  # so far from twice or half as planned still is that; our choice: no usual fault lies at this edge
+# standard errors that the mean of one of many parts may be short by chance, and so many intervals at random moments in
+# which that is no more than half of it, 10 % added; our choice
+_ERRORS, _ENOUGH = 3, 44
 
 _OTHER_FORMAT = (
     "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
@@ -193,22 +198,24 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
     for (name, number, to), times in memory.items():
         if number in known.shared or to in known.shared:
             continue
-        parts = rhythm(times.gaps, _MOST_PARTS)
-        off, all_s = _off_plan(times, parts, _ABOUT), _lasting(parts)
+        parts, is_random = _parts_of(times.gaps)
+        off, all_s = _off_plan(times, parts, _ABOUT, is_random), _lasting(parts)
         if not off or _lasting(off) < PART_OFF * all_s:
             continue
-        off = _off_plan(
-            times, parts, 2 * _ABOUT
-        )  # the same rhythm, where some parts lie just beyond the edge
+        # the same rhythm, where some parts lie just beyond the edge
+        off = _off_plan(times, parts, 2 * _ABOUT, is_random)
         off_s = _lasting(off)
         is_burst = off_s * times.step < times.every_s and any(one.flow == name for one in bursts)
         if is_burst and off[0].usual_s < times.every_s:
             continue
         source, middle = IPv6Address(number), median(part.usual_s for part in off)
+        if is_random:
+            middle = off_s / sum(part.intervals for part in off)
         way = "" if to is None else f" to {IPv6Address(to)}"
         cause = f"{source} sends{way} every {seconds_text(middle)} in flow {name}, planned are {times.every_s:g} s"
         count = min(sum(part.intervals for part in off) * times.step, times.count)
-        evidence = [f"median of {plural(count, 'interval')}"]
+        kind = "mean" if is_random else "median"
+        evidence = [f"{kind} of {plural(count, 'interval')}"]
         if len(off) < len(parts):
             evidence.append(f"for {off_s / all_s:.0%} of the time")
         began = [one.since_s for one in times.gaps].index(off[0].since_s)
@@ -216,15 +223,35 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
         yield Hit(cause, tuple(evidence), f"flow {name}, {source}{way}", frames)
 
 
-def _off_plan(times: _Times, parts: list[RhythmPart], about: float) -> list[RhythmPart]:
+def _parts_of(gaps: list[TimedInterval]) -> tuple[list[RhythmPart], bool]:
+    """Return parts of the time with their usual interval, and whether that is the mean, of messages at random moments.
+
+    Then few parts are made: windows of few random intervals are short by chance, and some of them always.
+    """
+    parts, spread = rhythm(gaps, _MOST_PARTS), spread_of([one.seconds for one in gaps])
+    if spread is None or not parts or not at_random(parts, spread):
+        return parts, False
+    parts = rhythm(gaps, min(max(len(gaps) // _ENOUGH, 1), _MOST_PARTS))
+    return [part._replace(every_s=part.seconds / part.intervals) for part in parts], True
+
+
+def _off_plan(
+    times: _Times, parts: list[RhythmPart], about: float, is_random: bool
+) -> list[RhythmPart]:
     """Return the parts in which messages came twice as often as planned, or half as often, or as good as that.
 
-    Who leaves out every second message sends at twice the interval, more or less: ``about`` is how near counts.
+    Who leaves out every second message sends at twice the interval, more or less: ``about`` is how near counts. A mean
+    must be shorter than chance makes one of so few: of n random intervals its deviation is the planned one by sqrt(n).
     """
-    least = times.every_s / 2 / max(len(times.flow.messages), 1) * (1 + about)
+    planned = times.every_s / max(len(times.flow.messages), 1)
     most = 2 * times.every_s * (1 - about)
+
+    def least(part: RhythmPart) -> float:
+        by_chance = _ERRORS / sqrt(part.intervals) if is_random else 0.0
+        return planned * min((1 + about) / 2, 1 - by_chance)
+
     # where messages are missed here, a quarter of the intervals is still of those that follow each other
-    return [part for part in parts if part.usual_s < least or part.low_s > most]
+    return [part for part in parts if part.usual_s < least(part) or part.low_s > most]
 
 
 def _lasting(parts: list[RhythmPart]) -> float:
