@@ -61,6 +61,16 @@ def upper(count: int, trials: int, tail: float) -> float:
     return 1.0 - lower(trials - count, trials, tail)
 
 
+def at_most(count: int, trials: int, share: float) -> float:
+    """Return the chance that no more than ``count`` of ``trials`` are good, where ``share`` of all are.
+
+    That is an incomplete beta function (DLMF 8.17.5; from memory).
+    """
+    if count >= trials or share <= 0:
+        return 1.0
+    return _incomplete_beta(trials - count, count + 1, 1 - share) if share < 1 else 0.0
+
+
 def share_of_runs(runs: Sequence[tuple[float, int]]) -> tuple[float, float]:
     """Return the share of all trials, of (count, trials) of each run, and how far it may be off (95 %).
 

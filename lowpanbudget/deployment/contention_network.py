@@ -119,6 +119,11 @@ class PlayedContention:
         """Play as much again as was played; False where that is more than anybody waits for."""
         return self._apart.play_on() and (self._in_runs is None or self._in_runs.play_on())
 
+    @property
+    def met(self) -> float:
+        """Return the share of frames that others hit, so far."""
+        return self._apart.result().collided
+
     def result(self) -> SimulatedNetwork:
         """Return how messages arrive as far as it was played, with independent losses and in runs if there are any."""
         apart = self._apart.result()

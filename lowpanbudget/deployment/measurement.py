@@ -19,11 +19,12 @@ from lowpanbudget.deployment.airtime_seen import MOST_NODES, OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, numbered
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, by_flow
+from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.links_seen import Links, most_tries
 from lowpanbudget.deployment.measured import MeasuredBurst, MeasuredFlow, Measurement, PlanCheck
 from lowpanbudget.deployment.names_seen import NamesSeen
 from lowpanbudget.deployment.phases import reports_together
-from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
+from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, node_checks
 from lowpanbudget.deployment.recovery_seen import RecoveriesSeen
 from lowpanbudget.deployment.stopped_seen import StoppedSeen, with_stopped
 from lowpanbudget.deployment.unheard import Silence, Silences, apart, rhythm_of

@@ -1,7 +1,7 @@
 """What was seen beside what was planned: each number of the plan that a capture can judge, and whether it is kept.
 
 A share is judged by its interval: outside where even its upper end falls short, as planned where its lower end does
-not, open between the two. Intervals have a check of their own.
+not, open between the two. Intervals have a check of their own, and so have links.
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,7 +12,6 @@ from lowpanbudget.deployment.digits import beside
 from lowpanbudget.deployment.measured import (
     MeasuredBurst,
     MeasuredFlow,
-    MeasuredLink,
     MeasuredNode,
     PlanCheck,
     PlanNumber,
@@ -20,7 +19,6 @@ from lowpanbudget.deployment.measured import (
 )
 from lowpanbudget.deployment.rhythm_checks import rhythm_check
 from lowpanbudget.design.goals import Burst, Limits
-from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
@@ -29,7 +27,6 @@ from lowpanbudget.values import replace
 
 WITHIN, OUTSIDE, OPEN = PlanVerdict.WITHIN, PlanVerdict.OUTSIDE, PlanVerdict.OPEN
 _ROUNDED = 10_000
-_LITTLE = 0.01  # loss of a link that no plan minds; our choice
 
 
 def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[PlanCheck]:
@@ -142,46 +139,6 @@ def _needs(verdict: PlanVerdict, share: MeasuredShare, least: float) -> str:
     if verdict is not OPEN or least >= 1 or trials_for(least) <= share.trials:
         return ""
     return f"; {trials_for(least)} without a loss would prove {least:g}"
-
-
-def link_checks(design: Design, links: tuple[MeasuredLink, ...]) -> Iterator[PlanCheck]:
-    """Yield what the plan says of the tries on links."""
-    for link in links:
-        name = f"{link_text(link.sender)} to {link_text(link.receiver)}"
-        if design.access is not None:
-            most = design.access.retries + 1
-            if link.most_tries > most:
-                why = f"a frame was sent {link.most_tries} times; with {most - 1} retries it is {most} at most"
-                yield PlanCheck(
-                    PlanNumber.TRIES, name, most, link.most_tries, "tries", OUTSIDE, why
-                )
-        if design.loss is not None and link.ended is not None and link.ended.trials:
-            yield _loss(name, design.loss, link, link.ended)
-
-
-def _loss(name: str, loss: FrameLoss, link: MeasuredLink, ended: MeasuredShare) -> PlanCheck:
-    """Return whether more tries fail than was planned for: with few tries that is open.
-
-    What was lost on one way alone depends on where it was heard: beside the sender an acknowledgement is heard when the
-    sender hears it, beside the receiver whenever it is sent. That the sender tried again is heard at both places, so a
-    try is held against a frame and an acknowledgement that both come through.
-    """
-    one_way = loss.of(round(link.octets))
-    planned = 1 - (1 - one_way) * (1 - loss.of(link.answer_octets or round(link.octets)))
-    least, most = 1 - ended.most, 1 - ended.least
-    failed = ended.trials - ended.count
-    verdict = WITHIN if most <= max(2 * planned, _LITTLE) else OPEN
-    fail = f"{least:.1%} to {most:.1%} fail, there or back (two-sided 95 %)"
-    if 1 - ended.at_most > planned:
-        verdict = OUTSIDE
-        # the ends of two sides may still hold the plan: what decides is told, rounded away from what is proved
-        bound = floor((1 - ended.at_most) * _ROUNDED) / _ROUNDED
-        fail = f"{bound:.2%} or more fail, there or back (one-sided 95 %)"
-    why = (
-        f"{failed} of {ended.trials} tries were sent again or given up: {fail}; "
-        f"the design plans {one_way:.1%} for a frame one way, so {planned:.2%}"
-    )
-    return PlanCheck(PlanNumber.LOSS, name, planned, failed / ended.trials, "share", verdict, why)
 
 
 def node_checks(limits: Limits, nodes: tuple[MeasuredNode, ...]) -> Iterator[PlanCheck]:

@@ -17,11 +17,18 @@ from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.confidence import share_of, spread_of
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, intervals, numbered
 from lowpanbudget.deployment.journeys import Journey, Journeys, by_flow
+from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.links_seen import Links
-from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, PlanNumber, PlanVerdict
+from lowpanbudget.deployment.measured import (
+    MeasuredFlow,
+    MeasuredLink,
+    PlanCheck,
+    PlanNumber,
+    PlanVerdict,
+)
 from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.deployment.phases import reports_together
-from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
+from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, node_checks
 from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst, Limits
@@ -716,6 +723,42 @@ def test_the_bound_that_decides_is_the_one_that_is_told() -> None:
     assert "9.93% or more fail, there or back (one-sided 95 %)" in found.why
     assert "two-sided" not in found.why
     assert "so 9.75%" in found.why
+
+
+def links_losing(*failed: int) -> tuple[MeasuredLink, ...]:
+    """Links from nodes of their own, of 300 tries each, of which so many failed for certain."""
+    channel = Channel()
+    channel.hear(0.0, 1, 0, crossing(1, 0), answered_s=0.004)
+    (link,) = channel.links.links(channel.ways.answering)
+    return tuple(
+        replace(link, sender=bytes([1, node]), ended=share_of(300 - lost, 300), perhaps=0)
+        for node, lost in enumerate(failed)
+    )
+
+
+def test_many_links_are_held_to_the_plan_together() -> None:
+    """5.91 % of 300 tries are 17.7, and 26 or more fail with a chance of 3.4 %: of ten links in every third capture.
+
+    Holm's steps by hand: 36 or more fail with 0.005 %, less than a tenth of 5 %; then the next is held to a ninth.
+    """
+
+    def chance(failed: int) -> float:
+        return sum(comb(300, k) * 0.0591**k * 0.9409 ** (300 - k) for k in range(failed, 301))
+
+    def outside(*failed: int) -> list[PlanCheck]:
+        found = link_checks(plan, links_losing(*failed))
+        return [one for one in found if one.verdict is PlanVerdict.OUTSIDE]
+
+    plan = design('[access]\nmethod = "csma"\n[loss]\nframes = 0.03\n')
+    assert 0.005 < chance(26) < 0.05
+    assert chance(36) < chance(29) > 0.05 / 9 > 0.005 > chance(30)
+    assert len(outside(26)) == 1
+    assert outside(26, *[17] * 9) == []
+    first, *_ = link_checks(plan, links_losing(26, *[17] * 9))
+    assert "of 10 links one looks so by chance" in first.why
+    assert len(outside(36, 30, *[17] * 8)) == 2
+    (worst,) = outside(36, 29, *[17] * 8)
+    assert "one-sided, 95 % for all 10 links together" in worst.why
 
 
 def lossy_link(beside_sender: bool) -> MeasuredLink:
