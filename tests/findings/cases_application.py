@@ -3,6 +3,7 @@
 import struct
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from ipaddress import IPv6Address
 from itertools import accumulate
 from pathlib import Path
@@ -538,7 +539,7 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     **{
         f"{count + 1} readings at random moments, as often as planned, seed {seed}": (
             "interval-off-plan",
-            lambda count=count, seed=seed: at_random(count, 60.0, seed),
+            partial(at_random, count, 60.0, seed),
         )
         for count, seed in ((12, 3), (15, 7), (66, 9), (144, 4))
     },
