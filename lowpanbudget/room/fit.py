@@ -25,17 +25,18 @@ class Fit:
     """How one message fits one hop of one flow.
 
     ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with as many as every hop
-    of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are left
-    in one frame (negative: missing). ``frames`` is None when no datagram can be so large. ``batch``: how many
-    ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow does not say
-    how often, or these are elements of one reading); ``batch_ends``: what keeps one more out: "octets", "length" (the
-    field holds no more), or the field whose range its time would leave (``reading[].at``). ``padding_bits`` only fill
-    up octets. ``advice``: changes that together make one frame enough on every hop of the flow, none when none can, or
-    nobody looked. ``deepest``: the longest source route with which one frame is enough (None: the flow has none).
-    ``readings``: how many the message of ``octets`` collects; one message is sent each ``sends_every_s`` seconds, while
-    the node takes a reading each ``every_s`` of its flow (None: that is not said). ``datagram``: the octets of the
-    datagram that carries it, headers restored, of which ``mtu`` is the most. ``in_slot``: the octets of the longest
-    frame that a slot has time for, where the PHY's is longer (None elsewhere): frames are cut to it.
+    of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows, and the times of its
+    readings span the fewest it holds. ``spare`` octets are left in one frame (negative: missing). ``frames`` is None
+    when no datagram can be so large. ``batch``: how many ``batch_of`` one frame carries; the first of them waits
+    ``wait_s`` seconds for the last (None: the flow does not say how often, or these are elements of one reading);
+    ``batch_ends``: what keeps one more out: "octets", "length" (the field holds no more), or the field whose range its
+    time would leave (``reading[].at``). ``padding_bits`` only fill up octets. ``advice``: changes that together make
+    one frame enough on every hop of the flow, none when none can, or nobody looked. ``deepest``: the longest source
+    route with which one frame is enough (None: the flow has none). ``readings``: how many the message of ``octets``
+    collects; one message is sent each ``sends_every_s`` seconds, while the node takes a reading each ``every_s`` of its
+    flow (None: that is not said). ``datagram``: the octets of the datagram that carries it, headers restored, of which
+    ``mtu`` is the most. ``in_slot``: the octets of the longest frame that a slot has time for, where the PHY's is
+    longer (None elsewhere): frames are cut to it.
     """
 
     message: str
@@ -189,7 +190,11 @@ def _fit(
     room = room_of(path)
     batch = _batch(message, max(room - kept, 0), path.flow.every_s)
     frames = frames_of(path, octets)
-    fits = frames is not None and frames <= path.flow.most_frames
+    fits = (
+        frames is not None
+        and frames <= path.flow.most_frames
+        and (batch.number > 0 or batch.ends == "octets")
+    )
     return Fit(
         message.name,
         path.flow.name,

@@ -93,6 +93,11 @@ def test_times_that_end_what_goes_together_are_told(tmp_path: Path) -> None:
     design.write_text(text.replace("min_length = 1", "min_length = 8", 1), encoding="utf-8")
     told = " ".join(run("fit", str(design), "--message", "readings").stdout.split())
     assert "8 of reading, one each 10 min, are the fewest of a message" in told
+    assert "CANNOT BE MADE" in told
+    gate = run("fit", str(design), "--message", "readings", "--max-frames", "1")
+    assert gate.returncode == 1
+    assert gate.stdout.count("NO  readings on features") == 2
+    assert "reading[].at does not span 8 of reading, the fewest of a message" in gate.stdout
     for command in ("fit", "encodings"):
         assert "spans" not in run(command, FOOTBRIDGE, "--message", "readings").stdout
 

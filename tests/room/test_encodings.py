@@ -155,6 +155,11 @@ def test_no_encoding_carries_readings_that_their_times_do_not_span() -> None:
             )  # offsets of 4 digits and 2 octets both times
             assert place.batch_ends == ("reading[].at" if place.batch == 7 else "octets")
     assert [place.batch for place in named(found, "as designed").places] == [7, 7]
+    none = text.replace("max = 7200  ", "max = 3600  ").replace(
+        "min_length = 1", "min_length = 8", 1
+    )
+    for one in encodings(parse_design(none), "readings"):
+        assert {(place.batch, place.fits) for place in one.places} == {(0, False)}
     assert [place.batch for place in named(roomy, "as designed").places] == [12, 11]
 
 

@@ -156,7 +156,7 @@ def test_times_that_are_counted_inside_a_reading_keep_none_out() -> None:
 def test_fewest_readings_that_their_times_do_not_span() -> None:
     text = SHORT.replace("min_length = 1\nmax_length = 32", "min_length = 8\nmax_length = 12", 1)
     for one in fit(parse_design(text), "readings"):
-        assert (one.batch, one.batch_ends) == (0, "reading[].at")
+        assert (one.batch, one.batch_ends, one.fits) == (0, "reading[].at", False)
     long = SHORT.replace("max = 3600\n", "max = 36000\n").replace(
         "max_length = 32", "max_length = 5"
     )

@@ -20,8 +20,8 @@ FRAMES = Subject("frames")
 
 @FRAMES.rule("message-does-not-fit", Fit)
 def message_does_not_fit(draft: Draft, fit: Fit) -> Hits:
-    """Take the fits that say no, and tell where the octets of a frame go."""
-    if fit.fits:
+    """Take the fits that need more frames than there may be, and tell where the octets of a frame go."""
+    if fit.frames is not None and fit.frames <= fit.most_frames:
         return
     takes = f"its datagram would have {octets_text(fit.datagram)}, the MTU is {fit.mtu}"
     advice, cite = _WITHIN_MTU
