@@ -510,6 +510,11 @@ RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         _ABOVE,
         lambda: daos(768, 768, 768, 768, parent=0xFFFF, heard=1, stored=True),
     ),
+    # it hands on DAOs of others meanwhile (section 9.8)
+    "a parent whose rank was heard to rise once": (
+        _ABOVE,
+        lambda: daos(512, 512, 512, 512, parent=768, heard=1, stored=True),
+    ),
     "a parent whose rank came near once": (
         _ABOVE,
         lambda: daos(900, 900, 900, 900, parent=768, increase=256, heard=1, stored=True),

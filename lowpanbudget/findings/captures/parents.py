@@ -49,10 +49,9 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
         left, dodag = parent.rank == INFINITE, (instance, child.dodag[0])
         if not left and ranks.is_above(child.rank, parent.rank, dodag):
             continue
-        if child.rank > parent.rank or left:
-            if parent.last == child.held:
-                continue  # the child may have missed that DIO, of a rank that changed: only others count once more
-            child.held = parent.last
+        if parent.last == child.held:
+            continue  # the child may have missed that DIO, of a rank that changed: only others count once more
+        child.held = parent.last
         frames, told = (parent.last, child.last, scene.number), f"the parent is {address}"
         if left:
             hit = Hit(_LEFT, (told,), str(source), frames, advice=_LEAVE)
