@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.senders import HeardSender, Station
+from lowpanbudget.findings.unheard import answer_may_be_unheard
 from lowpanbudget.values import dataclass, field
 
 _MOST_OPEN, _MOST_MISSED = 16, 12  # datagrams of a hop; our choice
@@ -25,17 +26,7 @@ class Asked(NamedTuple):
 
     def may_have_gone_unheard(self, receiver: HeardSender | None) -> bool:
         """Return whether the frame numbers of its receiver leave place for an answer in time."""
-        if receiver is None or receiver.counted is None or receiver.sent < self.number:
-            return True
-        if receiver.jumped > self.number:
-            return True
-        holes = receiver.holes
-        if not holes:
-            return False
-        forgotten = len(holes) == holes.maxlen and holes[0].after > self.number
-        return forgotten or any(
-            hole.after > self.number and hole.before_s < self.time_s + _WAIT_S for hole in holes
-        )
+        return answer_may_be_unheard(self.number, self.time_s, _WAIT_S, receiver)
 
 
 @dataclass(slots=True)

@@ -1,4 +1,4 @@
-"""Fragments that a sender sent and the capture missed: its frame numbers have a hole where they belong."""
+"""Fragments and answers that a sender sent and the capture missed: its frame numbers have a hole where they belong."""
 
 from collections.abc import Iterable
 from enum import Enum
@@ -69,3 +69,18 @@ def _start(part: SentFragment) -> int:
 
 def _end(part: SentFragment) -> int:
     return part.end
+
+
+def answer_may_be_unheard(
+    number: int, time_s: float, wait_s: float, by: HeardSender | None
+) -> bool:
+    """Return whether the numbers of a sender leave place for an answer to a frame, in so many seconds."""
+    if by is None or by.counted is None or by.sent < number or by.jumped > number:
+        return True
+    holes = by.holes
+    if not holes:
+        return False
+    forgotten = len(holes) == holes.maxlen and holes[0].after > number
+    return forgotten or any(
+        hole.after > number and hole.before_s < time_s + wait_s for hole in holes
+    )

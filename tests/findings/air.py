@@ -290,6 +290,11 @@ def nd_message(
     return ip(source, destination, 58, icmpv6(kind, body, source, destination), hop_limit)
 
 
+def sllao(link: bytes) -> bytes:
+    """The link-layer address of a source (RFC 4861 section 4.6.1), of 2 octets or 8 (RFC 4944 section 8)."""
+    return bytes([1, len(link) // 8 + 1]) + link.ljust(6 if len(link) == 2 else 14, b"\0")
+
+
 def advertisement(*options: bytes) -> bytes:
     """A router advertisement from the root to all nodes (RFC 4861 section 4.2)."""
     body = bytes([64, 0]) + struct.pack(">HII", 1800, 0, 0) + b"".join(options)

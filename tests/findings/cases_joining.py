@@ -30,7 +30,8 @@ def answered(*statuses: int, router: bytes = ROOT) -> list[bytes]:
 def registered(eui: bytes) -> Capture:
     """A registration that FAR_NODE sends for its address, with this EUI-64."""
     source, to = air.address(air.PREFIX, FAR_NODE), air.address("fe80::", ROOT)
-    body = bytes(4) + to.packed + bytes([33, 2, 0, 0, 0, 0, 0, 60]) + eui
+    aro = bytes([33, 2, 0, 0, 0, 0, 0, 60]) + eui
+    body = bytes(4) + to.packed + air.sllao(FAR_NODE) + aro
     return Capture([air.frame(air.nd_message(135, body, source, to), 1, (FAR_NODE, ROOT))])
 
 

@@ -41,14 +41,15 @@ def asked(
     """A registration of NODE; with EARO the target is the address (RFC 8505 section 5.3)."""
     end = air.address("fe80::", router)
     target = HOME if extended else end
-    body = bytes(4) + target.packed + option(minutes, extended=extended)
+    body = bytes(4) + target.packed + air.sllao(NODE) + option(minutes, extended=extended)
     return at, air.frame(air.nd_message(135, body, HOME, end), number, (NODE, router))
 
 
 def registered_at_it(at: float, number: int) -> Timed:
     """A registration of RELAY at NODE."""
     source, end = air.address(PREFIX, RELAY), air.address("fe80::", NODE)
-    body = bytes(4) + end.packed + bytes([33, 2, 0, 0, 0, 0, 0, 60]) + bytes(7) + b"\x18"
+    aro = bytes([33, 2, 0, 0, 0, 0, 0, 60]) + bytes(7) + b"\x18"
+    body = bytes(4) + end.packed + air.sllao(RELAY) + aro
     return at, air.frame(air.nd_message(135, body, source, end), number, (RELAY, NODE))
 
 

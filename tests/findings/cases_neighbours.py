@@ -2,12 +2,13 @@
 
 import struct
 from collections.abc import Callable
+from ipaddress import IPv6Address
 
 from findings import air
-from findings.air import FAR_NODE, NODE, ROOT, Capture
+from findings.air import BROADCAST, FAR_NODE, NODE, ROOT, Capture
 from findings.cases_further import Further
-from findings.cases_joining import EUI, PARENT, RELAY
-from findings.judge import Told
+from findings.cases_joining import EUI, PARENT, RELAY, UNREADABLE, answered
+from findings.judge import Case, Told
 
 
 def moved(*tids: int, router: bytes = ROOT, answers: int = 3) -> Capture:
@@ -21,7 +22,7 @@ def moved(*tids: int, router: bytes = ROOT, answers: int = 3) -> Capture:
     for number, tid in enumerate(tids):
         asks = bytes([33, 2, 0, 0, 1, tid, 0, 60]) + FAR_NODE
         said = bytes([33, 2, answers, 0, 1, tid, 0, 60]) + FAR_NODE
-        ask = air.nd_message(135, bytes(4) + to.packed + asks, source, to)
+        ask = air.nd_message(135, bytes(4) + to.packed + SLLAO + asks, source, to)
         told = air.nd_message(136, bytes([0x40, 0, 0, 0]) + back[0].packed + said, *back)
         frames.append(air.frame(ask, number, (FAR_NODE, ROOT)))
         frames.append(air.frame(told, number, (router, FAR_NODE)))
@@ -52,11 +53,133 @@ def passed_on(*steps: tuple[bytes, int, bool, int], by: bytes | None = None) -> 
     return Capture(frames)
 
 
+SLLAO = air.sllao(FAR_NODE)
+
+
+def registers(
+    status: int = 0, *, source: IPv6Address | None = None, sllao: bytes = SLLAO, to: bytes = ROOT
+) -> bytes:
+    """A registration of FAR_NODE: type 33, two units, status, three octets, 60 minutes, EUI-64 (RFC 6775, 4.1)."""
+    router = air.address("fe80::", to)
+    asks = bytes([33, 2, status, 0, 0, 0, 0, 60]) + FAR_NODE
+    packet = air.nd_message(
+        135,
+        bytes(4) + router.packed + sllao + asks,
+        source or air.address(air.PREFIX, FAR_NODE),
+        router,
+    )
+    return air.frame(packet, 1, (FAR_NODE, to))
+
+
+def solicits(kind: int = 133, to: IPv6Address = air.ALL_NODES) -> bytes:
+    """A router solicitation of FAR_NODE, or an advertisement of the root (RFC 4861 sections 4.1, 4.2)."""
+    link, number = (FAR_NODE, 1) if kind == 133 else (ROOT, 1)
+    body = bytes(4) + SLLAO if kind == 133 else bytes([64, 0]) + struct.pack(">HII", 1800, 0, 0)
+    packet = air.nd_message(kind, body, air.address("fe80::", link), to)
+    return air.frame(packet, number, (link, BROADCAST))
+
+
+def asks_for_another(status: int = 0, kind: int = 157) -> bytes:
+    """A duplicate address request of NODE, or its confirmation: status, 0, 60 minutes, EUI-64, address (4.4)."""
+    ends = [air.address(air.PREFIX, one) for one in (NODE, ROOT)]
+    links = (NODE, ROOT) if kind == 157 else (ROOT, NODE)
+    body = bytes([status, 0, 0, 60]) + FAR_NODE + air.address(air.PREFIX, FAR_NODE).packed
+    source, to = ends if kind == 157 else ends[::-1]
+    return air.frame(air.nd_message(kind, body, source, to, hop_limit=64), 1, links)
+
+
+def in_vain(
+    asks: bytes,
+    *answers: bytes,
+    count: int = 3,
+    skips: int = 0,
+    until: float = 40.0,
+    more: bytes = b"",
+) -> Capture:
+    """What asks, each 10 s; 5 s behind each the root answers, or sends a datagram whose number may skip some."""
+    frames: list[bytes | tuple[float, bytes]] = [(0.5, more)] if more else []
+    links, number = (ROOT, NODE), 1
+    for turn in range(count):
+        number += 1 + skips
+        behind = answers[turn] if turn < len(answers) else air.datagram(links=links)
+        numbered = behind if turn < len(answers) else air.frame(behind, number, links)
+        frames += [(1 + 10.0 * turn, asks), (6 + 10.0 * turn, numbered)]
+    return Capture([*frames, (until, air.frame(air.datagram(links=links), number + 1, links))])
+
+
 HELD = "2001:db8:2::/64"
 ROOT_ADDRESS = air.address(air.PREFIX, ROOT)
+IGNORED = "routers ignore a registration"
 MOVED = "status 3, moved: a more recent registration exists"
 
+NO_PLACE = "the frame numbers of whoever would answer leave no place for one"
+UNANSWERED = f"no neighbour advertisement with its registration comes from {PARENT}"
+
+NEIGHBOUR_CASES: dict[str, Case] = {
+    # "A unicast NA is then sent in response to the NS" (RFC 6775 section 6.5.3); at 1, 11 and 21 s of 40
+    "registration-never-answered": Case(
+        lambda: in_vain(registers()),
+        lambda: in_vain(registers(), count=2),
+        Told(
+            "failure",
+            EUI,
+            UNANSWERED,
+            ("asked for 3 times, first 39 s before the capture ends", NO_PLACE),
+            (1, 3, 5),
+            3,
+        ),
+    ),
+    # "If ... the Status field is not zero, then the NS is silently ignored" (section 6.5)
+    "registration-ignored": Case(
+        lambda: Capture([registers(3)]),
+        lambda: Capture([registers()]),
+        Told("failure", EUI, "routers ignore a registration: its status is 3, and not 0", (), (1,)),
+    ),
+}
+
 NEIGHBOUR_FURTHER = (
+    *(
+        Further(
+            "registration-ignored", capture, Told("failure", EUI, f"{IGNORED}: {why}", (), (1,))
+        )
+        # "if no SLLAO is included, then any included ARO is ignored"
+        for capture, why in (
+            (
+                lambda: Capture([registers(sllao=b"")]),
+                "it comes without the link-layer address of its source",
+            ),
+            (
+                lambda: Capture([registers(source=IPv6Address(0))]),
+                "it comes from the unspecified address",
+            ),
+        )
+    ),
+    # "The DAC is sent back to the 6LR" (section 8.2.4)
+    Further(
+        "registration-never-answered",
+        lambda: in_vain(asks_for_another()),
+        Told(
+            "failure",
+            "2001:db8:1::ff:fe00:17 for 2001:db8:1:0:5e:1000:0:17",
+            "no duplicate address confirmation comes from 2001:db8:1::ff:fe00:1",
+            ("asked for 3 times, first 39 s before the capture ends", NO_PLACE),
+            (1, 3, 5),
+            3,
+        ),
+    ),
+    # "always unicasting RAs in response to RSs" (section 6.3)
+    Further(
+        "registration-never-answered",
+        lambda: in_vain(solicits(), more=solicits(134)),
+        Told(
+            "risk",
+            "fe80::5e:1000:0:17",
+            "no router advertisement comes from any router",
+            ("asked for 3 times, first 39 s before the capture ends", NO_PLACE),
+            (2, 4, 6),
+            3,
+        ),
+    ),
     # "The registration failed because it is not the most recent ... It could also indicate a ROVR collision"
     Further(
         "registration-refused",
@@ -98,6 +221,29 @@ NEIGHBOUR_FURTHER = (
 )
 
 NEIGHBOUR_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    **{
+        what: ("registration-never-answered", capture)
+        for what, capture in {
+            "registrations of which one is answered": lambda: in_vain(
+                registers(), *answered(0), count=4
+            ),
+            "registrations for whose answers frame numbers leave a place": lambda: in_vain(
+                registers(), skips=1
+            ),
+            "registrations of which the last had no time": lambda: in_vain(registers(), until=30.0),
+            "registrations beside a frame that cannot be read": lambda: in_vain(
+                registers(), UNREADABLE
+            ),
+            "a refusal, which is an answer": lambda: in_vain(registers(), *answered(2, 2), count=3),
+            "solicitations where no router is heard": lambda: in_vain(solicits()),
+            "solicitations that one to all answers": lambda: in_vain(
+                solicits(), solicits(134), count=3
+            ),
+            "requests of which one is confirmed": lambda: in_vain(
+                asks_for_another(), asks_for_another(kind=158), count=3
+            ),
+        }.items()
+    },
     "a later version of the border router that another router passes on": (
         "context-announced-otherwise",
         lambda: passed_on((ROOT, 1, True, 60), (RELAY, 2, True, 0)),

@@ -263,7 +263,7 @@ def registration(eui: bytes, number: int, status: int = 0, *, answers: bool = Fa
         body = bytes([0x40, 0, 0, 0]) + source.packed + option
         return air.frame(air.nd_message(136, body, source, to), number, (ROOT, NODE))
     source, to = air.address(PREFIX, NODE), air.address("fe80::", ROOT)
-    body = bytes(4) + to.packed + option
+    body = bytes(4) + to.packed + air.sllao(NODE) + option
     return air.frame(air.nd_message(135, body, source, to), number)
 
 

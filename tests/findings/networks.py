@@ -212,7 +212,7 @@ class Network:
         parent = PARENTS[node]
         aro = bytes([33, 2, 0, 0, 0, 0, 0, self.minutes[0]]) + eui
         solicited = bytes(4) + self.ip(parent, "fe80::").packed
-        self.nd(at + 1.0, node, parent, 135, solicited + aro)
+        self.nd(at + 1.0, node, parent, 135, solicited + air.sllao(self.link(node)) + aro)
         aro = aro[:2] + bytes([status]) + aro[3:]
         answer = bytes([0x40, 0, 0, 0]) + self.ip(parent, "fe80::").packed + aro
         packet = air.nd_message(136, answer, self.ip(parent, "fe80::"), self.ip(node))

@@ -21,7 +21,7 @@ from findings.cases_loads import LOADS_CASES
 from findings.cases_lorh import LORH_CASES, LORH_FURTHER, LORH_NEAR
 from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
 from findings.cases_misplaced import MISPLACED_CASES, MISPLACED_FURTHER, MISPLACED_NEAR
-from findings.cases_neighbours import NEIGHBOUR_FURTHER, NEIGHBOUR_NEAR
+from findings.cases_neighbours import NEIGHBOUR_CASES, NEIGHBOUR_FURTHER, NEIGHBOUR_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_offsets import OFFSETS_FURTHER, OFFSETS_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
@@ -74,6 +74,7 @@ CASES: dict[str, Case] = (
     | MISPLACED_CASES
     | READING_CASES
     | LORH_CASES
+    | NEIGHBOUR_CASES
     | RPL_CASES
 )
 NEAR = (

@@ -44,6 +44,7 @@ from lowpanbudget.findings.captures.sealing_numbers import SEALING_NUMBERS
 from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.sizes import SIZES
 from lowpanbudget.findings.captures.slots import SLOTS
+from lowpanbudget.findings.captures.solicitations import SOLICITATIONS
 from lowpanbudget.findings.captures.source_routes import SOURCE_ROUTES
 from lowpanbudget.findings.captures.unreadable import UNREADABLE
 from lowpanbudget.findings.captures.unsealing import UNSEALING
@@ -54,7 +55,7 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
     RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES,
-    RPL, PARENTS, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, JOINING, PATHS, ROUTING, SOURCE_ROUTES, DIRECTIONS,
-    MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION, PLAN, MESSAGES, FLOODS,
-    FORWARDING, DELIVERY,
+    RPL, PARENTS, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, PATHS, ROUTING,
+    SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION,
+    PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
