@@ -37,7 +37,7 @@ _MOST_ASKED = 12
 _MOST_ROUTERS = 8  # of a PAN that are remembered
 
 
-class _Asked(NamedTuple):
+class _Solicited(NamedTuple):
     """A frame that asks, when, and how many could not be read before it."""
 
     number: int
@@ -59,9 +59,9 @@ class _Asking:
     over: Station | None
     count: int = 0
     strays: int = 0
-    first: list[_Asked] = field(default_factory=list)
+    first: list[_Solicited] = field(default_factory=list)
 
-    def ask(self, asked: _Asked, over: Station | None) -> None:
+    def ask(self, asked: _Solicited, over: Station | None) -> None:
         """Take one more; whom it asks now counts alone."""
         if over != self.over:
             self.answer()
@@ -77,7 +77,7 @@ class _Asking:
 
 
 @dataclass(slots=True)
-class _Routers:
+class _Advertisers:
     """Who advertises in a PAN, and the last frame in which one did so to all."""
 
     stations: set[Station] = field(default_factory=set)
@@ -90,14 +90,14 @@ class _Solicitors:
 
     asking: FirstNamed[Hashable, _Asking] = field(default_factory=FirstNamed)
     of_link: Recent[Station, Hashable] = field(default_factory=Recent)
-    said: FirstNamed[int | None, _Routers] = field(default_factory=FirstNamed)
+    said: FirstNamed[int | None, _Advertisers] = field(default_factory=FirstNamed)
 
     def ask(self, key: Hashable, new: _Asking, scene: Scene) -> None:
         """Take a frame that asks."""
         asking = self.asking.entry(key, lambda: new)
         if asking is not None:
             asking.to = new.to
-            asking.ask(_Asked(scene.number, scene.time_s, scene.known.unread), new.over)
+            asking.ask(_Solicited(scene.number, scene.time_s, scene.known.unread), new.over)
 
     def answer(self, key: Hashable) -> bool:
         """Take an answer; return whether it was asked for."""
@@ -155,7 +155,7 @@ def _answered(memory: _Solicitors, datagram: HeardDatagram, content: Any) -> Non
             asking.strays += 1
     elif isinstance(content, RouterAdvertisement) and link is not None:
         memory.answer((RouterSolicitation, int(header.destination) & IID_MASK))
-        routers = memory.said.entry(pan, _Routers)
+        routers = memory.said.entry(pan, _Advertisers)
         if routers is None:
             return
         if len(routers.stations) < _MOST_ROUTERS:
@@ -171,7 +171,7 @@ def never_answered(memory: _Solicitors, known: Surroundings) -> Hits:
     A frame that cannot be read may be one of the answers: the others must be enough to tell.
     """
     for asking in memory.asking.values():
-        said = memory.said.get(asking.pan, _Routers())
+        said = memory.said.get(asking.pan, _Advertisers())
         routers, since = said.stations, said.to_all
         if asking.over is not None:
             routers, since = {asking.over}, 0
@@ -200,7 +200,7 @@ def never_answered(memory: _Solicitors, known: Surroundings) -> Hits:
         )  # fmt: skip
 
 
-def _may_be_unheard(asked: _Asked, routers: set[Station], known: Surroundings) -> bool:
+def _may_be_unheard(asked: _Solicited, routers: set[Station], known: Surroundings) -> bool:
     return any(
         answer_may_be_unheard(asked.number, asked.time_s, _WAIT_S, known.senders.get(one))
         for one in routers
