@@ -244,7 +244,7 @@ CASES = {
     "protection-does-not-fit": DesignCase(
         lambda: store(octets=105),
         lambda: store(octets=10),
-        Told("remark", UP, "105 octets fit 105; with DTLS 1.3 the room is 94"),
+        Told("remark", UP, "105 octets fit 105; with DTLS 1.3 the room is 94", cite="RFC 9147 §4"),
     ),
     # 96 and four times up to 104, three times over
     "handshake-takes-many-frames": DesignCase(

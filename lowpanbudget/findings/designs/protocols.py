@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.design.application import NONE, Application, Dtls, Oscore
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import LowpanError, plural
@@ -83,22 +84,24 @@ def protection_does_not_fit(draft: Draft, fit: Fit) -> Hits:
     unprotected = now.oscore is None and now.dtls is None and path.flow.group is None
     if fit.spare < 0 or not unprotected:
         return  # a group has neither (RFC 7252 section 8.1)
-    over = []
-    for name, application in _protected(now):
+    over, cites = [], []
+    for name, application, cite in _protected(now):
         room = room_of(with_application(path, application))
         if fit.octets > room:
             over.append(f"with {name} {room_text(room)}")
+            cites.append(cite)
     if over:
         cause = f"{octets_text(fit.octets)} fit {fit.room}; {' and '.join(over)}"
-        yield Hit(cause, (), message_of(fit))
+        yield Hit(cause, (), message_of(fit), cite=cites[0])
 
 
-def _protected(application: Application) -> Iterator[tuple[str, Application]]:
-    """Yield the protocols of a flow with OSCORE, where it has CoAP, and with DTLS 1.3 and its short tag."""
+def _protected(application: Application) -> Iterator[tuple[str, Application, Cite]]:
+    """Yield the protocols of a flow with OSCORE, where it has CoAP, and with DTLS 1.3 and its short tag, and where."""
     if application.coap is not None:
-        yield "OSCORE", replace(application, oscore=Oscore(b"\x01", b"\x02", sequence=255))
+        oscore = Oscore(b"\x01", b"\x02", sequence=255)
+        yield "OSCORE", replace(application, oscore=oscore), rfc(8613, "6")
     suite = next(one for one in SUITES.values() if one.version == "1.3" and one.aead.tag == 8)
-    yield "DTLS 1.3", replace(application, dtls=Dtls(suite, sequence=255))
+    yield "DTLS 1.3", replace(application, dtls=Dtls(suite, sequence=255)), rfc(9147, "4")
 
 
 @PROTOCOLS.rule("handshake-takes-many-frames", Flow)
