@@ -19,6 +19,7 @@ from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
 from lowpanbudget.design.table import json_schema
 from lowpanbudget.design.takes import MOST_SHOWN, ShapeFlaw, ValuePlace
+from lowpanbudget.design.toml_slips import slip
 from lowpanbudget.errors import DesignError, Fault, repeated
 from lowpanbudget.payload.flaws import Path
 
@@ -28,7 +29,6 @@ MOST_BITS = 4096  # of a whole number
 MOST_FAULTS = 200  # that are listed; a person mends some and reads the file again
 _DIGITS = re.compile(r"[0-9A-Fa-f_]{1000,}")  # the number with too many, or very nearly
 # a key of hundreds of parts, which takes its reader quadratic time
-_COMMA = re.compile(r"[^=]*=\s*([+-]?\d+,\d+)")
 _CHAIN = re.compile(r"(?:^|[\[{,])(?:[^.\n=,\[\]{}]{1,99}+\.){200}", re.MULTILINE)
 
 
@@ -135,7 +135,7 @@ def _parse(text: str, file: str) -> dict[str, Any]:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         lines = text.removesuffix("\n").split("\n")  # TOML has no other ends of lines
         line, column = (int(place[1]), int(place[2])) if place else (len(lines), 1)
-        message, hint = _in_words(str(error), lines[line - 1 : line])
+        message, hint = _in_words(str(error), lines[line - 1 : line], column)
         if isinstance(error, RecursionError):
             message, hint = (
                 "the text is nested too deep",
@@ -151,9 +151,12 @@ def _parse(text: str, file: str) -> dict[str, Any]:
         raise DesignError("the file is no TOML", faults=(fault,)) from None
 
 
-def _in_words(said: str, lines: list[str]) -> tuple[str, str]:
+def _in_words(said: str, lines: list[str], column: int) -> tuple[str, str]:
     """Return what is wrong with the TOML of a line and what to write, from what its reader said of it."""
     said = re.sub(r" \(at .*\)$", "", said)
+    known = slip(said, lines[0], column) if lines else None
+    if known is not None:
+        return known
     line = lines[0].strip() if lines else ""
     table = re.match(r"\[+([^\]]*)\]", line)
     if table and said.startswith(("Cannot declare", "Cannot overwrite")):
@@ -170,12 +173,6 @@ def _in_words(said: str, lines: list[str]) -> tuple[str, str]:
         return (
             f"{line.partition('=')[2].strip()[:MOST_SHOWN]!r} is no value",
             'Write "texts" in quotes, numbers as 12, 0.5 or 0x1a, and true or false in small letters',
-        )
-    comma = _COMMA.match(line)
-    if comma and said.startswith("Expected newline"):
-        return (
-            f"{comma[1]} is no number: a point stands before decimals",
-            f"Write {comma[1].replace(',', '.')}",
         )
     return said, "Strings stand in quotes; tables start with [name] or [[name]]"
 

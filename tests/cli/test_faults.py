@@ -39,7 +39,7 @@ WRONG = [
     ('[[flow]]\nname = "climate"', '[flow]\nname = "climate"',
      "the table flow is there already", "[[flow]], each time"),
     ("pan_id = 0x2c41", "pan_id = 0x2c41\npan_id = 1", "pan_id is there already in this table", "Leave one"),
-    ("pan_id = 0x2c41", "pan_id = 2c41", "TOML", "quotes"),
+    ("pan_id = 0x2c41", "pan_id = 2c41", "TOML", "Write 0x2c41"),
     ('addresses = "short"', "addresses = short", "TOML: 'short' is no value", "in quotes"),
 ]  # fmt: skip
 

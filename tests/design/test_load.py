@@ -111,6 +111,23 @@ def test_syntax_faults_have_line_and_column() -> None:
             "It stands once",
         ),
         ("[[flow]]", "[flow]", "table flow is there already", "is written [[flow]], each time"),
+        # "Hexadecimal [...] integers [...] prefixed 0x"
+        ("pan_id = 0x1a2b", "pan_id = 7a11", "7a11 is no number", "Write 0x7a11"),
+        # "A hash symbol marks the rest of the line as a comment"
+        ("[network]", "// network\n[network]", "// begins no comment", "begin with #"),
+        ("[network]", '{"network": {}}\n[network]', "as in JSON", "[its name]"),
+        # "key/value pairs": key, equals sign, value, on one line
+        ("pan_id = 0x1a2b", "pan_id: 0x1a2b", "a colon stands behind a key", "key = value"),
+        # "Basic strings are surrounded by quotation marks", in one line
+        ('name = "sink"', 'name = "sink', "not closed in its line", 'Write the " that ends it'),
+        ('name = "sink"', 'name = "sink\r', "not closed in its line", 'Write the " that ends it'),
+        ('name = "sink"', "name = \u201csink\u201d", "\u201c is no quote", '"a text"'),
+        # "Control characters other than tab are not permitted"
+        ('name = "sink"', 'name = "si\7nk"', "U+0007", "\\u0007"),
+        # "Newline means LF (0x0A) or CRLF (0x0D 0x0A)", "A TOML file must be a valid UTF-8 encoded Unicode document"
+        ("[network]", "a = 1\rb = 2\n[network]", "carriage return alone", "line feeds"),
+        ("[network]", "\0a\0 \0=\0 \x001\n[network]", "as in UTF-16", "UTF-8"),
+        ("[network]", "a\0=\x001\0\n[network]", "as in UTF-16", "UTF-8"),
     ],
 )
 def test_slips_of_syntax_are_told_with_what_is_right(
@@ -121,6 +138,13 @@ def test_slips_of_syntax_are_told_with_what_is_right(
     assert mark
     assert message in fault.message
     assert hint in fault.hint
+
+
+def test_a_decimal_comma_in_a_table_within_a_line_is_told() -> None:
+    """The reader takes 0 for the value and 05 for the next key, and asks for its equals sign."""
+    fault = fault_of("field = [\n{ min = 1, step = 0,05, unit = 'm/s' },\n]\n")
+    assert (fault.line, fault.message) == (2, "0,05 is no number: a point stands before decimals")
+    assert fault.hint == "Write 0.05"
 
 
 @pytest.mark.parametrize(
