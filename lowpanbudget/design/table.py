@@ -145,7 +145,7 @@ class Subtable(Takes):
         return {"$ref": _reference(self.table, tables)}
 
 
-_WIDTH = re.compile(r"\d+(?:_t)?$")  # as in int16 and uint16_t
+_WIDTH = re.compile(r"[-_]?\d+(?:_t)?$")  # as in int16, uint16_t and crc-16
 
 
 class ByKind(Takes):
@@ -159,7 +159,7 @@ class ByKind(Takes):
     ) -> None:
         self._kinds = kinds
         self._table = table
-        self._usual_words = usual_words  # words that people take for a kind
+        self._usual_words = usual_words  # what to write for words that people take for a kind
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, dict):
@@ -175,7 +175,7 @@ class ByKind(Takes):
         """Note that the kind is unknown, mistyped or missing."""
         if word is not None:
             usual = self._usual_words().get(_WIDTH.sub("", str(word).lower()))
-            hint = f"Did you mean {usual}?" if usual else spelled(str(word), self._kinds())
+            hint = usual or spelled(str(word), self._kinds())
             place.at("kind").add(f"there is no kind {shown(word)}", hint)
             return
         for name in value:

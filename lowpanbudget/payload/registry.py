@@ -18,8 +18,18 @@ def all_kinds() -> Mapping[str, type[Field]]:
     return MappingProxyType(dict(sorted(KINDS.items(), key=lambda pair: pair[1].rank)))
 
 
+# what people call a field that is computed over the others
+_CHECKS = ("checksum", "crc", "fcs", "lrc", "mic", "parity")
+_NO_CHECK = (
+    "No kind is computed over the message: codes of the link and the UDP checksum protect it already. For the check of "
+    "a format that exists use octets of a constant length, which the firmware fills (lowpanbudget explain "
+    "message-check)"
+)
+
+
 @cache
 def usual_words() -> Mapping[str, str]:
-    """Return the kind that people mean by words of other languages."""
+    """Return what to write for words of other languages."""
     kinds = all_kinds()
-    return MappingProxyType({word: kind for kind in kinds for word in kinds[kind].called})
+    meant = {word: f"Did you mean {kind}?" for kind in kinds for word in kinds[kind].called}
+    return MappingProxyType(meant | dict.fromkeys(_CHECKS, _NO_CHECK))

@@ -1,10 +1,15 @@
 """Faults of shape: all at once, each with place, key, what is allowed and a hint; mistyped keys at every depth."""
 
+import zlib
+
 import pytest
 from design.designs import SMALL, changed, fault_of, faults_of, place
 
 from lowpanbudget import explain
 from lowpanbudget.design.takes import MOST_SHOWN
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.message import Message
 
 
 def test_the_small_design_is_right() -> None:
@@ -224,3 +229,31 @@ def test_what_a_terminal_would_obey_is_escaped() -> None:
     assert fault.key == "network.\\x1b[31m\\nred"
     text = changed(('destination = "sink"', 'destination = "\\u001b[2J"'))
     assert "\x1b" not in str(fault_of(text))
+
+
+@pytest.mark.parametrize("kind", ["crc", "CRC16", "crc-32", "checksum", "fcs"])
+def test_a_check_over_a_message_is_no_kind_and_what_to_write_instead_is(kind: str) -> None:
+    """The UDP checksum is mandatory with IPv6, and where it is elided another check must be there (RFC 6282 4.3.2)."""
+    fault = fault_of(changed(('kind = "number"\nname', f'kind = "{kind}"\nname')))
+    assert fault.message == f"there is no kind '{kind}'"
+    assert "codes of the link and the UDP checksum protect it already" in str(fault.hint)
+    assert "octets of a constant length, which the firmware fills" in str(fault.hint)
+    (found,) = explain("message-check")
+    assert "mandatory with IPv6" in found.text
+    # what stands under that name alone is still the code of a frame
+    assert explain("crc")[0].term == "frame check sequence (FCS)"
+
+
+def test_octets_hold_the_check_of_an_existing_format() -> None:
+    """The CRC-32 of what stands before it, by zlib (RFC 1952 section 8): four octets that come back as they were."""
+    message = Message(
+        "old",
+        (Sequence("n", bits=16), Octets("check", length=4)),
+        byte_order="big",
+        bit_order="msb-first",
+        layout="octet-aligned",
+    )
+    body = bytes.fromhex("0102")
+    sent = body + zlib.crc32(body).to_bytes(4, "big")
+    assert message.pack({"n": 0x0102, "check": sent[2:]}) == sent
+    assert message.unpack(sent)["check"] == sent[2:]

@@ -116,7 +116,7 @@ FRAMES = {
     "frame check sequence (FCS)": Gloss(
         f"The last octets of a frame, {' or '.join(map(str, fcs.LENGTHS[1:]))} by the PHY: a check (a CRC) against "
         "errors on the air, not against an attacker. A frame that fails it is dropped without a word.",
-        fcs.CITE, ("check-sequence-wrong", "MIC"),
+        fcs.CITE, ("check-sequence-wrong", "MIC", "message check"),
         also=("CRC", "MFR"),
     ),
     "acknowledgement (ACK)": Gloss(

@@ -84,6 +84,15 @@ COMPRESSION = {
         "what is left out on the first hop may have to be sent on later ones.",
         rfc(6775, "2"), ("flow.hops", "RPL", "mesh-under"),
     ),
+    "message check": Gloss(
+        "A code at the end of a message, computed over what stands before it. No kind of field is one: frames end in a "
+        "check sequence, which finds errors of the air; under link security a MIC proves, hop by hop, who sent them "
+        "and that nothing was changed; and the UDP checksum, which is mandatory with IPv6, covers the message from end "
+        "to end. Where a node elides that checksum another check must be in its place. An existing format with such a "
+        "code has octets of a constant length there: the firmware fills and verifies them, and `lowpanbudget pack` "
+        "takes them as they are given.",
+        rfc(6282, "4.3.2"), ("FCS", "MIC", "octets"), also=("message CRC", "message checksum"),
+    ),
 }  # fmt: skip
 
 FRAGMENTS = {
