@@ -11,12 +11,13 @@ from findings.cases_further import Further
 from findings.cases_lifetimes import AWAY, HOME, Timed, advertised, configured, led_down, sent
 from findings.cases_lorh import PAGE_1, routed, srh_lorh
 from findings.cases_nodes import acknowledgement
-from findings.cases_routing import ALL_RPL_NODES, RELAY, daos, dio, dios
+from findings.cases_routing import ALL_RPL_NODES, RELAY, daos, dio, dios, on_the_way
 from findings.cases_source_routes import LAST, NEXT
 from findings.judge import Case, Told
 
 FAR = f"{PREFIX}ff:fe00:17"
 THIRD = b"\x00\x19"
+_LIMIT = "hop-limit-not-lowered"
 _KEPT = "datagrams-not-sent-on"
 _ROUTE = "source-route-to-another-node"
 _FORM = "rpl-message-of-wrong-form"
@@ -343,6 +344,24 @@ RPL_FURTHER = [
     Further(_KEPT, lambda: swallowed(7, 7), kept()),
     # a local instance (section 5.1), which is known along its way alone
     Further(_KEPT, lambda: swallowed(0x87, 0), kept()),
+    # "Decremented by 1 by each node that forwards the packet" (RFC 8200 section 3)
+    Further(
+        _LIMIT,
+        lambda: on_the_way((NODE, RELAY, 64), (RELAY, ROOT, 62), times=3),
+        Told(
+            "risk",
+            "0x0018",
+            "datagrams come with hop limit 64 and are forwarded with 62",
+            tuple(
+                f"frame {one}: 0x0017 with hop limit 64, frame {one + 1}: 0x0018 with hop limit 62"
+                for one in (1, 3, 5)
+            ),
+            tuple(range(1, 7)),
+            3,
+            "Lower the hop limit by one and no more: look whether two parts of the router do so, as where it takes a "
+            "datagram in and where it sends it out.",
+        ),
+    ),
     # "In Storing mode, DAOs are communicated directly to DAO parents" (section 9.8): the root has it of RELAY
     Further(
         _PATH,
@@ -401,6 +420,29 @@ RPL_FURTHER = [
 ]
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "two hop limits that fall by two": (
+        _LIMIT,
+        lambda: on_the_way((NODE, RELAY, 64), (RELAY, ROOT, 62), times=2),
+    ),
+    # over a node that is not heard
+    "hop limits behind a hop that goes unheard": (
+        _LIMIT,
+        lambda: on_the_way((NODE, RELAY, 64), (LAST, ROOT, 62), times=4),
+    ),
+    "a hop limit that falls by two while a loop is heard": (
+        _LIMIT,
+        lambda: Capture(
+            [
+                *on_the_way((NODE, RELAY, 64), (RELAY, ROOT, 61), times=3).air,
+                *[
+                    (at + 900, octets)
+                    for at, octets in on_the_way(
+                        (NODE, RELAY, 64), (RELAY, LAST, 63), (LAST, RELAY, 62), (RELAY, ROOT, 61)
+                    ).timed()
+                ],
+            ]
+        ),
+    ),
     "two datagrams to another node than the first entry": (
         _ROUTE,
         lambda: by_entries([LAST, NODE], times=2),

@@ -7,11 +7,12 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.datagrams import Ends, HeardDatagram, headers_frame
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import HeardHop, Passage
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.layers.internet import icmpv6, ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -24,6 +25,7 @@ from lowpanbudget.layers.internet.icmpv6_messages import (
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.lorh import SrhLorh
+from lowpanbudget.values import dataclass, field
 
 ROUTING = Subject("routing")
 _ERRORS = (DestinationUnreachable, PacketTooBig, TimeExceeded, ParameterProblem)
@@ -47,16 +49,71 @@ def datagram_in_a_loop(scene: Scene, passage: Passage) -> Hits | None:
     return (Hit(cause, evidence, circle, (*(hop.number for hop in turn), now.number)),)
 
 
-@ROUTING.rule("hop-limit-not-lowered", Passage, varies=True)
-def hop_limit_not_lowered(_scene: Scene, passage: Passage) -> Hits | None:
+_FEW = 3  # datagrams whose hop limit a router lowers by more than one; our choice
+
+
+@dataclass(slots=True)
+class _Steps:
+    """Datagrams of a flow whose hop limit a router lowers by more than one, always by as much: ``by``.
+
+    ``others`` were lowered by something else, or came round in a loop, in which hops may go unheard.
+    """
+
+    by: int
+    cause: str
+    evidence: list[str] = field(default_factory=list)
+    count: int = 0
+    others: int = 0
+    frames: Frames = field(default_factory=Frames)
+
+
+# by router and ends
+Steps = FirstNamed[tuple[bytes, Ends], _Steps]
+
+
+@ROUTING.rule("hop-limit-not-lowered", Passage, memory=FirstNamed)
+def hop_limit_not_lowered(memory: Steps, scene: Scene, passage: Passage) -> Hits | None:
     """Compare with the hop that brought the datagram to its sender."""
     before, now = passage.hops[-1], passage.now
-    if before.destination != now.source or before.hop_limit != now.hop_limit or passage.round:
+    if before.destination != now.source or scene.datagram is None:
         return None
-    name = link_text(now.source)
-    cause = f"datagrams are forwarded with the hop limit that they came with, {now.hop_limit}"
-    evidence = (f"{_hop_text(before)}, {_hop_text(now)}",)
-    return (Hit(cause, evidence, name, (before.number, now.number)),)
+    step, name = before.hop_limit - now.hop_limit, link_text(now.source)
+    evidence = f"{_hop_text(before)}, {_hop_text(now)}"
+    frames = before.number, now.number
+    if not step and not passage.round:
+        cause = f"datagrams are forwarded with the hop limit that they came with, {now.hop_limit}"
+        return (Hit(cause, (evidence,), name, frames),)
+    key = now.source, scene.datagram.ends
+    steps = memory.get(key)
+    if steps is None and step > 1:
+        cause = f"datagrams come with hop limit {before.hop_limit} and are forwarded with {now.hop_limit}"
+        steps = memory.entry(key, lambda: _Steps(step, cause))
+    if steps is None:
+        return None
+    if step != steps.by or passage.round:
+        steps.others += 1
+        return None
+    steps.count += 1
+    steps.frames.note(*frames)
+    if len(steps.evidence) < _FEW:
+        steps.evidence.append(evidence)
+    return None
+
+
+@ROUTING.at_end("hop-limit-not-lowered")
+def hop_limit_lowered_by_more(memory: Steps, _known: Surroundings) -> Hits:
+    """Tell who lowers it by more: "Decremented by 1 by each node that forwards the packet" (RFC 8200 section 3)."""
+    for (router, _), steps in memory.items():
+        if steps.count >= _FEW and not steps.others:
+            name, frames = link_text(router), tuple(steps.frames)
+            hit = Hit(steps.cause, tuple(steps.evidence), name, frames, Severity.RISK, _BY_ONE)
+            yield hit._replace(times=steps.count)
+
+
+_BY_ONE = (
+    "Lower the hop limit by one and no more: look whether two parts of the router do so, as where it takes a datagram "
+    "in and where it sends it out."
+)
 
 
 @ROUTING.rule("segments-left-not-lowered", Passage, varies=True)
