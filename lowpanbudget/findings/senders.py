@@ -47,10 +47,11 @@ class HeardSender:
     ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the
     number went back to it, which began at frame ``swung_since``. ``heard_s`` is when something of its own was heard
     last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how many were about as long; there
-    were so many ``gaps`` of ``gaps_s`` together. ``sent_s`` is when it sent a frame last, whatever it brought.
+    were so many ``gaps`` of ``gaps_s`` together. ``sent_s`` is when it sent a frame last, whatever it brought, and
+    ``seen_s`` when it did or acknowledged one, in or behind frame ``shown``.
     ``counted`` is the number of its last frame that counts data and commands, which was frame ``sent``; ``holes`` are
     the last in these numbers, and frame ``jumped`` was the last whose number is none of the next ones. ``pause`` is the
-    longest in what it sent since something of its own was heard.
+    longest between such signs since something of its own was heard.
     ``widest`` is the longest time of all between two frames that it counts, where it is longer than any silence before.
     ``silence`` is one that may be over, with ``resumed`` silences behind it that are as short as those before;
     ``silent`` is the longest that was one, of ``silences`` in all.
@@ -78,6 +79,8 @@ class HeardSender:
     gaps: int = 0
     gaps_s: float = 0.0
     sent_s: float = nan
+    seen_s: float = nan
+    shown: int = 0
     counted: int | None = None
     sent: int = 0
     holes: deque[Hole] | None = None
@@ -95,12 +98,13 @@ class HeardSender:
         missing, is_known = 0, before is not None and sequence is not None
         if before is not None and sequence is not None:
             missing = (sequence - before - 1) & 0xFF
-        seconds = time_s - self.sent_s
-        if seconds > self.longest_s and (self.pause is None or seconds > self.pause.seconds):
-            told = missing if is_known else None
-            self.pause = LongSilence(seconds, self.longest_s, self.sent, number, told)
-            if self.widest is None or seconds > self.widest.seconds:
-                self.widest = self.pause
+        told = missing if is_known else None
+        pause = self.pause
+        if pause is not None and pause.before == self.sent and pause.after != number:
+            # an acknowledgement ended it, which has no number of its own
+            self.pause = pause._replace(missing=told)
+            self.widest = self.pause if self.widest is pause else self.widest
+        self._show(time_s, number, told)
         if 0 < missing <= MOST_MISSING:
             if self.holes is None:
                 self.holes = deque(maxlen=_MOST_HOLES)
@@ -108,6 +112,25 @@ class HeardSender:
         elif missing:
             self.jumped = number
         self.counted, self.sent, self.sent_s = sequence, number, time_s
+
+    def acknowledge(self, time_s: float, number: int) -> None:
+        """Take an acknowledgement: a relay that is back gives some before it sends anything."""
+        self._show(time_s, number, None)
+
+    def _show(self, time_s: float, number: int, missing: int | None) -> None:
+        """Take a sign that it is there."""
+        seconds, self.seen_s, self.shown = time_s - self.seen_s, time_s, number
+        if seconds > self.longest_s and (self.pause is None or seconds > self.pause.seconds):
+            self.pause = LongSilence(seconds, self.longest_s, self.sent, number, missing)
+            if self.widest is None or seconds > self.widest.seconds:
+                self.widest = self.pause
+
+    def was_gone(self, first: int, last: int) -> bool:
+        """Return whether nothing was heard of it between two frames: in its longest silence, or to the end."""
+        silent = self.silent
+        if silent is not None and silent.before < first and last < silent.after:
+            return True
+        return self.shown < first
 
     def hear(self, time_s: float, number: int) -> None:
         """Take something of its own; a silence of twice the longest so far begins another rhythm."""

@@ -119,6 +119,7 @@ from findings.cases_nodes import (
     joined,
     judged,
     numbered,
+    parent_back,
     registration,
     swallowed,
     unsealed,
@@ -1792,6 +1793,32 @@ FURTHER = (
             "0807060504030201: the octets of the key source in reverse",
             ("02:5e:10:00:00:00:00:42 from frame 14 on",),
             (14,),
+        ),
+    ),
+    # 11 times three frames, 30 times four, and then the 154th is acknowledged: at 1231 s, the last before came at 311 s
+    Further(
+        "node-was-silent",
+        parent_back,
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 was never silent for more than 30 s, then was for 920 s, and goes on as before",
+            ("its sequence number went on by one: it sent nothing meanwhile",),
+            (33, 155),
+        ),
+    ),
+    Further(
+        "frames-not-acknowledged",
+        parent_back,
+        Told(
+            "risk",
+            "0x0017 to 0x0018",
+            "30 of 71 frames were never acknowledged, tried up to 4 times",
+            ("30 of them while nothing was heard of 0x0018",),
+            tuple(range(34, 80, 4)),
+            30,
+            advice="Look why 0x0018 was gone, its supply first: no filter and no key explains that it sent nothing. "
+            "See that the nodes behind it find another parent.",
         ),
     ),
     # every second frame is an answer, and the request twice as often as planned

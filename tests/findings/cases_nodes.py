@@ -180,6 +180,23 @@ def back(
     return Capture(frames)
 
 
+def parent_back() -> Capture:
+    """A reading every 30 s of a node and of its parent, which is gone for 30 of them: each is tried four times then.
+
+    When it is back it acknowledges a reading before it sends one itself.
+    """
+    frames: Timed = []
+    for n in range(71):
+        is_gone = 11 <= n < 41
+        frames += [
+            (1 + 30.0 * n + 0.01 * t, reading(n, (NODE, RELAY))) for t in range(4 if is_gone else 1)
+        ]
+        if not is_gone:
+            frames.append((1.001 + 30.0 * n, acknowledgement(n)))
+            frames.append((11 + 30.0 * n, reading(n - 30 * (n > 11), (RELAY, ROOT))))
+    return Capture(frames)
+
+
 def by_chance() -> Capture:
     """3000 readings of 12 nodes at any moment, 12 s apart on average: one is silent for 102 s behind 25 at most."""
     chance = Random(38)

@@ -21,6 +21,13 @@ _WAIT_S = 0.1  # for an acknowledgement: longer than at any rate of a PHY, short
 _FEW = 3  # frames that tell
 _HEARD = 0.05  # share of frames that ask: where fewer are answered noise may have answered
 _ALL = 5  # frames of which none was acknowledged, from which that tells
+_NEARLY_ALL = (
+    0.9  # of the frames given up, in a row while the receiver was gone: that is why; our choice
+)
+_GONE = (
+    "Look why {name} was gone, its supply first: no filter and no key explains that it sent nothing. "
+    "See that the nodes behind it find another parent."
+)
 _CHANCE = 0.01  # that all their acknowledgements were missed here, from which nobody is blamed; our choice
 
 
@@ -29,10 +36,11 @@ class _Asked:
     """Frames of a hop that asked, those that got no acknowledgement, and of these those that were tried again.
 
     ``receiver``: in which PAN, and who. A frame without an acknowledgement is ``given_up`` after ``tries_each``; who
-    stops before that had one, which was not heard here. ``often`` of them were tried ``most_tries`` times. The last
-    frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged, accepted or not.
-    ``refusals`` are tries that were not accepted, ``refused`` frames that never were, ``refusing`` the acknowledgements
-    that say so; ``corrections`` are those of the sender's clock that acknowledgements bring.
+    stops before that had one, which was not heard here. ``row`` of them were the last, since frame ``since``;
+    ``longest`` is the longest such row, with its first and last frame. ``often`` of them were tried ``most_tries``
+    times. The last frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged, accepted
+    or not. ``refusals`` are tries that were not accepted, ``refused`` frames that never were, ``refusing`` the
+    acknowledgements that say so; ``corrections`` are those of the sender's clock that acknowledgements bring.
     """
 
     receiver: Station
@@ -41,6 +49,9 @@ class _Asked:
     unanswered: int = 0
     repeated: int = 0
     given_up: int = 0
+    row: int = 0
+    since: int = 0
+    longest: tuple[int, int, int] = (0, 0, 0)
     most_tries: int = 0
     often: int = 0
     first: Frames = field(default_factory=Frames)
@@ -78,10 +89,13 @@ class _Asked:
             self.often += self.tries == self.most_tries
             self.first.note(self.number)
             if self.tries >= self.tries_each:
-                self.given_up += 1
+                self.given_up, self.row = self.given_up + 1, self.row + 1
+                self.since = self.number if self.row == 1 else self.since
+                self.longest = max(self.longest, (self.row, self.since, self.number))
                 self.first_given_up.note(self.number)
-        elif self.tries and not self.accepted:
-            self.refused += 1
+        elif self.tries:
+            self.refused += not self.accepted
+            self.row = 0
         self.tries = 0
 
 
@@ -125,6 +139,9 @@ def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
         giver = memory.acknowledge(scene, refuses=mac.refuses)
         if giver is not None:
             scene.known.acknowledged.note(giver, scene.time_s)
+            sender = scene.known.senders.get(giver)
+            if sender is not None:
+                sender.acknowledge(scene.time_s, scene.number)
     elif mac.ack_request and mac.source is not None and mac.destination is not None:
         hop = pan_of(mac), mac.source, mac.destination
         asked = memory.hops.get(hop) or memory.hops.entry(
@@ -173,8 +190,14 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         elif gives and proved >= _FEW:
             cause = f"{asked.given_up} of {total} frames were never acknowledged, {tries}"
             severity = Severity.RISK if proved * 10 > total else Severity.REMARK
-            frames = tuple(asked.first_given_up)
-            yield Hit(cause, (), hop, frames, severity, times=asked.given_up)
+            frames, (row, first, last) = tuple(asked.first_given_up), asked.longest
+            receiver = known.senders.get(asked.receiver)
+            gone = receiver is not None and receiver.was_gone(first, last)
+            evidence, advice = (), ""
+            if gone and row >= _NEARLY_ALL * asked.given_up:
+                evidence = (f"{row} of them while nothing was heard of {name}",)
+                advice = _GONE.format(name=name)
+            yield Hit(cause, evidence, hop, frames, severity, advice, times=asked.given_up)
 
 
 def _unanswered(hops: list[_Asked]) -> float:

@@ -1,7 +1,6 @@
 """Nodes beside the others of their network: not heard by it, not of it, not protected, or gone."""
 
 from collections.abc import Iterator
-from math import nan
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
@@ -50,7 +49,8 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
         if sender is not None and mac.frame_type == FrameType.COMMAND:
             sender.count(scene.sequence, scene.number, scene.time_s)
         elif sender is not None:
-            sender.sent_s = scene.time_s  # a beacon: it is there
+            sender.sent_s = sender.seen_s = scene.time_s  # a beacon: it is there
+            sender.shown = scene.number
         return None
     sender = sender or senders.entry((pan, source), HeardSender)
     if sender is None:
@@ -228,13 +228,11 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
 
 def _note_silence(scene: Scene, by: HeardSender) -> None:
     """Note that a node had a rhythm, and was silent while others were heard; whether it goes on will show."""
-    pause, mac = by.pause, scene.frame.mac
-    if pause is None or mac is None or mac.source is None or by.alike < needed(by.longest_s):
+    pause = by.pause
+    if pause is None or by.alike < needed(by.longest_s):
         return
     begun_s, least = scene.time_s - pause.seconds, SILENCES * by.longest_s
     least = max(least, BY_CHANCE * by.gaps_s / by.gaps)
-    if scene.known.acknowledged.get((pan_of(mac), mac.source), nan) > begun_s:
-        return  # it was there
     if pause.seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
         by.silence, by.resumed = pause._replace(rhythm_s=by.longest_s), -1
 
