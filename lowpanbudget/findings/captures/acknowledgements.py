@@ -190,14 +190,16 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         elif gives and proved >= _FEW:
             cause = f"{asked.given_up} of {total} frames were never acknowledged, {tries}"
             severity = Severity.RISK if proved * 10 > total else Severity.REMARK
-            frames, (row, first, last) = tuple(asked.first_given_up), asked.longest
+            frames = tuple(asked.first_given_up)
+            in_row, first, last = asked.longest
             receiver = known.senders.get(asked.receiver)
             gone = receiver is not None and receiver.was_gone(first, last)
-            evidence, advice = (), ""
-            if gone and row >= _NEARLY_ALL * asked.given_up:
-                evidence = (f"{row} of them while nothing was heard of {name}",)
+            alone: tuple[str, ...] = ()
+            advice = ""
+            if gone and in_row >= _NEARLY_ALL * asked.given_up:
+                alone = (f"{in_row} of them while nothing was heard of {name}",)
                 advice = _GONE.format(name=name)
-            yield Hit(cause, evidence, hop, frames, severity, advice, times=asked.given_up)
+            yield Hit(cause, alone, hop, frames, severity, advice, times=asked.given_up)
 
 
 def _unanswered(hops: list[_Asked]) -> float:
