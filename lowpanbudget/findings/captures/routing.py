@@ -54,9 +54,9 @@ _FEW = 3  # datagrams whose hop limit a router lowers by more than one; our choi
 
 @dataclass(slots=True)
 class _Steps:
-    """Datagrams of a flow whose hop limit a router lowers by more than one, always by as much: ``by``.
+    """Datagrams of a flow whose hop limit a router lowers by more than one, each time by as much: ``by``.
 
-    ``others`` were lowered by something else, or came round in a loop, in which hops may go unheard.
+    ``others`` were lowered by more or less than that, or came round in a loop, in which hops may go unheard.
     """
 
     by: int
@@ -90,8 +90,9 @@ def hop_limit_not_lowered(memory: Steps, scene: Scene, passage: Passage) -> Hits
         steps = memory.entry(key, lambda: _Steps(step, cause))
     if steps is None:
         return None
-    if step != steps.by or passage.round:
+    if passage.round or step not in {1, steps.by}:
         steps.others += 1
+    if passage.round or step != steps.by:
         return None
     steps.count += 1
     steps.frames.note(*frames)
