@@ -276,10 +276,13 @@ def _near(path: str) -> list[str]:
         names = [one.name for one in file.parent.iterdir() if not one.name.startswith(".")]
     except (OSError, ValueError):
         return []
-    return [
-        str(file.parent / one)
-        for one in difflib.get_close_matches(file.name, names, _MOST_NEAR, _NEAR)
-    ]
+    near = difflib.get_close_matches(file.name, names, _MOST_NEAR, _NEAR)
+    return [str(file.parent / one) for one in near if _alike(file.stem, Path(one).stem)]
+
+
+def _alike(name: str, other: str) -> bool:
+    """Return whether names without what ends them are alike: every second file ends in .toml."""
+    return difflib.SequenceMatcher(None, name, other).ratio() >= _NEAR
 
 
 def _program() -> str:

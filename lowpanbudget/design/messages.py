@@ -45,7 +45,9 @@ def _shape_of(word: str) -> type[ShapeTable]:
         takes = _takes(attribute.type, declared)
         needed = default is dataclasses.MISSING
         keys[declared.name or attribute.name] = (
-            key(takes, says) if needed else key(takes, says, default)
+            key(takes, says, called=declared.called)
+            if needed
+            else key(takes, says, default, declared.called)
         )
     keys.setdefault("kind", kind_key)
     name = "".join(part.title() for part in word.split("-")) + "Shape"

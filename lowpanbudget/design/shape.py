@@ -176,12 +176,20 @@ class ContextShape(ShapeTable):
     )
 
 
+# every node of the mesh forwards for others; one is where the mesh meets other networks (RFC 6775 section 2)
+_ROLES_CALLED = {
+    "router": "node, or border where the mesh meets other networks", "6lr": "node", "repeater": "node",
+    "sensor": "node", "6ln": "node", "leaf": "node", "device": "node",
+    "gateway": "border", "6lbr": "border", "edge": "border", "sink": "collector",
+}  # fmt: skip
+
+
 class StationShape(ShapeTable):
     """One end of flows: a typical node, the collector, the border router, a host outside."""
 
     name: str = key(FreeText(needed=True), "The name that flows use.")
     role: Literal["node", "collector", "border", "outside"] = key(
-        Words("node", "collector", "border", "outside"),
+        Words("node", "collector", "border", "outside", called=_ROLES_CALLED),
         "A node, the collector in the mesh, the border router, or a host outside the mesh.",
     )
     short: bytes | None = key(SHORT, "Short link address.", default=None)
@@ -264,8 +272,8 @@ class FlowShape(ShapeTable):
     every_s: Decimal | None = key(
         Every(),
         "Seconds between two readings of a node; played at random times.",
-        default=None,
-    )
+        default=None, called=("interval", "interval_s", "period", "period_s"),
+    )  # fmt: skip
 
 
 class NetworkShape(ShapeTable):

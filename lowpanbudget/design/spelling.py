@@ -9,6 +9,7 @@ from lowpanbudget.layers.lowpan import mesh
 # parts of words that ask for what designs do not plan
 _NOT_PLANNED = {"mesh": mesh.PLANS_NONE}
 _SHORT = 3  # letters of an abbreviation that says which word it is of
+_BRIEF = 4  # letters of a word of which one slip leaves little that is alike
 _FEW = 3  # words that begin alike
 
 
@@ -27,7 +28,8 @@ def meant(word: str, vocabulary: Iterable[str]) -> str:
     if not likely and len(letters) >= _SHORT:
         likely = [other for other in words if _letters(other).startswith(letters)][: _FEW + 1]
     if not 0 < len(likely) <= _FEW:
-        likely = _close(word, words, 0.6)
+        # of longer words that are less alike, most are so by chance
+        likely = _close(word, words, 0.6 if len(word) <= _BRIEF else 0.7)
     if not likely:  # "868" is the end of several
         likely = [other for other in words if word in re.split(r"[-_ ]", other)]
     if len(likely) > _FEW:

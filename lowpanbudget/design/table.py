@@ -21,9 +21,9 @@ from lowpanbudget.design.takes import A_TABLE, Schema, TableKey, Takes, ValuePla
 _NEEDED: Any = object()
 
 
-def key(takes: Takes, says: str = "", default: Any = _NEEDED) -> Any:
+def key(takes: Takes, says: str = "", default: Any = _NEEDED, called: tuple[str, ...] = ()) -> Any:
     """Return a key for a table; ``says`` may be empty where the table that it takes says it."""
-    return TableKey(takes, says, default)
+    return TableKey(takes, says, default, called)
 
 
 class ShapeTable:
@@ -51,9 +51,15 @@ class ShapeTable:
                 setattr(table, name, entry.default)
         for name in value:
             if name not in cls.keys:
-                hint = not_planned(name) or spelled(name, cls.keys)
+                hint = not_planned(name) or cls._called(name) or spelled(name, cls.keys)
                 place.at(name).add("there is no such key", hint, at_key=True)
         return table
+
+    @classmethod
+    def _called(cls, word: str) -> str:
+        """Return which key people mean by a word, if any."""
+        usual = (name for name, entry in cls.keys.items() if word.lower() in entry.called)
+        return next((f"Did you mean {name}?" for name in usual), "")
 
     @classmethod
     def of_defaults(cls) -> Self:

@@ -1,7 +1,8 @@
 """What a key of a design file takes: each kind of value reads one and says what is wrong, and has a JSON Schema."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from lowpanbudget.design.bounds import Bounds
@@ -62,11 +63,15 @@ def shown(value: object) -> str:
 
 
 class TableKey(NamedTuple):
-    """A key of a table: what it takes, what it means, and its default where it may be left out."""
+    """A key of a table: what it takes, what it means, and its default where it may be left out.
+
+    ``called`` are words that people take for it.
+    """
 
     takes: "Takes"
     says: str
     default: Any
+    called: tuple[str, ...] = ()
 
     def advice(self, name: str) -> str:
         """Return how the key is written under its name, and what it means."""
@@ -194,10 +199,11 @@ class Every(Exact):
 
 
 class Words(Takes):
-    """One of some words, or of some whole numbers."""
+    """One of some words, or of some whole numbers; ``called`` are words that people take for one."""
 
-    def __init__(self, *words: str | int) -> None:
+    def __init__(self, *words: str | int, called: Mapping[str, str] = MappingProxyType({})) -> None:
         self._words = words
+        self._called = called
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         is_word = isinstance(value, str | int) and not isinstance(value, bool)
@@ -205,7 +211,11 @@ class Words(Takes):
             *others, last = map(repr, self._words)
             before = f"{', '.join(others)} or " if others else ""
             words = [word for word in self._words if isinstance(word, str)]
-            hint = not_planned(value) or meant(value, words) if isinstance(value, str) else ""
+            hint = ""
+            if isinstance(value, str):
+                usual = self._called.get(value.lower())
+                hint = not_planned(value) or (f"Did you mean {usual}?" if usual else "")
+                hint = hint or meant(value, words)
             place.refuse(f"should be {before}{last}", value, hint)
         return value
 

@@ -65,6 +65,7 @@ def test_no_capture(invoke: Invoke, command: str, file: str, says: str, write: s
         ),
         ("mesh.keys.toml", "mesh.keys.toml is a key file, not a design file", "--keys"),
         ("archive.tml", "archive.tml cannot be read", "Did you mean archive.toml"),
+        ("recipe.toml", "recipe.toml cannot be read", "init recipe.toml"),  # alike by what ends it
         ("empty", "empty is empty", "init --force empty"),
     ],
 )

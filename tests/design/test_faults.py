@@ -115,6 +115,17 @@ WRONG = [
     ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "10.0.0.0/8"', "context[1].prefix",
      '"10.0.0.0/8"', "no IPv6 prefix", "prefix"),
     ('role = "border"', 'role = "boarder"', "station[3].role", '"boarder"', "'border'", "Did you mean border?"),
+    # RFC 6775 section 2: a 6LR is a node that forwards, a 6LBR a router "at the junction" with other networks
+    ('role = "border"', 'role = "router"', "station[3].role", '"router"', "'border'",
+     "Did you mean node, or border where the mesh meets other networks?"),
+    ('role = "border"', 'role = "gateway"', "station[3].role", '"gateway"', "'border'", "Did you mean border?"),
+    ('role = "border"', 'role = "host"', "station[3].role", '"host"', "'border'", "a host outside the mesh"),
+    # what a code is multiplied by is the step (common practice, no source: LSB, scale factor, gain)
+    ("step = 0.5", "scale = 0.5", "message[1].field[1].scale", "scale", "no such key", "Did you mean step?"),
+    ("step = 0.5", "gain = 0.5", "message[1].field[1].gain", "gain", "no such key", "Did you mean step?"),
+    ("hops = 3", "hops = 3\ninterval = 5", "flow[1].interval", "interval", "no such key", "Did you mean every_s?"),
+    # of nothing like it no guess is made
+    ("step = 0.5", "spacing = 0.5", "message[1].field[1].spacing", "spacing", "no such key", "Known here: "),
     ('"02:00:00:00:00:00:00:05"', '"02:00:00:00:00:05"', "station[1].extended", '"02:00:00:00:00:05"',
      "8 octets are wanted;", "Extended"),
     ('"02:00:00:00:00:00:00:05"', '"0g"', "station[1].extended", '"0g"', "no hex text", "Extended"),

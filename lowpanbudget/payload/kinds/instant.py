@@ -17,7 +17,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.kinds import interfaces as ask
-from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
 
@@ -37,7 +37,7 @@ class Time(Leaf):
     """
 
     bits: int = key("The width of the number of steps.", default=32)
-    step: Decimal = key("The resolution in seconds.", default=Decimal(1))
+    step: Decimal = key("The resolution in seconds.", default=Decimal(1), called=STEP_CALLED)
     epoch: str = key("What the time is counted from.", default="1970-01-01T00:00:00Z")
     typical: Decimal | None = key("A usual time, in seconds since the epoch.", default=None)
 

@@ -16,7 +16,8 @@ class DesignKey(NamedTuple):
     """A key of the design file: what it says, the words or numbers allowed, and how it is written where not plainly.
 
     ``form``: "names" (a list, or a table of names and codes), "fields", "element" or "options". ``name`` and
-    ``default`` where they are not those of the attribute; ``last``: texts list it behind the others.
+    ``default`` where they are not those of the attribute; ``last``: texts list it behind the others; ``called``: words
+    that people take for it.
     """
 
     says: str
@@ -25,6 +26,11 @@ class DesignKey(NamedTuple):
     name: str = ""
     default: Any = dataclasses.MISSING
     last: bool = False
+    called: tuple[str, ...] = ()
+
+
+# of a step: what a code is multiplied by
+STEP_CALLED = ("scale", "factor", "gain", "multiplier", "resolution", "precision", "lsb")
 
 
 def key(

@@ -10,7 +10,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, is_plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.interfaces import Coarser, Gain, Scope
-from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
 
@@ -32,7 +32,9 @@ class Number(Stepped, Leaf):
 
     min: Decimal = key("The least value.")
     max: Decimal = key("The greatest value.")
-    step: Decimal = key("The resolution; divides the range.", default=Decimal(1))
+    step: Decimal = key(
+        "The resolution; divides the range.", default=Decimal(1), called=STEP_CALLED
+    )
     unit: str = key(
         "The unit, by SenML's registry (RFC 8428 section 12.1) where it has one.", default=""
     )

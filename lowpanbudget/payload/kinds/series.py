@@ -21,7 +21,7 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.differences import coarser_series, difference, jumps
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.number import CODINGS, Number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
@@ -43,7 +43,9 @@ class Series(Repeated):
 
     min: Decimal = key("The least sample.")
     max: Decimal = key("The greatest sample.")
-    step: Decimal = key("The resolution of samples and differences.", default=Decimal(1))
+    step: Decimal = key(
+        "The resolution of samples and differences.", default=Decimal(1), called=STEP_CALLED
+    )
     unit: str = key("The unit.", default="")
     coding: str = key("The code of a whole sample.", default="offset", allowed=CODINGS)
     bits: int | None = key(

@@ -22,7 +22,7 @@ from lowpanbudget.payload.kinds.drawing import (
 )
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.instant import Time
-from lowpanbudget.payload.kinds.keys import field_kind, key
+from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.names import name_flaw, no_reference
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import stepped_gain
@@ -38,7 +38,7 @@ class TimeOffset(Field):
     base: str = key("The name of the field of kind time that it is counted from.")
     max: Decimal = key("The greatest offset in seconds.")
     min: Decimal = key("The least offset in seconds.", default=Decimal(0))
-    step: Decimal = key("The resolution in seconds.", default=Decimal(1))
+    step: Decimal = key("The resolution in seconds.", default=Decimal(1), called=STEP_CALLED)
     bits: int | None = key("The width, if more than the fewest bits.", default=None)
 
     kind: ClassVar[str] = "time-offset"
