@@ -105,7 +105,8 @@ RPL = {
         "how long. In storing mode it goes to the parent, in non-storing mode to the root. A DAO-ACK answers where it "
         "asks for one.",
         rfc(6550, "6.4"),
-        ("header destination advertisement object", "upkeep.dao_s", "storing", "non-storing", "DAO-ACK"),
+        ("header destination advertisement object", "upkeep.dao_s", "storing", "non-storing", "DAO-ACK",
+         "rpl-message-of-wrong-form"),
     ),
     "rank": Gloss(
         "How far from the root a node stands in RPL, by its objective function. It grows with every hop away from the "
