@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from lowpanbudget.capture.crossings import Crossing, in_mesh, is_of, through_tunnel, with_border
+from lowpanbudget.capture.crossings import Crossing, at_ends, in_mesh, through_tunnel, with_border
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
 from lowpanbudget.capture.follow.matching import Matcher
@@ -89,8 +89,7 @@ def _begins(
         flow,
         0,
         ipv6.header_of(front).hop_limit,
-        is_of(sighting.source, place.source, mac, devices),
-        is_of(sighting.destination, place.destination, mac, devices),
+        *at_ends(sighting, place, mac, devices),
         max(size - place.offset - udp.OCTETS, 0) if is_udp else 0,
         (sighting.number,),
         size=size,

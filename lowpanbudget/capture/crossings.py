@@ -232,8 +232,7 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None)
         flow,
         mark_of(place.source, datagram, place),
         ipv6.header_of(datagram).hop_limit,
-        is_of(sighting.source, place.source, mac, devices),
-        is_of(sighting.destination, place.destination, mac, devices),
+        *at_ends(sighting, place, mac, devices),
         application_octets(sighting, datagram),
         sighting.numbers,
         size=len(datagram),
@@ -301,6 +300,25 @@ def with_border(crossing: Crossing, flow: Flow, sighting: Sighting) -> Crossing:
     if flow.source.role == _OUTSIDE and sighting.source in border:
         return crossing._replace(at_origin=True)
     return crossing
+
+
+def at_ends(
+    sighting: Sighting, place: chain.ChainPlace, mac: Mac, devices: Devices
+) -> tuple[bool, bool]:
+    """Return whether a frame comes from the source of its datagram, and goes to its destination.
+
+    "Routers must not forward any packets with Link-Local source or destination addresses to other links" (RFC 4291
+    section 2.5.6): such a one has this hop alone, though nobody told whose EUI-64 or short address either end is.
+    """
+    if place.offset < 2 * ipv6.OCTETS and (
+        ipv6.is_link_local(place.source) or ipv6.is_link_local(place.destination)
+    ):
+        return True, True
+    source, destination = sighting.source, sighting.destination
+    return (
+        is_of(source, place.source, mac, devices),
+        is_of(destination, place.destination, mac, devices),
+    )
 
 
 def is_of(link: bytes | None, address: IPv6Address, mac: Mac, devices: Devices) -> bool:

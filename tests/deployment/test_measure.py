@@ -15,6 +15,7 @@ from findings.cases_application import answered_apart, versioned
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_lorh import to_other_leaf, tunnelled
 from findings.cases_mesh import ANSWER, over_relay, readings
+from findings.cases_neighbours import registers
 from findings.cases_nodes import judged
 from findings.cases_protection import (
     PLAIN,
@@ -756,3 +757,20 @@ def test_what_is_acknowledged_as_whole_has_arrived(
 
 def test_without_recoverable_fragments_nothing_is_told_of_them(hour: Hour) -> None:
     assert hour.found.recovery is None
+
+
+def test_a_registration_from_an_address_of_another_link_address_has_one_hop() -> None:
+    """FAR_NODE registers an address made of a short one, which only EARO binds to it (RFC 8505 section 5.5).
+
+    What has a link-local end goes over one link: "Routers must not forward" it (RFC 4291 section 2.5.6).
+    """
+    frames: list[bytes | tuple[float, bytes]] = []
+    for turn in range(3):
+        asks = registers(source=air.address(air.PREFIX, air.NODE), number=turn)
+        acknowledged = air.mended(bytes([0x02, 0x00, turn, 0, 0]))
+        frames += [(1 + turn, asks), (1.001 + turn, acknowledged)]
+    found = measure(Capture(frames).records(), contexts=CONTEXTS)
+    (flow,) = found.flows
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials) == (3, 3)
+    assert (flow.hops, flow.hops_assumed) == ({1: 3}, False)

@@ -57,7 +57,12 @@ SLLAO = air.sllao(FAR_NODE)
 
 
 def registers(
-    status: int = 0, *, source: IPv6Address | None = None, sllao: bytes = SLLAO, to: bytes = ROOT
+    status: int = 0,
+    *,
+    source: IPv6Address | None = None,
+    sllao: bytes = SLLAO,
+    to: bytes = ROOT,
+    number: int = 1,
 ) -> bytes:
     """A registration of FAR_NODE: type 33, two units, status, three octets, 60 minutes, EUI-64 (RFC 6775, 4.1)."""
     router = air.address("fe80::", to)
@@ -68,7 +73,7 @@ def registers(
         source or air.address(air.PREFIX, FAR_NODE),
         router,
     )
-    return air.frame(packet, 1, (FAR_NODE, to))
+    return air.frame(packet, number, (FAR_NODE, to), ack_request=True)
 
 
 def solicits(kind: int = 133, to: IPv6Address = air.ALL_NODES) -> bytes:

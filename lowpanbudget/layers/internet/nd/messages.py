@@ -26,12 +26,15 @@ from lowpanbudget.fields import (
 )
 from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, message_type
 from lowpanbudget.layers.internet.nd.lowpan_options import ROVR, ROVR_OCTETS, STATUS, minutes
-from lowpanbudget.layers.internet.nd.options import OPTIONS
+from lowpanbudget.layers.internet.nd.options import OPTIONS, PREFERENCES
 
 RS, RA, NS, NA, REDIRECT, DAR, DAC = 133, 134, 135, 136, 137, 157, 158
 HOP_LIMIT = 255  # RFC 4861 section 6.1: "i.e., the packet could not possibly have been forwarded"
 CODE_SUFFIX = 0x0F  # RFC 8505 section 4.2: "The Code Prefix ... MUST be ignored by the receiver"
 _ROVR_OF = dict(enumerate((ROVR_OCTETS[0], *ROVR_OCTETS)))  # by code suffix
+
+
+_PREFERENCES = PREFERENCES | {2: "reserved: taken as medium"}
 
 
 def _milliseconds(value: int) -> str:
@@ -48,12 +51,17 @@ class RouterSolicitation:
 
 @structure("router advertisement", rfc(4861, "4.2"))
 class RouterAdvertisement:
-    """A Router Advertisement; ``router_lifetime`` in seconds, the timers in milliseconds, 0 for unspecified."""
+    """A Router Advertisement; ``router_lifetime`` in seconds, the timers in milliseconds, 0 for unspecified.
+
+    H is RFC 6275's (section 7.1); the preference as a default router RFC 4191's (section 2.2, from memory).
+    """
 
     cur_hop_limit: int = bits(8, lambda value: "hop limit to use" if value else "unspecified")
     managed: bool = bits(1, "M: addresses by DHCPv6", default=False)
     other: bool = bits(1, "O: other configuration by DHCPv6", default=False)
-    reserved = bits(6)
+    home_agent: bool = bits(1, "H: a home agent of Mobile IPv6", default=False)
+    preference: int = bits(2, _PREFERENCES, default=0)
+    reserved = bits(3)
     router_lifetime: int = bits(16, lambda value: f"{value} s" if value else "no default router")
     reachable_time: int = bits(32, _milliseconds, default=0)
     retrans_timer: int = bits(32, _milliseconds, default=0)

@@ -21,6 +21,8 @@ from lowpanbudget.layers.internet.nd import lowpan_options
 CITE = rfc(4861, "4.6")
 UNIT = 8
 INFINITE = 0xFFFF_FFFF  # "A value of all one bits (0xffffffff) represents infinity"
+# of a route, or a default router: RFC 4191 section 2.1, from memory, a signed number of two bits
+PREFERENCES = {0: "medium", 1: "high", 2: "reserved: the option must be ignored", 3: "low"}
 _LINK_SIZES = (2, 6, 8)  # a short address (RFC 4944 section 8), an EUI-48, an EUI-64
 
 

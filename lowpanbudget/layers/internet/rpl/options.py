@@ -19,7 +19,7 @@ from lowpanbudget.fields import (
     part,
     structure,
 )
-from lowpanbudget.layers.internet.nd.options import PrefixInformation, seconds
+from lowpanbudget.layers.internet.nd.options import PREFERENCES, PrefixInformation, seconds
 from lowpanbudget.layers.internet.padding import Pad1, PadN
 from lowpanbudget.layers.internet.rpl.metrics import METRICS
 
@@ -27,9 +27,6 @@ CITE = rfc(6550, "6.7.1")
 HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (section 17), the rank of a root where none is stated (8.2.2.2)
 UNSPECIFIED = IPv6Address(0)
 FOREVER_UNITS = 0xFF  # Path Lifetime and Default Lifetime have one octet
-
-# RFC 4191 section 2.1, from memory: a signed number of two bits
-PREFERENCES = {0: "medium", 1: "high", 2: "reserved: the option must be ignored", 3: "low"}
 
 
 def _units(value: int) -> str:
