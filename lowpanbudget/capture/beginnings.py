@@ -2,7 +2,8 @@
 
 from typing import NamedTuple
 
-from lowpanbudget.capture.crossings import Crossing, at_ends, in_mesh, through_tunnel, with_border
+from lowpanbudget.capture.crossings import Crossing, in_mesh, through_tunnel, with_border
+from lowpanbudget.capture.ends import at_ends
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
 from lowpanbudget.capture.follow.matching import Matcher

@@ -8,13 +8,13 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
+from lowpanbudget.capture.ends import at_ends, is_of, node_of
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
 from lowpanbudget.capture.follow.matching import Matched
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.tally_place import application_octets, is_empty_message
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.nonces import Devices
@@ -205,17 +205,6 @@ _OUTSIDE = "outside"  # the role of a station that the network does not reach by
 _NUMBERED = {FrameType.DATA, FrameType.COMMAND}
 
 
-def node_of(link: bytes | None, mac: Mac, devices: Devices) -> bytes | None:
-    """Return one name of a node: its EUI-64 where a short address is known to be that device's."""
-    if link is None or len(link) != 2:
-        return link
-    short = int.from_bytes(link, "big")
-    pan = mac.pan_id
-    if pan is not None and (pan, short) in devices:
-        return devices[pan, short]
-    return devices.get(short, link)
-
-
 def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None) -> Crossing | None:
     """Return the datagram that a frame completes, to one node; None without any, and of an Empty message of CoAP."""
     datagram, flow = sighting.datagram, sighting.flow
@@ -300,32 +289,6 @@ def with_border(crossing: Crossing, flow: Flow, sighting: Sighting) -> Crossing:
     if flow.source.role == _OUTSIDE and sighting.source in border:
         return crossing._replace(at_origin=True)
     return crossing
-
-
-def at_ends(
-    sighting: Sighting, place: chain.ChainPlace, mac: Mac, devices: Devices
-) -> tuple[bool, bool]:
-    """Return whether a frame comes from the source of its datagram, and goes to its destination.
-
-    "Routers must not forward any packets with Link-Local source or destination addresses to other links" (RFC 4291
-    section 2.5.6): such a one has this hop alone, though nobody told whose EUI-64 or short address either end is.
-    """
-    if place.offset < 2 * ipv6.OCTETS and (
-        ipv6.is_link_local(place.source) or ipv6.is_link_local(place.destination)
-    ):
-        return True, True
-    source, destination = sighting.source, sighting.destination
-    return (
-        is_of(source, place.source, mac, devices),
-        is_of(destination, place.destination, mac, devices),
-    )
-
-
-def is_of(link: bytes | None, address: IPv6Address, mac: Mac, devices: Devices) -> bool:
-    """Return whether an address has the interface identifier of a link address, or of the device that has it."""
-    identifier = int(address) & IID_MASK
-    known = (link, node_of(link, mac, devices))
-    return any(identifier == interface_identifier(one) for one in known if one is not None)
 
 
 def _with_message(crossing: Crossing, matched: Matched) -> Crossing:
