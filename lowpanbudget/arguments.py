@@ -64,6 +64,15 @@ def whole_number(
     raise RequestError(text, cite=cite, hint=hint)
 
 
+def seconds(value: object, name: str) -> float:
+    """Return seconds that pass between two events; ``RequestError`` that names the argument for anything else."""
+    if isinstance(value, int | float) and not isinstance(value, bool) and 1e-9 <= value <= 1e15:
+        return value
+    raise RequestError(
+        f"{name} {repeated(value)} is no number of seconds", hint="Give 1e-9 to 1e15"
+    )
+
+
 def number_within(value: object, bits: int) -> int | None:
     """Return a whole number, not a boolean, from 0 to what so many bits hold; None for anything else."""
     number = as_whole(value)

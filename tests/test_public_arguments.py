@@ -364,7 +364,7 @@ ROWS = (
     row(write_senml, records=[{"n": "a", "v": 1}], form="json"),
     row(resolve_senml, records=[{"n": "a", "v": 1}]),
     row(Message, **parts(CLIMATE)),
-    row(SERIES.batch, octets=80, case="greatest"),
+    row(SERIES.batch, octets=80, case="greatest", every_s=600),
     row(SERIES.batch_example, count=3, case="greatest"),
     row(CLIMATE.bitmap, case="typical"),
     row(CLIMATE.bitmap_of, values=CLIMATE.example("typical")),

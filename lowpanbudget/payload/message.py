@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
-from lowpanbudget.arguments import explains, one_of
+from lowpanbudget.arguments import explains, one_of, seconds
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural, repeated
 from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
@@ -222,10 +222,8 @@ class Message(HashedOnce):
         field = self.batch_field
         if field is None:
             return None
-        low, high = (
-            field.least - 1,
-            field.most_apart(every_s),
-        )  # the answer is above low or nothing fits
+        taken_s = None if every_s is None else seconds(every_s, "every_s")
+        low, high = field.least - 1, field.most_apart(taken_s)  # above low or nothing fits
         while low < high:
             middle = (low + high + 1) // 2
             if len(self.pack(self.batch_example(middle, case))) <= octets:
