@@ -246,6 +246,25 @@ def test_a_burst_is_played_to_its_end() -> None:
     assert plan.plans[-1].arrives == 1
 
 
+def test_what_is_too_close_to_tell_is_played_longer() -> None:
+    """One packet, tried once, of which 3.5 % are lost: 96.5 % are in, 95 % are asked for.
+
+    In 200 runs that is known to 1.96 sqrt(0.965 x 0.035 / 200) = 2.5 %, in 800 to 1.3 %. A number asked for is kept.
+    """
+    once = volley(CSMA + "retries = 0\n", 1, 1, more="[loss]\nframes = 0.035\n", all_in_s=1)
+    short = carry_burst(once, "volley", runs=200)
+    assert (short.runs, short.is_close) == (200, True)
+    told: list[tuple[int, int]] = []
+    plan = carry_burst(once, "volley", tell=lambda done, of: told.append((done, of)))
+    assert (plan.holds, plan.is_close) == (True, False)
+    assert plan.runs in {400, 800}
+    assert plan.all_in == pytest.approx(0.965, abs=2 * plan.half_width)
+    assert told[-1] == (plan.runs, plan.runs)
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
+    # the first 200 are those that a short look has
+    assert carry_burst(once, "volley", runs=plan.runs).plans == plan.plans
+
+
 def test_time_on_the_air_of_a_burst_counts_every_try() -> None:
     """Frames of 1344 µs and acknowledgements of 352, four tries, a tenth of both lost: 1 - 0.19^4 over 0.81 tries.
 
