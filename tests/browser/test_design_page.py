@@ -575,6 +575,13 @@ def test_values_are_given_in_controls(opened: Any) -> None:
     assert _says(opened, "event") == f"4 octets: {octets}; detail.strain is sent as -8 µε"
     _fill(opened, "event", "strain", "9000")
     assert _says(opened, "event") == "detail.strain is not in -8000 to 8000 µε"
+    # what is no number is told as such, and a decimal comma with what to write
+    for text, says in (("1,5", "is no number: write 1.5"), ("some", "is no number")):
+        _fill(opened, "event", "strain", text)
+        assert _says(opened, "event") == f"detail.strain {says}"
+    assert opened.execute_script("return [unread(''), unread(' 1e9999 '), unread('-,5')]") == [
+        "is empty: a number is wanted", None, "is no number: write -.5",
+    ]  # fmt: skip
     part = _part_of(opened, "readings")
     buttons = {one.text: one for one in part.find_elements(By.TAG_NAME, "button")}
     buttons["One less"].send_keys(Keys.ENTER)

@@ -58,6 +58,13 @@ class Packing {
   }
 }
 const has = (of, name) => Object.hasOwn(of || {}, name);
+// What is wrong with a text in place of a number; null where it is one.
+function unread(words) {
+  if (/^\s*[+-]?(?=\.?\d)\d*(?:\.\d*)?(?:[eE][+-]?\d+)?\s*$/.test(words)) return null;
+  if (!words.trim()) return "is empty: a number is wanted";
+  const comma = /^\s*([+-]?\d*),(\d+)\s*$/.exec(words);
+  return comma ? `is no number: write ${comma[1]}.${comma[2]}` : "is no number";
+}
 const rangeOf = (low, high, unit) => `${low ?? "..."} to ${high ?? "..."}${unit ? ` ${unit}` : ""}`;
 // The nearest step of a value, of two as near the even one, with what a receiver reads; null outside the range.
 function stepsOf(field, words) {
@@ -99,6 +106,7 @@ const RULES = {
     const base = field.after === undefined ? "0" : known.get(field.after);
     const after = field.after === undefined ? "" : ` after ${field.after}`;
     if (base === undefined) return undefined;  // what it counts from is wrong itself
+    if (unread(value)) return out.refuse(path, unread(value));
     const found = together([value, base]) && stepsOf(field, after ? added(value, base, -1n) : value);
     if (!found) return out.refuse(path, `is not in ${rangeOf(field.min, field.max, field.unit)}${after}`);
     if (field.whole && differ(found.sent, value)) return out.refuse(path, "is no whole number, as a count is");
@@ -106,6 +114,7 @@ const RULES = {
     return after ? added(found.sent, base) : found.sent;
   },
   entries(out, field, value, {path}) {
+    if (unread(value)) return out.refuse(path, unread(value));
     const found = together([value, ...field.entries]);
     const [given, ...entries] = found ? found[0] : [], last = entries.length - 1;
     if (!found || given < entries[0] || given > entries[last]) {
@@ -123,7 +132,7 @@ const RULES = {
     // what is sent is judged, as a receiver does
     const sent = held ? Number(held.sent) : NaN, inside = (low === null || sent >= Number(low)) && (high === null || sent <= Number(high));
     const found = inside ? held : null;
-    if (!found) return out.refuse(path, is === null ? "is no number" : `is not in ${rangeOf(...field.stated, field.unit)}, or more than it holds`);
+    if (!found) return out.refuse(path, is === null ? unread(words) || "is no number" : `is not in ${rangeOf(...field.stated, field.unit)}, or more than it holds`);
     out.put(found.code, field.bits, field.ordered);
     return found.sent;
   },
