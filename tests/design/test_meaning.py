@@ -99,6 +99,9 @@ WRONG = [
     ('destination = "sink"',
      'group = "ff03::1"\ncoap = { code = "POST" }\noscore = { sender_id = "01", recipient_id = "02" }',
      "flow[1].oscore", "{ sender_id", "a group more", "RFC 8613 section 3.1"),
+    # RFC 768: of the source port alone "if not used, a value of zero is inserted"
+    ("destination_port = 5683\nmess", "destination_port = 0\nmess", "flow[1].destination_port", "0\nmess",
+     "port 0 is nobody's", "RFC 768"),
     ("hops = 3", "hops = 3\nhop_limit = 2", "flow[1].hop_limit",
      "2\nsource_port = 0xf0b1\ndestination_port = 5683\nmess", "ends before 3 hops", "Raise"),
     ("hops = 2", "hops = 2\nhop_limit = 2", "flow[2].hop_limit", "2\nsource_port",

@@ -240,6 +240,18 @@ CASES = {
         Told("remark", UP, "300 octets do not fit one frame; blocks of 64 octets fit one frame"),
         also=frozenset({"first-fragment-without-slack", "message-does-not-fit"}),
     ),
+    # 108 and 105 less CoAP's 4, a token of 1, Uri-Path 2, the marker, and 2 as the ports go in 3 octets (5684
+    # is none of 0xf0bX and 0xf0XX, RFC 6282 section 4.3.3); DTLS takes 11 (RFC 9147 section 4)
+    "clear-on-secured-port": DesignCase(
+        lambda: store(flow=COAP.format(code="PUT")).replace("0xf0b2", "5684"),
+        lambda: store(flow=COAP.format(code="PUT")).replace("0xf0b2", "5683"),
+        Told(
+            "risk",
+            "flow up",
+            "CoAP without DTLS has the port 5684",
+            ("first hop: room 98, 87 with DTLS 1.3", "forwarded hop: room 95, 84 with DTLS 1.3"),
+        ),
+    ),
     # the shortest record header (RFC 9147 section 4): flags 1, number 1; content type 1, code 8
     "protection-does-not-fit": DesignCase(
         lambda: store(octets=105),

@@ -7,7 +7,7 @@ from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.design.application import NONE, Application, Dtls, Oscore
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import LowpanError, plural
-from lowpanbudget.findings.draft import MANY, Draft, message_of, with_application
+from lowpanbudget.findings.draft import MANY, Draft, message_of, rooms_beside, with_application
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.wording import octets_text, room_text
@@ -17,6 +17,7 @@ from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.measure import deepest, frames_of, room_of
+from lowpanbudget.stack.upper import DTLS_PORT
 
 _BLOCK1, _BLOCK2 = "Block1", "Block2"
 _BLOCKS = (1024, 512, 256, 128, 64, 32, 16)  # RFC 7959 section 2.2
@@ -76,6 +77,22 @@ def block_size_to_use(draft: Draft, fit: Fit) -> Hits:
     yield Hit(f"{octets_text(fit.octets)} do not fit one frame; {cause}", (), message_of(fit))
 
 
+@PROTOCOLS.rule("clear-on-secured-port", Flow)
+def clear_on_secured_port(draft: Draft, flow: Flow) -> Hits:
+    """Look at the ports, and measure the frames with DTLS 1.3 where a flow has two ends."""
+    now = flow.application
+    if now.coap is None or now.dtls is not None:
+        return
+    if DTLS_PORT not in {flow.source_port, flow.destination_port}:
+        return
+    evidence: tuple[str, ...] = ()
+    if flow.group is None:
+        secured = replace(flow, application=_with_dtls(now))
+        evidence = tuple(rooms_beside(draft, flow, secured, "with DTLS 1.3"))
+    cause = f"CoAP without DTLS has the port {DTLS_PORT}"
+    yield Hit(cause, evidence, f"flow {flow.name}")
+
+
 @PROTOCOLS.rule("protection-does-not-fit", Fit)
 def protection_does_not_fit(draft: Draft, fit: Fit) -> Hits:
     """Encode with stand-in keys."""
@@ -100,8 +117,13 @@ def _protected(application: Application) -> Iterator[tuple[str, Application, Cit
     if application.coap is not None:
         oscore = Oscore(b"\x01", b"\x02", sequence=255)
         yield "OSCORE", replace(application, oscore=oscore), rfc(8613, "6")
+    yield "DTLS 1.3", _with_dtls(application), rfc(9147, "4")
+
+
+def _with_dtls(application: Application) -> Application:
+    """Return the protocols of a flow with DTLS 1.3 and its short tag."""
     suite = next(one for one in SUITES.values() if one.version == "1.3" and one.aead.tag == 8)
-    yield "DTLS 1.3", replace(application, dtls=Dtls(suite, sequence=255)), rfc(9147, "4")
+    return replace(application, dtls=Dtls(suite, sequence=255))
 
 
 @PROTOCOLS.rule("handshake-takes-many-frames", Flow)
