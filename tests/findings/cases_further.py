@@ -351,6 +351,22 @@ def without_checksum() -> Capture:
     return Capture([air.frame(air.ip(source, to, 17, air.udp(b"data", source, to, checksum=0)))])
 
 
+def under_the_key_in(pan: int) -> Capture:
+    """Three readings sealed with the network's key, in a PAN of their own."""
+    frames = []
+    for number in range(1, 4):
+        header = air.mac(
+            number, (FAR_NODE, air.FAR_ROOT), security=air.Security(5, 1, number, key_index=1)
+        )
+        packed = air.payload(
+            air.datagram(DATA, links=(FAR_NODE, air.FAR_ROOT)), (FAR_NODE, air.FAR_ROOT)
+        )
+        frames.append(
+            encode_frame(replace(header, destination_pan=pan), packed, key=air.KEY).octets
+        )
+    return Capture([*frames], SMALL, PLAN, keys=(air.KEY,))
+
+
 def planned_as(frames: list[bytes | tuple[float, bytes]]) -> Capture:
     return Capture(frames, SMALL, PLAN)
 
@@ -1819,6 +1835,21 @@ FURTHER = (
             30,
             advice="Look why 0x0018 was gone, its supply first: no filter and no key explains that it sent nothing. "
             "See that the nodes behind it find another parent.",
+        ),
+    ),
+    # who has the key is none of the neighbour's: what the key opens names its node
+    Further(
+        "pan-not-in-design",
+        lambda: under_the_key_in(0x51B8),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:17",
+            "frames carry PAN ID 0x51b8, and a key that was given opens them",
+            (),
+            (1, 2, 3),
+            3,
+            advice="Give the node the PAN ID of the design, link.pan_id, or the design that of the node: who has the key "
+            "belongs to the network, and receivers filter by PAN ID.",
         ),
     ),
     # every second frame is an answer, and the request twice as often as planned

@@ -281,10 +281,21 @@ _ANSWERED = (
 
 @PLAN.rule("pan-not-in-design", Mac, least=3)
 def pan_not_in_design(scene: Scene, mac: Mac) -> Hits:
-    """Compare PAN IDs."""
-    if mac.frame_type == FrameType.DATA and scene.is_beside_design:
-        pan = f"{mac.pan_id:#06x}"
-        yield Hit(f"frames carry PAN ID {pan}", (), f"PAN {pan}")
+    """Compare PAN IDs; what a given key opens is no neighbour's, and its node is named."""
+    if mac.frame_type != FrameType.DATA or not scene.is_beside_design:
+        return
+    cause = f"frames carry PAN ID {mac.pan_id:#06x}"
+    if scene.frame.verified:
+        cause += ", and a key that was given opens them"
+        yield Hit(cause, (), scene.sender, severity=Severity.RISK, advice=_OWN_PAN)
+    else:
+        yield Hit(cause, (), f"PAN {mac.pan_id:#06x}")
+
+
+_OWN_PAN = (
+    "Give the node the PAN ID of the design, link.pan_id, or the design that of the node: who has the key belongs to "
+    "the network, and receivers filter by PAN ID."
+)
 
 
 @PLAN.rule("port-not-in-design", HeardDatagram)
