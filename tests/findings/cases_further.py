@@ -129,6 +129,7 @@ from findings.judge import Told
 
 from lowpanbudget import encode_frame
 from lowpanbudget.findings.captures.checksums import COMPUTED
+from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType
 
 SAME_WORDS = {
@@ -356,7 +357,7 @@ def under_the_key_in(pan: int) -> Capture:
     frames = []
     for number in range(1, 4):
         header = air.mac(
-            number, (FAR_NODE, air.FAR_ROOT), security=air.Security(5, 1, number, key_index=1)
+            number, (FAR_NODE, air.FAR_ROOT), security=Security(5, 1, number, key_index=1)
         )
         packed = air.payload(
             air.datagram(DATA, links=(FAR_NODE, air.FAR_ROOT)), (FAR_NODE, air.FAR_ROOT)
@@ -1848,8 +1849,8 @@ FURTHER = (
             (),
             (1, 2, 3),
             3,
-            advice="Give the node the PAN ID of the design, link.pan_id, or the design that of the node: who has the key "
-            "belongs to the network, and receivers filter by PAN ID.",
+            advice="Give the node the PAN ID of the design, link.pan_id, or the design that of the node: who has the "
+            "key belongs to the network, and receivers filter by PAN ID.",
         ),
     ),
     # every second frame is an answer, and the request twice as often as planned
