@@ -29,7 +29,7 @@ def moved(*tids: int, router: bytes = ROOT, answers: int = 3) -> Capture:
     return Capture([*frames])
 
 
-def passed_on(*steps: tuple[bytes, int, bool, int], by: bytes | None = None) -> Capture:
+def passed_on(*steps: tuple[bytes, int | None, bool, int], by: bytes | None = None) -> Capture:
     """What routers say of a context, 10 s apart: who, in which version, whether with C = 1, for how many minutes.
 
     Each says it to FAR_NODE, with the version of the border router (RFC 6775 section 4.3): type 35, three units, the
@@ -42,7 +42,9 @@ def passed_on(*steps: tuple[bytes, int, bool, int], by: bytes | None = None) -> 
         context = air.context_option(
             3 if by is None else 1, HELD, compress=compress, minutes=minutes
         )
-        border = struct.pack(">BBHHHH", 35, 3, version, 0, 0, 0)[:8] + ROOT_ADDRESS.packed
+        border = b""
+        if version is not None:
+            border = struct.pack(">BBHHH", 35, 3, version, 0, 0) + ROOT_ADDRESS.packed
         body = bytes([64, 0]) + struct.pack(">HII", 1800, 0, 0) + context + border
         packet = air.nd_message(134, body, *ends)
         frames.append((1 + 10.0 * n, air.frame(packet, n, (router, FAR_NODE))))
@@ -211,6 +213,36 @@ NEIGHBOUR_FURTHER = (
             (3,),
         ),
     ),
+    # "since an old version number will be ..." (section 8.1.1): it is kept "in stable storage"
+    Further(
+        "context-announced-otherwise",
+        lambda: passed_on((ROOT, 2, True, 60), (ROOT, 1, True, 60)),
+        Told(
+            "risk",
+            f"{PARENT}: versions",
+            "a router goes back to an older version of its border router, which all others ignore",
+            (f"{ROOT_ADDRESS}: version 2 in frame 1, 1 in frame 2",),
+            (1, 2),
+            advice="Let the border router keep its version over restarts, and let other routers forget what an older "
+            "version said.",
+            cite="RFC 6775 §8.1.3",
+        ),
+    ),
+    # "If a received RA does not contain an ABRO, then the RA MUST be silently ignored" (section 8.1.3)
+    Further(
+        "context-announced-otherwise",
+        lambda: passed_on((ROOT, 1, True, 60), (ROOT, None, True, 60)),
+        Told(
+            "risk",
+            f"{PARENT}: contexts of no border router",
+            "contexts are announced without their border router, and other routers ignore them",
+            (f"{PARENT} announces others with {ROOT_ADDRESS} in frame 1",),
+            (2,),
+            advice="Let routers pass prefixes and contexts on together with the border router option that they came "
+            "with.",
+            cite="RFC 6775 §8.1.3",
+        ),
+    ),
     # the same version cannot say both: "The version number ... increases this version number each time"
     Further(
         "context-announced-otherwise",
@@ -257,6 +289,15 @@ NEIGHBOUR_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "an older version of the border router": (
         "context-announced-otherwise",
         lambda: passed_on((ROOT, 2, True, 60), (RELAY, 1, True, 0)),
+    ),
+    # "If multihop distribution is not done using RA messages ... nothing in Section 8.1 applies" (section 8.1.3)
+    "contexts in a network without border router options": (
+        "context-announced-otherwise",
+        lambda: passed_on((ROOT, None, True, 60), (RELAY, None, True, 60)),
+    ),
+    "versions that count up": (
+        "context-announced-otherwise",
+        lambda: passed_on((ROOT, 1, True, 60), (ROOT, 2, True, 60), (RELAY, 2, True, 60)),
     ),
     # it may not have heard of it yet: MIN_CONTEXT_CHANGE_DELAY is 300 s (section 9)
     "a node that goes on while a change is spread": (

@@ -257,7 +257,7 @@ _OTHERWISE = Noticed("context-differs"), Noticed(_DISPUTED)
 
 
 @CONTEXTS.rule("context-announced-otherwise", *_OTHERWISE, varies=True)
-def announced_otherwise(scene: Scene, notice: Notice) -> Hits:
+def announced_otherwise(_memory: object, scene: Scene, notice: Notice) -> Hits:
     """Take the notices of what was learned, and of what is not believed; by who says so."""
     certainty = Certainty.CAPTURE if notice.name == _DISPUTED else None
     cause = "contexts are announced otherwise than they hold"
@@ -265,7 +265,7 @@ def announced_otherwise(scene: Scene, notice: Notice) -> Hits:
 
 
 @CONTEXTS.rule("context-announced-otherwise", Noticed("context-moved"), varies=True)
-def moved_at_once(scene: Scene, notice: Notice) -> Hits:
+def moved_at_once(_memory: object, scene: Scene, notice: Notice) -> Hits:
     """Take the notices of contexts that their own router makes others."""
     cause = "a context becomes another before nobody uses it any more"
     subject = f"{scene.sender}: its own contexts"

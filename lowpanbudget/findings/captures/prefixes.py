@@ -5,11 +5,14 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address, IPv6Network
 from math import inf
 
+from lowpanbudget.capture.follow.learning import BorderVersion, border_version
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, link_text
+from lowpanbudget.findings.captures.contexts import CONTEXTS, announced
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.lifetimes import Granted, Lifetimes
-from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -17,6 +20,7 @@ from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRo
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.internet.nd.options import INFINITE, PrefixInformation
 from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.values import dataclass, field
 
 PREFIXES = Subject("prefixes")
 
@@ -173,3 +177,73 @@ def prefix_announced_otherwise(memory: Versions, _known: Surroundings) -> Hits:
             evidence = _said(router, *said), _said(example[0], *example[1])
             subject = str(border if is_open else router)
             yield Hit(cause, evidence, subject, (said[1], example[1][1]))
+
+
+# --- the border router they are of -----------------------------------------------------------------------
+
+_BORDERS = 4  # of a router that are told apart; our choice
+_KEEP_TOGETHER = "Let routers pass prefixes and contexts on together with the border router option that they came with."
+_KEEP_VERSION = (
+    "Let the border router keep its version over restarts, and let other routers forget what an older version "
+    "said."
+)
+
+
+@dataclass(slots=True)
+class _BordersSaid:
+    """The last version of each border router that a router announced, and contexts that it announced of none."""
+
+    versions: dict[IPv6Address, tuple[BorderVersion, int]] = field(default_factory=dict)
+    without: Frames = field(default_factory=Frames)
+
+
+# by the router
+BordersOfRouters = FirstNamed[IPv6Address, _BordersSaid]
+
+
+@CONTEXTS.rule("context-announced-otherwise", Icmpv6, memory=FirstNamed)
+def contexts_of_border(memory: BordersOfRouters, scene: Scene, message: Icmpv6) -> Hits | None:
+    """Compare the version with what the same router announced before: one that is older is ignored."""
+    content, header = message.message, scene.header
+    if not isinstance(content, RouterAdvertisement) or header is None:
+        return None
+    said = None if message.checksum_ok is False else memory.entry(header.source, _BordersSaid)
+    if said is None:
+        return None
+    border, has_contexts = border_version(content), any(announced(message))
+    if border is None:
+        if has_contexts:
+            said.without.note(scene.number)
+        return None
+    before, number = said.versions.get(border.border, (border, 0))
+    if border.border in said.versions or len(said.versions) < _BORDERS:
+        said.versions[border.border] = border, scene.number
+    if not has_contexts or not before.is_newer_than(border):
+        return None
+    cause = "a router goes back to an older version of its border router, which all others ignore"
+    versions = (
+        f"version {before.version} in frame {number}, {border.version} in frame {scene.number}"
+    )
+    evidence, frames = (f"{border.border}: {versions}",), (number, scene.number)
+    return (
+        Hit(
+            cause, evidence, f"{header.source}: versions", frames, advice=_KEEP_VERSION,
+            certainty=Certainty.CAPTURE, cite=rfc(6775, "8.1.3"),
+        ),
+    )  # fmt: skip
+
+
+@CONTEXTS.at_end("context-announced-otherwise")
+def contexts_of_no_border(memory: BordersOfRouters, _known: Surroundings) -> Hits:
+    """Judge routers that announce some contexts with their border router: "If ... not contain an ABRO ... ignored"."""
+    for router, said in memory.items():
+        if not said.without or not said.versions:
+            continue
+        cause = "contexts are announced without their border router, and other routers ignore them"
+        border, number = next(iter(said.versions.values()))
+        evidence = (f"{router} announces others with {border.border} in frame {number}",)
+        yield Hit(
+            cause, evidence, f"{router}: contexts of no border router", tuple(said.without),
+            advice=_KEEP_TOGETHER, times=len(said.without), certainty=Certainty.CAPTURE,
+            cite=rfc(6775, "8.1.3"),
+        )  # fmt: skip
