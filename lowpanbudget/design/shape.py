@@ -235,7 +235,8 @@ class RoutingShape(ShapeTable):
     )
     tunnel: bool = key(
         Flag(),
-        "An outer IPv6 header around the packet; RFC 9008 tells who needs it.",
+        "An outer IPv6 header around the packet; RFC 9008 tells who needs it. Up, its source is the node, compressed "
+        "against the root's address: plan with the node whose address differs most from it.",
         default=False,
     )
 
