@@ -82,6 +82,11 @@ def carry_burst(
         count *= 2
 
 
+def runs_like(plan: BurstPlan) -> int | None:
+    """Return the ``runs`` of another play that looks at a burst as a plan did: None where nobody asked for a number."""
+    return None if _RUNS <= plan.runs <= _LONGER * _RUNS else plan.runs
+
+
 def _numbers(begin: int, runs: int, tell: Tell | None) -> Iterator[int]:
     """Yield the numbers of the runs from the first on, and tell ahead of it and behind each how many are done."""
     for run in range(begin, runs):

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
-from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.burst import carry_burst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.carry import judged
@@ -50,7 +50,7 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
         first = _compared(plan, then)
         if then.runs < plan.runs and (eased(*first) or is_promising(*first)):
             # a yes is said of nothing that was looked at less than the burst itself
-            then = carry_burst(change.design, plan.name, seed=plan.seed, runs=plan.runs)
+            then = carry_burst(change.design, plan.name, seed=plan.seed, runs=runs_like(plan))
         was, after = _compared(plan, then)
         is_doubtful = not eased(was, after)
         if is_doubtful and not is_promising(was, after):

@@ -1,12 +1,12 @@
 """Changes made together, where none alone is enough: the best one stays, and what helps beside it is sought again."""
 
 from collections.abc import Callable, Sequence
-from functools import reduce
+from functools import partial, reduce
 from typing import Any, NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
-from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.burst import carry_burst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry
@@ -19,6 +19,7 @@ from lowpanbudget.values import dataclass, replace
 
 Tell = Callable[[int, int], None]  # how many changes of a round were tried, of how many
 _MOST = 3  # changes: of more nobody knows what each is for
+_ROUNDS = 5  # one number may have to grow in several of them
 _LEAVES = 0.9  # of what is too much at most: three changes that each leave more are not enough
 
 
@@ -86,16 +87,15 @@ def burst_together(
     design: Design, plan: BurstPlan, alone: Sequence[Helping], tell: Tell | None = None
 ) -> ChangesTogether | None:
     """Return changes with which a burst is in, where none that helps ``alone`` is enough; or None."""
+    play = partial(carry_burst, name=plan.name, seed=plan.seed, runs=runs_like(plan))
 
     def seek(then: Design) -> Sequence[Helping]:
-        return burst_helping(
-            then, carry_burst(then, plan.name, seed=plan.seed, runs=plan.runs), tell
-        )
+        return burst_helping(then, play(then), tell)
 
     besides = Besides(design, plan.seed)
 
     def judge(then: Design) -> SetTrial | None:
-        played = carry_burst(then, plan.name, seed=plan.seed, runs=plan.runs)
+        played = play(then)
         if besides.fails(then) or besides.broken(then) is not None:
             return None
         return SetTrial(played.holds, played.is_close, played.checks[0])
@@ -114,8 +114,9 @@ def _together(
         return None
     made: dict[str, Helping] = {}  # what a key is changed to later takes the place of the earlier
     then, found = design, alone
-    for _ in range(_MOST):
-        best = next((one for one in found if _may_stay(one)), None)
+    for _ in range(_ROUNDS):
+        may_stay = filter(_may_stay, found)
+        best = next((one for one in may_stay if one.change.key in made or len(made) < _MOST), None)
         if best is None:
             return None
         then = best.change.design
