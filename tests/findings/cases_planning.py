@@ -180,6 +180,12 @@ CASES = {
             ("level 5 adds a code of 4 octets",),
         ),
     ),
+    # a share of 1 is the whole (the schema: "0.01 is 1 %")
+    "duty-cycle-without-limit": DesignCase(
+        lambda: store() + "[limits]\nduty_cycle = 1\n",
+        lambda: store() + "[limits]\nduty_cycle = 0.01\n",
+        Told("remark", "the network", "limits.duty_cycle = 1 is 100 % of the time"),
+    ),
     # RFC 6775 section 4.2: each context is an option of its own, and the number of one in compressed headers
     "prefix-in-two-contexts": DesignCase(
         lambda: store(extra='[[context]]\nid = 3\nprefix = "2001:db8:1::/64"'),

@@ -61,6 +61,14 @@ def prefix_in_two_contexts(draft: Draft, _design: Draft) -> Hits:
                 )
 
 
+@SETTINGS.rule("duty-cycle-without-limit", Draft)
+def duty_cycle_without_limit(draft: Draft, _design: Draft) -> Hits:
+    """Look whether a node may send all the time: 1 was perhaps meant as a percentage."""
+    limits = draft.design.limits
+    if limits is not None and limits.duty_cycle == 1:
+        yield Hit("limits.duty_cycle = 1 is 100 % of the time", (), "the network")
+
+
 @SETTINGS.rule("hop-limit-costs-an-octet", Flow)
 def hop_limit_costs_an_octet(_draft: Draft, flow: Flow) -> Hits:
     """Look at each flow from inside the mesh."""
