@@ -46,6 +46,9 @@ _CAPTURE = {"capture": "the file as it was named"}
 _FRAME = {
     "kind": "of a header in layers, of a message and of an option: its class, whose other names are those of the "
     "header's fields (explain HEADER); of an options header its number: 0 hop-by-hop, 60 destination",
+    "nhc": "of an Iphc in layers: whether the next header is compressed as well, its bit NH",
+    "contexts": "of an Iphc in layers: the numbers of the contexts that source and destination use; null for none",
+    "generic": "of a compressed next header in layers: whether byte code (GHC) carries it or its data",
 }
 _WRITTEN = _CAPTURE | {
     "output": "the file written",
@@ -95,7 +98,7 @@ NAMES = {
             "restored_in": "the frame that brought the headers restored, where it is another",
             "contents": "what byte code (GHC) of this frame stands for, span by span",
             "shortest": "CapturedFrame.shortest: a Comparison, or the reason why there is none",
-            "header": "of a field restored: the name of its header",
+            "header": "of a field restored: the name of its header; of an Iphc in layers: the one that it stands for",
             "depth": "of a field restored: how many headers its header stands in",
             "carried": "of a field restored: its bits on the air",
             "octet": "of a field restored: at which octet they stand",
@@ -156,7 +159,10 @@ NAMES = {
         {"compatible": "a list of FormatComparison, message by message"},
     ),
     "compress": JsonNames("Compressed", {}),
-    "decompress": JsonNames("Decompressed", _FRAME),
+    "decompress": JsonNames(
+        "Decompressed",
+        _FRAME | {"header": "of an Iphc in layers: the IPv6 header that it stands for"},
+    ),
     "encodings": JsonNames(
         "Alternative",
         {

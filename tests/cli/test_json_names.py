@@ -13,6 +13,8 @@ import lowpanbudget
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.json_names import names_told
 from lowpanbudget.cli.json_table import NAMES
+from lowpanbudget.fields import Choice, Header
+from lowpanbudget.layers import catalogue
 from lowpanbudget.payload.search.receiver import Outcome
 
 ARCHIVE, FOOTBRIDGE = "examples/archive.toml", "examples/footbridge.toml"
@@ -87,6 +89,22 @@ def unexplained(calls: list[tuple[str, ...]], folder: str) -> dict[str, set[str]
 
 def test_names_of_quick_commands_are_explained(tmp_path: Path) -> None:
     assert unexplained([call for call in SEEN if call[0] in QUICK], str(tmp_path)) == {}
+
+
+def test_names_of_headers_are_told_or_are_those_of_their_tables() -> None:
+    """RFC 6282 sections 3.1.1 and 4.3, and what the decoder makes of their bits: contexts, NH, byte code (RFC 7400)."""
+    hex_, *ends = next(call[1:] for call in SEEN if call[0] == "decompress")
+    fields = {
+        (part.label if isinstance(part, Choice) else part.name).lower().replace(" ", "_")
+        for entry in catalogue.entries()
+        if isinstance(entry.table, Header)
+        for part in entry.table.fields
+    }
+    layers = json.loads(invoke("decompress", hex_, *ends, "--json").stdout)["layers"]
+    found = {name for layer in layers for name in layer}
+    assert {"nhc", "contexts", "generic", "source_port"} < found
+    assert found <= fields | names_told("decompress")
+    assert found <= fields | names_told("annotate")
 
 
 @pytest.mark.long
