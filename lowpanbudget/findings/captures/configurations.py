@@ -81,7 +81,7 @@ def configuration_not_the_roots(memory: Configured, _known: Surroundings) -> Hit
         if said.rank > root.min_hop_rank_increase:
             continue
         for configured, told in others:
-            if told.stretches < _OFTEN or told.rank == said.rank or not told.senders:
+            if told.stretches < _OFTEN or not told.senders:
                 continue
             changed = [one for one in _WORDS if getattr(root, one) != getattr(configured, one)]
             here, there = (
