@@ -30,6 +30,12 @@ IPV6 = {
         "frame to 0xffff (broadcast), which nobody acknowledges and nobody sends again.",
         rfc(4291, "2.7"), ("destination address mode", "upkeep", "access.slots.shared_cells"), also=("ff02::1",),
     ),
+    "multicast forwarding (MPL)": Gloss(
+        "How a packet to a group crosses a network of routers: each sends it on once, told apart from others by the "
+        "seed and the sequence in a hop-by-hop option of type 0x6d. From memory; here its options and its ICMPv6 "
+        "messages (type 159) stay octets.",
+        rfc(7731, "2"), ("multicast", "hop-by-hop options"), also=("MPL option",),
+    ),
     "unicast (anycast)": Gloss(
         "To one node. An anycast address is one that several nodes have: the nearest gets the packet.",
         rfc(4291, "2"), ("multicast",),
