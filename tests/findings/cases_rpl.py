@@ -209,7 +209,7 @@ RPL_CASES: dict[str, Case] = {
     ),
     # "MUST be preceded by one or more RPL Target options" (section 6.7.8), else "it MUST discard the DAO" (9.4, rule 6)
     "rpl-message-of-wrong-form": Case(
-        lambda: of_mode(1, OVER_RELAY, TARGET, times=1),
+        lambda: of_mode(1, b"\x00", OVER_RELAY, TARGET, times=1),
         lambda: of_mode(1, TARGET, OVER_RELAY, times=1),
         Told(
             "failure",
@@ -391,6 +391,23 @@ RPL_FURTHER = [
             TAKEN_BACK,
             ("frame 5: No-Path DAO; frame 7: 0x0001 routes 61.9 s later",),
             (5, 7),
+        ),
+    ),
+    # what RELAY takes back is not the path over THIRD, which lasts for 120 s
+    Further(
+        _PATH,
+        lambda: later(
+            told_up(1, 1, 2, NODE, THIRD, ROOT),
+            told_up(2, 2, 0, *WAY, sequence=239),
+            led_down(124, 3, to=THIRD),
+            sent(125, 2, (THIRD, ROOT)),
+        ),
+        Told(
+            "risk",
+            FAR,
+            "datagrams are routed down to an address whose path for 120 s ran out",
+            ("frame 3: DAO; frame 6: 0x0001 routes 123 s later, 2.9 s too late",),
+            (3, 6),
         ),
     ),
     Further(
