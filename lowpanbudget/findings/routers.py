@@ -8,6 +8,7 @@ from collections import Counter
 from math import inf
 from typing import NamedTuple
 
+from lowpanbudget.capture.follow.repeats import COPY_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
@@ -20,6 +21,8 @@ _MOST_AT_ALL = 65_536  # after which all that waits is forgotten
 _OVERTAKEN = 3  # later ones that were sent on before: a queue keeps its order; our choice
 
 
+_MOST_ON = 8  # datagrams that one router sent on last
+_AGAIN_S = COPY_NS / 10**9
 _ROUND_S = 300.0  # without a frame of a router, after which its 256 sequence numbers tell nothing; our choice
 _ABOUT_AS_LONG = 80  # octets that headers of RPL and a tunnel add or take away; our choice
 
@@ -113,10 +116,21 @@ class _Flows(FirstNamed[Ends, RoutedFlow]):
     MOST = 32
 
 
+class SentOn(NamedTuple):
+    """A datagram that a router sent on, to whom and with which hop limit; ``answered``: it was acknowledged."""
+
+    to: bytes | None
+    hop_limit: int
+    number: int
+    time_s: float
+    answered: bool = False
+
+
 @dataclass(slots=True)
 class Router:
     """A node that takes datagrams, by their ends; its last frame number, whether that is a counter, and when.
 
+    ``on`` are those that it sent on last; so many it sent ``again``, though they were acknowledged.
     ``oldest_s``: when it took what has waited for longest, or before. ``under``: the ends of what it took last, as a
     router may change those of a route.
     """
@@ -125,6 +139,25 @@ class Router:
     last: tuple[int, bool, float] | None = None
     oldest_s: float = inf
     under: Recent[int, Ends] = field(default_factory=Recent)
+    on: Recent[int, SentOn] = field(default_factory=lambda: Recent(_MOST_ON))
+    again: int = 0
+    again_frames: Frames = field(default_factory=Frames)
+
+    def send_again(self, mark: int, now: SentOn) -> None:
+        """Note a datagram that it sends on; once more where the receiver has it, and it did not come again."""
+        before = self.on.renew(mark, now)
+        if before is None or not before.answered:
+            return
+        is_same = (before.to, before.hop_limit) == (now.to, now.hop_limit)
+        if is_same and 0 <= now.time_s - before.time_s <= _AGAIN_S:
+            self.again += 1
+            self.again_frames.note(before.number, now.number)
+
+    def hear_answer(self, mark: int, number: int) -> None:
+        """Take an acknowledgement of the frame of this number with a datagram that it sent on."""
+        sent = self.on.get(mark)
+        if sent is not None and sent.number == number:
+            self.on[mark] = sent._replace(answered=True)
 
     def send_on(self, datagram: HeardDatagram, number: int) -> None:
         """Note what it sends, in this frame."""
@@ -174,13 +207,14 @@ class Router:
 
 
 class Offered(NamedTuple):
-    """A frame with a datagram that asks for an acknowledgement: who should give it, and what of."""
+    """A frame with a datagram that asks for an acknowledgement: who should give it, what of, and to whom."""
 
     receiver: bytes
     datagram: HeardDatagram
     number: int
     sequence: int | None
     copied: bool
+    sender: bytes | None
 
 
 class Routers(FirstNamed[bytes, Router]):
@@ -194,7 +228,12 @@ class Routers(FirstNamed[bytes, Router]):
         """Take what was acknowledged."""
         router = self.entry(asked.receiver, Router)
         datagram, mark = asked.datagram, asked.datagram.mark
-        if router is None or mark is None:
+        if mark is None:
+            return
+        sender = None if asked.sender is None else self.get(asked.sender)
+        if sender is not None:
+            sender.hear_answer(mark, asked.number)
+        if router is None:
             return
         flow = router.flows.get(datagram.ends)
         if flow is None:

@@ -357,6 +357,31 @@ def relayed_again(*again: int, anew: bool = True) -> Capture:
     return Capture(frames)
 
 
+def sent_on_again(*again: int, answered: bool = True, back: bool = False) -> Capture:
+    """Six readings over a relay, some of which it sends on a second time, 20 ms later, under a new number.
+
+    ``answered``: the root acknowledged the first; ``back``: the reading came to the relay a second time in between.
+    """
+    frames: Timed = []
+    own = there = 0
+    for number in range(6):
+        at, data = 1.0 + number, b"reading %d" % number
+        for turn in range(1 + (number in again)):
+            if back or not turn:
+                there += 1
+                first = air.frame(air.datagram(data), there, (NODE, RELAY))
+                frames += [
+                    (at + turn * 0.02, first),
+                    (at + turn * 0.02 + 0.001, acknowledgement(there)),
+                ]
+            own += 1
+            on = air.frame(air.datagram(data, hop_limit=63), 100 + own, (RELAY, ROOT))
+            frames.append((at + turn * 0.02 + 0.005, on))
+            if answered or turn or number not in again:
+                frames.append((at + turn * 0.02 + 0.006, acknowledgement(100 + own)))
+    return Capture(frames)
+
+
 COPY = bytes.fromhex("025e1000000000ff")
 REGISTERED = "2001:db8:1::ff:fe00:17"
 REPLACED = (
@@ -532,6 +557,19 @@ NODES_CASES: dict[str, Case] = {
         ),
         also=frozenset({"sent-again-as-new"}),
     ),
+    # four frames a reading, and two more of one that is sent on again: the second reading's begin with frame 7
+    "datagrams-sent-on-again": Case(
+        lambda: sent_on_again(1, 2, 3),
+        lambda: sent_on_again(1, 2, 3, answered=False),
+        Told(
+            "waste",
+            "0x0018",
+            "0x0018 sent 3 datagrams on again under a new number, which were acknowledged",
+            (),
+            (7, 9, 13, 15, 19, 21),
+            3,
+        ),
+    ),
     "address-of-two-devices": Case(
         lambda: Capture(
             [registration(FAR_NODE, 1), registration(COPY, 2), registration(COPY, 3, 1)]
@@ -609,6 +647,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that only answers, and is asked no more": (
         "node-fell-silent",
         lambda: polled_for(11),
+    ),
+    "readings that came to the relay twice": (
+        "datagrams-sent-on-again",
+        lambda: sent_on_again(1, 2, 3, back=True),
     ),
     "a node that only polls at the end": ("node-fell-silent", lambda: polled(11)),
     "a node that sends more rarely from then on": (

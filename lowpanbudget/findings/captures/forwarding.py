@@ -8,7 +8,7 @@ from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.routers import Offered, RoutedFlow
+from lowpanbudget.findings.routers import Offered, RoutedFlow, Router, SentOn
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet import ipv6
@@ -56,6 +56,7 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
     router = None if mac.source is None else routers.get(mac.source)
     if router is not None:
         router.send_on(datagram, scene.number)
+        _send_on_again(router, scene, datagram)
         if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:
             router.forget()  # it says itself what it cannot send on
     routers.asked = None
@@ -65,10 +66,25 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
         return
     if datagram.is_sum_wrong:
         return  # the router may restore something else
-    to = mac.destination
+    to, mark = mac.destination, datagram.mark
+    taker = None if to is None else routers.get(to)
+    if taker is not None and mark is not None:
+        taker.on.pop(mark, None)  # it comes again
     if mac.ack_request and to is not None and to != BROADCAST:
         copied = scene.copied is not None
-        routers.asked = Offered(to, datagram, scene.number, scene.sequence, copied)
+        routers.asked = Offered(to, datagram, scene.number, scene.sequence, copied, mac.source)
+
+
+def _send_on_again(router: Router, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note what a node sends of another's, which it has no reason of its own to say again."""
+    mac, mark, passage = scene.frame.mac, datagram.mark, scene.passage
+    if mac is None or mark is None or scene.is_fragment:
+        return
+    # what it says again is no step on its way
+    if mark not in router.on if passage is None else passage.in_mesh:
+        return
+    sent = SentOn(mac.destination, datagram.outer.hop_limit, scene.number, scene.time_s)
+    router.send_again(mark, sent)
 
 
 @FORWARDING.at_end("datagrams-not-sent-on")
@@ -146,3 +162,14 @@ def datagrams_sent_on_twice(known: Surroundings) -> Hits:
             cause = f"{name} sent {plural(flow.twice, 'datagram')} on twice, which came to it under two frame numbers"
             subject = f"{name}: {source} to {destination}"
             yield Hit(cause, (), subject, tuple(flow.twice_frames), times=flow.twice)
+
+
+@FORWARDING.at_end("datagrams-sent-on-again")
+def datagrams_sent_on_again(known: Surroundings) -> Hits:
+    """Tell of each router what it sent on once more though it was acknowledged."""
+    for address, router in known.routers.items():
+        if router.again < _SOME:
+            continue
+        name = link_text(address)
+        cause = f"{name} sent {plural(router.again, 'datagram')} on again under a new number, which were acknowledged"
+        yield Hit(cause, (), name, tuple(router.again_frames), times=router.again)
