@@ -15,7 +15,8 @@ _OF_KEYS = ".keys.toml"
 
 _EXAMPLE = """\b
 lowpanbudget init mesh.toml && lowpanbudget fit mesh.toml
-lowpanbudget init mesh.toml --addresses extended --security 6 --routing non-storing --hops 4 --transport oscore
+lowpanbudget init mesh.toml --addresses extended --security 6 \\
+    --routing non-storing --hops 4 --transport oscore
 lowpanbudget init net.toml --network csma && lowpanbudget carry net.toml
 lowpanbudget init --example archive.toml archive.toml"""
 

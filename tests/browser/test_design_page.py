@@ -428,6 +428,20 @@ def test_what_is_chosen_covers_nothing_on_a_narrow_screen(opened: Any) -> None:
         assert above  # it stands under the field that it tells of
 
 
+def test_on_a_low_screen_the_frame_is_seen_first(opened: Any) -> None:
+    """Of a screen of 768 lines a browser leaves some 600: what a field says covers the frame once one is chosen."""
+    metrics = {"width": 1280, "height": 600, "deviceScaleFactor": 1, "mobile": False}
+    opened.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
+    place = "return getComputedStyle(detail).position"
+    assert opened.execute_script(place) == "static"
+    seen = "return [...document.querySelectorAll('#frame .row')].filter((one) => one.getBoundingClientRect().top < 600)"
+    assert len(opened.execute_script(seen)) > 3  # the ruler and rows
+    opened.find_element(By.CSS_SELECTOR, "#frame .cell").click()
+    assert opened.execute_script(place) == "sticky"
+    look(opened, 1280, "light")
+    assert opened.execute_script(place) == "sticky"
+
+
 _COVERED = """
 const box = detail.getBoundingClientRect();
 const every = [...document.querySelectorAll("main .cell, main p, main h2, main li")];

@@ -149,6 +149,7 @@ function drawFigure(frame, list) {
   drawKey(); drawDetail(); drawLedger("ledger", fields, "f", current); drawAbsent(list);
 }
 function pick(number, {focus = false} = {}) {
+  document.documentElement.classList.add("chosen");
   current = Math.min(Math.max(number, 1), fields.length);
   for (const one of document.querySelectorAll("#frame .cell")) {
     const on = Number(one.dataset.field) === current;
