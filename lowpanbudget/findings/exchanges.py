@@ -6,6 +6,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.coap.registry import OSCORE
 
 
 def message_heard(scene: Scene, datagram: HeardDatagram) -> CoapMessage | None:
@@ -21,6 +22,14 @@ def message_heard(scene: Scene, datagram: HeardDatagram) -> CoapMessage | None:
 def message_carried(datagram: HeardDatagram) -> CoapMessage | None:
     """Return the same as everybody reads it: of a sealed one what stands outside."""
     return next((one for one in datagram.layers if isinstance(one, CoapMessage)), None)
+
+
+def message_sealed(scene: Scene, datagram: HeardDatagram) -> CoapMessage | None:
+    """Return the message that OSCORE seals, as it stands outside: in DTLS where that was opened; None without one."""
+    opened = scene.opened
+    heads = datagram.layers if opened is None else [head.value for head in opened.heads]
+    messages = (one for one in heads if isinstance(one, CoapMessage))
+    return next((one for one in messages if one.first(OSCORE) is not None), None)
 
 
 def message_answered(scene: Scene) -> CoapMessage | None:

@@ -23,6 +23,7 @@ from findings.cases_mesh import MESH_CASES, MESH_FURTHER, MESH_NEAR
 from findings.cases_misplaced import MISPLACED_CASES, MISPLACED_FURTHER, MISPLACED_NEAR
 from findings.cases_neighbours import NEIGHBOUR_CASES, NEIGHBOUR_FURTHER, NEIGHBOUR_NEAR
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
+from findings.cases_notified import NOTIFIED_FURTHER, NOTIFIED_NEAR
 from findings.cases_offsets import OFFSETS_FURTHER, OFFSETS_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_protection import (
@@ -81,6 +82,7 @@ NEAR = (
     LINK_NEAR
     | NODES_NEAR
     | ANSWERS_NEAR
+    | NOTIFIED_NEAR
     | RECORDS_NEAR
     | EXCHANGES_NEAR
     | SEALING_NEAR
@@ -154,6 +156,7 @@ def test_fires(name: str) -> None:
         *MESH_FURTHER,
         *SEALING_FURTHER,
         *RPL_FURTHER,
+        *NOTIFIED_FURTHER,
         *PROTECTION_FURTHER,
         *BEYOND_FURTHER,
     ],

@@ -2,17 +2,21 @@
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.exchanges import message_sealed
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
-from lowpanbudget.layers.internet.coap.registry import OBSERVE
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.coap.registry import OBSERVE, OSCORE
 from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S
+from lowpanbudget.layers.internet.oscore import option as oscore
 from lowpanbudget.values import dataclass
 
 ANSWERS = Subject("answers")
@@ -112,9 +116,26 @@ def answer_with_other_message_id(
 
 _FRESH_S = 128  # after which any notification counts as fresh (RFC 7641 section 3.4)
 _HALF = 1 << 23
+_OF_OSCORE = rfc(8613, "4.1.3.5.2")
+_SEALED_ADVICE = (
+    "Keep the Sender Sequence Number where no restart loses it, and let it never go back (RFC 8613 section 7.5). What "
+    "the Observe option says outside counts for nobody."
+)
 
-# server, client, its port and token; then number, message ID, when and in which frame
-Notified = Recent[tuple[int, int, int, bytes], tuple[int, int, float, int]]
+
+@dataclass(slots=True)
+class _Notified:
+    """The last notification of an observation: its number, message ID, when it came and in which frame."""
+
+    number: int
+    mid: int
+    time_s: float
+    frame: int
+    is_sealed: bool
+
+
+# server, client, its port and token
+Notified = Recent[tuple[int, int, int, bytes], _Notified]
 
 
 @ANSWERS.rule("observe-number-not-raised", HeardDatagram, memory=Recent, concerns=concerns.observe)
@@ -131,19 +152,53 @@ def observe_number_not_raised(
         return None
     if source & IID_MASK != interface_identifier(link):
         return None
-    try:
-        option = coap.decode(Reader(content.payload)).first(OBSERVE)
-    except WireError:
-        return None
-    if option is None:
+    sealed = message_sealed(scene, datagram)
+    number = _number_of(content.payload) if sealed is None else _sealed_number_of(sealed)
+    if number is None:
         return None
     key = source, destination, content.destination_port, head.token
-    now = int.from_bytes(option.octets, "big"), head.mid, scene.time_s, scene.number
+    now = _Notified(number, head.mid, scene.time_s, scene.number, sealed is not None)
     before = memory.renew(key, now)
-    if before is None or before[1] == head.mid or not now[2] - before[2] <= _FRESH_S:
+    if before is None or before.mid == head.mid or before.is_sealed != now.is_sealed:
         return None
-    if 0 < (now[0] - before[0]) % (2 * _HALF) < _HALF:
+    is_opened = now.is_sealed and scene.opened is not None and scene.opened.is_open
+    # what opens belongs to a registration that was heard
+    if not is_opened and not now.time_s - before.time_s <= _FRESH_S:
         return None
-    cause = "notifications do not have higher numbers than those before (Observe)"
-    evidence = (f"frame {before[3]}: {before[0]}; frame {scene.number}: {now[0]}",)
-    return (Hit(cause, evidence, str(datagram.header.source), (before[3], scene.number)),)
+    frames, source_text = (before.frame, scene.number), str(datagram.header.source)
+    evidence = (f"frame {before.frame}: {before.number}; frame {scene.number}: {number}",)
+    cause = "notifications do not have higher numbers than those before"
+    if not now.is_sealed:
+        if 0 < (number - before.number) % (2 * _HALF) < _HALF:
+            return None
+        return (Hit(f"{cause} (Observe)", evidence, source_text, frames),)
+    # the same number once more is a notification that comes again, or another finding
+    again = scene.begun is not None and scene.begun.number != scene.number and head.type != Type.ACK
+    if number >= before.number or again:
+        return None
+    text = f"{cause} (Partial IV)"
+    return (Hit(text, evidence, source_text, frames, advice=_SEALED_ADVICE, cite=_OF_OSCORE),)
+
+
+def _number_of(octets: bytes) -> int | None:
+    """Return the number of a notification in the clear; None of anything else."""
+    try:
+        option = coap.decode(Reader(octets)).first(OBSERVE)
+    except WireError:
+        return None
+    return None if option is None else int.from_bytes(option.octets, "big")
+
+
+def _sealed_number_of(message: CoapMessage) -> int | None:
+    """Return the number of a sealed notification: its Partial IV, which clients order by; None of anything else.
+
+    They "SHALL ignore the Outer Observe option value", and the inner one is empty (RFC 8613 section 4.1.3.5.2). The
+    first may have none.
+    """
+    option = message.first(OSCORE)
+    if option is None or message.first(OBSERVE) is None:
+        return None
+    try:
+        return oscore.decode(Reader(option.octets)).sequence
+    except WireError:
+        return None  # told where the message is read
