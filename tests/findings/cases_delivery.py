@@ -83,6 +83,12 @@ def retried(tries: int) -> Capture:
     return store(sent, CSMA)
 
 
+def numbered_anew(after: int) -> Capture:
+    """40 readings, whose own number is 0 again behind so many."""
+    packets = [Packet(1000 + index, 30.0 * index, 1, 79, index % after) for index in range(40)]
+    return store([one for packet in packets for one in over(packet, ((1, 0),))], CSMA)
+
+
 FEW = [*range(5), *range(55, 60)]  # 8 readings between the first and the last
 LATE = [
     one
@@ -137,6 +143,16 @@ DELIVERY_CASES: dict[str, Case] = {
             "risk",
             READING,
             "50 of 58 messages never came on the air; the frame numbers of their sender leave no place for them",
+        ),
+    ),
+    "messages-numbered-anew": Case(
+        lambda: numbered_anew(20),
+        lambda: numbered_anew(40),
+        Told(
+            "remark",
+            "2001:db8:1::ff:fe00:1",
+            "the numbers of its messages begin anew, once",
+            ("of reading",),
         ),
     ),
     # cells one slot before those of the hop before: 100 of 101 slots of 10 ms to wait, twice

@@ -3,7 +3,13 @@
 from collections.abc import Iterator
 
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
-from lowpanbudget.deployment.measured import Measurement, PlanCheck, PlanNumber, PlanVerdict
+from lowpanbudget.deployment.measured import (
+    MeasuredFlow,
+    Measurement,
+    PlanCheck,
+    PlanNumber,
+    PlanVerdict,
+)
 from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
@@ -74,6 +80,21 @@ def messages_never_sent(_scene: Scene, measured: Measurement) -> Hits:
             of_all = f"{flow.unsent} of {flow.heard.trials} messages never came on the air"
             cause = f"{of_all}; the frame numbers of their sender leave no place for them"
             yield Hit(cause, (), flow.title)
+
+
+@DELIVERY.rule("messages-numbered-anew", Measurement)
+def messages_numbered_anew(_scene: Scene, measured: Measurement) -> Hits:
+    """Tell of each node whose messages begin anew, all flows of it together: it was restarted once, not in each."""
+    nodes: dict[str, list[MeasuredFlow]] = {}
+    for flow in measured.flows:
+        if flow.restarts and flow.name is not None:
+            nodes.setdefault(str(flow.flow.source), []).append(flow)
+    for source, flows in nodes.items():
+        times = max(flow.restarts for flow in flows)
+        often = "once" if times == 1 else f"{times} times"
+        kinds = ", ".join(sorted({flow.message or flow.name or "" for flow in flows}))
+        cause = f"the numbers of its messages begin anew, {often}"
+        yield Hit(cause, (f"of {kinds}",), source, times=times)
 
 
 @DELIVERY.rule("hops-wait-a-slotframe", Measurement)
