@@ -128,7 +128,8 @@ class Scene:
     belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is that one again),
     ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges. ``explained``: a rule
     knows why the frame cannot be read, and others need not say so. ``opened`` is what stood sealed in its datagram,
-    where keys were given. ``root``: the RPL root known then, ``devices``: EUI-64s, ``slot``: the absolute slot number.
+    where keys were given. ``root``: the RPL root known then, ``devices``: EUI-64s, ``slot``: the absolute slot number
+    that the capture has for it, ``receiver``: who heard it, where several did.
     """
 
     known: Surroundings
@@ -158,6 +159,7 @@ class Scene:
     opened: OpenedContent | None = None
     root: IPv6Address | None = None
     slot: int | None = None
+    receiver: str | None = None
     devices: Devices = field(default_factory=Devices)
 
     # --- the frame ---------------------------------------------------------------------------------------

@@ -169,6 +169,7 @@ class Capture:
     dtls: tuple[DtlsSender, ...] = ()
     root: IPv6Address | None = None
     slot: int | None = None  # the absolute slot number that the file gives of each frame
+    slots: tuple[int, ...] = ()  # those of the frames in turn
 
     def timed(self) -> Iterator[tuple[float, bytes]]:
         for number, item in enumerate(self.air, 1):
@@ -204,12 +205,13 @@ class Capture:
         return audit.close()
 
     def records(self) -> Iterator[Record]:
-        link_type, head = 195 if self.fcs else 230, b""
-        if self.slot is not None:
-            # link type 283 (from memory): version, length, then elements: a check sequence of 2 octets, the slot number
-            elements = struct.pack("<HHBxxxHHQ", 0, 1, 1, 7, 8, self.slot)
-            link_type, head = 283, struct.pack("<BBH", 0, 0, 4 + len(elements)) + elements
         for number, (time_s, frame_octets) in enumerate(self.timed(), 1):
+            link_type, head = 195 if self.fcs else 230, b""
+            slot = self.slots[number - 1] if self.slots else self.slot
+            if slot is not None:
+                # link type 283 (from memory): version, length, elements: a check sequence of 2 octets, the slot number
+                elements = struct.pack("<HHBxxxHHQ", 0, 1, 1, 7, 8, slot)
+                link_type, head = 283, struct.pack("<BBH", 0, 0, 4 + len(elements)) + elements
             octets = head + frame_octets
             yield Record(number, round(time_s * 1e9), link_type, octets, len(octets))
 

@@ -185,14 +185,21 @@ def in_slot(sealed: int, told: int | None) -> Capture:
     return Capture([octets], keys=(air.KEY,), slot=told)
 
 
-def beacon(number: int, slot: int, source: bytes = FAR_ROOT, timeslot: int = 0) -> bytes:
+def beacon(
+    number: int,
+    slot: int,
+    source: bytes = FAR_ROOT,
+    timeslot: int = 0,
+    size: int = 101,
+    handle: int = 0,
+) -> bytes:
     """An enhanced beacon with TSCH elements (IEEE 802.15.4-2015 clauses 7.4.4.2 and 7.4.4.3, from memory).
 
-    Short nested 0x1a: slot number and join metric; 0x1b: one slotframe 0 of 101 slots with one link of all kinds.
+    Short nested 0x1a: slot number and join metric; 0x1b: one slotframe of ``size`` slots with one link of all kinds.
     """
     told = (6 | 0x1A << 8).to_bytes(2, "little") + slot.to_bytes(5, "little") + b"\0"
-    links = (101).to_bytes(2, "little") + b"\x01" + timeslot.to_bytes(2, "little") + b"\0\0\x0f"
-    told += (10 | 0x1B << 8).to_bytes(2, "little") + b"\x01\0" + links
+    links = size.to_bytes(2, "little") + b"\x01" + timeslot.to_bytes(2, "little") + b"\0\0\x0f"
+    told += (10 | 0x1B << 8).to_bytes(2, "little") + bytes([1, handle]) + links
     elements = bytes.fromhex("003f") + (len(told) | 1 << 11 | 1 << 15).to_bytes(2, "little")
     # version 2: beacon, PAN ID compression, elements, short destination 0xffff, extended source
     head = (1 << 6 | 1 << 9 | 2 << 10 | 2 << 12 | 3 << 14).to_bytes(2, "little")

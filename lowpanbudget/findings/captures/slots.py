@@ -7,8 +7,9 @@ from lowpanbudget.findings import concerns
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.told_slots import ToldSlots, TwoNumbers
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.values import dataclass
@@ -100,18 +101,27 @@ class _SlotCount:
 
 
 class _Clocks:
-    """How the nodes of each PAN count, and who of it was heard last."""
+    """How the nodes of each PAN count, and who of it was heard last; and beside the count of the capture."""
 
     def __init__(self) -> None:
+        self.told = ToldSlots()
         self.nodes = FirstNamed[Station, _SlotCount]()
         self.last = FirstNamed[int | None, tuple[str, _SlotCount]]()
 
 
 @SLOTS.rule("slot-numbers-disagree", Mac, least=3, memory=_Clocks, concerns=concerns.beacon)
 def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | None:
-    """Compare with the last beacon of another node of its PAN, by the length of a slot that both show alike."""
+    """Compare with the slot that the capture has for the frame; where it has none with the beacon of another before.
+
+    The other is the last of its PAN, and the length of a slot is the one that both show alike.
+    """
     told = _number(scene, mac)
     if told is None:
+        return None
+    if scene.slot:
+        station = mac.pan_id, mac.source or b""
+        numbers = TwoNumbers(told.slot, scene.slot, told.frame)
+        memory.told.take(scene.receiver, station, scene.sender, numbers)
         return None
     own = memory.nodes.entry((mac.pan_id, mac.source or b""), lambda: _SlotCount(told))
     if own is None:
@@ -138,6 +148,12 @@ def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | Non
     )
     both = " and ".join(sorted((name, scene.sender)))
     return (Hit(cause, (evidence,), both, (other.last.frame, told.frame)),)
+
+
+@SLOTS.at_end("slot-numbers-disagree")
+def slot_numbers_off(memory: _Clocks, _known: Surroundings) -> Hits:
+    """Tell who is off by the slots that the capture has."""
+    return memory.told.hits()
 
 
 @SLOTS.rule("timeslot-outside-slotframe", Mac)
