@@ -38,7 +38,7 @@ class TwoNumbers(NamedTuple):
 
 
 @dataclass(slots=True)
-class _Off:
+class _OffBeacons:
     """Beacons of a node that are off from others with one difference; how many it had sent with the first and last."""
 
     times: int = 0
@@ -55,14 +55,14 @@ class _Off:
 
 
 @dataclass(slots=True)
-class _Node:
+class _BeaconSender:
     """The beacons of a node as a receiver hears them."""
 
     name: str
     sent: int = 0
     differences: Counter[int] = field(default_factory=Counter)
     first: Frames = field(default_factory=Frames)
-    off: dict[int, _Off] = field(default_factory=dict)
+    off: dict[int, _OffBeacons] = field(default_factory=dict)
 
     def take(self, numbers: TwoNumbers) -> int:
         """Count a beacon; return how many there are."""
@@ -76,7 +76,7 @@ class _Node:
         """Note that beacons of others had the difference ``usual`` before and behind this one."""
         if usual not in self.off and len(self.off) >= _MOST_DIFFERENCES:
             return
-        off = self.off.setdefault(usual, _Off(since=sent))
+        off = self.off.setdefault(usual, _OffBeacons(since=sent))
         off.times, off.until = off.times + 1, sent
         off.frames.note(numbers.frame)
         if len(off.differences) < _MOST_DIFFERENCES:
@@ -88,7 +88,7 @@ class _Node:
 
 
 @dataclass(slots=True)
-class _Flank:
+class _AgreedBefore:
     """Who sent the last beacon with a difference, and those with others since: who, its how many, and its numbers."""
 
     node: bytes
@@ -99,13 +99,13 @@ class ToldSlots:
     """Holds what beacons tell against what the capture has for them."""
 
     def __init__(self) -> None:
-        self._nodes = FirstNamed[tuple[Network, bytes], _Node]()
-        self._flanks = Recent[Network, Recent[int, _Flank]](_MOST_NETWORKS)
+        self._nodes = FirstNamed[tuple[Network, bytes], _BeaconSender]()
+        self._flanks = Recent[Network, Recent[int, _AgreedBefore]](_MOST_NETWORKS)
 
     def take(self, receiver: str | None, station: Station, name: str, numbers: TwoNumbers) -> None:
         """Take a beacon."""
         network, source = (receiver, station[0]), station[1]
-        node = self._nodes.entry((network, source), lambda: _Node(name))
+        node = self._nodes.entry((network, source), lambda: _BeaconSender(name))
         if node is None:
             return
         sent, difference = node.take(numbers), numbers.difference
@@ -123,11 +123,11 @@ class ToldSlots:
             if not between & {source, before.node}:
                 for one, turn, odd in before.between:
                     self._nodes[network, one].note_off(difference, turn, odd)
-        flanks.renew(difference, _Flank(source))
+        flanks.renew(difference, _AgreedBefore(source))
 
     def hits(self) -> Iterator[Hit]:
         """Yield which nodes are off, and where the receiver is."""
-        networks = defaultdict[Network, list[_Node]](list)
+        networks = defaultdict[Network, list[_BeaconSender]](list)
         for (network, _), node in self._nodes.items():
             networks[network].append(node)
         for (receiver, pan), nodes in networks.items():
@@ -140,7 +140,7 @@ class ToldSlots:
                 yield from _otherwise(nodes, usual, receiver, pan)
 
 
-def _usual(nodes: list[_Node]) -> int:
+def _usual(nodes: list[_BeaconSender]) -> int:
     """Return the difference that most nodes have; of several the least."""
     votes = Counter(node.differences.most_common(1)[0][0] for node in nodes)
     return min(votes, key=lambda one: (-votes[one], abs(one), one))
@@ -150,7 +150,7 @@ def _ahead(slots: int) -> str:
     return f"{plural(abs(slots), 'slot')} {'ahead' if slots > 0 else 'behind'}"
 
 
-def _off_hit(node: _Node, usual: int, others: int) -> Hit:
+def _off_hit(node: _BeaconSender, usual: int, others: int) -> Hit:
     off = node.off[usual]
     how = _ahead(*off.differences) if len(off.differences) == 1 else "off, now more and now less"
     cause = f"beacons tell absolute slot numbers (ASN) that are {how}: not those of the slots they were sent in"
@@ -161,7 +161,7 @@ def _off_hit(node: _Node, usual: int, others: int) -> Hit:
 
 
 def _otherwise(
-    nodes: list[_Node], usual: int, receiver: str | None, pan: int | None
+    nodes: list[_BeaconSender], usual: int, receiver: str | None, pan: int | None
 ) -> Iterator[Hit]:
     """Yield that a receiver counts otherwise than most beacons of a network."""
     alike = [node for node in nodes if node.differences[usual]]
