@@ -127,9 +127,8 @@ class Scene:
     came here where another node sent it before, ``by`` what is noted of who sent it, ``fragmented`` what its fragment
     belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is that one again),
     ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges. ``explained``: a rule
-    knows why the frame cannot be read, and others need not say so. ``opened`` is what stood sealed in its datagram,
-    where keys were given. ``root``: the RPL root known then, ``devices``: EUI-64s, ``slot``: the absolute slot number
-    that the capture has for it, ``receiver``: who heard it, where several did.
+    knows why the frame cannot be read. ``opened`` is what stood sealed in its datagram, where keys were given.
+    ``root``: the RPL root known then, ``devices``: EUI-64s, ``slot``: its absolute slot number by ``receiver``.
     """
 
     known: Surroundings
