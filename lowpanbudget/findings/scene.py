@@ -287,15 +287,17 @@ class Scene:
 
     def from_its_source(self, header: Ipv6) -> bool:
         """Return whether it is on the first hop of this header: the IPv6 source is made of its link source."""
-        link, source = self.frame.link_source, int(header.source)
-        return link is not None and source & IID_MASK == interface_identifier(link)
+        link = self.frame.link_source
+        return link is not None and int(header.source) & IID_MASK == interface_identifier(link)
 
     # --- reading -----------------------------------------------------------------------------------------
 
     def look(self) -> tuple[Any, ...]:
         """Return the headers on the air, outermost first; the IPv6 header that counts is known then."""
-        layers = self.frame.layers
-        around = False  # a header stands around the next one, maybe in 6LoRH (RFC 8138 section 7)
+        layers, around = (
+            self.frame.layers,
+            False,
+        )  # a header stands around the next one, maybe in 6LoRH (RFC 8138 section 7)
         for layer in layers:
             if isinstance(layer, Iphc | Ipv6 | Legacy):
                 self.tunnelled, around = around, True
