@@ -294,16 +294,13 @@ class Scene:
 
     def look(self) -> tuple[Any, ...]:
         """Return the headers on the air, outermost first; the IPv6 header that counts is known then."""
-        layers, around = (
-            self.frame.layers,
-            False,
-        )  # a header stands around the next one, maybe in 6LoRH (RFC 8138 section 7)
+        layers, around = self.frame.layers, False
         for layer in layers:
             if isinstance(layer, Iphc | Ipv6 | Legacy):
                 self.tunnelled, around = around, True
                 self.iphc = layer if isinstance(layer, Iphc) else None
                 self.header = layer if isinstance(layer, Ipv6) else layer.header
-            around |= isinstance(layer, IpInIp)
+            around |= isinstance(layer, IpInIp)  # of the next one, in 6LoRH (RFC 8138 section 7)
         return layers
 
     def heard(
