@@ -8,11 +8,12 @@ from ipaddress import IPv6Address
 from typing import Any, Protocol
 
 from lowpanbudget.arguments import number_within
-from lowpanbudget.bits import Reader, Span
+from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.env import address
 from lowpanbudget.errors import RequestError, WireError, repeated
-from lowpanbudget.fields import Head, Packet
+from lowpanbudget.fields import Packet
 from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
@@ -70,7 +71,7 @@ def with_contents(packet: Packet, layout: ContentLayout) -> tuple[Span, ...]:
     They come back as they were where the layout does not fit. The octets must stand in the packet in the clear and in
     one piece.
     """
-    spans, at = packet.spans, _begins(packet.heads)
+    spans, at = packet.spans, _begins(packet)
     place = next(
         (index for index, span in enumerate(spans) if span.offset_bits == 8 * at), len(spans)
     )
@@ -89,9 +90,13 @@ def with_contents(packet: Packet, layout: ContentLayout) -> tuple[Span, ...]:
     return (*spans[:place], *reader.spans, *spans[place + 1 :])
 
 
-def _begins(heads: tuple[Head, ...]) -> int:
+def _begins(packet: Packet) -> int:
     """Return the octet where the application's own octets begin, 0 where there are none."""
-    last = heads[-1] if heads else None
+    last = packet.heads[-1] if packet.heads else None
+    if last is not None and isinstance(last.value, DtlsRecord | Unified):
+        # what stands in the clear in a record that was opened
+        octets = (span.offset_bits // 8 for span in packet.spans if span.nature is Nature.PAYLOAD)
+        return next((at for at in octets if last.start < at < last.end), 0)
     if last is None or not isinstance(last.value, Udp | UdpNhc | CoapMessage):
         return 0
     return last.end - len(last.value.payload) if isinstance(last.value, CoapMessage) else last.end

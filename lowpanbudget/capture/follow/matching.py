@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.capture.follow.flow_table import FlowFit, FlowTable, is_asked_by
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, is_checksum_right
+from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.protection import (
     Unprotected,
     clear_message,
@@ -75,11 +76,11 @@ class Matcher:
         self._table = FlowTable(design)
 
     def match(
-        self, key: FlowKey | None, datagram: Frame, *, opened: bool = False
+        self, key: FlowKey | None, datagram: Frame, *, opened: OpenedContent | None = None
     ) -> Matched | None:
         """Return what a datagram of this flow is in the design, or None when it belongs to no flow of it.
 
-        ``opened`` tells that what was sealed in it is in the clear.
+        ``opened`` is what was sealed in it and is in the clear.
         """
         if key is None or key.protocol != ipv6.UDP:
             return None
@@ -87,10 +88,16 @@ class Matcher:
         outer = next((one for one in datagram.layers if isinstance(one, ipv6.Ipv6)), None)
         routed = None if outer is None else outer.next_header != ipv6.UDP
         fits = self._table.fitting(key, routed=routed)
-        if not opened and any(fit.flow.application.is_sealed for fit in fits):
+        if opened is None and any(fit.flow.application.is_sealed for fit in fits):
             return self._perhaps_sealed(fits, datagram, message)
         flow = next((one for one in _forward(fits) if is_asked_by(one, message)), None)
-        return None if flow is None else self._read(flow, message, application_of(datagram))
+        if flow is None:
+            return None
+        if opened is None or flow.application.coap is not None:
+            return self._read(flow, message, application_of(datagram))
+        # straight in its record; a handshake or an alert is no message
+        content = opened.clear
+        return None if content is None else self._read(flow, None, content)
 
     def _perhaps_sealed(
         self, fits: Sequence[FlowFit], datagram: Frame, message: CoapMessage | None

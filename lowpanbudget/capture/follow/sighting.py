@@ -243,7 +243,7 @@ class Sighting:
         contents = self.contents
         if contents is None or self._matcher is None:
             return None
-        opened = self.opened is not None and self.opened.is_open
+        opened = self.opened if self.opened is not None and self.opened.is_open else None
         return self._matcher.match(flow_of(contents.octets), contents, opened=opened)
 
     @property

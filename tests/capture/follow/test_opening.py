@@ -440,6 +440,48 @@ def test_the_message_of_a_design_stands_inside(transport: Literal["oscore", "dtl
     assert sum(counted.total.layer_bits.values()) == 8 * counted.total.octets
 
 
+@pytest.mark.parametrize("version", [1, 5])
+@pytest.mark.parametrize("suite", ["TLS_PSK_WITH_AES_128_CCM_8", "TLS_AES_128_CCM_8_SHA256"])
+def test_a_message_straight_in_its_record(suite: str, version: int) -> None:
+    """What the application sent is the content of the record (RFC 6347 section 4.1, RFC 9147 section 4).
+
+    Version 5 in four bits makes its first octet 0x50, with which messages of CoAP begin as well (RFC 7252 section 3):
+    such spans are read as one.
+    """
+    text = text_of(Skeleton(level=0, transport="dtls"))
+    coap, dtls = text.index("[flow.coap]"), text.index("[flow.dtls]")
+    text = (text[:coap] + text[dtls:]).replace("TLS_AES_128_CCM_8_SHA256", suite, 1)
+    text = text.replace('"version", value = 1 }', f'"version", value = {version}, bits = 4 }}', 1)
+    design = parse_design(text)
+    flow, message = design.flows[0], design.message("reading")
+    assert flow.application.coap is None
+    assert flow.application.dtls is not None
+    path = paths(design.link, design.contexts, flow)[-1]
+    values = {"sequence": 5, "temperature": 21.5, "humidity": 40.0}
+    packed = message.pack(values)
+    assert packed[0] == version << 4
+    (encoded,) = path.frames(packed, message)
+    keys = RecordKeys.stand_in(flow.application.dtls.suite)
+    senders = [DtlsSender(flow.application.dtls.suite, keys)]
+    (frame,) = follow(records([encoded.octets]), design=design, dtls=senders)
+    assert frame.message is not None
+    assert frame.message.values == {"version": version, **values}
+    fields = [span for span in frame.frame.spans if span.name in values]
+    assert [span.name for span in fields] == (list(values) if version == 1 else [])
+    assert tiles(frame.frame.spans, len(frame.octets) * 8)
+    # the same flow ends its association with an alert, close_notify (RFC 5246 section 7.2.1): no message
+    alert = seal_dtls(b"\x01\x00", keys, senders[0].suite, epoch=1, sequence=9, content_type=21)
+    sealed = udp_datagram(
+        flow.source.ip("extended"),
+        flow.destination.ip("extended"),
+        write_dtls(alert),
+        (0xF0B1, 5684),
+    )
+    frames = frames_of(sealed, CLIENT, SERVER)
+    (told,) = follow(records(frames), design=design, dtls=senders)
+    assert told.message is None
+
+
 def test_findings_read_what_was_opened() -> None:
     """RFC 7252 section 5.10, table 4: a Uri-Port has 2 octets at most; inside, nobody sees it without the keys."""
     options = (*coap_path("/t"), CoapOption(7, b"\1\2\3"))
