@@ -372,6 +372,9 @@ def planned_as(frames: list[bytes | tuple[float, bytes]]) -> Capture:
     return Capture(frames, SMALL, PLAN)
 
 
+MODE_0 = "[link.security]\nlevel = 5\nkey_id_mode = 0"
+
+
 def secured_at(level: int, planned: int) -> Capture:
     plan = air.design(DESIGN.format(link=f"[link.security]\nlevel = {planned}"))
     frame = air.secured(b"", 1, 5, level, packed=bytes.fromhex(IPHC_ONLY))
@@ -2037,6 +2040,20 @@ FURTHER = (
             (5, "ENC-MIC-32", 7, "ENC-MIC-128", "an integrity code of 16 octets"),
             (1, "MIC-32", 7, "ENC-MIC-128", "encryption and an integrity code of 16 octets"),
         )
+    ),
+    # table 9-7, from memory: mode 1 names the key by an index of one octet, mode 0 not at all
+    Further(
+        "security-not-as-planned",
+        lambda: replace(secured_at(5, 5), design=air.design(DESIGN.format(link=MODE_0))),
+        Told(
+            "remark",
+            FAR_NAME,
+            "frames have key id mode 1, the design has 0",
+            (),
+            (1,),
+            advice="Set link.security.key_id_mode to what nodes use, so that headers are planned as long as they are; "
+            "or give all nodes the one of the plan.",
+        ),
     ),
     # 0x9861 with version 2 instead of 1, and bit 8
     Further(

@@ -19,6 +19,7 @@ from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType
 
 FAR = (FAR_NODE, FAR_ROOT)
+THIRD = bytes.fromhex("025e100000000042")
 
 
 def plain(count: int = 6, **changes: object) -> list[bytes | tuple[float, bytes]]:
@@ -221,6 +222,18 @@ def beacons_of_two(ahead: int, *, late_s: float = 0.0) -> Capture:
         frames.append((at, beacon(turn, slot)))
         frames.append((at + 1 + late_s, beacon(turn, slot + 100 + ahead, FAR_NODE)))
     return Capture([*frames])
+
+
+def slotframes(*sizes: int, planned: int | None = None) -> Capture:
+    """Beacons of three nodes in turn, each of which has had these sizes of its slotframe; a design of so many slots."""
+    plan = slotted(f"slotframe = {planned}").replace("pan_id = 0x1a2b", f"pan_id = {PAN:#06x}")
+    design = None if planned is None else parse_design(plan)
+    nodes = (FAR_ROOT, FAR_NODE, THIRD)
+    frames = [
+        beacon(turn, 1000 + 100 * turn, nodes[turn % 3], size=size)
+        for turn, size in enumerate(sizes)
+    ]
+    return Capture([*frames], design=design)
 
 
 def twice(apart_s: float) -> Capture:
@@ -539,6 +552,31 @@ LINK_CASES = {
             (1,),
         ),
     ),
+    "slotframes-differ": Case(
+        lambda: slotframes(*(17, 101, 17) * 3),
+        # the network goes over to 101 slots, one node first: its beacons of before are no matter
+        lambda: slotframes(*(17, 101, 17) * 3, *(101, 101, 101) * 3),
+        Told(
+            "risk",
+            FAR_NAME,
+            "slotframe 0 has 101 slots, and 17 in the beacons of most others",
+            ("2 other nodes with 17 slots",),
+            (2, 5, 8),
+            3,
+        ),
+    ),
+    "slotframe-not-as-planned": Case(
+        lambda: slotframes(*(17, 17, 17) * 3, planned=101),
+        lambda: slotframes(*(17, 17, 17) * 3, planned=17),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:01, 02:5e:10:00:00:00:00:17, 02:5e:10:00:00:00:00:42",
+            "beacons tell of slotframes of 17 slots, and the design has 101 (access.slots.slotframe)",
+            (),
+            (1, 2, 3, 4, 5, 6, 7, 8, 9),
+            9,
+        ),
+    ),
     "integrity-code-wrong": Case(
         lambda: opened(bytes(16)),
         lambda: opened(air.KEY),
@@ -624,6 +662,15 @@ LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "beacons that go out a second after they were built": (
         "slot-numbers-disagree",
         lambda: beacons_of_two(0, late_s=0.9),
+    ),
+    "a node whose last beacons came before any of the others": (
+        "slotframes-differ",
+        lambda: Capture(
+            [
+                beacon(turn, 100 * turn, (FAR_ROOT, FAR_NODE)[turn > 3], size=17 + turn // 4)
+                for turn in range(8)
+            ]
+        ),
     ),
     "a frame that is tried again and again": (
         "frame-replayed",

@@ -233,7 +233,8 @@ def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
     design = scene.known.design
     if design is None or not _is_of_the_design(scene, mac):
         return
-    planned = 0 if design.link.security is None else design.link.security.level
+    security = design.link.security
+    planned = 0 if security is None else security.level
     level = 0 if mac.security is None else mac.security.level
     if level != planned:
         now, then = LEVELS[level], LEVELS[planned]
@@ -242,8 +243,17 @@ def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
             yield Hit(cause, (), scene.sender, severity=Severity.REMARK, advice=_MORE)
         else:
             yield Hit(cause, (), scene.sender, advice=_less(now, then))
+    elif level and security is not None and mac.security is not None:
+        mode = mac.security.key_id_mode
+        if mode != security.key_id_mode:
+            cause = f"frames have key id mode {mode}, the design has {security.key_id_mode}"
+            yield Hit(cause, (), scene.sender, severity=Severity.REMARK, advice=_MODE)
 
 
+_MODE = (
+    "Set link.security.key_id_mode to what nodes use, so that headers are planned as long as they are; or give all "
+    "nodes the one of the plan."
+)
 _MORE = "Plan with the level that the node has: it protects as the design wants and more, and takes octets of its own."
 
 

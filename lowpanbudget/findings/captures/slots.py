@@ -1,23 +1,27 @@
-"""Time slots: the absolute slot numbers that beacons tell, and the links of slotframes."""
+"""Time slots: the absolute slot numbers that beacons tell, slotframes, and their links."""
 
+from collections import Counter, defaultdict
 from collections.abc import Iterator
+from functools import partial
 from typing import Any, NamedTuple
 
+from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station
 from lowpanbudget.findings.told_slots import ToldSlots, TwoNumbers
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.mac import Mac
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field
 
 SLOTS = Subject("slots")
 
 _STILL_S = 1.0  # a hundred slots of the usual 10 ms: no beacon waits so long behind its number
 _NEAR_S = 60.0  # between beacons that are held together: no clock drifts far; our choice
+_FEWEST = 3  # beacons with one slotframe; our choice
 _ALIKE = 0.05  # of lengths: how near two that were measured by beacons must be; our choice
 
 
@@ -170,3 +174,93 @@ def timeslot_outside_slotframe(scene: Scene, mac: Mac) -> Hits:
                     )
                     evidence = (f"slotframe {slotframe['slotframe_handle']}",)
                     yield Hit(cause, evidence, scene.sender)
+
+
+@dataclass(slots=True)
+class _ToldSlotframe:
+    """A slotframe as the last beacons of a node tell it, in a row."""
+
+    name: str
+    size: int
+    frames: Frames = field(default_factory=Frames)
+    last: int = 0
+    times: int = 0
+
+    def is_beside(self, other: "_ToldSlotframe") -> bool:
+        """Return whether both were told at one time."""
+        return self.frames[0] < other.last and other.frames[0] < self.last
+
+
+# by PAN, node, and the handle of the slotframe
+ToldSlotframes = FirstNamed[tuple[int | None, bytes, int], _ToldSlotframe]
+
+
+@SLOTS.rule("slotframes-differ", Mac, memory=FirstNamed, concerns=concerns.beacon)
+def slotframe_told(memory: ToldSlotframes, scene: Scene, mac: Mac) -> None:
+    """Note the slotframes of a beacon."""
+    if mac.source is None or scene.is_forged:
+        return
+    for slotframes in _told(mac, "slotframes"):
+        for slotframe in slotframes:
+            key = mac.pan_id, mac.source, slotframe["slotframe_handle"]
+            fresh = partial(_ToldSlotframe, scene.sender, slotframe["slotframe_size"])
+            told = memory.entry(key, fresh)
+            if told is None:
+                continue
+            if told.size != slotframe["slotframe_size"]:
+                told = memory[key] = fresh()
+            told.frames.note(scene.number)
+            told.last, told.times = scene.number, told.times + 1
+
+
+@SLOTS.at_end("slotframes-differ")
+def slotframes_differ(memory: ToldSlotframes, _known: Surroundings) -> Hits:
+    """Compare the last of each node: one that is being changed everywhere differs only for a while."""
+    networks = defaultdict[tuple[int | None, int], list[_ToldSlotframe]](list)
+    for (pan, _, handle), told in memory.items():
+        if told.times >= _FEWEST:
+            networks[pan, handle].append(told)
+    for (_, handle), nodes in networks.items():
+        (usual, most), *others = Counter(one.size for one in nodes).most_common()
+        odd = [one for one in nodes if _is_odd(one, nodes)]
+        if odd and any(count == most for _, count in others):
+            yield _split(nodes, handle)
+            continue
+        for one in odd:
+            if one.size != usual:
+                cause = f"slotframe {handle} has {one.size} slots, and {usual} in the beacons of most others"
+                evidence = f"{plural(most, 'other node')} with {usual} slots"
+                yield Hit(cause, (evidence,), one.name, tuple(one.frames), times=one.times)
+
+
+def _is_odd(told: _ToldSlotframe, nodes: list[_ToldSlotframe]) -> bool:
+    return any(one.size != told.size and one.is_beside(told) for one in nodes)
+
+
+def _split(nodes: list[_ToldSlotframe], handle: int) -> Hit:
+    """Return that no size is that of most."""
+    nodes = sorted(nodes, key=lambda one: (one.size, one.name))
+    sizes = sorted({one.size for one in nodes})
+    cause = (
+        f"slotframe {handle} has {' or '.join(map(str, sizes))} slots, as different nodes tell it"
+    )
+    evidence = tuple(f"{one.name}: {one.size} slots" for one in nodes)
+    names = " and ".join(sorted(one.name for one in nodes)) if len(nodes) == 2 else "the network"
+    frames = tuple(sorted(one.frames[0] for one in nodes))
+    return Hit(cause, evidence, names, frames, times=sum(one.times for one in nodes))
+
+
+@SLOTS.rule("slotframe-not-as-planned", Mac, least=_FEWEST, varies=True, concerns=concerns.beacon)
+def slotframe_not_as_planned(scene: Scene, mac: Mac) -> Hits | None:
+    """Compare the slotframes of a beacon with the one of the design."""
+    design, told = scene.known.design, [*_told(mac, "slotframes")]
+    access = None if design is None else design.access
+    if access is None or access.slots is None or scene.is_beside_design or scene.is_forged:
+        return None
+    planned = access.slots.slotframe
+    sizes = {one["slotframe_size"] for slotframes in told for one in slotframes}
+    if not sizes or planned in sizes:
+        return None
+    text = " and ".join(map(str, sorted(sizes)))
+    cause = f"beacons tell of slotframes of {text} slots, and the design has {planned} (access.slots.slotframe)"
+    return (Hit(cause, (), scene.sender),)
