@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 from findings import air
 from findings.air import Capture
@@ -16,7 +17,15 @@ from findings.cases_further import Further
 from findings.cases_records import CLIENT, DATA, hello, record, up
 from findings.judge import Case, Told
 
-from lowpanbudget import SecurityContext, protect_oscore_request, read_coap, write_coap
+from lowpanbudget import (
+    DtlsSender,
+    RecordKeys,
+    SecurityContext,
+    dtls_suite,
+    protect_oscore_request,
+    read_coap,
+    write_coap,
+)
 
 TWICE = "two different contents are sealed under one number"
 RENEWED = SecurityContext.derive(
@@ -68,6 +77,16 @@ def records(*fragments: bytes, between: bytes = b"") -> Capture:
 
 ONE, OTHER = bytes(24), bytes(8) + bytes(range(16))
 
+SUITE13 = dtls_suite("TLS_AES_128_CCM_8_SHA256")
+KEYS13 = RecordKeys(bytes(range(16)), bytes(12), bytes(range(16, 32)))
+
+
+def unified(octets: int, **known: Any) -> Capture:
+    """A record of RFC 9147 figure 3: 001, C, S and L set, epoch 3; connection ID 44, number, length and ciphertext."""
+    record = b"\x3f\x44\xaa\xcf" + octets.to_bytes(2, "big") + bytes(range(octets))
+    return replace(up(record), dtls=(DtlsSender(SUITE13, KEYS13, **known),))
+
+
 SEALING_CASES: dict[str, Case] = {
     # "MUST NOT reuse a previous Sender Sequence Number" (RFC 8613 section 7.5); 20 of kid 0x17
     "sealing-number-used-twice": Case(
@@ -99,6 +118,22 @@ SEALING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     }.items()
 }
 
+
+def not_opened(why: str, cite: str, *, fits: bool = True) -> Told:
+    return Told(
+        "risk" if fits else "remark",
+        CLIENT,
+        "nothing opens with the keys that fit by their names"
+        if fits
+        else "the key file does not have what opens it",
+        (f"a DTLS record is not opened: {why}",),
+        (1,),
+        advice="Compare the record keys and the epoch with those of the node; give the keys that are missing in the "
+        "key file (--keys).",
+        cite=cite,
+    )
+
+
 SEALING_FURTHER = (
     # "any given sequence/epoch pair is unique" (RFC 6347 section 4.1)
     Further(
@@ -111,6 +146,47 @@ SEALING_FURTHER = (
             ("DTLS record 5 of epoch 1 in frames 1 and 2",),
             (1, 2),
             cite="RFC 6347 §4.1",
+        ),
+    ),
+    # "requires the ciphertext length to be at least 16 bytes. Receivers MUST reject shorter records" (RFC 9147 4.2.3)
+    Further(
+        "sealed-content-not-opened",
+        lambda: unified(14, cid=b"\x44"),
+        Told(
+            "failure",
+            f"{CLIENT}: short records",
+            "1 record of DTLS 1.3 with fewer than 16 octets of ciphertext",
+            ("a DTLS record is not opened: 14 octets of ciphertext where 16 are the least",),
+            (1,),
+            advice="Let the node pad what is short with zeros before it seals it, until ciphertext and tag have 16 "
+            "octets: of these no receiver can tell the number, whatever the keys.",
+            cite="RFC 9147 §4.2.3",
+        ),
+    ),
+    # of keys that say how long it is alone, this may be as wrong
+    Further(
+        "sealed-content-not-opened",
+        lambda: unified(14, cid_length=1),
+        not_opened(
+            "a connection ID of 1 octet (cid, cid_length) does not fit: it would end elsewhere",
+            "RFC 9147 §4",
+        ),
+    ),
+    Further(
+        "sealed-content-not-opened",
+        lambda: unified(16, cid=b"\x44"),
+        not_opened(
+            "the tag does not match: another key, another sequence number, or altered octets",
+            "RFC 9147 §4.5.2",
+        ),
+    ),
+    Further(
+        "sealed-content-not-opened",
+        lambda: unified(16, cid=b"\x45"),
+        not_opened(
+            "the key file has no keys for it (connection ID 44, keys are given for 45)",
+            "RFC 9147 §4.5.2",
+            fits=False,
         ),
     ),
 )

@@ -38,6 +38,7 @@ from lowpanbudget.stack.upper import APPLICATION_DATA, APPLICATION_PORTS, COAP_P
 from lowpanbudget.values import replace
 
 _INVALID_1_2, _INVALID_1_3 = rfc(6347, "4.1.2.7"), rfc(9147, "4.5.2")
+_MOST_CIDS = 3  # that a notice names; our choice
 _NO_CID = "no keys that fit its sender come with a connection ID (cid or cid_length)"
 
 
@@ -142,6 +143,7 @@ class ContentOpener:
         ]
         lengths = sorted({self._senders[number].cid_length for number in fitting}) or [0]
         fault: WireError | None = None
+        named: WireError | None = None  # behind a connection ID that keys are given for
         content = OpenedContent(octets)
         for length in lengths:
             usable = [number for number in fitting if self._senders[number].cid_length == length]
@@ -149,6 +151,8 @@ class ContentOpener:
                 read = self._records(flow, octets, length, usable)
             except WireError as error:
                 fault = error
+                if self._names_its_cid(octets, usable):
+                    named = error
                 continue
             if read.is_open:
                 return read
@@ -157,13 +161,21 @@ class ContentOpener:
         # any other fault is told where the datagram is read
         if fault is not None and not content.notices and _has_cid(octets):
             tried = [plural(length, "octet") for length in lengths if length]
-            why = _NO_CID
-            if tried:
+            why, cite = _NO_CID, dtls.UNIFIED_CITE if _is_unified(octets) else dtls.CID_CITE
+            if named is not None:
+                why, cite = named.message, named.cite or cite
+            elif tried:
                 why = f"a connection ID of {' or '.join(tried)} (cid, cid_length) does not fit: it would end elsewhere"
-                content.refused = True
+            content.refused = bool(tried)
             text = f"a DTLS record is not opened: {why}"
-            content.notices.append(Notice(NOT_OPENED, text, dtls.CID_CITE, fault.offset))
+            content.notices.append(Notice(NOT_OPENED, text, cite, fault.offset))
         return content
+
+    def _names_its_cid(self, octets: bytes, usable: list[int]) -> bool:
+        """Return whether the first record of a datagram has a connection ID that keys are given for."""
+        at = dtls.UNIFIED.octets if _is_unified(octets) else dtls.RECORD.octets
+        known = (self._senders[number].cid for number in usable)
+        return any(cid and octets[at:].startswith(cid) for cid in known)
 
     def _records(
         self, flow: FlowKey, octets: bytes, cid_length: int, usable: list[int]
@@ -188,7 +200,7 @@ class ContentOpener:
         self, content: OpenedContent, record: DtlsRecord | Unified, usable: list[int], at: int
     ) -> tuple[OpenedRecord, DtlsSuite] | None:
         """Return what a record holds, and the suite it was sealed with; None, with a notice, where it does not open."""
-        why = "the key file has no keys for it"
+        why = self._no_keys(record, usable)
         for number in usable:
             sender = self._senders[number]
             if not sender.fits(record):
@@ -207,6 +219,15 @@ class ContentOpener:
         cite = _INVALID_1_3 if isinstance(record, Unified) else _INVALID_1_2
         content.notices.append(Notice(NOT_OPENED, text, cite, at))
         return None
+
+    def _no_keys(self, record: DtlsRecord | Unified, usable: list[int]) -> str:
+        """Return that nothing fits a record, with its connection ID where all keys of that length have another."""
+        why = "the key file has no keys for it"
+        known = {self._senders[number].cid for number in usable}
+        if not record.cid or known & {record.cid, None}:
+            return why
+        named = sorted(cid.hex() for cid in known if cid)[:_MOST_CIDS]
+        return f"{why} (connection ID {record.cid.hex()}, keys are given for {' and '.join(named)})"
 
     def _inside(
         self,
@@ -260,6 +281,11 @@ def _has_cid(octets: bytes) -> bool:
     except WireError as error:
         return error.cite == dtls.CID_CITE
     return False
+
+
+def _is_unified(octets: bytes) -> bool:
+    """Return whether a datagram begins with the unified header of DTLS 1.3."""
+    return dtls.UNIFIED.starts(octets)
 
 
 def _record_nonce(

@@ -12,6 +12,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet.dtls.record import SHORTEST_CITE, SHORTEST_UNIFIED
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
@@ -46,6 +47,8 @@ _MOST_TEXTS = 3
 class _SealedContents:
     """What a node sent sealed to another end: how much opened, did not though keys fit, and did not for want of keys.
 
+    ``short`` are records that may not be as short as they are, ``cut`` the first frames of those and ``short_text`` how
+    that was told.
     ``answers`` are those to its requests that stay shut with them, ``unasked`` its answers to requests that were not
     heard here, ``missed`` the first frames of those. ``why`` are the words of what did not open,
     ``frames`` the first of those, ``first`` is the notice of the first, and
@@ -55,6 +58,9 @@ class _SealedContents:
     opened: int = 0
     refused: int = 0
     keyless: int = 0
+    short: int = 0
+    short_text: str = ""
+    cut: Frames = field(default_factory=Frames)
     answers: int = 0
     unasked: int = 0
     missed: Frames = field(default_factory=Frames)
@@ -93,14 +99,24 @@ def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram
         return None
     mark = None
     if not opened.is_open:
-        mark = (Hit("", (), _subject(who, unasked=opened.unasked), datagram.numbers),)
+        mark = (Hit("", (), _subject(who, opened), datagram.numbers),)
     if scene.passage is None:
         _note(contents, datagram, opened)
     return mark
 
 
-def _subject(who: IPv6Address, *, unasked: bool) -> str:
-    return f"{who}: answers" if unasked else str(who)
+_ANSWERS, _SHORT = "answers", "short records"
+
+
+def _subject(who: IPv6Address, opened: OpenedContent) -> str:
+    if opened.unasked:
+        return f"{who}: {_ANSWERS}"
+    return str(who) if _too_short_in(opened) is None else f"{who}: {_SHORT}"
+
+
+def _too_short_in(opened: OpenedContent) -> Notice | None:
+    """Return the notice of a record of which no receiver can tell the number; None without one."""
+    return next((one for one in opened.notices if one.cite == SHORTEST_CITE), None)
 
 
 def _note(contents: _SealedContents, datagram: HeardDatagram, opened: OpenedContent) -> None:
@@ -110,6 +126,12 @@ def _note(contents: _SealedContents, datagram: HeardDatagram, opened: OpenedCont
     if opened.unasked:
         contents.unasked += 1
         contents.missed.note(*datagram.numbers[:1])
+        return
+    short = _too_short_in(opened)
+    if short is not None:
+        contents.short += 1
+        contents.cut.note(*datagram.numbers[:1])
+        contents.short_text = contents.short_text or short.text
         return
     contents.frames.note(*datagram.numbers[:1])
     if opened.shut_with_request:
@@ -132,7 +154,22 @@ def _not_asked(source: IPv6Address, contents: _SealedContents) -> Hit:
     cause = f"{plural(contents.unasked, 'answer')} sealed with the numbers of requests that were not heard here"
     frames, cite = tuple(contents.missed), _ANSWER
     return Hit(
-        cause, (), _subject(source, unasked=True), frames, Severity.REMARK, _NOT_ASKED, contents.unasked, cite=cite
+        cause, (), f"{source}: {_ANSWERS}", frames, Severity.REMARK, _NOT_ASKED, contents.unasked, cite=cite
+    )  # fmt: skip
+
+
+_PAD = (
+    "Let the node pad what is short with zeros before it seals it, until ciphertext and tag have 16 octets: of these "
+    "no receiver can tell the number, whatever the keys."
+)
+
+
+def _too_short(source: IPv6Address, contents: _SealedContents) -> Hit:
+    """Return the hit of records that any receiver rejects."""
+    cause = f"{plural(contents.short, 'record')} of DTLS 1.3 with fewer than {SHORTEST_UNIFIED} octets of ciphertext"
+    return Hit(
+        cause, (contents.short_text,), f"{source}: {_SHORT}", tuple(contents.cut), Severity.FAILURE, _PAD,
+        contents.short, cite=SHORTEST_CITE,
     )  # fmt: skip
 
 
@@ -143,6 +180,8 @@ def sealed_content_not_opened(memory: SealedContents, _known: Surroundings) -> H
         shut = contents.refused + contents.keyless
         if contents.unasked:
             yield _not_asked(source, contents)
+        if contents.short:
+            yield _too_short(source, contents)
         severity = Severity.REMARK if contents.opened or not contents.refused else None
         if not shut:
             continue

@@ -28,6 +28,7 @@ LONGEST_CID = 255
 LAST_SEQUENCE = (1 << 48) - 1
 # "This procedure requires the ciphertext length to be at least 16 bytes" (RFC 9147 section 4.2.3)
 SHORTEST_UNIFIED = 16
+SHORTEST_CITE = rfc(9147, "4.2.3")
 
 RECORD = Header(
     LAYER,
@@ -58,8 +59,12 @@ EXPLICIT_NONCE = (
     rfc(6655, "3"),
     "a suite whose nonce comes from the sequence number: ChaCha20-Poly1305, or any of DTLS 1.3",
 )
-_SEQUENCE = ("its low bits, encrypted", rfc(9147, "4.2.3"))
-_CID = ("connection ID", "finds the association", CID_CITE, "a shorter connection ID, or none")
+_SEQUENCE = ("its low bits, encrypted", SHORTEST_CITE)
+_CidField = tuple[str, str, Cite, str]
+_CID: _CidField = (
+    "connection ID", "finds the association", CID_CITE, "a shorter connection ID, or none",
+)  # fmt: skip
+_CID_UNIFIED: _CidField = (*_CID[:2], UNIFIED_CITE, _CID[3])
 
 
 @stated_by(RECORD)
@@ -158,7 +163,7 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: DtlsSuite | No
     kind, version = values["content type"], values["version"]
     if version >> 8 != DTLS_1_2 >> 8:
         raise reader.fault(Malformed, f"version {version:#06x} is none of DTLS", CITE, at=start + 1)
-    cid = _read_cid(reader, cid_length) if kind == Content.CID else b""
+    cid = _read_cid(reader, cid_length, _CID) if kind == Content.CID else b""
     length = LENGTH.read(reader)[0]["length"]
     record = DtlsRecord(kind, values["epoch"], values["sequence number"], b"", version, cid)
     limit = LONGEST_SEALED if record.sealed else LONGEST_PLAIN
@@ -174,7 +179,8 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: DtlsSuite | No
 
 def _decode_unified(reader: Reader, cid_length: int | None, suite: DtlsSuite | None) -> Unified:
     values, _ = UNIFIED.read(reader)
-    cid = _read_cid(reader, cid_length) if values["connection ID present (C)"] else b""
+    has_cid = values["connection ID present (C)"]
+    cid = _read_cid(reader, cid_length, _CID_UNIFIED) if has_cid else b""
     octets = 1 + values["sequence number length (S)"]
     sequence = reader.number(octets, "sequence number", *_SEQUENCE, _one_octet(octets))
     has_length = bool(values["length present (L)"])
@@ -184,7 +190,7 @@ def _decode_unified(reader: Reader, cid_length: int | None, suite: DtlsSuite | N
         raise reader.fault(
             Malformed,
             f"{length} octets of ciphertext where {SHORTEST_UNIFIED} are the least",
-            rfc(9147, "4.2.3"),
+            SHORTEST_CITE,
         )
     fragment = reader.ahead(length)
     reader.need(length, "the record's fragment", UNIFIED_CITE)
@@ -192,7 +198,7 @@ def _decode_unified(reader: Reader, cid_length: int | None, suite: DtlsSuite | N
     return Unified(values["epoch (E)"], sequence, fragment, cid, octets, has_length)
 
 
-def _read_cid(reader: Reader, cid_length: int | None) -> bytes:
+def _read_cid(reader: Reader, cid_length: int | None, field: _CidField) -> bytes:
     if not cid_length:
         raise reader.fault(
             WireError,
@@ -200,7 +206,7 @@ def _read_cid(reader: Reader, cid_length: int | None) -> bytes:
             CID_CITE,
             hint="Give the length that they agreed on (cid_length)",
         )
-    return reader.octets(cid_length, *_CID)
+    return reader.octets(cid_length, *field)
 
 
 def _one_octet(octets: int) -> str:
@@ -291,7 +297,7 @@ def write_header(writer: Writer, record: DtlsRecord | Unified, length: int) -> N
 def _write_unified(writer: Writer, record: Unified, length: int) -> None:
     if length < SHORTEST_UNIFIED:
         raise RequestError(
-            f"{length} octets of ciphertext are below {SHORTEST_UNIFIED}", cite=rfc(9147, "4.2.3")
+            f"{length} octets of ciphertext are below {SHORTEST_UNIFIED}", cite=SHORTEST_CITE
         )
     octets = whole_number(record.sequence_octets, "sequence_octets", 1, 2, UNIFIED_CITE)
     UNIFIED.write(
@@ -304,7 +310,7 @@ def _write_unified(writer: Writer, record: Unified, length: int) -> None:
             "epoch (E)": record.epoch,
         },
     )
-    writer.octets(record.cid, *_CID)
+    writer.octets(record.cid, *_CID_UNIFIED)
     whole_number(record.sequence, "sequence number", 0, (1 << 8 * octets) - 1, UNIFIED_CITE)
     writer.number(octets, record.sequence, "sequence number", *_SEQUENCE, _one_octet(octets))
     if record.has_length:
