@@ -35,6 +35,14 @@ def link_security(scene: Scene) -> bool:
     return scene.security is not None and bool(scene.security.level)
 
 
+def nonce_of_slot(scene: Scene) -> bool:
+    """Return whether link security protects the frame with a nonce of the slot number, which the capture has."""
+    security = scene.security
+    return (
+        scene.slot is not None and link_security(scene) and bool(security and security.is_by_slot)
+    )
+
+
 def context(scene: Scene) -> bool:
     """Return whether a header is compressed with a context."""
     headers = (one for one in scene.frame.layers if isinstance(one, Iphc))

@@ -11,6 +11,7 @@ from lowpanbudget.env import link_text
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.key_users import KeyName, KeyUse, KeyUser
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.neighbour_slots import NeighbourSlots
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import TIMES_MORE, Station
 from lowpanbudget.layers.link.mac import FrameType, Mac
@@ -167,10 +168,14 @@ class FailedFrames:
 
 
 class FailedOfSenders(FirstNamed[tuple[Station, KeyName], FailedFrames]):
-    """By who sent them, and the key that they name; the ``last`` as they were before a frame was taken."""
+    """By who sent them, and the key that they name; the ``last`` as they were before a frame was taken.
+
+    ``slots`` are those that open with another slot number.
+    """
 
     def __init__(self) -> None:
         super().__init__()
+        self.slots = NeighbourSlots()
         self.last: Recent[int, tuple[tuple[Station, KeyName], FailedFrames]] = Recent(_MOST_LAST)
 
     def note(self, number: int, station: Station, key: KeyName) -> None:

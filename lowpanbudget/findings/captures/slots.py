@@ -1,9 +1,8 @@
 """Time slots: the absolute slot numbers that beacons tell, slotframes, and their links."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
 from functools import partial
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
@@ -14,6 +13,7 @@ from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station
 from lowpanbudget.findings.told_slots import ToldSlots, TwoNumbers
 from lowpanbudget.findings.wording import seconds_text
+from lowpanbudget.layers.link.elements import nested_values
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.values import dataclass, field
 
@@ -23,14 +23,6 @@ _STILL_S = 1.0  # a hundred slots of the usual 10 ms: no beacon waits so long be
 _NEAR_S = 60.0  # between beacons that are held together: no clock drifts far; our choice
 _FEWEST = 3  # beacons with one slotframe; our choice
 _ALIKE = 0.05  # of lengths: how near two that were measured by beacons must be; our choice
-
-
-def _told(mac: Mac, field: str) -> Iterator[Any]:
-    """Yield what the nested elements of a beacon tell in a field of this name."""
-    for element in mac.payload_ies:
-        for nested in element.nested:
-            if field in nested.fields:
-                yield nested.fields[field]
 
 
 class _ToldNumber(NamedTuple):
@@ -43,7 +35,7 @@ class _ToldNumber(NamedTuple):
 
 def _number(scene: Scene, mac: Mac) -> _ToldNumber | None:
     """Return what a beacon tells; None where it tells none, or somebody forged it."""
-    slot = next(_told(mac, "asn"), None)
+    slot = next(nested_values(mac.payload_ies, "asn"), None)
     if slot is None or mac.source is None or scene.is_forged:
         return None
     return _ToldNumber(slot, scene.time_s, scene.number)
@@ -163,7 +155,7 @@ def slot_numbers_off(memory: _Clocks, _known: Surroundings) -> Hits:
 @SLOTS.rule("timeslot-outside-slotframe", Mac)
 def timeslot_outside_slotframe(scene: Scene, mac: Mac) -> Hits:
     """Compare the links of each slotframe with its size."""
-    for slotframes in _told(mac, "slotframes"):
+    for slotframes in nested_values(mac.payload_ies, "slotframes"):
         for slotframe in slotframes:
             size = slotframe["slotframe_size"]
             for link in slotframe["links"]:
@@ -200,7 +192,7 @@ def slotframe_told(memory: ToldSlotframes, scene: Scene, mac: Mac) -> None:
     """Note the slotframes of a beacon."""
     if mac.source is None or scene.is_forged:
         return
-    for slotframes in _told(mac, "slotframes"):
+    for slotframes in nested_values(mac.payload_ies, "slotframes"):
         for slotframe in slotframes:
             key = mac.pan_id, mac.source, slotframe["slotframe_handle"]
             fresh = partial(_ToldSlotframe, scene.sender, slotframe["slotframe_size"])
@@ -253,7 +245,7 @@ def _split(nodes: list[_ToldSlotframe], handle: int) -> Hit:
 @SLOTS.rule("slotframe-not-as-planned", Mac, least=_FEWEST, varies=True, concerns=concerns.beacon)
 def slotframe_not_as_planned(scene: Scene, mac: Mac) -> Hits | None:
     """Compare the slotframes of a beacon with the one of the design."""
-    design, told = scene.known.design, [*_told(mac, "slotframes")]
+    design, told = scene.known.design, [*nested_values(mac.payload_ies, "slotframes")]
     access = None if design is None else design.access
     if access is None or access.slots is None or scene.is_beside_design or scene.is_forged:
         return None

@@ -1,7 +1,8 @@
 """Secured frames that no key opens: a key, an address or a slot number is missing, or the integrity code is wrong."""
 
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.findings.captures.check_sequences import HEARD_AGAIN
+from lowpanbudget.findings import concerns
+from lowpanbudget.findings.captures.check_sequences import HEARD, HEARD_AGAIN
 from lowpanbudget.findings.failed_frames import UNDER_THE_KEY, FailedFrames, FailedOfSenders
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.key_users import KeyName, key_words
@@ -15,11 +16,26 @@ UNSEALING = Subject("unsealing")
 DAMAGED_NAME = "Look for no key: others under that index would come. Capture with check sequences, which tell damage."
 
 
+@UNSEALING.rule(
+    "integrity-code-wrong", HEARD, memory=FailedOfSenders, concerns=concerns.nonce_of_slot
+)
+def opened_otherwise(memory: FailedOfSenders, scene: Scene, sighting: Sighting) -> None:
+    """Note frames whose nonce is the slot number, and try neighbours with those that fail."""
+    mac = scene.mac
+    if mac is None or sighting.repeats is not None or not concerns.nonce_of_slot(scene):
+        return
+    if sighting.verified or scene.is_forged:
+        memory.slots.take(sighting, mac, scene.sender)
+
+
 @UNSEALING.rule("integrity-code-wrong", Noticed("mic-wrong"), memory=FailedOfSenders)
 def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice) -> Hits:
     """Take the notice of unsealing; where no check sequence was tested, others under the key tell what is wrong."""
     security, mac = scene.security, scene.mac
     if security is None or mac is None:
+        return
+    if mac.source is not None and memory.slots.opened((mac.pan_id, mac.source), scene.number):
+        yield Hit("")
         return
     evidence = f"{key_words(security)}, code {security.mic.hex()}"
     if security.frame_counter is not None:
@@ -49,7 +65,8 @@ def heard_damaged(memory: FailedOfSenders, scene: Scene, sighting: Sighting) -> 
 
 @UNSEALING.at_end("integrity-code-wrong")
 def codes_wrong(memory: FailedOfSenders, known: Surroundings) -> Hits:
-    """Tell of those that were too few in a row to be told at once."""
+    """Tell of those that were too few in a row to be told at once, and of those that other slot numbers open."""
+    yield from memory.slots.hits()
     for (station, key), failed in memory.items():
         if failed.is_told or not failed.all.count:
             continue

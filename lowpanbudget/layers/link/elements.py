@@ -10,7 +10,7 @@ with their termination or with the frame. An element whose length overruns stops
 sense does not, since its length says where the next begins: it keeps its ``fault``.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
@@ -300,3 +300,11 @@ def _filled(kind: ElementKind, number: int, fields: Mapping[str, Any]) -> Elemen
             hint="Give its octets as Element(id, content)",
         )
     return Element(number, layout.write(fields), name, kind is NESTED_LONG, frozen(dict(fields)))
+
+
+def nested_values(elements: Iterable[Element], field_name: str) -> Iterator[Any]:
+    """Yield what the nested elements of payload IEs tell in a field of this name."""
+    for element in elements:
+        for nested in element.nested:
+            if field_name in nested.fields:
+                yield nested.fields[field_name]
