@@ -702,13 +702,13 @@ FURTHER = (
     # the code by AES-CCM of the cryptography library: nonce EUI-64 and slot number 1000, most significant octet first
     Further(
         "integrity-code-wrong",
-        lambda: in_slot(1000, 1001),
+        lambda: in_slot(1000, 1100),
         Told(
             "failure",
             FAR_NAME,
             "frames fail under the key that they name",
             (
-                "key id mode 1, index 1, code 4e415e61, nonce of absolute slot number 1001, as the capture has it",
+                "key id mode 1, index 1, code 4e415e61, nonce of absolute slot number 1100, as the capture has it",
             ),
             (1,),
         ),
