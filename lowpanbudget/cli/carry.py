@@ -118,6 +118,8 @@ def _burst(
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.deployment.burst import carry_burst
     from lowpanbudget.findings.burst_helps import burst_helping
+    from lowpanbudget.findings.deployed import deployment_findings, failures
+    from lowpanbudget.findings.planned import form_findings
     from lowpanbudget.findings.together import burst_together
     from lowpanbudget.report import burst_text, carries, csv_table, machine
 
@@ -127,21 +129,23 @@ def _burst(
         helps = [] if as_csv else burst_helping(design, plan, tell)
         together = burst_together(design, plan, helps, tell)
     changes = [one.told for one in helps]
+    faults = failures([*deployment_findings(design), *form_findings(design)])
     if svg is not None:
         pictures: list[Chart] = [carries.timeline_chart(plan), carries.queue_chart(plan)]
         _draw(pictures, f"{design.title}: burst {plan.name}", svg, file)
     if as_json:
         caution = f"{carries.BURST_CAUTION} {carries.CAUTION}"
-        output.emit(machine.document(burst=carries.burst(plan, changes, together), caution=caution))
+        told = carries.burst(plan, changes, together, faults)
+        output.emit(machine.document(burst=told, caution=caution))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.BURST, carries.packet_rows(plan)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
-            burst_text.burst(console, screen, plan, changes, together)
+            burst_text.burst(console, screen, plan, changes, together, faults)
 
         output.show(paint)
-    return plan.holds
+    return plan.holds and not faults
 
 
 def _draw(pictures: "Sequence[Chart]", title: str, svg: str, design: str) -> None:

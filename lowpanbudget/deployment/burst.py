@@ -1,7 +1,7 @@
 """``carry --burst``: what becomes of a burst, packet by packet, on a network with its usual messages."""
 
 from collections.abc import Callable, Iterator, Sequence
-from math import ceil, inf, sqrt
+from math import inf, sqrt
 from statistics import stdev
 
 from lowpanbudget.arguments import function_or_none, whole_number
@@ -137,8 +137,7 @@ def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
     if burst.all_in_s is not None:
         limit = burst.all_in_s
         times = sum(all(one is not None and one <= limit for one in run.arrived_s) for run in runs)
-        all_in = times / count
-        half = max(_SURE * sqrt(all_in * (1 - all_in) / count), 1 - 0.05 ** (1 / count))
+        all_in, half = times / count, _half_of(times, count)
     plan = BurstPlan(
         burst.name, burst.flow, place.names, burst.packets, burst.octets, len(place.frames[0]), burst.every_s,
         place.lasts_s, burst.all_in_s, count, seed, sum(plan.arrives for plan in plans),
@@ -175,13 +174,24 @@ def _half_width(counts: Sequence[int]) -> float:
 
 
 def _enough_s(wanted: float, runs: Sequence[BurstRun]) -> float | None:
-    """Return the time by which all are in in so many runs; None where more than the others lose a packet."""
+    """Return the time by which all are in for sure in as many runs as are wanted; None where too many lose a packet."""
     ends = sorted(
         inf if None in run.arrived_s else max(one for one in run.arrived_s if one is not None)
         for run in runs
     )
-    end = ends[max(ceil(wanted * len(runs)), 1) - 1]
+    count = len(runs)
+    sure = (
+        end for times, end in enumerate(ends, 1) if times / count - _half_of(times, count) >= wanted
+    )
+    end = next(sure, inf)
     return None if end == inf else end
+
+
+def _half_of(times: int, count: int) -> float:
+    """Return how far a share of so many runs may be off."""
+    share = times / count
+    half: float = max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count))
+    return half
 
 
 def _packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> PacketPlan:

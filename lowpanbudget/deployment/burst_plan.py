@@ -54,8 +54,8 @@ class BurstPlan:
     air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
     ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst.
     ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where all arrived), and ``in_time``, the
-    packets that are in by ``all_in_s``, to ``in_time_half_width``. ``enough_s`` is the ``all_in_s`` that as many runs
-    as are ``wanted`` keep to; None where too many lose a packet.
+    packets that are in by ``all_in_s``, to ``in_time_half_width``. ``enough_s`` is an ``all_in_s`` that as many runs
+    as are ``wanted`` keep to for sure; None where too many lose a packet.
     ``checks`` are what it must keep to: its arrival, and the limits of slot and design, what does not hold first.
     ``taken`` says what was taken for granted, and what is not played.
     """

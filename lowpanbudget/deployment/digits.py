@@ -1,5 +1,7 @@
 """Numbers in words with digits enough: a share apart from all and from nothing, a number apart from its limit."""
 
+from decimal import ROUND_CEILING, Decimal
+
 from lowpanbudget.design.estimate import Estimate
 
 _MOST_DIGITS = 15  # a number has no more that count
@@ -20,6 +22,12 @@ def percent(share: float, beside: float | None = None) -> str:
         while round(value, digits) == round(beside * 100, digits) and digits < _MOST_DIGITS:
             digits += 1
     return f"{value:.{digits}f} %"
+
+
+def rounded_up(value: float) -> float:
+    """Return a number with three digits that count, no smaller than it was."""
+    step = Decimal(10) ** (Decimal(value).adjusted() - 2)
+    return float((Decimal(repr(value)) / step).to_integral_value(ROUND_CEILING) * step)
 
 
 def limit_percent(share: float) -> str:

@@ -1,12 +1,13 @@
 """What may help a network that does not carry its messages: changes of one number each, with what they would send."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from math import ceil
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of, answered
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.fewest import WORDS
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.allowed import is_allowed
 from lowpanbudget.design.knobs import turned
@@ -20,11 +21,6 @@ from lowpanbudget.values import dataclass, replace
 
 _MOST_RETRIES = 7  # macMaxFrameRetries at most (IEEE 802.15.4-2015 table 8-81, from memory)
 _RARE = 1e-6  # a queue that is full less often needs no place more
-# changes of which the least that is enough is wanted, since each more takes more, in words
-WORDS: dict[str, Callable[[int], str]] = {
-    "access.slots.cells": lambda cells: f"{plural(cells, 'cell')} to each parent",
-    "queue.frames": lambda places: f"{plural(places, 'place')} in each queue",
-}
 
 
 @dataclass(frozen=True, slots=True)

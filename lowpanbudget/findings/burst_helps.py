@@ -9,8 +9,9 @@ from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.carry import judged
 from lowpanbudget.deployment.checks import played_check
-from lowpanbudget.deployment.digits import percent
-from lowpanbudget.deployment.helps import burst_changes
+from lowpanbudget.deployment.digits import percent, rounded_up
+from lowpanbudget.deployment.fewest import WORDS, fewest, value_of_key, with_value
+from lowpanbudget.deployment.helps import PossibleChange, burst_changes
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.helps import HelpfulChange, Helping, eased, is_promising
@@ -43,14 +44,17 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
         return []
     found, changes = [], list(burst_changes(design, design.access.on(design.link), plan))
     besides = Besides(design, plan.seed)
-    for number, change in enumerate(changes):
+    for number, tried in enumerate(changes):
         if tell is not None:
             tell(number, len(changes))
+        change = tried
         then = carry_burst(change.design, plan.name, seed=plan.seed, runs=min(plan.runs, _RUNS))
         first = _compared(plan, then)
         if then.runs < plan.runs and (eased(*first) or is_promising(*first)):
             # a yes is said of nothing that was looked at less than the burst itself
             then = carry_burst(change.design, plan.name, seed=plan.seed, runs=runs_like(plan))
+        if change.key in WORDS and _arrival(then).holds:
+            change, then = _least(design, change, then)
         was, after = _compared(plan, then)
         is_doubtful = not eased(was, after)
         if is_doubtful and not is_promising(was, after):
@@ -70,8 +74,27 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
             change.key, change.text, was, after, then.holds and is_whole, decides, caution,
             is_in and then.is_close and is_whole, fails, is_doubtful,
         )  # fmt: skip
-        found.append(Helping(told, change, is_whole))
+        found.append(Helping(told, change, is_whole, _share_late(then)))
     return sorted(found, key=_place)
+
+
+def _least(
+    design: Design, change: PossibleChange, then: BurstPlan
+) -> tuple[PossibleChange, BurstPlan]:
+    """Return the change by as little as brings the burst in as well, and what then becomes of it."""
+    plans: dict[int, BurstPlan] = {}
+
+    def is_enough(number: int) -> bool:
+        fewer = with_value(change.design, change.key, number)
+        plans[number] = carry_burst(fewer, then.name, seed=then.seed, runs=runs_like(then))
+        return _arrival(plans[number]).holds
+
+    short, enough = (value_of_key(one, change.key) for one in (design, change.design))
+    number = fewest(short, enough, is_enough)
+    if number == enough:
+        return change, then
+    fewer = with_value(change.design, change.key, number)
+    return replace(change, text=WORDS[change.key](number), design=fewer), plans[number]
 
 
 class Besides:
@@ -120,26 +143,29 @@ def _arrival(plan: BurstPlan) -> LimitCheck:
 def _compared(before: BurstPlan, after: BurstPlan) -> tuple[LimitCheck, LimitCheck]:
     """Return what is compared: the chance that all are in in time, or where that is no better how many packets are."""
     chances = _arrival(before), _arrival(after)
-    if before.in_time is None or eased(*chances) or is_promising(*chances):
+    if before.in_time is None or eased(*chances):
         return chances
-    return _packets_late(before), _packets_late(after)
+    packets = _packets_late(before), _packets_late(after)
+    return chances if is_promising(*chances) and not eased(*packets) else packets
 
 
 def _packets_late(plan: BurstPlan) -> LimitCheck:
     """Return how many packets are late: fewer may be, where some always are."""
-    in_time, packets = plan.in_time or 0.0, plan.packets
-    text = f"{percent(in_time / packets)} of the packets are in in time"
+    late, half = _share_late(plan), plan.in_time_half_width / plan.packets
+    text = f"{percent(1 - late)} of the packets are in in time"
     if plan.enough_s is not None:
-        text += f", all of them after {plan.enough_s:.3g} s"
-    late, half = 1 - in_time / packets, plan.in_time_half_width / packets
+        text += f", all of them after {rounded_up(plan.enough_s):g} s"
     check = played_check(
         "latency", f"burst {plan.name}", text, late, 1 - plan.wanted, _OF_PACKETS, half
     )
     return replace(check, text=text, holds=False, is_close=False)
 
 
-def _place(one: Helping) -> tuple[bool, bool, bool, bool, float]:
+def _share_late(plan: BurstPlan) -> float:
+    """Return the share of the packets that is not in in time, or at all where no time is asked for."""
+    return 1 - (plan.arrived if plan.in_time is None else plan.in_time) / plan.packets
+
+
+def _place(one: Helping) -> tuple[bool, bool, bool, float]:
     told = one.told
-    over = 0.0 if told.after is None else told.after.measured
-    is_of_packets = told.before.unit == _OF_PACKETS
-    return told.is_doubtful, not told.holds, not told.is_close, is_of_packets, over
+    return told.is_doubtful, not told.holds, not told.is_close, one.left

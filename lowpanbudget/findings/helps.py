@@ -52,11 +52,15 @@ class HelpfulChange:
 
 
 class Helping(NamedTuple):
-    """A change that helps, as it is told, and the change itself; one that ``is_whole`` breaks nothing else."""
+    """A change that helps, as it is told, and the change itself; one that ``is_whole`` breaks nothing else.
+
+    ``left``: of changes that help alike, the one that leaves least of what is too much comes first.
+    """
 
     told: HelpfulChange
     change: PossibleChange
     is_whole: bool = True
+    left: float = 0.0
 
 
 class _Tried(NamedTuple):

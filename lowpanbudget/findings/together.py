@@ -1,8 +1,8 @@
 """Changes made together, where none alone is enough: the best one stays, and what helps beside it is sought again."""
 
 from collections.abc import Callable, Sequence
-from functools import partial, reduce
-from typing import Any, NamedTuple
+from functools import partial
+from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
@@ -10,12 +10,12 @@ from lowpanbudget.deployment.burst import carry_burst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry
-from lowpanbudget.deployment.helps import WORDS
+from lowpanbudget.deployment.fewest import WORDS, fewest, value_of_key, with_value
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.burst_helps import Besides, burst_helping
 from lowpanbudget.findings.deployed import deployment_failures
 from lowpanbudget.findings.helps import Helping, helping
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes of a round were tried, of how many
 _MOST = 3  # changes: of more nobody knows what each is for
@@ -156,17 +156,17 @@ class _Search:
         then = _with(self._design, then, list(needed))
         texts = {key: one.change.text for key, one in needed.items()}
         for key in needed.keys() & WORDS.keys():
-            path = key.split(".")
-            low, high = _value(self._design, path), _value(then, path)
-            while high - low > 1:
-                middle = (low + high) // 2
-                fewer = _set(then, path, middle)
+
+            def is_enough(number: int, key: str = key) -> bool:
+                nonlocal then, trial
+                fewer = with_value(then, key, number)
                 found = self._as_good(fewer, trial)
-                if found is None:
-                    low = middle
-                else:
-                    then, high, trial = fewer, middle, found
-            texts[key] = WORDS[key](high)
+                if found is not None:
+                    then, trial = fewer, found
+                return found is not None
+
+            short, enough = value_of_key(self._design, key), value_of_key(then, key)
+            texts[key] = WORDS[key](fewest(short, enough, is_enough))
         cautions = tuple(one.change.caution for one in needed.values())
         return ChangesTogether(
             tuple(texts), tuple(texts.values()), cautions, trial.decides, trial.is_close
@@ -195,15 +195,5 @@ class _Search:
 def _with(design: Design, then: Design, keys: Sequence[str]) -> Design:
     """Return a design that has what another has under these keys."""
     for key in keys:
-        path = key.split(".")
-        design = _set(design, path, _value(then, path))
+        design = with_value(design, key, value_of_key(then, key))
     return design
-
-
-def _value(value: Any, path: Sequence[str]) -> Any:
-    return reduce(getattr, path, value)
-
-
-def _set(value: Any, path: Sequence[str], new: object) -> Any:
-    name, *rest = path
-    return replace(value, **{name: _set(getattr(value, name), rest, new) if rest else new})

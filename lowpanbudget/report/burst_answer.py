@@ -1,5 +1,6 @@
 """What is said of a burst first: whether it is in as often and as soon as asked for, and how many packets are."""
 
+from collections.abc import Sequence
 from math import floor, log10
 from typing import Literal
 
@@ -14,12 +15,14 @@ ARRIVAL = ("delivery", "latency")
 _MOST_DIGITS = 6
 
 
-def burst_verdict(plan: BurstPlan) -> Literal["yes", "open", "no"]:
-    """Return whether a burst is in as it is to be."""
+def burst_verdict(plan: BurstPlan, faults: Sequence[str] = ()) -> Literal["yes", "open", "no"]:
+    """Return whether a burst is in as it is to be, where ``faults`` are what keeps the network from working at all."""
+    if faults:
+        return "no"
     return "yes" if plan.holds else "open" if plan.is_close else "no"
 
 
-def burst_answer(plan: BurstPlan) -> str:
+def burst_answer(plan: BurstPlan, faults: Sequence[str] = ()) -> str:
     """Return yes, no or open, first with the limits that are broken, each once, and how many packets are in."""
     why = next((one.why_open or TOO_CLOSE for one in plan.checks if one.is_close), "")
     said = f"{_in(plan)}{f': {why}' if why else ''}"
@@ -27,6 +30,8 @@ def burst_answer(plan: BurstPlan) -> str:
     for one in limits(plan):
         if not one.holds:
             broken.setdefault(one.matter, f"{one.about}: {one.text}.")
+    if faults:
+        broken = {"design": f"This network does not work as it is designed. {faults[0]}.", **broken}
     if broken:
         return f"No. {' '.join(broken.values())} {said[0].upper()}{said[1:]}"
     return f"{'Yes' if plan.holds else 'Open' if plan.is_close else 'No'}: {said}"

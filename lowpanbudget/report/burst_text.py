@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan
+from lowpanbudget.deployment.digits import rounded_up
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.helps import HelpfulChange
 from lowpanbudget.findings.together import ChangesTogether
@@ -35,9 +36,10 @@ def burst(
     plan: BurstPlan,
     changes: Sequence[HelpfulChange] | None = None,
     together: ChangesTogether | None = None,
+    faults: Sequence[str] = (),
 ) -> None:
     """Print what becomes of a burst, and what would bring more of it in (None: not tried)."""
-    heading(console, screen, burst_answer(plan))
+    heading(console, screen, burst_answer(plan, faults))
     air = f"{seconds_text(plan.air_s)} s on the air"
     if plan.packets > 1:
         air += f", {share_of(plan.air_share)} of its time"
@@ -87,8 +89,8 @@ def _story(plan: BurstPlan) -> Iterator[str]:
         )
     if plan.enough_s is not None and not plan.holds:
         yield (
-            f"All are in after {seconds_text(plan.enough_s)} s in {plan.wanted * 100:g} % of the runs: so late "
-            "all_in_s would have to be."
+            f"All are in after {rounded_up(plan.enough_s):g} s in {plan.wanted * 100:g} % of such bursts or more: with "
+            "all_in_s so late it would be as it is to be."
         )
     lost, digits = plan.lost_queue + plan.lost_link, digits_of(plan)
     if lost:

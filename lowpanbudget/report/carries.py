@@ -75,12 +75,16 @@ def carried(
 
 
 def burst(
-    plan: BurstPlan, changes: Sequence[HelpfulChange], together: ChangesTogether | None = None
+    plan: BurstPlan,
+    changes: Sequence[HelpfulChange],
+    together: ChangesTogether | None = None,
+    faults: Sequence[str] = (),
 ) -> view.Data:
-    """Return what becomes of a burst, with the changes that would help; ``answer`` and ``says`` as of a network."""
-    verdict = {"answer": burst_verdict(plan), "says": burst_answer(plan)}
-    holds = {"holds": plan.holds, "is_close": plan.is_close}
-    return {**view.data_of(plan), **verdict, **holds, **_helps(changes, together)}
+    """Return what becomes of a burst, with the changes that would help; the other names are as of a network."""
+    verdict = {"answer": burst_verdict(plan, faults), "says": burst_answer(plan, faults)}
+    holds = {"holds": plan.holds and not faults, "is_close": plan.is_close and not faults}
+    told = {**view.data_of(plan), **verdict, **holds, "fails": list(faults)}
+    return told | _helps(changes, together)
 
 
 def _helps(changes: Sequence[HelpfulChange], together: ChangesTogether | None) -> view.Data:

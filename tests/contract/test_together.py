@@ -59,6 +59,7 @@ length = 20
 method = "slots"
 retries = RETRIES
 [access.slots]
+drift_ppm = 0
 """
 FOUR = '[[burst]]\nname = "four"\nflow = "up"\npackets = 4\noctets = 20\nevery_s = 0.01\nall_in_s = 2.9\n'
 

@@ -16,6 +16,7 @@ from lowpanbudget.deployment import burst
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.burst_runs import BurstRun
+from lowpanbudget.deployment.digits import rounded_up
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.burst_helps import burst_changes_that_help
@@ -459,8 +460,9 @@ def test_what_would_help_a_burst_is_tried(tmp_path: Path) -> None:
 def test_what_brings_a_burst_in_may_be_more_than_the_batteries_have() -> None:
     """Four packets within 0.6 s and one cell each 1.01 s: the last goes 3 s or more after the first, 2.9 are allowed.
 
-    With a cell for each that comes in a slotframe all go in the next one, over two hops in 2.62 s. The relay listens in
-    each cell: of days between those that it lasts with one and with six the network keeps those with one alone.
+    With two cells two go in each slotframe: the last leaves within 2.02 s and is over the second link half a slotframe
+    later, 2.53 s. The relay listens in each cell: of days between those that it lasts with one and with two the network
+    keeps those with one alone.
     """
     burst = '[[burst]]\nname = "four"\nflow = "up"\npackets = 4\noctets = 20\nevery_s = 0.2\nall_in_s = 2.9\n'
     radio = (
@@ -473,16 +475,16 @@ def test_what_brings_a_burst_in_may_be_more_than_the_batteries_have() -> None:
         tables = "[tree]\nby_hop = [1, 1]\n" + radio + limits + burst
         return slotted(f"cells = {cells}", tables, "every_s = 6000")
 
-    (one, six) = (
+    (one, two) = (
         min(
             node.battery_days.least
             for node in carry(parse_design(text(cells, 1))).nodes
             if node.battery_days
         )
-        for cells in (1, 6)
+        for cells in (1, 2)
     )
-    assert six < one
-    for days, is_enough in ((six / 2, True), ((one + six) / 2, False)):
+    assert two < one
+    for days, is_enough in ((two / 2, True), ((one + two) / 2, False)):
         small = parse_design(text(1, days))
         assert carry(small).holds
         plan = carry_burst(small, "four")
@@ -492,14 +494,58 @@ def test_what_brings_a_burst_in_may_be_more_than_the_batteries_have() -> None:
         ]
         assert cells.after is not None
         assert cells.after.holds
+        assert cells.text == "2 cells to each parent"
         assert cells.holds == is_enough
         assert ("its battery lasts" in cells.caution) != is_enough
         assert help_words(cells)[2] == (
             "then it carries" if is_enough else "next in the way: battery"
         )
-        wider = parse_design(text(6, days))
+        wider = parse_design(text(2, days))
         assert carry_burst(wider, "four").holds
         assert carry(wider).holds == is_enough
+
+
+def test_a_burst_is_not_in_where_the_network_does_not_work(tmp_path: Path) -> None:
+    """Two clocks of 40 ppm are 1280 µs apart after 16 s, the guard is 1100 µs (RFC 7554 appendix B.3 for the like)."""
+    burst = '[[burst]]\nname = "four"\nflow = "up"\npackets = 4\noctets = 20\nevery_s = 2\nall_in_s = 60\n'
+    for keep_alive_s, works in ((10, True), (16, False)):
+        tables = f"[tree]\nby_hop = [1]\n[upkeep]\nkeep_alive_s = {keep_alive_s}\n{burst}"
+        file = tmp_path / "drift.toml"
+        file.write_text(slotted("drift_ppm = 40", tables, "every_s = 6000"), encoding="utf-8")
+        done = entry.invoke("carry", file, "--burst", "four")
+        assert done.exit_code == (0 if works else 1)
+        said = " ".join(done.stdout.split())
+        assert said.startswith("Yes: all 4 packets") == works
+        assert ("No. This network does not work as it is designed. Clocks drift" in said) != works
+        told = json.loads(entry.invoke("carry", file, "--burst", "four", "--json").stdout)["burst"]
+        assert (told["answer"], told["holds"], bool(told["fails"])) == (
+            ("yes", True, False) if works else ("no", False, True)
+        )
+
+
+def test_as_many_cells_as_bring_a_burst_in_are_told_and_no_more() -> None:
+    """Twenty packets within a second over one link, all in 10 s: one cell a slotframe of 1.01 s takes 20 s and more.
+
+    With two the last goes in the tenth slotframe, up to one late; with three in the seventh, 7.07 s.
+    """
+    twenty = '[[burst]]\nname = "b"\nflow = "up"\npackets = 20\noctets = 20\nevery_s = 0.05\nall_in_s = 9\n'
+    tables = f"[tree]\nby_hop = [1]\n[queue]\nframes = 32\n{twenty}"
+    text = slotted("cells = 1", tables, "every_s = 6000")
+    plan = carry_burst(parse_design(text), "b")
+    found = {one.text: one for one in burst_changes_that_help(parse_design(text), plan)}
+    assert found["3 cells to each parent"].holds
+    # by when one cell a slotframe has them in is told with a margin: a design that says so carries it for sure
+    assert plan.enough_s is not None
+    assert 20 * 1.01 - 1.01 <= plan.enough_s <= 21 * 1.01 + 0.01
+    later = parse_design(text.replace("all_in_s = 9", f"all_in_s = {rounded_up(plan.enough_s):g}"))
+    assert carry_burst(later, "b").holds
+
+
+@pytest.mark.parametrize(
+    ("value", "told"), [(21.84, 21.9), (21.8, 21.8), (0.101, 0.101), (1004.0, 1010.0), (3.0, 3.0)]
+)
+def test_three_digits_that_are_no_smaller(value: float, told: float) -> None:
+    assert rounded_up(value) == told
 
 
 def test_packets_one_a_second_over_cells_in_order() -> None:

@@ -60,9 +60,11 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     except RequestError as fault:
         text = harmless(sentence(fault.message))
         return {"answer": text, "checks": [], "helps": None, "parts": [], "cautions": []}, []
+    found = deployment_findings(design, messages, network)
+    faults = failures([*found, *form_findings(design)])
     parts = [*_air(messages), *([] if network is None else _network(network))]
     for plan in bursts:
-        parts.extend(_burst(plan))
+        parts.extend(_burst(plan, faults))
     for part in parts:
         part["svg"] = inline(part.pop("chart"))
     cautions = (
@@ -74,8 +76,6 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
         cautions += map(harmless, burst_beside(plan))
     if bursts:
         cautions.append(carries.BURST_CAUTION)
-    found = deployment_findings(design, messages, network)
-    faults = failures([*found, *form_findings(design)])
     told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network, faults)),
@@ -178,11 +178,11 @@ def _arrival(one: HopService) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _burst(plan: BurstPlan) -> Iterator[Data]:
+def _burst(plan: BurstPlan, faults: Sequence[str]) -> Iterator[Data]:
     chart = carries.timeline_chart(plan)
     columns = ("packets", *(kind.name for kind in chart.kinds))
     rows = [(row.label, *_shares(row, chart.kinds)) for row in chart.rows]
-    yield _part(chart, columns, rows, f"{burst_answer(plan)}.")
+    yield _part(chart, columns, rows, f"{burst_answer(plan, faults)}.")
     waiting = [
         "node",
         "most frames waiting at any one time, mean",
