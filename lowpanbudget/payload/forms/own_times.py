@@ -6,7 +6,7 @@ times do not rise needs an index in each name.
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, cast
 
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import Numbers
@@ -22,9 +22,8 @@ def own_times(message: Message) -> Iterator[tuple[Array, TimeOffset]]:
     """Yield the arrays whose elements have a time of their own in a pack, and that time."""
     base = base_field(message.fields)
     for field in message.fields:
-        own = field.element.own_time(base) if isinstance(field, Array) else None
-        if isinstance(field, Array) and isinstance(own, TimeOffset):
-            yield field, own
+        if isinstance(field, Array) and (own := field.element.own_time(base)) is not None:
+            yield field, cast("TimeOffset", own)
 
 
 def risen(message: Message, values: Mapping[str, Any]) -> Values:

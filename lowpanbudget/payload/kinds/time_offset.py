@@ -73,8 +73,13 @@ max = 3600"""
     def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the seconds since the epoch of the base, also of a date and time as the base takes it."""
         value = super(TimeOffset, self).taken(given, before, table=table)  # noqa: UP008 - slots make the class anew
-        base = before.fields.get(self.base)
-        return base.taken(value, before, table=table) if isinstance(base, Time) else value
+        base = self._time(before)
+        return value if base is None else base.taken(value, before, table=table)
+
+    def _time(self, scope: ask.Scope) -> Time | None:
+        """Return the base where it is a time, and no number of seconds."""
+        base = scope.fields.get(self.base)
+        return base if isinstance(base, Time) else None
 
     def difference(self, value: Any, base: Any) -> Decimal:
         """Return the seconds from the base to a given time."""
@@ -136,8 +141,8 @@ max = 3600"""
     def meaning(self, value: Any, scope: ask.Scope) -> str:
         """Return the date and time, and the seconds after the base."""
         after = digits(EXACT.subtract(exact(value), exact(scope.values[self.base])))
-        base = scope.fields.get(self.base)
-        date = base.date(value) if isinstance(base, Time) else ""
+        base = self._time(scope)
+        date = "" if base is None else base.date(value)
         return f"{date}, {after} s after {self.base}".lstrip(", ")
 
     def spare_codes(self, bits: int) -> int:
