@@ -27,11 +27,15 @@ _FORMS = {
 
 
 class FlowMatch(NamedTuple):
-    """The flow that a datagram belongs to, and what it carries; ``back``: it goes the other way, as answers do."""
+    """The flow that a datagram belongs to, and what it carries; ``back``: it goes the other way, as answers do.
+
+    ``between``: its ends may be those of the flow.
+    """
 
     flow: Flow
     back: bool
     content: UdpContent
+    between: bool = True
 
 
 class FlowBook:
@@ -70,7 +74,7 @@ class FlowBook:
             message = _request_in(datagram, content)
             asked = (fit for fit in fits if not fit.back and is_asked_by(fit.flow, message))
             best = next(asked, best)
-        return FlowMatch(best.flow, best.back, content)
+        return FlowMatch(best.flow, best.back, content, best.between)
 
     def seals(self, datagram: HeardDatagram) -> bool:
         """Return whether a port is one to which some flow is planned sealed."""

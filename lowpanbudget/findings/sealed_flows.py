@@ -1,25 +1,79 @@
-"""Flows that nodes seal with OSCORE though the design has them in the clear: encoded as they were heard."""
+"""Flows that nodes seal: what of their headers can be compared with the plan, and those planned in the clear.
+
+The latter are encoded as they were heard.
+"""
 
 from functools import lru_cache
+from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.opened import OpenedContent
+from lowpanbudget.capture.follow.protection import seals
 from lowpanbudget.design.application import Oscore
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import WireError, plural
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.exchanges import message_sealed
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.flows import planned_bits
+from lowpanbudget.findings.flows import FieldBits, field_bits, planned_bits
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.internet.coap.codes import is_request
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import OSCORE
 from lowpanbudget.layers.internet.oscore import option as oscore
 from lowpanbudget.layers.internet.oscore.context import ALGORITHMS, MANDATORY
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.values import replace
 
 _STAND_IN_TAG = ALGORITHMS[MANDATORY].aead.tag
 _OTHER_END = bytes(
     7
 )  # the longest identifier, so that no kid is the same: of who receives nothing is sent
+
+
+class ComparedHeaders(NamedTuple):
+    """The bits of header fields that a frame of a sealed flow has, and those planned for it."""
+
+    seen: FieldBits
+    planned: FieldBits
+
+
+def compared(scene: Scene, path: Path, datagram: HeardDatagram) -> ComparedHeaders | None:
+    """Return what can be compared of a sealed message that is one of the path's flow; None of any other.
+
+    Where it was opened that is all around the application's octets, else all around the payload of UDP.
+    """
+    flow, opened, heads = path.flow, scene.opened, scene.frame.heads
+    at = next((one.end for one in reversed(heads) if isinstance(one.value, Udp | UdpNhc)), None)
+    if at is None or not _is_its(flow, scene, datagram):
+        return None
+    mic = 0 if scene.security is None else scene.security.protection.mic
+    end = len(scene.example) - scene.fcs - mic
+    around = tuple(one for one in scene.spans if not at <= one.offset_bits // 8 < end)
+    seen, planned = field_bits(around, len(scene.example) - scene.fcs), {**planned_bits(path)}
+    for field in _application_bits(flow, 1):
+        planned.pop(field, None)
+    if opened is not None and opened.is_open and opened.application is not None:
+        seen |= field_bits(tuple(opened.spans), len(opened.octets))
+        planned |= _application_bits(flow, len(opened.application))
+    return ComparedHeaders(seen, planned)
+
+
+def _is_its(flow: Flow, scene: Scene, datagram: HeardDatagram) -> bool:
+    """Return whether a datagram is protected as its flow, and not the answer of the other end, or its request."""
+    if flow.application.dtls is not None:
+        return seals(flow, datagram.udp_octets, None)
+    message, coap = message_sealed(scene, datagram), flow.application.coap
+    return message is not None and coap is not None and is_request(coap.code) == message.is_request
+
+
+@lru_cache(256)
+def _application_bits(flow: Flow, octets: int) -> FieldBits:
+    """Return the bits of each field of what a flow has behind UDP, around so many octets of the application."""
+    writer = flow.application.write(bytes(octets))
+    return field_bits(tuple(writer.spans), len(writer.data))
 
 
 def sealed_as_heard(flow: Flow, message: CoapMessage | None) -> Flow | None:

@@ -118,6 +118,24 @@ def sealed_beyond(ends: SecurityContext = ENDS, *, opened: bool = True) -> Captu
     return replace(capture, oscore=(ends,) if opened else ())
 
 
+def sealed_as_planned(
+    octets: bytes,
+    *,
+    hop_limit: int = 64,
+    protection: str = OSCORE,
+    ends: SecurityContext | None = None,
+) -> Capture:
+    """Octets on the ports of a flow that is planned sealed."""
+    port, coap = (5683, POST) if protection == OSCORE else (5684, "")
+    packet = air.datagram(octets, hop_limit=hop_limit, ports=(0xF0B1, port))
+    capture = Capture([air.frame(packet)], CONTEXTS, planned(protection, port, coap))
+    return replace(capture, oscore=() if ends is None else (ends,))
+
+
+def request_under(sequence: int, ends: SecurityContext = ENDS) -> bytes:
+    return bytes(protect_oscore_request(post(), ends, sequence=sequence).message)
+
+
 def damaged() -> Capture:
     """An octet of a datagram is other than its checksum has it: what was sent nobody knows."""
     packet = air.datagram(post(), ports=(0xF0B1, 5683))
@@ -258,7 +276,43 @@ BEYOND = tuple(
         (lambda: sealed_beyond(GCM), beyond("23", 16)),
     )
 )
+
+
+def over_plan(octets: str, field: str, evidence: str) -> Told:
+    return Told(
+        "risk",
+        f"flow readings, 0x0017: {field}",
+        f"headers take {octets} more than budgeted for the first hop",
+        (f"{field}: {evidence}",),
+        (1,),
+    )
+
+
+IN_LINE = over_plan("1 octet", "IPHC hop limit", "1 octet, planned none")
+# RFC 8613 section 6.1: a Partial IV has 1 to 5 octets, 2 from 256 on; RFC 6282 section 3.1.1: 64 goes without octets
+SEALED_BEYOND = tuple(
+    Further("longer-than-budgeted", fires, told)
+    for fires, told in (
+        (
+            lambda: sealed_as_planned(request_under(300), ends=ENDS),
+            over_plan("1 octet", "OSCORE Partial IV", "2 octets, planned 1 octet"),
+        ),
+        (
+            lambda: sealed_as_planned(request_under(1, GCM), ends=GCM),
+            over_plan("8 octets", "OSCORE tag", "16 octets, planned 8 octets"),
+        ),
+        (lambda: sealed_as_planned(request_under(1), hop_limit=63, ends=ENDS), IN_LINE),
+        (lambda: sealed_as_planned(request_under(1), hop_limit=63), IN_LINE),
+        (
+            lambda: sealed_as_planned(
+                record(DATA_RECORD, bytes(19), epoch=1), hop_limit=63, protection=DTLS
+            ),
+            IN_LINE,
+        ),
+    )
+)
 BEYOND_FURTHER = (
+    *SEALED_BEYOND,
     # without a plan: 0x17 is no CoAP, whose version is 1, and begins a record (RFC 7252 section 3, RFC 9147 figure 5)
     Further(
         "contents-unreadable",
@@ -299,5 +353,25 @@ PROTECTION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "a record with a connection ID": lambda: with_dtls(record(25, bytes(16), epoch=1)),
         "what was damaged": damaged,
         "a datagram without data": lambda: with_dtls(b"", port=0xF0B4),
+    }.items()
+} | {
+    what: ("longer-than-budgeted", capture)
+    for what, capture in {
+        "a sealed message as it is planned": lambda: sealed_as_planned(request_under(1), ends=ENDS),
+        # what is in its tag and ciphertext nobody knows
+        "a sealed message of which nobody opens a tag that is longer": lambda: sealed_as_planned(
+            request_under(1, GCM)
+        ),
+        "a record as it is planned": lambda: sealed_as_planned(
+            record(DATA_RECORD, bytes(19), epoch=1), protection=DTLS
+        ),
+        # told as what goes without protection
+        "a message in the clear with more of a path": lambda: with_oscore(
+            b"\x51\x02\x00\x01t\xbd\x03" + bytes(16) + b"\xff" + READING
+        ),
+        # the other end asks from the same ports: 0.01 is GET
+        "a request of the other end": lambda: between(
+            ROOT, NODE, b"\x51\x01\x00\x01t\xbd\x03" + bytes(16)
+        ),
     }.items()
 }

@@ -6,15 +6,22 @@ from typing import NamedTuple
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
-from lowpanbudget.errors import plural
-from lowpanbudget.findings.captures.lowpan import longer_ports
+from lowpanbudget.findings.captures.longer import compared_headers, longer_hits, whole_headers
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.exchanges import message_carried
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_of, planned_bits
+from lowpanbudget.findings.flows import (
+    FieldBits,
+    field_bits,
+    link_bits,
+    path_of,
+)
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
-from lowpanbudget.findings.sealed_flows import sealed_as_heard, sealed_longer
+from lowpanbudget.findings.sealed_flows import (
+    sealed_as_heard,
+    sealed_longer,
+)
 from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import chain, ipv6
@@ -49,14 +56,18 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     if sealed is not None:
         plain, path = path, path_of(design, sealed, first=first)
         yield sealed_longer(plain, path, scene.opened, subject)
-    longer = tuple(_longer(scene, planned_bits(path), subject, hop))
+    both = compared_headers(scene, path, datagram, match)
+    if both is None:
+        return
+    longer = tuple(longer_hits(both, scene, subject, hop))
     reasons = tuple(_legal_reasons(scene, datagram, match.flow)) if longer else ()
     if reasons:
         flow, by_tunnel = path.flow, _tunnel_is_missing(match.flow, datagram)
         legal = path_of(design, flow.tunnelled(), first=first) if by_tunnel else path
-        planned = _under_route(scene, planned_bits(legal))
+        both = compared_headers(scene, legal, datagram, match) or both
+        both = both._replace(planned=_under_route(scene, both.planned))
         where = " ".join((hop, *(reason.where for reason in reasons)))
-        beyond = tuple(_longer(scene, planned, subject, where))
+        beyond = tuple(longer_hits(both, scene, subject, where))
         longer = beyond or tuple(_rightly(hit, reasons) for hit in longer)
     yield from longer
 
@@ -146,7 +157,7 @@ def sealed_longer_than_budgeted(scene: Scene, mac: Mac) -> Hits:
         return  # it belongs to the network itself, not to a flow
     paths = (path_of(design, flow, first=False) for flow in design.flows)
     planned = max(map(link_bits, paths), key=lambda bits: sum(bits.values()))
-    yield from _longer(scene, planned, scene.sender, "sealed frames")
+    yield from longer_hits(whole_headers(scene, planned), scene, scene.sender, "sealed frames")
 
 
 def _is_of_the_design(scene: Scene, mac: Mac) -> bool:
@@ -155,32 +166,6 @@ def _is_of_the_design(scene: Scene, mac: Mac) -> bool:
     if design is None or mac.frame_type != FrameType.DATA:
         return False
     return mac.pan_id in {None, design.link.pan_id, design.link.destination_pan_id}
-
-
-def _longer(scene: Scene, planned: FieldBits, subject: str, where: str) -> Hits:
-    """Yield a hit when the frame's headers are longer than planned, with the fields that are."""
-    seen = field_bits(scene.spans, len(scene.example) - scene.fcs)
-    over = sum(seen.values()) - sum(planned.values())
-    if over < 8:
-        return
-    longer = {
-        f"{layer} {name}": f"{_bits_text(bits)}, planned {_bits_text(planned.get((layer, name), 0))}"
-        for (layer, name), bits in seen.items()
-        if bits > planned.get((layer, name), 0)
-    }
-    cause = f"headers take {_bits_text(over)} more than budgeted for {where}"
-    forms = filter(
-        None, (longer_ports(one) for one in scene.frame.layers if isinstance(one, UdpNhc))
-    )
-    cause = ": ".join((cause, *forms))
-    evidence = tuple(f"{name}: {text}" for name, text in longer.items())[:4]
-    yield Hit(cause, evidence, f"{subject}: {', '.join(list(longer)[:6])}")
-
-
-def _bits_text(bits: int) -> str:
-    if bits % 8:
-        return plural(bits, "bit")
-    return octets_text(bits // 8) if bits else "none"
 
 
 @PLAN.rule("headers-not-as-planned", HeardDatagram)

@@ -1,0 +1,53 @@
+"""Headers of a frame beside those that the design plans, field by field."""
+
+from lowpanbudget.design.path import Path
+from lowpanbudget.errors import plural
+from lowpanbudget.findings.captures.lowpan import longer_ports
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.flows import FieldBits, FlowMatch, field_bits, planned_bits
+from lowpanbudget.findings.rule import Hits
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.sealed_flows import ComparedHeaders, compared
+from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
+
+
+def compared_headers(
+    scene: Scene, path: Path, datagram: HeardDatagram, match: FlowMatch
+) -> ComparedHeaders | None:
+    """Return what is compared with the plan of a path; None where ports alone make it one of a sealed flow."""
+    if not match.flow.application.is_sealed:
+        return whole_headers(scene, planned_bits(path))
+    return compared(scene, path, datagram) if match.between else None
+
+
+def whole_headers(scene: Scene, planned: FieldBits) -> ComparedHeaders:
+    """Return all headers of a frame beside what is planned."""
+    return ComparedHeaders(field_bits(scene.spans, len(scene.example) - scene.fcs), planned)
+
+
+def longer_hits(both: ComparedHeaders, scene: Scene, subject: str, where: str) -> Hits:
+    """Yield a hit when the frame's headers are longer than planned, with the fields that are."""
+    seen, planned = both
+    over = sum(seen.values()) - sum(planned.values())
+    if over < 8:
+        return
+    longer = {
+        f"{layer} {name}": f"{_bits_text(bits)}, planned {_bits_text(planned.get((layer, name), 0))}"
+        for (layer, name), bits in seen.items()
+        if bits > planned.get((layer, name), 0)
+    }
+    cause = f"headers take {_bits_text(over)} more than budgeted for {where}"
+    forms = filter(
+        None, (longer_ports(one) for one in scene.frame.layers if isinstance(one, UdpNhc))
+    )
+    cause = ": ".join((cause, *forms))
+    evidence = tuple(f"{name}: {text}" for name, text in longer.items())[:4]
+    yield Hit(cause, evidence, f"{subject}: {', '.join(list(longer)[:6])}")
+
+
+def _bits_text(bits: int) -> str:
+    if bits % 8:
+        return plural(bits, "bit")
+    return octets_text(bits // 8) if bits else "none"
