@@ -230,7 +230,7 @@ class RoutingShape(ShapeTable):
     route: int = key(Whole(0, 120), "Routers in the source route of a downward packet.", default=0)
     entry_octets: int | None = key(
         Words(1, 2, 4, 8, 16),
-        "Last octets that tell routers' addresses apart; 2 where the node's is made from a short one, else 8.",
+        "Last octets that tell routers' addresses apart; 2 where the node's is short or has no EUI-64 by it, else 8.",
         default=None,
     )
     tunnel: bool = key(
@@ -253,7 +253,10 @@ class FlowShape(ShapeTable):
     hops: int = key(Whole(1, 254), "Link hops inside the mesh, at most.", default=1)
     source_port: int = key(PORT, "UDP source port.")
     destination_port: int = key(PORT, "UDP destination port.")
-    hop_limit: int = key(Whole(1, 255), "IPv6 hop limit at the sender.", default=64)
+    hop_limit: int = key(
+        Whole(1, 255), "IPv6 hop limit at the sender. How many routers a packet from outside has passed nobody knows: "
+        "on each hop its limit goes in line, and is none of 1, 64 and 255, where it can.", default=64,
+    )  # fmt: skip
     traffic_class: int = key(Whole(0, 255), "IPv6 traffic class.", default=0)
     flow_label: int = key(Whole(0, 0xFFFFF), "IPv6 flow label.", default=0)
     udp_checksum: Literal["carried", "elided"] = key(

@@ -135,6 +135,21 @@ def test_a_key_that_people_ask_for_says_what_it_is_for() -> None:
     assert "octets of the largest datagram" in found["meaning"]
 
 
+@pytest.mark.parametrize(
+    ("key", "says"),
+    [
+        # RFC 6282 section 3.1.1: HLIM elides 1, 64 and 255; every router takes one (RFC 8200 section 3)
+        ("hop_limit", "a packet from outside"),
+        ("hop_limit", "none of 1, 64 and 255"),
+        # RFC 8138 section 5.1: entries of 1, 2, 4, 8 and 16 octets; one that is written out may have no EUI-64
+        ("routing.entry_octets", "2 where the node's is short or has no EUI-64 by it"),
+    ],
+)
+def test_a_key_whose_number_is_not_counted_as_it_stands_says_so(key: str, says: str) -> None:
+    (found,) = explained(f"flow.{key}")[0]["keys"]
+    assert says in found["meaning"]
+
+
 def test_modes_of_routing_are_words_and_say_what_to_write() -> None:
     """RFC 6550 section 6.3.1: non-storing, storing."""
     assert "no route" in explained("storing")[0]["text"]
