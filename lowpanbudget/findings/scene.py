@@ -11,7 +11,7 @@ from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
-from lowpanbudget.findings.corrections import Uncorrected
+from lowpanbudget.findings.corrections import Uncorrected, Untimed
 from lowpanbudget.findings.datagrams import (
     HeardDatagram,
     MessageBegun,
@@ -83,7 +83,7 @@ class Surroundings:
     acknowledged: Givers = field(init=False, default_factory=Givers)
     insistent: set[Station] = field(init=False, default_factory=set)
     refusals: list[Refusal] = field(init=False, default_factory=list)
-    uncorrected: list[Uncorrected] = field(init=False, default_factory=list)
+    uncorrected: list[Uncorrected | Untimed] = field(init=False, default_factory=list)
     keys: KeyUsers = field(init=False, default_factory=KeyUsers)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     forms: SumsByForm = field(init=False, default_factory=SumsByForm)

@@ -59,6 +59,7 @@ from findings.cases_compression import (
     without_length,
 )
 from findings.cases_delivery import limited
+from findings.cases_deployment import slotted
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_fragments import (
     begun_beside,
@@ -116,6 +117,7 @@ from findings.cases_nodes import (
     acknowledging,
     back,
     beside_each_other,
+    corrected,
     joined,
     judged,
     numbered,
@@ -2040,6 +2042,37 @@ FURTHER = (
             (5, "ENC-MIC-32", 7, "ENC-MIC-128", "an integrity code of 16 octets"),
             (1, "MIC-32", 7, "ENC-MIC-128", "encryption and an integrity code of 16 octets"),
         )
+    ),
+    # 1600 us each second, of which 80 are drift and 100 an error: from the second frame on, the first has none before
+    Further(
+        "time-corrections-grow",
+        lambda: corrected(*((1.0, 1600) for _ in range(11))),
+        Told(
+            "risk",
+            "0x0017",
+            "0x0001 corrects the clock of this node by more than the 1500 µs that a receiver waits, and it does not "
+            "follow",
+            ("from 1600 to 1600 µs in frames 4 to 22",),
+            (4, 22),
+            10,
+        ),
+    ),
+    # 90 us each 12 s: clocks of 40 ppm run apart by 960, and 100 are taken for an error; those of the design, of 5 ppm
+    # each, by 120, so that from the third on, 270, it is more
+    Further(
+        "time-corrections-grow",
+        lambda: replace(
+            corrected(*((12.0, 90 * n) for n in range(1, 13))),
+            design=air.design(slotted("drift_ppm = 5")),
+        ),
+        Told(
+            "risk",
+            "0x0017",
+            "0x0001 corrects the clock of this node further and further, and it does not follow",
+            ("from 90 to 1080 µs in frames 2 to 24",),
+            (2, 24),
+            12,
+        ),
     ),
     # table 9-7, from memory: mode 1 names the key by an index of one octet, mode 0 not at all
     Further(

@@ -60,6 +60,23 @@ def corrected(*waits: tuple[float, int]) -> Capture:
     return Capture(frames)
 
 
+def timed_for(*, others: int, bare: int) -> Capture:
+    """Readings of two nodes to the root, acknowledged with a time correction of 0; of the second ``bare`` without."""
+    other = b"\x00\x18"
+    frames: Timed = []
+    for number in range(1, others + 1):
+        frames += [
+            (10 * number, reading(number)),
+            (10 * number + 0.001, verdict(number, accepts=True)),
+        ]
+    for turn in range(bare):
+        at, number = 10 * turn + 5, 100 + turn
+        # frame control: acknowledgement of version 2 and nothing else
+        plain = air.mended(struct.pack("<HB", 2 | 2 << 12, number) + b"\0\0")
+        frames += [(at, reading(number, (other, ROOT))), (at + 0.001, plain)]
+    return Capture(sorted(frames))
+
+
 def asked(count: int, tries: int, answered: bool, source: bytes = NODE, at: float = 1.0) -> Timed:
     """Readings to the root, each tried so often 5 ms apart; one try of them is acknowledged 1 ms later, or none."""
     frames: Timed = []
@@ -446,6 +463,19 @@ NODES_CASES: dict[str, Case] = {
             20,
         ),
     ),
+    "acknowledgements-without-time": Case(
+        lambda: timed_for(others=6, bare=5),
+        lambda: timed_for(others=5, bare=4),
+        Told(
+            "risk",
+            "0x0018 to 0x0001",
+            "none of 5 acknowledgements of 0x0001 has a time correction",
+            ("6 acknowledgements between others of the network have one",),
+            # the first stands before any other: then they alternate, two frames each
+            (2, 6, 10, 14, 18),
+            5,
+        ),
+    ),
     "pan-beside-the-network": Case(
         lambda: two_pans(root_too=False),
         lambda: two_pans(root_too=True),
@@ -627,6 +657,20 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that sets its clock, and sends less and less often": (
         "time-corrections-grow",
         lambda: corrected(*((2.0 * n, -100 * n) for n in range(1, 21))),
+    ),
+    # 1499 us each second: what a receiver of slots of 15 ms still hears, to one that the node does not go by
+    "a node that is off by less than the guard, and stays so": (
+        "time-corrections-grow",
+        lambda: corrected(*((1.0, 1499) for _ in range(20))),
+    ),
+    # two clocks of 40 ppm run apart by 80 us in a second: 1600 in 20 s
+    "a node that sends so rarely that it is always far off": (
+        "time-corrections-grow",
+        lambda: corrected(*((20.0, 1600) for _ in range(20))),
+    ),
+    "a network where hardly anybody gets a time correction": (
+        "acknowledgements-without-time",
+        lambda: timed_for(others=4, bare=6),
     ),
     "four frames of a lower level": ("secured-less-than-others", lambda: at_levels(1, 5, 1, 1, 1)),
     # IEEE 802.15.4-2015 table 9-7: the key index tells one key of a source from another

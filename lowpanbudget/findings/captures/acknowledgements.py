@@ -1,10 +1,12 @@
 """Frames that ask for an acknowledgement, whether one comes, and whether it accepts them."""
 
+from collections.abc import Iterator
+
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.deployment.links_seen import most_tries
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.corrections import Corrections, Uncorrected
+from lowpanbudget.findings.corrections import Corrections, Uncorrected, Untimed, limits_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
@@ -40,7 +42,8 @@ class _Asked:
     ``longest`` is the longest such row, with its first and last frame. ``often`` of them were tried ``most_tries``
     times. The last frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged, accepted
     or not. ``refusals`` are tries that were not accepted, ``refused`` frames that never were, ``refusing`` the
-    acknowledgements that say so; ``corrections`` are those of the sender's clock that acknowledgements bring.
+    acknowledgements that say so; ``corrections`` are those of the sender's clock that acknowledgements bring,
+    ``corrected`` how many do, ``uncorrected`` how many do not and are of a form that could.
     """
 
     receiver: Station
@@ -66,6 +69,9 @@ class _Asked:
     time_s: float = 0.0
     number: int = 0
     corrections: Corrections | None = None
+    corrected: int = 0
+    uncorrected: int = 0
+    first_uncorrected: Frames = field(default_factory=Frames)
 
     def ask(self, scene: Scene) -> None:
         """Take a frame: another try of the last, or the next."""
@@ -120,12 +126,17 @@ class Asking:
             asked.refusals += 1
             asked.refusing.note(scene.number)
         self.given += 1
-        for element in () if scene.mac is None else scene.mac.header_ies:
-            if "time_correction" in element.fields:
-                asked.corrections = asked.corrections or Corrections()
-                asked.corrections.take(
-                    element.fields["time_correction"], scene.time_s, scene.number
-                )
+        mac = scene.mac
+        if mac is None or not mac.later:
+            return asked.receiver
+        told = [one for one in mac.header_ies if "time_correction" in one.fields]
+        for element in told:
+            asked.corrections = asked.corrections or Corrections(limits_of(scene.known.design))
+            asked.corrections.take(element.fields["time_correction"], scene.time_s, scene.number)
+            asked.corrected += 1
+        if not told:
+            asked.uncorrected += 1
+            asked.first_uncorrected.note(scene.number)
         return asked.receiver
 
 
@@ -161,9 +172,12 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             known.insistent.add((pan, source))
         if asked.refusals:
             known.refusals.append(_refusal(source, asked))
-        row = None if asked.corrections is None else asked.corrections.told
-        if row is not None:
-            known.uncorrected.append(Uncorrected(source, asked.receiver, *row))
+        corrections = asked.corrections
+        if corrections is not None and (corrections.told or corrections.far):
+            of = source, asked.receiver
+            guard_us = corrections.limits.guard_us
+            known.uncorrected.append(Uncorrected(*of, corrections.told, corrections.far, guard_us))
+    known.uncorrected += _untimed(memory)
     asking = sum(asked.frames for _, asked in memory.hops.items())
     if memory.given < max(_FEW, asking * _HEARD):  # noise answers some frames as well
         return
@@ -202,6 +216,18 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             yield Hit(cause, alone, hop, frames, severity, advice, times=asked.given_up)
 
 
+def _untimed(memory: Asking) -> Iterator[Untimed]:
+    """Yield whose acknowledgements bring no time correction, in a PAN where most others do."""
+    for (pan, source, _), asked in memory.hops.items():
+        if asked.uncorrected < _ALL or asked.corrected:
+            continue
+        others = [one for (of, *_), one in memory.hops.items() if of == pan and one is not asked]
+        timed = sum(one.corrected for one in others)
+        if timed >= _ALL and timed > sum(one.uncorrected for one in others):
+            first = tuple(asked.first_uncorrected)
+            yield Untimed(source, asked.receiver, asked.uncorrected, timed, first)
+
+
 def _unanswered(hops: list[_Asked]) -> float:
     """Return the share of the frames of several hops that were not acknowledged, as heard here."""
     return sum(one.unanswered for one in hops) / sum(one.frames for one in hops)
@@ -234,13 +260,30 @@ def frames_refused(known: Surroundings) -> Hits:
 
 @ACKNOWLEDGEMENTS.at_end("time-corrections-grow")
 def time_corrections_grow(known: Surroundings) -> Hits:
-    """Tell whose clock is corrected further and further."""
+    """Tell whose clock is corrected further and further, or as far as ever, and does not follow."""
     for one in known.uncorrected:
+        if isinstance(one, Untimed):
+            continue
         name = link_text(one.receiver[1])
-        cause = (
-            f"{name} corrects the clock of this node further and further, and it does not follow"
-        )
-        evidence = (
-            f"from {one.first_us} to {one.last_us} µs in frames {one.frames[0]} to {one.frames[1]}"
-        )
-        yield Hit(cause, (evidence,), link_text(one.sender), one.frames, times=one.times)
+        row, how = one.grown, "further and further"
+        if row is None:
+            row, how = one.far, f"by more than the {one.guard_us:g} µs that a receiver waits"
+        if row is None:
+            continue
+        cause = f"{name} corrects the clock of this node {how}, and it does not follow"
+        first, last = row.frames
+        evidence = f"from {row.first_us} to {row.last_us} µs in frames {first} to {last}"
+        yield Hit(cause, (evidence,), link_text(one.sender), row.frames, times=row.times)
+
+
+@ACKNOWLEDGEMENTS.at_end("acknowledgements-without-time")
+def acknowledgements_without_time(known: Surroundings) -> Hits:
+    """Tell who is not corrected where others are."""
+    for one in known.uncorrected:
+        if isinstance(one, Untimed):
+            name = link_text(one.receiver[1])
+            cause = f"none of {one.times} acknowledgements of {name} has a time correction"
+            beside = f"{one.timed} acknowledgements between others of the network have one"
+            yield Hit(
+                cause, (beside,), hop_text(one.sender, one.receiver[1]), one.first, times=one.times
+            )
