@@ -21,19 +21,19 @@ _GUARD_US = (
 )
 
 
-class Limits(NamedTuple):
+class ClockLimits(NamedTuple):
     """How far two clocks run apart in a second, and how far off a frame may come and still be heard."""
 
     drift_us: float
     guard_us: float
 
 
-def limits_of(design: Design | None) -> Limits:
+def limits_of(design: Design | None) -> ClockLimits:
     """Return those of a design with slots, else the widest that are usual."""
     slots = None if design is None or design.access is None else design.access.slots
     if slots is None:
-        return Limits(_DRIFT_US, _GUARD_US)
-    return Limits(2 * slots.drift_ppm, slots.template.guard)
+        return ClockLimits(_DRIFT_US, _GUARD_US)
+    return ClockLimits(2 * slots.drift_ppm, slots.template.guard)
 
 
 class CorrectionRow(NamedTuple):
@@ -74,7 +74,7 @@ class Corrections:
     beyond the guard as well, whether they grow or not; ``far`` is the longest such row.
     """
 
-    limits: Limits
+    limits: ClockLimits
     first_us: int = 0
     last_us: int = 0
     last_s: float = nan
