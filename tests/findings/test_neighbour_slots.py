@@ -15,7 +15,7 @@ from lowpanbudget.stack.decoder import Decoder
 _NAME = "02:5e:10:00:00:00:00:17"
 
 
-def _frame(node: int, number: int, slot: int, key: bytes = air.KEY) -> bytes:
+def sealed_frame(node: int, number: int, slot: int, key: bytes = air.KEY) -> bytes:
     """A frame of the node or of the root to the other; its nonce is the sender's EUI-64 and the slot number."""
     links = (FAR_NODE, FAR_ROOT) if node else (FAR_ROOT, FAR_NODE)
     security = Security(5, 1, None, key_index=1)
@@ -28,13 +28,14 @@ def _sealed(sealed: Callable[[int, int], int], turns: int = 6, key: bytes = air.
     """Frames of both in turn, one each 100 slots, sealed with the slot number that a node has in a slot."""
     slots = [5000 + 100 * turn for turn in range(2 * turns)]
     frames = [
-        _frame(turn % 2, turn + 1, sealed(turn % 2, slot), key) for turn, slot in enumerate(slots)
+        sealed_frame(turn % 2, turn + 1, sealed(turn % 2, slot), key)
+        for turn, slot in enumerate(slots)
     ]
     return Capture([*frames], keys=(air.KEY,), slots=tuple(slots))
 
 
 def test_a_frame_of_these_tests_is_sealed_with_its_slot_number() -> None:
-    octets, last = _frame(1, 2, 5101), 6  # code of 4 octets, check sequence of 2
+    octets, last = sealed_frame(1, 2, 5101), 6  # code of 4 octets, check sequence of 2
     head = (
         len(octets)
         - last

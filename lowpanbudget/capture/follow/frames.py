@@ -8,6 +8,7 @@ from lowpanbudget.capture.follow.devices import LearnedDevices
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.learning import lesson_of
 from lowpanbudget.capture.follow.memo import Memo, Regulars
+from lowpanbudget.capture.follow.reckoned_slots import ReckonedSlots, told_slot
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import (
     HeaderTemplate,
@@ -51,8 +52,9 @@ def _alone(frame: Frame, asn: int | None) -> Frame:
 class FrameReader:
     """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it.
 
-    Acknowledgements that name no sender are opened as those of whoever a frame that was just read went to. Who looks
-    at some frames alone sets ``acknowledgers`` to False: they stay sealed then, and say so.
+    Acknowledgements that name no sender are opened as those of whoever a frame that was just read went to, and frames
+    whose nonce is a slot number that the capture does not tell with what beacons before tell. Who looks at some frames
+    alone sets ``acknowledgers`` to False: they stay sealed then, and the former say so.
 
     Who does not want to know whether checksums are right sets ``checksums`` to False: no notice tells it then, and
     frames that differ in that are alike.
@@ -67,6 +69,7 @@ class FrameReader:
         # both at once, of frames in the clear that came again
         self._frames: Memo[tuple[HeaderTemplate, Template]] = Memo()
         self._last: deque[Sighting] = deque(maxlen=_LAST)
+        self._slots = ReckonedSlots()
 
     def renew(self, decoder: Decoder) -> None:
         """Decode with this from now on: what was learned of frames under another one is void."""
@@ -145,14 +148,18 @@ class FrameReader:
     def _opened(
         self, sighting: Sighting, header: HeaderTemplate, mac: Mac, sealed: bytes
     ) -> bytes | None:
-        for key in header.keys:
-            try:
-                return unseal(
-                    mac, sighting.octets[: header.mac.header_length], sealed, key,
-                    asn=sighting.body.asn, devices=self.decoder.devices,
-                )  # fmt: skip
-            except WireError:
-                continue
+        slots = self._slots.of(sighting, mac) if self.acknowledgers else (sighting.body.asn,)
+        for slot in slots:
+            for key in header.keys:
+                try:
+                    octets = unseal(
+                        mac, sighting.octets[: header.mac.header_length], sealed, key,
+                        asn=slot, devices=self.decoder.devices,
+                    )  # fmt: skip
+                except WireError:
+                    continue
+                sighting.reckoned = slot
+                return octets
         return None
 
     def _after(
@@ -216,6 +223,9 @@ class FrameReader:
         octets, ending, asn = sighting.octets, sighting.fcs_octets, sighting.body.asn
         frame = self.decoder.frame(octets, ending, asn, left_out=sighting.left_out)
         mac = frame.mac
+        if asn is None and mac is not None and self.acknowledgers:
+            frame = self._reckoned(sighting, frame, mac)
+            asn = sighting.slot
         if mac is None or mac.security is None or sighting.fcs_ok is False or sighting.left_out:
             return frame
         is_acknowledgement = mac.frame_type == FrameType.ACKNOWLEDGEMENT
@@ -238,19 +248,40 @@ class FrameReader:
             self._learned.take_back(before)
         return frame
 
+    def _reckoned(self, sighting: Sighting, frame: Frame, mac: Mac) -> Frame:
+        """Return a frame whose slot the capture does not tell, opened where beacons do; note what a beacon tells."""
+        if sighting.fcs_ok is False or sighting.left_out:
+            return frame
+        told, security = told_slot(mac), mac.security
+        by_slot = security is not None and security.is_by_slot and bool(security.protection.mic)
+        wanted = by_slot and any(one.name == "nonce-unknown" for one in frame.notices)
+        slots = self._slots.of(sighting, mac) if told is None else (told,)
+        for slot in slots if wanted else ():
+            opened = self.decoder.frame(sighting.octets, sighting.fcs_octets, slot)
+            if opened.verified:
+                sighting.reckoned = slot
+                frame = sighting.told_slot(opened)
+                break
+        if told is not None:
+            self._slots.take(sighting, mac, told, is_sure=frame.verified)
+        return frame
+
     def _acknowledgement(self, sighting: Sighting, mac: Mac) -> Frame | None:
         """Return an acknowledgement that names no sender as one of the destination of the frame with its number.
 
         The integrity code proves who sent it. None where no such frame was heard, or its destination did not seal it.
         """
         known = self.decoder
+        slots = self._slots.of(sighting, mac)
         for receiver in self._asked(sighting, mac):
-            opened = decode_prepared(
-                sighting.octets, sighting.fcs_octets, known.contexts, known.keys, known.devices,
-                sighting.body.asn, known.root, known.rpi_type, sender=receiver,
-            )  # fmt: skip
-            if opened.verified:
-                return opened
+            for slot in slots:
+                opened = decode_prepared(
+                    sighting.octets, sighting.fcs_octets, known.contexts, known.keys, known.devices,
+                    slot, known.root, known.rpi_type, sender=receiver,
+                )  # fmt: skip
+                if opened.verified:
+                    sighting.reckoned = slot
+                    return sighting.told_slot(opened)
         return None
 
     def _asked(self, sighting: Sighting, mac: Mac) -> Iterator[bytes]:

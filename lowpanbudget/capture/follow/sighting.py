@@ -8,6 +8,7 @@ from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, flow_of
 from lowpanbudget.capture.follow.parts import Copied, DatagramPart
+from lowpanbudget.capture.follow.slot_notice import as_reckoned
 from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet.coap.message import CoapMessage
@@ -44,7 +45,7 @@ class Sighting:
     fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
     what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened``
     is what stood sealed in the datagram, where keys were given that open it. ``back_ns`` is how far its time is before
-    that of the record before it.
+    that of the record before it. ``reckoned`` is the absolute slot number that opened it.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -68,6 +69,7 @@ class Sighting:
     frame_counter: int | None = None
     verified: bool = False
     mic: int = 0
+    reckoned: int | None = None
     payload: bytes | None = None
     datagram: bytes | None = None
     parts: tuple[DatagramPart, ...] = ()
@@ -89,6 +91,15 @@ class Sighting:
     never_whole: str = ""
     _frame: Frame | None = field(default=None, repr=False)
     _contents: Frame | None = field(default=None, repr=False)
+
+    @property
+    def slot(self) -> int | None:
+        """Return the absolute slot number, as the capture tells it or as it was reckoned; None of an unknown one."""
+        return self.reckoned if self.body.asn is None else self.body.asn
+
+    def told_slot(self, frame: Frame) -> Frame:
+        """Return the frame as it was opened, with a notice where its slot number was reckoned."""
+        return frame if self.body.asn is not None or self.reckoned is None else as_reckoned(frame)
 
     @property
     def number(self) -> int:
@@ -138,8 +149,10 @@ class Sighting:
         if self._frame is None:
             body = self.body
             if body.kind == FRAME:
-                self._frame = self.decoder.frame(
-                    self.octets, self.fcs_octets, body.asn, left_out=self.left_out
+                self._frame = self.told_slot(
+                    self.decoder.frame(
+                        self.octets, self.fcs_octets, self.slot, left_out=self.left_out
+                    )
                 )
             elif body.kind == LOWPAN:
                 self._frame = self.decoder.lowpan(body.octets, body.source, body.destination)

@@ -1,6 +1,7 @@
 """Secured frames that no key opens: a key, an address or a slot number is missing, or the integrity code is wrong."""
 
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.slot_notice import SLOT_RECKONED
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.captures.check_sequences import HEARD, HEARD_AGAIN
 from lowpanbudget.findings.failed_frames import UNDER_THE_KEY, FailedFrames, FailedOfSenders
@@ -92,6 +93,16 @@ def slot_number_unknown(scene: Scene, notice: Notice) -> Hits:
     """Take the same notice where the slot number is what the nonce lacks."""
     if _wants_slot(scene):
         yield Hit(notice.text, (), scene.sender)
+
+
+@UNSEALING.rule("slot-number-unknown", Noticed(SLOT_RECKONED))
+def slot_number_reckoned(_scene: Scene, _notice: Notice) -> Hits:
+    """Say once that slot numbers were reckoned."""
+    yield Hit(_RECKONED, (), "the capture", advice=_NOTHING)
+
+
+_RECKONED = "they were reckoned from beacons and times, and the integrity codes are right with them"
+_NOTHING = "Nothing is to be done for these. A capture that tells slot numbers (link type 283 can) opens others too."
 
 
 def _wants_slot(scene: Scene) -> bool:

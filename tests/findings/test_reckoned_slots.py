@@ -1,0 +1,64 @@
+"""Slot numbers that a capture does not tell, reckoned from beacons and times (IEEE 802.15.4-2015, from memory)."""
+
+from findings.air import KEY, Capture, names
+from findings.cases_link import beacon
+from findings.test_neighbour_slots import sealed_frame
+
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace
+
+_START = 5000
+
+
+def _told(slot_s: float, *, beacons: int = 2, late: int = 0) -> Capture:
+    """Beacons each 200 slots, and frames of the node 77 slots behind each, sealed with the number of their slot."""
+    air: list[bytes | tuple[float, bytes]] = []
+    for turn in range(4):
+        slot = _START + 200 * turn
+        if turn < beacons:
+            air.append((1 + 200 * turn * slot_s, beacon(turn, slot)))
+        # 0.4 of a slot later, as an acknowledgement or a time of the end of a frame may be
+        at = 1 + (200 * turn + 77.4) * slot_s
+        air.append((at, sealed_frame(1, turn + 1, slot + 77 + late)))
+    return Capture(air, keys=(KEY,))
+
+
+def _opened(capture: Capture) -> list[Sighting]:
+    trace = Trace(contexts=capture.contexts, keys=capture.keys, fcs=2)
+    return [one for one in trace.follow(capture.records()) if one.verified]
+
+
+def test_frames_behind_a_beacon_are_opened_with_the_slot_that_their_time_tells() -> None:
+    opened = _opened(_told(0.01))
+    # 77 slots behind 5000, 5200, 5400 and 5600
+    assert [one.slot for one in opened] == [5077, 5277, 5477, 5677]
+    assert all(
+        one.datagram is not None and one.datagram.endswith(bytes([n]) * 4)
+        for n, one in enumerate(opened, 1)
+    )
+    assert [notice.name for notice in opened[1].frame.notices] == ["slot-reckoned"]  # type: ignore[union-attr]
+    assert opened[0].body.asn is None
+
+
+def test_an_audit_says_once_that_they_were_reckoned() -> None:
+    (finding,) = _told(0.01).followed()
+    assert (finding.name, finding.subject, finding.has_weight) == (
+        "slot-number-unknown",
+        "the capture",
+        False,
+    )
+    assert finding.cause.startswith("they were reckoned from beacons and times")
+
+
+def test_how_long_a_slot_is_shows_in_two_beacons() -> None:
+    # slots of 15 ms: 77 of 10 ms behind the first beacon end elsewhere, behind the second it is known
+    assert [one.slot for one in _opened(_told(0.015))] == [5277, 5477, 5677]
+
+
+def test_without_a_beacon_nothing_is_opened() -> None:
+    assert _opened(_told(0.01, beacons=0)) == []
+    assert "slot-number-unknown" in names(_told(0.01, beacons=0).followed())
+
+
+def test_a_frame_of_another_slot_stays_sealed() -> None:
+    assert _opened(_told(0.01, late=3)) == []
