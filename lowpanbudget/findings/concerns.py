@@ -11,6 +11,7 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.lorh import SrhLorh
+from lowpanbudget.stack.upper import DTLS_PORT
 
 _POST = coap_code("POST")  # the code of a sealed request, too (RFC 8613 section 4.2)
 
@@ -58,6 +59,12 @@ def coap(scene: Scene) -> bool:
     """Return whether its datagram holds a CoAP message, or may do so where its records are opened."""
     content = None if scene.datagram is None else scene.datagram.udp
     return content is not None and (content.is_coap or records(scene))
+
+
+def dtls(scene: Scene) -> bool:
+    """Return whether its datagram has the port of records, be they read or not."""
+    content = None if scene.datagram is None else scene.datagram.udp
+    return content is not None and DTLS_PORT in {content.source_port, content.destination_port}
 
 
 def oscore(scene: Scene) -> bool:

@@ -35,6 +35,7 @@ from findings.cases_protection import (
 from findings.cases_reading import READING_CASES, READING_FURTHER, READING_NEAR, READING_TOLD
 from findings.cases_records import RECORDS_CASES, RECORDS_FURTHER, RECORDS_NEAR
 from findings.cases_recovery import RECOVERY_FURTHER, RECOVERY_NEAR
+from findings.cases_replays import REPLAYS_CASES, REPLAYS_FURTHER, REPLAYS_NEAR
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.cases_rpl import RPL_CASES, RPL_FURTHER, RPL_NEAR
 from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
@@ -68,6 +69,7 @@ CASES: dict[str, Case] = (
     | RECORDS_CASES
     | EXCHANGES_CASES
     | SEALING_CASES
+    | REPLAYS_CASES
     | PROTECTION_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
@@ -86,6 +88,7 @@ NEAR = (
     | RECORDS_NEAR
     | EXCHANGES_NEAR
     | SEALING_NEAR
+    | REPLAYS_NEAR
     | PROTECTION_NEAR
     | JOINING_NEAR
     | LIFETIME_NEAR
@@ -155,6 +158,7 @@ def test_fires(name: str) -> None:
         *LIFETIME_FURTHER,
         *MESH_FURTHER,
         *SEALING_FURTHER,
+        *REPLAYS_FURTHER,
         *RPL_FURTHER,
         *NOTIFIED_FURTHER,
         *PROTECTION_FURTHER,

@@ -20,6 +20,7 @@ from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord
 
 OSCORE, DTLS = "OSCORE", "DTLS"
+_SEALED_TYPES = {Content.APPLICATION, Content.CID}
 _CONTENT_TYPES = {bytes([one]) for one in CONTENT_NAMES}
 
 
@@ -121,6 +122,15 @@ def _is_planned_clear(fit: FlowFit, message: CoapMessage | None) -> bool:
 def begins_as_record(octets: bytes) -> bool:
     """Return whether a UDP payload is records, the first of them with content type and version of DTLS in the clear."""
     return octets[:1] in _CONTENT_TYPES and _has_records(octets)
+
+
+def begins_sealed(octets: bytes) -> bool:
+    """Return whether a UDP payload begins as a sealed record does that is neither handshake nor alert of DTLS 1.2."""
+    if len(octets) < dtls.RECORD.octets:
+        return False
+    if dtls.UNIFIED.starts(octets):
+        return True
+    return octets[0] in _SEALED_TYPES and dtls.RECORD.values_at(octets)["epoch"] > 0
 
 
 def _has_records(octets: bytes) -> bool:

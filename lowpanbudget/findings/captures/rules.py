@@ -36,6 +36,7 @@ from lowpanbudget.findings.captures.recovery import RECOVERY
 from lowpanbudget.findings.captures.refusals import REFUSALS
 from lowpanbudget.findings.captures.registering import REGISTERING
 from lowpanbudget.findings.captures.registrations import REGISTRATIONS
+from lowpanbudget.findings.captures.replays import REPLAYS
 from lowpanbudget.findings.captures.requests import REQUESTS
 from lowpanbudget.findings.captures.routing import ROUTING
 from lowpanbudget.findings.captures.rpl import RPL
@@ -54,8 +55,8 @@ from lowpanbudget.findings.rule import rules_of
 # before those that only say so; fragments are counted before others explain what becomes of them
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
-    RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK, PREFIXES,
-    RPL, PARENTS, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, PATHS, ROUTING,
+    REPLAYS, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK,
+    PREFIXES, RPL, PARENTS, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, PATHS, ROUTING,
     SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION,
     PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

@@ -4,6 +4,7 @@ ACK_TIMEOUT_S = 2.0
 MAX_RETRANSMIT = 4
 # after how long a confirmable message may be sent again, each time: the wait doubles (section 4.2)
 AGAIN_S = tuple(ACK_TIMEOUT_S * (2**number - 1) for number in range(1, MAX_RETRANSMIT + 1))
+MAX_TRANSMIT_SPAN_S = 45
 MAX_TRANSMIT_WAIT_S = 93
 EXCHANGE_LIFETIME_S = 247
 NON_LIFETIME_S = 145

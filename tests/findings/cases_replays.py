@@ -1,0 +1,140 @@
+"""Sealed contents that come a second time, and near misses in which a retry or a proxy explains it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from findings import air
+from findings.air import NODE, ROOT, Capture
+from findings.cases_answers import SERVER
+from findings.cases_application import ENDS, asked_under, messages
+from findings.cases_further import Further
+from findings.cases_notified import sealed_notified
+from findings.cases_records import CLIENT, DATA, record
+from findings.judge import Case, Told
+
+from lowpanbudget import protect_oscore_request, read_coap, write_coap
+
+OTHER = "a sealed message comes again, in another message of CoAP"
+
+
+def renewed(octets: bytes, mid: int = 99) -> bytes:
+    """The same ciphertext in another message: another message ID, another token."""
+    return write_coap(replace(read_coap(octets), mid=mid, token=b"z"))
+
+
+def again(every: float = 10.0, *, by_proxy: bool = False) -> Capture:
+    """A sealed request, and what it seals once more; a registration (option 6 without octets), as a proxy sends it."""
+    (octets,) = asked_under(20)
+    if by_proxy:
+        asked = air.coap_message(b"\x60\x51a", code=1, kind=1, mid=9, token=b"t")
+        octets = bytes(protect_oscore_request(asked, ENDS, sequence=3).message)
+    return messages(octets, renewed(octets), every=every)
+
+
+def notified_again(*, asked: bool = False) -> Capture:
+    """A notification twice under one Partial IV, with another number outside; asked for once more in between."""
+    whole = sealed_notified((5, 5), (5, 6))
+    registration, first, second = whole.air
+    if not asked:
+        return whole
+    plain = air.coap_message(b"\x60\x51a", code=1, kind=1, mid=10, token=b"t")
+    anew = bytes(protect_oscore_request(plain, ENDS, sequence=4).message)
+    return replace(whole, air=[registration, first, *messages(anew, at=7.0).air, second])
+
+
+def twice(octets: bytes, apart_s: float, by: bytes = NODE) -> Capture:
+    """A UDP payload to the port of DTLS, in two frames of their own."""
+    packet = air.datagram(octets, ports=(0xF0B1, 5684))
+    return Capture(
+        [(1.0 + apart_s * number, air.frame(packet, number, (by, ROOT))) for number in range(2)]
+    )
+
+
+SEALED = record(DATA, bytes(24), 1, 5)
+# 001, no C, S and L, epoch 3, a number, and ciphertext to the end (RFC 9147 figure 3)
+UNIFIED = b"\x27" + bytes(20)
+
+REPLAYS_CASES: dict[str, Case] = {
+    # "A server SHALL verify that the Sender Sequence Number [...] has not been received before" (RFC 8613 section 7.4)
+    "sealed-content-replayed": Case(
+        again,
+        lambda: messages(*asked_under(20) * 2),
+        Told(
+            "risk",
+            CLIENT,
+            OTHER,
+            ("Partial IV 20 with one tag in frames 1 and 2, 10 s apart",),
+            (1, 2),
+        ),
+    ),
+}
+
+
+def of_records(cite: str) -> Told:
+    return Told(
+        "remark",
+        CLIENT,
+        "a sealed record comes again",
+        ("one DTLS record, octet for octet, in frames 1 and 2, 60 s apart",),
+        (1, 2),
+        advice="Look whether the other end drops it: DTLS may look for replays and need not. Find out who sends: a "
+        "node seals anew what it says again, so this is another, or a stack that sends on what it kept.",
+        cite=cite,
+    )
+
+
+REPLAYS_FURTHER = tuple(
+    Further("sealed-content-replayed", fires, told)
+    for fires, told in (
+        (lambda: twice(SEALED, 60.0), of_records("RFC 6347 §4.1.2.6")),
+        (lambda: twice(UNIFIED, 60.0), of_records("RFC 9147 §4.5.1")),
+        # EXCHANGE_LIFETIME is 247 s (RFC 7252 section 4.8.2)
+        (
+            lambda: messages(*asked_under(20) * 2, every=250.0),
+            Told(
+                "risk",
+                CLIENT,
+                "a sealed message comes again, long behind its lifetime",
+                ("Partial IV 20 with one tag in frames 1 and 2, 250 s apart",),
+                (1, 2),
+            ),
+        ),
+        (
+            notified_again,
+            Told(
+                "risk",
+                SERVER,
+                OTHER,
+                ("Partial IV 5 with one tag in frames 2 and 3, 10 s apart",),
+                (2, 3),
+                cite="RFC 8613 §7.4.1",
+            ),
+        ),
+    )
+)
+
+REPLAYS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    what: ("sealed-content-replayed", capture)
+    for what, capture in {
+        # RFC 8613 section 4.1.3.5.1: "If an OSCORE-unaware proxy resends an old registration message"
+        "a registration that a proxy sends again": lambda: again(by_proxy=True),
+        # the same section: "a server MAY respond to a replayed registration request with a replay of a cached
+        # notification"
+        "a notification that answers a registration again": lambda: notified_again(asked=True),
+        "what two receivers heard, whose clocks differ": lambda: again(0.4),
+        # MAX_TRANSMIT_SPAN is 45 s: for so long what asks for an answer may come again
+        "a record that comes again within a retry": lambda: twice(SEALED, 44.0),
+        "a record that another node sends on": lambda: twice(SEALED, 60.0, by=b"\x00\x18"),
+        # of epoch 0, in the clear
+        "a record that nothing seals": lambda: twice(
+            record(22, b"\x0e\x00\x00\x00" + bytes(8), 0, 5), 60.0
+        ),
+        "two records": lambda: Capture(
+            [
+                *twice(SEALED, 60.0).air[:1],
+                *twice(record(DATA, bytes(23) + b"\1", 1, 6), 60.0).air[1:],
+            ]
+        ),
+        "two requests": lambda: messages(*asked_under(20, 21)),
+    }.items()
+}
