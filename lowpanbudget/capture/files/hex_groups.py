@@ -34,6 +34,7 @@ _OF_NUMBER = re.compile(
 _COUNTED = {"octet", "octets", "byte", "bytes", "dbm", "ms", "us", "hops"}
 _DATE = re.compile(r"(?:19|20)\d\d-[01]\d-[0-3]\d|[0-3]\d-[01]\d-(?:19|20)\d\d")
 _CLOCK = re.compile(r"[0-2]\d:[0-5]\d(?::[0-6]\d)?:?")
+_ACKNOWLEDGEMENT = re.compile(r"[01]2:00:\d\d")
 
 
 class DigitGroup(NamedTuple):
@@ -85,12 +86,23 @@ def groups_of(text: str) -> list[DigitGroup]:
             of_one[max(index - 1, 0) : index] + of_one[index + 1 : index + 2]
         )
         is_label = group.text.endswith(":") and not between
-        is_clock = _CLOCK.fullmatch(group.text) and count - len(group.octets) >= LEAST
+        is_clock = _CLOCK.fullmatch(group.text) and (
+            count - len(group.octets) >= LEAST or _is_time(found, index)
+        )
         if is_label or is_clock:
             found[index] = group._replace(octets=b"")
         elif index and found[index - 1].is_decimal and group.text.lower() in _COUNTED:
             found[index - 1] = found[index - 1]._replace(octets=b"")
     return found
+
+
+def _is_time(groups: list[DigitGroup], index: int) -> bool:
+    """Return whether what is written as a clock is one: among words, unless an acknowledgement is where frames are."""
+    words = [group for group in groups if group.text not in BRACKETS and not group.octets]
+    is_last = index + 1 == len(groups)
+    is_named = index > 0 and groups[index - 1].text.endswith((":", "="))
+    is_frame = _ACKNOWLEDGEMENT.fullmatch(groups[index].text) and (is_last or is_named)
+    return bool(words) and not is_frame
 
 
 def group_octets(text: str) -> bytes:

@@ -136,6 +136,28 @@ def rows(frame: bytes, shape: str) -> str:
     }[shape]
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Nov 30 12:00:04 gw0 sniffer[412]: link up",  # RFC 3164 section 4.1.2: Mmm dd hh:mm:ss
+        "30/11/2026 12:00:04 link up",
+        "12:00:25.000 12:34:56 clock set",
+        "12:00:25.000 the clock is 12:34:56",
+    ],
+)
+def test_a_clock_beside_words_is_no_frame(line: str) -> None:
+    """At noon and at two o'clock it reads as an acknowledgement does (12 00, 02 00)."""
+    records, _ = read(f"{line}\n{SPACED}\n{line}\n")
+    assert [record.octets for record in records] == [FRAME]
+
+
+@pytest.mark.parametrize("line", ["12:00:25", "12.500 rx: 12:00:25 lqi 90", "12.500 < 02:00:25"])
+def test_an_acknowledgement_with_colons_is_one(line: str) -> None:
+    """Frame type 2, the number alone behind it (IEEE 802.15.4-2006 clause 7.2.2.3, from memory)."""
+    records, _ = read(f"12.5 {SPACED}\n{line}\n")
+    assert [record.octets[2:] for record in records[1:]] == [b"\x25"]
+
+
 @pytest.mark.parametrize("shape", ["list", "columns", "gap", "bars", "plain"])
 def test_a_frame_wrapped_over_rows(shape: str) -> None:
     records, reading = read(f"{rows(FRAME, shape)}\n\n{rows(OTHER, shape)}\n")
