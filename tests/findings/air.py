@@ -170,6 +170,7 @@ class Capture:
     root: IPv6Address | None = None
     slot: int | None = None  # the absolute slot number that the file gives of each frame
     slots: tuple[int, ...] = ()  # those of the frames in turn
+    channels: tuple[int, ...] = ()  # beside slots: the channels of the frames in turn
 
     def timed(self) -> Iterator[tuple[float, bytes]]:
         for number, item in enumerate(self.air, 1):
@@ -211,6 +212,8 @@ class Capture:
             if slot is not None:
                 # link type 283 (from memory): version, length, elements: a check sequence of 2 octets, the slot number
                 elements = struct.pack("<HHBxxxHHQ", 0, 1, 1, 7, 8, slot)
+                if self.channels:  # and the channel with its page
+                    elements += struct.pack("<HHHBx", 3, 3, self.channels[number - 1], 0)
                 link_type, head = 283, struct.pack("<BBH", 0, 0, 4 + len(elements)) + elements
             octets = head + frame_octets
             yield Record(number, round(time_s * 1e9), link_type, octets, len(octets))

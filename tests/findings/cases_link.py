@@ -193,14 +193,18 @@ def beacon(
     timeslot: int = 0,
     size: int = 101,
     handle: int = 0,
+    hopping: int | None = None,
 ) -> bytes:
     """An enhanced beacon with TSCH elements (IEEE 802.15.4-2015 clauses 7.4.4.2 and 7.4.4.3, from memory).
 
     Short nested 0x1a: slot number and join metric; 0x1b: one slotframe of ``size`` slots with one link of all kinds.
+    Long nested 0x9, where it is there: the number of a hopping sequence (clause 7.4.4.31).
     """
     told = (6 | 0x1A << 8).to_bytes(2, "little") + slot.to_bytes(5, "little") + b"\0"
     links = size.to_bytes(2, "little") + b"\x01" + timeslot.to_bytes(2, "little") + b"\0\0\x0f"
     told += (10 | 0x1B << 8).to_bytes(2, "little") + bytes([1, handle]) + links
+    if hopping is not None:
+        told += (1 | 9 << 11 | 1 << 15).to_bytes(2, "little") + bytes([hopping])
     elements = bytes.fromhex("003f") + (len(told) | 1 << 11 | 1 << 15).to_bytes(2, "little")
     # version 2: beacon, PAN ID compression, elements, short destination 0xffff, extended source
     head = (1 << 6 | 1 << 9 | 2 << 10 | 2 << 12 | 3 << 14).to_bytes(2, "little")
@@ -234,6 +238,20 @@ def slotframes(*sizes: int, planned: int | None = None) -> Capture:
         for turn, size in enumerate(sizes)
     ]
     return Capture([*frames], design=design)
+
+
+def hopping(*offsets: int, sequence: int = 0) -> Capture:
+    """Four beacons of each of three nodes, in slot 0 of slotframes of 101; each on the channel of an offset.
+
+    RFC 7554 appendix A.7; the sequence of 16 channels is the default of 2.4 GHz (from memory, as RFC 8180 has it).
+    """
+    channels = (16, 17, 23, 18, 26, 15, 25, 22, 19, 11, 12, 13, 24, 14, 20, 21)
+    nodes, slots = (FAR_ROOT, FAR_NODE, THIRD), tuple(101 * turn for turn in range(1, 13))
+    frames = [
+        beacon(turn, slot, nodes[turn % 3], hopping=sequence) for turn, slot in enumerate(slots)
+    ]
+    on = tuple(channels[(slot + offsets[turn % 3]) % 16] for turn, slot in enumerate(slots))
+    return Capture([*frames], slots=slots, channels=on)
 
 
 def twice(apart_s: float) -> Capture:
@@ -552,6 +570,24 @@ LINK_CASES = {
             (1,),
         ),
     ),
+    # 202 mod 16 is 10, and the eleventh channel 12; three further on is 14. 505 and 808 mod 16 are 9 and 8
+    "beacon-off-its-channel": Case(
+        lambda: hopping(0, 3, 0),
+        lambda: hopping(0, 3, 0, sequence=1),
+        Told(
+            "failure",
+            FAR_NAME,
+            "beacons are on other channels than their link has by the default hopping sequence",
+            (
+                "frame 2: slot 202 on channel 14, 12 by offset 0 of its link",
+                "frame 5: slot 505 on channel 24, 11 by offset 0 of its link",
+                "frame 8: slot 808 on channel 13, 19 by offset 0 of its link",
+                "beacons of 2 other nodes are on the channels of theirs",
+            ),
+            (2, 5, 8, 11),
+            4,
+        ),
+    ),
     "slotframes-differ": Case(
         lambda: slotframes(*(17, 101, 17) * 3),
         # the network goes over to 101 slots, one node first: its beacons of before are no matter
@@ -662,6 +698,10 @@ LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "beacons that go out a second after they were built": (
         "slot-numbers-disagree",
         lambda: beacons_of_two(0, late_s=0.9),
+    ),
+    "a network whose sequence 0 is another one": (
+        "beacon-off-its-channel",
+        lambda: hopping(5, 3, 9),
     ),
     "a node whose last beacons came before any of the others": (
         "slotframes-differ",

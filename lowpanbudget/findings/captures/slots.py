@@ -4,8 +4,11 @@ from collections import Counter, defaultdict
 from functools import partial
 from typing import NamedTuple
 
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
+from lowpanbudget.findings.beacon_cells import BeaconCells
+from lowpanbudget.findings.captures.check_sequences import HEARD
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
@@ -256,3 +259,19 @@ def slotframe_not_as_planned(scene: Scene, mac: Mac) -> Hits | None:
     text = " and ".join(map(str, sorted(sizes)))
     cause = f"beacons tell of slotframes of {text} slots, and the design has {planned} (access.slots.slotframe)"
     return (Hit(cause, (), scene.sender),)
+
+
+@SLOTS.rule("beacon-off-its-channel", HEARD, memory=BeaconCells, concerns=concerns.beacon)
+def beacon_heard(memory: BeaconCells, scene: Scene, sighting: Sighting) -> None:
+    """Note the channel of a beacon, where the capture tells it and the slot."""
+    mac = scene.mac
+    if sighting.body.asn is None or mac is None or not concerns.beacon(scene):
+        return
+    if not scene.is_forged and scene.fcs_ok is not False:
+        memory.take(sighting, mac, scene.sender)
+
+
+@SLOTS.at_end("beacon-off-its-channel")
+def beacon_off_its_channel(memory: BeaconCells, _known: Surroundings) -> Hits:
+    """Tell whose beacons are on other channels."""
+    return memory.hits()
