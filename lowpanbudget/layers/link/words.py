@@ -261,8 +261,14 @@ PROTECTION = {
     "replay": Gloss(
         "A true frame that an attacker sends once more. Receivers remember the greatest frame counter of each sender "
         "and refuse what is not above it; OSCORE and DTLS keep a window of numbers instead.",
-        ieee(2015, "9.2.3"), ("frame counter", "replay window"),
+        ieee(2015, "9.2.3"), ("frame counter", "replay window", "frame-replayed", "sealed-content-replayed"),
         also=("replay protection",),
+    ),
+    "key file (keys)": Gloss(
+        "A file of keys and what goes with them, which commands that read captures take: keys of the link, "
+        "contexts and record keys of what ends seal for each other, EUI-64s of nodes with short addresses. Only its "
+        "owner may read it, and no output holds a key.",
+        see=("[[key]]", "[[oscore]]", "[[dtls]]", "[devices]", "key-missing"),
     ),
     "auxiliary security header (ASH)": Gloss(
         "What a secured frame tells about its protection, behind the addresses: level, how the key is named, frame "
