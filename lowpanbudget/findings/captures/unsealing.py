@@ -7,6 +7,7 @@ from lowpanbudget.findings.captures.check_sequences import HEARD, HEARD_AGAIN
 from lowpanbudget.findings.failed_frames import UNDER_THE_KEY, FailedFrames, FailedOfSenders
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.key_users import KeyName, key_words
+from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.link.auxiliary import Security
@@ -88,20 +89,22 @@ def extended_address_unknown(scene: Scene, notice: Notice) -> Hits:
         yield Hit(notice.text, (), scene.sender, advice=advice)
 
 
-@UNSEALING.rule("slot-number-unknown", Noticed("nonce-unknown"))
-def slot_number_unknown(scene: Scene, notice: Notice) -> Hits:
+@UNSEALING.rule("slot-number-unknown", Noticed("nonce-unknown"), memory=Frames)
+def slot_number_unknown(_memory: Frames, scene: Scene, notice: Notice) -> Hits:
     """Take the same notice where the slot number is what the nonce lacks."""
     if _wants_slot(scene):
         yield Hit(notice.text, (), scene.sender)
 
 
 @UNSEALING.rule("slot-number-unknown", Noticed(SLOT_RECKONED))
-def slot_number_reckoned(_scene: Scene, _notice: Notice) -> Hits:
-    """Say once that slot numbers were reckoned."""
-    yield Hit(_RECKONED, (), "the capture", advice=_NOTHING)
+def slot_number_reckoned(memory: Frames, scene: Scene, _notice: Notice) -> Hits:
+    """Say once that slot numbers were reckoned: each frame says so for itself."""
+    if not memory:
+        memory.note(scene.number)
+        yield Hit(_RECKONED, (), "the capture", advice=_NOTHING)
 
 
-_RECKONED = "they were reckoned from beacons and times, and the integrity codes are right with them"
+_RECKONED = "from this frame on they were reckoned from beacons and times, and the integrity codes are right with them"
 _NOTHING = "Nothing is to be done for these. A capture that tells slot numbers (link type 283 can) opens others too."
 
 
