@@ -82,11 +82,13 @@ def daos(
     lifetime: int = 120,
     increase: int | None = None,
     heard: int = 99,
+    named: bytes = RELAY,
+    flags: int = 0,
 ) -> Capture:
     """DIOs of a relay and then of a node with each of these ranks, and after each a DAO (RFC 6550 section 6.4.1).
 
     The DAO has a target (6.7.7) and a transit option (6.7.8): path control, sequence, lifetime, and without stored
-    routes the parent. Only the first DIOs of the relay are ``heard``.
+    routes the parent, who is ``named``. Only the first DIOs of the relay are ``heard``.
     """
     relay, node = air.address("fe80::", RELAY), air.address("fe80::", NODE)
     frames = []
@@ -97,9 +99,9 @@ def daos(
             frames.append(air.frame(message, number, (RELAY, BROADCAST)))
         frames.append(air.frame(dio(NODE, rank, mode=mode), number, (NODE, BROADCAST)))
         body = bytes([0, 0, 0, number, 5, 18, 0, 128]) + FROM.packed
-        body += bytes([6, 4 if stored else 20, 0, 0, number, lifetime])
+        body += bytes([6, 4 if stored else 20, flags, 0, number, lifetime])
         if not stored:
-            body += air.address(PREFIX, RELAY).packed
+            body += air.address(PREFIX, named).packed
         ends = (node, relay) if stored else (FROM, TO_ROOT)
         packet = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 64)
         frames.append(air.frame(packet, 100 + number, (NODE, RELAY)))

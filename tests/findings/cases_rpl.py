@@ -607,6 +607,16 @@ RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         _CONFIGURED,
         lambda: rounds((ROOT, 256, 256), (RELAY, 512, None), (NODE, 768, 256)),
     ),
+    # RFC 9010 section 9.2.2: the 6LR "indicates one of its" addresses "as the Parent Address" and "sets the External
+    # ('E') flag", 0x80
+    "a router that is named as the parent of a leaf, by itself": (
+        _ABOVE,
+        lambda: daos(512, 512, 512, stored=False, named=NODE),
+    ),
+    "a router that is named as the parent of external targets": (
+        _ABOVE,
+        lambda: daos(512, 512, 512, stored=False, flags=0x80),
+    ),
     "leaves that name a parent which left": (
         _ABOVE,
         lambda: daos(0xFFFF, 0xFFFF, 0xFFFF, parent=0xFFFF, stored=True),

@@ -13,6 +13,7 @@ from lowpanbudget.findings.ranks import INFINITE, LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.rpl.messages import MODES, Dao, Dio
 from lowpanbudget.layers.internet.rpl.options import TransitInformation
 from lowpanbudget.values import dataclass, field
@@ -42,7 +43,7 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     child = ranks.get((instance, int(source) & IID_MASK))
     if child is None or child.rank == INFINITE:
         return None
-    for address in _parents(content, datagram.header.destination):
+    for address in _parents(content, datagram.header):
         parent = ranks.get((instance, int(address) & IID_MASK))
         if parent is None or parent.dodag != child.dodag or child.last < parent.first:
             continue
@@ -73,12 +74,21 @@ _LEAVE = (
 )
 
 
-def _parents(dao: Dao, destination: IPv6Address) -> Iterator[IPv6Address]:
-    """Yield the parents that a DAO names: in non-storing mode inside, else it goes to them; none of paths that end."""
+def _parents(dao: Dao, header: Ipv6) -> Iterator[IPv6Address]:
+    """Yield the parents that a DAO names: in non-storing mode inside, else it goes to them; none of paths that end.
+
+    Who tells of an external target, as a leaf that speaks no RPL, names itself as that target's parent and sets E
+    (RFC 9010 section 9.2.2, points 2 and 3): that says nothing of its own.
+    """
+    own = int(header.source) & IID_MASK
     transits = [one for one in dao.options if isinstance(one, TransitInformation)]
     for transit in transits:
-        if transit.path_lifetime:
-            yield destination if transit.parent is None else transit.parent
+        if not transit.path_lifetime:
+            continue
+        if transit.parent is None:
+            yield header.destination
+        elif not transit.external and int(transit.parent) & IID_MASK != own:
+            yield transit.parent
 
 
 # --- the mode of operation -------------------------------------------------------------------------------
