@@ -1,11 +1,14 @@
 """Slot numbers that a capture does not tell, reckoned from beacons and times (IEEE 802.15.4-2015, from memory)."""
 
-from findings.air import KEY, Capture, names
+from unittest.mock import patch
+
+from findings.air import FAR_NODE, KEY, Capture, names
 from findings.cases_link import beacon
 from findings.test_neighbour_slots import sealed_frame
 
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.stack.decoder import Decoder
 
 _START = 5000
 
@@ -63,3 +66,26 @@ def test_without_a_beacon_nothing_is_opened() -> None:
 
 def test_a_frame_of_another_slot_stays_sealed() -> None:
     assert _opened(_told(0.01, late=3)) == []
+
+
+def test_a_node_whose_beacons_are_off_hides_nothing() -> None:
+    # its beacons tell 100 more, one before each but the first frame
+    capture = _told(0.01, beacons=4)
+    off = [
+        (1 + (200 * turn + 50) * 0.01, beacon(9, _START + 200 * turn + 150, FAR_NODE))
+        for turn in range(1, 4)
+    ]
+    opened = _opened(Capture(sorted([*capture.timed(), *off]), keys=(KEY,)))
+    assert [one.slot for one in opened] == [5077, 5277, 5477, 5677]
+
+
+def test_under_a_wrong_key_the_tries_are_few() -> None:
+    """64 frames with three slots each, in the fast way and the full one; then each with one."""
+    slots = [_START + 200 * turn for turn in range(1, 201)]
+    air = [
+        (1.0, beacon(0, _START)),
+        *((1 + (slot - _START) * 0.01, sealed_frame(1, 1, slot, bytes(16))) for slot in slots),
+    ]
+    with patch.object(Decoder, "frame", autospec=True, side_effect=Decoder.frame) as frame:
+        assert _opened(Capture([*air], keys=(KEY,))) == []
+    assert frame.call_count <= 201 + 64 * 3 + 136 + 64  # and those that look for a check sequence

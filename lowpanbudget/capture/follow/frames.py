@@ -159,6 +159,7 @@ class FrameReader:
                 except WireError:
                     continue
                 sighting.reckoned = slot
+                self._slots.tried(opened=True)
                 return octets
         return None
 
@@ -262,6 +263,8 @@ class FrameReader:
                 sighting.reckoned = slot
                 frame = sighting.told_slot(opened)
                 break
+        if wanted and told is None and mac.source is not None:
+            self._slots.tried(opened=frame.verified)
         if told is not None:
             self._slots.take(sighting, mac, told, is_sure=frame.verified)
         return frame
