@@ -105,7 +105,9 @@ def observe(scene: Scene) -> bool:
 
 
 def blocks(scene: Scene) -> bool:
-    """Return whether its datagram holds a block of an answer of CoAP that anybody can read."""
+    """Return whether its datagram holds a block of an answer of CoAP, or may do so where it is opened."""
+    if scene.opened is not None:
+        return True
     layers = () if scene.datagram is None else scene.datagram.layers
     messages = (one for one in layers if isinstance(one, CoapMessage) and one.is_response)
     return any(message.first(BLOCK2) is not None for message in messages)

@@ -13,6 +13,7 @@ from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.internet import chain, extension, ipv6, source_route, udp
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.extension import OptionsHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -54,13 +55,17 @@ class CoapHead(NamedTuple):
 
 
 class MessageBegun(NamedTuple):
-    """A CoAP message that was first to have its message ID, as it was sent; ``reused``: another had it a moment ago."""
+    """A CoAP message that was first to have its message ID, as it was sent; ``reused``: another had it a moment ago.
+
+    ``inside`` is what stood sealed in it, where that was opened.
+    """
 
     head: CoapHead
     octets: bytes
     time_s: float
     number: int
     reused: bool
+    inside: CoapMessage | None = None
 
 
 @dataclass()

@@ -1,11 +1,15 @@
 """A capture that fires each finding about what comes back for requests of CoAP, and near misses that do not."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from findings import air
 from findings.air import NODE, ROOT, Capture
+from findings.cases_application import ENDS
 from findings.cases_further import Further
 from findings.judge import Case, Told
+
+from lowpanbudget import open_oscore_request, protect_oscore_request, protect_oscore_response
 
 CLIENT = "2001:db8:1::ff:fe00:17"
 SERVER = "2001:db8:1::ff:fe00:1"
@@ -230,6 +234,18 @@ def came(number: int, size_exponent: int = 0) -> bytes:
     return b"\xd1\x0a" + block2(number, size_exponent, more=True)[1:]
 
 
+def sealed_blocks(asked: int, number: int, *, opened: bool = True) -> Capture:
+    """A GET for a block and its answer with one: both inside, as class E of RFC 8613 section 4.1.3.4.1 has them."""
+    request = air.coap_message(PATH + block2(asked), code=GET, mid=1, token=b"t")
+    sealed = bytes(protect_oscore_request(request, ENDS, sequence=1).message)
+    server = ENDS.other_end
+    answer = air.coap_message(came(number), bytes(16), ACK, CONTENT, 1, b"t")
+    binding = open_oscore_request(sealed, server).binding
+    back = bytes(protect_oscore_response(answer, server, binding).message)
+    capture = Talk().say(sealed).say(back, back=True).capture()
+    return replace(capture, oscore=(ENDS,)) if opened else capture
+
+
 EXCHANGES_CASES: dict[str, Case] = {
     # RFC 7252 section 5.9.2.5: 4.04 is Not Found
     "request-refused": Case(
@@ -366,6 +382,16 @@ EXCHANGES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "block-not-as-asked",
         lambda: blocks((b"", came(0, 2))),
     ),
+    "the block that was asked for, sealed": ("block-not-as-asked", lambda: sealed_blocks(2, 2)),
+    "a sealed block that nobody opens": (
+        "block-not-as-asked",
+        lambda: sealed_blocks(1, 2, opened=False),
+    ),
+    # "to provide random access to power-of-two sized blocks" (RFC 7959 section 1)
+    "a block that a client does not ask for": (
+        "block-not-as-asked",
+        lambda: blocks((block2(0), came(0)), (block2(1), came(1)), (block2(3), came(3))),
+    ),
     "a body that is fetched anew each time it changed": (
         "body-changes-while-fetched",
         lambda: tagged(0, 1, 1, 2, numbers=(0, 1, 0, 1)),
@@ -373,6 +399,17 @@ EXCHANGES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
 }
 
 EXCHANGES_FURTHER = (
+    Further(
+        "block-not-as-asked",
+        lambda: sealed_blocks(1, 2),
+        Told(
+            "failure",
+            SERVER,
+            "an answer brings another block than its request asks for",
+            ("block 1 of 16 in frame 1, block 2 of 16 in frame 2",),
+            (1, 2),
+        ),
+    ),
     # RFC 7252 section 4.2: "Rejecting a Confirmable message is effected by sending a matching Reset message"
     Further(
         "request-refused",

@@ -34,10 +34,14 @@ def _answer(scene: Scene, datagram: HeardDatagram) -> tuple[CoapMessage, Block, 
     block = _block(message)
     if block is None or class_of(message.code) != _SUCCESS:
         return None
-    request = message_answered(scene)
-    # what is sealed may ask for other blocks inside; of two requests under one ID nobody knows which this answers
-    if request is None or request.first(OSCORE) is not None or (scene.begun and scene.begun.reused):
+    request, begun = message_answered(scene), scene.begun
+    # of two requests under one ID nobody knows which this answers
+    if request is None or begun is None or begun.reused:
         return None
+    if request.first(OSCORE) is not None:
+        # what is sealed may ask for other blocks inside
+        is_open = scene.opened is not None and scene.opened.is_open
+        return (message, block, begun.inside) if is_open and begun.inside is not None else None
     return message, block, request
 
 

@@ -42,7 +42,9 @@ def message_id_reused(memory: Begun, scene: Scene, datagram: HeardDatagram) -> H
         return None
     # without times nobody knows how long ago the other was; a wrong checksum proves nothing of what was sent
     reused = before is not None and lives and age_s >= 0 and not checksum.is_wrong(datagram.octets)
-    scene.begun = MessageBegun(head, octets, scene.time_s, scene.number, reused)
+    opened = scene.opened
+    inside = None if opened is None or not opened.is_open else opened.message
+    scene.begun = MessageBegun(head, octets, scene.time_s, scene.number, reused, inside)
     memory.renew(key, scene.begun)
     if before is None or not reused:
         return None
