@@ -8,18 +8,17 @@ A line is held back as long as it is read as no frame and no frame has been read
 never for long, and a frame that is read, or proved by its check sequence, goes on at once.
 """
 
-import re
 from collections.abc import Iterable, Iterator
 
 from lowpanbudget.capture.files.hex_groups import is_summed
 from lowpanbudget.capture.files.hex_rows import OctetLine
+from lowpanbudget.capture.files.labels import fixed_label
 from lowpanbudget.capture.files.likeness import Likeness, likeness, may_begin
 from lowpanbudget.errors import plural
 
 # frame control, sequence number, PAN ID and two short addresses (IEEE 802.15.4-2006 clause 7.2.1): of data, and less
 # than any command or beacon has
 _SHORTEST = 9
-_NUMBER = re.compile(r"[-+]?(?:0[xX])?[0-9a-fA-F]*\d[0-9a-fA-F.]*")
 # our choice: labels that are known; frames read that settle what stands behind one, and lines that are read for it
 _MOST_LABELS, _SETTLED, _MOST_TAKEN = 256, 8, 64
 _MOST_HELD, _MOST_OCTETS = 32, 1 << 16  # lines held back, and octets in them
@@ -63,10 +62,10 @@ class _Log:
         self._is_settled = False
 
     def place(self, one: OctetLine) -> _Labelled:
-        """Return the place of a line: numbers in its label may be others each time."""
+        """Return the place of a line."""
         if one.found.is_alone:
             return self.alone
-        label = _NUMBER.sub("#", one.found.label).rstrip(" :")
+        label = fixed_label(one.found.label)
         place = self._places.get(label)
         if place is None:
             place = _Labelled()

@@ -171,7 +171,8 @@ def _together(rows: list[OctetLine], *, is_apart: bool) -> Iterator[OctetLine]:
         return
     first, last = rows[0], rows[-1]
     line = first.line._replace(is_dump=True)
-    whole = OctetLine(line, first.found._replace(octets=b"".join(row.octets for row in rows)))
+    octets = b"".join(row.octets for row in rows)
+    whole = OctetLine(line, first.found._replace(octets=octets, leading=0))
     if first.found.is_row or whole.is_sound:
         yield whole
     elif (

@@ -32,6 +32,10 @@ from lowpanbudget.capture.files.octet_runs import WIDTHS, cell_of, has_columns, 
 _FILLER = re.compile(r"(?<!\S)(?:\.\.|--|__)(?!\S)")  # where a row has no octet
 # a line of a key file, or of a design, gives a name a text: nobody logs so
 SETTING = re.compile(r"^[ \t]*[\w.\"-]+[ \t]*=[ \t]*[\"']", re.MULTILINE)
+_ADDRESS = 8  # octets of an EUI-64
+_TWO_PIECES = re.compile(rf"[0-9a-fA-F]{{{2 * _ADDRESS}}} +[0-9a-fA-F]{{{2 * LEAST},}}")
+_WIDEST = 4  # digits of a number of octets
+_BESIDE = {0, 2, -2}  # of octets, of those with their check sequence, of those without it
 _BASE64 = re.compile(r"[A-Za-z0-9+/]{16,}={0,2}")
 
 
@@ -39,7 +43,8 @@ class LineOctets(NamedTuple):
     """The octets of a line; none with a ``slip``, or without both where the line is of other things, and ``why``.
 
     ``label`` is what stands before them, ``is_alone`` whether nothing stands beside them, ``is_row`` whether the
-    line has the columns of a dump.
+    line has the columns of a dump. ``leading`` of them may be no octets of the frame, but how many those are, or an
+    address.
     """
 
     octets: bytes = b""
@@ -48,6 +53,7 @@ class LineOctets(NamedTuple):
     is_alone: bool = False
     is_row: bool = False
     why: str = ""
+    leading: int = 0
 
 
 def octets_in(text: str) -> LineOctets:
@@ -63,14 +69,32 @@ def octets_in(text: str) -> LineOctets:
     (first, end), runs = run_in(groups, left)
     octets = octets_of(groups[first:end])
     is_alone = all(group.text in BRACKETS for group in groups[:first] + groups[end:])
-    if slip := slip_in(groups, (first, end), runs, cell_of(groups, (first, end), left)):
+    cell = cell_of(groups, (first, end), left)
+    if first and is_count(groups[first - 1].text, len(octets)):
+        cell = first, cell[1]  # a number that half octets are written like
+    if slip := slip_in(groups, (first, end), runs, cell):
         return LineOctets(slip=slip, is_row=is_row)
     if len(octets) < LEAST and not (is_alone and left[:1].isalnum()):
         return LineOctets()
     if _are_numbers(groups, first, end):
         return LineOctets()
     is_row = is_row or has_columns(groups[first:end])
-    return LineOctets(octets, left[: groups[first].start].strip(" |"), None, is_alone, is_row)
+    label = left[: groups[first].start].strip(" |")
+    leading = leading_in(left[groups[first].start : groups[end - 1].end], len(octets))
+    return LineOctets(octets, label, None, is_alone, is_row, leading=leading)
+
+
+def leading_in(text: str, count: int) -> int:
+    """Return how many of so many octets may be a number of the others, or an EUI-64 in one piece before a frame."""
+    text = text.lstrip(" ")
+    if text[2:3] == " " and is_count(text[:2], count - 1):
+        return 1
+    return _ADDRESS if text[2 * _ADDRESS :][:1] == " " and _TWO_PIECES.fullmatch(text) else 0
+
+
+def is_count(text: str, count: int) -> bool:
+    """Return whether a number is that of octets, with their check sequence or without."""
+    return text.isdecimal() and len(text) <= _WIDEST and int(text) - count in _BESIDE
 
 
 def holds_octets(text: str) -> bool:

@@ -17,7 +17,8 @@ from lowpanbudget.capture.files.hex_dump import TextLine, joined, without_commen
 from lowpanbudget.capture.files.hex_groups import LEAST
 from lowpanbudget.capture.files.hex_rows import OctetLine, headed, in_braces, rows_joined
 from lowpanbudget.capture.files.hex_text import octets_of
-from lowpanbudget.capture.files.line_octets import LineOctets, octets_in, why_none
+from lowpanbudget.capture.files.leading import without_leading
+from lowpanbudget.capture.files.line_octets import LineOctets, leading_in, octets_in, why_none
 from lowpanbudget.capture.files.line_time import FORMS, may_be_time, time_in
 from lowpanbudget.capture.files.record import (
     LINE_GARBLED,
@@ -92,7 +93,8 @@ def begins_log(source: Source) -> bool:
 
 def octet_lines(lines: Iterable[TextLine]) -> Iterator[OctetLine]:
     """Yield the lines of a text taken apart, those that are one frame together as one."""
-    return told_apart(headed(rows_joined(map(_taken_apart, in_braces(joined(map(_timed, lines)))))))
+    found = map(_taken_apart, in_braces(joined(map(_timed, lines))))
+    return told_apart(without_leading(headed(rows_joined(found))))
 
 
 def _timed(line: TextLine) -> TextLine:
@@ -112,10 +114,13 @@ def _timed(line: TextLine) -> TextLine:
 def _taken_apart(line: TextLine) -> OctetLine:
     text = line.text
     if _is_plain(text):
-        return OctetLine(line, LineOctets(bytes.fromhex(text), is_alone=True))
+        octets = bytes.fromhex(text)
+        leading = leading_in(text, len(octets)) if " " in text else 0
+        return OctetLine(line, LineOctets(octets, is_alone=True, leading=leading))
     label, colon, tail = text.rpartition(": ")
     if colon and "  " not in tail and _is_plain(tail) and _ends_label(label, tail):
-        return OctetLine(line, LineOctets(bytes.fromhex(tail), label))
+        octets = bytes.fromhex(tail)
+        return OctetLine(line, LineOctets(octets, label, leading=leading_in(tail, len(octets))))
     return OctetLine(line, octets_in(text))
 
 
