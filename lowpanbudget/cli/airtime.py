@@ -42,7 +42,8 @@ def command(
 
     Frames, fragments and acknowledgements are really encoded. Each is sent once, heard and answered, on a quiet
     channel. Where the design has [radio], the energy of each part stands beside it. The exit code is 1 when a frame
-    or an acknowledgement is longer than its slot leaves it, or over the design's own [limits].
+    or an acknowledgement is longer than its slot leaves it, or over the design's own [limits], and when none of a
+    message can be made at the rhythm of its flow.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.airtime import airtime

@@ -64,8 +64,8 @@ def command(
 ) -> None:
     """Show how each message of the DESIGN file packs into bits, and whether it fits each flow on each hop.
 
-    The exit code is 1 when some message takes more frames than its flow allows. With --max-frames,
-    --spare or --junit it serves as a gate in a build: one line for each message, flow and hop.
+    The exit code is 1 when some message takes more frames than its flow allows, or none can be made at its rhythm.
+    With --max-frames, --spare or --junit it serves as a gate in a build: one line for each message, flow and hop.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import counted

@@ -77,8 +77,8 @@ NAMES = {
         f"MessageAirtime {_FINDING}",
         {
             "airtime": "a list of MessageAirtime, hop by hop",
-            "fits": "MessageAirtime.fits: whether it keeps to the slot and to the design's limits",
-            "over": "MessageAirtime.over: in words, which limits it breaks",
+            "fits": "MessageAirtime.fits: whether it can be made, and keeps to the slot and to the design's limits",
+            "over": "MessageAirtime.over: in words, why it cannot be made, and which limits it breaks",
         }
         | _FINDINGS
         | _CAUTION,
@@ -215,6 +215,7 @@ NAMES = {
     "fit": JsonNames(
         f"Fit {_FINDING}",
         {"fit": "a list of Fit", "spare": "Fit.spare: octets of the frames that a message leaves free",
+            "unmade": "Fit.unmade: why no message can be made at its rhythm, in words",
             "bitmap": "Fit.bitmap: the runs of bits of the message in order",
             "name": "of a run of bits: the field", "role": "of a run: what its bits are of the field",
             "range": "of a run: what values it has", "step": "of a run: in which steps", "unit": "of a run: its unit",

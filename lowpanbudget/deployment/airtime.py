@@ -38,10 +38,11 @@ class FrameTimes:
 class BrokenLimit(NamedTuple):
     """What a message breaks by itself, in words: ``measured`` against ``allowed`` in ``unit``.
 
-    ``is_own``: it is one of the design's ``[limits]``, not of its slots.
+    ``is_own``: it is one of the design's ``[limits]``, not of its slots. Of ``readings`` it breaks that none can be
+    made.
     """
 
-    matter: Literal["frame", "acknowledgement", "duty"]
+    matter: Literal["readings", "frame", "acknowledgement", "duty"]
     text: str
     measured: float
     allowed: float
@@ -57,8 +58,8 @@ class MessageAirtime:
     reading each ``every_s`` seconds and sends each ``sends_every_s`` (None: the design does not say), answers as often
     as requests come. ``on_air_us``: all frames of one message, sent once; ``duty_cycle`` the part of the time in which
     that keeps one sender on the air. ``energy_uj`` and ``receiver_uj`` are microjoules a message, None without the
-    values of a radio. ``broken``: which limits of the slot or of the design it breaks, none when it may be sent so;
-    ``over`` is that in words.
+    values of a radio. ``broken``: why it cannot be made, and which limits of the slot or of the design it breaks, none
+    when it may be sent so; ``over`` is that in words.
     """
 
     flow: str
@@ -88,7 +89,7 @@ class MessageAirtime:
 
     @property
     def fits(self) -> bool:
-        """Return whether it keeps to the slot and to the design's own limits."""
+        """Return whether it can be made, and keeps to the slot and to the design's own limits."""
         return not self.broken
 
 
@@ -175,10 +176,19 @@ def _of_fit(design: Design, one: Fit, access: Access, timing: PhyTiming) -> Mess
     return _sent_each(
         MessageAirtime(
             one.flow, one.hop, one.direction, one.message, one.octets, one.readings,
-            None if path.flow.answers else path.flow.every_s, None, groups, on_air, None, *_energies(groups), (),
+            None if path.flow.answers else path.flow.every_s, None, groups, on_air, None, *_energies(groups),
+            tuple(_unmade(one)),
         ),
         one.sends_every_s, design,
     )  # fmt: skip
+
+
+def _unmade(one: Fit) -> Iterator[BrokenLimit]:
+    """Yield that no message can be made, however it is sent."""
+    if one.spanned is not None:
+        yield BrokenLimit(
+            "readings", one.unmade, one.readings, one.spanned, "readings", is_own=False
+        )
 
 
 def _of_nothing(
@@ -243,7 +253,10 @@ def _sent_each(one: MessageAirtime, every_s: float | None, design: Design) -> Me
     """Return a message that is sent so often, with what that breaks."""
     duty = None if every_s is None else one.on_air_us / 1e6 / every_s
     too_large = "it is larger than any datagram, and is not sent"
-    over = [] if one.frames else [BrokenLimit("frame", too_large, one.octets, 0.0, "octets", False)]
+    over = [each for each in one.broken if each.matter == "readings"]
+    over += (
+        [] if one.frames else [BrokenLimit("frame", too_large, one.octets, 0.0, "octets", False)]
+    )
     if design.access is not None:
         over += _over(one.frames, duty, design.limits, design.access)
     return replace(one, sends_every_s=every_s, duty_cycle=duty, broken=tuple(over))

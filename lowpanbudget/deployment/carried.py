@@ -10,6 +10,7 @@ from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.values import dataclass, field, replace
 
 Matter = Literal[
+    "readings",
     "frame",
     "acknowledgement",
     "cells",

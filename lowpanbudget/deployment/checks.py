@@ -16,8 +16,8 @@ from lowpanbudget.errors import plural
 from lowpanbudget.values import replace
 
 _CAUSES: tuple[Matter, ...] = (
-    "frame", "acknowledgement", "cells", "relay", "shared", "poll", "held", "queue", "delivery", "latency", "duty",
-    "battery",
+    "readings", "frame", "acknowledgement", "cells", "relay", "shared", "poll", "held", "queue", "delivery", "latency",
+    "duty", "battery",
 )  # fmt: skip
 _ROUNDING = 1e-12
 _SEEN = 1e-6  # a share that is worth a word
@@ -94,8 +94,10 @@ def _give(half_width: float) -> str:
 def frame_checks(messages: Sequence[MessageAirtime]) -> Iterator[LimitCheck]:
     """Yield what messages break by themselves."""
     for one in messages:
-        about = f"{one.flow} {one.message}, {one.hop} hop"
         for limit in one.broken:
+            about = f"{one.flow} {one.message}"
+            if limit.matter != "readings":
+                about += f", {one.hop} hop"
             strain = limit.measured / limit.allowed if limit.allowed else inf
             yield LimitCheck(
                 limit.matter, about, limit.text, limit.measured, limit.allowed, limit.unit, strain, holds=False

@@ -10,6 +10,7 @@ from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.fewest import WORDS
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.allowed import is_allowed
+from lowpanbudget.design.collecting import unspanned
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.waiting import SendQueue
@@ -253,17 +254,20 @@ def _of_upkeep(design: Design) -> Iterator[PossibleChange]:
 
 def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[PossibleChange]:
     for flow in design.flows:
-        if flow.every_s is not None and not flow.answers:
-            slower = design.with_flow(replace(flow, every_s=flow.every_s * 2))
-            text = f"readings of {flow.name} each {flow.every_s * 2:g} s"
+        if flow.every_s is None or flow.answers:
+            continue
+        rhythms = [(flow.every_s * 2, "half of the readings", True)]
+        # as often as their times span the fewest of them
+        spanned = min((one.longest_apart for _, one in unspanned(design, flow)), default=0.0)
+        rhythms += [(spanned, "more readings", False)] if spanned else []
+        for every_s, takes, asks_less in rhythms:
+            other = design.with_flow(replace(flow, every_s=every_s))
             # how often one flow sends changes no frame of another: of many flows each is worked out by itself
-            own = {(one.message, one.hop): one for one in airtime(slower, flow.name)}
-            then = answered(
-                slower,
-                [own[one.message, one.hop] if one.flow == flow.name else one for one in messages],
-            )
+            own = {(one.message, one.hop): one for one in airtime(other, flow.name)}
+            sent = [own[one.message, one.hop] if one.flow == flow.name else one for one in messages]
             yield PossibleChange(
-                f"flow[{flow.name}].every_s", text, slower, then, "half of the readings", asks_less=True
+                f"flow[{flow.name}].every_s", f"readings of {flow.name} each {every_s:g} s", other,
+                answered(other, sent), takes, asks_less=asks_less,
             )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.designs.checksums import PLANNED_CHECKSUMS
 from lowpanbudget.findings.designs.frames import FRAMES
 from lowpanbudget.findings.designs.protocols import PROTOCOLS
+from lowpanbudget.findings.designs.rhythms import RHYTHMS
 from lowpanbudget.findings.designs.routes import ROUTES
 from lowpanbudget.findings.designs.settings import SETTINGS
 from lowpanbudget.findings.designs.tunnels import TUNNELS
@@ -14,7 +15,8 @@ from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
 from lowpanbudget.room.fit import Fit
 
-DRAFT_RULES = rules_of(TUNNELS, PLANNED_CHECKSUMS, ROUTES, FRAMES, PROTOCOLS, SETTINGS)
+_FORMS = (TUNNELS, PLANNED_CHECKSUMS, ROUTES, RHYTHMS)
+DRAFT_RULES = rules_of(*_FORMS, FRAMES, PROTOCOLS, SETTINGS)
 
 
 def flow_findings(design: Design, flow: str | None = None) -> list[Finding]:
@@ -44,8 +46,8 @@ def form_findings(design: Design, flows: Iterable[str] | None = None) -> list[Fi
     """Return which flows, all or those of these names, have a form that cannot be, worst first.
 
     They lack a tunnel or a checksum, or routers of their route: their rooms are too large by that, and their frames,
-    times on the air and loads too small.
+    times on the air and loads too small; or none of their messages can be made.
     """
     names = None if flows is None else set(flows)
     asked = [flow for flow in design.flows if names is None or flow.name in names]
-    return ranked(hits(rules_of(TUNNELS, PLANNED_CHECKSUMS, ROUTES), Draft(design, ()), asked))
+    return ranked(hits(rules_of(*_FORMS), Draft(design, ()), asked))

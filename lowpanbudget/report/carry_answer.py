@@ -10,7 +10,7 @@ from lowpanbudget.findings.together import ChangesTogether
 MATTERS = {
     "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
     "latency": "latency", "duty": "duty cycle", "battery": "battery", "poll": "polls", "held": "held frames",
-    "shared": "shared cells", "acknowledgement": "acknowledgements",
+    "shared": "shared cells", "acknowledgement": "acknowledgements", "readings": "readings",
 }  # fmt: skip
 MOST_HELPS = 6
 TOO_CLOSE = "too close to tell"

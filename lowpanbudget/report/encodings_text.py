@@ -153,13 +153,15 @@ def _batch(place: dict[str, Any]) -> Cell:
 def _spans(console: Console, screen: Screen, alternatives: Sequence[dict[str, Any]]) -> None:
     """Say which times end what goes together in every encoding: its values are those of the message."""
     ends = {
-        place["flow"]: field
+        place["flow"]: (field, place["batch"])
         for alternative in alternatives
         for place in alternative["places"]
         if (field := time_that_ends(place["batch_ends"]))
     }
-    for flow, field in ends.items():
-        text = f"On {flow} {field} spans no more than the most of these at the flow's rhythm, whatever room there is."
+    for flow, (field, batch) in ends.items():
+        spans = "spans no more than the most of these" if batch else "does not span the fewest"
+        text = f"On {flow} {field} {spans} at the flow's rhythm, whatever room there is"
+        text += "." if batch else ": none can be made."
         paragraph(console, screen, text)
     if ends:
         console.print()

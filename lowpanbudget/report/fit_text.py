@@ -13,7 +13,7 @@ from lowpanbudget.report import layout, strip
 from lowpanbudget.report.change_text import change_lines
 from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.screen import Screen
-from lowpanbudget.report.span_text import span_of_time, time_that_ends, times_too_short
+from lowpanbudget.report.span_text import span_of_time, time_that_ends
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -86,7 +86,7 @@ def verdict(fit: dict[str, Any]) -> Run:
     """Return whether the message fits, in words that need no colour, and its style."""
     if fit["fits"]:
         return f"fits, {fit['spare']} spare" if fit["spare"] >= 0 else "fits, in fragments", "green"
-    if times_too_short(fit):
+    if fit["unmade"]:
         return "CANNOT BE MADE at its rhythm", "bold red"
     if fit["frames"] is None:
         return "DOES NOT FIT: larger than any datagram", "bold red"
@@ -133,7 +133,7 @@ def _spans(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) -> 
         each = (
             f"of {fit['batch_of']}, one each {span_of_time(fit['sends_every_s'] / fit['readings'])}"
         )
-        if fit["batch"]:
+        if not fit["unmade"]:
             text = f"{field} spans {fit['batch']} {each}, and no more, whatever room there is"
         else:
             least = f"{fit['readings']} {each}, are the fewest of a message"

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 from lowpanbudget.errors import plural
 from lowpanbudget.report.screen import harmless
-from lowpanbudget.report.span_text import times_too_short
 from lowpanbudget.report.view import Data
 
 
@@ -15,8 +14,8 @@ def failures(fits: Sequence[Data], max_frames: int | None, spare: int | None) ->
 
 def _failure(fit: Data, max_frames: int | None, spare: int | None) -> str:
     allowed = fit["most_frames"] if max_frames is None else max_frames
-    if reason := times_too_short(fit):
-        return reason
+    if fit["unmade"]:
+        return str(fit["unmade"])
     if fit["frames"] is None:
         return f"{fit['octets']} octets are more than any datagram carries"
     if fit["frames"] > allowed:

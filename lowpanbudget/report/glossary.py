@@ -77,9 +77,10 @@ WORDS: dict[str, str | Gloss] = {
     "fits (NO, does not fit)": Gloss(
         "Of a message: it goes in as many frames as its flow allows (most_frames, one unless stated), on every hop. "
         "NO, or DOES NOT FIT: it does not. Spare are the octets that are left of the room then; below 0 those that are "
-        "missing.",
+        "missing. CANNOT BE MADE: taken as often as every_s of the flow says, the fewest readings of a message lie "
+        "further apart than its times tell.",
         see=("room", "cliff", "flow.most_frames"),
-        also=("NO", "does not fit", "spare", "ok"),
+        also=("NO", "does not fit", "cannot be made", "spare", "ok"),
     ),
     "holds (does not, open)": Gloss(
         "Of a limit that a design states, or of a number of its plan: it is kept. DOES NOT: it is not. Open: what was "

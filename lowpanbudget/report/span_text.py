@@ -1,7 +1,5 @@
 """Spans of time in words."""
 
-from typing import Any
-
 from lowpanbudget.design.upkeep import KEEP_ALIVE
 
 
@@ -28,12 +26,3 @@ def span_of_time(seconds: float) -> str:
 def time_that_ends(batch_ends: str) -> str:
     """Return the field whose range ends what goes together, where it is not room or the longest list; or nothing."""
     return "" if batch_ends in {"octets", "length"} else batch_ends
-
-
-def times_too_short(fit: dict[str, Any]) -> str:
-    """Return why no message can be made at its rhythm; nothing where one can."""
-    field = "" if fit["batch"] else time_that_ends(fit["batch_ends"])
-    return (
-        field
-        and f"{field} does not span {fit['readings']} of {fit['batch_of']}, the fewest of a message"
-    )

@@ -154,7 +154,7 @@ def fits(results: "Iterable[Fit]") -> list[Data]:
                 result(
                     one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits",
                     "spare", "frames", "most_frames", "batch", "batch_of", "batch_ends", "wait_s", "readings",
-                    "sends_every_s", "padding_bits", "deepest", "datagram", "mtu", "in_slot",
+                    "sends_every_s", "padding_bits", "deepest", "datagram", "mtu", "in_slot", "spanned", "unmade",
                 )
                 | {"bitmap": bitmap, "advice": data_of(one.advice)}
             )  # fmt: skip

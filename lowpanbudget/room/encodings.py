@@ -137,7 +137,7 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
         passes = collects and bool(_batch(message, encoding, least[flow.name], every_s))
         ends = "" if field is None else field.ends(batch or 0, every_s)
         found = _on_hop(hop, wire, most.octets, collects=collects, passes=passes)
-        fits = found.fits and bool(batch or not ends)
+        fits = found.fits and (field is None or field.spanned(every_s) is None)
         places.append(replace(found, fits=fits, batch=batch, batch_ends=ends or "octets"))
     return Alternative(
         *named, FrozenDict(wire), FrozenDict(cannot), _greatest(list(results.values())), batch_of, tuple(places),

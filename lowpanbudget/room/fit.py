@@ -25,10 +25,10 @@ class Fit:
     """How one message fits one hop of one flow.
 
     ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with as many as every hop
-    of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows, and the times of its
-    readings span the fewest it holds. ``spare`` octets are left in one frame (negative: missing). ``frames`` is None
-    when no datagram can be so large. ``batch``: how many ``batch_of`` one frame carries; the first of them waits
-    ``wait_s`` seconds for the last (None: the flow does not say how often, or these are elements of one reading);
+    of the flow carries in one frame. ``fits``: it can be made, and takes no more frames than the flow allows. ``spare``
+    octets are left in one frame (negative: missing). ``frames`` is None when no datagram can be so large. ``batch``:
+    how many ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow
+    does not say how often, or these are elements of one reading);
     ``batch_ends``: what keeps one more out: "octets", "length" (the field holds no more), or the field whose range its
     time would leave (``reading[].at``). ``padding_bits`` only fill up octets. ``advice``: changes that together make
     one frame enough on every hop of the flow, none when none can, or nobody looked. ``deepest``: the longest source
@@ -36,7 +36,8 @@ class Fit:
     collects; one message is sent each ``sends_every_s`` seconds, while the node takes a reading each ``every_s`` of its
     flow (None: that is not said). ``datagram``: the octets of the datagram that carries it, headers restored, of which
     ``mtu`` is the most. ``in_slot``: the octets of the longest frame that a slot has time for, where the PHY's is
-    longer (None elsewhere): frames are cut to it.
+    longer (None elsewhere): frames are cut to it. ``spanned``: how many readings their times span where that is fewer
+    than any message has, so that none can be made; ``unmade`` is that in words.
     """
 
     message: str
@@ -63,11 +64,20 @@ class Fit:
     mtu: int = 0
     in_slot: int | None = None
     batch_ends: str = "octets"
+    spanned: int | None = None
 
     @property
     def spare(self) -> int:
         """Return the octets of room left over, negative when they are missing."""
         return self.room - self.octets
+
+    @property
+    def unmade(self) -> str:
+        """Return why no message can be made at its rhythm; nothing where one can."""
+        if self.spanned is None:
+            return ""
+        fewest = f"{self.readings} of {self.batch_of}, the fewest of a message"
+        return f"{self.batch_ends} does not span {fewest}"
 
 
 def fit(
@@ -190,11 +200,9 @@ def _fit(
     room = room_of(path)
     batch = _batch(message, max(room - kept, 0), path.flow.every_s)
     frames = frames_of(path, octets)
-    fits = (
-        frames is not None
-        and frames <= path.flow.most_frames
-        and (batch.number > 0 or batch.ends == "octets")
-    )
+    collected = message.batch_field
+    spanned = None if collected is None else collected.spanned(path.flow.every_s)
+    fits = frames is not None and frames <= path.flow.most_frames and spanned is None
     return Fit(
         message.name,
         path.flow.name,
@@ -222,6 +230,7 @@ def _fit(
         path.link.mtu,
         path.link.in_slot,
         batch.ends,
+        spanned,
     )
 
 

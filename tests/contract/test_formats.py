@@ -98,6 +98,14 @@ def test_times_that_end_what_goes_together_are_told(tmp_path: Path) -> None:
     assert gate.returncode == 1
     assert gate.stdout.count("NO  readings on features") == 2
     assert "reading[].at does not span 8 of reading, the fewest of a message" in gate.stdout
+    told = " ".join(run("encodings", str(design), "--message", "readings").stdout.split())
+    assert "reading[].at does not span the fewest at the flow's rhythm" in told
+    assert "none can be made" in told
+    page = tmp_path / "hour.html"
+    assert run("page", str(design), "-o", str(page)).returncode == 0
+    shown = page.read_text(encoding="utf-8")
+    assert "none can be made: reading[].at does not span 8 of reading" in shown
+    assert "fewest-readings-not-spanned" in shown
     for command in ("fit", "encodings"):
         assert "spans" not in run(command, FOOTBRIDGE, "--message", "readings").stdout
 

@@ -1,17 +1,20 @@
 """Whole networks: loads along trees, what decides, what would help. Numbers by hand, or from the frames alone."""
 
+import json
 from collections.abc import Iterator
 from math import exp
 from pathlib import Path
 from random import Random
 
 import pytest
+from contract.entry import invoke
+from findings.air import names
 from findings.cases_deployment import heard
-from findings.cases_planning import store
+from findings.cases_planning import collected, store
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget import airtime, load_design, parse_design
+from lowpanbudget import airtime, fit, load_design, parse_design, review
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry, judged
@@ -204,6 +207,65 @@ def test_what_decides(pairs: tuple[tuple[str, str], ...], matter: str) -> None:
     assert network.decides is not None
     assert network.decides.matter == matter
     assert not network.decides.holds
+
+
+IN_SLOTS = """[access]
+method = "slots"
+[access.slots]
+slotframe = 101
+[upkeep]
+keep_alive_s = 10
+[tree]
+by_hop = [1, 1, 1]
+[queue]
+frames = 4
+[loss]
+frames = 0
+"""
+
+
+@pytest.mark.parametrize(
+    ("every_s", "marked", "is_made"),
+    # 0, 600 ... 3000 s are six readings, 0, 500 ... 3000 seven; without the mark they are elements of one reading
+    [(600, "true", False), (501, "true", False), (500, "true", True), (600, "false", True)],
+)
+def test_a_message_that_cannot_be_made_is_not_carried(
+    every_s: int, marked: str, *, is_made: bool
+) -> None:
+    """Where ``fit`` says that no message can be made, ``airtime`` and ``carry`` say no as well, and why."""
+    text = collected(every_s, marked, IN_SLOTS)
+    design = parse_design(text.replace("frame_version = 1", "frame_version = 2\nslotted = true"))
+    assert {one.fits for one in fit(design)} == {is_made}
+    sent = [one for one in airtime(design) if one.flow == "up"]
+    assert {one.fits for one in sent} == {is_made}
+    network = carry(design)
+    assert network.holds is is_made
+    assert [name for name in names(list(review(design))) if "spanned" in name] == (
+        [] if is_made else ["fewest-readings-not-spanned"]
+    )
+    if is_made:
+        return
+    assert {one.over for one in sent} == {
+        ("readings[].at does not span 7 of readings, the fewest of a message",)
+    }
+    found = check(network, "readings")
+    assert (found.about, found.measured, found.allowed) == ("up reading", 7, 6)
+    (help_,) = (one for one in changes_that_help(design, network) if one.holds)
+    assert (help_.key, help_.text) == ("flow[up].every_s", "readings of up each 500 s")
+
+
+def test_what_cannot_be_made_ends_commands_with_no(tmp_path: Path) -> None:
+    file = tmp_path / "store.toml"
+    for every_s, code in ((600, 1), (500, 0)):
+        text = collected(every_s, deployment=IN_SLOTS)
+        slotted = text.replace("frame_version = 1", "frame_version = 2\nslotted = true")
+        file.write_text(slotted, encoding="utf-8")
+        for command in ("fit", "airtime", "carry"):
+            done = invoke(command, str(file), "--json")
+            assert done.exit_code == code, command
+            told = json.loads(done.stdout)
+            found = [one["name"] for one in told["findings"]]
+            assert ("fewest-readings-not-spanned" in found) is bool(code)
 
 
 def test_a_frame_that_is_too_long_for_its_slot_hides_no_acknowledgement_that_is() -> None:

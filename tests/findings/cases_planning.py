@@ -86,6 +86,32 @@ def from_far(flow: str) -> str:
     return store(flow=flow, to="probe").replace('source = "gate"', 'source = "far"')
 
 
+def collected(every_s: int, marked: str = "true", deployment: str = "") -> str:
+    """The same flow with a message of 7 to 12 readings, their times 0 to 3000 s after the first in steps of 60."""
+    head = store(flow=f"every_s = {every_s}").partition("[[message.field]]")[0]
+    return f"""{head.replace("octet-aligned", "bit-packed")}
+[[message.field]]
+kind = "version"
+name = "version"
+value = 1
+[[message.field]]
+kind = "time"
+name = "time"
+[[message.field]]
+kind = "array"
+name = "readings"
+min_length = 7
+max_length = 12
+batch = {marked}
+[message.field.element]
+kind = "group"
+field = [
+  {{ kind = "time-offset", name = "at", base = "time", max = 3000, step = 60 }},
+  {{ kind = "number", name = "level", min = 0, max = 1023 }},
+]
+{deployment}"""
+
+
 CONTEXT = '[[context]]\nid = {0}\nprefix = "2001:db8:{0}0::/64"\n'
 SEALED = "[link.security]\nlevel = 5"
 COAP = '[flow.coap]\ncode = "{code}"\npath = "r"\n'
@@ -178,6 +204,17 @@ CASES = {
             "the link",
             "security level 4 encrypts and does not verify",
             ("level 5 adds a code of 4 octets",),
+        ),
+    ),
+    # one each 600 s, at 0, 600 ... 3000 s: 6 of them, and seven begin and end 6 intervals apart, of 500 s at most
+    "fewest-readings-not-spanned": DesignCase(
+        lambda: collected(600),
+        lambda: collected(500),
+        Told(
+            "failure",
+            UP,
+            "readings[].at spans 6 of readings, one each 600 s; a message has 7 at least",
+            ("one each 500 s or more often are spanned",),
         ),
     ),
     # a share of 1 is the whole (the schema: "0.01 is 1 %")

@@ -1,6 +1,7 @@
 """Lengths and counts of what may repeat: their widths, and what can be wrong with them."""
 
 from collections.abc import Iterator
+from math import inf
 from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
@@ -144,6 +145,23 @@ class Repeated(Counted):
         if not every_s or span is None:
             return self.most
         return min(self.most, int(EXACT.divide_int(span.seconds, exact(every_s))) + 1)
+
+    def spanned(self, every_s: float | None) -> int | None:
+        """Return how many collected readings their times span where a message has more of them; None: it can be made.
+
+        They are taken each ``every_s`` seconds.
+        """
+        most = self.most_apart(every_s if self.batch else None)
+        return most if most < self.least else None
+
+    @property
+    def longest_apart(self) -> float:
+        """Return the most seconds between readings of which the fewest are spanned: whole, below one thousandths."""
+        span, steps = self.readings_span(), self.least - 1
+        if span is None or steps < 1:
+            return inf
+        whole = EXACT.divide_int(span.seconds, steps)
+        return float(whole or EXACT.divide_int(span.seconds * 1000, steps) / 1000)
 
     def ends(self, number: int, every_s: float | None) -> str:
         """Return what keeps one reading more than so many out of a message that has room for them.

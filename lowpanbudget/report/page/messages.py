@@ -79,7 +79,9 @@ def _rows(bitmap: tuple[Entry, ...]) -> Iterator[view.Data]:
 
 def _fit(one: Fit) -> view.Data:
     batch = (f"{one.batch} × {one.batch_of}" if one.batch else "none") if one.batch_of else ""
-    if time_that_ends(one.batch_ends):
+    if one.unmade:
+        batch = f"none can be made: {one.unmade}"
+    elif time_that_ends(one.batch_ends):
         batch += f", {one.batch_ends} spans no more"
     return {
         "flow": harmless(one.flow), "hop": one.hop, "fits": one.fits, "octets": one.octets, "room": one.room,
