@@ -267,6 +267,8 @@ def beacon_heard(memory: BeaconCells, scene: Scene, sighting: Sighting) -> None:
     mac = scene.mac
     if sighting.body.asn is None or mac is None or not concerns.beacon(scene):
         return
+    if sighting.heard_as is not None:
+        return
     if not scene.is_forged and scene.fcs_ok is not False:
         memory.take(sighting, mac, scene.sender)
 

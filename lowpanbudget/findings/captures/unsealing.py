@@ -23,8 +23,8 @@ DAMAGED_NAME = "Look for no key: others under that index would come. Capture wit
 )
 def opened_otherwise(memory: FailedOfSenders, scene: Scene, sighting: Sighting) -> None:
     """Note frames whose nonce is the slot number, and try neighbours with those that fail."""
-    mac = scene.mac
-    if mac is None or sighting.repeats is not None or not concerns.nonce_of_slot(scene):
+    mac, again = scene.mac, (sighting.repeats, sighting.heard_as)
+    if mac is None or any(one is not None for one in again) or not concerns.nonce_of_slot(scene):
         return
     if sighting.verified or scene.is_forged:
         memory.slots.take(sighting, mac, scene.sender)
