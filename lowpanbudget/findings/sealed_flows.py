@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
+from lowpanbudget.capture.follow.flow_table import is_asked_by
 from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.protection import seals
 from lowpanbudget.design.application import Oscore
@@ -14,7 +15,7 @@ from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.exchanges import message_sealed
+from lowpanbudget.findings.exchanges import message_carried, message_sealed
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.flows import FieldBits, field_bits, planned_bits
 from lowpanbudget.findings.scene import Scene
@@ -67,6 +68,22 @@ def _is_its(flow: Flow, scene: Scene, datagram: HeardDatagram) -> bool:
         return seals(flow, datagram.udp_octets, None)
     message, coap = message_sealed(scene, datagram), flow.application.coap
     return message is not None and coap is not None and is_request(coap.code) == message.is_request
+
+
+def is_message_of(flow: Flow, scene: Scene, datagram: HeardDatagram) -> bool:
+    """Return whether a datagram that has the ports of a flow is its message: protected so, asking for what it asks for.
+
+    Of what nobody can read as CoAP, or nobody opens, ports and direction alone are compared.
+    """
+    if flow.application.is_sealed and not _is_its(flow, scene, datagram):
+        return False
+    opened = None if scene.opened is None or not scene.opened.is_open else scene.opened.message
+    message = opened or message_carried(datagram)
+    if flow.application.coap is None or message is None:
+        return True
+    if message.first(OSCORE) is not None:
+        return is_request(flow.application.coap.code) == message.is_request
+    return is_asked_by(flow, message)
 
 
 @lru_cache(256)

@@ -136,6 +136,21 @@ def request_under(sequence: int, ends: SecurityContext = ENDS) -> bytes:
     return bytes(protect_oscore_request(post(), ends, sequence=sequence).message)
 
 
+def sealed_each(every: float, *, beside: bool = False) -> Capture:
+    """Twelve sealed readings, and GETs in the clear between the same ports, from the other end, each second."""
+    text = DESIGN.format(link="").replace("0xf0b2", "5683").replace("0xf0b1", "5683")
+    design = air.design(text.replace("[[message]]", f"{POST}{OSCORE}\n[[message]]", 1))
+    sent = [(1 + every * number, request_under(number), (NODE, ROOT)) for number in range(12)]
+    if beside:
+        gets = (b"\x51\x01\x10" + bytes([number]) + b"g\xb1d" for number in range(24))
+        sent += [(31.5 + number, one, (ROOT, NODE)) for number, one in enumerate(gets)]
+    frames = [
+        (time_s, air.frame(air.datagram(octets, links=links, ports=(5683, 5683)), number, links))
+        for number, (time_s, octets, links) in enumerate(sorted(sent))
+    ]
+    return Capture([*frames], CONTEXTS, design)
+
+
 def damaged() -> Capture:
     """An octet of a datagram is other than its checksum has it: what was sent nobody knows."""
     packet = air.datagram(post(), ports=(0xF0B1, 5683))
@@ -313,6 +328,17 @@ SEALED_BEYOND = tuple(
 )
 BEYOND_FURTHER = (
     *SEALED_BEYOND,
+    Further(
+        "interval-off-plan",
+        lambda: sealed_each(6.0),
+        Told(
+            "risk",
+            f"flow readings, {CLIENT}",
+            f"{CLIENT} sends every 6 s in flow readings, planned are 60 s",
+            ("median of 11 intervals",),
+            (1,),
+        ),
+    ),
     # without a plan: 0x17 is no CoAP, whose version is 1, and begins a record (RFC 7252 section 3, RFC 9147 figure 5)
     Further(
         "contents-unreadable",
@@ -329,49 +355,63 @@ BEYOND_FURTHER = (
     *BEYOND,
 )
 
-PROTECTION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
-    what: ("protection-not-as-planned", capture)
-    for what, capture in {
-        "a request of another path, such as asks for new keys": lambda: with_oscore(post(b"b")),
-        "a flow in the clear of the same ports and path": lambda: with_oscore(
-            post(), more=PLAIN.format(port=5683)
+PROTECTION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
+    {
+        what: ("protection-not-as-planned", capture)
+        for what, capture in {
+            "a request of another path, such as asks for new keys": lambda: with_oscore(post(b"b")),
+            "a flow in the clear of the same ports and path": lambda: with_oscore(
+                post(), more=PLAIN.format(port=5683)
+            ),
+            # 4.01 Unauthorized, which "MAY" answer what no context fits (RFC 8613 section 8.2)
+            "what refuses a sealed request": lambda: sent(
+                planned(OSCORE, 5683), b"\x61\x81\x00\x01t", back=True
+            ),
+            # 0x2c begins a record of DTLS 1.3 (RFC 9147 section 4), as other octets may as well
+            "octets that are no message": lambda: with_oscore(b"\x2c" + bytes(20)),
+            "what is sealed between others": lambda: between(
+                STRANGER, SERVER_TOO, sealed_request()
+            ),
+            "records of another flow on the same ports": lambda: sent(
+                planned(OSCORE, 5683, more=f"{PLAIN.format(port=5683)}{DTLS}\n"),
+                record(DATA_RECORD, bytes(16), epoch=1),
+            ),
+            "records": lambda: with_dtls(record(DATA_RECORD, bytes(16), epoch=1)),
+            "a handshake": lambda: with_dtls(hello(1)),
+            # type 25 (RFC 9146 section 4): how long its connection ID is stands nowhere
+            "a record with a connection ID": lambda: with_dtls(record(25, bytes(16), epoch=1)),
+            "what was damaged": damaged,
+            "a datagram without data": lambda: with_dtls(b"", port=0xF0B4),
+        }.items()
+    }
+    | {
+        # 0.01 is no POST, nothing seals it, and it goes the other way
+        "requests of the other end between the ports of a flow": (
+            "interval-off-plan",
+            lambda: sealed_each(60.0, beside=True),
         ),
-        # 4.01 Unauthorized, which "MAY" answer what no context fits (RFC 8613 section 8.2)
-        "what refuses a sealed request": lambda: sent(
-            planned(OSCORE, 5683), b"\x61\x81\x00\x01t", back=True
-        ),
-        # 0x2c begins a record of DTLS 1.3 (RFC 9147 section 4), as other octets may as well
-        "octets that are no message": lambda: with_oscore(b"\x2c" + bytes(20)),
-        "what is sealed between others": lambda: between(STRANGER, SERVER_TOO, sealed_request()),
-        "records of another flow on the same ports": lambda: sent(
-            planned(OSCORE, 5683, more=f"{PLAIN.format(port=5683)}{DTLS}\n"),
-            record(DATA_RECORD, bytes(16), epoch=1),
-        ),
-        "records": lambda: with_dtls(record(DATA_RECORD, bytes(16), epoch=1)),
-        "a handshake": lambda: with_dtls(hello(1)),
-        # type 25 (RFC 9146 section 4): how long its connection ID is stands nowhere
-        "a record with a connection ID": lambda: with_dtls(record(25, bytes(16), epoch=1)),
-        "what was damaged": damaged,
-        "a datagram without data": lambda: with_dtls(b"", port=0xF0B4),
-    }.items()
-} | {
-    what: ("longer-than-budgeted", capture)
-    for what, capture in {
-        "a sealed message as it is planned": lambda: sealed_as_planned(request_under(1), ends=ENDS),
-        # what is in its tag and ciphertext nobody knows
-        "a sealed message of which nobody opens a tag that is longer": lambda: sealed_as_planned(
-            request_under(1, GCM)
-        ),
-        "a record as it is planned": lambda: sealed_as_planned(
-            record(DATA_RECORD, bytes(19), epoch=1), protection=DTLS
-        ),
-        # told as what goes without protection
-        "a message in the clear with more of a path": lambda: with_oscore(
-            b"\x51\x02\x00\x01t\xbd\x03" + bytes(16) + b"\xff" + READING
-        ),
-        # the other end asks from the same ports: 0.01 is GET
-        "a request of the other end": lambda: between(
-            ROOT, NODE, b"\x51\x01\x00\x01t\xbd\x03" + bytes(16)
-        ),
-    }.items()
-}
+    }
+    | {
+        what: ("longer-than-budgeted", capture)
+        for what, capture in {
+            "a sealed message as it is planned": lambda: sealed_as_planned(
+                request_under(1), ends=ENDS
+            ),
+            # what is in its tag and ciphertext nobody knows
+            "a sealed message of which nobody opens a tag that is longer": lambda: (
+                sealed_as_planned(request_under(1, GCM))
+            ),
+            "a record as it is planned": lambda: sealed_as_planned(
+                record(DATA_RECORD, bytes(19), epoch=1), protection=DTLS
+            ),
+            # told as what goes without protection
+            "a message in the clear with more of a path": lambda: with_oscore(
+                b"\x51\x02\x00\x01t\xbd\x03" + bytes(16) + b"\xff" + READING
+            ),
+            # the other end asks from the same ports: 0.01 is GET
+            "a request of the other end": lambda: between(
+                ROOT, NODE, b"\x51\x01\x00\x01t\xbd\x03" + bytes(16)
+            ),
+        }.items()
+    }
+)

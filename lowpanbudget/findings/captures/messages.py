@@ -16,6 +16,7 @@ from lowpanbudget.findings.flows import FlowMatch
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.sealed_flows import is_message_of
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.internet.coap.message import is_empty
 from lowpanbudget.payload.message import Message
@@ -163,6 +164,8 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     flow, every_s = match.flow, match.flow.every_s
     if every_s is None or _is_said_again(scene, datagram) or _is_empty(match):
         return
+    if not match.between or not is_message_of(flow, scene, datagram):
+        return  # others may have its ports
     # one root sends to many: what goes down, and answers, come to each of them as often as is planned
     of_each = bool(flow.answers) or flow.direction == "down"
     to = int(datagram.destination) if of_each else None
