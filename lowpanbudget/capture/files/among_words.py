@@ -4,8 +4,8 @@ radio: rx 41 88 2a cd ab 01 00 17 00 7e      a frame, and after it whatever stan
 net: ext 02 12 4b 00 14 b5 d9 a1             fewer octets than a frame of data has, and no frame control
 boot: sum 7942bdf22106f0847762f0f3cb4d764d   read as none, and frames stand behind other words
 
-A line is held back as long as it is read as no frame and no frame has been read, so that a log may begin with others;
-never for long, and a frame that is read, or proved by its check sequence, goes on at once.
+A line that is read as no frame is held back until it is known behind which words frames stand, so that a log may begin
+with others; never for long, and a frame that is read, or proved by its check sequence, goes on at once.
 """
 
 from collections.abc import Iterable, Iterator
