@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from enum import Enum
+from typing import NamedTuple
 
 from lowpanbudget.findings.senders import HeardSender, Hole
 from lowpanbudget.stack.pieces import IN_ONE_GO_S, FragmentedDatagram, SentFragment, gaps
@@ -84,3 +85,15 @@ def answer_may_be_unheard(
     return forgotten or any(
         hole.after > number and hole.before_s < time_s + wait_s for hole in holes
     )
+
+
+class Solicited(NamedTuple):
+    """A frame that asks, when, and how many could not be read before it."""
+
+    number: int
+    time_s: float
+    unread: int
+
+    def may_be_answered(self, wait_s: float, by: Iterable[HeardSender | None]) -> bool:
+        """Return whether one of those who would answer, or bring the answer, may have done so unheard."""
+        return any(answer_may_be_unheard(self.number, self.time_s, wait_s, one) for one in by)

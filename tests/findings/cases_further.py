@@ -426,6 +426,10 @@ BESIDE = "frames go to 0x0001 in PAN 0xabce"
 ELSEWHERE = "acknowledges frames in PAN 0xabcd, none in PAN 0xabce"
 LOOKS_ALIKE = "0x0001 of a network of its own, too far away to be heard, would look the same"
 REGISTERED_FAR = "2001:db8:1:0:5e:1000:0:17"
+_ANSWERING = (
+    "DAOs arrive: look whether parent or root answers each that has the K flag, with its own DAOSequence, and over "
+    "which nodes the answer goes. Where nobody is meant to answer, clear K."
+)
 CRITICAL = "option 2069 is critical and not known here: a receiver that does not know it rejects"
 
 FURTHER = (
@@ -2588,6 +2592,7 @@ FURTHER = (
             ),
             (2, 3, 4),
             3,
+            _ANSWERING,
         ),
     ),
     # a node that asks on is owed an answer, though the root has its DAO (RFC 6550 section 9.3, 4)
@@ -2604,6 +2609,7 @@ FURTHER = (
             ),
             (2, 3, 5),
             3,
+            _ANSWERING,
         ),
     ),
     # a source route before any of them says nothing of them

@@ -1,5 +1,6 @@
 """A capture that fires each finding about nodes that are not let in, and near misses that do not."""
 
+from collections import Counter
 from collections.abc import Callable, Iterable
 from itertools import pairwise
 
@@ -78,10 +79,12 @@ def unanswered(
     k: int = 0x80,
     until: float = 100.0,
     root: bytes = ROOT,
+    missed: frozenset[bytes] = frozenset(),
 ) -> Capture:
     """DAOs of NODE to its parent, each a time and a sequence, with the flag K (RFC 6550 section 6.4.1), and others.
 
-    Target and transit option as in sections 6.7.7 and 6.7.8. ``root`` sends at 1 s and when the capture ends.
+    Target and transit option as in sections 6.7.7 and 6.7.8. ``root`` sends at 1 s and when the capture ends. Each
+    sender counts its frames; of those of ``missed`` every other one goes unheard.
     """
     ends = air.address("fe80::", NODE), air.address("fe80::", ROOT)
     frames = [
@@ -92,7 +95,13 @@ def unanswered(
         body += bytes([6, 4, 0, 0, sequence, 120])
         packet = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 255)
         frames.append((at, air.frame(packet, sequence, (NODE, ROOT))))
-    return Capture([*sorted([*frames, *more])])
+    counts = Counter[bytes]()
+    numbered = []
+    for at, octets in sorted([*frames, *more]):
+        source = octets[8:6:-1]  # behind frame control, number, PAN and destination
+        counts[source] += 1 + (source in missed)
+        numbered.append((at, air.mended(octets[:2] + bytes([counts[source]]) + octets[3:])))
+    return Capture([*numbered])
 
 
 # IPHC with context 15, which nobody gave or announced (RFC 6282 section 3.1.2)
@@ -213,6 +222,19 @@ JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a parent that the capture does not hear": (
         "dao-never-acknowledged",
         lambda: unanswered((8, 1), (28, 2), (48, 3), root=RELAY),
+    ),
+    # the manual's "Only where the frame numbers of whoever would bring the answer leave no place": our choice, as for
+    # registrations
+    "DAO-ACKs that may have gone unheard, of the root": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), missed=frozenset({ROOT})),
+    ),
+    "DAO-ACKs that may have gone unheard, of the relay that brings them": (
+        "dao-never-acknowledged",
+        lambda: unanswered(
+            more=[one for at in (8, 18, 28, 38) for one in passed_on(2, at, NODE, RELAY, ROOT)],
+            missed=frozenset({RELAY}),
+        ),
     ),
     # one of three may be in it
     "a frame that cannot be read after three DAOs": (

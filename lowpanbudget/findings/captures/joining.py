@@ -10,10 +10,11 @@ from lowpanbudget.findings import concerns
 from lowpanbudget.findings.admissions import Answered, note, refusals_of
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
-from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.unheard import Solicited
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.rpl.messages import REJECTION, Dao, DaoAck, status_text
@@ -69,29 +70,26 @@ def dao_refused(memory: Answered, _known: Surroundings) -> Hits:
 
 _WAIT_S = 60.0  # for an answer; RFC 6550 names no time, and sleeping nodes fetch theirs: our choice
 _FEW = 3  # DAO messages without an answer that tell; our choice
-_MOST_SEQUENCES = 64
+_MOST_ASKED = 64  # of a node that are remembered
 
 
 @dataclass(slots=True)
 class _AskedDaos:
-    """DAO messages of a node that asked for an acknowledgement since one came last, the first of them at ``first_s``.
+    """DAO messages of a node that asked for an acknowledgement since one came last: how many, and the first of them.
 
     ``to`` is whom the last of them went to, ``over`` the next node on its way, which also brings what comes back.
-    ``unread`` frames could not be read before it.
     ``strays`` counts acknowledgements of other sequences. ``is_routed``: a source route led to the node since then.
     """
 
     source: IPv6Address
     to: IPv6Address
     over: Station
-    first_s: float
     was_answered: bool = False
-    unread: int = 0
     count: int = 0
     strays: int = 0
     is_routed: bool = False
     sequences: set[int] = field(default_factory=set)
-    frames: Frames = field(default_factory=Frames)
+    first: list[Solicited] = field(default_factory=list)
 
     def answer(self, sequence: int) -> None:
         """Take an acknowledgement, on whatever hop it was heard."""
@@ -100,7 +98,14 @@ class _AskedDaos:
             return
         self.was_answered, self.count, self.strays = True, 0, 0
         self.sequences.clear()
-        self.frames.clear()
+        self.first.clear()
+
+    def unanswered(self, known: Surroundings) -> list[Solicited]:
+        """Return those that nothing answered: the numbers of whoever brought the answer leave no place for one."""
+        if not self.count or not known.end_s - self.first[0].time_s >= _WAIT_S:
+            return []
+        by = [known.senders.get(self.over)]
+        return [one for one in self.first if not one.may_be_answered(_WAIT_S, by)]
 
 
 # by interface identifier, as a node may ask from one address and be answered at another, and RPL instance
@@ -127,17 +132,17 @@ def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> Non
         return
     if header.destination.is_multicast or datagram.link_destination is None:
         return
-    to, over, now_s = header.destination, (datagram.pan_id, datagram.link_destination), scene.time_s
+    to, over = header.destination, (datagram.pan_id, datagram.link_destination)
     key = int(header.source) & IID_MASK, content.rpl_instance_id
-    asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over, now_s))
+    asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over))
     if asked is None:
         return
     if not asked.count:
-        asked.first_s, asked.is_routed, asked.unread = now_s, False, scene.known.unread
+        asked.is_routed = False
     asked.to, asked.over, asked.count = to, over, asked.count + 1
-    if len(asked.sequences) < _MOST_SEQUENCES:
+    if len(asked.first) < _MOST_ASKED:
         asked.sequences.add(content.sequence)
-    asked.frames.note(scene.number)
+        asked.first.append(Solicited(scene.number, scene.time_s, scene.known.unread))
 
 
 @JOINING.rule("dao-never-acknowledged", HeardDatagram, concerns=concerns.source_route)
@@ -153,25 +158,29 @@ def dao_used(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> None
 
 @JOINING.at_end("dao-never-acknowledged")
 def dao_never_acknowledged(memory: AskedForAck, known: Surroundings) -> Hits:
-    """Judge each node, where whoever would bring the answer was heard.
+    """Judge each node, where the frame numbers of whoever would bring the answer leave no place for it.
 
     A frame that cannot be read may bring one of them: the others must be enough to tell.
-    Few that have no answer may be lost, by the capture as well: then nothing is said of a node that has had one, or
+    Few that have no answer may be lost, on their way as well: then nothing is said of a node that has had one, or
     whose DAO the root uses. One that asked once may "reschedule the DAO message" (RFC 6550 section 9.3), and did not.
     """
-    silent = _silent(memory.values())
-    for asked in memory.values():
-        unread = known.unread - asked.unread
-        waited_s, few = known.end_s - asked.first_s, asked.count < _FEW
-        if not asked.count or not waited_s >= _WAIT_S or asked.over not in known.senders:
+    told = [(asked, asked.unanswered(known)) for asked in memory.values()]
+    silent = _silent(told)
+    for asked, missed in told:
+        if not missed:
             continue
-        if few and (asked.was_answered or asked.strays or asked.is_routed):
+        few, has_way = len(missed) < _FEW, asked.strays or asked.is_routed
+        if few and (asked.was_answered or has_way):
             continue
-        if unread and asked.count - unread < _FEW:
+        unread = known.unread - missed[0].unread
+        if unread and len(missed) - unread < _FEW:
             continue
-        cause = f"no DAO-ACK comes from {asked.to}"
-        told = f"{asked.source} asked {plural(asked.count, 'time')}"
-        evidence = [f"{told}, first {seconds_text(waited_s)} before the capture ends"]
+        waited = seconds_text(known.end_s - asked.first[0].time_s)
+        cause, often = f"no DAO-ACK comes from {asked.to}", plural(asked.count, "time")
+        evidence = [f"{asked.source} asked {often}, first {waited} before the capture ends"]
+        unproved = len(asked.first) - len(missed)
+        if unproved:
+            evidence.append(f"{plural(unproved, 'answer')} to it may have gone unheard")
         if asked.strays:
             evidence.append(f"{plural(asked.strays, 'DAO-ACK')} with a sequence of none of them")
         if unread:
@@ -179,18 +188,24 @@ def dao_never_acknowledged(memory: AskedForAck, known: Surroundings) -> Hits:
         if asked.is_routed:
             evidence.append("source routes lead to it: the root has its DAO")
         severity, certainty = (Severity.RISK, Certainty.OPEN) if few else (None, None)
-        if asked.count == 1 and asked.to not in silent:
+        if len(missed) == 1 and asked.to not in silent:
             severity = Severity.REMARK
         yield Hit(
-            cause, tuple(evidence), str(asked.source), tuple(asked.frames), severity,
-            times=asked.count, certainty=certainty,
+            cause, tuple(evidence), str(asked.source), tuple(one.number for one in missed), severity,
+            times=asked.count - unproved, certainty=certainty, advice=_ANSWER if has_way else "",
         )  # fmt: skip
 
 
-def _silent(daos: Collection[_AskedDaos]) -> set[IPv6Address]:
+_ANSWER = (
+    "DAOs arrive: look whether parent or root answers each that has the K flag, with its own DAOSequence, and over "
+    "which nodes the answer goes. Where nobody is meant to answer, clear K."
+)
+
+
+def _silent(told: Collection[tuple[_AskedDaos, list[Solicited]]]) -> set[IPv6Address]:
     """Return who was asked several times, by whatever nodes, and acknowledged nothing."""
     counts = Counter[IPv6Address]()
-    for asked in daos:
-        counts[asked.to] += asked.count
-    answering = {asked.to for asked in daos if asked.was_answered or asked.strays}
+    for asked, missed in told:
+        counts[asked.to] += len(missed)
+    answering = {asked.to for asked, _ in told if asked.was_answered or asked.strays}
     return {to for to, count in counts.items() if count >= _FEW} - answering

@@ -2,7 +2,7 @@
 
 from collections.abc import Hashable
 from ipaddress import IPv6Address
-from typing import Any, NamedTuple
+from typing import Any
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, link_text
@@ -14,7 +14,7 @@ from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station
-from lowpanbudget.findings.unheard import answer_may_be_unheard
+from lowpanbudget.findings.unheard import Solicited
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
@@ -37,14 +37,6 @@ _MOST_ASKED = 12
 _MOST_ROUTERS = 8  # of a PAN that are remembered
 
 
-class _Solicited(NamedTuple):
-    """A frame that asks, when, and how many could not be read before it."""
-
-    number: int
-    time_s: float
-    unread: int
-
-
 @dataclass(slots=True)
 class _Asking:
     """What a node asked for since it was answered: ``over`` whom an answer comes, None where any router may answer.
@@ -59,9 +51,9 @@ class _Asking:
     over: Station | None
     count: int = 0
     strays: int = 0
-    first: list[_Solicited] = field(default_factory=list)
+    first: list[Solicited] = field(default_factory=list)
 
-    def ask(self, asked: _Solicited, over: Station | None) -> None:
+    def ask(self, asked: Solicited, over: Station | None) -> None:
         """Take one more; whom it asks now counts alone."""
         if over != self.over:
             self.answer()
@@ -97,7 +89,7 @@ class _Solicitors:
         asking = self.asking.entry(key, lambda: new)
         if asking is not None:
             asking.to = new.to
-            asking.ask(_Solicited(scene.number, scene.time_s, scene.known.unread), new.over)
+            asking.ask(Solicited(scene.number, scene.time_s, scene.known.unread), new.over)
 
     def answer(self, key: Hashable) -> bool:
         """Take an answer; return whether it was asked for."""
@@ -178,7 +170,8 @@ def never_answered(memory: _Solicitors, known: Surroundings) -> Hits:
         late = [
             one for one in asking.first if known.end_s - one.time_s > _WAIT_S and one.number > since
         ]
-        missed = [one for one in late if not _may_be_unheard(one, routers, known)]
+        by = [known.senders.get(one) for one in routers]
+        missed = [one for one in late if not one.may_be_answered(_WAIT_S, by)]
         if not routers or len(missed) < _FEW:
             continue
         if len(missed) - (known.unread - missed[0].unread) < _FEW:
@@ -198,13 +191,6 @@ def never_answered(memory: _Solicitors, known: Surroundings) -> Hits:
             cause, tuple(evidence), asking.node, tuple(frames), severity, times=asking.count,
             certainty=certainty,
         )  # fmt: skip
-
-
-def _may_be_unheard(asked: _Solicited, routers: set[Station], known: Surroundings) -> bool:
-    return any(
-        answer_may_be_unheard(asked.number, asked.time_s, _WAIT_S, known.senders.get(one))
-        for one in routers
-    )
 
 
 def _registration(message: Any) -> AddressRegistration | None:
