@@ -195,6 +195,7 @@ NAMES = {
             "clause": "of a standard", "is the source of": "of a clause: what rests on it here",
             "severity": "of a finding", "certainty": "of a finding", "sections": "of the manual of a finding",
             "link": "where a clause can be read", "others": "what else has the name",
+            "also": "of a word: others to ask for",
             "see": "of a word: others that it needs or that need it", "written": "of a kind of field: an example",
             "first_bit": "of a field of a header: where it begins",
             "fixed": "of a field: its bits where they never change",

@@ -44,7 +44,8 @@ FAULTS = {
     faults.NodeMute: set(),
     faults.NodeSilent: {"node-fell-silent"},
     faults.Storm: {"control-out-of-proportion"},
-    faults.Solicits: {"control-out-of-proportion"},
+    # and no router answers it
+    faults.Solicits: {"control-out-of-proportion", "registration-never-answered"},
     faults.NotLowered: {"hop-limit-not-lowered"},
     # "rank errors" are how RPL itself sees a loop (RFC 6550 section 11.2.2.2)
     faults.Loop: {"datagram-in-a-loop", "rank-error-flagged", "request-never-answered"},
