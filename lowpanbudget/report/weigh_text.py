@@ -54,9 +54,11 @@ def _field(screen: Screen, field: dict[str, Any]) -> list[Cell]:
 def _part(screen: Screen, part: dict[str, Any]) -> list[Cell]:
     """Return the row of what a field has many times, below that of the field."""
     less = part["less"]
-    if part["saves_bits"]:
-        bits, octets = plural(part["saves_bits"], "bit"), plural(part["saves_octets"], "octet")
-        less += f"; {bits} less in all, {octets} less"
+    if saved := part["saves_bits"]:
+        # with an escape a message may be greater: jumps that were differences are led by one
+        bits, octets = plural(abs(saved), "bit"), plural(abs(part["saves_octets"]), "octet")
+        word = "less" if saved > 0 else "more"
+        less += f"; {bits} {word} in all, {octets} {word}"
     return [
         f"each {part['name']}",
         str(part["bits"]),
@@ -83,10 +85,14 @@ def _smaller(console: Console, screen: Screen, message: dict[str, Any]) -> None:
         console.print()
     _candidates(console, screen, "Smaller within the tolerances, the smallest loss first", rest)
     if packed and (wanted is None or message["octets"] > wanted):
+        also = "".join(f", and {_words(change)}," for change in packed[0]["changes"])
+        least = f"at most {plural(packed[0]['octets'], 'octet')}, without any loss"
+        if packed[0]["octets"] >= message["octets"]:
+            least = "as many octets, and fewer with some loss"
         paragraph(
             console, screen,
-            'Here every field takes whole octets. With layout = "bit-packed" it has at most '
-            f"{plural(packed[0]['octets'], 'octet')}, without any loss; receivers need the new format as well.",
+            f'Here every field takes whole octets. With layout = "bit-packed"{also} it has {least}; receivers need the '
+            "new format as well.",
         )  # fmt: skip
         console.print()
         title = "Smaller bit-packed, the smallest loss first"
@@ -102,12 +108,19 @@ def _candidates(
     console.print(Text(screen.text(title), "bold"))
     rows: list[list[Cell]] = []
     for candidate in candidates:
-        changes = "; ".join(
-            f"{change['path']} in steps of {change['step_after']} instead of {change['step_before']}, "
-            f"error up to {change['error']}{change['also'] and ', with ' + change['also']}"
-            for change in candidate["changes"]
-        )
+        changes = "; ".join(map(_words, candidate["changes"]))
         share = f"{float(candidate['loss']) * 100:.0f} % of its tolerance at worst"
         rows.append([plural(candidate["octets"], "octet"), share, screen.text(changes)])
     layout.put(console, layout.table(("size", "loss", "changes"), rows, console.width))
     console.print()
+
+
+def _words(change: dict[str, Any]) -> str:
+    """Return what becomes of a field, whose steps may stay."""
+    parts = []
+    if change["step_after"] != change["step_before"]:
+        steps = f"steps of {change['step_after']} instead of {change['step_before']}"
+        parts += [f"in {steps}", f"error up to {change['error']}"]
+    if change["also"]:
+        parts.append(f"with {change['also']}")
+    return f"{change['path']} {', '.join(parts)}"

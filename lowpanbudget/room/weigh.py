@@ -15,8 +15,9 @@ class Weighing:
     ``octets`` are those of the greatest message, in its ``layout``; ``fields`` tell each field that holds a value,
     in the order of the message. ``smaller`` are messages that stay within the tolerances of the design, by the smallest
     loss; the first is the message as it is. ``wanted`` is the size that was asked for, and ``reached`` whether one of
-    them is that small. ``bit_packed`` are the same of the message without the bits that fill up its fields; nothing
-    where its layout is that already, or saves nothing.
+    them is that small. ``bit_packed`` are the same of the message without the bits that fill up its fields, as far
+    as that is smaller; the first takes all values that the message takes, with the changes that this needs beside the
+    layout. Nothing where its layout is that already, or saves nothing.
     """
 
     message: str
@@ -47,9 +48,8 @@ def weigh(
 
 
 def _weighing(form: Message, wanted: int | None) -> Weighing:
-    front, packed = shrink(form), bit_packed(form)
+    front, closer = shrink(form), bit_packed(form)
     reached = wanted is None or front[-1].octets <= wanted
-    closer = shrink(packed) if packed else ()
     if closer and closer[0].octets >= front[0].octets and closer[-1].octets >= front[-1].octets:
         closer = ()
     fields = worths(form)

@@ -152,6 +152,48 @@ def test_weigh_names_the_layout_that_reaches_a_size(tmp_path: Path) -> None:
     assert (one["octets"], one["bit_packed"]) == (32, [])
 
 
+JUMPS = """
+[[message]]
+name = "jumps"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "octet-aligned"
+[[message.field]]
+kind = "series"
+name = "s"
+min = 0
+max = 1000
+length = 20
+deltas = "fixed"
+escape = true
+"""
+
+
+def test_narrower_differences_may_make_a_message_greater(tmp_path: Path) -> None:
+    """Counted: 16 bits reach 1000 steps, and 2 + 19 * 2 = 40 octets are enough; 8 bits reach 127.
+
+    Beyond stands an escape, and the greatest message has 2 + 19 * (1 + 2) = 59 octets, 19 more. Bit-packed 1001 values
+    take 10 bits, differences of 1000 steps either way 11: 10 + 19 * 11 = 219 bits, 28 octets; 10 bits as stated reach
+    511, and 10 + 19 * (10 + 10) = 390 bits would be 49 octets.
+    """
+    text = Path(FOOTBRIDGE).read_text(encoding="utf-8") + JUMPS
+    path = tmp_path / "jumps.toml"
+    words = ("weigh", str(path), "--message", "jumps")
+    path.write_text(f"{text}delta_bits = 10\n", encoding="utf-8")
+    told = " ".join(run(*words).stdout.split())
+    assert "40 octets at most" in told
+    (one,) = json.loads(run(*words, "--json").stdout)["weigh"]
+    (part,) = one["fields"][0]["parts"]
+    assert (part["saves_bits"], part["saves_octets"]) == (-152, -19)
+    assert "-152" not in told
+    assert "more in all" in told
+    packed = 'With layout = "bit-packed", and s with differences of 11 bits instead of 10, it has at most 28 octets'
+    assert f"{packed}, without any loss" in told
+    path.write_text(f"{text}delta_bits = 8\n", encoding="utf-8")
+    (one,) = json.loads(run(*words, "--json").stdout)["weigh"]
+    assert one["octets"] == 59
+
+
 def test_compatible_with_itself() -> None:
     done = run("compatible", FOOTBRIDGE, FOOTBRIDGE)
     assert done.returncode == 0

@@ -15,7 +15,7 @@ from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.steps import with_step
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.shrink import shrink
+from lowpanbudget.payload.search.shrink import bit_packed, shrink
 from lowpanbudget.payload.search.worth import worths
 
 
@@ -151,3 +151,34 @@ def test_what_jumps_beyond_the_differences_become() -> None:
     assert one.parts[0].gives == "jumps of -7 .. 7, others in full"
     assert (one.total_bits, one.parts[0].saves_bits) == (None, 59)
     assert wide.parts[0].less == "the same: the width is more than the range needs"
+
+
+@pytest.mark.parametrize(
+    ("high", "bits", "escape", "packed_bits", "octets"),
+    [
+        # 12500 steps either way take 15 bits: 14 + 11 * 15 = 179 bits; octet-aligned 16 + 11 * 16 = 192
+        ("12500", 12, False, 15, (24, 23)),
+        ("12500", 12, True, 15, (24, 23)),
+        # 16 bits reach 32767 steps of 100000, as octet-aligned: 17 + 11 * 16 = 193 bits; aligned 24 + 11 * 16 = 200
+        ("100000", 12, False, 16, (25, 25)),
+        # what lies further apart is sent in full, led by 12 bits: 17 + 11 * (12 + 17) = 336; 24 + 11 * (16 + 24) = 464
+        ("100000", 12, True, 12, (58, 42)),
+        # 7 steps either way take 4 bits, and are 6 as stated: 3 + 11 * 6 = 69
+        ("7", 6, False, 6, (12, 9)),
+    ],
+)
+def test_bit_packed_takes_whatever_octet_aligned_takes(
+    high: str, bits: int, escape: bool, packed_bits: int, octets: tuple[int, int]
+) -> None:
+    """Octet-aligned a difference has all codes of its whole octets: in the bits as stated jumps would be refused."""
+    made = message(series("0", high, bits, escape=escape, length=12), layout="octet-aligned")
+    packed = bit_packed(made)[0]
+    (field,) = packed.message.fields
+    assert field.delta_bits == packed_bits  # type: ignore[attr-defined]
+    assert (made.max_octets, packed.octets) == octets
+    wanted = [] if packed_bits == bits else [f"differences of {packed_bits} bits instead of {bits}"]
+    assert [change.also for change in packed.changes] == wanted
+    half = min(1 << (bits + 7) // 8 * 8 - 1, int(high) + 1)
+    for jump in {1, half // 2, half - 1}:
+        values = {"s": [0, jump] * 6}
+        assert packed.message.unpack(packed.message.pack(values)) == made.unpack(made.pack(values))

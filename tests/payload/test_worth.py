@@ -448,19 +448,18 @@ def test_bit_packed_an_octet_aligned_message_is_shorter_without_loss() -> None:
     """
     numbers = (number("w", "0", "120", "0.005", "0.05"), number("v", "0", "120", "0.01", "0.1"))
     made = message(*numbers, Boolean("b"), layout=ALIGNED)
-    packed = bit_packed(made)
-    assert packed is not None
+    packed = bit_packed(made)[0].message
     assert (made.max_octets, packed.max_octets) == (5, 4)
     values = {"w": Decimal("119.995"), "v": Decimal("0.01"), "b": True}
     assert packed.unpack(packed.pack(values)) == made.unpack(made.pack(values)) == values
-    first, last = shrink(packed)
-    assert (first.octets, last.octets) == (4, 3)
+    first, last = bit_packed(made)
+    assert (first.octets, first.changes, last.octets) == (4, (), 3)
     assert [str(one.step_after) for one in last.changes] == ["0.030", "0.06"]
     assert [one.octets for one in shrink(made)] == [5]
-    assert bit_packed(packed) is None
+    assert bit_packed(packed) == ()
     # in 8 bits the code 100 is beyond 50, in the 7 bits that -50 .. 50 take it is 100 - 128 = -28
     special = number("n", "-50", "50", "1", coding="twos-complement", special=(("none", 100),))
-    assert bit_packed(message(special, layout=ALIGNED)) is None
+    assert bit_packed(message(special, layout=ALIGNED)) == ()
 
 
 @pytest.mark.parametrize("layout", ["bit-packed", "octet-aligned"])

@@ -74,6 +74,21 @@ def _needed(series: Any, coarser: Any, order: Order) -> int:
     return order.rounded(min(needed, series.delta_bits))
 
 
+def as_far_bit_packed(series: Any) -> Coarser | None:
+    """Return the series with differences that reach, bit-packed, as far as those of whole octets; None if they do.
+
+    Those that reach through the whole range need no more bits, and never an escape. Where whole octets need one as
+    well, it takes what lies further apart, and the stated width does.
+    """
+    number, whole = series.number(), -(-series.delta_bits // 8) * 8
+    through = max((number.highest - number.lowest).bit_length() + 1, _FEWEST)
+    bits = min(through, whole)
+    if bits <= series.delta_bits or (series.escape and through > whole):
+        return None
+    words = f"differences of {bits} bits instead of {series.delta_bits}"
+    return Coarser(dataclasses.replace(series, delta_bits=bits), Decimal(0), words)
+
+
 def difference(series: Any, order: Order) -> InnerPart:
     """Return a difference: how far a sample may lie from the one before, and with fewer bits."""
     number = series.number()

@@ -227,6 +227,10 @@ class Field:
         """Yield what else a value is made of, and may have in fewer bits."""
         yield from ()
 
+    def bit_packed(self) -> ask.Coarser | None:
+        """Return what must change so that bit-packed it takes all values that it takes octet-aligned; no loss."""
+        return None
+
     def coarser(self, order: Order) -> Iterator[ask.Coarser]:
         """Yield the field with ever coarser steps within its tolerance."""
         yield from ()

@@ -18,7 +18,12 @@ from lowpanbudget.payload.forms.doubles import value_of
 from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
-from lowpanbudget.payload.kinds.differences import coarser_series, difference, jumps
+from lowpanbudget.payload.kinds.differences import (
+    as_far_bit_packed,
+    coarser_series,
+    difference,
+    jumps,
+)
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
@@ -216,6 +221,10 @@ escape = true                 # a whole sample where a difference is too large""
         """Yield a difference of fixed width."""
         if self.deltas == "fixed":
             yield difference(self, order)
+
+    def bit_packed(self) -> ask.Coarser | None:
+        """Return the series whose differences reach as far as those of whole octets, where samples lie so far apart."""
+        return as_far_bit_packed(self) if self.deltas == "fixed" else None
 
     def coarser(self, order: Order) -> Iterator[ask.Coarser]:
         """Yield the series with ever coarser steps within its tolerance, differences narrower where they may be."""

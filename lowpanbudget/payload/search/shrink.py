@@ -85,14 +85,26 @@ def shrink(message: Message, measure: Measure | None = None) -> tuple[Candidate,
     return tuple(front)
 
 
-def bit_packed(message: Message) -> Message | None:
-    """Return an octet-aligned message without the bits that fill up its fields; None where there is no such message."""
+def bit_packed(message: Message) -> tuple[Candidate, ...]:
+    """Return the Pareto front of an octet-aligned message without the bits that fill up its fields, if there is any.
+
+    The first candidate takes all values that the message takes, and its changes are what that needs beside the layout;
+    the changes of the others lead on from there.
+    """
     if not message.order.aligned:
-        return None
+        return ()
+    wider = {
+        place: [Coarser(field, Decimal(0), ""), choice]
+        for place, field in walk(message.fields)
+        if (choice := field.bit_packed())
+    }
     try:
-        return dataclasses.replace(message, layout="bit-packed")
+        packed = dataclasses.replace(message, layout="bit-packed")
     except FlawedMessage:  # a special code that means a value in fewer bits
-        return None
+        return ()
+    first = _candidate(packed, wider, dict.fromkeys(wider, 1), _greatest)
+    _, *others = shrink(first.message)
+    return (dataclasses.replace(first, octets=first.message.max_octets), *others)
 
 
 def _greatest(message: Message) -> int:
