@@ -109,7 +109,8 @@ def _candidates(
     rows: list[list[Cell]] = []
     for candidate in candidates:
         changes = "; ".join(map(_words, candidate["changes"]))
-        share = f"{float(candidate['loss']) * 100:.0f} % of its tolerance at worst"
+        loss = float(candidate["loss"])
+        share = f"{loss * 100:.0f} % of its tolerance at worst" if loss else "none"
         rows.append([plural(candidate["octets"], "octet"), share, screen.text(changes)])
     layout.put(console, layout.table(("size", "loss", "changes"), rows, console.width))
     console.print()
@@ -121,6 +122,8 @@ def _words(change: dict[str, Any]) -> str:
     if change["step_after"] != change["step_before"]:
         steps = f"steps of {change['step_after']} instead of {change['step_before']}"
         parts += [f"in {steps}", f"error up to {change['error']}"]
+    elif change["bits_after"] != change["bits_before"]:
+        parts.append(f"in {plural(change['bits_after'], 'bit')} instead of {change['bits_before']}")
     if change["also"]:
         parts.append(f"with {change['also']}")
     return f"{change['path']} {', '.join(parts)}"

@@ -194,6 +194,17 @@ def test_narrower_differences_may_make_a_message_greater(tmp_path: Path) -> None
     assert one["octets"] == 59
 
 
+def test_weigh_gives_back_a_width_before_it_asks_for_a_loss(tmp_path: Path) -> None:
+    """Counted: 0 .. 100 are 101 values, 7 bits; in 20 they are 3 octets, and without the width 1."""
+    head, _, _ = JUMPS.partition("[[message.field]]")
+    field = '[[message.field]]\nkind = "number"\nname = "level"\nmin = 0\nmax = 100\nbits = 20\n'
+    path = tmp_path / "wide.toml"
+    path.write_text(Path(FOOTBRIDGE).read_text(encoding="utf-8") + head + field, encoding="utf-8")
+    done = run("weigh", str(path), "--message", "jumps", "--octets", "1")
+    assert done.returncode == 0
+    assert "1 octet none level in 7 bits instead of 20" in " ".join(done.stdout.split())
+
+
 def test_compatible_with_itself() -> None:
     done = run("compatible", FOOTBRIDGE, FOOTBRIDGE)
     assert done.returncode == 0

@@ -440,6 +440,32 @@ def test_readings_of_a_batch_are_tuned_inside_the_array() -> None:
     assert smallest_loss(made, 3) is None
 
 
+def test_a_width_that_the_values_do_not_need_is_given_back_without_loss() -> None:
+    """Counted: 20 bits are 3 octets, and 101 values take 7, one octet; a sample of 10 and 20 differences two each.
+
+    Without any tolerance 3 + 2 + 40 octets become 1 + 2 + 40.
+    """
+    wide = number("a", "0", "100", "1", bits=20)
+    samples = Series(
+        "zz", min=Decimal(0), max=Decimal(1000), deltas="fixed", delta_bits=16, length=21
+    )
+    made = message(wide, samples, layout=ALIGNED)
+    first, last = shrink(made)
+    assert (first.octets, last.octets, last.loss) == (3 + 2 + 40, 1 + 2 + 40, 0)
+    (change,) = last.changes
+    assert (change.bits_before, change.bits_after) == (20, 7)
+    for value in wide.edges():
+        values = {"a": value, "zz": [0, 1000] * 10 + [0]}
+        assert last.message.unpack(last.message.pack(values)) == made.unpack(made.pack(values))
+    # bit-packed the differences of 16 bits need 11: 7 + 10 + 20 * 11 = 237 bits instead of 20 + 10 + 20 * 16 = 350
+    packed, closer = bit_packed(made)
+    assert (packed.octets, closer.octets, closer.loss) == (44, 30, 0)
+    assert [one.also for one in closer.changes] == ["", "differences of 11 bits instead of 16"]
+    # steps that stay use nothing of a tolerance
+    made = message(number("a", "0", "100", "1", "0.5", bits=20), layout=ALIGNED)
+    assert [(one.octets, one.loss) for one in shrink(made)] == [(3, 0), (1, 0)]
+
+
 def test_bit_packed_an_octet_aligned_message_is_shorter_without_loss() -> None:
     """Counted: 24001 values take 15 bits, 12001 take 14, a flag 1: 2 + 2 + 1 octets aligned, 30 bits and so 4 packed.
 

@@ -13,7 +13,7 @@ from typing import Any
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.kinds.interfaces import NOTHING, Coarser, InnerPart
-from lowpanbudget.payload.kinds.steps import also_changed, finest, rounding_loss, within
+from lowpanbudget.payload.kinds.steps import also_changed, finest, further_loss, within
 
 _FEWEST = 2  # bits of a difference
 
@@ -24,13 +24,13 @@ def coarser_series(series: Any, order: Order) -> Iterator[Coarser]:
     What can be sent as a difference still can, also between samples of a range that grew with the steps.
     """
     sample, delta = series.number().needed(), order.rounded(series.delta_bits)
-    made = [within(series, bits) for bits in range(sample - 1, 0, -1)]
+    made = [within(series, bits) for bits in range(sample, 0, -1)]
     bits = order.narrower(delta)
     while bits >= _FEWEST:
         made += _with_differences(series, sample, bits, order)
         bits = order.narrower(bits)
     for one in sorted(filter(None, made), key=lambda one: one.step):
-        loss = rounding_loss(one, series.tolerance)
+        loss = further_loss(series, one, series.tolerance)
         if loss is None:
             return
         widths = one.number().needed(), _needed(series, one, order)

@@ -58,7 +58,7 @@ class Remark(NamedTuple):
 
 
 class Coarser(NamedTuple):
-    """A field with a coarser step: the share of its tolerance that it uses up, what changes with it in words."""
+    """A field with a coarser step, or in fewer bits: the share of its tolerance used up, what else changes in words."""
 
     field: Any
     loss: Decimal

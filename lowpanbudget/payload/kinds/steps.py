@@ -89,20 +89,25 @@ def _other_code(end: int, times: int) -> int | None:
 
 
 def coarser_steps(field: Stepping, tolerance: Decimal | None) -> Iterator[Coarser]:
-    """Yield the field a bit narrower each time."""
+    """Yield the field a bit narrower each time: first with the same steps, where it is wider than its values need."""
     number = field.number()
-    for bits in range(number.needed() - 1, 0, -1):
+    for bits in range(min(number.needed() - 1, number.fewest_bits()), 0, -1):
         coarser = within(field, bits)
-        loss = rounding_loss(coarser, tolerance) if coarser else None
+        loss = further_loss(field, coarser, tolerance) if coarser else None
         if coarser is None or loss is None:
             return
         sent = coarser.number()
         yield Coarser(coarser, loss, also_changed(number, sent, sent.needed()))
 
 
-def rounding_loss(field: Sender, tolerance: Decimal | None) -> Decimal | None:
-    """Return the share of a tolerance that the rounding error of a field uses up; None where that is too much."""
-    error = EXACT.divide(field.step, Decimal(2))
+def further_loss(field: Sender, coarser: Sender, tolerance: Decimal | None) -> Decimal | None:
+    """Return the share of a tolerance that the rounding error of coarser steps uses up; None where that is too much.
+
+    Steps that stay lose nothing, and need no tolerance.
+    """
+    if coarser.step == field.step:
+        return Decimal(0)
+    error = EXACT.divide(coarser.step, Decimal(2))
     if tolerance is None or error > tolerance or tolerance <= 0:
         return None
     return _SHARES.divide(error, tolerance)

@@ -27,6 +27,7 @@ class Coarsening(NamedTuple):
 
     ``path`` is the field's; ``error`` the greatest rounding error, half a step; ``bits_before`` and ``bits_after`` are
     those of one value; ``also`` says in words what must change with the step, as a range does that it does not divide.
+    Where the steps stay, the width alone is another one, or what ``also`` says, and nothing is lost.
     """
 
     path: str
