@@ -97,9 +97,8 @@ class Field:
             try:
                 made = tuple(map(exact, value)) if isinstance(value, tuple) else exact(value)
             except Misfit as fault:
-                raise RequestError(
-                    f"field {repeated(self.name):.40}: {attribute} {fault.message}"
-                ) from None
+                text = f"field {repeated(self.name):.40}: {attribute} {fault.message}"
+                raise RequestError(text) from None
             object.__setattr__(self, attribute, made)
 
     # --- the declaration
@@ -247,13 +246,11 @@ class Field:
 
     def coded(self, value: Any, known: ask.Known, code: ask.CodeOf) -> Any:
         """Return a value as encodings of whole numbers send it; ``code`` does one number."""
-        number = self.number()
-        return value if number is None else code(number, value)
+        return value if (number := self.number()) is None else code(number, value)
 
     def decoded(self, item: Any, known: ask.Known, value: ask.CodeOf) -> Any:
         """Return the value of what ``coded`` made."""
-        number = self.number()
-        return item if number is None else value(number, item)
+        return item if (number := self.number()) is None else value(number, item)
 
     def to_json(self, value: Any) -> Any:
         """Return a value as JSON has it."""
