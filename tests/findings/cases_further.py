@@ -82,10 +82,12 @@ from findings.cases_fragments import (
 from findings.cases_joining import (
     CHILD,
     DAO_ACK_MISSING,
+    FULL,
     UNREADABLE,
     acknowledged,
     answered,
     confirmed,
+    gone_on,
     granted,
     led,
     passed_on,
@@ -426,6 +428,10 @@ BESIDE = "frames go to 0x0001 in PAN 0xabce"
 ELSEWHERE = "acknowledges frames in PAN 0xabcd, none in PAN 0xabce"
 LOOKS_ALIKE = "0x0001 of a network of its own, too far away to be heard, would look the same"
 REGISTERED_FAR = "2001:db8:1:0:5e:1000:0:17"
+_SEVERAL = (
+    "Several DODAGs in one instance are allowed, as of border routers that are meant to be several. Where one root is "
+    "meant, find the node that starts a DODAG of its own, as when it hears nobody."
+)
 _ANSWERING = (
     "DAOs arrive: look whether parent or root answers each that has the K flag, with its own DAOSequence, and over "
     "which nodes the answer goes. Where nobody is meant to answer, clear K."
@@ -576,12 +582,14 @@ FURTHER = (
         "two-roots",
         lambda: dios(*(dio(bytes([0, at]), 256, dodag=IPv6Address(at)) for at in range(1, 10))),
         Told(
-            "risk",
+            "remark",
             "instance 0",
             "instance 0 has 2 DODAGs: ::1, ::2",
             (),
             tuple(range(1, 9)),
             7,
+            _SEVERAL,
+            "RFC 6550 §3.1.2",
         ),
     ),
     # a tenth is a remark, more than that a risk
@@ -2510,6 +2518,22 @@ FURTHER = (
         ),
     ),
     # once, by the border router: over two hops, and handed on to the node
+    # a router that has no place for an unheard answer did not take the node on, nor did the one that refused it before
+    *(
+        Further(
+            "registration-refused",
+            partial(gone_on, missed=missed, router=router),
+            Told(
+                "failure",
+                "02:5e:10:00:00:00:00:17",
+                f"routers refuse what it registers: {FULL}",
+                (f"fe80::ff:fe00:1 answers with {FULL}, 2 times",),
+                (2, 3),
+                2,
+            ),
+        )
+        for missed, router in ((False, RELAY), (True, ROOT))
+    ),
     Further(
         "registration-refused",
         lambda: Capture([*confirmed(9, NODE), *answered(9, router=RELAY)]),

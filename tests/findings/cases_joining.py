@@ -36,6 +36,27 @@ def registered(eui: bytes) -> Capture:
     return Capture([air.frame(air.nd_message(135, body, source, to), 1, (FAR_NODE, ROOT))])
 
 
+def gone_on(*, missed: bool, router: bytes = RELAY) -> Capture:
+    """A node that the root refuses twice, and that then asks a router, which is not heard to answer.
+
+    ``missed``: the numbers of RELAY leave a place for it.
+    """
+    source, to = air.address(air.PREFIX, FAR_NODE), air.address("fe80::", router)
+    body = (
+        bytes(4)
+        + source.packed
+        + air.sllao(FAR_NODE)
+        + bytes([33, 2, 0, 0, 0, 0, 0, 60])
+        + FAR_NODE
+    )
+    ask = air.frame(air.nd_message(135, body, source, to), 1, (FAR_NODE, router))
+    heard = [
+        air.frame(air.datagram(links=(RELAY, ROOT)), number, (RELAY, ROOT))
+        for number in (7, 8 + missed)
+    ]
+    return Capture([heard[0], *answered(2, 2), ask, heard[1]])
+
+
 def confirmed(status: int, *way: bytes) -> list[bytes]:
     """A duplicate address confirmation to the router, over the nodes between it and the root.
 
@@ -80,19 +101,23 @@ def unanswered(
     until: float = 100.0,
     root: bytes = ROOT,
     missed: frozenset[bytes] = frozenset(),
+    turned: bool = False,
 ) -> Capture:
     """DAOs of NODE to its parent, each a time and a sequence, with the flag K (RFC 6550 section 6.4.1), and others.
 
     Target and transit option as in sections 6.7.7 and 6.7.8. ``root`` sends at 1 s and when the capture ends. Each
-    sender counts its frames; of those of ``missed`` every other one goes unheard.
+    sender counts its frames; of those of ``missed`` every other one goes unheard. ``turned``: the target stands last.
     """
     ends = air.address("fe80::", NODE), air.address("fe80::", ROOT)
     frames = [
         (at, air.frame(air.datagram(links=(root, NODE)), 50, (root, NODE))) for at in (1.0, until)
     ]
     for at, sequence in daos:
-        body = bytes([0, k, 0, sequence, 5, 18, 0, 128]) + air.address(air.PREFIX, NODE).packed
-        body += bytes([6, 4, 0, 0, sequence, 120])
+        options = [
+            bytes([5, 18, 0, 128]) + air.address(air.PREFIX, NODE).packed,
+            bytes([6, 4, 0, 0, sequence, 120]),
+        ]
+        body = bytes([0, k, 0, sequence]) + b"".join(options[::-1] if turned else options)
         packet = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 255)
         frames.append((at, air.frame(packet, sequence, (NODE, ROOT))))
     counts = Counter[bytes]()
@@ -209,6 +234,11 @@ JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "registration-refused",
         lambda: Capture([*answered(0), *answered(3, 3, 4, router=RELAY)]),
     ),
+    # "SHOULD remove this router ... and attempt to register with another router" (RFC 6775 section 5.5.3)
+    "a router that a node goes on to, whose answer may have gone unheard": (
+        "registration-refused",
+        lambda: gone_on(missed=True),
+    ),
     "an EUI-64 as it is": ("address-octets-reversed", lambda: registered(FAR_NODE)),
     "an EUI-64 of somebody else": ("address-octets-reversed", lambda: registered(bytes(7) + b"1")),
     "a DAO-ACK that the capture had no time for": (
@@ -222,6 +252,11 @@ JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a parent that the capture does not hear": (
         "dao-never-acknowledged",
         lambda: unanswered((8, 1), (28, 2), (48, 3), root=RELAY),
+    ),
+    # "it MUST discard the DAO" (RFC 6550 section 9.4, rule 6): nobody answers, which "rpl-message-of-wrong-form" tells
+    "DAOs whose transit information stands before their target": (
+        "dao-never-acknowledged",
+        lambda: unanswered((8, 1), (28, 2), (48, 3), turned=True),
     ),
     # the manual's "Only where the frame numbers of whoever would bring the answer leave no place": our choice, as for
     # registrations

@@ -25,10 +25,10 @@ _CONFIGURED = "configuration-not-the-roots"
 _ABOVE, _VERSION, _PATH = "rank-not-above-parent", "version-jumps", "path-used-too-late"
 
 
-def raised(*versions: int) -> Capture:
-    """DIOs of the root 5 s apart, one for each version."""
+def raised(*versions: int, apart_s: float = 5.0) -> Capture:
+    """DIOs of the root so far apart, one for each version."""
     messages = [dio(ROOT, 256, version) for version in versions]
-    return dios(*messages, at=[1.0 + 5 * number for number in range(len(messages))])
+    return dios(*messages, at=[1.0 + apart_s * number for number in range(len(messages))])
 
 
 def told_up(at: float, number: int, units: int, *way: bytes, sequence: int = 240) -> list[Timed]:
@@ -419,6 +419,33 @@ RPL_FURTHER = [
             TAKEN_BACK,
             ("frame 3: No-Path DAO; frame 5: 0x0001 routes 62 s later",),
             (3, 5),
+        ),
+    ),
+    # four days apart: 3 * 4 between the first and the last of four; "a global repair operation" is the root's own means
+    # (section 3.2.2)
+    Further(
+        _VERSION,
+        lambda: raised(240, 241, 242, 243, 244, apart_s=4 * 86400.0),
+        Told(
+            "remark",
+            "DODAG 2001:db8:1::ff:fe00:1",
+            "the version was raised 4 times in 12 days",
+            (),
+            (2, 3, 4, 5),
+            4,
+        ),
+    ),
+    # three of them within a day
+    Further(
+        _VERSION,
+        lambda: raised(240, 241, 242, 243, apart_s=12 * 3600.0),
+        Told(
+            "risk",
+            "DODAG 2001:db8:1::ff:fe00:1",
+            "the version was raised 3 times in 86400 s",
+            (),
+            (2, 3, 4),
+            3,
         ),
     ),
     # ten times from frame 2, at 6 s, to frame 11, at 51 s; behind 127 stands 0 (section 7.2)

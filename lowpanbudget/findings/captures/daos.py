@@ -60,10 +60,9 @@ def control_message_sent(memory: Daos, scene: Scene, datagram: HeardDatagram) ->
             yield hit._replace(advice=_LINK, cite=_SCOPE)
     if not isinstance(content, Dao):
         return
-    options = [one for one in content.options if not isinstance(one, Pad1 | PadN)]
-    if options and isinstance(options[0], TransitInformation):
+    if is_discarded(content):
         yield Hit(_NO_TARGET, (), str(header.source), datagram.numbers)
-    transits = [one for one in options if isinstance(one, TransitInformation)]
+    transits = [one for one in content.options if isinstance(one, TransitInformation)]
     for storing, cause, cite in _against_modes(header, transits):
         key = content.rpl_instance_id, header.source, storing, cause, cite
         told = memory.told.entry(key, _AgainstMode)
@@ -74,6 +73,12 @@ def control_message_sent(memory: Daos, scene: Scene, datagram: HeardDatagram) ->
 
 _LINK = "Send DIOs and DIS from the link-local address, to ff02::1a or to that of a neighbour that asked."
 _NO_TARGET = "transit information in a DAO stands behind no target: who gets it must discard it"
+
+
+def is_discarded(dao: Dao) -> bool:
+    """Return whether transit information stands before any target: "it MUST discard the DAO" (RFC 6550 section 9.4)."""
+    first = next((one for one in dao.options if not isinstance(one, Pad1 | PadN)), None)
+    return isinstance(first, TransitInformation)
 
 
 def _of_another_scope(header: Ipv6) -> Iterator[str]:

@@ -8,6 +8,7 @@ from lowpanbudget.env import IID_MASK, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.admissions import Answered, note, refusals_of
+from lowpanbudget.findings.captures.daos import is_discarded
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
@@ -132,6 +133,8 @@ def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> Non
         return
     if header.destination.is_multicast or datagram.link_destination is None:
         return
+    if is_discarded(content):
+        return  # nobody answers it, which its form tells
     to, over = header.destination, (datagram.pan_id, datagram.link_destination)
     key = int(header.source) & IID_MASK, content.rpl_instance_id
     asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over))

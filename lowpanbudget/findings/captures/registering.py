@@ -11,6 +11,8 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.unheard import Solicited
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (
     DuplicateAddressConfirmation,
@@ -29,6 +31,8 @@ _NO_REFUSALS = {4, 5}
 _MOVED = 3
 _MANY_TIDS = 3  # of registrations that are all behind a more recent one: not by chance; our choice
 _MOST_TIDS = 8  # of a node that are remembered
+_MOST_ELSEWHERE = 8  # registrations at other routers that are remembered
+_WAIT_S = 10.0  # for their answers; our choice, as for those of all registrations
 
 
 @dataclass(slots=True)
@@ -37,15 +41,32 @@ class _RegistrationAnswers(Answers):
 
     "The registration is rejected because another more recent registration was done"; "one possible cause is a stale
     registration that has progressed slowly", which one with the next id is not (RFC 8505 table 1).
+    ``refusers`` are the interface identifiers of those that refused; ``elsewhere`` it asked others since then.
     """
 
     asked: Recent[int, int] = field(default_factory=lambda: Recent(_MOST_TIDS))
     moved: dict[int, tuple[str, int]] = field(default_factory=dict)
+    refusers: set[int] = field(default_factory=set)
+    elsewhere: list[tuple[int, Station, Solicited]] = field(default_factory=list)
 
     def accept(self) -> None:
         """Forget what had moved as well."""
         Answers.accept(self)
         self.moved.clear()
+        self.refusers.clear()
+        self.elsewhere.clear()
+
+    def ask(self, to: int, over: Station, solicited: Solicited) -> None:
+        """Take a registration at a router, to which the node may have gone on."""
+        if self.refusals and to not in self.refusers and len(self.elsewhere) < _MOST_ELSEWHERE:
+            self.elsewhere.append((to, over, solicited))
+
+    def may_be_in(self, known: Surroundings) -> bool:
+        """Return whether another router may have taken the node on, unheard."""
+        return any(
+            to not in self.refusers and one.may_be_answered(_WAIT_S, [known.senders.get(over)])
+            for to, over, one in self.elsewhere
+        )
 
     def take_moved(self, tid: int, by: IPv6Address, status: str, number: int) -> None:
         """Note an answer of whom it asked; the third of different ones tells that all are refused."""
@@ -65,7 +86,7 @@ Registered = FirstNamed[str, _RegistrationAnswers]
 @REGISTERING.rule(
     "registration-refused", HeardDatagram, memory=FirstNamed, concerns=concerns.icmpv6
 )
-def registration_answered(memory: Registered, scene: Scene, _datagram: HeardDatagram) -> None:
+def registration_answered(memory: Registered, scene: Scene, datagram: HeardDatagram) -> None:
     """Note the status of each answer where it starts; of one that another device has ``address-of-two-devices`` tells.
 
     "Registration errors are not sent back to the source address" (RFC 6775 section 6.5.2): what names the node is
@@ -87,7 +108,11 @@ def registration_answered(memory: Registered, scene: Scene, _datagram: HeardData
     if isinstance(content, NeighborSolicitation | DuplicateAddressRequest):
         asks = memory.entry(node, _RegistrationAnswers)
         if asks is not None:
-            asks.asked.renew(option.tid, int(scene.header.destination) & IID_MASK)
+            to = int(scene.header.destination) & IID_MASK
+            asks.asked.renew(option.tid, to)
+            if isinstance(content, NeighborSolicitation) and datagram.link_destination is not None:
+                over = datagram.pan_id, datagram.link_destination
+                asks.ask(to, over, Solicited(scene.number, scene.time_s, scene.known.unread))
         return
     if option.status == _DUPLICATE or option.status in _NO_REFUSALS:
         return
@@ -97,6 +122,10 @@ def registration_answered(memory: Registered, scene: Scene, _datagram: HeardData
     answers = memory.entry(node, _RegistrationAnswers)
     if answers is None:
         return
+    if option.status != _ACCEPTED:
+        answers.refusers.add(int(scene.header.source) & IID_MASK)
+        if confirms:  # the router that asked refuses as well
+            answers.refusers.add(int(scene.header.destination) & IID_MASK)
     if option.status == _MOVED:
         answers.take_moved(option.tid, scene.header.source, text, scene.number)
     elif not confirms and answers.handed_on == text:
@@ -109,6 +138,7 @@ def registration_answered(memory: Registered, scene: Scene, _datagram: HeardData
 
 
 @REGISTERING.at_end("registration-refused")
-def registration_refused(memory: Registered, _known: Surroundings) -> Hits:
-    """Judge each node."""
-    return refusals_of(memory, "routers refuse what it registers")
+def registration_refused(memory: Registered, known: Surroundings) -> Hits:
+    """Judge each node; not one that went on to another router, whose frame numbers leave place for its answer."""
+    refused = {node: one for node, one in memory.items() if not one.may_be_in(known)}
+    return refusals_of(refused, "routers refuse what it registers")

@@ -10,6 +10,7 @@ from ipaddress import IPv6Address, IPv6Network
 from math import log2
 from statistics import median
 
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
@@ -72,13 +73,20 @@ def two_roots(memory: Roots, scene: Scene, message: Icmpv6) -> Hits:
             names = ", ".join(map(str, sorted(dodags)))
             cause = f"instance {dio.rpl_instance_id} has {len(dodags)} DODAGs: {names}"
             frames = tuple(dodags.values())
-            yield Hit(cause, (), f"instance {dio.rpl_instance_id}", frames, Severity.RISK)
+            hit = Hit(cause, (), f"instance {dio.rpl_instance_id}", frames, Severity.REMARK)
+            yield hit._replace(advice=_SEVERAL, cite=rfc(6550, "3.1.2"))
     if dio.rank != memory.ranks.get(key, HOP_RANK):
         return
     roots = memory.roots.entry(key, dict)
     if roots is not None and (sender in roots or len(roots) < _MOST_ROOTS):
         number, count = roots.get(sender, (scene.number, 0))
         roots[sender] = number, count + 1
+
+
+_SEVERAL = (
+    "Several DODAGs in one instance are allowed, as of border routers that are meant to be several. Where one root is "
+    "meant, find the node that starts a DODAG of its own, as when it hears nobody."
+)
 
 
 @RPL.at_end("two-roots")
@@ -107,9 +115,16 @@ def _has_parent(known: Surroundings, instance: int, sender: IPv6Address) -> bool
 # --- versions --------------------------------------------------------------------------------------------
 
 
+_OFTEN = 3  # global repairs in one capture; our choice
+_DAY_S = 86_400.0  # in which as many are too many; our choice
+
+
 @dataclass(slots=True)
 class _DodagVersion:
-    """The version that a DODAG has, the last ones before, and how often it was raised, from when to when."""
+    """The version that a DODAG has, the last ones before, and how often it was raised, from when to when.
+
+    ``last_s`` are the times of the last ones; it ``is_often`` where so many were within a day.
+    """
 
     now: int
     number: int
@@ -117,15 +132,22 @@ class _DodagVersion:
     until_s: float = 0.0
     before: deque[int] = field(default_factory=lambda: deque(maxlen=8))
     raised: int = 0
+    last_s: deque[float] = field(default_factory=lambda: deque(maxlen=_OFTEN))
+    is_often: bool = False
     frames: Frames = field(default_factory=Frames)
+
+    def note(self, time_s: float, number: int) -> None:
+        """Note that it was raised by one."""
+        self.raised, self.until_s = self.raised + 1, time_s
+        self.last_s.append(time_s)
+        if len(self.last_s) == _OFTEN and not self.last_s[-1] - self.last_s[0] > _DAY_S:
+            self.is_often = True  # as well where there are no times
+        self.frames.note(number)
 
 
 def _next(version: int) -> int:
     """Return the version after one: a counter that begins in a straight part (RFC 6550 section 7.2)."""
     return 0 if version in {127, 255} else version + 1
-
-
-_OFTEN = 3  # global repairs in one capture; our choice
 
 
 @RPL.rule("version-jumps", Icmpv6, memory=FirstNamed)
@@ -150,8 +172,7 @@ def version_jumps(memory: FirstNamed[Dodag, _DodagVersion], scene: Scene, messag
         return
     if not version.raised:
         version.since_s = scene.time_s
-    version.raised, version.until_s = version.raised + 1, scene.time_s
-    version.frames.note(number)
+    version.note(scene.time_s, number)
 
 
 def _named(key: Dodag) -> str:
@@ -168,8 +189,10 @@ def version_raised(memory: FirstNamed[Dodag, _DodagVersion], _known: Surrounding
                 version.until_s - version.since_s,
             )
             if span_s >= 0:  # not without times, or where the clock was put back
-                cause += f" in {seconds_text(span_s)}"
-            yield Hit(cause, (), _named(key), tuple(version.frames), times=version.raised)
+                days = f"{span_s / _DAY_S:.3g} days"
+                cause += f" in {days if span_s > _DAY_S else seconds_text(span_s)}"
+            severity = None if version.is_often else Severity.REMARK
+            yield Hit(cause, (), _named(key), tuple(version.frames), severity, times=version.raised)
 
 
 # --- how much --------------------------------------------------------------------------------------------
