@@ -23,6 +23,7 @@ from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.links_seen import Links, most_tries
 from lowpanbudget.deployment.measured import MeasuredBurst, MeasuredFlow, Measurement, PlanCheck
 from lowpanbudget.deployment.names_seen import NamesSeen
+from lowpanbudget.deployment.networks_seen import OtherNetworks
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, node_checks
 from lowpanbudget.deployment.recovery_seen import RecoveriesSeen
@@ -106,6 +107,7 @@ class _Part:
         self._ways = Journeys(None if burst is None else burst.octets, self._on_air.lasts_us)
         self._links = Links(self._most_tries)
         self._names = NamesSeen()
+        self._other_networks = OtherNetworks(design)
         self._matcher = None if design is None else Matcher(design)
         self._stopped = StoppedSeen(most)
         self._recoveries = RecoveriesSeen(self._stopped)
@@ -144,6 +146,8 @@ class _Part:
             self._last_ns = max(time_ns, time_ns if self._last_ns is None else self._last_ns)
         if frame is None:
             self._without_header += 1
+            return
+        if self._other_networks.hear(frame):
             return
         self._names.hear(frame.sender, frame.carried[0])
         self._names.hear(frame.receiver, frame.carried[1])
@@ -240,6 +244,7 @@ class _Part:
                 unsettled=unsettled,
                 silences=silences,
                 unasked=self._names.hops(self._links.unasked),
+                beside=self._other_networks.frames,
             )
         )
         return Measurement(

@@ -26,8 +26,18 @@ def unknowns(
     unsettled: int = 0,
     silences: Sequence[Silence] = (),
     unasked: Mapping[tuple[bytes, bytes], int] = {},
+    beside: Mapping[int, int] = {},
 ) -> Iterator[str]:
     """Yield what remains open, the most important first."""
+    if beside and design is not None:
+        others = _listed(
+            [f"{one:#06x}" for one in sorted(beside, key=lambda one: (-beside[one], one))]
+        )
+        count = sum(beside.values())
+        yield (
+            f"{plural(count, 'frame')} {'is' if count == 1 else 'are'} of another network than the design's, {others}: "
+            "nothing of them is held against the plan, and measured only without a design"
+        )
     yield from _of_nobody(flows, silences)
     missing, numbers = sum(one.missing for one in nodes), sum(one.numbers for one in nodes)
     if missing:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.deployment_flaws import deployment_flaws
 from lowpanbudget.design.flow_ends import end_flaws, group_flaws
-from lowpanbudget.design.link import ADDRESS_MODES, pan_ids_possible
+from lowpanbudget.design.link import ADDRESS_MODES, BROADCAST_PAN, pan_ids_possible
 from lowpanbudget.design.routing import route_flaws
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
@@ -15,8 +15,6 @@ from lowpanbudget.layers.link.auxiliary import KEY_ID
 from lowpanbudget.layers.link.elements import HEADER, PAYLOAD, PAYLOAD_TERMINATION
 from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
 from lowpanbudget.payload.flaws import Flaw, Path
-
-BROADCAST_PAN = 0xFFFF
 
 
 def contradictions(shape: DesignShape) -> Iterator[Flaw]:

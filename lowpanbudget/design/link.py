@@ -21,6 +21,7 @@ from lowpanbudget.values import HashedOnce, dataclass, replace
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]
+BROADCAST_PAN = 0xFFFF  # it stands for every PAN
 PAN_IDS_CARRIED: dict[PanIds, int] = {"both": 2, "one": 1, "none": 0}
 ADDRESS_MODES: dict[AddressForm, int] = {"short": 2, "extended": 3}
 
@@ -56,6 +57,10 @@ class Link(HashedOnce):
     preamble: int | None = None
     slot_us: float | None = None
     answered_us: float | None = None
+
+    def is_of_network(self, pan: int | None) -> bool:
+        """Return whether a frame of this PAN may be one of the network: it names its own, all PANs, or none."""
+        return pan in {None, self.pan_id, self.destination_pan_id, BROADCAST_PAN}
 
     @property
     def timing(self) -> PhyTiming:

@@ -290,7 +290,7 @@ class Audit:
             for side, address in (("source", header.source), ("destination", header.destination)):
                 if rows is None or rows[side].inline == 16:
                     self.known.learn_prefix(address)
-        flows = self.known.flows
+        flows = None if scene.is_beside_design else self.known.flows
         scene.match = None if flows is None else flows.match(datagram)
         self._give(scene, datagram)
 

@@ -33,7 +33,7 @@ from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU, Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
-from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, Mac
+from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
 from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.link.phy import largest_beside
 from lowpanbudget.layers.lowpan.iphc import Iphc
@@ -43,7 +43,6 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.values import dataclass, field
 
-BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
 MOST_PREFIXES = MOST_PANS = MOST_PORTS = 64
 Kind = TypeVar("Kind")
 
@@ -175,11 +174,12 @@ class Scene:
 
     @property
     def is_beside_design(self) -> bool:
-        """Return whether its PAN is none of those that the design names; False without a design, and without a PAN."""
+        """Return whether its PAN is none of those that the design names; False without a design, and without a PAN.
+
+        The next network may have the same addresses and ports: it is held against no plan.
+        """
         design, pan = self.known.design, None if self.frame.mac is None else self.frame.mac.pan_id
-        if design is None or pan is None:
-            return False
-        return pan not in {design.link.pan_id, design.link.destination_pan_id, BROADCAST_PAN}
+        return design is not None and not design.link.is_of_network(pan)
 
     @property
     def is_forged(self) -> bool:

@@ -319,6 +319,45 @@ def test_two_receivers_count_nothing_twice(
     assert 0.97 * total <= found.frames <= total
 
 
+def test_the_same_network_in_another_pan_moves_no_number(
+    half: tuple[list[tuple[float, int, bytes]], Measurement],
+) -> None:
+    """A node filters by PAN (IEEE 802.15.4-2020 clause 6.6.2, from memory): the neighbour's frames are not its own.
+
+    Each frame comes again, 5 minutes later, with the PAN ID at octet 3 changed: data frames
+    that carry one, all others (frame control 0x0002 and a number, an acknowledgement) stay as they are.
+    """
+    on_air, alone = half
+    plan = design(SLOTS + LIMITS)
+    ours = plan.link.pan_id.to_bytes(2, "little")
+    next_door = [
+        (at + 307.011, node, air.mended(octets[:3] + b"\x34\x12" + octets[5:]))
+        if octets[3:5] == ours
+        else (at + 307.011, node, octets)
+        for at, node, octets in on_air
+        if at + 307.011 < on_air[-1][0]
+    ]
+    both = received(sorted(on_air + next_door))
+    found = measure(both, design=plan)
+    assert [(f.title, f.datagrams, f.sent, f.arrived) for f in found.flows] == [
+        (f.title, f.datagrams, f.sent, f.arrived) for f in alone.flows
+    ]
+    assert [(one.sender, one.frames, one.tries, one.ended) for one in found.links] == [
+        (one.sender, one.frames, one.tries, one.ended) for one in alone.links
+    ]
+    assert [(one.node, one.frames, one.acknowledgements) for one in found.nodes] == [
+        (one.node, one.frames, one.acknowledgements) for one in alone.nodes
+    ]
+    assert (
+        f"{len(next_door)} frames are of another network than the design's, 0x1234"
+        in found.unknown[0]
+    )
+    # an audit of both tells the other PAN, and of the plan what it tells of the one alone
+    names = {one.name for one in audit(received(on_air), design=plan).findings}
+    more = {one.name for one in audit(both, design=plan).findings}
+    assert more - names == {"pan-not-in-design"}
+
+
 def test_own_misses_are_told_from_frame_numbers() -> None:
     network = chain(3, success=1.0, hours=1.0)
     network.run(3700)

@@ -297,7 +297,9 @@ _OWN_PAN = (
 def port_not_in_design(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Look ports up; where a flow has CoAP, its port is planned."""
     design, content = scene.known.design, datagram.udp
-    if design is None or content is None or scene.match is not None or datagram.is_dropped:
+    if design is None or content is None or scene.is_beside_design:
+        return
+    if scene.match is not None or datagram.is_dropped:
         return
     if content.is_coap and any(flow.application.coap for flow in design.flows):
         return
