@@ -4,7 +4,6 @@ from collections import OrderedDict
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.env import Env
-from lowpanbudget.errors import WireError
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.collected import Collected
@@ -70,17 +69,14 @@ class AbsorbedDatagrams:
             self.octets -= whole[1].received
 
 
-def expanded(frame: Frame, compressed: bytes, env: Env) -> Datagram | str:
-    """Return the datagram that was sent compressed between the ends of a frame, or why there is none."""
+def expanded(frame: Frame, compressed: bytes, env: Env) -> Datagram | None:
+    """Return the datagram that was sent compressed between the ends of a frame; None where it holds none.
+
+    Raises ``WireError`` for what cannot be expanded.
+    """
     pan = None if frame.mac is None else frame.mac.pan_id
     ends = frame.link_source, frame.link_destination
     lowpan = Lowpan(*ends)
-    try:
-        read_lowpan(
-            Reader(compressed), Env(*ends, pan, env.contexts, env.root, env.rpi_type), lowpan
-        )
-    except WireError as error:
-        return f"whole, but it cannot be expanded: {error}"
-    if lowpan.datagram is None:
-        return "whole, but it holds no datagram"
+    env = Env(*ends, pan, env.contexts, env.root, env.rpi_type)
+    read_lowpan(Reader(compressed), env, lowpan)
     return lowpan.datagram

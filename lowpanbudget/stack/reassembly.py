@@ -14,7 +14,7 @@ from typing import Any
 
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.env import Env
-from lowpanbudget.errors import RequestError, repeated
+from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, HeadersCut
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
@@ -177,7 +177,7 @@ class Reassembler:
     ) -> list[Event]:
         key = FragmentKey.of(frame, fragment)
         if isinstance(fragment, Rfrag):
-            return self._recover(frame, fragment, key, time_s, mark)
+            return self._recover(frame, fragment, frame.fragment_octets, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
         sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark, hash(octets))
         events: list[Event] = []
@@ -229,11 +229,17 @@ class Reassembler:
 
     def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
         """Note that a datagram begins that cannot be read; what goes on with it says whether it was sent."""
-        fragment = next((one for one in frame.layers if isinstance(one, Fragment)), None)
+        fragment = next((one for one in frame.layers if isinstance(one, Fragment | Rfrag)), None)
         about = None if frame.fault is None else frame.fault.about
         if fragment is None or not fragment.first or not isinstance(about, _UNREAD):
             return []
         key = FragmentKey.of(frame, fragment)
+        if isinstance(fragment, Rfrag):
+            if isinstance(about, HeadersCut):
+                return []
+            # its size and place count compressed octets: nothing else has to be known to put them together
+            octets = (frame.payload or b"")[-fragment.length :]
+            return self._recover(frame, fragment, octets, key, time_s, mark)
         sent = SentFragment(0, 0, time_s, True, mark)
         self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
@@ -250,10 +256,15 @@ class Reassembler:
         return self._shed(key)
 
     def _recover(
-        self, frame: Frame, fragment: Rfrag, key: FragmentKey, time_s: float, mark: object
+        self,
+        frame: Frame,
+        fragment: Rfrag,
+        octets: bytes,
+        key: FragmentKey,
+        time_s: float,
+        mark: object,
     ) -> list[Event]:
         """Add a recoverable fragment; one that contradicts what is there ends that, as an overlap does above."""
-        octets = frame.fragment_octets
         if fragment.abort:
             return [self._abort(key, "the sender aborted the datagram")]
         if self._absorbed.absorbs(key, fragment, octets):
@@ -280,13 +291,22 @@ class Reassembler:
         if compressed is not None:
             self._open.end(key)
             self._absorbed.add(key, entry, time_s)
-            whole = expanded(frame, compressed, self._env)
-            if isinstance(whole, str):
-                events.append(_lost(key, entry, whole))
-            else:
-                told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
-                events.append(Complete(whole, *told, entry.follows))
+            events.append(self._expand(frame, compressed, key, entry, time_s))
         return events + self._shed(key)
+
+    def _expand(
+        self, frame: Frame, compressed: bytes, key: FragmentKey, entry: Collected, time_s: float
+    ) -> Event:
+        try:
+            whole = expanded(frame, compressed, self._env)
+        except WireError as error:
+            if isinstance(error.about, _UNREAD):
+                return Ignored("the last fragment of a datagram that cannot be read")
+            return _lost(key, entry, f"whole, but it cannot be expanded: {error}")
+        if whole is None:
+            return _lost(key, entry, "whole, but it holds no datagram")
+        told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
+        return Complete(whole, *told, entry.follows)
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:
         entry = self._open.end(key)
