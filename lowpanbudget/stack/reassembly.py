@@ -284,6 +284,7 @@ class Reassembler:
             self._open.begin(key, entry)
         before = entry.received
         entry.add(fragment, octets)
+        entry.begins_unread |= frame.fault is not None
         self._open.octets += entry.received - before
         if mark is not None:
             entry.marks.append(mark)
@@ -300,7 +301,7 @@ class Reassembler:
         try:
             whole = expanded(frame, compressed, self._env)
         except WireError as error:
-            if isinstance(error.about, _UNREAD):
+            if entry.begins_unread and isinstance(error.about, _UNREAD):
                 return Ignored("the last fragment of a datagram that cannot be read")
             return _lost(key, entry, f"whole, but it cannot be expanded: {error}")
         if whole is None:
