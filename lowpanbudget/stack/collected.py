@@ -14,7 +14,7 @@ class Collected:
 
     ``follows``: its first fragment here contradicted one that was open under its tag. ``copies`` are digests of what
     was whole before under its tag, as long as it is copies of that alone. ``begins_unread``: its first fragment could
-    not be read for want of something, which is told.
+    not be read for want of something, which is told; its size and place count compressed octets, and hold all the same.
     """
 
     started_s: float

@@ -237,7 +237,6 @@ class Reassembler:
         if isinstance(fragment, Rfrag):
             if isinstance(about, HeadersCut):
                 return []
-            # its size and place count compressed octets: nothing else has to be known to put them together
             octets = (frame.payload or b"")[-fragment.length :]
             return self._recover(frame, fragment, octets, key, time_s, mark)
         sent = SentFragment(0, 0, time_s, True, mark)
