@@ -235,10 +235,9 @@ class Reassembler:
             return []
         key = FragmentKey.of(frame, fragment)
         if isinstance(fragment, Rfrag):
-            if isinstance(about, HeadersCut):
-                return []
+            is_cut = isinstance(about, HeadersCut)
             octets = (frame.payload or b"")[-fragment.length :]
-            return self._recover(frame, fragment, octets, key, time_s, mark)
+            return [] if is_cut else self._recover(frame, fragment, octets, key, time_s, mark)
         sent = SentFragment(0, 0, time_s, True, mark)
         self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
