@@ -14,13 +14,13 @@ from typing import Any
 
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.env import Env
-from lowpanbudget.errors import RequestError, WireError, repeated
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, HeadersCut
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
-from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
+from lowpanbudget.stack.events import Complete, Event, Ignored, TimedOut, lost
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.pieces import (
@@ -152,7 +152,7 @@ class Reassembler:
             raise _no_time(time_s)
         events: list[Event] = [] if time_s is None else list(self._expire(time_s))
         events += [
-            _lost(key, entry, "the input ended before the datagram was whole")
+            lost(key, entry, "the input ended before the datagram was whole")
             for key, entry in self._open.items()
         ]
         self._open = HeldDatagrams()
@@ -188,7 +188,7 @@ class Reassembler:
             # the same place with other octets: no copy, and nothing of the two belongs together
             self._open.end(key)
             reason = "another datagram begins under its tag"
-            events.append(_lost(key, entry, reason, contradicted=True))
+            events.append(lost(key, entry, reason, contradicted=True))
             self._sent.replace(entry.sent)
             entry = None
         self._arrival = arrival = self._sent.arrive(key, sent)
@@ -203,7 +203,7 @@ class Reassembler:
             if less is None:
                 self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
-                events.append(_lost(key, entry, reason, contradicted=True))
+                events.append(lost(key, entry, reason, contradicted=True))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
         if not isinstance(entry, Pieces):
@@ -275,7 +275,7 @@ class Reassembler:
             reason = entry.contradiction(fragment, octets)
             if reason:
                 self._open.end(key)
-                events.append(_lost(key, entry, reason, contradicted=True))
+                events.append(lost(key, entry, reason, contradicted=True))
                 entry = None
         if not isinstance(entry, Collected):
             entry = Collected(time_s, follows=bool(events), copies=self._absorbed.digests(key))
@@ -290,28 +290,14 @@ class Reassembler:
         if compressed is not None:
             self._open.end(key)
             self._absorbed.add(key, entry, time_s)
-            events.append(self._expand(frame, compressed, key, entry, time_s))
+            events.append(expanded(frame, compressed, key, entry, self._env, time_s))
         return events + self._shed(key)
-
-    def _expand(
-        self, frame: Frame, compressed: bytes, key: FragmentKey, entry: Collected, time_s: float
-    ) -> Event:
-        try:
-            whole = expanded(frame, compressed, self._env)
-        except WireError as error:
-            if entry.begins_unread and isinstance(error.about, _UNREAD):
-                return Ignored("the last fragment of a datagram that cannot be read")
-            return _lost(key, entry, f"whole, but it cannot be expanded: {error}")
-        if whole is None:
-            return _lost(key, entry, "whole, but it holds no datagram")
-        told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
-        return Complete(whole, *told, entry.follows)
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:
         entry = self._open.end(key)
         if entry is None:
             return Ignored(f"{reason}, of which nothing was held")
-        return _lost(key, entry, reason)
+        return lost(key, entry, reason)
 
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
@@ -329,7 +315,7 @@ class Reassembler:
             if entry is None:
                 break
             reason = "too many datagrams or octets were open"
-            events.append(_lost(key, entry, reason, for_room=True))
+            events.append(lost(key, entry, reason, for_room=True))
             if isinstance(entry, Pieces):
                 self._sent.give_up(entry.sent)
         return events
@@ -342,8 +328,3 @@ def _no_frame(frame: object) -> RequestError:
 
 def _no_time(time_s: object) -> RequestError:
     return RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)
-
-
-def _lost(key: FragmentKey, entry: Pieces | Collected, reason: str, **why: bool) -> Discarded:
-    marks, again = tuple(entry.marks), entry.told_before()
-    return Discarded(key, entry.received, reason, marks, again=again, **why)
