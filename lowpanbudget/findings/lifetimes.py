@@ -145,6 +145,9 @@ class Lifetimes(Recent[int, Granted]):
             yield from self._proved(waiting, known)
             for use in waiting:
                 yield from use.remarked
+                if use.granted.taken_back and not any(map(use.has_place, known.senders.values())):
+                    # the node itself sent nothing since; a receiver that misses nothing of others hears it as well
+                    yield use.hit._replace(severity=Severity.REMARK)
 
     @staticmethod
     def _proved(waiting: list[_Use], known: Surroundings) -> Iterator[Hit]:

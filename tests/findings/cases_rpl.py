@@ -421,6 +421,19 @@ RPL_FURTHER = [
             (3, 5),
         ),
     ),
+    # the node has left for good: it sends nothing any more, of the root nothing goes unheard ("loss of reachability",
+    # section 6.7.8)
+    Further(
+        _PATH,
+        lambda: later(advertised(1, 1, 255), leaves(2, 2), over(64, 2)),
+        Told(
+            "remark",
+            FAR,
+            TAKEN_BACK,
+            ("frame 3: No-Path DAO; frame 4: 0x0001 routes 62 s later",),
+            (3, 4),
+        ),
+    ),
     # four days apart: 3 * 4 between the first and the last of four; "a global repair operation" is the root's own means
     # (section 3.2.2)
     Further(
@@ -581,6 +594,10 @@ RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: later(
             advertised(1, 1, 255), leaves(2, 2), advertised(3, 3, 255), over(64, 4), sent(65, 4)
         ),
+    ),
+    "a No-Path of a node that is silent since then, where frames of the root go unheard": (
+        _PATH,
+        lambda: later(advertised(1, 1, 255), leaves(2, 2), over(64, 3)),
     ),
     # non-storing: "The DODAG root can piece together a Downward route to a node by using DAO parent sets" (section 9.7)
     "a No-Path about one of two parents": (
