@@ -128,6 +128,28 @@ def test_the_last_bit_and_what_others_need() -> None:
     assert found["reserved"].bits == 3
 
 
+def test_reserved_bits_without_a_name_are_not_needed() -> None:
+    """Each is taken out by itself, of several as well; sizes are counted below."""
+    made = message(
+        number("n", "0", "100", "1"),
+        ReservedBits("", bits=4),
+        ReservedBits("", bits=5),
+        Group("g", fields=(ReservedBits("", bits=6), Boolean("b"))),
+    )
+    found = worths(made)
+    # 7 + 4 + 5 + 6 + 1 = 23 bits, 3 octets; less 4 they are 19, less 5 they are 18, less 6 they are 17: all 3 octets
+    assert [(one.path, one.total_bits, one.saves_octets) for one in found] == [
+        ("n", 7, 1),
+        ("reserved", 4, 0),
+        ("reserved", 5, 0),
+        ("g.reserved", 6, 0),
+        ("g.b", 1, 0),
+    ]
+    # 4 + 11 + 1 = 16 bits, less 11 they are 5: an octet
+    made = message(Version("v", value=1), ReservedBits("", bits=11), Boolean("b"))
+    assert by_path(made)["reserved"].saves_octets == 1
+
+
 def test_every_kind_has_words() -> None:
     made = message(
         Version("v", value=1),

@@ -31,6 +31,15 @@ def replaced(message: Message, changes: dict[FieldPath, Field | None]) -> Messag
     return dataclasses.replace(message, fields=fields)
 
 
+def without(message: Message, place: FieldPath, field: Field) -> Message:
+    """Return the message without one field, also one of several without a name, as reserved bits are."""
+    if place[-1]:
+        return replaced(message, {place: None})
+    group = place[:-1]
+    there = [one for path, one in walk(message.fields) if path[:-1] == group and one is not field]
+    return dataclasses.replace(message, fields=with_members(message.fields, group, tuple(there)))
+
+
 def _changed(
     body: InnerFields, above: FieldPath, changes: dict[FieldPath, Field | None]
 ) -> tuple[Field, ...]:

@@ -7,7 +7,7 @@ from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import FieldPath, Gain, InnerPart
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.tree import replaced, walk
+from lowpanbudget.payload.search.tree import replaced, walk, without
 from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
 
@@ -62,10 +62,10 @@ def worths(message: Message) -> tuple[Worth, ...]:
             continue
         bits = message.order.rounded(field.value_bits())
         less = message.order.narrower(field.value_bits())
-        saved = _saved(message, place, None)
+        saved = _saved(message, place, field, None)
         costs.append(
             Worth(
-                path=joined(place) if field.name or len(place) > 1 else field.kind,
+                path=joined(place if place[-1] else (*place[:-1], field.kind)),
                 kind=field.kind,
                 unit=field.shown_unit(),
                 bits=bits,
@@ -74,23 +74,25 @@ def worths(message: Message) -> tuple[Worth, ...]:
                 saves_octets=saved[1] if saved else None,
                 spare_codes=field.spare_codes(bits),
                 told=field.gain(less),
-                parts=tuple(_part(message, place, one) for one in field.inner_parts(message.order)),
+                parts=tuple(
+                    _part(message, place, field, one) for one in field.inner_parts(message.order)
+                ),
             )
         )
     return tuple(costs)
 
 
-def _part(message: Message, place: FieldPath, part: InnerPart) -> PartWorth:
-    saved = _saved(message, place, part.narrower) if part.narrower else None
+def _part(message: Message, place: FieldPath, field: Field, part: InnerPart) -> PartWorth:
+    saved = _saved(message, place, field, part.narrower) if part.narrower else None
     return PartWorth(*part[:-1], *(saved or (None, None)))
 
 
-def _saved(message: Message, place: FieldPath, other: Field | None) -> tuple[int, int] | None:
+def _saved(
+    message: Message, place: FieldPath, field: Field, other: Field | None
+) -> tuple[int, int] | None:
     """Return the bits and octets that the greatest message loses with another field in the place of one, or none."""
-    if not place[-1]:  # reserved bits without a name
-        return None
     try:
-        without = replaced(message, {place: other})
+        smaller = replaced(message, {place: other}) if other else without(message, place, field)
     except FlawedMessage:  # a tag or a base that others need, or the only field of a group
         return None
-    return message.max_bits - without.max_bits, message.max_octets - without.max_octets
+    return message.max_bits - smaller.max_bits, message.max_octets - smaller.max_octets
