@@ -267,12 +267,6 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
                 ("flow", index), "a flow has a destination or a group, one of the two",
                 "Name a station, or give a multicast address as group",
             )  # fmt: skip
-        if flow.destination_port == 0:
-            yield Flaw(
-                ("flow", index, "destination_port"), "port 0 is nobody's",
-                "It is reserved (RFC 6335 section 6, from memory), and stands for a source that takes no answer "
-                "(RFC 768): use 1 to 65535",
-            )  # fmt: skip
         if flow.group is not None:
             yield from group_flaws(index, flow, stations)
         if not {flow.source, flow.destination} & twice:  # which of the two is meant, nobody knows

@@ -104,6 +104,25 @@ def test_syntax_faults_have_line_and_column() -> None:
     [
         # TOML 1.0.0: "A float consists of an integer part [...] followed by a fractional part", which has a point
         ("max = 60", "max = 60,5", "60,5 is no number", "Write 60.5"),
+        ("max = 60", "max = 60,0005", "60,0005 is no number", "Write 60.0005"),
+        ("max = 60", "max = 0,125", "0,125 is no number", "Write 0.125"),
+        # a comma before three digits parts thousands for some, decimals for others; two of them, or a point, tell which
+        (
+            "max = 60",
+            "max = 1,000",
+            "1,000 is no number",
+            "Write 1000 where the comma parts thousands, and 1.000 where",
+        ),
+        ("max = 60", "max = -12,500", "-12,500 is no number", "Write -12500 where"),
+        ("max = 60", "max = 1,000,000", "1,000,000 is no number", "Write 1000000"),
+        ("max = 60", "max = 1,000.5", "1,000.5 is no number", "Write 1000.5"),
+        ("pan_id = 0x1a2b", "pan_id = 1.000.000", "1.000.000 is no number", "without points"),
+        # "Hexadecimal [...] prefixed 0x", in small letters; "Leading zeros are not allowed"
+        ("pan_id = 0x1a2b", "pan_id = 0X1A2B", "0X1A2B is no number", "a small x"),
+        ("pan_id = 0x1a2b", "pan_id = 06699", "does not begin with 0", "Write 6699"),
+        ("pan_id = 0x1a2b", "pan_id = 6699;", "; ends no line", "Leave it out"),
+        ("pan_id = 0x1a2b", "pan_id = 6699 s", "s stands behind a number", "the number alone"),
+        ("pan_id = 0x1a2b", "pan_id = 6699 // ours", "// begins no comment", "begin with #"),
         (
             "[network]",
             "[link]\nphy = 'x'\n[network]",

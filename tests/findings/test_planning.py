@@ -162,6 +162,26 @@ def test_headers_that_are_over_in_both_forms_are_told_so() -> None:
     )
 
 
+def test_oscore_over_the_port_of_dtls_is_not_called_clear() -> None:
+    """RFC 8613 section 1: OSCORE protects CoAP by itself; the port wants DTLS all the same (RFC 7252 section 6.2)."""
+    oscore = '[flow.oscore]\nsender_id = "01"\nrecipient_id = "02"\n'
+    (found,) = [
+        one
+        for one in judged(store(flow=oscore + COAP.format(code="PUT")).replace("0xf0b2", "5684"))
+        if one.name == "clear-on-secured-port"
+    ]
+    assert found.cause == "CoAP in OSCORE without DTLS has the port 5684"
+    assert "in the clear" not in found.title
+
+
+def test_of_two_contexts_that_are_both_not_0_none_is_called_0() -> None:
+    """RFC 6282 section 3.1.1: without the octet of context numbers both are 0; 3 and 5 cost that octet alike."""
+    two = "".join(f'[[context]]\nid = {number}\nprefix = "2001:db8:9::/64"\n' for number in (3, 5))
+    (found,) = [one for one in judged(store(extra=two)) if one.name == "prefix-in-two-contexts"]
+    assert found.cause == "contexts 3 and 5 are both 2001:db8:9::/64"
+    assert "where one has the number 0, keep that one" in found.advice
+
+
 def test_worst_comes_first() -> None:
     words = [finding.severity.word for finding in judged(store(octets=106))]
     assert words == ["failure", "risk", "remark"]

@@ -89,7 +89,8 @@ def clear_on_secured_port(draft: Draft, flow: Flow) -> Hits:
     if flow.group is None:
         secured = replace(flow, application=_with_dtls(now))
         evidence = tuple(rooms_beside(draft, flow, secured, "with DTLS 1.3"))
-    cause = f"CoAP without DTLS has the port {DTLS_PORT}"
+    what = "CoAP in OSCORE" if now.oscore else "CoAP"
+    cause = f"{what} without DTLS has the port {DTLS_PORT}"
     yield Hit(cause, evidence, f"flow {flow.name}")
 
 
