@@ -252,10 +252,7 @@ class FlowShape(ShapeTable):
     )
     hops: int = key(Whole(1, 254), "Link hops inside the mesh, at most.", default=1)
     source_port: int = key(PORT, "UDP source port.")
-    destination_port: int = key(
-        Whole(1, 0xFFFF),
-        "UDP destination port; 0 stands for none (RFC 768).",
-    )
+    destination_port: int = key(Whole(1, 0xFFFF), "UDP destination port; 0 is none (RFC 768).")
     hop_limit: int = key(
         Whole(1, 255), "IPv6 hop limit at the sender. How many routers a packet from outside has passed nobody knows: "
         "on each hop its limit goes in line, and is none of 1, 64 and 255, where it can.", default=64,

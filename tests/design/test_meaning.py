@@ -101,7 +101,7 @@ WRONG = [
      "flow[1].oscore", "{ sender_id", "a group more", "RFC 8613 section 3.1"),
     # RFC 768: of the source port alone "if not used, a value of zero is inserted"
     ("destination_port = 5683\nmess", "destination_port = 0\nmess", "flow[1].destination_port", "0\nmess",
-     "should be 1 or more, not 0", "from 1 to 65535: UDP destination port; 0 stands for none (RFC 768)"),
+     "should be 1 or more, not 0", "from 1 to 65535: UDP destination port; 0 is none (RFC 768)"),
     # the hint of any other value leaves 0 out as well
     ("destination_port = 5683\nmess", "destination_port = -1\nmess", "flow[1].destination_port", "-1\nmess",
      "should be 1 or more, not -1", "from 1 to 65535"),
