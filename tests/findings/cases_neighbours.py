@@ -102,12 +102,16 @@ def in_vain(
     skips: int = 0,
     until: float = 40.0,
     more: bytes = b"",
+    skipping: int | None = None,
 ) -> Capture:
-    """What asks, each 10 s; 5 s behind each the root answers, or sends a datagram whose number may skip some."""
+    """What asks, each 10 s; 5 s behind each the root answers, or sends a datagram whose number may skip some.
+
+    Numbers are skipped in each turn, or in the one that is ``skipping``.
+    """
     frames: list[bytes | tuple[float, bytes]] = [(0.5, more)] if more else []
     links, number = (ROOT, NODE), 1
     for turn in range(count):
-        number += 1 + skips
+        number += 1 + (skips if skipping in {None, turn} else 0)
         behind = answers[turn] if turn < len(answers) else air.datagram(links=links)
         numbered = behind if turn < len(answers) else air.frame(behind, number, links)
         frames += [(1 + 10.0 * turn, asks), (6 + 10.0 * turn, numbered)]
@@ -160,6 +164,19 @@ NEIGHBOUR_FURTHER = (
                 "it comes from the unspecified address",
             ),
         )
+    ),
+    # a hole 6 to 16 s may hold an answer to what was asked at 1 and 11 s; 21, 31 and 41 s have none: all 5 are named
+    Further(
+        "registration-never-answered",
+        lambda: in_vain(registers(), count=5, skips=1, skipping=1, until=60.0),
+        Told(
+            "failure",
+            EUI,
+            UNANSWERED,
+            ("asked for 5 times, first 59 s before the capture ends", f"{NO_PLACE} to 3 of them"),
+            (1, 3, 5, 7, 9),
+            5,
+        ),
     ),
     # "The DAC is sent back to the 6LR" (section 8.2.4)
     Further(
@@ -223,6 +240,26 @@ NEIGHBOUR_FURTHER = (
             "a router goes back to an older version of its border router, which all others ignore",
             (f"{ROOT_ADDRESS}: version 2 in frame 1, 1 in frame 2",),
             (1, 2),
+            advice="Let the border router keep its version over restarts, and let other routers forget what an older "
+            "version said.",
+            cite="RFC 6775 §8.1.3",
+        ),
+    ),
+    # what is older stays so, however often it is said: "the information in the RA is silently ignored" (section 8.1.3)
+    Further(
+        "context-announced-otherwise",
+        lambda: passed_on(*((ROOT, version, True, 60) for version in (3, 1, 1, 2))),
+        Told(
+            "risk",
+            f"{PARENT}: versions",
+            "a router goes back to an older version of its border router, which all others ignore",
+            (
+                f"{ROOT_ADDRESS}: version 3 in frame 1, 1 in frame 2",
+                f"{ROOT_ADDRESS}: version 3 in frame 1, 1 in frame 3",
+                f"{ROOT_ADDRESS}: version 3 in frame 1, 2 in frame 4",
+            ),
+            (1, 2, 3, 4),
+            3,
             advice="Let the border router keep its version over restarts, and let other routers forget what an older "
             "version said.",
             cite="RFC 6775 §8.1.3",

@@ -216,9 +216,10 @@ def contexts_of_border(memory: BordersOfRouters, scene: Scene, message: Icmpv6) 
             said.without.note(scene.number)
         return None
     before, number = said.versions.get(border.border, (border, 0))
-    if border.border in said.versions or len(said.versions) < _BORDERS:
+    is_older = before.is_newer_than(border)
+    if not is_older and (border.border in said.versions or len(said.versions) < _BORDERS):
         said.versions[border.border] = border, scene.number
-    if not has_contexts or not before.is_newer_than(border):
+    if not has_contexts or not is_older:
         return None
     cause = "a router goes back to an older version of its border router, which all others ignore"
     versions = (

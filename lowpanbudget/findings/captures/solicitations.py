@@ -167,26 +167,29 @@ def never_answered(memory: _Solicitors, known: Surroundings) -> Hits:
         routers, since = said.stations, said.to_all
         if asking.over is not None:
             routers, since = {asking.over}, 0
-        late = [
-            one for one in asking.first if known.end_s - one.time_s > _WAIT_S and one.number > since
-        ]
+        named = [one for one in asking.first if one.number > since]
+        late = [one for one in named if known.end_s - one.time_s > _WAIT_S]
         by = [known.senders.get(one) for one in routers]
         missed = [one for one in late if not one.may_be_answered(_WAIT_S, by)]
         if not routers or len(missed) < _FEW:
             continue
         if len(missed) - (known.unread - missed[0].unread) < _FEW:
             continue
-        waited = seconds_text(known.end_s - missed[0].time_s)
+        part = "" if len(missed) == len(named) else f" to {len(missed)} of them"
+        waited = seconds_text(known.end_s - named[0].time_s)
         evidence = [
             f"asked for {plural(asking.count, 'time')}, first {waited} before the capture ends",
-            "the frame numbers of whoever would answer leave no place for one",
+            f"the frame numbers of whoever would answer leave no place for one{part}",
         ]
         if asking.strays:
             strays = plural(asking.strays, "advertisement")
             evidence.append(f"{strays} to it without its registration")
         is_open = asking.over is None  # who hears a node here may be out of its reach
         severity, certainty = (Severity.RISK, Certainty.OPEN) if is_open else (None, None)
-        cause, frames = f"no {asking.what} comes from {asking.to}", [one.number for one in missed]
+        cause, frames = (
+            f"no {asking.what} comes from {asking.to}",
+            [one.number for one in named],
+        )
         yield Hit(
             cause, tuple(evidence), asking.node, tuple(frames), severity, times=asking.count,
             certainty=certainty,
