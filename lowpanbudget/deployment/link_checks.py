@@ -1,15 +1,11 @@
-"""Whether the tries on links fail more often than planned: all links of a capture are one question.
+"""Whether the tries on links fail more often than planned: all links of a capture are one question."""
 
-Each link judged for itself, one-sided with 95 %, 1 in 20 that only just keep the plan would look outside of it, and of
-50 links nearly always one. So they are held to 5 % together, by Holm's steps (Scand. J. Statist. 6 (1979); from
-memory): the worst of m against 5 % / m, the next against 5 % / (m - 1), up to the first that chance explains.
-"""
-
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from math import floor
 from typing import NamedTuple
 
 from lowpanbudget.deployment.confidence import CONFIDENCE, at_most, upper
+from lowpanbudget.deployment.family import sure_text, tails
 from lowpanbudget.deployment.measured import MeasuredLink, PlanCheck, PlanNumber, PlanVerdict
 from lowpanbudget.deployment.met import met_share
 from lowpanbudget.design.loss import FrameLoss
@@ -51,11 +47,11 @@ class _LostTries(NamedTuple):
 def link_checks(design: Design, links: tuple[MeasuredLink, ...]) -> Iterator[PlanCheck]:
     """Yield what the plan says of the tries on links."""
     judged = {} if design.loss is None else {one.link: one for one in _lost(design.loss, links)}
-    tails = _tails(list(judged.values()))
-    if tails and (met := met_share(design)):
+    held = _held(judged)
+    if any(one.chance < held[link] for link, one in judged.items()) and (met := met_share(design)):
         # it is the network's plan, and none of the loss of a link, that frames meet: played where it may decide
         judged = {link: one.meeting(met) for link, one in judged.items()}
-        tails = _tails(list(judged.values()))
+        held = _held(judged)
     for link in links:
         if design.access is not None:
             most = design.access.retries + 1
@@ -65,7 +61,7 @@ def link_checks(design: Design, links: tuple[MeasuredLink, ...]) -> Iterator[Pla
                     PlanNumber.TRIES, _name(link), most, link.most_tries, "tries", PlanVerdict.OUTSIDE, why
                 )  # fmt: skip
         if link in judged:
-            yield _loss(judged[link], tails.get(link), len(judged))
+            yield _loss(judged[link], held[link], len(judged))
 
 
 def _name(link: MeasuredLink) -> str:
@@ -89,19 +85,13 @@ def _lost(loss: FrameLoss, links: Sequence[MeasuredLink]) -> Iterator[_LostTries
         yield _LostTries(link, one_way, planned, ended.trials, ended.count, kindest)
 
 
-def _tails(judged: Sequence[_LostTries]) -> dict[MeasuredLink, float]:
-    """Return the links that lose more than planned, and the chance of error each was held to."""
-    found = {}
-    for step, one in enumerate(sorted(judged, key=lambda one: one.chance)):
-        tail = (1 - CONFIDENCE) / (len(judged) - step)
-        if one.chance >= tail:
-            break
-        found[one.link] = tail
-    return found
+def _held(judged: Mapping[MeasuredLink, _LostTries]) -> dict[MeasuredLink, float]:
+    """Return the chance of error that each link is held to."""
+    return dict(zip(judged, tails([one.chance for one in judged.values()]), strict=True))
 
 
-def _loss(one: _LostTries, tail: float | None, links: int) -> PlanCheck:
-    """Return whether more tries fail than was planned for, with less chance of error than ``tail``; None: not sure."""
+def _loss(one: _LostTries, tail: float, links: int) -> PlanCheck:
+    """Return whether more tries fail than was planned for, with less chance of error than ``tail``."""
     share = one.link.ended
     assert share is not None  # or it were not judged
     failed, alone = one.trials - one.ended, 1 - CONFIDENCE
@@ -109,12 +99,11 @@ def _loss(one: _LostTries, tail: float | None, links: int) -> PlanCheck:
     if 1 - share.least <= max(2 * one.planned, _LITTLE):
         verdict = PlanVerdict.WITHIN
     fail = f"{1 - share.most:.1%} to {1 - share.least:.1%} fail, there or back (two-sided 95 %)"
-    if tail is not None:
+    if one.chance < tail:
         verdict = PlanVerdict.OUTSIDE
         # the ends of two sides may still hold the plan: what decides is told, rounded away from what is proved
         bound = floor(one.bound(tail) * _ROUNDED) / _ROUNDED
-        sure = "one-sided 95 %" if links == 1 else f"one-sided, 95 % for all {links} links together"
-        fail = f"{bound:.2%} or more fail, there or back ({sure})"
+        fail = f"{bound:.2%} or more fail, there or back ({sure_text(links, 'links')})"
     elif one.bound(alone) > one.planned:
         verdict = PlanVerdict.OPEN
         fail += f"; alone it were over the plan, of {links} links one looks so by chance"

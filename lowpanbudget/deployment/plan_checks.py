@@ -1,14 +1,15 @@
 """What was seen beside what was planned: each number of the plan that a capture can judge, and whether it is kept.
 
-A share is judged by its interval: outside where even its upper end falls short, as planned where its lower end does
-not, open between the two. Intervals have a check of their own, and so have links.
+A share is judged by its interval: outside where even its upper end falls short, all flows together (``family``), as
+planned where its lower end does not, open between the two. Intervals have a check of their own, and so have links.
 """
 
 from collections.abc import Iterator, Sequence
 from math import ceil, floor
 
-from lowpanbudget.deployment.confidence import MeasuredShare, trials_for
+from lowpanbudget.deployment.confidence import CONFIDENCE, MeasuredShare, at_most, trials_for, upper
 from lowpanbudget.deployment.digits import beside
+from lowpanbudget.deployment.family import sure_text, tails
 from lowpanbudget.deployment.measured import (
     MeasuredBurst,
     MeasuredFlow,
@@ -36,9 +37,9 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
         for message in {flow.message for flow in flows if flow.message is not None}
         for one in fit(design, message, advised=False)
     }
-    for flow in flows:
-        if flow.name is None:
-            continue
+    named = [flow for flow in flows if flow.name is not None]
+    for flow, promises in zip(named, _promises(named, design.limits), strict=True):
+        assert flow.name is not None
         if flow.unprotected:
             yield _protection(flow)
         if flow.otherwise:
@@ -52,8 +53,7 @@ def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[Pla
             yield _like_a_burst(check, every, bursts) or check
         if flow.hops:
             yield _hops(flow, design.flow(flow.name).hops)
-        if design.limits is not None:
-            yield from _promises(flow, design.limits)
+        yield from promises
 
 
 def _like_a_burst(check: PlanCheck, every: float, bursts: Sequence[Burst]) -> PlanCheck | None:
@@ -104,34 +104,71 @@ def _hops(flow: MeasuredFlow, most: int) -> PlanCheck:
     return PlanCheck(PlanNumber.HOPS, flow.title, most, seen, "hops", verdict, why)
 
 
-def _promises(flow: MeasuredFlow, limits: Limits) -> Iterator[PlanCheck]:
-    if limits.delivery is not None and flow.arrived is not None and flow.arrived.trials:
-        yield delivery(flow.title, flow.arrived, flow.perhaps, limits.delivery)
-    if limits.latency_s is not None and flow.in_time is not None:
-        share, least = flow.in_time, limits.latency_share
-        verdict = _of_share(share, least)
-        why = f"{share.count} of {share.trials} arrived within {limits.latency_s:g} s{_needs(verdict, share, least)}"
-        yield PlanCheck(PlanNumber.LATENCY, flow.title, least, share.share, "share", verdict, why)
+def _promises(flows: Sequence[MeasuredFlow], limits: Limits | None) -> list[list[PlanCheck]]:
+    """Return what each of the flows says of the shares that the limits promise."""
+    found: list[list[PlanCheck]] = [[] for _ in flows]
+    if limits is not None and limits.delivery is not None:
+        least = limits.delivery
+        shares = [
+            (at, one.arrived, one.perhaps)
+            for at, one in enumerate(flows)
+            if one.arrived and one.arrived.trials
+        ]
+        held = tails([_chance(share, perhaps, least) for _, share, perhaps in shares])
+        for (at, share, perhaps), tail in zip(shares, held, strict=True):
+            found[at].append(delivery(flows[at].title, share, perhaps, least, tail, len(shares)))
+    if limits is not None and limits.latency_s is not None:
+        least = limits.latency_share
+        times = [(at, one.in_time) for at, one in enumerate(flows) if one.in_time is not None]
+        held = tails([_chance(share, 0, least) for _, share in times])
+        for (at, share), tail in zip(times, held, strict=True):
+            verdict = WITHIN if share.at_least >= least else OPEN
+            if _chance(share, 0, least) < tail:
+                verdict = OUTSIDE
+            needs = _needs(verdict, share, least)
+            why = f"{share.count} of {share.trials} arrived within {limits.latency_s:g} s{needs}"
+            found[at].append(
+                PlanCheck(
+                    PlanNumber.LATENCY, flows[at].title, least, share.share, "share", verdict, why
+                )
+            )
+    return found
 
 
-def delivery(subject: str, share: MeasuredShare, perhaps: int, least: float) -> PlanCheck:
-    """Return what so many arrivals say of a share that is to arrive, where ``perhaps`` so many more arrived."""
-    verdict = WITHIN if share.at_least >= least else OPEN
+def _chance(share: MeasuredShare, perhaps: int, least: float) -> float:
+    """Return the chance that so few are good, with ``perhaps`` so many more, where ``least`` of all are to be."""
+    return at_most(min(share.count + perhaps, share.trials), share.trials, least)
+
+
+def delivery(
+    subject: str,
+    share: MeasuredShare,
+    perhaps: int,
+    least: float,
+    tail: float = 1 - CONFIDENCE,
+    flows: int = 1,
+) -> PlanCheck:
+    """Return what so many arrivals say of a share that is to arrive, where ``perhaps`` so many more arrived.
+
+    It is that of one of so many ``flows``, held to the chance of error ``tail``.
+    """
+    verdict, of, chance = (
+        WITHIN if share.at_least >= least else OPEN,
+        1,
+        _chance(share, perhaps, least),
+    )
     # rounded away from what is to be proved: no bound says more than it knows
     bound = f"{floor(share.at_least * _ROUNDED) / _ROUNDED:.4f} or more"
-    if share.at_most < least:
-        verdict, bound = OUTSIDE, f"{ceil(share.at_most * _ROUNDED) / _ROUNDED:.4f} or less"
-    why = f"{share.count} of {share.trials} arrived, so the share is {bound} (one-sided 95 %)"
+    if chance < tail:
+        most = upper(min(share.count + perhaps, share.trials), share.trials, tail)
+        verdict, of, bound = OUTSIDE, flows, f"{ceil(most * _ROUNDED) / _ROUNDED:.4f} or less"
+    why = f"{share.count} of {share.trials} arrived, so the share is {bound} ({sure_text(of, 'flows')})"
+    if tail <= chance < 1 - CONFIDENCE:
+        why += f"; alone it were below the plan, of {flows} flows one looks so by chance"
     if verdict is not WITHIN and perhaps:
         why += f", {min(perhaps, share.trials - share.count)} more perhaps unheard here"
     why += _needs(verdict, share, least)
     return PlanCheck(PlanNumber.DELIVERY, subject, least, share.share, "share", verdict, why)
-
-
-def _of_share(share: MeasuredShare, least: float) -> PlanVerdict:
-    if share.at_most < least:
-        return OUTSIDE
-    return WITHIN if share.at_least >= least else OPEN
 
 
 def _needs(verdict: PlanVerdict, share: MeasuredShare, least: float) -> str:

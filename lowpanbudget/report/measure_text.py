@@ -68,11 +68,11 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
 # --- the plan -------------------------------------------------------------------------------------------
 
 
-# what is judged by how sure it is, each for itself
+# what is judged by how sure it is, all flows together
 _SHARES = {one.value for one in (PlanNumber.DELIVERY, PlanNumber.LATENCY)}
 _EACH = (
-    "Each of {count} shares is judged for itself, one-sided with 95 %: of those that only just keep the plan, 1 in 20 "
-    "looks outside of it by chance. The losses of all links are judged together."
+    "The {count} shares are judged together, those of arrivals and those of latencies, one-sided with 95 %: where all "
+    "only just keep the plan, 1 capture in 20 has one that looks outside of it by chance. So are the losses of links."
 )
 
 

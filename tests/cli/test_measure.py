@@ -70,7 +70,7 @@ def test_the_answer_is_yes_or_no(store: Path) -> None:
     assert "Outside of the plan" in hasty.stdout
 
 
-def test_that_each_share_is_judged_for_itself_is_said(store: Path, tmp_path: Path) -> None:
+def test_that_shares_are_judged_together_is_said(store: Path, tmp_path: Path) -> None:
     """No frame of 2.4 GHz O-QPSK with data takes less than 0.1 ms: 32 microseconds an octet (from memory)."""
     plan = (store / "plan.toml").read_text()
     assert "delivery = 0.9" in plan
@@ -81,7 +81,7 @@ def test_that_each_share_is_judged_for_itself_is_said(store: Path, tmp_path: Pat
     assert done.exit_code == 1
     (found,) = json.loads(invoke(*asked, "--json").stdout)["measure"]
     shares = [one for one in found["checks"] if one["what"] in {"delivery", "latency"}]
-    assert f"Each of {len(shares)} shares is judged for itself" in " ".join(done.stdout.split())
+    assert f"The {len(shares)} shares are judged together" in " ".join(done.stdout.split())
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from itertools import product
-from math import exp, hypot, inf, isclose, sqrt
+from math import comb, exp, hypot, inf, isclose, sqrt
 from pathlib import Path
 from random import Random
 from statistics import NormalDist
@@ -28,6 +28,7 @@ from lowpanbudget.deployment.contention_rules import (
 )
 from lowpanbudget.deployment.delays import delays
 from lowpanbudget.deployment.delivery import LossStates, delivered_in_runs
+from lowpanbudget.deployment.family import tails
 from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.link_queue import link_queue, poisson
 from lowpanbudget.deployment.load import loads
@@ -677,6 +678,31 @@ def test_a_share_that_is_to_arrive(
     # where it is open, and so many more could tell
     needs = verdict is PlanVerdict.OPEN and least < 1
     assert ("299 without a loss would prove 0.99" in found.why) == needs
+
+
+def test_flows_are_held_to_the_plan_together() -> None:
+    """Of 300 messages 2 % are 6, and 11 or more are lost with a chance of 4 %: of twenty flows in every second capture.
+
+    Holm's steps by hand: a twentieth of 5 % is 0.25 %, and 15 or more are lost with less.
+    """
+
+    def chance(lost: int) -> float:
+        return sum(comb(300, k) * 0.02**k * 0.98 ** (300 - k) for k in range(lost, 301))
+
+    def outside(*lost: int) -> list[str]:
+        held = tails([chance(one) for one in lost])
+        shares = [share_of(300 - one, 300) for one in lost]
+        checks = [
+            delivery("readings", share, 0, 0.98, tail, len(lost))
+            for share, tail in zip(shares, held, strict=True)
+        ]
+        return [one.why for one in checks if one.verdict is PlanVerdict.OUTSIDE]
+
+    assert 0.05 > chance(11) > 0.0025 > chance(15)
+    assert len(outside(11)) == 1
+    assert outside(11, *[6] * 19) == []
+    (worst,) = outside(15, 11, *[6] * 18)
+    assert "one-sided, 95 % for all 20 flows together" in worst
 
 
 @pytest.mark.parametrize(
