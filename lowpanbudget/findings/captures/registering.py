@@ -31,6 +31,7 @@ _NO_REFUSALS = {4, 5}
 _MOVED = 3
 _MANY_TIDS = 3  # of registrations that are all behind a more recent one: not by chance; our choice
 _MOST_TIDS = 8  # of a node that are remembered
+_MOST_REFUSERS = 64  # of a node that are told apart
 _MOST_ELSEWHERE = 8  # registrations at other routers that are remembered
 _WAIT_S = 10.0  # for their answers; our choice, as for those of all registrations
 
@@ -60,6 +61,11 @@ class _RegistrationAnswers(Answers):
         """Take a registration at a router, to which the node may have gone on."""
         if self.refusals and to not in self.refusers and len(self.elsewhere) < _MOST_ELSEWHERE:
             self.elsewhere.append((to, over, solicited))
+
+    def note_refuser(self, router: IPv6Address) -> None:
+        """Note who refused it, of the first of them."""
+        if len(self.refusers) < _MOST_REFUSERS:
+            self.refusers.add(int(router) & IID_MASK)
 
     def may_be_in(self, known: Surroundings) -> bool:
         """Return whether another router may have taken the node on, unheard."""
@@ -123,9 +129,9 @@ def registration_answered(memory: Registered, scene: Scene, datagram: HeardDatag
     if answers is None:
         return
     if option.status != _ACCEPTED:
-        answers.refusers.add(int(scene.header.source) & IID_MASK)
+        answers.note_refuser(scene.header.source)
         if confirms:  # the router that asked refuses as well
-            answers.refusers.add(int(scene.header.destination) & IID_MASK)
+            answers.note_refuser(scene.header.destination)
     if option.status == _MOVED:
         answers.take_moved(option.tid, scene.header.source, text, scene.number)
     elif not confirms and answers.handed_on == text:
