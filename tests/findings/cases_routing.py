@@ -75,6 +75,16 @@ def dios(*messages: bytes, at: Iterable[float] = ()) -> Capture:
     return Capture(list(zip(times, frames, strict=True)))
 
 
+def two_pans() -> Capture:
+    """The root, and another one in another PAN."""
+    messages = dio(ROOT, 256), dio(RELAY, 256, dodag=IPv6Address(2))
+    frames = [
+        air.frame(message, 1, (message[22:24], BROADCAST), destination_pan=pan)
+        for message, pan in zip(messages, (0xABCD, 0x1234), strict=True)
+    ]
+    return Capture([*frames])
+
+
 def daos(
     *ranks: int,
     parent: int = 512,
@@ -224,6 +234,8 @@ ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "two-roots",
         lambda: daos(256, 256, 256, parent=256, stored=True),
     ),
+    # a LoWPAN is one PAN: each has an instance 0 of its own
+    "a DODAG of the same instance in another PAN": ("two-roots", two_pans),
     "leaves alone": (
         "mode-not-the-roots",
         lambda: dios(dio(NODE, 0xFFFF, mode=1), dio(RELAY, 0xFFFF, mode=2)),

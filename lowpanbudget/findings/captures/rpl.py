@@ -18,6 +18,7 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.ranks import LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterSolicitation
@@ -48,11 +49,13 @@ def _configuration(dio: Dio) -> DodagConfiguration | None:
 
 @dataclass(slots=True)
 class Roots:
-    """The rank of the root in each DODAG, who announces it and in which frame; the DODAGs of each instance."""
+    """The rank of the root in each DODAG, who announces it and in which frame; the DODAGs of each instance in a PAN."""
 
     ranks: FirstNamed[Dodag, int] = field(default_factory=FirstNamed)
     roots: FirstNamed[Dodag, dict[IPv6Address, tuple[int, int]]] = field(default_factory=FirstNamed)
-    dodags: FirstNamed[int, dict[IPv6Address, int]] = field(default_factory=FirstNamed)
+    dodags: FirstNamed[tuple[int | None, int], dict[IPv6Address, int]] = field(
+        default_factory=FirstNamed
+    )
 
 
 @RPL.rule("two-roots", Icmpv6, memory=Roots)
@@ -66,7 +69,8 @@ def two_roots(memory: Roots, scene: Scene, message: Icmpv6) -> Hits:
     configured = _configuration(dio)
     if configured is not None and (key in memory.ranks or len(memory.ranks) < memory.ranks.MOST):
         memory.ranks[key] = configured.min_hop_rank_increase
-    dodags = memory.dodags.entry(dio.rpl_instance_id, dict)
+    pan = None if scene.mac is None else pan_of(scene.mac)
+    dodags = memory.dodags.entry((pan, dio.rpl_instance_id), dict)
     if dodags is not None and len(dodags) < _MOST_ROOTS:
         dodags.setdefault(dio.dodag_id, scene.number)
         if len(dodags) > 1:
