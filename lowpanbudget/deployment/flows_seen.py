@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread, share_of, spread_of
-from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, hops_of
+from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries, hops_of
 from lowpanbudget.deployment.links_seen import perhaps_acknowledged
 from lowpanbudget.deployment.measured import MeasuredFlow
 from lowpanbudget.deployment.numbering import Numbered, counted, places
@@ -90,7 +90,21 @@ def may_have_arrived(
     nodes |= {one.left.sender for one in journeys if one.left is not None}
     unseen = max(sum(missed.frames.get(node, 0) for node in nodes) - passed, 0)
     at_last_link = perhaps_acknowledged(stopped, len(open_now) - stopped, unseen)
-    return unsure + at_last_link + min(unheard + len(left) - len(at_end), unseen)
+    # a sender that stops has had its acknowledgement: the next node, not heard here, may have sent on one frame
+    taken = [
+        one
+        for one in left
+        if not one.at_end and len(one.parts) == 1 and _was_taken(one.unanswered, missed.most_tries)
+    ]
+    elsewhere = unheard + len(left) - len(at_end) - len(taken)
+    return unsure + at_last_link + len(taken) + min(elsewhere, unseen)
+
+
+def _was_taken(unanswered: Sequence[Tries], most_tries: int) -> bool:
+    """Return whether frames without an acknowledgement heard here had one, by what their sender did."""
+    return bool(unanswered) and all(
+        one.asks and one.stopped_before(most_tries) for one in unanswered
+    )
 
 
 def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = None) -> MeasuredFlow:

@@ -358,6 +358,29 @@ def test_the_same_network_in_another_pan_moves_no_number(
     assert more - names == {"pan-not-in-design"}
 
 
+@pytest.mark.parametrize("sends_on", [True, False])
+def test_what_a_relay_sends_on_unheard_is_no_loss(sends_on: bool) -> None:
+    """Of 50 minutes 27 of the relay next to the root are not heard, its acknowledgements neither: senders go on.
+
+    Meanwhile its numbers of 8 bits wrap, so nobody counts how many are missing. Where it is off for good, each frame is
+    sent until its tries are used up (IEEE 802.15.4-2020 clause 6.7.4.3, from memory), four with the usual three
+    retries: there all is lost.
+    """
+    network = chain(3, success=1.0, hours=0.8)
+    network.run(3000)
+    frames: list[tuple[float, int, bytes]] = []
+    for at, node, octets in Frames(design(SLOTS), hops=lambda node: node).both(network.sent):
+        if not 600 < at < (2200 if sends_on else 3000):
+            frames.append((at, node, octets))
+        elif node > 1:
+            tries = 1 if sends_on or len(octets) < 10 else 4
+            frames += [(at + turn / 5, node, octets) for turn in range(tries)]
+    found = measure(received(sorted(frames)), design=design(SLOTS + LIMITS))
+    lost = [one for one in found.checks if one.what is PlanNumber.DELIVERY]
+    outside = [one.subject for one in lost if one.verdict is PlanVerdict.OUTSIDE]
+    assert bool(outside) is not sends_on, [one.why for one in lost]
+
+
 def test_own_misses_are_told_from_frame_numbers() -> None:
     network = chain(3, success=1.0, hours=1.0)
     network.run(3700)
