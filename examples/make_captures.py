@@ -18,8 +18,7 @@ router advertisements. Planted, with what audit finds:
     a service tool that scans with the suppression bit set              sequence-suppression-misused
     header elements without their termination before the payload        header-elements-unreadable
     a snapshot with 8 s between its fragments                           fragments-too-slow
-    three datagrams that meet at a relay and are never whole            fragments-meet; fragments-unfinished,
-    (of few snapshots that is more than the design loses)               loss-over-plan
+    three datagrams that meet at a relay and are never whole            fragments-meet; fragments-unfinished
     fragments that come twice, under new numbers                        fragment-repeated
     a node with old software: an RPL option of type 0x63 after          rpl-option-not-as-announced;
     0x23 was announced, and no page 1                                   page-one-not-answered
@@ -42,7 +41,7 @@ a node that joins, advertisements of contexts. Planted, with what audit finds:
     a node with the office's old address as context 1                   context-table-differs
     ports 0xf0b3 and 0xf0b4 in full                                     ports-not-shortest, longer-than-budgeted
     fragments whose size and offsets count compressed octets            datagram-size-too-small,
-    (none of them arrives)                                              fragment-offset-wrong; loss-over-plan
+    (none of them arrives: too few to say so of all flows)              fragment-offset-wrong
     two frames damaged on the way                                       check-sequence-wrong
 
 fragments-unfinished, fragment-repeated, page-one-not-answered, check-sequence-wrong and notification-stale are remarks

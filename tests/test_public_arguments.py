@@ -432,8 +432,8 @@ INNER = [
     "Estimate.map", "ExtensionNhc.restored", "Flow.tunnelled", "FragmentKey.of", "Iphc.restored",
     "Key.cipher",
     "LearnedContext.at", "LearnedContext.renewed", "Legacy.restored", "Legacy.restored_udp", "Link.complete",
-    "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write", "SettingChange.of", "Spread.quantile",
-    "UdpNhc.restored",
+    "Link.is_of_network", "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write",
+    "SettingChange.of", "Spread.quantile", "UdpNhc.restored",
 ]  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from lowpanbudget.values import dataclass, field
 _MOST_OPEN, _MOST_MISSED = 16, 12  # datagrams of a hop; our choice
 # for an answer, which senders wait for "several times less" than receivers do for fragments (MaxARQTimeOut, section
 # 7.1), a minute: our choice
-WAIT_S = 10.0
+_WAIT_S = 10.0
 
 
 class Asked(NamedTuple):
@@ -26,7 +26,7 @@ class Asked(NamedTuple):
 
     def may_have_gone_unheard(self, receiver: HeardSender | None) -> bool:
         """Return whether the frame numbers of its receiver leave place for an answer in time."""
-        return answer_may_be_unheard(self.number, self.time_s, WAIT_S, receiver)
+        return answer_may_be_unheard(self.number, self.time_s, _WAIT_S, receiver)
 
 
 @dataclass(slots=True)
@@ -52,7 +52,7 @@ class AskedHop:
 
     def expire(self, time_s: float) -> None:
         """Give up to wait for what was asked for long ago."""
-        for asked in [one for one in self.open.values() if time_s - one.time_s > WAIT_S]:
+        for asked in [one for one in self.open.values() if time_s - one.time_s > _WAIT_S]:
             del self.open[asked.tag]
             if len(self.missed) < _MOST_MISSED:
                 self.missed.append(asked)

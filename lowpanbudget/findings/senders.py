@@ -109,7 +109,7 @@ class HeardSender:
             if self.holes is None:
                 self.holes = deque(maxlen=_MOST_HOLES)
             self.holes.append(Hole(self.sent, self.sent_s, number, time_s))
-        elif missing:
+        elif missing and sequence != before:  # the same one again leaves no place between
             self.jumped = number
         self.counted, self.sent, self.sent_s = sequence, number, time_s
 

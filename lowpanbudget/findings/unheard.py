@@ -76,18 +76,15 @@ def answer_may_be_unheard(
     number: int, time_s: float, wait_s: float, by: HeardSender | None
 ) -> bool:
     """Return whether the numbers of a sender leave place for an answer to a frame, in so many seconds."""
-    return by is None or by.sent < number or place_behind(number, time_s + wait_s, by)
-
-
-def place_behind(number: int, until_s: float, by: HeardSender) -> bool:
-    """Return whether the numbers of a sender leave place for a frame behind that with this number, sent until then."""
-    if by.counted is None or by.jumped > number:
+    if by is None or by.counted is None or by.sent < number or by.jumped > number:
         return True
     holes = by.holes
     if not holes:
         return False
     forgotten = len(holes) == holes.maxlen and holes[0].after > number
-    return forgotten or any(hole.after > number and hole.before_s < until_s for hole in holes)
+    return forgotten or any(
+        hole.after > number and hole.before_s < time_s + wait_s for hole in holes
+    )
 
 
 class Solicited(NamedTuple):

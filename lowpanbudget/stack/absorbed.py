@@ -5,13 +5,11 @@ from collections import OrderedDict
 from lowpanbudget.bits import Reader
 from lowpanbudget.env import Env
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.collected import Collected
-from lowpanbudget.stack.events import Complete, Event, Ignored, lost
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.incoming import Lowpan
+from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.pieces import FragmentKey
 
@@ -72,21 +70,17 @@ class AbsorbedDatagrams:
             self.octets -= whole[1].received
 
 
-def expanded(
-    frame: Frame, compressed: bytes, key: FragmentKey, entry: Collected, env: Env, time_s: float
-) -> Event:
-    """Return the datagram that was sent compressed between the ends of a frame, or what tells why there is none."""
+def expanded(frame: Frame, compressed: bytes, env: Env) -> Datagram | str:
+    """Return the datagram that was sent compressed between the ends of a frame, or why there is none."""
     pan = None if frame.mac is None else frame.mac.pan_id
     ends = frame.link_source, frame.link_destination
     lowpan = Lowpan(*ends)
-    env = Env(*ends, pan, env.contexts, env.root, env.rpi_type)
     try:
-        read_lowpan(Reader(compressed), env, lowpan)
+        read_lowpan(
+            Reader(compressed), Env(*ends, pan, env.contexts, env.root, env.rpi_type), lowpan
+        )
     except WireError as error:
-        if entry.begins_unread and isinstance(error.about, UnknownContext | UnknownRoot):
-            return Ignored("the last fragment of a datagram that cannot be read")
-        return lost(key, entry, f"whole, but it cannot be expanded: {error}")
+        return f"whole, but it cannot be expanded: {error}"
     if lowpan.datagram is None:
-        return lost(key, entry, "whole, but it holds no datagram")
-    told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
-    return Complete(lowpan.datagram, *told, entry.follows)
+        return "whole, but it holds no datagram"
+    return lowpan.datagram

@@ -13,8 +13,7 @@ class Collected:
     """What came of one recoverable datagram: at most 32 fragments of at most 1023 octets.
 
     ``follows``: its first fragment here contradicted one that was open under its tag. ``copies`` are digests of what
-    was whole before under its tag, as long as it is copies of that alone. ``begins_unread``: its first fragment could
-    not be read for want of something, which is told; its size and place count compressed octets, and hold all the same.
+    was whole before under its tag, as long as it is copies of that alone.
     """
 
     started_s: float
@@ -23,7 +22,6 @@ class Collected:
     marks: list[Any] = field(default_factory=list)
     follows: bool = False
     copies: frozenset[int] = frozenset()
-    begins_unread: bool = False
 
     @property
     def received(self) -> int:

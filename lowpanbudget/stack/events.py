@@ -2,9 +2,8 @@
 
 from typing import Any
 
-from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.incoming import Datagram
-from lowpanbudget.stack.pieces import FragmentKey, Pieces
+from lowpanbudget.stack.pieces import FragmentKey
 from lowpanbudget.values import dataclass
 
 
@@ -65,9 +64,3 @@ class Ignored:
 
 
 Event = Complete | TimedOut | Discarded | Ignored
-
-
-def lost(key: FragmentKey, entry: Pieces | Collected, reason: str, **why: bool) -> Discarded:
-    """Return what tells that something held is given up; note that its end is told."""
-    marks, again = tuple(entry.marks), entry.told_before()
-    return Discarded(key, entry.received, reason, marks, again=again, **why)

@@ -20,7 +20,7 @@ from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, Heade
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
-from lowpanbudget.stack.events import Complete, Event, Ignored, TimedOut, lost
+from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.pieces import (
@@ -152,7 +152,7 @@ class Reassembler:
             raise _no_time(time_s)
         events: list[Event] = [] if time_s is None else list(self._expire(time_s))
         events += [
-            lost(key, entry, "the input ended before the datagram was whole")
+            _lost(key, entry, "the input ended before the datagram was whole")
             for key, entry in self._open.items()
         ]
         self._open = HeldDatagrams()
@@ -177,7 +177,7 @@ class Reassembler:
     ) -> list[Event]:
         key = FragmentKey.of(frame, fragment)
         if isinstance(fragment, Rfrag):
-            return self._recover(frame, fragment, frame.fragment_octets, key, time_s, mark)
+            return self._recover(frame, fragment, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
         sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark, hash(octets))
         events: list[Event] = []
@@ -188,7 +188,7 @@ class Reassembler:
             # the same place with other octets: no copy, and nothing of the two belongs together
             self._open.end(key)
             reason = "another datagram begins under its tag"
-            events.append(lost(key, entry, reason, contradicted=True))
+            events.append(_lost(key, entry, reason, contradicted=True))
             self._sent.replace(entry.sent)
             entry = None
         self._arrival = arrival = self._sent.arrive(key, sent)
@@ -203,7 +203,7 @@ class Reassembler:
             if less is None:
                 self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
-                events.append(lost(key, entry, reason, contradicted=True))
+                events.append(_lost(key, entry, reason, contradicted=True))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
         if not isinstance(entry, Pieces):
@@ -229,15 +229,11 @@ class Reassembler:
 
     def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
         """Note that a datagram begins that cannot be read; what goes on with it says whether it was sent."""
-        fragment = next((one for one in frame.layers if isinstance(one, Fragment | Rfrag)), None)
+        fragment = next((one for one in frame.layers if isinstance(one, Fragment)), None)
         about = None if frame.fault is None else frame.fault.about
         if fragment is None or not fragment.first or not isinstance(about, _UNREAD):
             return []
         key = FragmentKey.of(frame, fragment)
-        if isinstance(fragment, Rfrag):
-            is_cut = isinstance(about, HeadersCut)
-            octets = (frame.payload or b"")[-fragment.length :]
-            return [] if is_cut else self._recover(frame, fragment, octets, key, time_s, mark)
         sent = SentFragment(0, 0, time_s, True, mark)
         self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
@@ -254,15 +250,10 @@ class Reassembler:
         return self._shed(key)
 
     def _recover(
-        self,
-        frame: Frame,
-        fragment: Rfrag,
-        octets: bytes,
-        key: FragmentKey,
-        time_s: float,
-        mark: object,
+        self, frame: Frame, fragment: Rfrag, key: FragmentKey, time_s: float, mark: object
     ) -> list[Event]:
         """Add a recoverable fragment; one that contradicts what is there ends that, as an overlap does above."""
+        octets = frame.fragment_octets
         if fragment.abort:
             return [self._abort(key, "the sender aborted the datagram")]
         if self._absorbed.absorbs(key, fragment, octets):
@@ -275,14 +266,13 @@ class Reassembler:
             reason = entry.contradiction(fragment, octets)
             if reason:
                 self._open.end(key)
-                events.append(lost(key, entry, reason, contradicted=True))
+                events.append(_lost(key, entry, reason, contradicted=True))
                 entry = None
         if not isinstance(entry, Collected):
             entry = Collected(time_s, follows=bool(events), copies=self._absorbed.digests(key))
             self._open.begin(key, entry)
         before = entry.received
         entry.add(fragment, octets)
-        entry.begins_unread |= frame.fault is not None
         self._open.octets += entry.received - before
         if mark is not None:
             entry.marks.append(mark)
@@ -290,14 +280,19 @@ class Reassembler:
         if compressed is not None:
             self._open.end(key)
             self._absorbed.add(key, entry, time_s)
-            events.append(expanded(frame, compressed, key, entry, self._env, time_s))
+            whole = expanded(frame, compressed, self._env)
+            if isinstance(whole, str):
+                events.append(_lost(key, entry, whole))
+            else:
+                told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
+                events.append(Complete(whole, *told, entry.follows))
         return events + self._shed(key)
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:
         entry = self._open.end(key)
         if entry is None:
             return Ignored(f"{reason}, of which nothing was held")
-        return lost(key, entry, reason)
+        return _lost(key, entry, reason)
 
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
@@ -315,7 +310,7 @@ class Reassembler:
             if entry is None:
                 break
             reason = "too many datagrams or octets were open"
-            events.append(lost(key, entry, reason, for_room=True))
+            events.append(_lost(key, entry, reason, for_room=True))
             if isinstance(entry, Pieces):
                 self._sent.give_up(entry.sent)
         return events
@@ -328,3 +323,8 @@ def _no_frame(frame: object) -> RequestError:
 
 def _no_time(time_s: object) -> RequestError:
     return RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)
+
+
+def _lost(key: FragmentKey, entry: Pieces | Collected, reason: str, **why: bool) -> Discarded:
+    marks, again = tuple(entry.marks), entry.told_before()
+    return Discarded(key, entry.received, reason, marks, again=again, **why)

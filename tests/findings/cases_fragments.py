@@ -472,11 +472,10 @@ def recoverable(*numbers: int, again_s: float | None = None) -> Capture:
         for number in numbers:
             fields = number << 26 | len(parts[number]) << 16 | (len(whole) if number == 0 else 80)
             octets = bytes([0xE8, turn]) + fields.to_bytes(4, "big") + parts[number]
-            frames.append((100.0 * turn + number + 1, air.raw(octets, len(frames))))
+            frames.append((100.0 * turn + number + 1, air.raw(octets, 10 * turn + number)))
         if again_s is not None:
-            frames.append((frames[-1][0] + again_s, air.raw(octets, len(frames))))
-    behind = air.raw(bytes([0xE8, 99]) + frames_of_one(whole), len(frames))
-    return Capture([*frames, (3600.0, behind)])
+            frames.append((frames[-1][0] + again_s, air.raw(octets, 10 * turn + 9)))
+    return Capture([*frames, (3600.0, air.raw(bytes([0xE8, 99]) + frames_of_one(whole), 99))])
 
 
 def headers_cut(brings: int, *, recoverable: bool, data: int = 40) -> Capture:
@@ -524,9 +523,8 @@ def acknowledged(*bitmaps: int, again: int | None = None) -> Capture:
         for n, bitmap in enumerate(bitmaps)
     ]
     frames = [air.raw(part, n) for n, part in enumerate(parts)]
-    resent = [] if again is None else [air.raw(parts[again], 3)]
-    behind = air.frame(air.datagram(), 3 + len(resent))
-    return Capture([*frames, *back, *resent, (90.0, behind)])
+    resent = [] if again is None else [air.raw(parts[again], 50)]
+    return Capture([*frames, *back, *resent, (90.0, air.frame(air.datagram(), 99))])
 
 
 def recovered(data: int, cut: int) -> Capture:

@@ -12,7 +12,6 @@ from lowpanbudget.findings.recovery_asked import AskedHop, AskedHops
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import pan_of
-from lowpanbudget.findings.unheard import Unheard
 from lowpanbudget.findings.wording import hop_text, octets_text
 from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
 from lowpanbudget.stack.events import Discarded, TimedOut
@@ -50,17 +49,13 @@ _SETS_NO_OTHERS = (
 
 @dataclass(slots=True)
 class Recovery:
-    """Hops on which a datagram was given up, or acknowledgements were asked for; the last datagrams by hop and tag.
-
-    Of the ``unsure``, whose time ran out, the next frame of their sender tells whether the capture missed the rest.
-    """
+    """Hops on which a datagram was given up, or acknowledgements were asked for; the last datagrams by hop and tag."""
 
     hops: FirstNamed[str, bool] = field(default_factory=FirstNamed)
     asked: AskedHops = field(default_factory=FirstNamed)
     datagrams: Recent[tuple[bytes | None, bytes | None, int], Recoverable] = field(
         default_factory=Recent
     )
-    unsure: Recent[int, tuple[Recoverable, Hit]] = field(default_factory=Recent)
 
     def severity(self, hop: str) -> Severity:
         """Return how much it matters that one more datagram of a hop is given up: the first is a remark."""
@@ -95,16 +90,7 @@ def recoverable_fragments_failed(
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"
     evidence = (f"tag {tag:#04x}: {reason}, {octets_text(event.received)} had come",)
     frames = tuple(part.number for part in event.marks)
-    hit = Hit(_GIVEN_UP, evidence, hop, frames)
-    if isinstance(event, TimedOut) and datagram is not None:
-        if event.marks and datagram.was_whole_before(event.marks[0].number):
-            return
-        missed = datagram.missed()
-        if missed is Unheard.OPEN:
-            memory.unsure[datagram.last] = datagram, hit
-        if missed is not Unheard.NOTHING:
-            return
-    yield hit._replace(severity=memory.severity(hop))
+    yield Hit(_GIVEN_UP, evidence, hop, frames, memory.severity(hop))
 
 
 def _is_partly_heard(scene: Scene, since: int) -> bool:
@@ -208,16 +194,11 @@ def recoverable_acknowledged(memory: Recovery, scene: Scene, ack: RfragAck) -> H
 
 @RECOVERY.at_end("recoverable-fragments-failed")
 def recoverable_not_recovered(memory: Recovery, known: Surroundings) -> Hits:
-    """Judge what the capture may have missed, and what was asked for again, where there was the time to send it."""
-    for datagram, hit in memory.unsure.values():
-        if datagram.missed() is not Unheard.ALL:
-            yield hit._replace(severity=memory.severity(hit.subject))
+    """Judge what was asked for again, where there was the time to send it."""
     for (source, destination, tag), datagram in memory.datagrams.items():
         if not datagram.missing or not known.end_s - datagram.told_s > known.timeout_s:
             continue
-        hop, sequences = hop_text(source, destination), datagram.not_sent_again(known.end_s)
-        if not sequences:
-            continue
+        hop, sequences = hop_text(source, destination), sorted(datagram.missing)
         cause = "recoverable fragments that the receiver misses are not sent again"
         frames = (*(datagram.frames[one] for one in sequences), datagram.told)
         evidence = (f"tag {tag:#04x}: {_sequences(sequences)}",)

@@ -540,23 +540,6 @@ def test_whole_but_not_to_be_expanded() -> None:
     assert isinstance(feed(Reassembler(), inside)[-1], Ignored)  # the first holds no whole header
 
 
-def test_first_fragment_without_its_context_counts() -> None:
-    """Its size and length stand in its header (RFC 8931 section 5.1); it is read where the context came meanwhile."""
-    sent = fragments((0, 0, 50), (1, 50, 100), size=100, octets=WHOLE)
-    frames = [framed(payload, Env(ENV.source, ENV.destination)) for payload in sent]
-    assert frames[0].fault is not None
-    reassembler = Reassembler()
-    assert [type(one) for one in reassembler.feed(frames[0])] == [Ignored]
-    assert reassembler.held == 50
-    assert [type(one) for one in reassembler.feed(frames[1])] == [Ignored]  # told of the first
-    knowing = Reassembler(contexts=ENV.contexts)
-    events = [event for frame in frames for event in knowing.feed(frame)]
-    assert isinstance(events[-1], Complete)
-    begun = Reassembler()
-    begun.feed(frames[0], 1.0)
-    assert [type(one) for one in begun.close(100.0)] == [TimedOut]
-
-
 def test_fragments_in_fragments_are_no_datagram() -> None:
     inner = fragments((1, 8, 16), size=16, octets=bytes(16))[0]
     events = feed(Reassembler(), fragments((1, 4, 14), (0, 0, 4), size=14, octets=inner))
