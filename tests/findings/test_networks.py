@@ -49,7 +49,8 @@ FAULTS = {
     faults.NotLowered: {"hop-limit-not-lowered"},
     # "rank errors" are how RPL itself sees a loop (RFC 6550 section 11.2.2.2)
     faults.Loop: {"datagram-in-a-loop", "rank-error-flagged", "request-never-answered"},
-    faults.SecondRoot: {"two-roots", "version-jumps"},
+    # that an instance has several DODAGs is allowed (RFC 6550 section 3.1.2) and a remark
+    faults.SecondRoot: {"version-jumps"},
     faults.LinkLocalSource: {"link-local-source-forwarded", "request-never-answered"},
     faults.TooFar: {
         "hop-limit-runs-out",
