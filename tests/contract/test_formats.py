@@ -102,7 +102,8 @@ def test_times_that_end_what_goes_together_are_told(tmp_path: Path) -> None:
     assert "reading[].at does not span the fewest at the flow's rhythm" in told
     assert "none can be made" in told
     page = tmp_path / "hour.html"
-    assert run("page", str(design), "-o", str(page)).returncode == 0
+    quickly = ("--no-network", "--combinations", "1")
+    assert run("page", str(design), "-o", str(page), *quickly).returncode == 0
     shown = page.read_text(encoding="utf-8")
     assert "none can be made: reading[].at does not span 8 of reading" in shown
     assert "fewest-readings-not-spanned" in shown
