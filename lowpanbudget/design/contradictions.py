@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.deployment_flaws import deployment_flaws
 from lowpanbudget.design.flow_ends import end_flaws, group_flaws
-from lowpanbudget.design.link import ADDRESS_MODES, BROADCAST_PAN, pan_ids_possible
+from lowpanbudget.design.link import ADDRESS_MODES, pan_ids_possible
 from lowpanbudget.design.routing import route_flaws
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
@@ -14,6 +14,7 @@ from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID
 from lowpanbudget.layers.link.elements import HEADER, PAYLOAD, PAYLOAD_TERMINATION
 from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
+from lowpanbudget.layers.link.mac import BROADCAST_PAN
 from lowpanbudget.payload.flaws import Flaw, Path
 
 

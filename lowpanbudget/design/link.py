@@ -14,14 +14,13 @@ from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, address
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.elements import Element, header_ie
 from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
-from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType, Mac
+from lowpanbudget.layers.link.mac import BROADCAST, BROADCAST_PAN, LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.layers.link.phy import PhyTiming, timing
 from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
 from lowpanbudget.values import HashedOnce, dataclass, replace
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]
-BROADCAST_PAN = 0xFFFF  # it stands for every PAN
 PAN_IDS_CARRIED: dict[PanIds, int] = {"both": 2, "one": 1, "none": 0}
 ADDRESS_MODES: dict[AddressForm, int] = {"short": 2, "extended": 3}
 

@@ -1,7 +1,7 @@
 """What the network sends for itself, as really encoded: beacons, DIOs, DAOs, keep-alives; and what polls a parent."""
 
 from collections.abc import Iterator
-from ipaddress import IPv6Address, IPv6Network
+from ipaddress import IPv6Network
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import Cite, ieee, rfc
@@ -25,15 +25,12 @@ from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.values import replace
 
-_ALL_RPL_NODES = IPv6Address("ff02::1a")
 _SYNCHRONIZATION, _SLOTFRAMES, _TIMESLOT, _HOPPING = 0x1A, 0x1B, 0x1C, 0x9
 _DATA_REQUEST = b"\x04"
 # what those are called that are sent only when nothing else is, or by sleeping nodes alone
 KEEP_ALIVE, POLL = "keep-alive", "data request"
 _RX_TX_US = 192  # macTsRxTx of the default template
 _AUTHENTICATED = 3  # the bits of a security level that tell the integrity code
-# NON_STORING and STORING without multicast (RFC 6550 section 6.3.1)
-_NON_STORING_MODE, _STORING_MODE = 1, 2
 
 Receivers = Literal["all", "parent", "child", "root", "node"]
 
@@ -136,7 +133,7 @@ def _slot_elements(slots: Slots) -> Iterator[Element]:
 
 
 def _dio(design: Design, node: Station, root: Station, every_s: float) -> Iterator[UpkeepFrames]:
-    mode = _NON_STORING_MODE if is_non_storing(design.flows) else _STORING_MODE
+    mode = rpl.NON_STORING if is_non_storing(design.flows) else rpl.STORING
     configuration = DodagConfiguration(
         dio_interval_doublings=20, dio_interval_min=3, dio_redundancy_constant=10,
         max_rank_increase=0, min_hop_rank_increase=256, objective_code_point=1,
@@ -146,7 +143,7 @@ def _dio(design: Design, node: Station, root: Station, every_s: float) -> Iterat
         rpl_instance_id=0, version=240, rank=512, grounded=True, mode=mode,
         dodag_id=root.ip(design.link.addresses), options=(configuration,),
     )  # fmt: skip
-    flow = Flow("DIO", _link_local(node), root, root, group=_ALL_RPL_NODES, hop_limit=255)
+    flow = Flow("DIO", _link_local(node), root, root, group=rpl.ALL_NODES, hop_limit=255)
     yield from _control(design, flow, dio, "DIO", every_s, "all", rfc(6550, "6.3"))
 
 

@@ -14,11 +14,10 @@ from lowpanbudget.deployment.fewest import WORDS, fewest, value_of_key, with_val
 from lowpanbudget.deployment.helps import PossibleChange, burst_changes
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
-from lowpanbudget.findings.helps import HelpfulChange, Helping, eased, is_promising
+from lowpanbudget.findings.helps import PLAYED, HelpfulChange, Helping, eased, is_promising
 from lowpanbudget.values import replace
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
-_PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
 _RUNS = 100  # of a first look
 _OF_PACKETS = "share of packets late"
 
@@ -123,7 +122,7 @@ def _broken(design: Design, seed: int) -> tuple[LimitCheck, ...]:
     return tuple(
         one
         for one in network.checks
-        if not one.holds and not one.is_close and one.matter not in _PLAYED
+        if not one.holds and not one.is_close and one.matter not in PLAYED
     )
 
 

@@ -17,7 +17,7 @@ from lowpanbudget.findings.deployed import deployment_failures
 from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
-_PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
+PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
 _OF_MESSAGES = ("delivery", "latency")
 _LESS = 0.98  # a change that leaves more of the strain is none worth telling
 _TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
@@ -207,7 +207,7 @@ def _is_less(before: LimitCheck, after: LimitCheck) -> bool:
 
 def _over(check: LimitCheck) -> float:
     """Return how far something is over what is allowed; where it was played by what came out, not by its best case."""
-    if check.matter in _PLAYED and check.allowed:
+    if check.matter in PLAYED and check.allowed:
         return check.measured / check.allowed
     return check.strain
 
@@ -227,7 +227,7 @@ def _is_played(network: CarriedNetwork) -> bool:
     """Return whether what decides came out of a simulation, so that it must be played again for each change."""
     decides = network.decides
     is_simulated = any(one.messages is not None for one in network.services)
-    return is_simulated and decides is not None and decides.matter in _PLAYED
+    return is_simulated and decides is not None and decides.matter in PLAYED
 
 
 def _same(network: CarriedNetwork, check: LimitCheck, design: Design) -> LimitCheck | None:

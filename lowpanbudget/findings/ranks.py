@@ -7,7 +7,6 @@ from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import HOP_RANK, DodagConfiguration
 from lowpanbudget.values import dataclass, field
 
-INFINITE = 0xFFFF  # INFINITE_RANK (RFC 6550 section 17): of a node that is no parent any more, or of a leaf
 LEAST_TOLD = 3  # DAOs that name a parent whose rank is not lower, before that is told; our choice
 _MOST_RANKS = 32  # of one node that are told apart; our choice
 _MOST_INCREASES = 8  # that roots configure; our choice

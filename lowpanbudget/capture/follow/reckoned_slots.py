@@ -9,9 +9,10 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.elements import nested_values
 from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.layers.link.timeslots import TEMPLATES
 from lowpanbudget.values import dataclass
 
-_USUAL_NS = 10_000_000
+_USUAL_NS = 1000 * TEMPLATES["10ms"].length
 _LEAST_NS, _MOST_NS = 1_000_000, 1_000_000_000  # of a slot: as a design may have it
 _APART_NS = 1_000_000_000  # beacons that show how long a slot is: a hundred usual ones
 _MOST_SLOTS = 1 << 40

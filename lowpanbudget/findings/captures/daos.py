@@ -8,19 +8,24 @@ from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.findings.ranks import INFINITE
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.padding import Pad1, PadN
-from lowpanbudget.layers.internet.rpl.messages import MODES, Dao, Dio, Dis
+from lowpanbudget.layers.internet.rpl.messages import (
+    ALL_NODES,
+    INFINITE_RANK,
+    MODES,
+    NON_STORING,
+    Dao,
+    Dio,
+    Dis,
+)
 from lowpanbudget.layers.internet.rpl.options import TransitInformation
 from lowpanbudget.values import dataclass, field
 
 DAOS = Subject("daos")
 
-ALL_RPL_NODES = IPv6Address("ff02::1a")
-_NON_STORING = 1
 _FEW = 2  # DAOs of a node that go against the mode, which may be another by then; our choice
 _SCOPE, _ENDS, _PARENT = rfc(6550, "6"), rfc(6550, "9.1"), rfc(6550, "9.7")
 
@@ -51,7 +56,7 @@ def control_message_sent(memory: Daos, scene: Scene, datagram: HeardDatagram) ->
     """Look at each message where it starts."""
     message, header = scene.message_begun, datagram.header
     content = None if message is None else message.message
-    if isinstance(content, Dio) and content.rank != INFINITE:
+    if isinstance(content, Dio) and content.rank != INFINITE_RANK:
         memory.modes.setdefault(content.rpl_instance_id, set()).add(content.mode)
     if isinstance(content, Dio | Dis):
         what = "DIO" if isinstance(content, Dio) else "DIS"
@@ -71,7 +76,7 @@ def control_message_sent(memory: Daos, scene: Scene, datagram: HeardDatagram) ->
             told.frames.note(*datagram.numbers)
 
 
-_LINK = "Send DIOs and DIS from the link-local address, to ff02::1a or to that of a neighbour that asked."
+_LINK = f"Send DIOs and DIS from the link-local address, to {ALL_NODES} or to that of a neighbour that asked."
 _NO_TARGET = "transit information in a DAO stands behind no target: who gets it must discard it"
 
 
@@ -86,8 +91,8 @@ def _of_another_scope(header: Ipv6) -> Iterator[str]:
     source, destination = header.source, header.destination
     if not source.is_link_local and not source.is_unspecified:
         yield "comes from an address that is not link-local"
-    if destination != ALL_RPL_NODES and not destination.is_link_local:
-        yield f"goes to {destination}: neither to {ALL_RPL_NODES} nor to a link-local address"
+    if destination != ALL_NODES and not destination.is_link_local:
+        yield f"goes to {destination}: neither to {ALL_NODES} nor to a link-local address"
 
 
 def _against_modes(
@@ -122,7 +127,7 @@ def daos_against_the_mode(memory: Daos, _known: Surroundings) -> Hits:
         if len(modes) != 1 or told.count < _FEW:
             continue
         (mode,) = modes
-        if not mode or storing is (mode == _NON_STORING):
+        if not mode or storing is (mode == NON_STORING):
             continue
         cause = f"{what}, in mode of operation {mode} ({MODES.get(mode, 'unassigned')})"
         severity = Severity.RISK if storing else None

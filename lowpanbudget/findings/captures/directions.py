@@ -9,10 +9,11 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import Passage
-from lowpanbudget.findings.ranks import INFINITE, AnnouncedRank, AnnouncedRanks
+from lowpanbudget.findings.ranks import AnnouncedRank, AnnouncedRanks
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.rpi import RplOption
+from lowpanbudget.layers.internet.rpl.messages import INFINITE_RANK
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.values import dataclass, field
 
@@ -36,7 +37,7 @@ def _is_announced(ranks: AnnouncedRanks, told: AnnouncedRank, rank: int) -> bool
 
     Zero is what sources write there, INFINITE_RANK who sends into the next version (RFC 6550 section 11.2.2.2).
     """
-    return rank in {0, INFINITE} or ranks.is_announced(told, rank)
+    return rank in {0, INFINITE_RANK} or ranks.is_announced(told, rank)
 
 
 # --- the sender rank -------------------------------------------------------------------------------------
@@ -157,7 +158,7 @@ class Directions:
         told, to = _announced(ranks, option, source), _announced(ranks, option, receiver)
         if source is None or receiver is None or told is None or to is None:
             return
-        if told.dodag != to.dodag or INFINITE in {told.rank, to.rank}:
+        if told.dodag != to.dodag or INFINITE_RANK in {told.rank, to.rank}:
             return
         if option.sender_rank not in {told.rank, ranks.step(told.rank)}:
             return  # it sets none, or has another by now
@@ -218,7 +219,7 @@ def direction_against_ranks(memory: Directions, known: Surroundings) -> Hits:
         # one that had a rank which fits, at whatever time, changes its parents, or is two nodes under one address
         own, steps = (
             known.ranks.step(hop.ranks[0]),
-            map(known.ranks.step, receiver.ever - {INFINITE}),
+            map(known.ranks.step, receiver.ever - {INFINITE_RANK}),
         )
         if any(own <= step if hop.down else own >= step for step in steps):
             continue

@@ -12,13 +12,13 @@ from lowpanbudget.findings.routers import Offered, RoutedFlow, Router, SentOn
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.rpl.messages import LOCAL
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
 
 FORWARDING = Subject("forwarding")
 _SOME = 3  # datagrams that were not sent on, or twice; our choice
 _SHOWN = 4  # flows of a router that are named
-_LOCAL = 0x80  # from which RPL instances are local ones (RFC 6550 section 5.1)
 _ERRORS = 128  # below which types of ICMPv6 are errors (RFC 4443 section 2.1)
 
 
@@ -138,7 +138,7 @@ def _unannounced(known: Surroundings, flows: Iterable[RoutedFlow]) -> Counter[in
     if not announced:
         return Counter()
     return Counter(
-        {one: count for one, count in lost.items() if one not in announced and one < _LOCAL}
+        {one: count for one, count in lost.items() if one not in announced and one < LOCAL}
     )
 
 

@@ -9,12 +9,12 @@ from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.findings.ranks import INFINITE, LEAST_TOLD
+from lowpanbudget.findings.ranks import LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.internet.rpl.messages import MODES, Dao, Dio
+from lowpanbudget.layers.internet.rpl.messages import INFINITE_RANK, MODES, Dao, Dio
 from lowpanbudget.layers.internet.rpl.options import TransitInformation
 from lowpanbudget.values import dataclass, field
 
@@ -41,13 +41,13 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
         return None
     instance = content.rpl_instance_id
     child = ranks.get((instance, int(source) & IID_MASK))
-    if child is None or child.rank == INFINITE:
+    if child is None or child.rank == INFINITE_RANK:
         return None
     for address in _parents(content, datagram.header):
         parent = ranks.get((instance, int(address) & IID_MASK))
         if parent is None or parent.dodag != child.dodag or child.last < parent.first:
             continue
-        left, dodag = parent.rank == INFINITE, (instance, child.dodag[0])
+        left, dodag = parent.rank == INFINITE_RANK, (instance, child.dodag[0])
         if not left and ranks.is_above(child.rank, parent.rank, dodag):
             continue
         if parent.last == child.held:
@@ -115,7 +115,7 @@ def mode_announced(memory: Announced, scene: Scene, message: Icmpv6) -> None:
     dio = message.message
     if not isinstance(dio, Dio) or scene.header is None or message.checksum_ok is False:
         return
-    if dio.rank == INFINITE:
+    if dio.rank == INFINITE_RANK:
         return
     modes = memory.entry((dio.rpl_instance_id, dio.dodag_id, dio.version), dict)
     if modes is None:

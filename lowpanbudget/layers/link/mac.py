@@ -44,6 +44,7 @@ from lowpanbudget.values import dataclass, field, filling
 
 __all__ = [
     "BROADCAST",
+    "BROADCAST_PAN",
     "CITE",
     "LARGEST_FRAME",
     "LARGEST_SUN_FRAME",
@@ -55,6 +56,7 @@ __all__ = [
 ]
 
 BROADCAST = b"\xff\xff"
+BROADCAST_PAN = 0xFFFF  # it stands for every PAN
 # aMaxPhyPacketSize: 127 octets, 2047 of the SUN PHYs (IEEE 802.15.4-2015 table 11-1, from memory)
 LARGEST_FRAME, LARGEST_SUN_FRAME = 127, 2047
 

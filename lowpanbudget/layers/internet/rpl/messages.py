@@ -32,10 +32,14 @@ from lowpanbudget.values import dataclass
 
 TYPE = 155
 SECURE = 0x80  # "The high order bit (0x80) of the code denotes whether the RPL message has security enabled"
+ALL_NODES = IPv6Address("ff02::1a")  # all-RPL-nodes (RFC 6550 section 6)
+INFINITE_RANK = 0xFFFF  # of a node that is no parent any more, or of a leaf (RFC 6550 section 17)
+LOCAL = 0x80  # the bit of a local instance (RFC 6550 section 5.1)
+NON_STORING, STORING = 1, 2  # the latter without multicast (RFC 6550 section 6.3.1)
 MODES = {
     0: "no downward routes",
-    1: "non-storing",
-    2: "storing, no multicast",
+    NON_STORING: "non-storing",
+    STORING: "storing, no multicast",
     3: "storing with multicast",
     7: "reserved for expansion",  # RFC 9008 section 4.1.2
 }
@@ -46,7 +50,7 @@ INSTANCE_CITE = rfc(6550, "5.1")
 
 
 def _instance(value: int) -> str:
-    return f"local instance {value & 0x3F}" if value & 0x80 else f"global instance {value}"
+    return f"local instance {value & 0x3F}" if value & LOCAL else f"global instance {value}"
 
 
 REJECTION = 128  # "128-255: Rejection" (section 6.5.1)
