@@ -355,7 +355,7 @@ def test_a_senml_version_is_a_positive_integer() -> None:
     ):  # section 6: in CBOR an unsigned integer; {-1: 0, 0: "a", 2: 1}
         read_senml(bytes.fromhex("81a3 2000 006161 0201"), "cbor")
     for version in (-3, 0, 1.0, True, 10**5000):
-        with pytest.raises(RequestError, match=r"record 1: (field bver|a number that no double)"):
+        with pytest.raises(RequestError, match=r"record 1: (field bver|no finite number)"):
             resolve_senml([{"bver": version, "n": "a", "v": 1}])
     with pytest.raises(Malformed, match="version 11"):  # section 4.4: "MUST NOT use this object"
         resolve_senml([{"bver": 11, "n": "a", "v": 1}])

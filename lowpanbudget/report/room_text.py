@@ -30,7 +30,7 @@ _CHANGES = (
     (
         _SAVINGS,
         "What would give more room, each change alone, measured by encoding again",
-        "What would give more room here, where it is not as on the first hop",
+        "What the same changes give here, where it is not as on the first hop",
     ),
     (
         "weaker",

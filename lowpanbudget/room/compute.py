@@ -36,9 +36,8 @@ class Budget:
     @property
     def beyond_mtu(self) -> int:
         """Return the octets of the largest frame that no datagram reaches, where the MTU ends the room; 0 elsewhere."""
-        path = self.path
-        is_full = path.datagram_octets(max(self.room, 0)) == path.link.mtu
-        return path.link.largest_sent - self.ledger.octets if is_full else 0
+        is_full = ended_by_mtu(self.path, self.room)
+        return self.path.link.largest_sent - self.ledger.octets if is_full else 0
 
     @property
     def in_slot(self) -> int | None:
@@ -48,6 +47,11 @@ class Budget:
     def cliffs(self, frames: int = 8) -> list[tuple[int, int]]:
         """Return (largest payload in octets, frames it takes) for 1 to ``frames`` frames or up to the MTU."""
         return cliffs(self.path, self.room, whole_number(frames, "frames"))
+
+
+def ended_by_mtu(path: Path, room: int) -> bool:
+    """Return whether a payload as large as the room makes the largest datagram that the design allows."""
+    return path.datagram_octets(max(room, 0)) == path.link.mtu
 
 
 def budget(design: Design, flow: str | None = None) -> list[Budget]:

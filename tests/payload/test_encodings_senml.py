@@ -417,3 +417,21 @@ def test_times_in_odd_places_come_back(fields: tuple[Field, ...]) -> None:
         for encoding in SENML:
             coder = encoding.coder(made)
             assert coder.decode(coder.encode(values)) == values
+
+
+@pytest.mark.parametrize("word", ["NaN", "Infinity", "-Infinity"])
+def test_words_of_the_library_are_no_numbers_of_json(word: str) -> None:
+    """JSON has numbers of digits alone (RFC 8259 section 6, from memory)."""
+    text = f'[{{"n":"é \\"NaN","v":{word}}}]'.encode()
+    with pytest.raises(WireError, match="no JSON from here on") as caught:
+        read_senml(text)
+    assert text[caught.value.offset or 0 :].startswith(word.encode())
+
+
+def test_numbers_that_are_not_finite_are_refused() -> None:
+    """RFC 8949 appendix A: f97e00 is NaN, f97c00 Infinity; 1e400 is more than the largest double, 1.8e308."""
+    for octets in ("81a102f97e00", "81a102f97c00"):
+        with pytest.raises(WireError, match="no finite number that a double holds"):
+            read_senml(bytes.fromhex(octets), "cbor")
+    with pytest.raises(WireError, match="no finite number that a double holds"):
+        read_senml(b'[{"n":"a","v":1e400}]')

@@ -167,7 +167,7 @@ def test_headers_are_told_where_the_datagram_and_not_the_frame_ends_the_room() -
 
 
 def test_what_the_link_takes_is_told_of_each_state() -> None:
-    """IEEE 802.15.4-2015 table 9-6, from memory: the MIC of level 5 has 4 octets, of 6 8, of 7 16."""
+    """IEEE 802.15.4-2015 table 9-6, from memory: the MIC of level 5 has 4 octets, of 6 8, of 7 16; no MTU ends any."""
     one = replace(FOOTBRIDGE, flows=FOOTBRIDGE.flows[:1], messages=())
     shown = design_page(one, most=1, network=False)
     flow, links = shown["flows"][0], shown["links"]
@@ -176,9 +176,9 @@ def test_what_the_link_takes_is_told_of_each_state() -> None:
         for ids, at in zip(map(tuple, flow["ids"]), flow["links"], strict=True)
         if at
     }
-    assert left[()] == [127, 98]
-    assert left[("link.security.level=6",)] == [127, 98 - 4]
-    assert left[("link.security.level=7",)] == [127, 98 - 12]
+    assert left[()] == [127, 98, 0]
+    assert left[("link.security.level=6",)] == [127, 98 - 4, 0]
+    assert left[("link.security.level=7",)] == [127, 98 - 12, 0]
 
 
 def test_a_change_of_the_design_is_a_setting_of_each_flow_whose_room_it_changes(page: Any) -> None:

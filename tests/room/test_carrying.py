@@ -152,6 +152,13 @@ def test_where_the_mtu_ends_the_room_the_answers_say_so(tmp_path: File) -> None:
     first = json.loads(invoke("budget", str(path), "--json").stdout)["budget"][0]
     assert f"{first['beyond_mtu']} octets of it stay empty" in shown
     assert first["beyond_mtu"] == 2047 - first["ledger"]["octets"] == 796
+    page = tmp_path / "wind.html"
+    assert (
+        invoke("page", str(path), "-o", str(page), "--no-network", "--combinations", "1").exit_code
+        == 0
+    )
+    text = " ".join(page.read_text("utf-8").split())
+    assert "796 stay empty: the MTU (network.mtu) ends datagrams at 1280 octets" in text
     path.write_text(LONG_FRAMES + "[network]\nmtu = 1400\n", "utf-8")
     assert carrying(load_design(path), 1300)[0].fits
 

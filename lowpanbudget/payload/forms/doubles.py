@@ -12,7 +12,7 @@ import re
 import struct
 from collections.abc import Callable
 from io import BytesIO
-from typing import Any, Literal
+from typing import Any, Literal, NoReturn
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.grid import Stepped
@@ -30,6 +30,7 @@ MOST_DIGITS = {
     64: 17,
 }  # that any value of the width needs (IEEE 754, table 5.1 and text)
 _BASE64URL = re.compile(r"[A-Za-z0-9_-]*")  # RFC 4648 table 2
+_NO_NUMBER = re.compile(r'"(?:[^"\\]|\\.)*"|(NaN|-?Infinity)')  # texts hold any words
 _WHOLE = 10**15  # below this a whole number is shorter without its point, and no digit is lost
 
 
@@ -40,10 +41,20 @@ def text_of(plain: Any) -> bytes:
 
 
 def read_text(octets: bytes) -> Any:
-    """Return what JSON text says, with every number as a double holds it; a name twice in an object is a ValueError."""
+    """Return what JSON text says, with every number as a double holds it; a name twice in an object is a ValueError.
+
+    So are the words for no finite number that the library reads: JSON has none (RFC 8259 section 6).
+    """
+
+    def refuse(word: str) -> NoReturn:
+        text = octets.decode(json.detect_encoding(octets))
+        at = next(found.start(1) for found in _NO_NUMBER.finditer(text) if found[1])
+        raise json.JSONDecodeError(f"{word} is no number of JSON", text, at)
+
     return json.loads(
-        octets, parse_int=lambda digits: as_double(int(digits)), object_pairs_hook=_once
-    )
+        octets, parse_int=lambda digits: as_double(int(digits)), parse_constant=refuse,
+        object_pairs_hook=_once,
+    )  # fmt: skip
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

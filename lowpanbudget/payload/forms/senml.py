@@ -70,8 +70,8 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
 
     Records are dictionaries with the labels of table 1, as ``read_senml`` returns them; exact decimals are written as
     the nearest number. Raises ``RequestError`` for no records at all, one without a field, a label that is not known, a
-    value of the wrong type, a number that no double holds, more values than one, none where there is no sum either, and
-    a name that is none (section 4.5.1).
+    value of the wrong type, no finite number that a double holds, more values than one, none where there is no sum
+    either, and a name that is none (section 4.5.1).
     """
     given = list(_given(records, is_written=True))
     if not given:
@@ -321,5 +321,5 @@ def _number(item: Any) -> Any:
     except OverflowError:
         double = float("inf")
     if isinstance(double, float) and not isfinite(double):
-        raise Malformed("a number that no double holds", layer=_LAYER, cite=CITE)
+        raise Malformed("no finite number that a double holds", layer=_LAYER, cite=CITE)
     return double

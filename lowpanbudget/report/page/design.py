@@ -158,7 +158,9 @@ class _FlowPage:
             ]
         )
 
-        self._links.append([self._figures.link(path) for path in state.paths])
+        self._links.append(
+            [self._figures.link(*one) for one in zip(state.paths, state.rooms, strict=True)]
+        )
 
     def data(self, *, is_whole: bool) -> view.Data:
         """Return what the page is told of the flow."""

@@ -13,6 +13,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import sightings, view
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.room.compute import ended_by_mtu
 
 COMPUTED = "computed over the contents"
 STAND_IN = "differs from frame to frame"
@@ -124,10 +125,14 @@ class Figures:
         """Return the number of the cliffs behind the first frame, which ends at the room."""
         return self.further_frames.number(tuple(cliffs[1:] if room >= 0 else cliffs))
 
-    def link(self, path: Path) -> int:
-        """Return the number of what a link leaves on a path: octets of its largest frame, and those left."""
-        largest = path.link.largest_sent
-        return self.links.number((largest, path.link_room), [largest, path.link_room])
+    def link(self, path: Path, room: int) -> int:
+        """Return the number of what a link leaves on a path: octets of its largest frame, and those left.
+
+        Behind them the octets of the largest datagram, where that ends the room; 0 elsewhere.
+        """
+        mtu = path.link.mtu if ended_by_mtu(path, room) else 0
+        told = (path.link.largest_sent, path.link_room, mtu)
+        return self.links.number(told, list(told))
 
     def cite(self, cite: Cite) -> int:
         """Return the number of a cite, told as its text and its web address."""

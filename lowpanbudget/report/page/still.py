@@ -108,12 +108,18 @@ def _cliffs(page: Data, flow: Data) -> Iterator[list[int | None]]:
         yield [frames, *(cliffs.get(frames) for cliffs in by_hop)]
 
 
-def _reckoned(flow: Data, hop: int, octets: int, largest: int, left: int) -> str:
+def _reckoned(flow: Data, hop: int, octets: int, largest: int, left: int, mtu: int) -> str:
     """Return what the link takes of its largest frame, and what other headers take of the rest."""
     headers = octets - max(flow["rooms"][0][hop], 0) - (largest - left)
+    empty = largest - octets if mtu else 0
     return (
         f"On the {flow['hops'][hop]['name']} hop of {flow['name']} the link's own header and trailer take "
         f"{largest - left} of {largest} octets and leave {left}; other headers take {headers} of those."
+        + (
+            f" {empty} stay empty: the MTU (network.mtu) ends datagrams at {mtu} octets, headers in full."
+            if empty
+            else ""
+        )
     )
 
 

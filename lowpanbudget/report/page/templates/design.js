@@ -172,9 +172,9 @@ function answer(rooms, octets) {
   return [`On ${flow.name}, one frame carries `, el("strong", {}, `${plural(least, "octet")} of your data`),
     `${rooms.length > 1 ? " on every hop" : ""}${more}. ${drawn}, ${octets - Math.max(rooms[hop], 0)} of ${plural(octets, "octet")} are headers and trailer.`];
 }
-function reckoned(room, octets, largest, left) {
+function reckoned(room, octets, largest, left, mtu) {
   const headers = octets - Math.max(room, 0) - (largest - left);
-  return `On the ${flow.hops[hop].name} hop of ${flow.name} the link's own header and trailer take ${largest - left} of ${largest} octets and leave ${left}; other headers take ${headers} of those.`;
+  return `On the ${flow.hops[hop].name} hop of ${flow.name} the link's own header and trailer take ${largest - left} of ${largest} octets and leave ${left}; other headers take ${headers} of those.${mtu && octets < largest ? ` ${largest - octets} stay empty: the MTU (network.mtu) ends datagrams at ${mtu} octets, headers in full.` : ""}`;
 }
 function draw() {
   const state = stateOf(chosen), rooms = flow.rooms[state];
