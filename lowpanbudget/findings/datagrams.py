@@ -153,9 +153,11 @@ class HeardDatagram:
 
     @property
     def udp_octets(self) -> bytes:
-        """Return what stands behind its last UDP header as it was sent, be it sealed or not."""
+        """Return what stands behind its last UDP header as it was sent, be it sealed or not; nothing without one."""
         place = self.upper or chain.find(self.octets, ipv6.UDP)
-        return b"" if place is None else self.octets[place.offset + udp.OCTETS :]
+        if place is None or place.kind != ipv6.UDP:
+            return b""
+        return self.octets[place.offset + udp.OCTETS :]
 
     @cached_property
     def coap_head(self) -> CoapHead | None:

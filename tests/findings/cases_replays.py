@@ -50,6 +50,21 @@ def twice(octets: bytes, apart_s: float, by: bytes = NODE) -> Capture:
     )
 
 
+def asked_for_twice() -> Capture:
+    """A solicitation twice, its target behind 2001:db8::/32, under the link's security; a new key in between."""
+    links = (air.FAR_NODE, air.FAR_ROOT)
+    source, target = (air.address(air.PREFIX, link) for link in links)
+    body = bytes(4) + target.packed + air.sllao(air.FAR_NODE)
+    packed = air.payload(air.nd_message(135, body, source, target), links)
+    return Capture(
+        [
+            (1.0 + 60 * n, air.secured(b"", n, n + 1, packed=packed, key_index=1 + n // 9))
+            for n in range(18)
+        ],
+        keys=(air.KEY,),
+    )
+
+
 SEALED = record(DATA, bytes(24), 1, 5)
 # 001, no C, S and L, epoch 3, a number, and ciphertext to the end (RFC 9147 figure 3)
 UNIFIED = b"\x27" + bytes(20)
@@ -135,6 +150,8 @@ REPLAYS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
                 *twice(record(DATA, bytes(23) + b"\1", 1, 6), 60.0).air[1:],
             ]
         ),
+        # RFC 4861 section 4.3: an ICMPv6 message, whose target stands where a record would behind a UDP header
+        "a solicitation that comes again under the link's security": asked_for_twice,
         "two requests": lambda: messages(*asked_under(20, 21)),
     }.items()
 }

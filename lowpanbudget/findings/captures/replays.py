@@ -109,7 +109,8 @@ def _has_number_of_its_own(message: CoapMessage, option: bytes) -> bool:
 def record_replayed(memory: _Contents, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare with records before: none is sent again, not even by CoAP, later than any retry of a link."""
     octets = datagram.udp_octets
-    if not begins_sealed(octets) or not _is_looked_at(scene, datagram):
+    # the first frame of each kind is asked, whatever port its datagram has
+    if not (begins_sealed(octets) and concerns.dtls(scene) and _is_looked_at(scene, datagram)):
         return None
     now = _First(scene.time_s, scene.number)
     before = memory.before(datagram, octets, now)
