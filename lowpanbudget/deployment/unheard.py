@@ -183,20 +183,21 @@ def rhythm_of(
     """
     times, _ = starts_of(group)
     known = [one for one in times if one is not None]
+    first = min(known, default=0)
     timed = []
     for at, seconds in steps(times, group.numbers):
         before, now = group.journeys[at - 1], group.journeys[at]
         start = times[at - 1]
         if start is None or (group.numbers is None and _may_miss(before, now, silences)):
             continue
-        timed.append(TimedInterval((start - min(known)) / SECOND, seconds))
+        timed.append(TimedInterval((start - first) / SECOND, seconds))
     parts = rhythm(timed)
     if not parts or last_ns is None:
         return tuple(parts)
     quiet = Silence(max(known), last_ns)
     unheard_s = sum(one.seconds for one in silences if one.begin_ns >= quiet.begin_ns)
     quiet_s = max(quiet.seconds - unheard_s, 0.0)
-    since_s = (quiet.begin_ns - min(known)) / SECOND
+    since_s = (quiet.begin_ns - first) / SECOND
     return (*parts, RhythmPart(since_s, quiet_s, 0, None, longest_s=quiet_s))
 
 

@@ -1,7 +1,8 @@
 """What nobody listened to is no loss, and what frame counters prove to be kept back is one."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from random import Random
+from typing import Any
 
 import pytest
 from deployment.test_seen import OQPSK, ROOT, S, address
@@ -11,6 +12,7 @@ from simulation.contention import Packet, Sent
 
 from lowpanbudget import Measurement, Record, audit, encode_frame, measure
 from lowpanbudget.capture.crossings import HeardFrame
+from lowpanbudget.deployment import unheard
 from lowpanbudget.deployment.airtime_seen import OnAir
 from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
 from lowpanbudget.layers.link.auxiliary import Security
@@ -210,3 +212,23 @@ def test_who_sends_what_nobody_reads_is_not_silent(sealed: bool) -> None:
     check = told["reading from 2001:db8:1::ff:fe00:1"]
     assert check.verdict is (PlanVerdict.WITHIN if sealed else PlanVerdict.OUTSIDE)
     assert ("none was heard for the last 2.0 hours of 4.0 hours" in check.why) is not sealed
+
+
+def test_where_a_flow_begins_is_looked_for_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A day of a reading each second has a hundred thousand: what is done once for each is not done for all others."""
+    looked = 0
+
+    def counted(values: Iterable[int], **none: Any) -> Any:
+        nonlocal looked
+        listed = list(values)
+        looked += len(listed)
+        return min(listed, **none)
+
+    monkeypatch.setattr(unheard, "min", counted, raising=False)
+    sent = 200
+    order: list[bytes | tuple[float, bytes]] = [
+        (1.0 * n, air.frame(air.datagram(n.to_bytes(2, "big")), n)) for n in range(sent)
+    ]
+    found = measure(air.Capture(order).records(), contexts=air.CONTEXTS)
+    assert [flow.datagrams for flow in found.flows] == [sent]
+    assert 0 < looked <= sent
