@@ -21,7 +21,7 @@ COLUMNS = {
     "datagram": "number of the first frame that brought the datagram of this one; empty for a frame sent again",
     "datagram_octets": "octets of the IPv6 datagram that this frame completes; empty where it completes none",
     "hop_limit": "hop limit of the IPv6 header in this frame, or of the datagram that it completes",
-    "fragment": "whether it carries a fragment",
+    "fragment": "whether it carries a fragment, also one that was cut off or cannot be read",
     "retransmission_of": "number of the frame that this one repeats under the same sequence number",
     "copy_of": "number of the frame whose contents this one has under another sequence number, soon after and though "
     "nobody was heard to acknowledge that",

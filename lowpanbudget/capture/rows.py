@@ -68,7 +68,7 @@ class RowMaker:
         missing = 0 if sighting.heard_as is not None else self._gaps.before_frame(sighting)
         if sighting.outside:
             return None
-        number, flow, example = sighting.number, sighting.flow, sighting.example
+        number, flow = sighting.number, sighting.flow
         receiver = sighting.record.receiver
         datagram = sighting.datagram if sighting.repeats is None else None
         if flow is not None and datagram is not None and sighting.has_design:
@@ -83,7 +83,7 @@ class RowMaker:
             words[0], None if flow is None else self._names.get(flow), words[1], words[2],
             None if flow is None else flow.source_port, None if flow is None else flow.destination_port,
             _begun(sighting), None if datagram is None else len(datagram), _hop_limit(sighting),
-            example is not None and example.fragment is not None,
+            sighting.is_fragment,
             sighting.repeats, sighting.copies, sighting.heard_as, sighting.fcs_ok, sighting.reason or None,
         )  # fmt: skip
 

@@ -14,6 +14,7 @@ from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.room_left import RoomLeft
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
@@ -24,6 +25,7 @@ from lowpanbudget.capture.tally_place import Amounts, TallyPlace, code_of, count
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
+from lowpanbudget.stack.pieces import FragmentKey
 from lowpanbudget.values import FrozenDict, replace
 
 if TYPE_CHECKING:  # a design is heavy
@@ -52,6 +54,7 @@ class Surveyor:
         self._natures: dict[str, Nature] = {}
         self.savings = Savings(self.room.largest)
         self.gaps = SequenceGaps(MOST_CELLS)
+        self._cut = Recent[FragmentKey, None](MOST_CELLS)  # datagrams with a fragment cut off
 
     @property
     def has_all_names(self) -> bool:
@@ -125,6 +128,8 @@ class Surveyor:
             tally.fragments += 1
             tally.assembled += amounts.datagrams
         tally.damaged += sighting.damaged
+        if sighting.cut:
+            self._note_cut(sighting)
         if reason := sighting.reason:
             self.leave_unread(tally, reason)
 
@@ -144,6 +149,12 @@ class Surveyor:
             tuple(sighting.layer_bits.items()), octets, unused, avoidable, int(datagram is not None),
             len(datagram or b""), application, code_of(sighting.template),
         )  # fmt: skip
+
+    def _note_cut(self, sighting: Sighting) -> None:
+        """Remember the datagram of a fragment that the capture cut off: what becomes of it is not seen."""
+        template = sighting.template
+        if template is not None and template.fragment is not None:
+            self._cut.renew(FragmentKey.of(template.example, template.fragment), None)
 
     def leave_unread(self, tally: Tally, reason: str, frames: int = 1) -> None:
         """Count frames that could not be read to their end."""
@@ -192,6 +203,9 @@ class Surveyor:
                 continue
             tally = self.tally_of(Cell(_DATA, flow_of_parts(event.marks), event.key[0]))
             tally.dropped += 1
+            if event.key in self._cut:
+                tally.cut += 1
+                del self._cut[event.key]
             tally.given_up += isinstance(event, Discarded) and event.for_room
 
     def tally_of(self, cell: Cell) -> Tally:

@@ -21,7 +21,8 @@ class Tally:
     one (a copy by ``capture/follow/repeats.py``), ``lost`` numbers of a sequence are missing: the frame, or its
     reception here. Of the datagrams that were
     begun in fragments, ``assembled`` counts those that became whole, ``dropped`` those that never did, ``given_up``
-    those of them that made room for others. ``unread`` counts frames that could not be read to their end,
+    those of them that made room for others, and ``cut`` those of which the capture itself cut a fragment off: nobody
+    knows whether they became whole. ``unread`` counts frames that could not be read to their end,
     ``damaged`` those with a wrong FCS. Times are in nanoseconds.
     """
 
@@ -46,6 +47,7 @@ class Tally:
     damaged: int = 0
     first_ns: int | None = None
     last_ns: int | None = None
+    cut: int = 0
 
     @explains
     def __add__(self, other: "Tally") -> "Tally":

@@ -205,6 +205,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "assembled": "Datagrams in fragments that became whole.",
         "dropped": "Datagrams in fragments that never became whole.",
         "given_up": "Those of the dropped ones that made room for others.",
+        "cut": "Those of the dropped ones of which the capture cut a fragment off: they may have become whole.",
         "unread": "Frames that could not be read to their end.",
         "damaged": "Frames whose check sequence is wrong.",
     },

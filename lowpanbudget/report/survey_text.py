@@ -35,6 +35,7 @@ _EVENTS = (
     ("assembled", "datagram made whole of fragments", "datagrams made whole of fragments"),
     ("dropped", "datagram never whole", "datagrams never whole"),
     ("given_up", "of those given up for room", "of those given up for room"),
+    ("cut", "datagram cut by the capture", "datagrams cut by the capture"),
     ("damaged", "damaged frame", "damaged frames"),
     ("unread", "frame not read to its end", "frames not read to their end"),
 )
@@ -126,10 +127,11 @@ def facts(tally: dict[str, Any]) -> Iterator[str]:
         room.append(f"the shortest encoding saves {plural(tally['avoidable'], 'octet')}")
     if room:
         yield "; ".join(room)
+    counts = {**tally, "dropped": tally["dropped"] - tally["cut"]}
     events = [
-        f"{tally[key]} {single if tally[key] == 1 else several}"
+        f"{counts[key]} {single if counts[key] == 1 else several}"
         for key, single, several in _EVENTS
-        if tally[key]
+        if counts[key]
     ]
     if events:
         yield ", ".join(events)

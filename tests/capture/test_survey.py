@@ -25,7 +25,7 @@ from findings.cases_link import acknowledged_by
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget import Env, Mac, compress, encode_frame, follow
+from lowpanbudget import Env, Mac, compress, encode_frame, follow, frame_rows
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.files.record import Record
@@ -37,6 +37,8 @@ from lowpanbudget.capture.survey import Survey
 from lowpanbudget.capture.surveyor import OTHERS, Surveyor, survey
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.report import survey_text
+from lowpanbudget.report.view import data_of
 from lowpanbudget.stack.decoder import decode_datagram
 
 A, B = eui(1), eui(2)
@@ -162,6 +164,27 @@ def test_fragments_that_are_lost() -> None:
     assert found.total.dropped == 1
     assert found.flows[FLOW].dropped == 1
     assert found.total.datagrams == 0
+
+
+@pytest.mark.parametrize(("kept", "cut"), [(127, 0), (60, 1), (24, 0)])
+def test_fragments_that_the_capture_cut_are_fragments(kept: int, cut: int) -> None:
+    """The header of a fragment has 4 or 5 octets (RFC 4944 section 5.3), behind 21 of the MAC: all of it is captured.
+
+    Whether a datagram became whole is not seen, where a snap length took the end of one of its fragments: it is not
+    told as one that never did. With 24 octets of each frame no header is whole.
+    """
+    frames = frames_of(udp_datagram(ip_of(A), ip_of(B), bytes(150)), A, B, room=80)
+    assert [frame[21] >> 3 for frame in frames] == [0b11000, *[0b11100] * (len(frames) - 1)]
+    assert len(frames[-1]) < 60 < len(frames[0])
+    whole = records(frames, step_ns=SECOND // 100)
+    some = [one._replace(octets=one.octets[:kept]) for one in whole]
+    total = survey(some, contexts=CONTEXTS, fcs=2).total
+    assert total.fragments == (len(frames) if kept > 24 else 0)
+    assert (total.assembled, total.dropped, total.cut) == (kept == 127, cut, cut)
+    rows = list(frame_rows(some, contexts=CONTEXTS, fcs=2))
+    assert [row.fragment for row in rows] == [kept > 24] * len(frames)
+    told = " ".join(survey_text.facts(data_of(total)))
+    assert ("1 datagram cut by the capture" in told, "never whole" in told) == (bool(cut), False)
 
 
 @pytest.mark.parametrize("keys", [(), (KEY,)])

@@ -125,7 +125,7 @@ class Learner:
             return True
         if isinstance(part, Rfrag) or any(isinstance(layer, RfragAck) for layer in example.layers):
             return True
-        if part is None and any(isinstance(layer, Fragment) for layer in example.layers):
+        if part is None and template.fragment is not None:
             return True  # one that begins what nobody can read
         return part is not None and template.free is None
 

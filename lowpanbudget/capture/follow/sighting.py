@@ -214,13 +214,13 @@ class Sighting:
 
     @property
     def is_fragment(self) -> bool:
-        """Return whether it brings a fragment, recoverable or not."""
-        return self.example is not None and self.example.fragment is not None
+        """Return whether it brings a fragment, recoverable or not, however much of it can be read."""
+        return self.template is not None and self.template.fragment is not None
 
     @property
     def is_open(self) -> bool:
-        """Return whether this is a fragment of which nothing more is known yet."""
-        return self.is_fragment and self.whole is None and not self.never_whole
+        """Return whether this is a fragment that could be read, and nothing more is known of it yet."""
+        return self.is_fragment and not (self.whole or self.never_whole or self.fault)
 
     def decoded(self, frame: Frame) -> None:
         """Keep a frame that was decoded already."""

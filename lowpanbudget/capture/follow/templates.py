@@ -98,6 +98,14 @@ class Template:
     facts: dict[object, object] = field(default_factory=dict)
     _fronts: dict[int, bytes] = field(default_factory=dict)
 
+    @property
+    def fragment(self) -> Fragment | Rfrag | None:
+        """Return the header of the fragment in it, also where the rest was cut off or cannot be read."""
+        example = self.example
+        if example.fragment is not None or example.fault is None:
+            return example.fragment
+        return next((one for one in example.layers if isinstance(one, Fragment | Rfrag)), None)
+
     def longer(self, payload: bytes | None) -> int:
         """Return by how many octets such a payload is longer than the example's."""
         return 0 if self.tail is None else len(payload or b"") - len(self.example.payload or b"")
