@@ -1,9 +1,11 @@
 """The ranks that nodes announce in their DIOs: what rules hold other messages and the packets against."""
 
+from collections.abc import Iterable
 from ipaddress import IPv6Address
 
+from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed
-from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.layers.internet.rpl.messages import INFINITE_RANK, Dio
 from lowpanbudget.layers.internet.rpl.options import HOP_RANK, DodagConfiguration
 from lowpanbudget.values import dataclass, field
 
@@ -13,12 +15,24 @@ _MOST_INCREASES = 8  # that roots configure; our choice
 
 
 @dataclass(slots=True)
+class NamedParent:
+    """A parent that DAOs of a node name since this frame; ``waiting`` is a hit that the node's next DIO decides.
+
+    After a change of parents a node's DAO may come before its DIO, which Trickle sends in the second half of an
+    interval (RFC 6206 section 4.2): until then the rank that was heard is that under another parent.
+    """
+
+    number: int
+    waiting: Hit | None = None
+
+
+@dataclass(slots=True)
 class AnnouncedRank:
     """The rank of a node in a version of a DODAG, and in which frames it was announced first and last.
 
     ``count`` are the DIOs of the node so far, ``ever`` all ranks in them; so many of its DAOs name a parent whose rank
     it is ``not_above``: it is no root, whatever it announces. ``held`` is the DIO of a parent that its last DAO was
-    held against.
+    held against, ``parents`` are those that its last DAO names.
     """
 
     rank: int
@@ -29,6 +43,16 @@ class AnnouncedRank:
     ever: set[int] = field(default_factory=set)
     not_above: int = 0
     held: int = 0
+    parents: dict[int, NamedParent] = field(default_factory=dict)
+
+    def name(self, identifiers: Iterable[int], number: int) -> None:
+        """Take the parents that a DAO in this frame names; what others wait for is over."""
+        now = {one: self.parents.get(one) or NamedParent(number) for one in identifiers}
+        self.parents = now or self.parents
+
+    def kept_under(self, parent: NamedParent) -> bool:
+        """Return whether it announced one rank before it first named this parent and since."""
+        return self.first < parent.number < self.last
 
 
 # an instance, and an interface identifier: DIOs are sent from other addresses than DAOs may be
@@ -48,8 +72,8 @@ class AnnouncedRanks(FirstNamed[RankKey, AnnouncedRank]):
         self.increases = {HOP_RANK}
         self.configured: FirstNamed[tuple[int, IPv6Address], set[int]] = FirstNamed()
 
-    def take(self, dio: Dio, identifier: int, number: int) -> None:
-        """Take a DIO of this node, in this frame."""
+    def take(self, dio: Dio, identifier: int, number: int) -> AnnouncedRank | None:
+        """Take a DIO of this node, in this frame; return what is known of the node, None where there is no room."""
         for option in dio.options:
             if isinstance(option, DodagConfiguration):
                 self._configure(option.min_hop_rank_increase, (dio.rpl_instance_id, dio.dodag_id))
@@ -57,13 +81,14 @@ class AnnouncedRanks(FirstNamed[RankKey, AnnouncedRank]):
         key = dio.rpl_instance_id, identifier
         told = self.entry(key, lambda: AnnouncedRank(dio.rank, dodag, number, number))
         if told is None:
-            return
+            return None
         if (told.rank, told.dodag) != (dio.rank, dodag):
             told.rank, told.dodag, told.first = dio.rank, dodag, number
         told.last = number
         told.count += 1
         if len(told.ever) < _MOST_RANKS:
             told.ever.add(dio.rank)
+        return told
 
     def _configure(self, increase: int, dodag: tuple[int, IPv6Address]) -> None:
         self.increase = max(self.increase, increase)
@@ -92,6 +117,13 @@ class AnnouncedRanks(FirstNamed[RankKey, AnnouncedRank]):
         """
         steps = self.configured.get(dodag) or {1}
         return any(rank // step > parent // step for step in steps)
+
+    def is_against(self, instance: int, child: AnnouncedRank, parent: AnnouncedRank) -> bool:
+        """Return whether a node may not have another as its parent in one version of a DODAG, by what both announce."""
+        if parent.dodag != child.dodag:
+            return False
+        dodag = instance, child.dodag[0]
+        return parent.rank == INFINITE_RANK or not self.is_above(child.rank, parent.rank, dodag)
 
     def step(self, rank: int) -> int:
         """Return the DAGRank of a rank: ranks are compared by it (RFC 6550 section 3.5.1)."""

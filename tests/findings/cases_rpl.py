@@ -88,6 +88,25 @@ def rounds(*configured: tuple[bytes, int, int | None], times: int = 4) -> Captur
     return Capture([*frames])
 
 
+def roaming(under_relay: int, times: int = 4) -> Capture:
+    """A node that goes from the root to a relay of rank 512 and back: its DAO comes before its DIO (RFC 6206 4.2)."""
+    target = bytes([5, 18, 0, 128]) + air.address(PREFIX, NODE).packed
+    frames: list[bytes] = []
+    for _turn in range(times):
+        for parent, rank in ((ROOT, 512), (RELAY, under_relay)):
+            ends = air.address("fe80::", NODE), air.address("fe80::", parent)
+            body = bytes([0, 0, 0, len(frames)]) + target + bytes([6, 4, 0, 0, len(frames), 120])
+            dao = air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 64)
+            for message, links in (
+                (dio(ROOT, 256, mode=2), (ROOT, BROADCAST)),
+                (dio(RELAY, 512, mode=2), (RELAY, BROADCAST)),
+                (dao, (NODE, parent)),
+                (dio(NODE, rank, mode=2), (NODE, BROADCAST)),
+            ):
+                frames.append(air.frame(message, len(frames), links))
+    return Capture([*frames])
+
+
 def by_entries(
     entries: list[bytes],
     *,
@@ -222,6 +241,19 @@ RPL_CASES: dict[str, Case] = {
 }
 
 RPL_FURTHER = [
+    # frames 6 and 7: the relay's DIO and the node's DAO to it; 8 is the node's next DIO, of the rank under the root
+    Further(
+        _ABOVE,
+        lambda: roaming(512),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "the rank is 512, and that of the parent that its DAOs name is 512",
+            ("the parent is fe80::ff:fe00:18",),
+            (6, 4, 7, 14, 12, 15, 22, 20, 23, 30, 28, 31),
+            4,
+        ),
+    ),
     # RFC 6550 section 8.2.2.5: "MUST NOT have any nodes with a Rank of INFINITE_RANK in its parent set"
     Further(
         _ABOVE,
@@ -613,6 +645,8 @@ RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         _ABOVE,
         lambda: daos(768, 768, 768, 768, parent=0xFFFF, heard=1, stored=True),
     ),
+    # "a random point in the interval, taken from the range [I/2, I)" (RFC 6206 section 4.2)
+    "a node that roams, whose DIOs come after its DAOs": (_ABOVE, lambda: roaming(768)),
     # it hands on DAOs of others meanwhile (section 9.8)
     "a parent whose rank was heard to rise once": (
         _ABOVE,

@@ -9,7 +9,7 @@ from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.findings.ranks import LEAST_TOLD
+from lowpanbudget.findings.ranks import LEAST_TOLD, AnnouncedRank, AnnouncedRanks
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -35,35 +35,58 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     message, source = scene.message_begun, datagram.header.source
     content, ranks = None if message is None else message.message, scene.known.ranks
     if isinstance(content, Dio):
-        ranks.take(content, int(source) & IID_MASK, scene.number)
-        return None
+        told = ranks.take(content, int(source) & IID_MASK, scene.number)
+        return None if told is None else _decided(ranks, content.rpl_instance_id, told)
     if not isinstance(content, Dao):
         return None
     instance = content.rpl_instance_id
     child = ranks.get((instance, int(source) & IID_MASK))
     if child is None or child.rank == INFINITE_RANK:
         return None
-    for address in _parents(content, datagram.header):
-        parent = ranks.get((instance, int(address) & IID_MASK))
-        if parent is None or parent.dodag != child.dodag or child.last < parent.first:
+    addresses = {int(one) & IID_MASK: one for one in _parents(content, datagram.header)}
+    child.name(addresses, scene.number)
+    for identifier, address in addresses.items():
+        parent = ranks.get((instance, identifier))
+        if parent is None or child.last < parent.first:
             continue
-        left, dodag = parent.rank == INFINITE_RANK, (instance, child.dodag[0])
-        if not left and ranks.is_above(child.rank, parent.rank, dodag):
-            continue
-        if parent.last == child.held:
+        if parent.last == child.held or not ranks.is_against(instance, child, parent):
             continue  # the child may have missed that DIO, of a rank that changed: only others count once more
-        child.held = parent.last
-        frames, told = (parent.last, child.last, scene.number), f"the parent is {address}"
-        if left:
-            hit = Hit(_LEFT, (told,), str(source), frames, advice=_LEAVE)
+        frames, told_of = (parent.last, child.last, scene.number), f"the parent is {address}"
+        if parent.rank == INFINITE_RANK:
+            child.held = parent.last
+            hit = Hit(_LEFT, (told_of,), str(source), frames, advice=_LEAVE)
             return (hit._replace(cite=rfc(6550, "8.2.2.5")),)
+        named = child.parents[identifier]
+        named.waiting = Hit("", (told_of,), str(source), frames)
+        if child.kept_under(named):
+            return _decided(ranks, instance, child)
+    return None
+
+
+def _decided(ranks: AnnouncedRanks, instance: int, child: AnnouncedRank) -> Hits | None:
+    """Judge what waits for the rank that a child has under its parents, which was announced now."""
+    for identifier, named in child.parents.items():
+        waiting, named.waiting = named.waiting, None
+        parent = ranks.get((instance, identifier))
+        if waiting is None or parent is None or INFINITE_RANK in {child.rank, parent.rank}:
+            continue
+        if not ranks.is_against(instance, child, parent):
+            continue
+        child.held = waiting.frames[0]
         child.not_above += 1
         cause = (
             f"the rank is {child.rank}, and that of the parent that its DAOs name is {parent.rank}"
         )
+        told = waiting.evidence[0]
         if child.rank > parent.rank:
-            told += f", MinHopRankIncrease {', '.join(map(str, sorted(ranks.configured[dodag])))}"
-        return (Hit(cause, (told,), str(source), frames),)
+            steps = ranks.configured[instance, child.dodag[0]]
+            told += f", MinHopRankIncrease {', '.join(map(str, sorted(steps)))}"
+        above, before, named_in = waiting.frames
+        if child.first > before:  # another rank than was heard until then
+            frames: tuple[int, ...] = (above, named_in, child.last)
+        else:
+            frames = waiting.frames
+        return (Hit(cause, (told,), waiting.subject, frames),)
     return None
 
 
