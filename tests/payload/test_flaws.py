@@ -160,6 +160,8 @@ def test_a_step_that_does_not_divide_the_range() -> None:
         (Float("n", bits=24), "bits", "16, 32 or 64"),
         (Float("n", bits=32, min=Decimal(1), max=Decimal(1)), "max", "max 1 is not above min 1"),
         (Float("n", bits=16, max=Decimal(70000)), "max", "more than 16 bits"),
+        # 1.2e39 is beyond (2 - 2^-23) * 2^127 = 3.4e38 (IEEE 754-2019 table 3.5)
+        (Float("n", bits=32, typical=Decimal("12345678912345e26")), "typical", "more than 32 bits"),
         (Logarithmic("n", min=Decimal(0), max=Decimal(1), steps=9), "min", "0 < min < max"),
         (Logarithmic("n", min=Decimal(1), max=Decimal(2), steps=900, digits=2), "digits", "same"),
         (Table("n", values=(Decimal(2), Decimal(1))), "values", "does not rise"),

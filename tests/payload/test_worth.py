@@ -1,6 +1,7 @@
 """What a bit buys, and the search for the smallest loss, against arithmetic and exhaustive search."""
 
 import dataclasses
+import struct
 from decimal import Decimal
 from itertools import pairwise, product
 from typing import Any
@@ -212,6 +213,68 @@ def test_what_each_kind_gives_and_what_with_a_bit_less() -> None:
     ):  # fmt: skip
         assert gives in words[path][0], path
         assert less in words[path][1], path
+
+
+# min, max and typical of a float of 32 bits, and whether 16 bits hold them as well as the error told: by struct below
+FLOATS = [
+    ("30000", "110000", "101325", "16 bits hold at most 65504 Pa"),  # IEEE 754-2019 table 3.5: (2 - 2^-10) * 2^15
+    (None, None, "1e6", "16 bits hold at most 65504 Pa"),
+    ("-70000", "5", None, "16 bits hold at most 65504 Pa"),
+    # below 2^-14 = 6.1e-5 numbers are 2^-24 apart: off by up to 2^-25 = 3.0e-8, which is all of a value of 1e-9
+    ("1e-9", "1e-7", "5e-8", "16 bits are off by up to 3.0e-8 below 6.1e-5 Pa"),
+    ("-1e-7", "1e-7", None, "16 bits are off by up to 3.0e-8 below 6.1e-5 Pa"),
+    ("0.00001", "10", None, "16 bits are off by up to 3.0e-8 below 6.1e-5 Pa"),
+    ("1", "65504", "2", ""),
+    ("-300", "-0.001", None, ""),
+    ("0", "100", "20", " or 3.0e-8 below 6.1e-5 Pa"),
+    (None, None, "20", " up to 65504 Pa, or 3.0e-8 below 6.1e-5 Pa"),
+    ("1", None, None, " up to 65504 Pa"),
+    (None, "-1", None, " up to 65504 Pa"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("low", "high", "typical", "limit"), FLOATS)
+def test_a_narrower_float_is_offered_where_it_holds_what_is_sent(
+    low: str | None, high: str | None, typical: str | None, limit: str
+) -> None:
+    """Source: Python's struct module, whose "e" is binary16 and refuses what that does not hold."""
+    limits = {"min": low, "max": high, "typical": typical}
+    stated: dict[str, Any] = {key: Decimal(one) for key, one in limits.items() if one is not None}
+    told = by_path(message(Float("f", bits=32, unit="Pa", **stated)))["f"].told
+    assert "6.0e-8 of the value" in told.gives  # 2^-24, IEEE 754
+
+    def is_held(value: float) -> bool:
+        try:
+            sent: float = struct.unpack("e", struct.pack("e", value))[0]
+        except OverflowError:
+            return False
+        return abs(sent - value) <= abs(value) * 2**-11
+
+    ends = [float(one) for one in stated.values()]
+    known = [end + (ends[-1] - end) * part / 97 for end in ends for part in range(97)]
+    if limit.startswith("16"):
+        assert not all(map(is_held, known))
+        assert told.less == f"no narrower floating point: {limit}"
+    else:
+        assert all(map(is_held, known))
+        words = "16 bits, off by at most about 4.9e-4 of the value"
+        assert told.less == words + ("," if limit.startswith(" or") else "") + limit
+
+
+def test_a_float_tells_its_own_error_near_0() -> None:
+    """Below 2^-14 binary16 numbers are 2^-24 apart (IEEE 754-2019 table 3.5); 5e-8 is sent as 2^-24 = 5.96e-8."""
+    tiny = Float("f", bits=16, min=Decimal("1e-9"), max=Decimal("1e-7"))
+    assert by_path(message(tiny))["f"].told.gives == "off by at most about 3.0e-8"
+    wide = Float("f", bits=16, min=Decimal("1e-9"), max=Decimal(9))
+    gives = by_path(message(wide))["f"].told.gives
+    assert gives == "off by at most about 4.9e-4 of the value, or 3.0e-8 below 6.1e-5"
+    double = by_path(message(Float("f", bits=64)))["f"].told
+    assert (
+        double.gives == "off by at most about 1.1e-16 of the value"
+    )  # 2^-53; its limits nobody can state
+    assert double.less == "32 bits, off by at most about 6.0e-8 of the value up to 3.4028e+38"
+    far = Float("f", bits=64, typical=Decimal("12345678912345e26"))  # beyond (2 - 2^-23) * 2^127
+    assert by_path(message(far))["f"].told.less.endswith(": 32 bits hold at most 3.4028e+38")
 
 
 PACKED, ALIGNED = "bit-packed", "octet-aligned"

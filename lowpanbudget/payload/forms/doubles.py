@@ -111,7 +111,7 @@ def real_of(name: str, bits: int, value: float) -> int | float:
     """Return a float of so many bits as the number with the fewest digits that restores it."""
     if not math.isfinite(value):
         raise Unsayable(f"{name} is {value}, and JSON has no such number (RFC 8259 section 6)")
-    letter = FLOAT_LETTERS[bits]
+    letter = ">" + FLOAT_LETTERS[bits]
     for digits in range(1, MOST_DIGITS[bits] + 1):
         short = float(f"{value:.{digits}g}")
         if abs(short) < math.inf and _same(letter, short, value):
@@ -123,8 +123,11 @@ def real_of(name: str, bits: int, value: float) -> int | float:
 
 
 def real_from(bits: int, item: float) -> float:
-    """Return the value that a float of the field's width takes from a double."""
-    letter = FLOAT_LETTERS[bits]
+    """Return the value that a float of the field's width takes from a double; ``OverflowError`` beyond the greatest.
+
+    The byte order is stated, for in the machine's own the library makes infinity of what 32 bits do not hold.
+    """
+    letter = ">" + FLOAT_LETTERS[bits]
     value: float = struct.unpack(letter, struct.pack(letter, item))[0]
     return value
 

@@ -12,10 +12,9 @@ from random import Random
 from typing import NamedTuple, Protocol
 
 from lowpanbudget.payload.codec.nodes import Case
+from lowpanbudget.payload.forms.binary_formats import FORMATS
 from lowpanbudget.payload.forms.doubles import MOST_DIGITS, real_from, real_of, text_of
 
-MANTISSA = {16: 10, 32: 23, 64: 52}  # bits, without the hidden one (IEEE 754 table 3.5)
-_LEAST_EXPONENT = {16: -14, 32: -126, 64: -1022}  # of a normal number (IEEE 754 table 3.5)
 _POINTS = range(-4, 16)  # decades written without an exponent
 _TRIES = 24  # values of a decade
 
@@ -91,9 +90,8 @@ def long_floats(field: Floating) -> tuple[float, ...]:
 def _decades(field: Floating) -> list[_Decade]:
     """Return the decades of the field's range, those with the longest texts first."""
     low, high = field.limits()
-    greatest = (2 - 2.0 ** -MANTISSA[field.bits]) * 2.0 ** (1 - _LEAST_EXPONENT[field.bits])
+    greatest, least = FORMATS[field.bits].greatest, FORMATS[field.bits].least
     low, high = -greatest if low is None else low, greatest if high is None else high
-    least = math.ldexp(1, _LEAST_EXPONENT[field.bits] - MANTISSA[field.bits])
     decades = []
     for sign, near, far in ((1, max(low, least), high), (-1, max(-high, least), -low)):
         if far < near:
@@ -113,7 +111,8 @@ def _power(value: float) -> int:
 def _digits(bits: int, power: int) -> int:
     """Return the digits that restore any number of a decade: decimals closer to each other than its numbers are."""
     _, exponent = math.frexp(10.0**power)
-    binary = max(exponent - 1, _LEAST_EXPONENT[bits]) - MANTISSA[bits]
+    held = FORMATS[bits]
+    binary = max(exponent - 1, held.least_exponent) - held.fraction
     return max(1, min(MOST_DIGITS[bits], math.floor(power + 1 - binary * math.log10(2)) + 1))
 
 
@@ -131,7 +130,7 @@ def _size(power: int, digits: int) -> int:
 def wide_floats(field: Floating) -> Iterator[float]:
     """Yield values that need all bits of their width where the range has any such."""
     yield field.example("greatest")
-    last = 2.0 ** -MANTISSA[field.bits]
+    last = 2.0 ** -FORMATS[field.bits].fraction
     yield from within(field, (1 + last, -1 - last))
     low, high = field.limits()
     low, high = -1.0 if low is None else low, 1.0 if high is None else high

@@ -12,8 +12,9 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.exact import EXACT, exact
+from lowpanbudget.payload.forms.binary_formats import FORMATS
 from lowpanbudget.payload.forms.doubles import Numbers, cbor_of, number_of, real_of, text_of
-from lowpanbudget.payload.forms.long_floats import MANTISSA, longest_text
+from lowpanbudget.payload.forms.long_floats import longest_text
 from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.field import Field
@@ -100,7 +101,7 @@ def _float_slack(field: Float, numbers: Numbers, length: Length, value: float) -
     """Return how many octets longer than the value's another could be."""
     if numbers == "text":
         return longest_text(field) - len(text_of(real_of(field.name, field.bits, value)))
-    widest = length(Float(field.name, bits=field.bits), 1 + 2.0 ** -MANTISSA[field.bits])
+    widest = length(Float(field.name, bits=field.bits), 1 + 2.0 ** -FORMATS[field.bits].fraction)
     taken = length(field, value)
     assert widest is not None
     assert taken is not None
@@ -119,7 +120,7 @@ def longest_number(span: NumberRange, numbers: Numbers) -> int:
     bits = math.ceil(EXACT.multiply(most, Decimal(2**places))).bit_length()
     scaled = (EXACT.multiply(part, Decimal(2**places)) for part in span.parts)
     binary = all(part == part.to_integral_value() for part in scaled)
-    if not binary or bits > MANTISSA[64]:
+    if not binary or bits > FORMATS[64].fraction:
         return max(whole, len(cbor_of(0.1)))
     # as many significant bits as the greatest can have, the last at the place of the least
     return max(whole, len(cbor_of(math.ldexp((1 << bits) - 1, -places))))

@@ -15,13 +15,14 @@ from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import FLOAT_LETTERS, digits, exact, input_number, is_plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.binary_formats import FORMATS
 from lowpanbudget.payload.forms.doubles import (
     Numbers,
     Real,
     real_from,
     real_of,
 )
-from lowpanbudget.payload.forms.long_floats import MANTISSA, long_floats, wide_floats
+from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
 from lowpanbudget.payload.forms.shapes import RealShape, Shape, Unsayable
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
@@ -177,18 +178,20 @@ unit = "J\""""
         return ask.Summary(words, f"binary{self.bits}", self.unit)
 
     def gain(self, less: int) -> ask.Gain:
-        """Return the relative error, and that of the next narrower format."""
-
-        def relative(bits: int) -> str:
-            return f"about {Decimal(2) ** -(MANTISSA[bits] + 1):.1e} of the value"
-
-        narrower = {64: 32, 32: 16}.get(self.bits)
-        words = (
-            f"{narrower} bits, off by at most {relative(narrower)}"
-            if narrower
-            else "no narrower floating point"
-        )
-        return ask.Gain(f"off by at most {relative(self.bits)}", words)
+        """Return the greatest error, and that of the next narrower format, if that holds what is known to be sent."""
+        least, most = self.min, self.max
+        known = [abs(one) for one in (least, most, self.typical) if one is not None]
+        far = max(known) if None not in (least, most) else Decimal("inf")
+        over, under = least is not None and least > 0, most is not None and most < 0
+        near = min(known) if over or under else Decimal(0)
+        own, narrower = FORMATS[self.bits], FORMATS.get(self.bits // 2)
+        if narrower is None:
+            words = "no narrower floating point"
+        elif lack := narrower.lack(known, self.unit):
+            words = f"no narrower floating point: {lack}"
+        else:
+            words = f"{narrower.bits} bits, {narrower.error(near, far, self.unit)}"
+        return ask.Gain(own.error(near, far, self.unit), words)
 
     def remark(self, order: Order) -> ask.Remark | None:
         """Return a remark on floating point for a range that is known."""

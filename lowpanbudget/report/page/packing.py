@@ -12,7 +12,7 @@ from typing import Any
 from lowpanbudget.payload.codec.grid import Stepped, special_codes
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import digits
-from lowpanbudget.payload.forms.long_floats import MANTISSA
+from lowpanbudget.payload.forms.binary_formats import FORMATS
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant
@@ -144,7 +144,7 @@ class _Rules:
 
     @_rule.register
     def _(self, field: Float) -> Told:
-        fraction = MANTISSA[field.bits]
+        fraction = FORMATS[field.bits].fraction
         limits = [None if limit is None else repr(limit) for limit in field.limits()]
         stated = [None if limit is None else digits(limit) for limit in (field.min, field.max)]
         return {
