@@ -16,11 +16,11 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.waiting import SendQueue
 from lowpanbudget.errors import LowpanError, plural
 from lowpanbudget.layers.link.phy import PHYS
+from lowpanbudget.layers.link.pib import BACKOFFS, RETRIES
 from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import dataclass, replace
 
-_MOST_RETRIES = 7  # macMaxFrameRetries at most (IEEE 802.15.4-2015 table 8-81, from memory)
 _RARE = 1e-6  # a queue that is full less often needs no place more
 
 
@@ -60,7 +60,7 @@ def burst_changes(design: Design, access: Access, plan: BurstPlan) -> Iterator[P
 def _of_burst(design: Design, access: Access, plan: BurstPlan) -> Iterator[PossibleChange]:
     slots = access.slots
     if slots is None:
-        if plan.lost_access:
+        if plan.lost_access and access.backoffs < BACKOFFS.most:
             yield _more_backoffs(design, access, ())
     else:
         # so many that what comes in a slotframe goes on in one
@@ -70,7 +70,7 @@ def _of_burst(design: Design, access: Access, plan: BurstPlan) -> Iterator[Possi
                 yield change
     if (
         design.link.acknowledged
-        and access.retries < _MOST_RETRIES
+        and access.retries < RETRIES.most
         and plan.lost_link > plan.lost_access
     ):
         yield _more_retries(design, access, ())
@@ -87,14 +87,14 @@ def _numbers(
         up = max(node.cells_needed or 0 for node in network.nodes)
         down = max(node.cells_needed_down or 0 for node in network.nodes)
         yield from _of_slots(design, access, slots, messages, up, down)
-    else:
+    elif access.backoffs < BACKOFFS.most:
         yield _more_backoffs(design, access, messages)
     if not design.link.acknowledged:
         answering = replace(design, link=replace(design.link, acknowledged=True))
         text, answers = _acknowledged(access), airtime(answering)
         takes = "each frame has an answer on the air"
         yield PossibleChange("link.acknowledged", text, answering, answers, takes)
-    elif access.retries < _MOST_RETRIES:
+    elif access.retries < RETRIES.most:
         yield _more_retries(design, access, messages)
     if design.queue is not None and _fills(network):
         yield _longer_queue(design, design.queue, messages)
@@ -111,16 +111,16 @@ def _numbers(
 def _more_backoffs(
     design: Design, access: Access, messages: Sequence[MessageAirtime]
 ) -> PossibleChange:
-    more = replace(access, backoffs=access.backoffs + 2)
-    text = f"{more.backoffs} backoffs"
+    more = replace(access, backoffs=min(access.backoffs + 2, BACKOFFS.most))
+    text = plural(more.backoffs, "backoff")
     return PossibleChange("access.backoffs", text, replace(design, access=more), messages)
 
 
 def _more_retries(
     design: Design, access: Access, messages: Sequence[MessageAirtime]
 ) -> PossibleChange:
-    more = replace(design, access=replace(access, retries=_MOST_RETRIES))
-    return PossibleChange("access.retries", f"{_MOST_RETRIES} retries", more, messages)
+    more = replace(design, access=replace(access, retries=RETRIES.most))
+    return PossibleChange("access.retries", f"{RETRIES.most} retries", more, messages)
 
 
 def _longer_queue(

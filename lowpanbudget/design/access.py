@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from lowpanbudget.design.table import ShapeTable, Subtable, key
 from lowpanbudget.design.takes import Exact, Flag, Whole, Words
+from lowpanbudget.layers.link.pib import BACKOFFS, MAX_BE, MIN_BE, RETRIES, Attribute
 from lowpanbudget.layers.link.timeslots import TEMPLATES, SlotTemplate
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.values import dataclass, replace
@@ -105,21 +106,25 @@ class AccessShape(ShapeTable):
         "By listening first (unslotted CSMA-CA), or in the slots of TSCH.",
     )
     retries: int = key(
-        Whole(0, 255), "How often a frame is sent again that nobody acknowledged.", default=_RETRIES
+        Whole(0, 255),
+        "How often a frame is sent again that nobody acknowledged (macMaxFrameRetries: "
+        f"{RETRIES.least} to {RETRIES.most}; more is for somebody above the MAC to do).",
+        default=_RETRIES,
     )
     min_be: int | None = key(
         Whole(0, 20),
-        "Least backoff exponent (macMinBE): 3, of shared cells 1, where it is left out.",
+        f"Least backoff exponent (macMinBE: {MIN_BE.least} to macMaxBE): 3, of shared cells 1, where it is left out.",
         default=None,
     )
     max_be: int | None = key(
         Whole(0, 20),
-        "Greatest backoff exponent (macMaxBE): 5, of shared cells 7, where it is left out.",
+        f"Greatest backoff exponent (macMaxBE: {MAX_BE.least} to {MAX_BE.most}): 5, of shared cells 7, where it is "
+        "left out.",
         default=None,
     )
     backoffs: int = key(
         Whole(0, 20),
-        "Backoffs after the first for one transmission (macMaxCSMABackoffs).",
+        f"Backoffs after the first for one transmission (macMaxCSMABackoffs: {BACKOFFS.least} to {BACKOFFS.most}).",
         default=_BACKOFFS,
     )
     busy: Busy = key(
@@ -182,6 +187,18 @@ class Access:
     def on(self, link: "Link") -> "Access":
         """Return the access as it works on a link: where nothing is acknowledged nothing is sent again."""
         return self if link.acknowledged else replace(self, retries=0)
+
+    @property
+    def beyond_standard(self) -> Iterator[tuple[str, int, Attribute]]:
+        """Yield the keys whose numbers no MAC of the standard takes, with the number and the attribute."""
+        values = [
+            ("retries", self.retries, RETRIES), ("min_be", self.min_be, MIN_BE), ("max_be", self.max_be, MAX_BE),
+        ]  # fmt: skip
+        if self.slots is None:  # in shared cells a frame is tried as often as it is sent again
+            values.append(("backoffs", self.backoffs, BACKOFFS))
+        for name, value, attribute in values:
+            if not attribute.least <= value <= attribute.most:
+                yield name, value, attribute
 
 
 def access_flaws(shape: AccessShape, *, slotted: bool) -> Iterator[Flaw]:

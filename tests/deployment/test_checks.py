@@ -1295,16 +1295,21 @@ def test_what_is_advised_against_hidden_nodes_is_what_carry_plays(
 
 
 def test_no_change_is_tried_that_no_file_may_state() -> None:
-    """From the greatest numbers of the keys (a year, 20 backoffs) none goes on; from half a year and 18 it does."""
+    """From the greatest numbers (a year, 5 backoffs) none goes on; from half a year and 4 or 3 it does.
+
+    A file may state up to 20 backoffs, macMaxCSMABackoffs is 0 to 5 (IEEE 802.15.4-2020 table 8-94, from memory).
+    """
     keys = {"access.backoffs", "upkeep.beacon_s", "flow[up].every_s"}
     year = 365 * 24 * 3600
-    for backoffs, seconds, wanted in ((20, year, set()), (18, year // 2, keys)):
+    for backoffs, seconds in ((20, year), (5, year), (4, year // 2), (3, year // 2)):
         text = heard(f"{TREE}[upkeep]\nbeacon_s = {seconds}\n", f"every_s = {seconds}")
         design = parse_design(text.replace(CSMA, f"{CSMA}backoffs = {backoffs}\n"))
         assert design.access is not None
         network = replace(network_of(listening()), played=None)
-        found = possible.possible_changes(design, design.access, network)
-        assert {one.key for one in found} & keys == wanted
+        found = list(possible.possible_changes(design, design.access, network))
+        assert {one.key for one in found} & keys == (keys if seconds < year else set())
+        more = [one.text for one in found if one.key == "access.backoffs"]
+        assert more == ["5 backoffs"] * (seconds < year)
 
 
 def test_what_helps_perhaps_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,6 +12,7 @@ from findings.judge import DesignCase, Told
 CSMA = '[access]\nmethod = "csma"\n'
 SLOTS = '[access]\nmethod = "slots"\n[access.slots]\n'
 RUNS = "[loss.runs]\ngood = 0.01\nbad = 0.9\nbad_ms = {0}\n"
+BEYOND = "retries = 7\nmin_be = 9\nmax_be = 9\nbackoffs = 6\n"
 LOSS = "[loss]\nframes = 0.1\n"
 
 
@@ -130,6 +131,17 @@ DEPLOYMENT_CASES = {
             "access",
             "backoffs count in 7812.5 µs, the PHY's unit is 320",
             ("the first backoff takes 27.3 ms on average",),
+        ),
+    ),
+    # macMaxFrameRetries 0-7, macMaxCSMABackoffs 0-5, macMaxBE 3-8, macMinBE 0-macMaxBE (IEEE 802.15.4-2020 table 8-94,
+    # from memory)
+    "access-beyond-the-standard": DesignCase(
+        lambda: heard("").replace(CSMA, CSMA + BEYOND),
+        lambda: heard("").replace(CSMA, CSMA + BEYOND.replace("6", "5").replace("9", "8")),
+        Told(
+            "risk",
+            "access",
+            "min_be is 9, macMinBE 0 to 8; max_be is 9, macMaxBE 3 to 8; backoffs is 6, macMaxCSMABackoffs 0 to 5",
         ),
     ),
     # 1120 + 128 + 192 before, 1536 and 192 + 352 for the acknowledgement, 640 behind it: 4160 µs a try
@@ -283,6 +295,16 @@ DEPLOYMENT_FURTHER = (
             "failure",
             UP,
             "a frame takes 1.536 ms, limits.duty_cycle leaves it 1.5: 0.1 % of limits.window_s, 1.5 s",
+        ),
+    ),
+    # in slots no backoffs are counted; exponents are those of shared cells
+    Further(
+        "access-beyond-the-standard",
+        slotted("").replace('"slots"\n', '"slots"\nretries = 8\nbackoffs = 6\nmax_be = 2\n'),
+        Told(
+            "risk",
+            "access",
+            "retries is 8, macMaxFrameRetries 0 to 7; max_be is 2, macMaxBE 3 to 8",
         ),
     ),
 )

@@ -273,7 +273,14 @@ CASES = {
     "hop-limit-costs-an-octet": DesignCase(
         lambda: store(flow="hop_limit = 16"),
         lambda: store(flow="hop_limit = 64"),
-        Told("remark", "flow up", "hop limit 16"),
+        # of three hops the first alone has it elided then: RFC 6282 section 3.1.1, 63 goes in line
+        Told(
+            "remark",
+            "flow up",
+            "hop limit 16",
+            advice="Use 64, or 255: the first hop gains the octet, the room of the flow does not, as later hops pay it "
+            "anyway.",
+        ),
     ),
     # 105 less CoAP's 4 and a token of 1, Uri-Path 2, Block1 3 and the marker are 94: of the powers of two (RFC 7959
     # section 2.2) 64
@@ -397,6 +404,12 @@ class Further(NamedTuple):
 
 
 FURTHER = (
+    # one hop: its octet is the flow's, and what to do is what the manual says
+    Further(
+        "hop-limit-costs-an-octet",
+        store(flow="hop_limit = 16", hops=1),
+        Told("remark", "flow up", "hop limit 16"),
+    ),
     # level 4 encrypts and has no code (IEEE 802.15.4-2015 table 9-6, from memory): 6 octets less than without security.
     # Over one hop the destination is the frame's: 2 octets more
     Further(

@@ -9,6 +9,7 @@ import pytest
 from findings.air import heavy, names
 from findings.cases_deployment import (
     CLOCKS_SET,
+    CSMA,
     DEPLOYMENT_CASES,
     DEPLOYMENT_FURTHER,
     heard,
@@ -59,6 +60,12 @@ def test_stays_silent(name: str) -> None:
 )
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     assert about(further.name, judged(further.design)) == [further.told]
+
+
+def test_where_nothing_is_acknowledged_no_retries_are_beyond_the_standard() -> None:
+    many = heard("").replace(CSMA, f"{CSMA}retries = 8\n")
+    assert names(judged(many)) == ["access-beyond-the-standard"]
+    assert not judged(many.replace("[link]\n", "[link]\nacknowledged = false\n"))
 
 
 def test_what_fits_in_frames_that_receivers_drop_is_told() -> None:

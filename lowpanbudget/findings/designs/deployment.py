@@ -239,6 +239,20 @@ def coarse_backoff_clock(_: Deployment, deployment: Deployment) -> Hits:
         yield Hit(cause, (f"the first backoff takes {mean:.3g} ms on average",), "access")
 
 
+@DEPLOYMENT.rule("access-beyond-the-standard", Deployment)
+def access_beyond_the_standard(_: Deployment, deployment: Deployment) -> Hits:
+    """Hold the numbers of access against the ranges of the MAC's attributes."""
+    design = deployment.design
+    if design.access is None:
+        return
+    beyond = [
+        f"{name} is {value}, {attribute.name} {attribute.least} to {attribute.most}"
+        for name, value, attribute in design.access.on(design.link).beyond_standard
+    ]
+    if beyond:
+        yield Hit("; ".join(beyond), (), "access")
+
+
 def _timing(deployment: Deployment) -> PhyTiming | None:
     try:
         return deployment.design.link.timing

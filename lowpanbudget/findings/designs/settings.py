@@ -70,10 +70,17 @@ def duty_cycle_without_limit(draft: Draft, _design: Draft) -> Hits:
 
 
 @SETTINGS.rule("hop-limit-costs-an-octet", Flow)
-def hop_limit_costs_an_octet(_draft: Draft, flow: Flow) -> Hits:
-    """Look at each flow from inside the mesh."""
-    if flow.source.role != "outside" and HLIM.best(flow.hop_limit).row.inline:
-        yield Hit(f"hop limit {flow.hop_limit}", (), f"flow {flow.name}")
+def hop_limit_costs_an_octet(draft: Draft, flow: Flow) -> Hits:
+    """Look at each flow from inside the mesh, and whether its worst hop has more room with a limit that is elided."""
+    if flow.source.role == "outside" or not HLIM.best(flow.hop_limit).row.inline:
+        return
+    elided = replace(flow, hop_limit=64)
+    now, then = (min(map(room_of, draft.design.paths(way))) for way in (flow, elided))
+    advice = ""  # the manual's
+    if then <= now:
+        advice = "Use 64, or 255: the first hop gains the octet, the room of the flow does not, as later hops pay it "
+        advice += "anyway."
+    yield Hit(f"hop limit {flow.hop_limit}", (), f"flow {flow.name}", advice=advice)
 
 
 @SETTINGS.rule("advertisement-does-not-fit", Draft)
