@@ -1,5 +1,6 @@
 """The CBOR form comes back through a CBOR library, is as small as RFC 8949 says, and has CDDL that parses."""
 
+import math
 from decimal import Decimal
 from typing import Any
 
@@ -10,6 +11,7 @@ from payload.schemas import filled_messages, messages
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.forms.conversion import CBOR_ARRAY, CBOR_MAP, Form
+from lowpanbudget.payload.forms.doubles import cbor_of
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
@@ -141,13 +143,53 @@ def test_cddl_keeps_the_limits_of_floats() -> None:
     )
     text = made.cddl()
     assert [line.split(" ;")[0] for line in text.splitlines()[1:5]] == [
-        "  free: float64,",
+        "  free: float,",
         "  low: float16 .ge 0.0999755859375,",
-        "  high: float32 .le 10.0 / null,",
-        "  both: (float64 .ge -1.0) .le 1e+20,",
+        "  high: float16-32 .le 10.0 / null,",
+        "  both: (float .ge -1.0) .le 1e+20,",
     ]
     parser = pytest.importorskip("cddlparser")
     assert parser.parse(text).serialize().strip() == text.strip()
+
+
+PRELUDE = {
+    # RFC 8610 appendix D, as additional informations of major type 7
+    "float16": {25},
+    "float16-32": {25, 26},
+    "float": {25, 26, 27},
+}
+
+
+@pytest.mark.parametrize("bits", [16, 32, 64])
+@pytest.mark.parametrize("form", [CBOR_MAP, CBOR_ARRAY])
+def test_cddl_allows_floats_in_the_form_that_is_counted(bits: int, form: Form) -> None:
+    """Who checks the additional information by the CDDL (RFC 8610 section 2.2.3, #7.26) refuses no octets counted.
+
+    RFC 8949 table 4 has 25, 26 and 27 for half, single and double precision, section 4.1 the shortest form.
+    """
+    made = message(
+        Float("f", bits=bits),
+        Float("g", bits=bits, min=Decimal(-2), max=Decimal(70000 if bits > 16 else 9)),
+    )
+    sent = [0.0, 1.5, 2.0**-24, math.nan, math.inf]
+    sent += [0.1] * (bits > 16) + [2.0**-149, 65505.0] * (bits > 16)
+    wanted = {bits: set(range(25, 25 + width)) for width, bits in enumerate((16, 32, 64), 1)}[bits]
+    assert [
+        PRELUDE[line.strip().removeprefix("f: ").removeprefix("0: ").split(",")[0]]
+        for line in made.cddl(keyed=form is CBOR_MAP).splitlines()
+        if line.endswith("; f")
+    ] == [wanted]
+    found = set()
+    for value in sent:
+        octets = cbor_of(
+            form.data(made, {"f": made.unpack(made.pack({"f": value, "g": 0.0}))["f"], "g": 0.0})
+        )
+        head = octets[
+            2 if form is CBOR_MAP else 1
+        ]  # behind that of the map or array, and the key 0
+        assert head >> 5 == 7
+        found.add(head & 31)
+    assert found == wanted
 
 
 @settings(max_examples=25)

@@ -32,6 +32,7 @@ from lowpanbudget.payload.kinds.listed import no_number, range_text
 
 # As JSON of programs ("NaN", "Infinity"), spreadsheets and C ("inf", "INF") write them.
 _NOT_FINITE = re.compile(r"nan|[+-]?inf(?:inity)?", re.IGNORECASE)
+_CDDL_TYPES = {16: "float16", 32: "float16-32", 64: "float"}
 
 
 @field_kind
@@ -218,13 +219,16 @@ unit = "J\""""
         return RealShape(self.bits)
 
     def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
-        """Return the type of the numbers of this width within the limits; it says nothing of the form in which they go.
+        """Return the type of the numbers of this width within the limits, in the shortest form that keeps each.
 
-        Float32 "does not mandate that these values also do have to be serialized" so (RFC 8610 section 2.2.3). A range
+        By RFC 8610 section 2.2.3 float32 has all these values in any form. But it is "#7.26", and who checks by that
+        additional information refuses 1.5 in 3 octets: so the narrower types stand beside it (appendix D). A range
         would be one of floats of any width, so the limits are controls (section 3.8.6), of which a type takes one.
         """
         low, high = self.limits()
-        above = f"float{self.bits}" if low is None else f"float{self.bits} .ge {low!r}"
+        above = _CDDL_TYPES[self.bits]
+        if low is not None:
+            above += f" .ge {low!r}"
         if high is None:
             return above
         return f"{above if low is None else f'({above})'} .le {high!r}"
