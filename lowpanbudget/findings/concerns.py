@@ -16,6 +16,11 @@ from lowpanbudget.stack.upper import DTLS_PORT
 _POST = coap_code("POST")  # the code of a sealed request, too (RFC 8613 section 4.2)
 
 
+def no_more(_scene: Scene) -> bool:
+    """Return that it is not: the first of frames that are alike tells all."""
+    return False
+
+
 def design(scene: Scene) -> bool:
     """Return whether there is a design to compare with."""
     return scene.known.design is not None

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
+from lowpanbudget.findings.key_fit import KeyFits
 from lowpanbudget.findings.key_users import KeyName, KeyUse, KeyUser
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.neighbour_slots import NeighbourSlots
@@ -170,12 +171,13 @@ class FailedFrames:
 class FailedOfSenders(FirstNamed[tuple[Station, KeyName], FailedFrames]):
     """By who sent them, and the key that they name; the ``last`` as they were before a frame was taken.
 
-    ``slots`` are those that open with another slot number.
+    ``slots`` are those that open with another slot number, ``fits`` are told where no frame opens at all.
     """
 
     def __init__(self) -> None:
         super().__init__()
         self.slots = NeighbourSlots()
+        self.fits = KeyFits()
         self.last: Recent[int, tuple[tuple[Station, KeyName], FailedFrames]] = Recent(_MOST_LAST)
 
     def note(self, number: int, station: Station, key: KeyName) -> None:

@@ -47,6 +47,10 @@ class Tallies:
         if hit.subject not in tallies and len(tallies) >= MOST_SUBJECTS:
             hit = hit._replace(subject=OTHERS)
         tally = tallies.get(hit.subject)
+        if hit.restates:
+            if tally is not None:
+                tally.hit = hit
+            return
         if tally is None:
             tally = tallies[hit.subject] = _Tally(rule, hit, severity)
         tally.count += hit.times

@@ -8,9 +8,10 @@ from findings.air import Capture
 from findings.cases_further import Further
 from findings.judge import Told
 
-from lowpanbudget import Key
+from lowpanbudget import Key, encode_frame
 from lowpanbudget.findings.captures.unsealing import DAMAGED_NAME
 from lowpanbudget.findings.failed_frames import DAMAGED
+from lowpanbudget.layers.link.auxiliary import Security
 
 SENDER = "02:5e:10:00:00:00:00:17"
 _INDEX_AT = 26  # behind 21 octets of MAC header: security control, frame counter (4), key index
@@ -68,17 +69,78 @@ def codes(capture: Capture, *numbers: int) -> tuple[str, ...]:
     """What stands in frames: behind security control, which is 0x0d, the counter; the code of level 5 at the end."""
     octets = [one for one in capture.air if isinstance(one, bytes)]
     told = [(octets[number - 1], octets[number - 1].index(b"\x0d") + 1) for number in numbers]
+    end = -capture.fcs or None
     return tuple(
-        f"key id mode 1, index 1, code {one[-4:].hex()}, frame counter {one[at : at + 4][::-1].hex():0>8}".replace(
+        f"key id mode 1, index 1, code {one[:end][-4:].hex()}, frame counter {one[at : at + 4][::-1].hex():0>8}".replace(
             "counter ", "counter 0x"
         )
         for one, at in told
     )
 
 
+def by_turns(right: Iterable[int] = (), short: bool = False) -> Capture:
+    """Six frames of the node and of the root in turn, under a key that the key file lacks but for some of them."""
+    frames = []
+    links = (air.NODE, air.ROOT) if short else (air.FAR_NODE, air.FAR_ROOT)
+    for number in range(12):
+        ends = links if number % 2 else links[::-1]
+        header = air.mac(number, ends, security=Security(5, 1, 5 + number, key_index=1))
+        packed = air.payload(air.datagram(b"data", links=ends), ends)
+        key = air.KEY if number in right else bytes(16)
+        frames.append(encode_frame(header, packed, key=key, devices=SHORT).octets)
+    return Capture([*frames], keys=(air.KEY,), devices=SHORT if short else {})
+
+
+SHORT = {0x17: air.FAR_NODE, 0x01: air.FAR_ROOT}
+NONE_OPENS = "none of 12 frames of 2 nodes under key id mode 1, index 1 opens: the key of the key file"
+CHECK_FILE = (
+    "Look at the key file before the nodes: is it that of this network, and of this time? Compare the octets of the "
+    "key, their order, its index and source{devices}. Of another network, whose keys nobody gave you, nothing is wrong."
+)
+
+
 NEXT = "which is one bit off, goes on in the numbers of this node"
 TO_ALL = tuple(place + 1 for place in BROADCASTS)
 UNSEALING_FURTHER = (
+    # both have the key that opens for each other (IEEE 802.15.4-2015 clause 9.2.4, from memory): what fails for both is
+    # what they share here, the file
+    *(
+        Further(
+            "integrity-code-wrong",
+            partial(by_turns, short=short),
+            Told(
+                "failure",
+                senders,
+                NONE_OPENS + what,
+                codes(by_turns(short=short), 1, 3, 5, 7),
+                tuple(range(1, 13)),
+                12,
+                advice=CHECK_FILE.format(devices=devices),
+            ),
+        )
+        for short, senders, what, devices in (
+            (False, "02:5e:10:00:00:00:00:01, " + SENDER, " does not fit this network", ""),
+            (
+                True,
+                "0x0001, 0x0017",
+                " or the EUI-64s that it has for short addresses do not fit this network",
+                ", and each line of [devices]",
+            ),
+        )
+    ),
+    # the third of the root's is right: file and network have one key
+    Further(
+        "integrity-code-wrong",
+        partial(by_turns, (4,)),
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:01, " + SENDER,
+            FAILED,
+            codes(by_turns((4,)), 1, 3, 7, 9),
+            (1, 2, 3, 4, 6, 7, 8, 9, 10, 11, 12),
+            11,
+        ),
+    ),
     # all broadcasts fail and nothing else: damage asks for no destination. 3 in a row at 1 in 29 are 1 in 24,000
     Further(
         "integrity-code-wrong",

@@ -11,6 +11,7 @@ from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.stack.incoming import Notice
 
 UNSEALING = Subject("unsealing")
@@ -30,13 +31,22 @@ def opened_otherwise(memory: FailedOfSenders, scene: Scene, sighting: Sighting) 
         memory.slots.take(sighting, mac, scene.sender)
 
 
+@UNSEALING.rule("integrity-code-wrong", Mac, memory=FailedOfSenders, concerns=concerns.no_more)
+def opened(memory: FailedOfSenders, scene: Scene, mac: Mac) -> None:
+    """Note under which keys frames open: those that are alike open as the first does."""
+    if mac.security is not None and scene.frame.verified:
+        memory.fits.open(mac.pan_id, _key_name(mac.security))
+
+
 @UNSEALING.rule("integrity-code-wrong", Noticed("mic-wrong"), memory=FailedOfSenders)
 def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice) -> Hits:
     """Take the notice of unsealing; where no check sequence was tested, others under the key tell what is wrong."""
     security, mac = scene.security, scene.mac
     if security is None or mac is None:
         return
+    key, failed = _key_name(security), None
     if mac.source is not None and memory.slots.opened((mac.pan_id, mac.source), scene.number):
+        memory.fits.open(mac.pan_id, key)
         yield Hit("")
         return
     evidence = f"{key_words(security)}, code {security.mic.hex()}"
@@ -45,9 +55,9 @@ def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice)
     elif scene.slot is not None:
         evidence += f", nonce of absolute slot number {scene.slot}, as the capture has it"
     hit = Hit(UNDER_THE_KEY, (evidence,), scene.sender)
-    key, failed = _key_name(security), None
+    station = mac.pan_id, mac.source or b""
+    memory.fits.fail(station, scene.sender, key, security)
     if scene.fcs_ok is None and mac.source is not None:
-        station = mac.pan_id, mac.source
         failed = memory.entry((station, key), lambda: FailedFrames(scene.sender))
     if failed is None or failed.is_told:
         yield hit
@@ -74,6 +84,7 @@ def codes_wrong(memory: FailedOfSenders, known: Surroundings) -> Hits:
             continue
         user = known.keys.get(station)
         yield failed.damaged(user, key) or failed.hit(user, key)
+    yield from memory.fits.hits()
 
 
 def _key_name(security: Security) -> KeyName:
