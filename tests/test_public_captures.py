@@ -122,6 +122,38 @@ def test_a_key_file_with_endless_numbers_is_refused(tmp_path: Path, digits: str)
     assert str(path) in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("text", "place", "what", "hint"),
+    [
+        (
+            '[devices]\n"0x0011" = "02"\n"0x0011" = "03"\n',
+            3,
+            "a name stands",
+            "Leave one of the two",
+        ),
+        ('[[key]]\noctets = "6b"\noctets = "6b"\n', 3, "a name stands", "Leave one of the two"),
+        ("[devices]\n[[key]]\n[devices]\n", 3, "a table begins", "has two brackets"),
+        ('[key]\noctets = "6b"\n[key]\n', 3, "a table begins", "has two brackets"),
+        ('["6b (at 6b)"]\n["6b (at 6b)"]\n', 2, "a table begins", "has two brackets"),
+        ('[[key]]\noctets = "6b\n', 2, "", "32 hex digits"),  # the near miss: no end of a text
+    ],
+)
+def test_what_stands_twice_in_a_key_file_is_told_and_not_shown(
+    tmp_path: Path, text: str, place: int, what: str, hint: str
+) -> None:
+    """TOML 1.0.0, "Keys" and "Table", from memory: neither a key nor a table may be defined more than once."""
+    path = tmp_path / "twice"
+    path.write_text(text)
+    path.chmod(0o600)
+    with pytest.raises(RequestError, match=rf"no valid TOML \(at line {place}, ") as caught:
+        read_keys(str(path))
+    said = caught.value.message.removeprefix(str(path)) + caught.value.hint
+    assert ("second time" in said) is bool(what)
+    assert what in said
+    assert hint in said
+    assert "6b" not in said
+
+
 def test_a_key_file_may_hold_devices_alone(tmp_path: Path) -> None:
     """Who has no key still knows which EUI-64 has which short address."""
     path = tmp_path / "keys.toml"

@@ -67,11 +67,10 @@ def with_another(counter: int, sequence: int, places: Iterable[int], pan: int = 
 
 def codes(capture: Capture, *numbers: int) -> tuple[str, ...]:
     """What stands in frames: behind security control, which is 0x0d, the counter; the code of level 5 at the end."""
-    octets = [one for one in capture.air if isinstance(one, bytes)]
+    octets = [one[: -capture.fcs or None] for one in capture.air if isinstance(one, bytes)]
     told = [(octets[number - 1], octets[number - 1].index(b"\x0d") + 1) for number in numbers]
-    end = -capture.fcs or None
     return tuple(
-        f"key id mode 1, index 1, code {one[:end][-4:].hex()}, frame counter {one[at : at + 4][::-1].hex():0>8}".replace(
+        f"key id mode 1, index 1, code {one[-4:].hex()}, frame counter {one[at : at + 4][::-1].hex():0>8}".replace(
             "counter ", "counter 0x"
         )
         for one, at in told
@@ -92,7 +91,9 @@ def by_turns(right: Iterable[int] = (), short: bool = False) -> Capture:
 
 
 SHORT = {0x17: air.FAR_NODE, 0x01: air.FAR_ROOT}
-NONE_OPENS = "none of 12 frames of 2 nodes under key id mode 1, index 1 opens: the key of the key file"
+NONE_OPENS = (
+    "none of 12 frames of 2 nodes under key id mode 1, index 1 opens: the key of the key file"
+)
 CHECK_FILE = (
     "Look at the key file before the nodes: is it that of this network, and of this time? Compare the octets of the "
     "key, their order, its index and source{devices}. Of another network, whose keys nobody gave you, nothing is wrong."

@@ -69,6 +69,19 @@ DEVICES = (
 _SHORTEST_KEY = 16
 _KEY = re.compile(r"[0-9a-fA-F]+|[A-Za-z0-9+/]+={1,2}|[A-Za-z0-9+]{20,}")
 _EUI_64 = re.compile(r"(?:0x)?(?:[0-9a-fA-F]{2}[:-]?){7}[0-9a-fA-F]{2}")
+# how the library's words on a fault of TOML begin, which are not shown; what is wrong then, and a hint
+_TWICE = (
+    (
+        "Cannot overwrite",
+        ": a name stands there for the second time",
+        "Leave one of the two lines out: a device, and an entry of a key, stand once",
+    ),
+    (
+        "Cannot declare",
+        ": a table begins there for the second time",
+        "Put all devices below one [devices]; what comes several times has two brackets, as [[key]]",
+    ),
+)
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F]{1,4}|[0-9]{1,5}")
 
 
@@ -172,20 +185,22 @@ def _refuse_shared(path: str, facts: os.stat_result) -> None:
 
 
 def _parse(path: str, text: HiddenText) -> dict[str, Any]:
-    place = ""
+    place, hint = "", 'A key is written as octets = "32 hex digits"'
     try:
         parsed: dict[str, Any] = hidden(tomllib.loads(text))
     except (ValueError, RecursionError) as error:  # Python refuses numbers of over 4300 digits
         # the library's words may quote the line, which may be a key
-        place = "".join(re.findall(r" \(at [^)]*\)", str(error))[:1])
+        said = HiddenText(error)
+        place = "".join(re.findall(r" \(at [a-z0-9, ]*\)$", said))
+        for begins, what, then in _TWICE:
+            if said.startswith(begins):
+                place, hint = place + what, then
     except BaseException as error:  # noqa: BLE001  # its steps hold the text in their variables
         raise error.with_traceback(None) from None
     else:
         return parsed
     # told behind the error of the library, which would go along with its steps
-    raise RequestError(
-        f"{path}: no valid TOML{place}", hint='A key is written as octets = "32 hex digits"'
-    )
+    raise RequestError(f"{path}: no valid TOML{place}", hint=hint)
 
 
 def _key(where: str, entry: dict[str, Any]) -> Key:
