@@ -58,7 +58,7 @@ class KeyFits(FirstNamed[tuple[int | None, KeyName], _Fit]):
             fit.has_short |= len(station[1]) == 2
             fit.has_slots |= security.is_by_slot
 
-    def open(self, pan: int | None, key: KeyName) -> None:
+    def succeed(self, pan: int | None, key: KeyName) -> None:
         """Take a frame that opens."""
         fit = self.entry((pan, key), _Fit)
         if fit is not None:

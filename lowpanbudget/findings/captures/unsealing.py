@@ -35,7 +35,7 @@ def opened_otherwise(memory: FailedOfSenders, scene: Scene, sighting: Sighting) 
 def opened(memory: FailedOfSenders, scene: Scene, mac: Mac) -> None:
     """Note under which keys frames open: those that are alike open as the first does."""
     if mac.security is not None and scene.frame.verified:
-        memory.fits.open(mac.pan_id, _key_name(mac.security))
+        memory.fits.succeed(mac.pan_id, _key_name(mac.security))
 
 
 @UNSEALING.rule("integrity-code-wrong", Noticed("mic-wrong"), memory=FailedOfSenders)
@@ -46,7 +46,7 @@ def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice)
         return
     key, failed = _key_name(security), None
     if mac.source is not None and memory.slots.opened((mac.pan_id, mac.source), scene.number):
-        memory.fits.open(mac.pan_id, key)
+        memory.fits.succeed(mac.pan_id, key)
         yield Hit("")
         return
     evidence = f"{key_words(security)}, code {security.mic.hex()}"
