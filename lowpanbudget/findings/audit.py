@@ -95,8 +95,9 @@ class Audit:
         """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
         for datagram in sighting.expired:
             self._give(Scene(self.known), datagram)
-        if self._measurer is not None:
-            self._measurer.add(sighting)
+        measurer = self._measurer
+        if measurer is not None and (sighting.heard_as is not None or sighting.cut):
+            measurer.add(sighting)
         if sighting.back_ns:
             self._give(Scene(self.known), ClockStep(sighting.number, sighting.back_ns))
         if sighting.heard_as is not None:
@@ -148,10 +149,11 @@ class Audit:
             self._give_all(scene, sighting.ended)
         finally:
             self._plan = self._kept = None
+        if measurer is not None and not scene.is_replayed:  # its message has an old number
+            measurer.add(sighting)
         if sighting.hidden is not None and sighting.repeats is None:
-            self._give(
-                scene, sighting.hidden
-            )  # not kept: no frame that is alike has the same in it
+            # not kept: no frame that is alike has the same in it
+            self._give(scene, sighting.hidden)
 
     def _scene(self, sighting: Sighting, time_s: float = nan) -> Scene:
         template = sighting.template
@@ -163,20 +165,16 @@ class Audit:
             receiver=sighting.record.receiver, devices=sighting.decoder.devices,
         )  # fmt: skip
 
-    def note(self, notice: ReadingNotice | FcsVerdict) -> None:
-        """Take what reading the file noticed, or the verdict over its check sequences."""
+    def note(self, notice: ReadingNotice | FcsVerdict | TimedOut) -> None:
+        """Take what reading the file noticed, the verdict over its check sequences, or what the end times out."""
         self._give(Scene(self.known), notice)
-
-    def end(self, event: TimedOut) -> None:
-        """Take what the end of the capture tells of a datagram whose time was over before."""
-        self._give(Scene(self.known), event)
 
     def _is_told(self, scene: Scene) -> bool:
         """Return whether it is an acknowledgement like one before: without security only its number differs."""
         mac = None if self._plan is None else scene.frame.mac
-        if mac is None or mac.frame_type != FrameType.ACKNOWLEDGEMENT:
-            return False
-        return mac.security is None
+        return (
+            mac is not None and mac.security is None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
+        )
 
     # --- one frame -------------------------------------------------------------------------------------
 

@@ -78,7 +78,7 @@ def audit_of(
         notices = records.notices
     for event in trace.leftover:
         if isinstance(event, TimedOut):
-            taken.end(event)
+            taken.note(event)
     verdicts = tuple(trace.fcs.values())
     for notice in notices:
         taken.note(notice)

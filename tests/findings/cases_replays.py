@@ -1,4 +1,7 @@
-"""Sealed contents that come a second time, and near misses in which a retry or a proxy explains it."""
+"""Sealed contents that come a second time, and near misses in which a retry or a proxy explains it.
+
+And what frames that come a second time say of the numbers of messages in them: nothing.
+"""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -7,12 +10,20 @@ from findings import air
 from findings.air import NODE, ROOT, Capture
 from findings.cases_answers import SERVER
 from findings.cases_application import ENDS, asked_under, messages
+from findings.cases_delivery import DELIVERY_CASES, FEW, numbered_anew, readings, store
 from findings.cases_further import Further
 from findings.cases_notified import sealed_notified
 from findings.cases_records import CLIENT, DATA, record
 from findings.judge import Case, Told
 
-from lowpanbudget import protect_oscore_request, read_coap, write_coap
+from lowpanbudget import (
+    decode_frame,
+    encode_frame,
+    protect_oscore_request,
+    read_coap,
+    write_coap,
+)
+from lowpanbudget.layers.link.auxiliary import Security
 
 OTHER = "a sealed message comes again, in another message of CoAP"
 
@@ -98,6 +109,22 @@ def of_records(cite: str) -> Told:
     )
 
 
+EUI = bytes.fromhex("025e100000000001")
+
+
+def played_again(capture: Capture, *places: int, later_s: float = 600.05) -> Capture:
+    """The frames of node 1, sealed under counters that go up by one; those at these places once more, later."""
+    sealed: list[tuple[float, bytes]] = []
+    for at, octets in capture.timed():
+        frame = decode_frame(octets)
+        if frame.mac is None or frame.payload is None or frame.mac.source is None:
+            continue
+        mac = replace(frame.mac, security=Security(5, 1, 100 + len(sealed), key_index=1))
+        sealed.append((at, encode_frame(mac, frame.payload, key=air.KEY, devices={1: EUI}).octets))
+    more = [(sealed[place][0] + later_s, sealed[place][1]) for place in places]
+    return replace(capture, air=sorted([*sealed, *more]), keys=(air.KEY,), devices={1: EUI})
+
+
 REPLAYS_FURTHER = tuple(
     Further("sealed-content-replayed", fires, told)
     for fires, told in (
@@ -127,6 +154,19 @@ REPLAYS_FURTHER = tuple(
         ),
     )
 )
+REPLAYS_FURTHER += (
+    # the node was reset all the same
+    Further(
+        "messages-numbered-anew",
+        lambda: played_again(numbered_anew(20), 10, 11),
+        DELIVERY_CASES["messages-numbered-anew"].told,
+    ),
+    Further(
+        "messages-never-sent",
+        lambda: played_again(store(readings(FEW), ""), 2),
+        DELIVERY_CASES["messages-never-sent"].told,
+    ),
+)
 
 REPLAYS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     what: ("sealed-content-replayed", capture)
@@ -154,4 +194,15 @@ REPLAYS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "a solicitation that comes again under the link's security": asked_for_twice,
         "two requests": lambda: messages(*asked_under(20, 21)),
     }.items()
+}
+REPLAYS_NEAR |= {
+    # frame-replayed tells of them: the node was not reset, and sent all of its messages
+    "a message that somebody sends again ten minutes later": (
+        "messages-numbered-anew",
+        lambda: played_again(store(readings(range(60)), ""), 10),
+    ),
+    "messages that somebody sends again ten minutes later": (
+        "messages-never-sent",
+        lambda: played_again(store(readings(range(60)), ""), 2, 3, 4, 5, 6, 7, 8),
+    ),
 }
