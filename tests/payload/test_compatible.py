@@ -295,6 +295,39 @@ def test_flags_in_spare_bits_are_ignored() -> None:
     assert moved.reads in {"f = a where b was sent", "f = b where a was sent"}
 
 
+@pytest.mark.parametrize("bits", [None, 8])
+def test_what_a_sender_has_no_bit_for_is_not_read_as_not_set(bits: int | None) -> None:
+    """By hand: 0001 10, then zeros that fill up or are kept, of which a receiver makes a flag that is not set.
+
+    One and the same 0 is misread as a flag, as a boolean, and as a number.
+    """
+    two, three = (Flags("f", names=tuple("abc")[:count], bits=bits) for count in (2, 3))
+    less, more = message(OLD[0], two), message(OLD[0], three)
+    assert more.unpack(less.pack({"v": 1, "f": ("a",)})) == {"v": 1, "f": ("a",)}
+    told = compare(less, more)
+    assert (told.outcome, told.new_receiver_outcome) == (Outcome.RIGHT, Outcome.MISREAD)
+    assert told.new_receiver_reads == "c of f as not set, which was not sent"
+    removed = compare(more, less)
+    assert (removed.outcome, removed.new_receiver_outcome) == (Outcome.MISREAD, Outcome.RIGHT)
+    for field in (Boolean("c"), number("c", 1)):
+        kept = () if bits is None else (ReservedBits("", bits=1),)
+        told = compare(message(*OLD[:1], *kept), message(*OLD[:1], field))
+        assert told.new_receiver_outcome is Outcome.MISREAD
+    # a version says which of the two it is
+    changed = message(dataclasses.replace(OLD[0], value=2), three)
+    assert compare(less, changed).new_receiver_outcome is Outcome.REFUSED
+
+
+def test_what_no_octet_shows_matters_only_where_a_message_is_read() -> None:
+    """A version that counts up tells the formats apart, whatever else is meant otherwise."""
+    old, new = message(OLD[0], number("a", unit="Cel")), message(OLD[0], number("a", unit="K"))
+    assert compare(old, new).outcome is Outcome.MISREAD
+    found = compare(old, message(dataclasses.replace(OLD[0], value=2), *new.fields[1:]))
+    outcomes = found.outcome, found.new_receiver_outcome
+    assert outcomes == (Outcome.REFUSED, Outcome.REFUSED)
+    assert found.reads == "refuses all messages: field v is 2, and this format has 1"
+
+
 def test_a_count_that_just_fills_an_octet_leaves_no_zeros_for_what_is_appended() -> None:
     """By hand: presence bit, count in 4 bits, 3 elements of a bit: 8 bits, none is left for a new presence bit.
 
@@ -553,8 +586,6 @@ def test_zeros_that_fill_up_are_certain() -> None:
     assert aligned[0].pack({"v": 1, "h": 50}) == bytes.fromhex("80 01 32")
     assert aligned[1].unpack(bytes.fromhex("80 01 32")) == {"v": 1, "h": 50}
     assert compare(*aligned).new_receiver_outcome is Outcome.RIGHT
-    flags = [message(OLD[0], Flags("s", names=tuple("abc")[:count])) for count in (2, 3)]
-    assert compare(*flags).new_receiver_outcome is Outcome.RIGHT
     # the low bits are the first: 3 bits of 0 to 5, and a fourth that is zero
     low = {"byte_order": "little", "bit_order": "lsb-first"}
     assert (

@@ -1,14 +1,17 @@
-"""Names of values that another format has for the same codes: no octet shows whether they mean the same."""
+"""Names of values that another format has for the same codes, or does not have: no octet shows what they mean."""
 
 import dataclasses
+from collections.abc import Iterator
 from typing import Any
 
 from lowpanbudget.payload.codec.compiler import MAX_DEPTH, references
 from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.edits import bare
 from lowpanbudget.payload.search.tree import replaced, walk
+from lowpanbudget.payload.words import joined
 
 _LEAST = 5  # letters: of shorter names another one is often a letter away; our choice
 
@@ -34,6 +37,20 @@ def called_alike(receiver: Message, sender: Message) -> tuple[Message, list[str]
             changes[path] = dataclasses.replace(bare(field), **other_names)
             assumed += [f"{now} is what {was} is" for now, was in renamed.items()]
     return (replaced(sender, changes), assumed) if changes else (sender, [])
+
+
+def unsent_flags(receiver: Message, sender: Message, renamed: dict[str, str]) -> Iterator[str]:
+    """Yield in words each flag that a receiver reads as not set, for the sender has none of that name.
+
+    A bit that nobody meant says no more of it than one of a boolean field does, or a number of 0.
+    """
+    there = dict(walk(sender.fields))
+    for path, field in walk(receiver.fields):
+        other = there.get(tuple(renamed.get(part, part) for part in path))
+        if isinstance(field, Flags) and isinstance(other, Flags):
+            for name in field.names:
+                if name not in other.names:
+                    yield f"{name} of {joined(path)} as not set, which was not sent"
 
 
 def _renamed(sent: Field, received: Field) -> dict[str, str]:

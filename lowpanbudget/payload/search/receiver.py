@@ -4,8 +4,8 @@ Values at all edges and many between them are packed with the format of the send
 octets. Among them are the values that the sender's format reads where the receiver's one sent its own edges: what was a
 special code or an escape may be a plain value now. That others are not misread, they do not show: a proof has to
 (``alignment``, ``certain_bits``, ``course``), else messages that both read are searched for (``ambiguity``), and where
-none of them is misread it is left open. Only what the wire cannot show (another unit, another epoch) is judged by
-comparing the declarations.
+none of them is misread it is left open. Only what the wire cannot show (another unit, another epoch, a flag that the
+sender does not have) is judged by comparing the declarations, unless it is proven that all messages are refused.
 """
 
 from collections.abc import Iterator, Sequence
@@ -21,6 +21,7 @@ from lowpanbudget.payload.search.ambiguity import read_by_both
 from lowpanbudget.payload.search.certain_bits import is_never_read
 from lowpanbudget.payload.search.course import are_read_right, refused_layout
 from lowpanbudget.payload.search.judge import Judge
+from lowpanbudget.payload.search.names import unsent_flags
 from lowpanbudget.payload.search.sampler import edges, every_message, samples
 from lowpanbudget.payload.search.tree import walk
 
@@ -90,13 +91,14 @@ def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
         tried = _tried_further(sides, tried, given(), judge)
     if tried.outcome is Outcome.MISREAD:
         return tried
-    if sides.meanings:
-        return Reading(Outcome.MISREAD, sides.meanings[0])
     # what is right as a prefix is so for those who ignore the tail
     ignore_tail = sides.ignore_tail or tried.outcome is Outcome.PREFIX
     are_read = _are_read(sides._replace(ignore_tail=ignore_tail))
     if are_read is False and tried.outcome is Outcome.REFUSED:
         return tried._replace(text=_as_all(tried.text))
+    unseen = [*sides.meanings, *unsent_flags(receiver, sender, sides.renamed)]
+    if unseen:
+        return Reading(Outcome.MISREAD, unseen[0])
     found = tried if are_read is not None else _searched(sides, tried, judge)
     if not sides.assumed or found.outcome is Outcome.MISREAD:
         return found
