@@ -125,6 +125,8 @@ from findings.cases_nodes import (
     numbered,
     parent_back,
     registration,
+    relayed,
+    strange_to,
     swallowed,
     unsealed,
 )
@@ -1220,6 +1222,47 @@ FURTHER = (
         "context-unknown",
         lambda: known_contexts({1: "2001:db8:1::/64"}),
         Told("remark", "context 0", "context 0 has no prefix", ("octet 11, IPHC",), (1, 2), 2),
+    ),
+    Further(
+        "context-unknown",
+        lambda: strange_to(2),
+        Told(
+            "remark",
+            "context 5",
+            "context 5 has no prefix",
+            (
+                "octet 13, IPHC",
+                "0x0018 alone compresses with it, first in frame 15; it and 2 others with context 0",
+            ),
+            (15, 19, 23, 27, 31, 35, 39),
+            7,
+        ),
+    ),
+    # beside one other nobody knows which of both is strange
+    Further(
+        "context-unknown",
+        lambda: strange_to(0),
+        Told(
+            "remark",
+            "context 5",
+            "context 5 has no prefix",
+            ("octet 13, IPHC",),
+            (15, 19, 23, 27, 31, 35, 39),
+            7,
+        ),
+    ),
+    # what it sends to all, unread, is none of the datagrams to the root: each that is kept makes three frames
+    Further(
+        "datagrams-not-sent-on",
+        lambda: relayed(3, 4, 5, asks=True),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 acknowledged 10 datagrams and never sent 3 of them on: its frame numbers leave no place for them",
+            ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 3 of 10",),
+            (13, 16, 19),
+            3,
+        ),
     ),
     Further(
         "solicitation-to-wrong-group",

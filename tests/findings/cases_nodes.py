@@ -2,14 +2,15 @@
 
 import struct
 from collections.abc import Callable, Collection
+from dataclasses import replace
 from ipaddress import IPv6Address
 from random import Random
 
 from findings import air
-from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PORTS, PREFIX, ROOT, Capture
+from findings.air import BROADCAST, FAR_NODE, FAR_ROOT, NODE, PAN, PORTS, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
-from lowpanbudget import Env, encode_frame, split
+from lowpanbudget import Env, compress, encode_frame, split
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType
 
@@ -301,8 +302,17 @@ def registration(eui: bytes, number: int, status: int = 0, *, answers: bool = Fa
     return air.frame(air.nd_message(135, body, source, to), number)
 
 
-def relayed(*kept: int, gap: bool = False, cut: Collection[int] = ()) -> Capture:
+def relayed(
+    *kept: int,
+    gap: bool = False,
+    cut: Collection[int] = (),
+    strange: Collection[int] = (),
+    asks: bool = False,
+) -> Capture:
     """Ten readings over a relay, one a second, each acknowledged; it keeps some, with a gap in its numbers or none.
+
+    Some it compresses against context 5, which nobody else has (RFC 6282 section 3.1.2), or ``asks`` all nodes
+    something under that with each that it keeps.
 
     They go to port 50003; of some it sends the last 4 bits on, behind 0xf0b (RFC 6282 section 4.3.3), as they are
     restored: under the checksum that they came with.
@@ -320,8 +330,30 @@ def relayed(*kept: int, gap: bool = False, cut: Collection[int] = ()) -> Capture
             port = (0xF0B0 | 50003 & 0xF if number in cut else 50003).to_bytes(2, "big")
             packet = air.ip(*ends, 17, whole[:2] + port + whole[4:], 63)
             on = air.frame(packet, own, (RELAY, ROOT))
+            if number in strange:
+                on = by_context_5(packet, own, (RELAY, ROOT))
             frames += [(at + 0.01, on), (at + 0.011, acknowledgement(own))]
+        elif asks:
+            own += 1
+            all_nodes = air.ip(air.address(PREFIX, RELAY), IPv6Address("ff02::1"), 17, whole)
+            frames.append((at + 0.01, by_context_5(all_nodes, own, (RELAY, BROADCAST))))
     return Capture(frames)
+
+
+def by_context_5(packet: bytes, number: int, links: tuple[bytes, bytes]) -> bytes:
+    """A frame with a datagram that is compressed against context 5, the prefix of the network."""
+    env = Env(*links, contexts={5: f"{PREFIX}/64"})
+    return encode_frame(air.mac(number, links), compress(packet, env).octets).octets
+
+
+def strange_to(own: int) -> Capture:
+    """A relay that goes over to context 5 with the fourth reading, beside so many readings of the root's own."""
+    whole = relayed(strange=range(3, 10))
+    answers = [
+        (20.0 + number, air.frame(air.datagram(links=(ROOT, NODE)), number, (ROOT, NODE)))
+        for number in range(own)
+    ]
+    return replace(whole, air=[*whole.air, *answers])
 
 
 def swallowed(
@@ -646,6 +678,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a relay that cuts the ports of some": (
         "datagrams-not-sent-on",
         lambda: relayed(cut=(3, 4, 5)),
+    ),
+    "a relay whose frames are not read here": (
+        "datagrams-not-sent-on",
+        lambda: relayed(strange=(3, 4, 5)),
     ),
     "a relay that keeps the last, or two": ("datagrams-not-sent-on", lambda: relayed(3, 4, 8, 9)),
     "a node that was replaced": ("frame-counter-went-back", replaced),

@@ -10,6 +10,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns, faults
+from lowpanbudget.findings.context_users import ContextUsers, UnknownUsers
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
@@ -26,12 +27,32 @@ _ON_THE_WAY_S = 1  # after a change, for which a frame may have been on its way
 CONTEXTS = Subject("contexts")
 
 
-@CONTEXTS.rule("context-unknown", WireError)
-def context_unknown(_scene: Scene, fault: WireError) -> Hits:
+@CONTEXTS.rule("context-unknown", WireError, memory=ContextUsers)
+def context_unknown(memory: ContextUsers, scene: Scene, fault: WireError) -> Hits | None:
     """Take faults of a missing context; one that holds no more is used too late."""
-    if isinstance(fault.about, UnknownContext) and fault.about.gone is None:
-        subject = f"context {fault.about.context_id}"
-        yield Hit(f"{subject} has no prefix", (faults.where(fault),), subject)
+    about = fault.about
+    if not isinstance(about, UnknownContext) or about.gone is not None:
+        return None
+    users, where = memory.unknown.entry(about.context_id, UnknownUsers), faults.where(fault)
+    shown = () if users is None else users.take(scene.sender, scene.number, where)
+    subject = f"context {about.context_id}"
+    return (Hit(f"{subject} has no prefix", shown, subject),)
+
+
+@CONTEXTS.rule("context-unknown", Iphc, concerns=concerns.no_more)
+def context_used(memory: ContextUsers, scene: Scene, header: Iphc) -> None:
+    """Note who compresses with contexts that are known."""
+    memory.use(scene.sender, {number for number in header.contexts if number is not None})
+
+
+@CONTEXTS.at_end("context-unknown")
+def used_by_one_alone(memory: ContextUsers, _known: Surroundings) -> Hits:
+    """Tell where one node alone compresses with it, and others with what is known: it has it from elsewhere."""
+    for number in memory.unknown:
+        told = memory.alone(number)
+        if told is not None:
+            subject, (words, first) = f"context {number}", told
+            yield Hit(f"{subject} has no prefix", (words,), subject, (first,), times=0)
 
 
 @CONTEXTS.rule("root-unknown", OWN_FAULT)

@@ -13,7 +13,7 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.rpl.messages import LOCAL
-from lowpanbudget.layers.link.mac import BROADCAST, FrameType
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.fragment import Fragment
 
 FORWARDING = Subject("forwarding")
@@ -38,12 +38,20 @@ def frame_heard(scene: Scene, _frame: Scene) -> None:
     if router is not None and not scene.is_forged:
         router.count(scene.counter, scene.sequence, scene.time_s)
         part = scene.frame.fragment
+        if _may_be_any(scene, mac):
+            router.forget()
         if part is None:
             return
         if isinstance(part, Fragment):
             router.forget_as_long(part.size)
         else:
             router.forget()
+
+
+def _may_be_any(scene: Scene, mac: Mac) -> bool:
+    """Return whether a frame may bring any datagram that waits: nobody here can open it, or expand its addresses."""
+    is_unread = scene.payload is None or scene.frame.fault is not None
+    return is_unread and mac.frame_type == FrameType.DATA and mac.destination != BROADCAST
 
 
 @FORWARDING.rule("datagrams-not-sent-on", HeardDatagram, varies=True)
