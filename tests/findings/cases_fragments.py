@@ -387,6 +387,12 @@ def leaving(kind: int, *, lorh: bool = False, announces: int | None = None) -> C
     return Capture([out] if announces is None else [out, dio_of(announces)])
 
 
+def from_prefix(prefix: str, root: IPv6Address) -> Capture:
+    """A datagram to the root's usual address, with the option of type 0x63, from a node's address of this prefix."""
+    packet = air.with_option(b"up", prefix, to=air.address(air.PREFIX, air.ROOT))
+    return Capture([air.frame(packet)], root=root)
+
+
 def from_outside(*, tunnel: bool) -> Capture:
     """RFC 9008 section 7.2.2: the option of a packet from outside stands behind an outer header of the root."""
     far, root, node = (
@@ -898,6 +904,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "as many first fragments beside more that is whole": (
             "fragments-flood",
             lambda: begun_beside(33),
+        ),
+        # it stays in the network: the prefix of its source alone is another
+        "an RPL option to the root from an address of another prefix": (
+            "rpl-option-leaves-network",
+            lambda: from_prefix("2001:db8:7:ff::", air.address(air.PREFIX, air.ROOT)),
         ),
         # RFC 8138 section 6: RPI-6LoRH carries no type
         "an RPL option in 6LoRH before a DIO tells its type": (

@@ -67,6 +67,7 @@ from findings.cases_fragments import (
     cut_in_byte_code,
     edited,
     frames_of_one,
+    from_prefix,
     headers_cut,
     in_one_long_frame,
     interleaved,
@@ -462,6 +463,18 @@ FURTHER = (
             (5, (), ()),
             (50, ((58, 4),), ("1 frame since then cannot be read",)),
         )
+    ),
+    # the root of this network has another prefix than the receiver
+    Further(
+        "rpl-option-leaves-network",
+        lambda: from_prefix("2001:db8:7:ff::", IPv6Address("2001:db8:7:ff::1")),
+        Told(
+            "remark",
+            "0x0017",
+            "a datagram to 2001:db8:1::ff:fe00:1 carries an option that others must discard",
+            ("63 04 00 00 02 00",),
+            (1,),
+        ),
     ),
     # the DIO behind it says that the type is 0x63 (RFC 9008 section 4.1.3)
     Further(
@@ -1729,6 +1742,23 @@ FURTHER = (
             "headers take 6 octets more than budgeted for the first hop",
             ("IPHC source address: 8 octets, planned none",),
             (1,),
+        ),
+    ),
+    # RFC 6282 section 3.1.1: an address of another prefix than that of a context goes in line, its 16 octets (SAM 00).
+    # Planned on the first hop: none (SAM 11)
+    Further(
+        "longer-than-budgeted",
+        lambda: with_own_identifier("2001:db8:7:ff::ff:fe00:17"),
+        Told(
+            "risk",
+            "flow readings, 0x0017: IPHC source address",
+            "headers take 14 octets more than budgeted for the first hop: "
+            "the source is of 2001:db8:7:ff::/64, the design has 2001:db8:1::/64",
+            ("IPHC source address: 16 octets, planned none",),
+            (1,),
+            advice="Give the node an address of the network's own prefix, and let it send from that: no context "
+            "compresses the other one, and what answers it leaves the network. Or plan the flow with that prefix, as "
+            "a context.",
         ),
     ),
     Further(

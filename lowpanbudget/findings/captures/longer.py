@@ -1,5 +1,8 @@
 """Headers of a frame beside those that the design plans, field by field."""
 
+from ipaddress import IPv6Network
+
+from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
@@ -11,6 +14,8 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.sealed_flows import ComparedHeaders, compared
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+
+WHOLE = 16  # octets of an address in line, of which nothing is left out
 
 
 def compared_headers(
@@ -45,6 +50,24 @@ def longer_hits(both: ComparedHeaders, scene: Scene, subject: str, where: str) -
     cause = ": ".join((cause, *forms))
     evidence = tuple(f"{name}: {text}" for name, text in longer.items())[:4]
     yield Hit(cause, evidence, f"{subject}: {', '.join(list(longer)[:6])}")
+
+
+OTHER_PREFIX = (
+    "Give the node an address of the network's own prefix, and let it send from that: no context compresses the other "
+    "one, and what answers it leaves the network. Or plan the flow with that prefix, as a context."
+)
+
+
+def foreign_source(scene: Scene, datagram: HeardDatagram, flow: Flow) -> str:
+    """Return in words that a source address goes in line whole, as it is of another /64 than is planned, or nothing."""
+    iphc, design, outside = datagram.iphc, scene.known.design, flow.source.role == "outside"
+    if iphc is None or design is None or outside or iphc.rows["source"].inline < WHOLE:
+        return ""
+    seen, planned = iphc.header.source, flow.source.ip(design.link.addresses)
+    if int(seen) >> 64 == int(planned) >> 64:
+        return ""
+    seen_prefix, prefix = (IPv6Network((int(one) >> 64 << 64, 64)) for one in (seen, planned))
+    return f"the source is of {seen_prefix}, the design has {prefix}"
 
 
 def _bits_text(bits: int) -> str:

@@ -231,7 +231,10 @@ def rpl_option_leaves_network(
         return None
     if option is None or option.type != rpi.OLD or option.down or not _crosses(datagram):
         return None
-    cause = f"a datagram to {datagram.outer.destination} carries an option that others must discard"
+    root, to = scene.root, datagram.outer.destination
+    if root is not None and int(root) >> 64 == int(to) >> 64:
+        return None  # the source alone is of another prefix
+    cause = f"a datagram to {to} carries an option that others must discard"
     hit = Hit(cause, (option_octets(option),), scene.sender, datagram.numbers)
     # who decompresses takes the type "that is currently active" (RFC 9008 section 4.3)
     if memory.is_heard or scene.known.rpi_type is not None or _is_inline(scene):

@@ -6,7 +6,13 @@ from typing import NamedTuple
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
-from lowpanbudget.findings.captures.longer import compared_headers, longer_hits, whole_headers
+from lowpanbudget.findings.captures.longer import (
+    OTHER_PREFIX,
+    compared_headers,
+    foreign_source,
+    longer_hits,
+    whole_headers,
+)
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.exchanges import message_carried
 from lowpanbudget.findings.finding import Hit, Severity
@@ -69,7 +75,9 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
         where = " ".join((hop, *(reason.where for reason in reasons)))
         beyond = tuple(longer_hits(both, scene, subject, where))
         longer = beyond or tuple(_rightly(hit, reasons) for hit in longer)
-    yield from longer
+    foreign = foreign_source(scene, datagram, match.flow) if longer else ""
+    for hit in longer:
+        yield hit._replace(cause=f"{hit.cause}: {foreign}", advice=OTHER_PREFIX) if foreign else hit
 
 
 class _Reason(NamedTuple):
