@@ -142,7 +142,7 @@ def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
         burst.name, burst.flow, place.names, burst.packets, burst.octets, len(place.frames[0]), burst.every_s,
         place.lasts_s, burst.all_in_s, count, seed, sum(plan.arrives for plan in plans),
         sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half, place.wanted,
-        done[count // 2], done[int(count * 0.95)], place.air_s, place.air_s / max(place.lasts_s, place.air_s), plans,
+        done[count // 2], done[int(count * 0.95)], place.air_s, _share_of_air(place.air_s, place.lasts_s), plans,
         curves, lost_access=sum(plan.lost_access for plan in plans),
     )  # fmt: skip
     return _with_spread(plan, runs)
@@ -165,8 +165,13 @@ def _with_spread(plan: BurstPlan, runs: Sequence[BurstRun]) -> BurstPlan:
         return plan
     air_s = sum(airs) / len(airs)
     return replace(
-        plan, air_s=air_s, air_share=air_s / max(plan.lasts_s, air_s), air_most_s=airs[int(len(airs) * MOST_OF_RUNS)]
+        plan, air_s=air_s, air_share=_share_of_air(air_s, plan.lasts_s), air_most_s=airs[int(len(airs) * MOST_OF_RUNS)]
     )  # fmt: skip
+
+
+def _share_of_air(air_s: float, lasts_s: float) -> float:
+    """Return how much of the time of a burst is on the air; more than 1 where several nodes send at once."""
+    return air_s / lasts_s if lasts_s else 1.0
 
 
 def _half_width(counts: Sequence[int]) -> float:

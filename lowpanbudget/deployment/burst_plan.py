@@ -52,7 +52,8 @@ class BurstPlan:
     plus or minus ``half_width``; ``wanted`` the chance that is asked for. ``done_s`` and ``done_most_s``: when the last
     packet that arrives is in, in half and in 95 % of the runs. ``air_s`` are seconds on the
     air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
-    ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst.
+    ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst,
+    ``lasts_s``: more than 1 where nodes send at once, or behind the last packet.
     ``arrived`` is known to ``arrived_half_width`` (95 %, from the runs; 0 where all arrived), and ``in_time``, the
     packets that are in by ``all_in_s``, to ``in_time_half_width``. ``enough_s`` is an ``all_in_s`` that as many runs
     as are ``wanted`` keep to for sure; None where too many lose a packet.

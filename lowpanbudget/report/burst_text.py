@@ -43,6 +43,8 @@ def burst(
     air = f"{seconds_text(plan.air_s)} s on the air"
     if plan.packets > 1:
         air += f", {share_of(plan.air_share)} of its time"
+    if plan.air_share > 1:
+        air += " (of all nodes together: several send at once, or still do behind the last packet)"
     if plan.air_most_s is not None:
         air += f"; up to {seconds_text(plan.air_most_s)} s in 95 % of the runs"
     elif plan.lost_queue + plan.lost_link:

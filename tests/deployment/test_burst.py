@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from functools import partial
 from math import isclose
 from pathlib import Path
 from random import Random
@@ -106,6 +107,21 @@ def test_runs_by_hand_are_told_as_they_were(monkeypatch: pytest.MonkeyPatch) -> 
     assert len(gaps) == 1
     # what ends before the burst does is told up to its end
     assert (far.points[-1], far.highest_mean) == ((1, 3), 3)
+
+
+def test_more_time_on_the_air_than_a_burst_lasts_is_told_as_it_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By hand: 2.5 s on the air of two packets a second apart are 250 %, of eleven of ten seconds 25 %."""
+    for packets, share, words in (
+        (2, 2.5, "250 % of its time (of all nodes together: several send at once, or still do behind the last"),
+        (11, 0.25, "25.0 % of its time; up to 2.5 s in 95 %"),
+    ):  # fmt: skip
+        run = BurstRun((1.0,) * packets, ("",) * packets, (-1,) * packets, ((), ()), 2.5)
+        plan = played(monkeypatch, volley(SLOTS, packets, 2), [run] * 20)
+        assert (plan.air_s, plan.air_share) == (2.5, share)
+        told = Screen(300).draw(partial(burst_text.burst, screen=Screen(300), plan=plan))
+        assert words in " ".join(told.split())
 
 
 def test_queues_of_packets_as_regular_as_the_picture_are_told_as_full_as_they_are(
