@@ -89,6 +89,7 @@ class CarriedNode:
     slots).
     ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
     that finds no place, plus or minus ``queue_half_width`` where it was played (None without slots).
+    These and batteries are None as well where a slotframe has no place for all cells of a node.
     ``duty_cycle`` is the part of time that it sends. ``current_ua`` and
     ``battery_days`` are None without their tables; ``parts_ua`` says what the typical current is for.
     """

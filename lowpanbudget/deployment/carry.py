@@ -18,7 +18,7 @@ from lowpanbudget.deployment.held import HeldLoss, HeldMessage, held_losses, wit
 from lowpanbudget.deployment.life import draws
 from lowpanbudget.deployment.load import NodeLoad, in_cells, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
-from lowpanbudget.deployment.open_limits import open_limits, unfollowed_beside
+from lowpanbudget.deployment.open_limits import open_limits, unfollowed_beside, unlaid
 from lowpanbudget.deployment.played_load import HopLoad, as_played
 from lowpanbudget.deployment.polls import held_s, polled_service, sleeping_nodes
 from lowpanbudget.deployment.ranges import reception_of
@@ -96,6 +96,7 @@ def _judged(
     transmissions: int | None, services: Sequence[HopService] | None, hops: Sequence[HopLoad],
 ) -> CarriedNetwork:  # fmt: skip
     nodes = loads(traffic, access.retries + 1)
+    untold = tuple(unlaid(traffic.tree, access.slots))
     within = None if design.limits is None else design.limits.latency_s
     is_limited = within is not None or (
         design.limits is not None and design.limits.delivery is not None
@@ -115,7 +116,7 @@ def _judged(
             None if played is None else played.result, None if played is None else played.in_runs,
             traffic.unknown, seed, tuple(hops), tuple(taken_words(design, traffic)), tuple(unjudged(found)),
             () if played is None else played.hastened, is_limited, tuple(together(found)),
-            tuple(_over_frames(design, messages)), tuple(open_limits(design, traffic)),
+            tuple(_over_frames(design, messages)), (*untold, *open_limits(design, traffic)),
             tuple(unfollowed_beside(design, traffic)),
         )  # fmt: skip
 
@@ -135,6 +136,9 @@ def _judged(
             )
             if transmissions is not None or not is_open or not contention.play_on():
                 return carried
+
+    if untold:
+        return network(nodes, (), ())
 
     def slotted(
         queues: Sequence[NodeQueues], told: Mapping[StreamHop, PlayedStream]
@@ -210,10 +214,11 @@ def _nodes(
     nodes: Sequence[NodeLoad],
     queues: Sequence[NodeQueues],
 ) -> Iterable[CarriedNode]:
+    """Yield what each node carries; without ``queues`` nothing is said of these, nor of batteries."""
     children = traffic.tree.children()
     ranges, slots = reception_of(traffic.tree), access.slots
     on_air = nodes if slots is None else in_cells(nodes, slots)
-    drawn = draws(design, on_air, children)
+    drawn = draws(design, on_air, children) if queues else (None,) * len(nodes)
     sent = [node.on_air([on_air[child] for child in children[node.node]]) for node in on_air]
     shared: float | None
     for node in nodes:
@@ -225,7 +230,7 @@ def _nodes(
             used = sent[node.node] + sum(sent[other] for other in ranges.hears[node.node])
             shared = None
         parent = "" if node.parent < 0 else traffic.tree.names[node.parent]
-        queue, draw = queues[node.node].up, drawn[node.node]
+        queue, draw = queues[node.node].up if queues else None, drawn[node.node]
         if queue is not None and queue.grows:
             queue = None
         yield CarriedNode(

@@ -128,11 +128,8 @@ def _cells(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
 
 def _relays(nodes: Sequence[CarriedNode], slots: Slots, traffic: Traffic) -> Iterator[LimitCheck]:
     """Yield how many slots of a slotframe each node is awake for: it sends or receives in a slot, never both."""
-    children = traffic.tree.children()
-    for index, node in enumerate(nodes):
-        below = len(children[index])
-        own = slots.cells + slots.cells_down if node.parent else 0
-        taken = own + below * (slots.cells + slots.cells_down) + slots.shared_cells
+    for node, links in zip(nodes, traffic.tree.links(), strict=False):
+        taken = slots.taken(links)
         text = f"its links and the shared cells take {plural(taken, 'slot')}, a slotframe has {slots.slotframe}"
         yield check_of("relay", f"node {node.name}", text, taken, slots.slotframe, "slots")
 

@@ -4,7 +4,9 @@ from collections.abc import Iterator
 
 from lowpanbudget.deployment.service import served
 from lowpanbudget.deployment.traffic import MessageStream, Traffic
+from lowpanbudget.design.access import Slots
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.tree import Tree
 
 _SAYS = {"radio": "what a node draws", "battery": "what there is to draw from"}
 
@@ -20,6 +22,17 @@ def open_limits(design: Design, traffic: Traffic) -> Iterator[str]:
         yield f"limits.battery_days was not checked, as the design has {says}"
     if not any(served(stream) and stream.senders for stream in _sent(traffic)):
         yield from unfollowed(design, traffic)
+
+
+def unlaid(tree: Tree, slots: Slots | None) -> Iterator[str]:
+    """Yield what cannot be told where the cells of a node have no place in a slotframe: there are no such cells."""
+    links = tree.links()
+    if slots is not None and slots.taken(max(links)) > slots.slotframe:
+        name = tree.names[links.index(max(links))]
+        yield (
+            "nothing can be said of how messages arrive, of queues and of batteries, as a slotframe has no place for "
+            f"the cells of node {name}"
+        )
 
 
 def unfollowed(design: Design, traffic: Traffic) -> Iterator[str]:

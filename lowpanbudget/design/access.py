@@ -165,6 +165,10 @@ class Slots:
         """Return how many seconds two clocks stay within the guard; None where they do not drift."""
         return self.template.guard / (2 * self.drift_ppm) if self.drift_ppm else None
 
+    def taken(self, links: int) -> int:
+        """Return in how many slots a node with so many links is awake: it sends or receives in one, never both."""
+        return links * (self.cells + self.cells_down) + self.shared_cells
+
 
 @dataclass(frozen=True, slots=True)
 class Access:

@@ -95,6 +95,13 @@ class Tree:
                 found[parent].append(node)
         return tuple(map(tuple, found))
 
+    def links(self) -> tuple[int, ...]:
+        """Return to how many nodes each has a link: its parent and its children."""
+        return tuple(
+            len(below) + (self.parents[node] != _NO_PARENT)
+            for node, below in enumerate(self.children())
+        )
+
     def way(self, node: int) -> tuple[int, ...]:
         """Return the nodes from this one to the root, both of them included."""
         found = [node]

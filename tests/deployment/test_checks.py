@@ -1,7 +1,7 @@
 """What a network is held against, and what would help: networks so small that their numbers are worked out by hand."""
 
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, partial
 from math import exp, inf
 from pathlib import Path
 from random import Random
@@ -520,6 +520,34 @@ def test_a_relay_is_awake_for_cells_both_ways_of_both_links() -> None:
         if check.matter == "relay"
     )
     assert relay.measured == 2 * (2 + 1) + 1
+
+
+@pytest.mark.parametrize("slots", [4, 5])
+def test_of_cells_that_find_no_place_nothing_is_told(slots: int) -> None:
+    """By hand: a relay has two cells each for its parent and its child, and the shared one: five slots.
+
+    In four there are no such cells: nobody knows what arrives by them, what waits for them and what they draw.
+    """
+    radio = 'source = "invented"\nsupply_v = 3\nsend_ma = 10\nreceive_ma = 10\nsleep_ua = 1\n'
+    tables = f"[queue]\nframes = 8\n[radio]\n{radio}[battery]\ncapacity_mah = 1000\n[limits]\n"
+    design = in_slots(f"slotframe = {slots}\n", tables + "battery_days = 1\nlatency_s = 60\n")
+    network = carry(design)
+    matters = {check.matter for check in network.checks}
+    rest = {"queue", "delivery", "latency", "battery"}
+    assert matters & rest == (rest if slots == 5 else set())
+    assert bool(network.services) == network.holds == (slots == 5)
+    assert all((node.battery_days is None) == (slots == 4) for node in network.nodes[1:])
+    told = [
+        text
+        for text in network.open_limits
+        if text.startswith("nothing can be said of how messages")
+    ]
+    assert [text.endswith("the cells of node 1.1") for text in told] == [True] * (slots == 4)
+    said = Screen(100).draw(
+        partial(carry_text.carry, screen=Screen(100), network=network, changes=None)
+    )
+    assert said.startswith("Yes" if slots == 5 else "No")
+    assert ("nothing can be said" in said) == (slots == 4)
 
 
 def test_relays_pass_on_what_came_to_them() -> None:

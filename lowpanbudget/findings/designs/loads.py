@@ -1,6 +1,7 @@
 """What the loads along a design's tree prove: cells, slots and places that are too few for what comes through."""
 
 from collections.abc import Iterator
+from operator import itemgetter
 
 from lowpanbudget.deployment.carry import carry
 from lowpanbudget.deployment.checks import may_refuse
@@ -62,19 +63,16 @@ def too_few_cells(_: Deployment, deployment: Deployment) -> Hits:
 @LOADS.rule("more-cells-than-slots", Deployment)
 def more_cells_than_slots(_: Deployment, deployment: Deployment) -> Hits:
     """Add up the cells of each node: it sends or receives in a slot, never both."""
-    for access, traffic, nodes in _loaded(deployment):
+    for access, traffic, _nodes in _loaded(deployment):
         slots = access.slots
         if slots is None:
             continue
-        children = traffic.tree.children()
-        each = slots.cells + slots.cells_down
-        taken = {
-            node.name: each * (len(children[node.node]) + (node.node > 0)) + slots.shared_cells
-            for node in nodes
-        }
-        name = max(taken, key=lambda one: taken[one])
-        if taken[name] > slots.slotframe:
-            cause = f"its links and the shared cells take {taken[name]} slots, a slotframe has {slots.slotframe}"
+        links, name = max(
+            zip(traffic.tree.links(), traffic.tree.names, strict=True), key=itemgetter(0)
+        )
+        taken = slots.taken(links)
+        if taken > slots.slotframe:
+            cause = f"its links and the shared cells take {taken} slots, a slotframe has {slots.slotframe}"
             yield Hit(cause, (), f"node {name}")
 
 
