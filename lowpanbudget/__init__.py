@@ -269,7 +269,7 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.stack.frame import Frame as Frame
     from lowpanbudget.stack.incoming import Datagram as Datagram, Notice as Notice
-    from lowpanbudget.stack.pieces import FragmentKey as FragmentKey
+    from lowpanbudget.stack.fragment_key import FragmentKey as FragmentKey
     from lowpanbudget.stack.reassembly import Reassembler as Reassembler
     from lowpanbudget.stack.split import split as split
     # fmt: on

@@ -155,9 +155,9 @@ NAMES = {
     "stack.decoder": "Decoder decode_datagram decode_frame",
     "stack.encoding": "Encoded encode_frame",
     "stack.events": "Complete Discarded Ignored TimedOut",
+    "stack.fragment_key": "FragmentKey",
     "stack.frame": "Frame",
     "stack.incoming": "Datagram Notice",
-    "stack.pieces": "FragmentKey",
     "stack.reassembly": "Reassembler",
     "stack.split": "split",
 }

@@ -429,11 +429,11 @@ SECRET = {
 INNER = [
     "Activity.plus", "CaptureFile.of", "ClockPutBack.again", "ContinuedCapture.file_of", "Contexts.after",
     "Contexts.get", "Contexts.gone", "Env.carried",
-    "Estimate.map", "ExtensionNhc.restored", "Flow.tunnelled", "FragmentKey.of", "Iphc.restored",
-    "Key.cipher",
+    "Estimate.map", "ExtensionNhc.restored", "Flow.tunnelled", "FragmentKey.answered", "FragmentKey.of",
+    "Iphc.restored", "Key.cipher",
     "LearnedContext.at", "LearnedContext.renewed", "Legacy.restored", "Legacy.restored_udp", "Link.complete",
     "Link.is_of_network", "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write",
-    "SettingChange.of", "Spread.quantile", "UdpNhc.restored",
+    "SettingChange.of", "Spread.quantile", "Survey.apart", "UdpNhc.restored",
 ]  # fmt: skip
 
 

@@ -12,7 +12,8 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import BROADCAST, Mac
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.pieces import Fate, FragmentedDatagram, FragmentKey
+from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.pieces import Fate, FragmentedDatagram
 
 
 class Piece(NamedTuple):

@@ -175,10 +175,11 @@ def follow(capture: "Capture", **known: "Unpack[TraceOptions]") -> CaptureFrames
       with them, and read in the place of what was sealed;
     - ``timeout_s``, how long receivers wait for fragments, in seconds, 60 at most;
     - ``node`` (any of its addresses, or a station of the design), ``flow`` (one of the design, a UDP port, or its
-      words), ``since`` and ``until`` (seconds from the first frame, or a date-time): only such frames are told.
+      words), ``since`` and ``until`` (seconds from the first frame, or a date-time): only such frames are told;
+    - ``pan``, the PAN ID of the network that is looked at: frames of others are as if nobody had heard them.
 
-    All frames are followed: contexts, devices and root are learned on the way. Memory does not grow with the capture.
-    The frames come once: call it again to have them again.
+    All frames are followed but those: contexts, devices and root are learned on the way. Memory does not grow with the
+    capture. The frames come once: call it again to have them again.
     Raises ``RequestError`` for what cannot be read or used; what is wrong in the octets is told in each frame.
     """
     check_known(known, "follow")

@@ -28,4 +28,5 @@ COLUMNS = {
     "heard_as": "number under which another receiver heard the same sending; a survey counts it once",
     "fcs_ok": "whether the frame check sequence is right; empty where there is none",
     "reason": "why the frame could not be read to its end; empty where it was",
+    "pan": "PAN ID of the sender, a number: its short address is one in it alone; empty where the frame names none",
 }

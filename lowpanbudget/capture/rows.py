@@ -14,6 +14,8 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
 from lowpanbudget.env import link_text
 from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.link.stations import network_of
+from lowpanbudget.stack.frame import Frame
 from lowpanbudget.values import FrozenDict
 
 _MOST_KEPT = 8192  # flows whose words are kept, and sequences whose last number is
@@ -52,6 +54,7 @@ class FrameRow(NamedTuple):
     heard_as: int | None
     fcs_ok: bool | None
     reason: str | None
+    pan: int | None = None
 
 
 class RowMaker:
@@ -85,6 +88,7 @@ class RowMaker:
             _begun(sighting), None if datagram is None else len(datagram), _hop_limit(sighting),
             sighting.is_fragment,
             sighting.repeats, sighting.copies, sighting.heard_as, sighting.fcs_ok, sighting.reason or None,
+            _pan(sighting.example),
         )  # fmt: skip
 
     def _name_flow(self, sighting: Sighting, flow: FlowKey) -> None:
@@ -99,6 +103,10 @@ class RowMaker:
             words = str(flow), str(flow.source), str(flow.destination)
             self._words[flow] = words
         return words
+
+
+def _pan(frame: Frame | None) -> int | None:
+    return None if frame is None or frame.mac is None else network_of(frame.mac)
 
 
 def _shown(link: bytes | None) -> str | None:

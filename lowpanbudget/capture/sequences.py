@@ -3,8 +3,10 @@
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.layers.link.stations import Station, station_of
 
 MOST_MISSING = 64  # more are no loss but a node that started anew, or one that was out of reach
+NodeSequence = tuple[bool, Station]  # beacons, or all else, of a node
 _NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
 
 
@@ -15,12 +17,13 @@ def octets_on_air(sighting: Sighting) -> int:
     return len(sighting.octets) + sighting.left_out + sighting.missing_fcs
 
 
-def sequence_of(mac: Mac) -> bytes | None:
+def sequence_of(mac: Mac) -> NodeSequence | None:
     """Return the name of the sequence that a frame is numbered in; None where its sender does not tell it."""
-    if mac.frame_type not in _NUMBERED or mac.source is None:
+    station = station_of(mac)
+    if mac.frame_type not in _NUMBERED or station is None:
         return None
     # beacons count in a sequence of their own (macBsn; IEEE 802.15.4-2015 clause 7.2.2.7, from memory)
-    return bytes([mac.frame_type == FrameType.BEACON]) + mac.source
+    return mac.frame_type == FrameType.BEACON, station
 
 
 def noted(last: int, number: int, most: int) -> tuple[int, int]:
@@ -47,10 +50,10 @@ def noted(last: int, number: int, most: int) -> tuple[int, int]:
     return number | (aside + 1) << 8, 0
 
 
-class LastNumbers(Recent[bytes, int]):
+class LastNumbers(Recent[NodeSequence, int]):
     """What is remembered of each sequence, of the ``most`` that were heard last."""
 
-    def take(self, sequence: bytes, number: int) -> int:
+    def take(self, sequence: NodeSequence, number: int) -> int:
         """Note a number of a sequence; return how many are missing before it."""
         last, missing = noted(self.get(sequence, -1), number, MOST_MISSING)
         self.renew(sequence, last)
@@ -66,7 +69,7 @@ class SequenceGaps:
     def __init__(self, most: int) -> None:
         self.last = LastNumbers(most)
 
-    def before(self, sequence: bytes, number: int | None) -> int:
+    def before(self, sequence: NodeSequence, number: int | None) -> int:
         """Return how many numbers of a sequence are missing before this one."""
         return 0 if number is None else self.last.take(sequence, number)
 

@@ -4,7 +4,7 @@ A survey is a value: parts of a capture, or several captures, give parts of it, 
 order and grouping. What happens between the last frame of one part and the first of the next is judged by neither.
 """
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from typing import NamedTuple, TypeVar
 
 from lowpanbudget.arguments import explains
@@ -40,6 +40,8 @@ class Cell(NamedTuple):
 class Survey:
     """What a capture cost, by cell; and by flow, by node, by kind and altogether, added up from the cells.
 
+    ``pans`` has the cells of each PAN: a short address is a node in its PAN alone. None stands for frames that name
+    none, as most acknowledgements do.
     ``reasons`` counts why frames could not be read. ``names`` are what a design calls flows; none for those outside.
     ``natures`` tells of each layer whether it is a header, whatever it carries, or payload or sealed as a whole.
     ``check_sequences`` say what was found at the end of the frames of each link type. ``receptions`` are what each of
@@ -60,6 +62,7 @@ class Survey:
     series: TimeSeries | None = None
     assumed: tuple[int, ...] = ()
     shares: Shares = field(default=Shares(), compare=False)
+    pans: dict[int | None, dict[Cell, Tally]] = field(default_factory=FrozenDict)
 
     @property
     def total(self) -> Tally:
@@ -81,6 +84,25 @@ class Survey:
         """Return the cells by kind of frame."""
         return grouped((c.kind, tally) for c, tally in self.cells.items())
 
+    def apart(self, of: Callable[[Cell], Key | None]) -> dict[tuple[int | None, Key], Tally]:
+        """Return the cells by what ``of`` tells of them and, where there are several PANs, by PAN."""
+        many = len(self.networks) > 1
+        return grouped(
+            ((pan if many else None, key), tally)
+            for pan, cells in self.pans.items()
+            for cell, tally in cells.items()
+            if (key := of(cell)) is not None
+        )
+
+    @property
+    def networks(self) -> dict[int, Tally]:
+        """Return what the frames of each PAN cost, the most octets first; none of which damaged frames alone tell."""
+        sums = ((pan, sum(cells.values(), Tally())) for pan, cells in self.pans.items())
+        known = {
+            pan: tally for pan, tally in sums if pan is not None and tally.frames > tally.damaged
+        }
+        return FrozenDict(sorted(known.items(), key=lambda one: (-one[1].octets, one[0])))
+
     @explains
     def merge(self, other: "Survey") -> "Survey":
         """Return the survey of both parts together, the same whichever is added to which; neither is changed."""
@@ -99,6 +121,10 @@ class Survey:
             _in_order(self.receptions, other.receptions),
             self.outside + other.outside, merged(self.series, other.series),
             tuple(sorted({*self.assumed, *other.assumed})), self.shares.plus(other.shares),
+            FrozenDict({
+                pan: grouped([*self.pans.get(pan, {}).items(), *other.pans.get(pan, {}).items()])
+                for pan in {**self.pans, **other.pans}
+            }),
         )  # fmt: skip
 
     __add__ = merge

@@ -24,8 +24,9 @@ from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.capture.tally_place import Amounts, TallyPlace, code_of, counted_application
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.layers.link.stations import network_of
 from lowpanbudget.stack.events import Discarded, TimedOut
-from lowpanbudget.stack.pieces import FragmentKey
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.values import FrozenDict, replace
 
 if TYPE_CHECKING:  # a design is heavy
@@ -46,8 +47,9 @@ class Surveyor:
 
     def __init__(self, design: "Design | None" = None, narrowing: Narrowing | None = None) -> None:
         self.room = RoomLeft(design)
-        self._narrowing, self._outside = narrowing, 0
-        self._cells: dict[Cell, Tally] = {}
+        self._narrowing, self.outside = narrowing, 0
+        self._cells: dict[tuple[int | None, Cell], Tally] = {}
+        self._networks = Recent[bytes | str | None, int](MOST_CELLS)  # where nodes were heard
         self._places: list[TallyPlace] = []  # with frames that are not in their tallies yet
         self.reasons: dict[str, int] = {}
         self.names: dict[FlowKey, str] = {}
@@ -68,10 +70,14 @@ class Surveyor:
     ) -> Survey:
         """Return what was counted so far."""
         self.take_up()
+        pans: dict[int | None, dict[Cell, Tally]] = {}
+        for (pan, cell), tally in self._cells.items():
+            pans.setdefault(pan, {})[cell] = tally
+        cells = grouped((cell, tally) for (_, cell), tally in self._cells.items())
         return Survey(
-            grouped(self._cells.items()), FrozenDict(self.reasons), FrozenDict(self.names),
-            FrozenDict(self._natures), tuple(check_sequences), receptions, self._outside,
-            assumed=self.room.assumed,
+            cells, FrozenDict(self.reasons), FrozenDict(self.names), FrozenDict(self._natures),
+            tuple(check_sequences), receptions, self.outside, assumed=self.room.assumed,
+            pans=FrozenDict({pan: grouped(one.items()) for pan, one in pans.items()}),
         )  # fmt: skip
 
     def add(self, sighting: Sighting) -> None:
@@ -79,7 +85,7 @@ class Surveyor:
         if sighting.heard_as is not None:
             return
         if sighting.outside:
-            self._outside += 1
+            self.outside += 1
             self._pass(sighting)
             return
         place = self.place(sighting)
@@ -201,22 +207,24 @@ class Surveyor:
             outside = self._narrowing is not None and not self._narrowing.wanted(numbers)
             if outside or event.again:
                 continue
-            tally = self.tally_of(Cell(_DATA, flow_of_parts(event.marks), event.key[0]))
+            cell = Cell(_DATA, flow_of_parts(event.marks), event.key.source)
+            pan = event.key.pan
+            tally = self._tally_of(self._networks.get(cell.node) if pan is None else pan, cell)
             tally.dropped += 1
             if event.key in self._cut:
                 tally.cut += 1
                 del self._cut[event.key]
             tally.given_up += isinstance(event, Discarded) and event.for_room
 
-    def tally_of(self, cell: Cell) -> Tally:
+    def _tally_of(self, pan: int | None, cell: Cell) -> Tally:
         """Return the tally of a cell, or of the others where there are too many."""
         cells = self._cells
-        tally = cells.get(cell)
+        tally = cells.get((pan, cell))
         if tally is None:
             if len(cells) >= MOST_CELLS:
                 flow = None if cell.flow is None else OTHERS
-                cell = Cell(cell.kind, flow, None if cell.node is None else OTHERS)
-            tally = cells.setdefault(cell, running())
+                pan, cell = None, Cell(cell.kind, flow, None if cell.node is None else OTHERS)
+            tally = cells.setdefault((pan, cell), running())
         return tally
 
     def place(self, sighting: Sighting) -> TallyPlace:
@@ -228,7 +236,11 @@ class Surveyor:
             if isinstance(place, TallyPlace):
                 return place
         mac = None if template is None else template.example.mac
-        tally = self.tally_of(Cell(sighting.kind, sighting.flow, sighting.source))
+        cell = Cell(sighting.kind, sighting.flow, sighting.source)
+        network = None if mac is None else network_of(mac)
+        if network is not None and sighting.source is not None:
+            self._networks.renew(sighting.source, network)
+        tally = self._tally_of(network, cell)
         is_data = mac is not None and mac.frame_type == FrameType.DATA
         sequence = None if mac is None else sequence_of(mac)
         is_plain = shared and not sighting.is_fragment and not sighting.reason
@@ -309,6 +321,7 @@ def surveyed(
                     watch(sighting)
             shares = shares._replace(followed=followed)
     surveyor.end(trace.leftover)
+    surveyor.outside += trace.network.left_out
     found = surveyor.survey(trace.fcs.values(), trace.receptions)
     series = None if counter is None else counter.series()
     return replace(found, series=series, shares=shares)

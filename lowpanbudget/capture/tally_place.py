@@ -3,6 +3,7 @@
 from lowpanbudget.capture.follow.flows import FlowKey, upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
+from lowpanbudget.capture.sequences import NodeSequence
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import ChainPlace
@@ -60,7 +61,7 @@ class TallyPlace:
     tally: Tally
     is_data: bool
     is_fragment: bool
-    sequence: bytes | None
+    sequence: NodeSequence | None
     is_plain: bool
     application: int | None = None
     amounts: dict[tuple[int, int], Amounts] = field(default_factory=dict)

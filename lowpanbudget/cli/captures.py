@@ -56,6 +56,10 @@ def narrowing_options(function: F) -> F:
     """Add the options that narrow what is shown; contexts, devices and fragments are learned from all frames."""
     for option in (
         click.option(
+            "--pan", metavar="ID",
+            help="Only the network of this PAN ID, such as 0x1a2b: frames of others are as if nobody had heard them.",
+        ),
+        click.option(
             "--until", metavar="TIME", help="Only frames up to this time, given as for --since."
         ),
         click.option(
@@ -98,10 +102,10 @@ class CaptureOptions:
         from lowpanbudget.env import address
 
         self.timeout_s = timeout_s
-        self.node, self.flow = narrowed.get("node"), narrowed.get("flow")
-        self.since, self.until = narrowed.get("since"), narrowed.get("until")
+        self.node, self.flow, self.pan, self.since, self.until = map(
+            narrowed.get, ("node", "flow", "pan", "since", "until")
+        )
         self.is_narrowed = any(narrowed.values())
-
         self.contexts = options.table_of(contexts)
         self.root = None if root is None else address(root, "--root")
         self.fcs = FCS[fcs]
@@ -113,15 +117,15 @@ class CaptureOptions:
         self._require_narrowing()
         self._tell_node()
         ring = read_keys(key_file) if key_file is not None else None
-        self.keys = ring.keys if ring else ()
-        self.devices = ring.devices if ring else {}
-        self.oscore = ring.oscore if ring else ()
-        self.dtls = ring.dtls if ring else ()
+        self.keys, self.devices = (ring.keys, ring.devices) if ring else ((), {})
+        self.oscore, self.dtls = (ring.oscore, ring.dtls) if ring else ((), ())
 
     def _require_narrowing(self) -> None:
         """Raise ``RequestError`` that names the option where a time or a flow is none, before a capture is opened."""
         from lowpanbudget.capture.follow.narrowing import WantedFlow, moment
+        from lowpanbudget.capture.follow.networks import pan_named
 
+        _ = self.pan and pan_named(self.pan, "--pan")
         moment(self.since, "--since")
         moment(self.until, "--until")
         if self.flow is not None:
@@ -156,7 +160,7 @@ class CaptureOptions:
         return {
             "contexts": self.contexts, "keys": self.keys, "devices": self.devices, "root": self.root,
             "design": self.design, "fcs": self.fcs, "timeout_s": self.timeout_s,
-            "node": self.node, "flow": self.flow, "since": self.since, "until": self.until,
+            "node": self.node, "flow": self.flow, "since": self.since, "until": self.until, "pan": self.pan,
             "oscore": self.oscore, "dtls": self.dtls,
         }  # fmt: skip
 

@@ -9,6 +9,7 @@ from lowpanbudget.deployment.unheard import Silence
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
+from lowpanbudget.layers.link.stations import network_text
 
 _FINE = 0.99  # the quantile that engineers ask for first
 
@@ -30,13 +31,10 @@ def unknowns(
 ) -> Iterator[str]:
     """Yield what remains open, the most important first."""
     if beside and design is not None:
-        others = _listed(
-            [f"{one:#06x}" for one in sorted(beside, key=lambda one: (-beside[one], one))]
-        )
         count = sum(beside.values())
         yield (
-            f"{plural(count, 'frame')} {'is' if count == 1 else 'are'} of another network than the design's, {others}: "
-            "nothing of them is held against the plan, and measured only without a design"
+            f"{plural(count, 'frame')} {'is' if count == 1 else 'are'} of another network than the design's, "
+            f"{_networks(beside)}: nothing of them is held against the plan, and measured only without a design"
         )
     yield from _of_nobody(flows, silences)
     missing, numbers = sum(one.missing for one in nodes), sum(one.numbers for one in nodes)
@@ -85,6 +83,23 @@ def unknowns(
         )
     if links and all(link.answered is None for link in links):
         yield "No acknowledgement was heard: nobody knows which try arrived"
+
+
+def other_networks(frames: Mapping[int, int]) -> Iterator[str]:
+    """Yield that other networks were heard, with their frames by PAN, than the one that was measured."""
+    if frames:
+        other = "another network" if len(frames) == 1 else "other networks"
+        yield (
+            f"{plural(sum(frames.values()), 'frame')} of {other}, {_networks(frames)}: the one with the most frames "
+            "was measured, another is when it is asked for by that ID"
+        )
+
+
+def _networks(frames: Mapping[int, int]) -> str:
+    """Return PANs as text, those with the most frames first."""
+    return _listed(
+        [network_text(one) for one in sorted(frames, key=lambda one: (-frames[one], one))]
+    )
 
 
 def _of_nobody(flows: tuple[MeasuredFlow, ...], silences: Sequence[Silence]) -> Iterator[str]:

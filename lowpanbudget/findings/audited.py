@@ -63,7 +63,6 @@ def audit_of(
     also: Callable[[Sighting], None] | None = None,
 ) -> CaptureFindings:
     """Return the same for a new trace; ``also`` gets each sighting, for whoever counts other things on the way."""
-    narrowing = trace.narrowing
     taken = Audit(
         known_of(trace, trace.design, trace.timeout_s),
         tallies=watched(trace, tell),
@@ -79,6 +78,7 @@ def audit_of(
     for event in trace.leftover:
         if isinstance(event, TimedOut):
             taken.note(event)
+    taken.frames += trace.network.left_out
     verdicts = tuple(trace.fcs.values())
     for notice in notices:
         taken.note(notice)
@@ -86,5 +86,5 @@ def audit_of(
         taken.note(verdict)
     return CaptureFindings(
         taken.frames, tuple(taken.close()), notices, verdicts,
-        None if narrowing is None else within, trace.receptions,
+        within if trace.is_narrowed else None, trace.receptions,
     )  # fmt: skip

@@ -5,7 +5,8 @@ from lowpanbudget.findings.datagrams import numbers_of
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.senders import HeardSender
 from lowpanbudget.findings.unheard import Unheard, what_was_missed
-from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, FragmentKey, gaps
+from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, gaps
 from lowpanbudget.values import dataclass, field
 
 _MOST_OPEN = 12  # datagrams of a hop whose frames are named

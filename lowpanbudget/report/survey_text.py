@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.bits import Nature
+from lowpanbudget.capture.follow.networks import networks_text
 from lowpanbudget.capture.room_left import room_assumed
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, series_text, strip
@@ -48,6 +49,9 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
     for capture in survey_data["captures"]:
         for text in capture["ends"]:
             paragraph(console, screen, f"{_source(capture['capture'])}: {text}.")
+    if len(survey_data["networks"]) > 1:
+        told = [(one["name"], one["frames"]) for one in survey_data["networks"]]
+        paragraph(console, screen, networks_text(told))
     if survey_data["outside"]:
         text = f"Left out as not asked for: {plural(survey_data['outside'], 'frame')}."
         paragraph(console, screen, text)
@@ -176,6 +180,8 @@ def _entry(screen: Screen, row: dict[str, Any], bar: Line, width: int) -> Iterat
     name = row.get("address", row["name"])
     if row.get("in_design"):
         name = f"{row['in_design']}: {name}"
+    if row.get("network"):
+        name = f"{name}, network {row['network']}"
     yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)
     yield [(" " * 2 * _INDENT, ""), *bar, (_amount(row), "")]
     for text in facts(row):

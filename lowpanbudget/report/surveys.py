@@ -1,14 +1,16 @@
 """Surveys of captures as plain data: grouped by flow, node and kind of frame, the most octets first."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any
 
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.series import TimeSeries
-from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.survey import Cell, Survey
 from lowpanbudget.capture.surveyed_file import SurveyedFile
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.env import link_text
+from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.report.view import Data, data_of, receivers
 
 
@@ -32,8 +34,11 @@ def told(one: SurveyedFile) -> Data:
 def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
     """Return a survey of these captures; ``by`` ("flow", "node", "kind", "time") leaves the other groupings out."""
     groups: dict[str, tuple[str, Iterable[tuple[Data, Tally]]]] = {
-        "flow": ("flows", ((_flow(key, survey), tally) for key, tally in survey.flows.items())),
-        "node": ("nodes", ((_node(key), tally) for key, tally in survey.nodes.items())),
+        "flow": (
+            "flows",
+            _of_networks(survey, lambda cell: cell.flow, lambda key: _flow(key, survey)),
+        ),
+        "node": ("nodes", _of_networks(survey, lambda cell: cell.node, _node)),
         "kind": ("kinds", (({"name": key}, tally) for key, tally in survey.kinds.items())),
     }
     return {
@@ -42,6 +47,10 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
         "outside": survey.outside,
         "assumed": list(survey.assumed),
         "total": data_of(survey.total),
+        "networks": [
+            {"name": network_text(number), "frames": tally.frames, "octets": tally.octets}
+            for number, tally in survey.networks.items()
+        ],
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
         **({} if survey.series is None else {"series": over_time(survey.series)}),
         "natures": dict(sorted(data_of(survey.natures).items())),
@@ -57,6 +66,14 @@ def lines(survey_data: Data) -> Iterator[Data]:
             yield {"group": group, **row, "name": row.get("address", row["name"])}
     for cell in survey_data.get("series", {}).get("cells", ()):
         yield {"group": "series", **cell, "name": cell["address"]}
+
+
+def _of_networks(
+    survey: Survey, of: Callable[[Cell], Any], words: Callable[[Any], Data]
+) -> Iterator[tuple[Data, Tally]]:
+    """Yield the rows of a grouping; where the capture has several PANs, each row is of one, if its frames name any."""
+    for (number, key), tally in survey.apart(of).items():
+        yield {**words(key), "network": None if number is None else network_text(number)}, tally
 
 
 def _flow(key: FlowKey | str, survey: Survey) -> Data:

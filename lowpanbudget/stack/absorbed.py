@@ -8,10 +8,10 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.collected import Collected
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
-from lowpanbudget.stack.pieces import FragmentKey
 
 # RFC 8931 section 6: after the last fragment a receiver "arms a short timer, e.g., on the order of an average
 # round-trip time" and absorbs what was in flight; how short is our choice

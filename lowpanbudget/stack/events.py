@@ -2,8 +2,8 @@
 
 from typing import Any
 
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.incoming import Datagram
-from lowpanbudget.stack.pieces import FragmentKey
 from lowpanbudget.values import dataclass
 
 

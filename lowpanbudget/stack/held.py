@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from heapq import heapify, heappop, heappush
 from typing import Generic, Protocol, TypeVar
 
-from lowpanbudget.stack.pieces import FragmentKey
+from lowpanbudget.stack.fragment_key import FragmentKey
 
 
 class Held(Protocol):

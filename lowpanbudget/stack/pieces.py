@@ -8,10 +8,9 @@ from collections.abc import Iterable
 from enum import Enum
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.counting import OtherCount, lengthened, most_added, other_counts
 from lowpanbudget.stack.datagram import complete_checksum
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass, field
 
@@ -20,21 +19,6 @@ if TYPE_CHECKING:
 
 MOST_FRAGMENTS = 256  # an offset has 8 bits
 IN_ONE_GO_S = 1.0  # between fragments that a hop swapped; our choice
-
-
-class FragmentKey(NamedTuple):
-    """What the fragments of one datagram have in common (RFC 4944 section 5.3); recoverable ones have no ``size``."""
-
-    source: bytes | None
-    destination: bytes | None
-    size: int | None
-    tag: int
-
-    @classmethod
-    def of(cls, frame: "Frame", fragment: Fragment | Rfrag) -> "FragmentKey":
-        """Return the key of the datagram that the fragment in a frame belongs to."""
-        size = None if isinstance(fragment, Rfrag) else fragment.size
-        return cls(frame.link_source, frame.link_destination, size, fragment.tag)
 
 
 class Fate(Enum):

@@ -21,13 +21,13 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.pieces import (
     Fate,
     FragmentArrival,
     FragmentedDatagram,
-    FragmentKey,
     Pieces,
     SentFragment,
 )
@@ -297,7 +297,7 @@ class Reassembler:
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
         if ack.aborted:
-            key = FragmentKey(frame.link_destination, frame.link_source, None, ack.tag)
+            key = FragmentKey.answered(frame, ack)
             return self._abort(key, "the receiver aborted the datagram")
         return Ignored("an acknowledgement of fragments")
 

@@ -3,13 +3,8 @@
 from collections import OrderedDict, deque
 from itertools import islice
 
-from lowpanbudget.stack.pieces import (
-    Fate,
-    FragmentArrival,
-    FragmentedDatagram,
-    FragmentKey,
-    SentFragment,
-)
+from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
 
 IN_PROGRESS_S = 5.0  # after a fragment its datagram is still being sent; our choice
 MANY = 8  # datagrams at one receiver: how many more there are makes no difference

@@ -103,6 +103,14 @@ def two_pans(*, root_too: bool) -> Capture:
     return Capture(list(frames))
 
 
+def side_by_side(count: int) -> Capture:
+    """Six readings in the network, and some of a node with the same short address in the PAN beside it."""
+    frames = [reading(n, (NODE, ROOT)) for n in range(6)]
+    for n in range(count):
+        frames += [reading(n, (NODE, ROOT), OTHER_PAN), acknowledgement(n)]
+    return Capture(list(frames))
+
+
 def bare(count: int) -> Capture:
     """12 secured frames each of two nodes, and some of a third without."""
     return unsealed(count, bytes.fromhex("025e100000000019"))
@@ -518,6 +526,17 @@ NODES_CASES: dict[str, Case] = {
             (),
             (25, 26, 27, 28, 29),
             5,
+        ),
+    ),
+    "short-addresses-in-two-pans": Case(
+        lambda: side_by_side(5),
+        lambda: side_by_side(4),
+        Told(
+            "remark",
+            "PAN 0xabcd and 0xabce",
+            "nodes of PAN 0xabcd and 0xabce have the same short addresses",
+            ("0x0017",),
+            (1, 7),
         ),
     ),
     "unsecured-among-secured": Case(

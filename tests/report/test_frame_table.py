@@ -13,6 +13,7 @@ import pytest
 from capture.captures import (
     CONTEXTS,
     KEY,
+    PAN,
     SECOND,
     eui,
     frames_of,
@@ -68,7 +69,7 @@ def test_a_datagram_in_fragments_row_by_row() -> None:
         "a.pcap", 1, 0, "x", "data", A.hex(":"), B.hex(":"), 0, 0, len(first),
         {"MAC": 23 * 8, "FRAG1": 4 * 8, "IPHC": 2 * 8, "UDP NHC": 4 * 8, "payload": 8 * (len(first) - 33)},
         f"[{ip_of(A)}]:61617 to [{ip_of(B)}]:61618, UDP", None, str(ip_of(A)), str(ip_of(B)), 61617, 61618,
-        1, None, 64, True, None, None, None, True, None,
+        1, None, 64, True, None, None, None, True, None, PAN,
     )  # fmt: skip
     assert (two.sequence, two.missing, two.datagram, two.datagram_octets) == (2, 1, 1, 48 + 150)
     assert (two.hop_limit, two.flow) == (64, one.flow)

@@ -8,9 +8,10 @@ from work import calls
 from lowpanbudget import Reassembler
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.events import Discarded, TimedOut
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
-from lowpanbudget.stack.pieces import FragmentedDatagram, FragmentKey, Pieces
+from lowpanbudget.stack.pieces import FragmentedDatagram, Pieces
 
 
 def fragment(number: int, offset: int = 80) -> Frame:

@@ -7,14 +7,9 @@ from hypothesis import strategies as st
 from lowpanbudget import Mac, decode_frame, encode_frame
 from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.pieces import (
-    Fate,
-    FragmentArrival,
-    FragmentedDatagram,
-    FragmentKey,
-    SentFragment,
-)
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
 from lowpanbudget.stack.reassembly import Reassembler
 from lowpanbudget.stack.sent import SentDatagrams
 

@@ -37,7 +37,7 @@ def add_by_columns(
         return Shares()
     if not wanted and len(source.ahead(WORTH_OCTETS)) < WORTH_OCTETS:
         return Shares()
-    if trace.narrowing is not None or trace.opens_contents:
+    if trace.is_narrowed or trace.opens_contents:
         return Shares(why="what was asked for wants a look at each frame")
     from lowpanbudget.capture.columns import compiled
 

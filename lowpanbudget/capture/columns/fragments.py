@@ -11,8 +11,8 @@ from lowpanbudget.capture.follow.parts import DatagramPart, given_up
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.events import Event
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.pieces import FragmentKey
 from lowpanbudget.stack.reassembly import Reassembler
 
 # what the loop may hold; a reassembler gives up others beyond its own bounds, which are counted over both
@@ -82,10 +82,7 @@ class SharedReassembler(Reassembler):
     def _take(self, key: FragmentKey) -> None:
         """See to it that what belongs to a key is held here."""
         state, now = self._state, self._state.now
-        ends, word = (
-            self._learner.ends(key.source, key.destination),
-            (key.size or 0) << 16 | key.tag,
-        )
+        ends, word = self._learner.ends(key), (key.size or 0) << 16 | key.tag
         entries = state.entries
         entry = held.entry_of(state.chains, entries, ends, word)
         if entry >= 0 and entries[entry + p.E_STATE] == p.E_OPEN:

@@ -5,6 +5,7 @@ from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.state import State
 from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Again, LastFrames, Repeats
+from lowpanbudget.layers.link.stations import Station
 
 
 class SharedRepeats(Repeats):
@@ -13,9 +14,9 @@ class SharedRepeats(Repeats):
     def __init__(self, state: State) -> None:
         super().__init__()
         self._state = state
-        self._numbers: dict[bytes, int] = {}
+        self._numbers: dict[Station, int] = {}
 
-    def source(self, source: bytes) -> int:
+    def source(self, source: Station) -> int:
         """Return the number of a source; -1 when there are too many, which ends the loop for good."""
         number = self._numbers.get(source)
         if number is None:
@@ -34,7 +35,7 @@ class SharedRepeats(Repeats):
             memory.answer(self._state.s, self._state.heard, -1 if sequence is None else sequence)
 
     def see(
-        self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes,
+        self, source: Station, number: int, time_ns: int | None, sequence: int | None, contents: bytes,
         *, copied: bool = True,
     ) -> Again:  # fmt: skip
         """Return what a frame repeats; its number is told as its own."""

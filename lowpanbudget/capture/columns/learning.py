@@ -21,6 +21,7 @@ from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.ghc_headers import CodeSize
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.stack.fragment_key import FragmentKey
 
 
 class FrameClass(NamedTuple):
@@ -54,7 +55,7 @@ class Learner:
         self.is_wrong = False  # classes may be, by what was taught
         self._masks: dict[tuple[int, ...], int] = {}
         self._lists: dict[int, list[int]] = {}
-        self._ends: dict[tuple[bytes | None, bytes | None], int] = {}
+        self._ends: dict[tuple[int | None, bytes | None, bytes | None], int] = {}
         self._taught: dict[int, bytes] = {}
         self.headers = 0  # read for a class of their own
 
@@ -70,14 +71,15 @@ class Learner:
         self._masks.clear()
         self._lists.clear()
 
-    def ends(self, source: bytes | None, destination: bytes | None) -> int:
+    def ends(self, key: FragmentKey) -> int:
         """Return the number of who sends to whom; -1 when there are too many, which ends the loop for good."""
-        number = self._ends.get((source, destination))
+        ends = key.pan, key.source, key.destination
+        number = self._ends.get(ends)
         if number is None:
             if len(self._ends) >= p.MOST_ENDS:
                 self._state.is_full = True
                 return -1
-            number = self._ends[source, destination] = len(self._ends)
+            number = self._ends[ends] = len(self._ends)
         return number
 
     @property
@@ -195,7 +197,7 @@ class Learner:
         )
         part = example.fragment
         if isinstance(part, Fragment):
-            ends = self.ends(example.link_source, example.link_destination)
+            ends = self.ends(FragmentKey.of(example, part))
             if ends < 0:
                 return False
             return is_shared and is_part_described(fields, sighting, part, ends)

@@ -13,7 +13,7 @@ from lowpanbudget.capture.columns.forms import (
 )
 from lowpanbudget.capture.columns.loops import Loops
 from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Seen
-from lowpanbudget.capture.sequences import MOST_MISSING, LastNumbers, noted
+from lowpanbudget.capture.sequences import MOST_MISSING, LastNumbers, NodeSequence, noted
 
 MOST_SEQUENCES = 8192
 _SOURCE_NUMBERS = 1 + p.DEPTH * p.H_FIELDS
@@ -232,9 +232,9 @@ class SharedSequences(LastNumbers):
     def __init__(self, state: State) -> None:
         super().__init__(MOST_SEQUENCES)
         self._state = state
-        self._places: dict[bytes, int] = {}
+        self._places: dict[NodeSequence, int] = {}
 
-    def place(self, sequence: bytes) -> int:
+    def place(self, sequence: NodeSequence) -> int:
         """Return where the last number of a sequence stands; -1 when there are too many: the loop ends."""
         place = self._places.get(sequence)
         if place is None:
@@ -244,7 +244,7 @@ class SharedSequences(LastNumbers):
             place = self._places[sequence] = len(self._places)
         return place
 
-    def take(self, sequence: bytes, number: int) -> int:
+    def take(self, sequence: NodeSequence, number: int) -> int:
         """Note a number of a sequence; return how many are missing before it."""
         place = -1 if self._state.is_full else self.place(sequence)
         if place < 0:

@@ -19,6 +19,8 @@ from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRo
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.nonces import Devices
+from lowpanbudget.layers.link.security import Key
+from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field, replace
@@ -185,6 +187,10 @@ class Knowledge:
     def __post_init__(self) -> None:
         self.learned_devices = LearnedDevices(self.devices)
         self._parents = Recent(MOST_PARENTS)
+
+    def decoder(self, keys: tuple[Key, ...]) -> Decoder:
+        """Return a decoder with what is known now."""
+        return Decoder(self.contexts(), keys, self.devices, self.root, self.rpi_type)
 
     def contexts(self) -> Contexts:
         """Return the contexts that hold now."""

@@ -230,3 +230,16 @@ class Narrowing:
         )
         self._last = sighting.sequence, wanted
         return wanted
+
+
+def narrowing_of(
+    node: str | int | None,
+    flow: str | int | None,
+    since: object,
+    until: object,
+    matcher: "Matcher | None",
+) -> Narrowing | None:
+    """Return what tells wanted frames from others; None where nothing of this is asked for."""
+    if node is flow is since is until is None:
+        return None
+    return Narrowing(node, flow, since, until, matcher=matcher)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.link.stations import Station, station_of
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.sighting import Sighting
@@ -67,20 +68,20 @@ def may_be_copied(mac: Mac | None) -> bool:
 _TO_NOBODY = {None, BROADCAST}
 
 
-def link_ends(frame: "Frame") -> tuple[bytes | None, bytes]:
-    """Return who sent a frame on this link, and to whom: the number of a frame is that of a hop.
+def link_ends(frame: "Frame") -> tuple[Station | None, bytes]:
+    """Return the station that sent a frame on this link, and whom to: the number of a frame is that of a hop.
 
     What a mesh below IPv6 passes on is no frame of its originator (RFC 4944 section 5.2).
     """
     mac = frame.mac
-    return (None, b"") if mac is None else (mac.source, mac.destination or b"")
+    return (None, b"") if mac is None else (station_of(mac), mac.destination or b"")
 
 
 class Repeats:
     """Remembers the last frames of each source, of so many sources that were heard last."""
 
     def __init__(self) -> None:
-        self._sources = Recent[bytes, LastFrames](MOST_SOURCES)
+        self._sources = Recent[Station, LastFrames](MOST_SOURCES)
         self._last: tuple[LastFrames, Seen] | None = None  # of all sources
 
     def of(self, sighting: "Sighting", example: "Frame") -> Again:
@@ -109,7 +110,7 @@ class Repeats:
                 frames[place] = entry._replace(answered=True)
 
     def see(
-        self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes,
+        self, source: Station, number: int, time_ns: int | None, sequence: int | None, contents: bytes,
         *, copied: bool = True,
     ) -> Again:  # fmt: skip
         """Return what a frame repeats; ``contents`` is what must agree: addresses and payload.

@@ -31,6 +31,7 @@ class TraceOptions(TypedDict, total=False):
     flow: str | int | None
     since: str | float | None
     until: str | float | None
+    pan: str | int | None
     oscore: Sequence[SecurityContext]
     dtls: Sequence[DtlsSender]
 

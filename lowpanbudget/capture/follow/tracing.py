@@ -21,7 +21,8 @@ from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
 from lowpanbudget.capture.follow.flows import flow_of, is_checksum_right
 from lowpanbudget.capture.follow.frames import FrameReader
 from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, lesson_of_packet
-from lowpanbudget.capture.follow.narrowing import Narrowing
+from lowpanbudget.capture.follow.narrowing import narrowing_of
+from lowpanbudget.capture.follow.networks import OwnNetwork
 from lowpanbudget.capture.follow.opening import look_into, opener_of
 from lowpanbudget.capture.follow.parts import DatagramPart, flow_of_parts, given_up
 from lowpanbudget.capture.follow.receivers import Receivers, Reception
@@ -37,7 +38,7 @@ from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
-from lowpanbudget.stack.decoder import Decoder, decode_datagram
+from lowpanbudget.stack.decoder import decode_datagram
 from lowpanbudget.stack.events import Complete, Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Reassembler
@@ -57,7 +58,8 @@ class Trace:
     contexts (where none are given), its root, its type of the RPL option until a DIO announces one, and its flows and
     messages. ``fcs`` says how many octets of FCS frames have; None tests it. ``oscore`` and ``dtls`` open what ends
     sealed for each other. What is not of ``node``, ``flow`` and the time from ``since`` to ``until`` is followed all
-    the same, and marked as outside. Raises ``RequestError`` for arguments that cannot be used.
+    the same, and marked as outside; what is not of ``pan`` is not followed. Raises ``RequestError`` for arguments that
+    cannot be used.
     """
 
     def __init__(
@@ -75,6 +77,7 @@ class Trace:
         flow: str | int | None = None,
         since: str | float | None = None,
         until: str | float | None = None,
+        pan: str | int | None = None,
         oscore: Sequence[SecurityContext] = (),
         dtls: Sequence[DtlsSender] = (),
     ) -> None:
@@ -109,15 +112,21 @@ class Trace:
         self.reassembler = Reassembler(timeout_s=timeout_s)
         self.repeats = Repeats()
         self._receivers = Receivers()
-        self.narrowing: Narrowing | None = None
-        if not (node is flow is since is until is None):
-            self.narrowing = Narrowing(node, flow, since, until, matcher=self.matcher)
+        self.narrowing = narrowing_of(node, flow, since, until, self.matcher)
+        self.network = OwnNetwork(pan)
         self._clocks = Clocks()
         self.first_ns: int | None = None
         self.time_s = 0.0
         self.leftover: list[TimedOut | Discarded] = []
-        self.reader = FrameReader(self._known(), self.knowledge.learned_devices)
+        self.reader = FrameReader(
+            self.knowledge.decoder(self._keys), self.knowledge.learned_devices
+        )
         self.reassembler.renew(self.reader.decoder.env())
+
+    @property
+    def is_narrowed(self) -> bool:
+        """Return whether not all frames were asked for."""
+        return self.narrowing is not None or self.network.pan is not None
 
     @property
     def timeout_s(self) -> float:
@@ -160,12 +169,12 @@ class Trace:
         The first records (64, fewer of a pipe that has no more for now) are read before the first is handed on, to test
         whether an FCS is there. At the end ``leftover`` tells of fragments that never became a datagram.
         """
-        coming = iter(records)
+        coming = iter(self.network.of(records))
         self.endings.of_text = getattr(records, "format", "") == "text"
         window = []
         for record in islice(coming, WINDOW):
             window.append(record)
-            if isinstance(coming, CaptureFile) and coming.is_quiet:
+            if isinstance(records, CaptureFile) and records.is_quiet:
                 break
         self.test_endings(window)
         yield from map(self.feed, tuple(window))
@@ -216,11 +225,9 @@ class Trace:
             return self._settle(sighting, self.reader.read(sighting))
         sighting = Sighting(record, body, decoder, self.matcher)
         if body.kind == IPV6:
-            if sighting.cut:
-                return sighting
-            sighting.datagram = body.octets
-            sighting.flow = flow_of(body.octets)
-            sighting.parts = (DatagramPart(record.number, len(body.octets)),)
+            if not sighting.cut:
+                sighting.datagram, sighting.flow = body.octets, flow_of(body.octets)
+                sighting.parts = (DatagramPart(record.number, len(body.octets)),)
             return sighting
         if body.kind == LOWPAN:
             return self._settle(sighting, self.reader.read_lowpan(sighting))
@@ -309,15 +316,9 @@ class Trace:
 
     def _renew(self) -> None:
         """Read with what is known now from here on."""
-        decoder = self._known()
+        decoder = self.knowledge.decoder(self._keys)
         self.reader.renew(decoder)
         self.reassembler.renew(decoder.env())
-
-    def _known(self) -> Decoder:
-        knowledge = self.knowledge
-        return Decoder(
-            knowledge.contexts(), self._keys, knowledge.devices, knowledge.root, knowledge.rpi_type
-        )
 
     def _fits(self, octets: bytes) -> bool | None:
         """Return whether a frame without FCS proves by a checksum or integrity code that it ends where it should."""

@@ -25,10 +25,12 @@ from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dis
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
 NODES = Subject("nodes")
 
+_SHOWN_ALIKE = 4  # addresses
 _FEW = 5  # frames from which a node that always does the same is told; our choice
 
 
@@ -111,6 +113,26 @@ def _swinging(sender: HeardSender, scene: Scene, mark: int) -> Hits | None:
     cause = f"frames of different contents take turns under two sequence numbers, {numbers[0]} and {numbers[1]}"
     evidence = (f"since frame {sender.swung_since}",)
     return (Hit(cause, evidence, scene.sender, (sender.swung_since, scene.number)),)
+
+
+@NODES.at_end("short-addresses-in-two-pans")
+def short_addresses_in_two_pans(known: Surroundings) -> Hits:
+    """Name the short addresses that send in several PANs: nodes of two networks, of which much is told together."""
+    pans: dict[bytes, list[tuple[int, HeardSender]]] = {}
+    beside = {(one.pan, one.source) for one in strangers(known.senders, known.acknowledged)}
+    for (pan, source), sender in known.senders.items():
+        told = len(source) == 2 and sender.frames >= _FEW and (pan, source) not in beside
+        if pan is not None and told:
+            pans.setdefault(source, []).append((pan, sender))
+    alike = {source: nodes for source, nodes in pans.items() if len(nodes) > 1}
+    if not alike:
+        return
+    networks = sorted({pan for nodes in alike.values() for pan, _ in nodes})
+    names = " and ".join(network_text(pan) for pan in networks)
+    cause = f"nodes of PAN {names} have the same short addresses"
+    evidence = (", ".join(link_text(source) for source in sorted(alike)[:_SHOWN_ALIKE]),)
+    frames = sorted(next(iter(sender.first)) for nodes in alike.values() for _, sender in nodes)
+    yield Hit(cause, evidence, f"PAN {names}", tuple(frames), times=len(alike))
 
 
 @NODES.at_end("pan-beside-the-network")

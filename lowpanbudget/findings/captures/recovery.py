@@ -15,6 +15,7 @@ from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import hop_text, octets_text
 from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
 from lowpanbudget.stack.events import Discarded, TimedOut
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.pieces import gaps
 from lowpanbudget.values import dataclass, field
 
@@ -53,9 +54,7 @@ class Recovery:
 
     hops: FirstNamed[str, bool] = field(default_factory=FirstNamed)
     asked: AskedHops = field(default_factory=FirstNamed)
-    datagrams: Recent[tuple[bytes | None, bytes | None, int], Recoverable] = field(
-        default_factory=Recent
-    )
+    datagrams: Recent[FragmentKey, Recoverable] = field(default_factory=Recent)
 
     def severity(self, hop: str) -> Severity:
         """Return how much it matters that one more datagram of a hop is given up: the first is a remark."""
@@ -73,13 +72,13 @@ def recoverable_fragments_failed(
     What comes again of a datagram that was whole is none: "the RFRAG-ACK was lost on the path back, and the source
     retried the last fragment" (RFC 8931 section 6.1.2).
     """
-    source, destination, size, tag = event.key
-    if size is not None or event.again or (isinstance(event, Discarded) and event.for_room):
+    key = event.key
+    if key.size is not None or event.again or (isinstance(event, Discarded) and event.for_room):
         return
-    datagram = memory.datagrams.get((source, destination, tag))
+    datagram = memory.datagrams.get(key)
     if datagram is not None and (datagram.is_cut or datagram.is_received):
         return
-    hop = hop_text(source, destination)
+    hop = hop_text(key.source, key.destination)
     fragment = scene.find(Rfrag) if isinstance(event, Discarded) and event.contradicted else None
     if fragment is not None and datagram is not None and isinstance(event, Discarded):
         hit = _contradicted(memory, scene, event, fragment, datagram)
@@ -88,7 +87,7 @@ def recoverable_fragments_failed(
             yield hit
         return
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"
-    evidence = (f"tag {tag:#04x}: {reason}, {octets_text(event.received)} had come",)
+    evidence = (f"tag {key.tag:#04x}: {reason}, {octets_text(event.received)} had come",)
     frames = tuple(part.number for part in event.marks)
     yield Hit(_GIVEN_UP, evidence, hop, frames, memory.severity(hop))
 
@@ -105,11 +104,11 @@ def _contradicted(
     memory: Recovery, scene: Scene, event: Discarded, fragment: Rfrag, datagram: Recoverable
 ) -> Hit:
     """Return what a fragment shows that says otherwise than those before it, which another datagram begins with."""
-    source, destination, _, tag = event.key
-    hop, misplaced = hop_text(source, destination), datagram.misplaced()
+    key, misplaced = event.key, datagram.misplaced()
+    tag, hop = key.tag, hop_text(key.source, key.destination)
     evidence = [f"tag {tag:#04x}: {event.reason}, {octets_text(event.received)} had come"]
     frames = (*(part.number for part in event.marks), scene.number)
-    new = memory.datagrams[source, destination, tag] = Recoverable()
+    new = memory.datagrams[key] = Recoverable()
     new.take(fragment, scene)
     asked = _hop_of(memory, scene)
     if asked is not None:
@@ -133,7 +132,7 @@ def recoverable_fragment(memory: Recovery, scene: Scene, header: Rfrag) -> None:
     if header.abort or len(payload) < header.length + RFRAG.octets:
         return
     tag = payload[-header.length - RFRAG.octets + 1]  # of frames that are alike each has its own
-    key = scene.link_source, scene.link_destination, tag
+    key = FragmentKey.of(scene.frame, header, tag)
     datagram = memory.datagrams.get(key)
     anew = header.first and datagram is not None and datagram.ends_before(header)
     if datagram is None or anew:
@@ -163,14 +162,14 @@ def _hop_of(memory: Recovery, scene: Scene, *, back: bool = False) -> AskedHop |
 @RECOVERY.rule("recoverable-fragments-failed", RfragAck)
 def recoverable_acknowledged(memory: Recovery, scene: Scene, ack: RfragAck) -> Hits | None:
     """Compare an acknowledgement with what was sent; an abort of what is not whole here the reassembler tells."""
-    source, destination = scene.link_destination, scene.link_source
     asked = _hop_of(memory, scene, back=True)
     if asked is not None:
         asked.answer(ack.tag)
-    datagram = memory.datagrams.get((source, destination, ack.tag))
+    key = FragmentKey.answered(scene.frame, ack)
+    datagram = memory.datagrams.get(key)
     if datagram is None or datagram.is_over or datagram.is_cut:
         return None
-    hop, number = hop_text(source, destination), scene.number
+    hop, number = hop_text(key.source, key.destination), scene.number
     if ack.aborted or ack.complete:
         datagram.is_over, datagram.is_received = True, ack.complete
         datagram.missing.clear()
@@ -195,13 +194,13 @@ def recoverable_acknowledged(memory: Recovery, scene: Scene, ack: RfragAck) -> H
 @RECOVERY.at_end("recoverable-fragments-failed")
 def recoverable_not_recovered(memory: Recovery, known: Surroundings) -> Hits:
     """Judge what was asked for again, where there was the time to send it."""
-    for (source, destination, tag), datagram in memory.datagrams.items():
+    for key, datagram in memory.datagrams.items():
         if not datagram.missing or not known.end_s - datagram.told_s > known.timeout_s:
             continue
-        hop, sequences = hop_text(source, destination), sorted(datagram.missing)
+        hop, sequences = hop_text(key.source, key.destination), sorted(datagram.missing)
         cause = "recoverable fragments that the receiver misses are not sent again"
         frames = (*(datagram.frames[one] for one in sequences), datagram.told)
-        evidence = (f"tag {tag:#04x}: {_sequences(sequences)}",)
+        evidence = (f"tag {key.tag:#04x}: {_sequences(sequences)}",)
         yield Hit(cause, evidence, hop, frames, memory.severity(hop))
 
     yield from _unanswered(memory, known)
@@ -242,7 +241,7 @@ class _Cut:
         return in_time and (first.size, first.length) == (self.first.size, self.first.length)
 
 
-CutDatagrams = Recent[tuple[bytes | None, bytes | None, int], _Cut]
+CutDatagrams = Recent[FragmentKey, _Cut]
 
 
 @FRAGMENTS.rule("fragmented-without-need", Rfrag)
@@ -252,7 +251,7 @@ def recoverable_without_need(memory: CutDatagrams, scene: Scene, header: Rfrag) 
     if header.abort or len(payload) < header.length + RFRAG.octets:
         return None
     tag = payload[-header.length - RFRAG.octets + 1]
-    key = scene.link_source, scene.link_destination, tag
+    key = FragmentKey.of(scene.frame, header, tag)
     cut = memory.get(key)
     if faults.headers_cut(scene.frame.fault):  # what is cut between headers is told as such
         memory.pop(key, None)
@@ -276,7 +275,7 @@ def recoverable_without_need(memory: CutDatagrams, scene: Scene, header: Rfrag) 
     )
     evidence = (f"compressed datagram of {cut.first.size} octets, tag {tag:#04x}",)
     frames = tuple(cut.frames[one] for one in sorted(cut.frames))
-    return (Hit(cause, evidence, hop_text(key[0], key[1]), frames),)
+    return (Hit(cause, evidence, hop_text(key.source, key.destination), frames),)
 
 
 def _sequences(numbers: list[int]) -> str:

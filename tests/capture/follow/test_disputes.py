@@ -224,9 +224,9 @@ def test_the_root_is_not_changed_by_who_never_announced_it() -> None:
 
 def test_sources_without_end_push_out_nobody_who_sends_meanwhile() -> None:
     repeats = Repeats()
-    honest = b"\0\x01"
+    honest = 0xABCD, b"\0\x01"
     for number in range(3 * MOST_SOURCES):
-        repeats.see(number.to_bytes(8, "big"), number, None, 1, b"x")
+        repeats.see((None, number.to_bytes(8, "big")), number, None, 1, b"x")
         if number % 1000 == 0:
             repeats.see(honest, number, None, number % 256, b"%d" % number)
     again = repeats.see(honest, 99, None, 12_000 % 256, b"12000")

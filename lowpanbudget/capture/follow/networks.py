@@ -1,0 +1,98 @@
+"""Which network a frame is of: its PAN; an acknowledgement that names none is of the frame that asked for it."""
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.capture.files.link_types import FRAME, unwrap
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.errors import RequestError, WireError, plural, repeated
+from lowpanbudget.layers.link.leading import read_leading
+from lowpanbudget.layers.link.mac import BROADCAST_PAN, FrameType
+from lowpanbudget.layers.link.stations import network_of
+
+MOST_TOLD = 8  # PANs that are named
+_HOW_PAN = "A PAN ID is 0x0000 to 0xfffe, as survey tells those of a capture"
+
+
+def pan_named(pan: object, name: str) -> int:
+    """Return a PAN ID given as a number, or as text such as 0x1a2b; raises ``RequestError`` that names ``name``."""
+    number = pan
+    if isinstance(pan, str):
+        try:
+            number = int(pan.strip(), 0)
+        except ValueError:
+            number = None
+    if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number < BROADCAST_PAN:
+        raise RequestError(f"{name} {repeated(pan)} is no PAN ID", hint=_HOW_PAN)
+    return number
+
+
+def networks_text(frames: Sequence[tuple[str, int]]) -> str:
+    """Return that a capture has frames of several PANs, each with how many, and how to see one alone."""
+    told = [f"{name} {plural(count, 'frame')}" for name, count in frames[:MOST_TOLD]]
+    if len(frames) > MOST_TOLD:
+        told.append(f"and {len(frames) - MOST_TOLD} more")
+    return (
+        f"Frames of {len(frames)} PANs: {', '.join(told)}. A short address is one in its PAN alone: flows and nodes "
+        "are told by network. Asked for by its PAN ID, one is told as if nobody had heard the others."
+    )
+
+
+class Networks:
+    """Tells the PAN of frames in their order.
+
+    An acknowledgement need not name a PAN (IEEE 802.15.4-2020 clause 7.3.3, from memory: an Imm-Ack has no address
+    field): it is of the network of the last frame that asked for one under its number.
+    """
+
+    def __init__(self) -> None:
+        self._asked: dict[int | None, int | None] = {}
+
+    def of(self, pan: int | None, sequence: int | None, *, asks: bool, answers: bool) -> int | None:
+        """Return the PAN of a frame that names ``pan``; None where nothing tells it."""
+        if answers and pan is None:
+            return self._asked.get(sequence)
+        if asks:
+            self._asked[sequence] = pan
+        return pan
+
+    def heard(self, sighting: Sighting) -> int | None:
+        """Return the PAN of a frame that was followed; None of one that is damaged, or where nothing tells it."""
+        mac = None if sighting.damaged or sighting.example is None else sighting.example.mac
+        if mac is None:
+            return None
+        answers = mac.frame_type == FrameType.ACKNOWLEDGEMENT
+        return self.of(network_of(mac), sighting.sequence, asks=mac.ack_request, answers=answers)
+
+
+class OwnNetwork:
+    """Picks the frames of one PAN, and what goes to all; ``left_out`` counts the others. None stands for every PAN."""
+
+    def __init__(self, pan: object) -> None:
+        self.pan = None if pan is None else pan_named(pan, "pan")
+        self.left_out = 0
+
+    def of(self, records: Iterable[Record]) -> Iterable[Record]:
+        """Return the records of a capture but those of other PANs."""
+        return records if self.pan is None else self._picked(records)
+
+    def _picked(self, records: Iterable[Record]) -> Iterator[Record]:
+        networks, own = Networks(), {self.pan, None}
+        for record in records:
+            body = unwrap(record)
+            if body.kind != FRAME or _pan_of(body.octets, networks) in own:
+                yield record
+            else:
+                self.left_out += 1
+
+
+def _pan_of(octets: bytes, networks: Networks) -> int | None:
+    """Return the PAN of a frame; None of one that names none, or cannot be read so far."""
+    try:
+        form, sequence, to_pan, _, from_pan, _ = read_leading(Reader(octets))
+    except WireError:
+        return None
+    named = next((one for one in (from_pan, to_pan) if one not in {None, BROADCAST_PAN}), None)
+    answers = form.frame_type == FrameType.ACKNOWLEDGEMENT
+    return networks.of(named, sequence, asks=form.ack_request, answers=answers)

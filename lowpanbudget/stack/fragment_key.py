@@ -1,0 +1,70 @@
+"""What tells the fragments of one datagram from those of another."""
+
+from typing import NamedTuple, Self
+
+from lowpanbudget.layers.link.stations import network_of
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.stack.frame import Frame
+
+
+class _KeyFields(NamedTuple):
+    source: bytes | None
+    destination: bytes | None
+    size: int | None
+    tag: int
+
+
+class FragmentKey(_KeyFields):
+    """What the fragments of one datagram have in common (RFC 4944 section 5.3); recoverable ones have no ``size``.
+
+    ``pan`` is that of a source with a short address, which is one in its PAN alone; else None. Keys of two PANs differ;
+    a plain tuple of the four fields, which tells no PAN, equals those of any.
+    """
+
+    pan: int | None = None
+
+    def __new__(
+        cls,
+        source: bytes | None,
+        destination: bytes | None,
+        size: int | None,
+        tag: int,
+        pan: int | None = None,
+    ) -> Self:
+        """Return a key."""
+        key = super().__new__(cls, source, destination, size, tag)
+        if pan is not None:
+            key.pan = pan
+        return key
+
+    __hash__ = tuple.__hash__
+
+    def __eq__(self, other: object) -> bool:
+        """Return whether both are of one datagram."""
+        return tuple.__eq__(self, other) and (
+            not isinstance(other, FragmentKey) or self.pan == other.pan
+        )
+
+    def __ne__(self, other: object) -> bool:
+        """Return whether they are of two."""
+        return not self == other
+
+    @classmethod
+    def of(cls, frame: Frame, fragment: Fragment | Rfrag, tag: int | None = None) -> "FragmentKey":
+        """Return the key of the datagram that the fragment in a frame belongs to; a ``tag`` stands for that of it."""
+        size = None if isinstance(fragment, Rfrag) else fragment.size
+        source, tag = frame.link_source, fragment.tag if tag is None else tag
+        return cls(source, frame.link_destination, size, tag, _pan_of(frame, source))
+
+    @classmethod
+    def answered(cls, frame: Frame, ack: RfragAck) -> "FragmentKey":
+        """Return the key of the datagram whose fragments a frame acknowledges, on its way back to their sender."""
+        sender = frame.link_destination
+        return cls(sender, frame.link_source, None, ack.tag, _pan_of(frame, sender))
+
+
+def _pan_of(frame: Frame, link: bytes | None) -> int | None:
+    """Return the PAN without which a link address of a frame would stand for nodes of others too."""
+    mac = frame.mac
+    return None if mac is None or link is None or len(link) != 2 else network_of(mac)

@@ -1,0 +1,175 @@
+"""Two networks in one capture: a short address is one in its PAN alone (IEEE 802.15.4-2015 clause 6.4.2, from memory).
+
+Fragments of one datagram have its sender in common (RFC 4944 section 5.3): those of two PANs are of two. What each
+network sent is counted by hand.
+"""
+
+import random
+from collections.abc import Sequence
+
+import pytest
+from capture.columns.columns_help import by_columns
+from findings import air
+from findings.air import CONTEXTS, FAR_NODE, FAR_ROOT, NODE, PAN
+
+from lowpanbudget import (
+    Complete,
+    Reassembler,
+    Record,
+    RequestError,
+    audit,
+    decode_frame,
+    follow,
+    frame_rows,
+    measure,
+    survey,
+)
+
+OTHER = 0xBEEF
+READINGS, LONG_EACH, PARTS = 20, 4, 3  # every fourth takes three frames
+SECOND = 10**9
+
+
+def sent(pan: int, sequence: int) -> list[list[bytes]]:
+    """Return the frames of each reading of NODE, from this sequence number on."""
+    made: list[list[bytes]] = []
+    for number in range(READINGS):
+        octets = b"%4d of %x" % (number, pan) + bytes(180 if number % LONG_EACH == 0 else 0)
+        datagram = air.datagram(octets)
+        frames = air.pieces(datagram, tag=number)
+        made.append([numbered(frame, pan, sequence + n) for n, frame in enumerate(frames)])
+        sequence += len(frames)
+    return made
+
+
+def numbered(frame: bytes, pan: int, sequence: int) -> bytes:
+    """Return a frame with another sequence number and PAN ID: octets 2, and 3 and 4."""
+    return air.mended(
+        frame[:2] + bytes([sequence & 0xFF]) + pan.to_bytes(2, "little") + frame[5:-2] + bytes(2)
+    )
+
+
+def acknowledgement(frame: bytes) -> bytes:
+    """IEEE 802.15.4-2006 clause 7.2.2.3, from memory: frame control 0x0002 and the number, no address."""
+    return air.mended(bytes([0x02, 0x00, frame[2], 0, 0]))
+
+
+def side_by_side(*networks: Sequence[list[bytes]]) -> list[Record]:
+    """Return readings of all networks in turn, a second apart, their fragments mixed."""
+    records: list[Record] = []
+    for number, readings in enumerate(zip(*networks, strict=True)):
+        at = number * SECOND
+        for place in range(max(map(len, readings))):
+            for frames in readings:
+                for octets in (
+                    (frames[place], acknowledgement(frames[place])) if place < len(frames) else ()
+                ):
+                    records.append(Record(len(records) + 1, at, 195, octets, len(octets)))
+                    at += 3 * SECOND // 1000
+    return records
+
+
+@pytest.fixture(scope="module")
+def both() -> list[Record]:
+    return side_by_side(sent(PAN, 10), sent(OTHER, 200))
+
+
+def test_the_frames_are_as_the_counts_say() -> None:
+    long = READINGS // LONG_EACH
+    assert sum(map(len, sent(PAN, 10))) == READINGS - long + long * PARTS
+
+
+@pytest.mark.parametrize("columns", [False, True])
+def test_datagrams_fragments_and_numbers_are_of_their_network(
+    both: list[Record], columns: bool
+) -> None:
+    found = by_columns(both, contexts=CONTEXTS)[0] if columns else survey(both, contexts=CONTEXTS)
+    long = READINGS // LONG_EACH
+    assert found.total.datagrams == 2 * READINGS
+    assert found.total.assembled == 2 * long
+    assert (found.total.fragments, found.total.dropped) == (2 * long * PARTS, 0)
+    assert (found.total.lost, found.total.retransmissions, found.total.duplicates) == (0, 0, 0)
+    alone = READINGS - long + long * PARTS
+    assert {pan: one.frames for pan, one in found.networks.items()} == {PAN: alone, OTHER: alone}
+    nodes = found.apart(lambda cell: cell.node)
+    assert {key: one.datagrams for key, one in nodes.items()} == {
+        (PAN, NODE): READINGS, (OTHER, NODE): READINGS,
+    }  # fmt: skip
+
+
+def test_nothing_is_said_but_that_they_share_addresses(both: list[Record]) -> None:
+    assert [one.name for one in audit(both, contexts=CONTEXTS).findings] == [
+        "short-addresses-in-two-pans"
+    ]
+
+
+def test_one_is_measured_and_the_other_named(both: list[Record]) -> None:
+    found = measure(both, contexts=CONTEXTS)
+    (flow,) = found.flows
+    assert flow.arrived is not None
+    assert (flow.datagrams, flow.arrived.count, flow.arrived.trials) == (
+        READINGS,
+        READINGS,
+        READINGS,
+    )
+    assert flow.interval is not None
+    assert flow.interval.median == pytest.approx(1.0, abs=0.1)
+    assert "0xbeef" in found.unknown[0]
+
+
+@pytest.mark.parametrize("pan", [OTHER, "0xbeef", "0xBEEF"])
+def test_asked_for_one_the_other_is_as_if_nobody_had_heard_it(
+    both: list[Record], pan: int | str
+) -> None:
+    """Acknowledgements name no PAN: those of the other's frames are left out with them."""
+    alone = side_by_side(sent(OTHER, 200))
+    narrowed, expected = survey(both, contexts=CONTEXTS, pan=pan), survey(alone, contexts=CONTEXTS)
+    assert narrowed.total.frames == len(alone)
+    assert {kind: one.octets for kind, one in narrowed.kinds.items()} == {
+        kind: one.octets for kind, one in expected.kinds.items()
+    }
+    assert narrowed.outside == len(both) - len(alone)
+    assert audit(both, contexts=CONTEXTS, pan=pan).findings == ()
+    assert [one.octets for one in follow(both, pan=pan)] == [one.octets for one in alone]
+    assert measure(both, contexts=CONTEXTS, pan=pan).flows[0].datagrams == READINGS
+    rows = list(frame_rows(both, contexts=CONTEXTS, pan=pan))
+    assert {row.pan for row in rows} == {OTHER, None}
+
+
+@pytest.mark.parametrize("pan", [-1, 0xFFFF, "beef", "", 1.5, True])
+def test_what_is_no_pan_id_is_refused(both: list[Record], pan: object) -> None:
+    with pytest.raises(RequestError, match="no PAN ID"):
+        follow(both, pan=pan)  # type: ignore[arg-type]
+
+
+def test_a_reassembler_keeps_networks_apart() -> None:
+    """Frames of two PANs at random, tags and sizes alike: each datagram comes whole, with its own octets."""
+    chance, frames = random.Random(4), list[bytes]()
+    for one, other in zip(sent(PAN, 10), sent(OTHER, 10), strict=True):
+        frames += chance.sample([*one, *other], len(one) + len(other))
+    reassembler, whole = Reassembler(), []
+    for octets in frames:
+        events = reassembler.feed(decode_frame(octets, contexts=CONTEXTS))
+        whole += [one.datagram.octets for one in events if isinstance(one, Complete)]
+    expected = [
+        air.datagram(b"%4d of %x" % (n, pan) + bytes(180 if n % LONG_EACH == 0 else 0))
+        for n in range(READINGS)
+        for pan in (PAN, OTHER)
+    ]
+    assert sorted(whole) == sorted(expected)
+
+
+def test_an_eui_64_is_one_whatever_its_pan() -> None:
+    """A node that moved on goes on with its numbers: 8 is missing, and nothing before it in the other PAN."""
+    links = FAR_NODE, FAR_ROOT
+    frames = [
+        numbered(
+            air.frame(air.datagram(b"%d" % n, links=links), 0, links), PAN if n < 6 else OTHER, n
+        )
+        for n in range(12)
+        if n != 8
+    ]
+    records = [
+        Record(n, n * 60 * SECOND, 195, octets, len(octets)) for n, octets in enumerate(frames, 1)
+    ]
+    assert survey(records, contexts=CONTEXTS).total.lost == 1
