@@ -438,6 +438,46 @@ def test_what_was_an_escape_is_a_plain_difference(high: int) -> None:
     assert only(compare(series(escape=False), series(escape=True))).outcome is Outcome.MISREAD
 
 
+def test_an_escape_makes_every_message_too_long_for_those_who_know_none() -> None:
+    """By hand: 3 bits of count, a sample of 7, j differences of 4, and 4 bits: 14 + 4 j bits, of none 7.
+
+    18, 22, 26 and 30 bits are 3, 3, 4 and 4 octets. With e of the differences as escapes there are 7 e bits more:
+    25; 29, 36; 33, 40, 47; 37, 44, 51, 58, which is at least an octet more each time.
+    """
+    bits: dict[str, Any] = {"deltas": "fixed", "delta_bits": 4, "max_length": 5}
+    still, jumps = (
+        message(
+            Series("s", min=Decimal(0), max=Decimal(100), escape=escape, **bits), number("z", 15)
+        )
+        for escape in (False, True)
+    )
+    found = compare(still, jumps)
+    assert (found.outcome, found.new_receiver_outcome) == (Outcome.REFUSED, Outcome.REFUSED)
+    assert "nothing proves" not in found.reads
+    for *sent, is_read in (
+        (0, 7, 0, True),
+        (0, 8, False),
+        (50, 50, 90, False),
+        (9, 9, 9, 9, 1, False),
+        (9, 9, 9, 9, 2, True),
+    ):
+        octets = jumps.pack({"s": sent, "z": 5})
+        if is_read:
+            assert still.unpack(octets) == {"s": sent, "z": 5}
+        else:
+            with pytest.raises(WireError):
+                still.unpack(octets)
+
+
+def test_bits_that_no_flag_has_are_sent_as_zeros() -> None:
+    """By hand: 4 bits with two flags and 8 bits are 2 octets; 2 bits, and a count of 2 that is 0, fill one alone."""
+    sender = message(Flags("f", names=("a", "b"), bits=4), number("n"))
+    receiver = message(ReservedBits("", bits=2), Octets("o", max_length=3))
+    found = compare(receiver, sender)
+    assert found.outcome is Outcome.REFUSED
+    assert found.reads.startswith("refuses all messages")
+
+
 @pytest.mark.parametrize("code", [77, 150, 254])
 def test_what_was_a_special_code_is_a_plain_number(code: int) -> None:
     """Amid a wider range: one code of 256, which no end and hardly any draw meets."""

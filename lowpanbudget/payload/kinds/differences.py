@@ -8,11 +8,13 @@ lie at most ``half / times``, rounded up, steps apart upwards, and one more down
 import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.kinds.interfaces import NOTHING, Coarser, InnerPart
+from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import also_changed, finest, further_loss, within
 
 _FEWEST = 2  # bits of a difference
@@ -103,6 +105,21 @@ def difference(series: Any, order: Order) -> InnerPart:
     else:
         words = f"jumps of {jumps(series, less)}{others}"
     return InnerPart("difference", bits, gives, less, words, narrower)
+
+
+@lru_cache(maxsize=64)
+def sample_number(series: Any) -> Any:
+    """Return a whole sample as a number, the same one each time."""
+    return series.number()
+
+
+@lru_cache(maxsize=64)
+def difference_number(series: Any, bits: int) -> Number:
+    """Return a difference of so many bits as a number, the same one each time; an escape is none."""
+    half, step = 1 << bits - 1, series.step
+    low, high = (EXACT.multiply(Decimal(steps), step) for steps in (series.escape - half, half - 1))
+    coding = "twos-complement"
+    return Number(series.name, min=low, max=high, step=step, coding=coding, bits=bits)
 
 
 def jumps(series: Any, bits: int) -> str:

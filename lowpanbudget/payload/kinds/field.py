@@ -74,8 +74,8 @@ class Field:
     referable: ClassVar[bool] = False
     # Whether rounding may change its values; only asked of what has no parts.
     rounds: ClassVar[bool] = False
-    # Whether its codes are indices of a list of values.
-    indexed: ClassVar[bool] = False
+    indexed: ClassVar[bool] = False  # whether its codes are indices of a list of values
+    has_flags: ClassVar[bool] = False  # whether its codes have a bit for each name
     # Keys that only say which values there are: where they alone differ, no code stands for another value (of a number:
     # as long as its base and its step stay).
     refusing: ClassVar[tuple[str, ...]] = ()

@@ -48,6 +48,7 @@ name = "status"
 names = ["clock_set", "mains", "tamper"]
 bits = 8"""
     ordered: ClassVar[bool] = False
+    has_flags: ClassVar[bool] = True
     blank: ClassVar[Any] = ()
 
     def coded_names(self) -> dict[int, str]:

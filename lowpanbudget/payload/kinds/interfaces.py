@@ -247,6 +247,9 @@ class FieldWalker(Protocol):
     def octets(self, field: Any, count: int, place: ValuePath) -> None:
         """Pass so many octets of a field."""
 
+    def difference(self, field: Any, place: ValuePath, tags: dict[str, str]) -> bool:
+        """Pass a difference of fixed width; return whether it is an escape, and a whole sample follows."""
+
 
 class Rules(Protocol):
     """A grammar in CDDL being made."""

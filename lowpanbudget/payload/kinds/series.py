@@ -23,6 +23,7 @@ from lowpanbudget.payload.kinds.differences import (
     coarser_series,
     difference,
     jumps,
+    sample_number,
 )
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
@@ -246,6 +247,16 @@ escape = true                 # a whole sample where a difference is too large""
             'Use escape = true, wider delta_bits, or deltas = "variable"',
             loses=True,
         )
+
+    def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
+        """Pass a whole sample, and differences of fixed width."""
+        if self.deltas != "fixed":
+            return False
+        for index in range(walker.counted(self, place)):
+            at = (*place, index)
+            if index == 0 or walker.difference(self, at, tags):
+                walker.field(sample_number(self), at, tags)
+        return True
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return integers of steps, with their number where it can change."""

@@ -34,7 +34,7 @@ def _certain_bits(message: Message, *, is_sender: bool) -> Iterator[tuple[tuple[
             return  # what follows has no certain place
         at = max(at, field.at or 0)
         looked_at = is_sender or field.carries  # bits kept for later are zeros that nobody looks at
-        ones, zeros = certain(field, codec) if looked_at else (0, 0)
+        ones, zeros = certain(field, codec, is_sent=is_sender) if looked_at else (0, 0)
         for index in range(codec.width):
             bit = codec.width - 1 - index if order.msb_first else index
             if (ones | zeros) >> bit & 1:
@@ -48,8 +48,11 @@ def _place(order: Order, bit: int) -> tuple[int, int]:
     return octet, 128 >> place if order.msb_first else 1 << place
 
 
-def certain(field: Field, codec: Codec) -> tuple[int, int]:
-    """Return the bits that are 1, and those that are 0, in every code of a field that stands for something."""
+def certain(field: Field, codec: Codec, *, is_sent: bool) -> tuple[int, int]:
+    """Return the bits that are 1, and those that are 0, in every code of a field that stands for something.
+
+    ``is_sent``: in every code that is sent, which are fewer where receivers ignore bits, as of flags without a name.
+    """
     full = (1 << codec.width) - 1
     if not field.needs_value:
         code = codec.encode(None)
@@ -58,6 +61,7 @@ def certain(field: Field, codec: Codec) -> tuple[int, int]:
         return 0, 0
     ones = zeros = full
     for code in range(full + 1):
-        if decoded(codec, code) is not NOTHING:
+        meant = decoded(codec, code)
+        if meant is not NOTHING and (not is_sent or codec.encode(meant) == code):
             ones, zeros = ones & code, zeros & ~code
     return ones, zeros

@@ -15,6 +15,7 @@ from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.lengths import Counted
+from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.alignment import Alignment
 from lowpanbudget.payload.search.codes import NOTHING, codec_of, decoded
@@ -82,7 +83,9 @@ class _Same:
         self._ways = ways
         self._orders = receiver.order, sender.order
         self._step = Alignment(*self._orders, renamed, references(sender.fields, MAX_DEPTH))
-        self._known: dict[tuple[int, int, int, tuple[int | None, ...]], bool] = {}
+        # the fields are held, so that no others have their identities
+        self._known: dict[tuple[int, int, int, tuple[int | None, ...]], tuple[bool, Field, Field]]
+        self._known = {}
 
     def sent_as(self, place: Place) -> Place:
         """Return what the sender calls the place of a field."""
@@ -94,8 +97,8 @@ class _Same:
         """Return whether a piece that is read, of these bits, has the value of the one that was sent, or none."""
         key = id(ours.field), id(theirs.field), ours.at - theirs.at, tuple(bits)
         if key not in self._known:
-            self._known[key] = self._is_same(ours, theirs, bits)
-        return self._known[key]
+            self._known[key] = self._is_same(ours, theirs, bits), ours.field, theirs.field
+        return self._known[key][0]
 
     def _is_same(self, ours: PlacedPiece, theirs: PlacedPiece, bits: Sequence[int | None]) -> bool:
         codec, sent = (
@@ -124,8 +127,8 @@ class _Same:
         self._ways.worked(ours.width << theirs.width)
         for code in range(1 << theirs.width):
             meant, read = decoded(sent, code), 0
-            if meant is NOTHING:
-                continue
+            if meant is NOTHING or sent.encode(meant) != code:
+                continue  # no code that is sent
             for index, certain in enumerate(bits):
                 place, bit = ours.at + index - theirs.at, certain
                 if 0 <= place < theirs.width:
@@ -192,6 +195,21 @@ class _Read(FieldWalk):
             raise WayRefused
         self._passed.append((PlacedPiece(field, at, codec.width), place))
         return str(name)
+
+    def escaped(self, _field: Series, bits: int, _place: Place) -> bool:
+        """Follow the bits of a difference, both ways where they may be an escape."""
+        escape, start = self._bits_of(1 << bits - 1, bits), self.at
+        there = self._bits[start : start + bits]
+        if any(bit not in {None, one} for bit, one in zip(there, escape, strict=False)):
+            return False
+        self.gap(bits)
+        if None in there:
+            self._judge_passed()
+            if not self.ways.choose(2):
+                self.at = start
+                return False
+            self._bits[start : self.at] = escape
+        return True
 
     def piece(self, piece: PlacedPiece, place: Place) -> None:
         """Pass what is read."""

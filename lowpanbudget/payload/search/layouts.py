@@ -9,9 +9,11 @@ from typing import NamedTuple
 
 from lowpanbudget.payload.codec.compiler import MAX_DEPTH, references
 from lowpanbudget.payload.codec.nodes import Codec
+from lowpanbudget.payload.kinds.differences import difference_number
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Counted
+from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.certain_bits import certain
 from lowpanbudget.payload.search.codes import codec_of
@@ -19,10 +21,12 @@ from lowpanbudget.payload.search.ways import NotFollowed, Ways
 from lowpanbudget.payload.words import joined
 
 _OCTET = 8
+_DIFFERENCE = "difference"  # in the place of a sample: no value of its own
 
 Place = tuple[str | int, ...]
 Tags = dict[str, str]
-Known = dict[int, tuple[int, int]]  # the certain bits of fields, by their identity
+# the certain bits of fields, by their identity; each is held, so that no other one has it
+Known = dict[int, tuple[Field, tuple[int, int]]]
 
 
 class PlacedPiece(NamedTuple):
@@ -96,6 +100,20 @@ class FieldWalk:
         elif not field.passed(self, place, tags):
             raise NotFollowed
 
+    def escaped(self, field: Series, bits: int, place: Place) -> bool:
+        """Pass the escape of a series if it is there, in the place of a difference; return whether it is."""
+        raise NotImplementedError
+
+    def difference(self, field: Series, place: Place, tags: Tags) -> bool:
+        """Pass a difference of fixed width; return whether it is an escape, and a whole sample follows."""
+        bits = self.order.rounded(field.delta_bits or 0)
+        if bits > _OCTET and self.order.mixed:
+            raise NotFollowed  # its octets stand the other way round
+        if field.escape and self.escaped(field, bits, place):
+            return True
+        self.field(difference_number(field, bits), (*place, _DIFFERENCE), tags)
+        return False
+
     def octets(self, field: Field, count: int, place: Place) -> None:
         """Pass so many octets, which are one piece."""
         self.piece(PlacedPiece(field, self.at, _OCTET * count), place)
@@ -107,6 +125,11 @@ class FieldWalk:
             raise NotFollowed  # its octets stand the other way round
         return self.count(field, place, width)
 
+    def _bits_of(self, code: int, width: int) -> list[int]:
+        """Return the bits of a code as they follow on each other."""
+        bits = [code >> place & 1 for place in range(width)]
+        return bits[::-1] if self.order.msb_first else bits
+
 
 class SentLayout(FieldWalk):
     """A layout that is sent: ``bits`` are those of its messages, None where they differ from one to the next."""
@@ -117,6 +140,7 @@ class SentLayout(FieldWalk):
         self.bits: list[int | None] = []
         self.pieces: dict[Place, PlacedPiece] = {}
         self.counts: dict[Place, int] = {}
+        self.escapes: list[Place] = []
         self.there: set[Place] = set()
         self.walk()
         self.gap(-self.at % _OCTET)
@@ -124,6 +148,7 @@ class SentLayout(FieldWalk):
     def words(self) -> str:
         """Return what tells this layout from others: how many there are, else what is there."""
         counts = [f"{count} in {joined(list(place))}" for place, count in self.counts.items()]
+        counts += [f"an escape in front of {joined(list(place))}" for place in self.escapes]
         return ", ".join(counts or [joined(list(place)) for place in sorted(self.there, key=str)])
 
     def presence(self, names: list[Place], width: int) -> list[bool]:
@@ -152,6 +177,16 @@ class SentLayout(FieldWalk):
         self._put(self._bits_of(codec.encode(name), codec.width))
         return name
 
+    def escaped(self, field: Series, bits: int, place: Place) -> bool:
+        """Choose whether a sample lies too far from the one before, if any can."""
+        grid = field.number().grid()
+        is_far = grid.high - grid.low >= 1 << bits - 1
+        if not is_far or not self.ways.choose(2):
+            return False
+        self._put(self._bits_of(1 << bits - 1, bits))
+        self.escapes.append(place)
+        return True
+
     def piece(self, piece: PlacedPiece, place: Place) -> None:
         """Leave the bits of a field open, but for those that are the same in each of its codes."""
         self.pieces[place] = piece
@@ -167,13 +202,8 @@ class SentLayout(FieldWalk):
     def _certain(self, field: Field, codec: Codec) -> tuple[int, int]:
         if id(field) not in self._known:
             self.ways.worked(1 << min(codec.width, _OCTET))
-            self._known[id(field)] = certain(field, codec)
-        return self._known[id(field)]
-
-    def _bits_of(self, code: int, width: int) -> list[int]:
-        """Return the bits of a code as they follow on each other."""
-        bits = [code >> place & 1 for place in range(width)]
-        return bits[::-1] if self.order.msb_first else bits
+            self._known[id(field)] = field, certain(field, codec, is_sent=True)
+        return self._known[id(field)][1]
 
     def _put(self, bits: list[int] | list[int | None]) -> None:
         self.ways.worked(len(bits) // _OCTET)

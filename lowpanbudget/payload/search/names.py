@@ -6,7 +6,6 @@ from typing import Any
 
 from lowpanbudget.payload.codec.compiler import MAX_DEPTH, references
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.edits import bare
@@ -47,10 +46,11 @@ def unsent_flags(receiver: Message, sender: Message, renamed: dict[str, str]) ->
     there = dict(walk(sender.fields))
     for path, field in walk(receiver.fields):
         other = there.get(tuple(renamed.get(part, part) for part in path))
-        if isinstance(field, Flags) and isinstance(other, Flags):
-            for name in field.names:
-                if name not in other.names:
-                    yield f"{name} of {joined(path)} as not set, which was not sent"
+        if not (other and field.has_flags and other.has_flags):
+            continue
+        for name in field.coded_names().values():
+            if name not in other.coded_names().values():
+                yield f"{name} of {joined(path)} as not set, which was not sent"
 
 
 def _renamed(sent: Field, received: Field) -> dict[str, str]:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Counted
+from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.codes import codec_of
 from lowpanbudget.payload.search.layouts import Place, Tags
@@ -51,6 +52,13 @@ class _Ends:
         """Pass the number in front; return the most there are, or as many as lead to any bit."""
         self._move(self._order.rounded(field.number_bits()))
         return min(field.most, _OCTET)
+
+    def difference(self, field: Series, _place: Place, _tags: Tags) -> bool:
+        """Move on by a difference; behind an escape, or if there are fewer, by another number of bits."""
+        before = self.ends
+        self._move(self._order.rounded(field.delta_bits or 0))
+        self.ends = _ANY if field.escape else self.ends | before
+        return False
 
     def octets(self, _field: Field, _count: int, _place: Place) -> None:
         """Pass octets, which lead to the same bit of another one."""
