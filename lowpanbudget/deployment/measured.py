@@ -79,7 +79,8 @@ class MeasuredFlow:
     not all of their frames came, and they arrived only where their receiver said so. ``uncounted`` numbers are missing
     where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
     those ``sent``. ``rhythm`` are parts of the time with their own interval, since the first message, without times in
-    which messages may have been missed here; the last may be the silence behind the last message.
+    which messages may have been missed here; the last may be the silence behind the last message, which began in
+    frame ``last_number``.
     """
 
     name: str | None
@@ -112,6 +113,7 @@ class MeasuredFlow:
     stopped: int = 0
     uncounted: int = 0
     rhythm: tuple[RhythmPart, ...] = ()
+    last_number: int = 0
 
     @property
     def title(self) -> str:

@@ -31,9 +31,9 @@ def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
         why = f"{plural(count, 'interval')} between messages: {FEW_INTERVALS} tell a rhythm"
         return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", PlanVerdict.OPEN, why)
     seen_s, error_s, on_average = spread.median, spread.error, ""
-    parts, long_s = list(flow.rhythm), LONG * every
+    parts, long_s = list(flow.rhythm), _long_s(flow, every)
     if at_random(parts, spread):
-        long_s, on_average = max(LONG, log(count / _BY_CHANCE)) * every, " on average"
+        on_average = " on average"
         parts = [_on_average(part, every, long_s) for part in parts]
         if count < MANY:
             error_s = max(error_s, every / sqrt(count))
@@ -63,6 +63,22 @@ def rhythm_check(flow: MeasuredFlow, every: float) -> PlanCheck:
     elif verdict is PlanVerdict.OPEN:
         why += " that differ too much to say"
     return PlanCheck(PlanNumber.INTERVAL, flow.title, every, seen_s, "s", verdict, why)
+
+
+def _long_s(flow: MeasuredFlow, every: float) -> float:
+    """Return how long nothing must come for that to be off the plan by itself: of random intervals some are long."""
+    spread = flow.interval
+    if spread is None or not at_random(list(flow.rhythm), spread):
+        return LONG * every
+    return max(LONG, log(spread.values / _BY_CHANCE)) * every
+
+
+def silent_at_end(flow: MeasuredFlow, every: float) -> float:
+    """Return for how long none was heard to the end, where that is off the plan by itself; else 0."""
+    if not flow.rhythm or flow.rhythm[-1].every_s is not None:
+        return 0.0
+    silent_s, all_s = flow.rhythm[-1].seconds, sum(part.seconds for part in flow.rhythm)
+    return silent_s if silent_s > _long_s(flow, every) and silent_s >= PART_OFF * all_s else 0.0
 
 
 def _is_off_at_random(ratio: float, count: int) -> bool:

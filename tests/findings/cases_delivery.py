@@ -5,7 +5,7 @@ binomial: of all 58 between the first and the last 0.05 ** (1/58) = 0.9497 is pr
 share at which 8 or fewer have a chance of 5 %.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from findings.air import Capture
 from findings.judge import Case, Told
@@ -87,6 +87,13 @@ def numbered_anew(after: int) -> Capture:
     """40 readings, whose own number is 0 again behind so many."""
     packets = [Packet(1000 + index, 30.0 * index, 1, 79, index % after) for index in range(40)]
     return store([one for packet in packets for one in over(packet, ((1, 0),))], CSMA)
+
+
+def stopping(after: int, relays: bool = True) -> Capture:
+    """One node reports an hour long, over another or not, which does so for itself for so many times."""
+    hops = ((2, 1), (1, 0)) if relays else ((2, 0),)
+    sent = [*readings(range(after)), *readings(range(120), hops)]
+    return store(sorted(sent, key=lambda one: one.time), "")
 
 
 FEW = [*range(5), *range(55, 60)]  # 8 readings between the first and the last
@@ -207,4 +214,24 @@ DELIVERY_CASES: dict[str, Case] = {
             ("5 senders; by chance 8% would",),
         ),
     ),
+    # 60 of 120 readings, one each 30 s: the last of the other comes 60 times 30 s behind the last of these, with frame
+    # 355: before it 59 times its own frame and two of the other, on two links, each acknowledged. It sends the last of
+    # all that is not an acknowledgement
+    "flow-stopped": Case(
+        lambda: stopping(60),
+        lambda: stopping(100),
+        Told(
+            "risk",
+            READING,
+            "no message of flow readings for the last 30.0 minutes, planned are 30 s",
+            (
+                "59 intervals before, 30 s in the middle",
+                "its sender was heard last 0.00163 s before the end",
+            ),
+            (355,),
+        ),
+    ),
+}
+DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a node that is gone altogether": ("flow-stopped", lambda: stopping(60, relays=False)),
 }

@@ -7,7 +7,7 @@ from findings.air import Capture, names
 from findings.cases_answers import ANSWERS_CASES, ANSWERS_NEAR
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
-from findings.cases_delivery import DELIVERY_CASES
+from findings.cases_delivery import DELIVERY_CASES, DELIVERY_NEAR
 from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_exchanges import EXCHANGES_CASES, EXCHANGES_FURTHER, EXCHANGES_NEAR
 from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
@@ -98,6 +98,7 @@ NEAR = (
     | RPL_NEAR
     | APPLICATION_NEAR
     | FLOODS_NEAR
+    | DELIVERY_NEAR
     | SOURCE_ROUTE_NEAR
     | MISPLACED_NEAR
     | LORH_NEAR

@@ -1,6 +1,7 @@
 """What a whole capture shows beside the plan of a network: losses, latency, tries, ways, time on the air, rhythm."""
 
 from collections.abc import Iterator
+from ipaddress import IPv6Address
 
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.measured import (
@@ -11,12 +12,17 @@ from lowpanbudget.deployment.measured import (
     PlanVerdict,
 )
 from lowpanbudget.deployment.measurement import Measurer
+from lowpanbudget.deployment.rhythm import lasts
+from lowpanbudget.deployment.rhythm_checks import silent_at_end
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.captures.nodes import links_gone
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import seconds_text
+from lowpanbudget.layers.internet.ipv6 import UDP
 
 DELIVERY = Subject("delivery")
 
@@ -26,6 +32,7 @@ _ANOTHER = (
 )
 _MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
 _LOOKS_LIKE_PROOF = 20  # messages; fewer nobody takes for one; our choice
+_INTERVAL = PlanNumber.INTERVAL
 _SOME = 3  # messages that were not sent
 # messages of which the quickest tells the order of cells, and the part of a slotframe that each hop waits
 _MESSAGES, _NEARLY_ALL = 10, 0.8
@@ -168,3 +175,51 @@ def reports_in_phase(scene: Scene, measured: Measurement) -> Hits:
         )
         evidence = (f"{one.senders} senders; by chance {one.by_chance:.0%} would",)
         yield Hit(cause, evidence, one.flow)
+
+
+@DELIVERY.rule("flow-stopped", Measurement)
+def flow_stopped(scene: Scene, measured: Measurement) -> Hits:
+    """Look for a silence behind the last message, of senders that do not send otherwise than planned since then.
+
+    Answers end with requests. Who sends in another PAN, or from another address or port, did not stop: other findings
+    tell that. Of nodes that are gone altogether node-fell-silent tells.
+    """
+    known, design = scene.known, scene.known.design
+    planned = {one.subject: one.planned for one in measured.checks if one.what is _INTERVAL}
+    gone: set[bytes] | None = None
+    for flow in measured.flows:
+        silent_s = silent_at_end(flow, planned[flow.title]) if flow.title in planned else 0.0
+        spread = flow.interval
+        if not silent_s or design is None or spread is None or flow.name is None or flow.down:
+            continue
+        if design.flow(flow.name).answers or _goes_on_otherwise(flow, measured):
+            continue
+        source = flow.flow.source
+        stations = [station for station in known.senders if _is_of(station[1], source)]
+        gone = links_gone(known) if gone is None else gone
+        if len({pan for pan, _ in stations}) > 1 or any(link in gone for _, link in stations):
+            continue
+        known.stopped |= {link for _, link in stations}
+        cause = f"no message of flow {flow.name} for the last {lasts(silent_s)}, planned are {planned[flow.title]:g} s"
+        signs = [
+            max(known.senders[one].sent_s, known.acknowledged.get(one, 0.0)) for one in stations
+        ]
+        last = f"its sender was heard last {seconds_text(known.end_s - max(signs))} before the end"
+        usual = f"{plural(spread.values, 'interval')} before, {spread.median:.3g} s in the middle"
+        yield Hit(cause, (usual, *([last] if signs else [])), flow.title, (flow.last_number,))
+
+
+def _is_of(link: bytes, address: IPv6Address) -> bool:
+    """Return whether an address is made of a link address."""
+    return interface_identifier(link) == int(address) & IID_MASK
+
+
+def _goes_on_otherwise(flow: MeasuredFlow, measured: Measurement) -> bool:
+    """Return whether its sender sends other UDP behind its last message, which may be what the flow has become."""
+    identifier = int(flow.flow.source) & IID_MASK
+    return any(
+        other.name is None or (other.name == flow.name and other is not flow)
+        for other in measured.flows
+        if other.flow.protocol == UDP and other.last_number > flow.last_number
+        if int(other.flow.source) & IID_MASK == identifier
+    )

@@ -272,6 +272,15 @@ def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, f
             yield station[1], rhythm, quiet_s, known.end_s - max(signs)
 
 
+def links_gone(known: Surroundings) -> set[bytes]:
+    """Return the links of nodes that had a rhythm, and of which nothing at all was heard for far longer."""
+    return {
+        link
+        for link, rhythm, _, silent_s in _rhythms(known)
+        if silent_s > SILENCES * rhythm.longest_s
+    }
+
+
 @NODES.at_end("node-fell-silent")
 def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
@@ -314,6 +323,8 @@ def _numbers_say(missing: int | None) -> str:
 def node_reports_no_more(known: Surroundings) -> Hits:
     """Tell of nodes that are there, and had sent datagrams of their own for long."""
     for link, rhythm, quiet_s, silent_s in _rhythms(known):
+        if link in known.stopped:
+            continue  # the design says which flow of it stopped
         if silent_s <= SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:
             cause = (
                 f"{link_text(link)} sent a datagram of its own at least every {seconds_text(rhythm.longest_s)}, and "
