@@ -60,8 +60,7 @@ class Surroundings:
     tell what became of datagrams in fragments, ``routers`` of what nodes send on, ``ranks`` are those of DIOs, ``keys``
     which keys nodes name, ``sums`` are checksums that nothing explains, ``forms`` all by the form of headers, ``end_s``
     is when the last frame came, ``unread`` counts data frames sealed or with a fault. ``asked_again``: by link source,
-    requests without answer, ``shared``: addresses that two devices registered, ``stopped``: links of nodes of which a
-    planned flow stops.
+    requests without answer, ``shared``: addresses that two devices registered.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -92,7 +91,6 @@ class Surroundings:
     unread: int = 0
     asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
     shared: Recent[int | None, bool] = field(init=False, default_factory=Recent)
-    stopped: set[bytes] = field(init=False, default_factory=set)
 
     def __post_init__(self) -> None:
         if self.design is not None:

@@ -54,7 +54,8 @@ class HeardSender:
     longest between such signs since something of its own was heard.
     ``widest`` is the longest time of all between two frames that it counts, where it is longer than any silence before.
     ``silence`` is one that may be over, with ``resumed`` silences behind it that are as short as those before;
-    ``silent`` is the longest that was one, of ``silences`` in all.
+    ``silent`` is the longest that was one, of ``silences`` in all. ``stopped``: a flow of it that is planned came to an
+    end.
     """
 
     frames: int = 0
@@ -91,6 +92,7 @@ class HeardSender:
     resumed: int = 0
     silent: LongSilence | None = None
     silences: int = 0
+    stopped: bool = False
 
     def count(self, sequence: int | None, number: int, time_s: float) -> None:
         """Take the number of a data or command frame, which count in one sequence."""

@@ -199,7 +199,8 @@ def flow_stopped(scene: Scene, measured: Measurement) -> Hits:
         gone = links_gone(known) if gone is None else gone
         if len({pan for pan, _ in stations}) > 1 or any(link in gone for _, link in stations):
             continue
-        known.stopped |= {link for _, link in stations}
+        for station in stations:
+            known.senders[station].stopped = True
         cause = f"no message of flow {flow.name} for the last {lasts(silent_s)}, planned are {planned[flow.title]:g} s"
         signs = [
             max(known.senders[one].sent_s, known.acknowledged.get(one, 0.0)) for one in stations

@@ -323,7 +323,7 @@ def _numbers_say(missing: int | None) -> str:
 def node_reports_no_more(known: Surroundings) -> Hits:
     """Tell of nodes that are there, and had sent datagrams of their own for long."""
     for link, rhythm, quiet_s, silent_s in _rhythms(known):
-        if link in known.stopped:
+        if rhythm.stopped:
             continue  # the design says which flow of it stopped
         if silent_s <= SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:
             cause = (
