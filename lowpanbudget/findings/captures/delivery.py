@@ -17,8 +17,8 @@ from lowpanbudget.deployment.rhythm_checks import silent_at_end
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.captures.nodes import links_gone
 from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.node_rhythms import links_gone
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import seconds_text

@@ -1,13 +1,12 @@
 """Nodes beside the others of their network: not heard by it, not of it, not protected, or gone."""
 
-from collections.abc import Iterator
-
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
+from lowpanbudget.findings.node_rhythms import rhythms
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import (
@@ -259,32 +258,10 @@ def _note_silence(scene: Scene, by: HeardSender) -> None:
         by.silence, by.resumed = pause._replace(rhythm_s=by.longest_s), -1
 
 
-def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, float]]:
-    """Yield who had a rhythm and does not keep it to the end: how long it has sent nothing of its own, and nothing.
-
-    What it acknowledged, polled for or forwarded is something.
-    """
-    for station, rhythm in known.senders.items():
-        quiet_s = known.end_s - rhythm.heard_s
-        is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
-        if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
-            signs = rhythm.heard_s, rhythm.sent_s, known.acknowledged.get(station, rhythm.sent_s)
-            yield station[1], rhythm, quiet_s, known.end_s - max(signs)
-
-
-def links_gone(known: Surroundings) -> set[bytes]:
-    """Return the links of nodes that had a rhythm, and of which nothing at all was heard for far longer."""
-    return {
-        link
-        for link, rhythm, _, silent_s in _rhythms(known)
-        if silent_s > SILENCES * rhythm.longest_s
-    }
-
-
 @NODES.at_end("node-fell-silent")
 def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
-    for link, rhythm, _, silent_s in _rhythms(known):
+    for link, rhythm, _, silent_s in rhythms(known):
         if silent_s > SILENCES * rhythm.longest_s:
             cause = (
                 f"{link_text(link)} was never silent for more than {seconds_text(rhythm.longest_s)}, and is "
@@ -322,7 +299,7 @@ def _numbers_say(missing: int | None) -> str:
 @NODES.at_end("node-reports-no-more")
 def node_reports_no_more(known: Surroundings) -> Hits:
     """Tell of nodes that are there, and had sent datagrams of their own for long."""
-    for link, rhythm, quiet_s, silent_s in _rhythms(known):
+    for link, rhythm, quiet_s, silent_s in rhythms(known):
         if rhythm.stopped:
             continue  # the design says which flow of it stopped
         if silent_s <= SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:

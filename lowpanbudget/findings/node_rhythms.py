@@ -1,0 +1,29 @@
+"""Nodes that sent datagrams of their own in a rhythm, and what of them is heard at the end of a capture."""
+
+from collections.abc import Iterator
+
+from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.senders import HeardSender
+from lowpanbudget.findings.silences import SILENCES, needed
+
+
+def rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, float]]:
+    """Yield who had a rhythm and does not keep it to the end: how long it has sent nothing of its own, and nothing.
+
+    What it acknowledged, polled for or forwarded is something.
+    """
+    for station, rhythm in known.senders.items():
+        quiet_s = known.end_s - rhythm.heard_s
+        is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
+        if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
+            signs = rhythm.heard_s, rhythm.sent_s, known.acknowledged.get(station, rhythm.sent_s)
+            yield station[1], rhythm, quiet_s, known.end_s - max(signs)
+
+
+def links_gone(known: Surroundings) -> set[bytes]:
+    """Return the links of nodes that had a rhythm, and of which nothing at all was heard for far longer."""
+    return {
+        link
+        for link, rhythm, _, silent_s in rhythms(known)
+        if silent_s > SILENCES * rhythm.longest_s
+    }
