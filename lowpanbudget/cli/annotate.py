@@ -128,8 +128,9 @@ def command(
     is_hex = not together and source != "-" and hex_text.looks_like_hex(source)
     if source != "-" and not is_hex:
         require_frames(source)
-    with captures.streamed("" if is_hex else source) as stream:
-        if stream is not None and not as_list:  # a list says so itself
+    # a list says itself what is no capture, and has what a pipe brought by the time somebody ends it
+    with captures.streamed("" if is_hex or as_list else source) as stream:
+        if stream is not None:
             require_text("standard input" if source == "-" else source, stream.peek(AHEAD))
         if is_hex:
             capture = False
@@ -149,7 +150,7 @@ def command(
                 design, key_file, contexts, fcs or "test", root, captures.LONGEST_WAIT_S, **narrowed
             )
             if as_list:
-                _list(ctx, sources, known, stream, as_csv=as_csv, as_json=as_json)
+                _list(ctx, sources, known, as_csv=as_csv, as_json=as_json)
                 return
             frames, count, notices, wrong = _picked(ctx, sources, known, numbers, stream)
         else:
@@ -202,7 +203,6 @@ def _list(
     ctx: click.Context,
     sources: tuple[str, ...],
     known: captures.CaptureOptions,
-    stream: "BufferedReader | None",
     *,
     as_csv: bool,
     as_json: bool,
@@ -213,7 +213,7 @@ def _list(
     from lowpanbudget.report import csv_table, list_text, machine, view
 
     source = captures.name_of(sources)
-    with captures.opened_together(sources, stream) as records:
+    with captures.opened_together(sources) as records:
         listed = list_frames(records, **known.given)
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if as_json:

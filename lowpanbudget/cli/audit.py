@@ -6,7 +6,6 @@ import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.cli.faults import INTERRUPTED
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -69,24 +68,22 @@ def command(
 
     A capture is a pcap or pcapng file, also compressed by gzip (no other way), or a text of hex with a frame a line.
     Each finding has the frames that show it, the evidence, the cause, what to do and the clause. The exit code is 1
-    when some finding is more than a remark. What comes through a pipe is told as it arises, and an interrupt ends that
-    with all that is known; of a file nothing is told before its end.
+    when some finding is more than a remark. What comes through a pipe is told as it arises, and SIGINT or SIGTERM ends
+    that with all that is known; of a file nothing is told before its end.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.cli.listening import is_pipe, listening
+    from lowpanbudget.cli.listening import is_pipe, records_of, stopped
     from lowpanbudget.report import csv_table, machine, view
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     sets = captures.sets_of(paths, together=together)
     known = captures.CaptureOptions(design, key_file, contexts, fcs, root, wait, **narrowed)
     audited: list[dict[str, Any]] = []
-    weight = interrupted = False
+    weight = False
     for some in sets:
-        if is_pipe(some[0]):
-            with listening() as coming, captures.piped() as records:
-                records.through(coming.records)
+        if len(some) == 1 and is_pipe(some[0]):
+            with records_of(some[0], live=True) as records:
                 found = _audited(records, known, tell=not (as_csv or as_json))
-            interrupted = coming.interrupted
         else:
             with captures.opened_together(some) as records:
                 found = _audited(records, known)
@@ -95,8 +92,7 @@ def command(
         if found.within == 0:
             captures.say_nothing_within(ctx, captures.name_of(some))
             weight = True
-        if interrupted:
-            captures.say(ctx, "interrupted: this is what is known so far")
+        if stopped(ctx):
             break
     if as_json:
         output.emit(machine.document(audit=audited))
@@ -112,8 +108,6 @@ def command(
                 audit_text.audit(console, screen, capture)
 
         output.show(paint)
-    if interrupted:
-        ctx.exit(INTERRUPTED)
     if weight:
         ctx.exit(_ANSWER_IS_NO)
 

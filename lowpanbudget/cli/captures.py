@@ -190,20 +190,21 @@ def opened(
     link_type: int | None = None,
     stream: io.BufferedReader | None = None,
     course: "Course | None" = None,
+    *,
+    listens: bool = False,
 ) -> "CaptureFile":
     """Return the records of a capture, those of standard input for ``-``, with a bar that shows how far they are.
 
     ``link_type`` is that of text; a ``stream`` is the capture where it was opened already; ``course`` is that over
-    several captures.
+    several captures. A command that ``listens`` tells what a pipe has brought when a signal ends it; others, which
+    write a file whole or not at all, end with it.
     """
-    from lowpanbudget.capture.files.link_types import FRAME_TYPE
-    from lowpanbudget.capture.files.reading import read_capture
+    from lowpanbudget.cli.listening import records_of
     from lowpanbudget.cli.progress import followed
 
     if stream is None:
         require_capture(capture)
-    source = stream or (sys.stdin.buffer if capture == "-" else capture)
-    records = read_capture(source, link_type=FRAME_TYPE if link_type is None else link_type)
+    records = records_of(capture, stream, link_type, listens=listens)
     given = (capture,) if course is None else (capture, course)
     records.through(lambda coming: followed(coming, *given))
     return records
@@ -260,13 +261,6 @@ def sets_of(
     return [tuple(paths)]
 
 
-def piped() -> "CaptureFile":
-    """Return the records of standard input as they come, with no bar: nobody knows how many are to come."""
-    from lowpanbudget.capture.files.reading import read_capture
-
-    return read_capture(sys.stdin.buffer, live=True)
-
-
 def say_nothing_within(ctx: click.Context, capture: str) -> None:
     """Tell that no frame of a capture is as asked for."""
     text = f"{capture} has no frame as asked for; a survey of all tells which nodes, flows and times there are"
@@ -289,7 +283,7 @@ def opened_together(
 ) -> "CaptureFile":
     """Return the records of captures: of one as it is (or of its ``stream``), of several put together by time."""
     if len(paths) == 1:
-        return opened(paths[0], stream=stream, course=course)
+        return opened(paths[0], stream=stream, course=course, listens=True)
     from lowpanbudget.capture.files.together import read_together
     from lowpanbudget.cli.progress import followed
 

@@ -28,8 +28,9 @@ Exit codes:
   2    the request or the design file is wrong
   3    the octets cannot be read to their end
   70   a fault of the program
-  130  interrupted
-  141  nobody reads the output any more"""
+  130  interrupted; of a pipe what came by then is told first
+  141  nobody reads the output any more
+  143  asked to end (129: hung up); of a pipe as with 130"""
 
 
 class Program(click.Group):
@@ -115,13 +116,25 @@ class Program(click.Group):
         return code
 
     def _called(self, name: str, args: list[str], extra: dict[str, Any]) -> int:
-        """Call a command; return the exit code that it asks for."""
+        """Call a command; return the exit code that it asks for, or that of the signal that ended its capture."""
+        code, ctx = 0, None
         try:
             with self.make_context(name, args, **extra) as ctx:
                 self.invoke(ctx)
         except click.exceptions.Exit as end:
-            return end.exit_code
+            code = end.exit_code
+        return code if ctx is None or not ctx.meta else _stopped(ctx, f"{name} {args[0]}") or code
+
+
+def _stopped(ctx: click.Context, command: str) -> int:
+    """Tell of a signal that ended the reading of a pipe; return its exit code, 0 where there was none."""
+    from lowpanbudget.cli import listening
+
+    number = listening.stopped(ctx)
+    if not number:
         return 0
+    streams.tell(f"{command}: {listening.words(number)}: this is what is known so far")
+    return 128 + number
 
 
 def _nearest(name: str) -> str:

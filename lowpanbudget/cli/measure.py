@@ -61,6 +61,7 @@ def command(
     is cut or is damaged.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.listening import stopped
     from lowpanbudget.deployment.measurement import measure
     from lowpanbudget.report import csv_table, machine, measurements
 
@@ -82,6 +83,8 @@ def command(
             if known.is_narrowed and not one.frames:
                 captures.say_nothing_within(ctx, name)
         found.append(measurements.measured(name, one))
+        if stopped(ctx):
+            break
     if svg is not None:
         from lowpanbudget.report import measure_charts, measure_text
         from lowpanbudget.report.svg.document import svg as drawn

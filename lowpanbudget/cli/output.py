@@ -203,7 +203,7 @@ def unwinding() -> Iterator[None]:
         for name in ("SIGTERM", "SIGHUP"):
             number = getattr(signal, name, None)
             if number is not None and signal.getsignal(number) is signal.SIG_DFL:
-                signal.signal(number, _end)
+                signal.signal(number, end)
                 changed.append(number)
     try:
         yield
@@ -212,7 +212,8 @@ def unwinding() -> Iterator[None]:
             signal.signal(number, signal.SIG_DFL)
 
 
-def _end(number: int, _frame: object) -> NoReturn:
+def end(number: int, _frame: object) -> NoReturn:
+    """End the process for a signal, and what it is at with it."""
     raise SystemExit(128 + number)
 
 

@@ -93,6 +93,7 @@ def command(
     """
     from lowpanbudget.capture.survey import Survey
     from lowpanbudget.cli import named_files, output
+    from lowpanbudget.cli.listening import stopped
     from lowpanbudget.report import csv_table, machine, surveys
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
@@ -118,6 +119,8 @@ def command(
             held.append(frames)
             if not frames:
                 captures.say_empty(ctx, one.file, is_told=is_wrong)
+            if stopped(ctx):
+                break
     groups = surveys.details(total, read, by)
     if as_json:
         output.emit(machine.document(survey=groups))

@@ -3,15 +3,21 @@
 import io
 import json
 import os
+import re
+import signal
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import Result
-from contract import air, shelf
-from contract.entry import invoke
+from contract import shelf
+from contract.entry import HANGS_S, invoke, reading
+
+from lowpanbudget.capture.files.source import StreamStopped
+from lowpanbudget.cli.listening import Listening
 
 # one frame elides its UDP checksum with nothing in its place; another uses a frame counter again
 GOOD = shelf.frames(b"good", 1)
@@ -21,8 +27,9 @@ BEGIN = "frame 3: FAILURE"
 
 @pytest.fixture(autouse=True)
 def _is_soon_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
-    """All that a pipe of these tests will give before it is waited for is in it already."""
+    """All that a pipe of these tests will give before it is read again is in it already."""
     monkeypatch.setattr("lowpanbudget.capture.files.source.QUIET_S", 0.01)
+    monkeypatch.setattr("lowpanbudget.cli.listening.Listening._has_some", lambda _: True)
 
 
 class Pipe(io.BufferedReader):
@@ -174,13 +181,54 @@ def test_a_reader_that_leaves_ends_it(tmp_path: Path, monkeypatch: pytest.Monkey
 
 def test_a_second_interrupt_waits_for_nothing() -> None:
     """The first one lets what is at hand be finished, unless nothing is."""
-    from lowpanbudget.cli.listening import Listening
-
-    one = Listening()
-    one.interrupt(2, None)
-    assert one.interrupted
+    pipe = Listening(io.BytesIO(b"octets"))
+    pipe.signalled(signal.SIGINT, None)
+    assert pipe.stopped == signal.SIGINT
     with pytest.raises(KeyboardInterrupt):
-        one.interrupt(2, None)
-    coming = iter([air.A_FRAME])
-    assert list(one.records(coming)) == []  # type: ignore[arg-type]
-    assert list(coming) == [air.A_FRAME]
+        pipe.signalled(signal.SIGINT, None)
+    with pytest.raises(StreamStopped):
+        pipe.read1()
+
+
+def test_who_ends_a_group_of_processes_ends_one_twice() -> None:
+    """So does ``timeout``, which sends its signal to a process and to its group; later it is another one."""
+    pipe = Listening(io.BytesIO(b"octets"))
+    pipe.signalled(signal.SIGTERM, None)
+    pipe.signalled(signal.SIGTERM, None)
+    time.sleep(1.1)
+    with pytest.raises(SystemExit) as ended:
+        pipe.signalled(signal.SIGTERM, None)
+    assert ended.value.code == 128 + 15
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+@pytest.mark.parametrize(
+    ("number", "command"),
+    [
+        (signal.SIGTERM, ("audit", "-")),
+        (signal.SIGTERM, ("survey", "-", "--table")),
+        (signal.SIGINT, ("survey", "-", "--json")),
+        (signal.SIGINT, ("measure", "-")),
+        (signal.SIGTERM, ("annotate", "-", "--list")),
+    ],
+)
+def test_a_signal_to_end_ends_a_command_with_what_is_known(
+    tmp_path: Path, number: signal.Signals, command: tuple[str, ...]
+) -> None:
+    """What a pipe brought is told, half a record left out of it and not told as damage; 128 + the signal is common."""
+    frames = [shelf.frames(bytes([n % 251]) * 90, n % 256)[0] for n in range(1600)]
+    octets = octets_of(tmp_path, frames)
+    table = tmp_path / "rows.csv"
+    more = [str(table)] if "--table" in command else []
+    with reading(octets[:-40], *command, *more, *shelf.CONTEXT) as process:
+        process.send_signal(number)
+        said, told = process.communicate(timeout=HANGS_S)
+    assert process.returncode == 128 + number
+    assert told.endswith(b": this is what is known so far\n")
+    known = next(int(a or b) for a, b in re.findall(rb'"frames": (\d+)|(\d+) frames', said))
+    least = 1600 - 65536 // (16 + len(frames[0])) - 1  # the others may be in the pipe still
+    assert least <= known < 1600
+    assert b"capture-damaged" not in said
+    assert b"cut" not in told
+    if more:
+        assert len(table.read_text().splitlines()) == 1 + known

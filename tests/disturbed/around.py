@@ -33,7 +33,7 @@ from disturbed.commands import (
 )
 from disturbed.result import Result
 
-DOCUMENTED = {0, 1, 2, 3, 130, 141}
+DOCUMENTED = {0, 1, 2, 3, 129, 130, 141, 143}
 MEGABYTE = 1 << 20
 STEERING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069]")
 _PR_CAPBSET_DROP, _RIGHTS, _CAPABILITIES_3 = (

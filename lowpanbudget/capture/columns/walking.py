@@ -55,7 +55,7 @@ class Walker:
             if known is None:
                 return any_found
             walk, order, unit, link_type = known
-            octets = self._loops.of_octets(source.peek(BLOCK))
+            octets = self._loops.of_octets(source.ahead(BLOCK)[:BLOCK])
             found = walk(
                 octets,
                 len(octets),

@@ -6,6 +6,7 @@ import select
 import sys
 import zlib
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any, Protocol
 
 from lowpanbudget.errors import RequestError
@@ -14,6 +15,10 @@ CHUNK = 1 << 18
 _BEGINNING = 256  # octets that may be the front of a record; few frames are longer
 QUIET_S = 0.25  # a pipe that gives nothing for so long is waited for; our choice
 GZIP = b"\x1f\x8b"  # RFC 1952 section 2.3.1
+
+
+class StreamStopped(Exception):
+    """A stream is read no further though it goes on; a file raises it that somebody ended, in place of octets."""
 
 
 class BinaryFile(Protocol):
@@ -94,9 +99,13 @@ class Source:
         return octets
 
     def ahead(self, count: int) -> memoryview:
-        """Return at least so many of the next octets without taking them; fewer only at the end."""
+        """Return at least so many of the next octets without taking them; fewer only at the end.
+
+        Where nobody wants more of them than there are, these.
+        """
         if len(self._buffer) - self._at < count:
-            self._fill(count)
+            with suppress(StreamStopped):
+                self._fill(count)
         return memoryview(self._buffer)[self._at :]
 
     def pass_over(self, octets: int, frames: int) -> None:
@@ -130,12 +139,14 @@ class Source:
         held = len(parts[0])
         self._gone += self._at
         self._at = 0
-        while held < count and not self._ended:
-            octets = self._read(max(CHUNK, count - held))
-            self._ended = not octets
-            parts.append(octets)
-            held += len(octets)
-        self._buffer = b"".join(parts)
+        try:
+            while held < count and not self._ended:
+                octets = self._read(max(CHUNK, count - held))
+                self._ended = not octets
+                parts.append(octets)
+                held += len(octets)
+        finally:
+            self._buffer = b"".join(parts)
 
     def _read(self, count: int) -> bytes:
         try:
