@@ -470,8 +470,8 @@ def test_an_escape_makes_every_message_too_long_for_those_who_know_none() -> Non
 
 
 def test_bits_that_no_flag_has_are_sent_as_zeros() -> None:
-    """By hand: 4 bits with two flags and 8 bits are 2 octets; 2 bits, and a count of 2 that is 0, fill one alone."""
-    sender = message(Flags("f", names=("a", "b"), bits=4), number("n"))
+    """By hand: 4 bits with two flags and 16 bits are 3 octets; 2 bits, and a count of 2 that is 0, fill one alone."""
+    sender = message(Flags("f", names=("a", "b"), bits=4), number("n", 65535))
     receiver = message(ReservedBits("", bits=2), Octets("o", max_length=3))
     found = compare(receiver, sender)
     assert found.outcome is Outcome.REFUSED
