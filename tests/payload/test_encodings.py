@@ -414,6 +414,13 @@ def test_json_has_the_digits_of_the_value(value: float) -> None:
         (64, 100 / 3, "33.333333333333336"),
         (32, 100.0, "100"),
         (32, -0.0, "-0.0"),
+        # RFC 8259 section 6: number = [ minus ] int [ frac ] [ exp ], so a whole one has no fraction, however great
+        (64, 999999999999999.0, "999999999999999"),
+        (64, 1e15, "1000000000000000"),
+        (64, -9007199254740994.0, "-9007199254740994"),
+        (64, 9999999999999998.0, "9999999999999998"),
+        (64, 1e15 + 0.125, "1000000000000000.1"),
+        (64, 1e16, "1e+16"),
     ],
 )
 def test_json_floats_have_the_fewest_digits_that_restore_them(

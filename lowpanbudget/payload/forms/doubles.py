@@ -31,7 +31,7 @@ MOST_DIGITS = {
 }  # that any value of the width needs (IEEE 754, table 5.1 and text)
 _BASE64URL = re.compile(r"[A-Za-z0-9_-]*")  # RFC 4648 table 2
 _NO_NUMBER = re.compile(r'"(?:[^"\\]|\\.)*"|(NaN|-?Infinity)')  # texts hold any words
-_WHOLE = 10**15  # below this a whole number is shorter without its point, and no digit is lost
+_WHOLE = 10**16  # from here on the library writes an exponent; below, a whole number needs no point
 
 
 def text_of(plain: Any) -> bytes:

@@ -1,8 +1,8 @@
 """Floating-point numbers whose text is long, and the length that no text of a width and a range exceeds.
 
 Texts have the fewest digits that restore the value (see ``doubles``), written as Python writes doubles: with an
-exponent below 0.0001 and from 1e16 on. Within a decade of either sign no text is longer than one of all the digits
-that its values may need, so decades are tried from the longest text down.
+exponent below 0.0001 and from 1e16 on; below that a whole number has no point. Within a decade of either sign no text
+is longer than one of all the digits that its values may need, so decades are tried from the longest text down.
 """
 
 import math
@@ -121,10 +121,7 @@ def _size(power: int, digits: int) -> int:
         return digits + 1 + len(f"e{power:+03d}")
     if power < 0:
         return 1 - power + digits
-    whole = (
-        power + 1 + (2 if power == _POINTS[-1] else 0)
-    )  # a whole number of 16 digits has ".0" behind it
-    return max(whole, digits + 1 if digits > power + 1 else 0)
+    return max(power + 1, digits + 1 if digits > power + 1 else 0)
 
 
 def wide_floats(field: Floating) -> Iterator[float]:
