@@ -1,14 +1,15 @@
 """How long batteries last: what a node draws for what it sends, receives, listens for in vain, and sleeps."""
 
 from collections.abc import Sequence
-from math import expm1
+from math import exp
 
 from lowpanbudget.deployment.load import NodeLoad
 from lowpanbudget.deployment.timeline import RadioState, energy
-from lowpanbudget.design.access import Slots
+from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.radio import Battery, Radio
+from lowpanbudget.layers.link.phy import PhyTiming
 from lowpanbudget.values import dataclass
 
 _HOURS_A_YEAR = 8766
@@ -68,19 +69,30 @@ def _draw(design: Design, radio: Radio, node: NodeLoad, below: Sequence[NodeLoad
 
 
 def _behind_polls(design: Design, node: NodeLoad) -> float:
-    """Return the share of time in which a node listens behind its polls for what is then sent to it.
+    """Return the share of time in which a node listens behind its polls, and nothing comes.
 
     The acknowledgement of a data request has its frame pending bit clear where nothing waits, and the node sleeps at
-    once (IEEE 802.15.4-2015 clause 6.7.3, from memory). Messages for it come at random times: of the times between two
-    polls exp(-their mean number) are without any.
+    once. Else it listens at most for as long as it is to, and no longer than until its frame has come, whose own bit
+    says whether more is pending (IEEE 802.15.4-2015 clause 6.7.3, from memory): for as long as its parent needs on a
+    free channel to begin. Messages for it come at random times: of the times between two polls exp(-their mean number)
+    are without any.
     """
     sleep = design.sleep
-    if sleep is None:
+    if sleep is None or design.access is None:
         return 0.0
-    share = 1.0
-    if design.link.acknowledged and not sleep.always_pending:
-        share = -expm1(-node.down.messages_per_s * sleep.poll_s)
-    return share * sleep.listen_ms / 1000 / sleep.poll_s
+    most_s, polls_per_s = sleep.listen_ms / 1000, 1 / sleep.poll_s
+    empty_per_s = exp(-node.down.messages_per_s * sleep.poll_s) * polls_per_s
+    is_told = design.link.acknowledged and not sleep.always_pending
+    until = node.down.tries_per_s * _until_begun_s(design.access, design.link.timing)
+    found = min(until, (polls_per_s - empty_per_s) * most_s)
+    return found if is_told else found + empty_per_s * most_s
+
+
+def _until_begun_s(access: Access, timing: PhyTiming) -> float:
+    """Return the mean time until a frame begins on a free channel: the first backoff, CCA and turnaround."""
+    unit_us = access.unit_backoff_us or float(timing.unit_backoff)
+    backoff_us = ((1 << access.min_be) - 1) / 2 * unit_us
+    return (backoff_us + float(timing.cca + timing.turnaround)) / 1e6
 
 
 def _idle_cells(slots: Slots, node: NodeLoad, below: Sequence[NodeLoad]) -> float:

@@ -38,7 +38,8 @@ class SleepShape(ShapeTable):
     poll_s: Decimal = key(Every(), "Seconds between two polls of a sleeping node.")
     listen_ms: Decimal = key(
         Exact(least=0, most=60_000),
-        "Milliseconds that it listens for what was held, behind a poll whose acknowledgement says that it waits.",
+        "Milliseconds that it listens at most for what was held, behind a poll whose acknowledgement says that it "
+        "waits. It sleeps again once a frame has come with nothing more behind it (frame pending 0).",
         default=Decimal(10),
     )
     always_pending: bool = key(
@@ -106,13 +107,14 @@ def listening_words(sleep: Sleep, *, acknowledged: bool) -> Iterator[str]:
     """Yield what is taken for granted of the time for which children listen behind their polls."""
     if not acknowledged:
         yield (
-            "sleeping children listen for sleep.listen_ms behind each poll, as no acknowledgement says that nothing "
-            "waits (link.acknowledged)"
+            "sleeping children listen for sleep.listen_ms behind each poll, or until a frame has come with nothing "
+            "more pending, as no acknowledgement says that nothing waits (link.acknowledged)"
         )
     elif not sleep.always_pending:
         yield (
-            "sleeping children listen for sleep.listen_ms behind a poll only where something waits, as its "
-            "acknowledgement tells (IEEE 802.15.4-2015 clause 6.7.3; sleep.always_pending)"
+            "sleeping children listen behind a poll only where something waits, as its acknowledgement tells, until a "
+            "frame has come with nothing more pending, for sleep.listen_ms at most (IEEE 802.15.4-2015 clause 6.7.3; "
+            "sleep.always_pending)"
         )
 
 

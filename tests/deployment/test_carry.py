@@ -323,7 +323,6 @@ method = "csma"
 by_hop = [1]
 [sleep]
 poll_s = 10
-listen_ms = 20
 KEYS
 [radio]
 source = "invented"
@@ -334,36 +333,51 @@ sleep_ua = 2
 """
 
 
+# macMinBE 3 draws of 0 to 7 units of 320 µs, 3.5 on average; CCA 128, turnaround 192 (IEEE 802.15.4-2020 6.2.5.1 and
+# 11.3, from memory)
+BEGUN_MS = 3.5 * 0.32 + 0.128 + 0.192
+
+
 @pytest.mark.parametrize(
-    ("keys", "link", "flow", "part"),
+    ("keys", "link", "flow", "listens_ms"),
     [
         # nothing is ever sent to it: each acknowledgement says so, and it sleeps
         ("", "", ("every_s = 60", "sink"), 0.0),
         # the bit is always set, or no acknowledgement has it: 20 ms each 10 s
-        ("always_pending = true", "", ("every_s = 60", "sink"), 1.0),
-        ("", "acknowledged = false\n", ("every_s = 60", "sink"), 1.0),
-        # a message each 20 s at random moments: in 10 s none with a chance of exp(-1/2)
-        ("", "", ("every_s = 20", "probe"), 1 - exp(-0.5)),
+        ("always_pending = true", "", ("every_s = 60", "sink"), 20),
+        ("", "acknowledged = false\n", ("every_s = 60", "sink"), 20),
+        # a message each 20 s, which comes behind every second poll: until it begins
+        ("", "", ("every_s = 20", "probe"), BEGUN_MS / 2),
+        # at random moments: in 10 s none with a chance of exp(-1/2)
+        ("always_pending = true", "", ("every_s = 20", "probe"), BEGUN_MS / 2 + 20 * exp(-0.5)),
+        ("", "acknowledged = false\n", ("every_s = 20", "probe"), BEGUN_MS / 2 + 20 * exp(-0.5)),
+        # who listens for 1 ms listens no longer, and not behind polls that find nothing
+        ("listen_ms = 1", "", ("every_s = 20", "probe"), 1 - exp(-0.5)),
     ],
 )
-def test_sleeping_nodes_listen_behind_polls_that_find_something(
-    keys: str, link: str, flow: tuple[str, str], part: float
+def test_sleeping_nodes_listen_behind_polls_until_what_waits_has_come(
+    keys: str, link: str, flow: tuple[str, str], listens_ms: float
 ) -> None:
-    """IEEE 802.15.4-2015 clause 6.7.3 (from memory): the frame pending bit of the acknowledgement says what waits."""
+    """IEEE 802.15.4-2015 clause 6.7.3 (from memory): the frame pending bit of the acknowledgement says what waits.
+
+    A frame whose own bit is 0 has nothing behind it: its receiver sleeps again.
+    """
     every, to = flow
-    design = parse_design(store(link, every, hops=1, to=to) + POLLS.replace("KEYS", keys))
+    polls = POLLS.replace("KEYS", keys if "listen_ms" in keys else f"listen_ms = 20\n{keys}")
+    design = parse_design(store(link, every, hops=1, to=to) + polls)
     assert design.access is not None
     network = judged(design, design.access, airtime(design), 1, transmissions=300)
     parts = dict(network.nodes[1].parts_ua)
-    # 20 mA in 20 of 10000 ms are 40 µA
-    assert parts.get("listens in vain", 0.0) == pytest.approx(40 * part)
+    # 20 mA in each of these of 10000 ms
+    assert parts.get("listens in vain", 0.0) == pytest.approx(20_000 * listens_ms / 10_000)
     said = [one for one in network.taken if "sleep.listen_ms" in one]
-    if keys:
+    if "always_pending" in keys:
         assert not said
     else:
         (words,) = said
         assert ("link.acknowledged" if link else "sleep.always_pending") in words
         assert ("behind each poll" if link else "only where something waits") in words
+        assert "until a frame has come with nothing more pending" in words
 
 
 @pytest.mark.usefixtures("played_once")
