@@ -155,7 +155,7 @@ def command(
             frames, count, notices, wrong = _picked(ctx, sources, known, numbers, stream)
         else:
             if numbers or only_captures:
-                given = "--frame" if numbers else "--list, --node, --flow, --since and --until"
+                given = "--frame" if numbers else "--list and what narrows it (--pan, --node ...)"
                 verb = "is" if numbers else "are"
                 raise RequestError(f"{given} {verb} for captures", hint="Give a file")
             if fcs == "test":

@@ -17,6 +17,7 @@ from lowpanbudget import (
     Reassembler,
     Record,
     RequestError,
+    annotate,
     audit,
     decode_frame,
     follow,
@@ -173,3 +174,9 @@ def test_an_eui_64_is_one_whatever_its_pan() -> None:
         Record(n, n * 60 * SECOND, 195, octets, len(octets)) for n, octets in enumerate(frames, 1)
     ]
     assert survey(records, contexts=CONTEXTS).total.lost == 1
+
+
+def test_a_frame_of_another_network_is_told_as_that(both: list[Record]) -> None:
+    with pytest.raises(RequestError, match="frame 1 is of another PAN"):
+        annotate(both, 1, pan=OTHER)
+    assert [one.number for one in annotate(both, 3, pan=OTHER)] == [3]

@@ -54,6 +54,9 @@ def pick(
         raise RequestError(f"{name} has 0 frames: there is nothing to show", hint=NO_FRAME)
     if missing or not picked:
         text = f"{name} has {plural(counted.count, 'frame')}"
+        if missing and 0 < missing[0] <= counted.count:
+            text += f"; frame {missing[0]} is of another PAN than the one asked for"
+            raise RequestError(text, hint="Leave the PAN ID out to see it")
         if missing:
             text += f"; there is no frame {repeated(missing[0])}"
             raise RequestError(text, hint="Frames count from 1")
