@@ -10,9 +10,15 @@ from lowpanbudget.findings.silences import SILENCES, needed
 def rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, float]]:
     """Yield who had a rhythm and does not keep it to the end: how long it has sent nothing of its own, and nothing.
 
-    What it acknowledged, polled for or forwarded is something.
+    What it acknowledged, polled for or forwarded is something. Who went over to another PAN since sends there: rules
+    about PANs tell of it.
     """
+    begun: dict[bytes, int] = {}  # the last PAN of a link address, by the first frame in it
+    for (_, link), sender in known.senders.items():
+        begun[link] = max((begun.get(link, 0), *sender.first[:1]))
     for station, rhythm in known.senders.items():
+        if begun[station[1]] > rhythm.heard > 0:
+            continue
         quiet_s = known.end_s - rhythm.heard_s
         is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
         if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:

@@ -121,6 +121,7 @@ from findings.cases_nodes import (
     back,
     beside_each_other,
     corrected,
+    elsewhere,
     joined,
     judged,
     numbered,
@@ -1262,6 +1263,19 @@ FURTHER = (
             ("octet 13, IPHC",),
             (15, 19, 23, 27, 31, 35, 39),
             7,
+        ),
+    ),
+    # another node with its short address was heard in a PAN of its own before; the 22nd reading is
+    # frame 3 + 4 x 20 + 3, at 641 s; the last frame of all comes at 12 + 30 x 45 s, the last acknowledgement 11 s before
+    Further(
+        "node-reports-no-more",
+        lambda: elsewhere(22, since=1),
+        Told(
+            "remark",
+            "0x0018",
+            "0x0018 sent a datagram of its own at least every 30 s, and none for the last 721 s",
+            ("it still acknowledges, polls or forwards, 11 s before the end",),
+            (86,),
         ),
     ),
     # what it sends to all, unread, is none of the datagrams to the root: each that is kept makes three frames

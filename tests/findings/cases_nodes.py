@@ -179,6 +179,15 @@ def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
     return Capture(frames)
 
 
+def elsewhere(until: int, *, since: int, of: int = 46, acks: bool = True) -> Capture:
+    """The same, and a node of the second's short address that sends its readings in another PAN since one of them."""
+    more: Timed = [
+        (12 + 30.0 * n, reading(100 + n, (RELAY, ROOT), OTHER_PAN)) for n in range(since, of)
+    ]
+    whole = heard(until, of=of, acks=acks)
+    return replace(whole, air=sorted([*whole.timed(), *more]))
+
+
 def back(
     *,
     behind: int = 30,
@@ -741,6 +750,15 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         ),
     ),
     "four frames that a node did not seal": ("unsecured-among-secured", lambda: unsealed(4)),
+    # rules about PANs tell of it
+    "a node that goes on in another PAN": (
+        "node-reports-no-more",
+        lambda: elsewhere(22, since=22),
+    ),
+    "a node that is heard in another PAN alone since then": (
+        "node-fell-silent",
+        lambda: elsewhere(11, since=11, of=20, acks=False),
+    ),
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
     "a node that looked for a router before it had an address": ("node-fell-silent", seeking),
     "a node that only answers, and is asked no more": (
