@@ -22,12 +22,15 @@ Hop = tuple[bytes | None, bytes | None]
 class Meetings:
     """Datagrams of a hop that ended whole or expired: those that ``met`` others on their way to its receiver, and all.
 
-    Of the ``lost_met`` up to ``most`` were open at once; ``numbers`` are their first frames.
+    Of the ``lost_met`` up to ``most`` were open at once; ``numbers`` are their first frames. Only those count that
+    ended from the first loss to the last: a sender that leaves something out since some time does so whom it may meet.
+    ``later`` are those since the last, and how many of them met.
     """
 
     ended: int = 0
     lost: int = 0
     met: int = 0
+    later: tuple[int, int] = (0, 0)
     lost_met: int = 0
     most: int = 0
     numbers: Frames = field(default_factory=Frames)
@@ -36,11 +39,14 @@ class Meetings:
         """Count what became of a datagram."""
         if datagram.fate not in {Fate.WHOLE, Fate.EXPIRED} or datagram.is_copy:
             return
-        is_lost = datagram.fate is Fate.EXPIRED
-        self.ended += 1
-        self.lost += is_lost
-        self.met += datagram.met
-        if is_lost and datagram.met:
+        is_lost, (ended, met) = datagram.fate is Fate.EXPIRED, self.later
+        self.later = (0, 0) if is_lost or not self.lost else (ended + 1, met + datagram.met)
+        if not is_lost:
+            return
+        self.ended += 1 + ended
+        self.lost += 1
+        self.met += datagram.met + met
+        if datagram.met:
             self.lost_met += 1
             self.most = max(self.most, datagram.beside)
             self.numbers.note(*numbers_of(datagram)[:1])

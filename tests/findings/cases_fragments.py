@@ -327,21 +327,24 @@ def grown(*, apart: float) -> Capture:
     return Capture([*renumbered(frames), (900.0, air.frame(air.datagram(), 99))])
 
 
-def meeting(*, apart: float, alone: int = 0) -> Capture:
+def meeting(*, apart: float, alone: int = 0, before: int = 0) -> Capture:
     """Three pairs of datagrams to the root; those of one node lose a frame that it never sends.
 
-    So many more of its datagrams lose it while no other is sent.
+    So many more of its datagrams lose it while no other is sent, and so many came whole ``before`` all of them.
     """
     frames: list[tuple[float, bytes]] = []
+    for number in range(before):
+        frames += cut(tag=100 + number, at=1 + 200.0 * number, every=0.5, links=(OTHER, ROOT))
+    start = 1 + 200.0 * before
     for number in range(3):
-        at = 1 + 200.0 * number
+        at = start + 200.0 * number
         whole = cut(tag=number, at=at, every=0.5)
         torn = cut(tag=number, at=at + apart, every=0.5, links=(OTHER, ROOT))
         frames += [*whole, *renumbered(early(torn, 2))]
     for number in range(3, 3 + alone):
-        torn = cut(tag=number, at=1 + 200.0 * number, every=0.5, links=(OTHER, ROOT))
+        torn = cut(tag=number, at=start + 200.0 * number, every=0.5, links=(OTHER, ROOT))
         frames += renumbered(early(torn, 2))
-    frames.append((900.0 + 200 * alone, air.frame(air.datagram())))
+    frames.append((start + 899.0 + 200 * alone, air.frame(air.datagram())))
     return Capture(sorted(frames, key=lambda frame: frame[0]))
 
 
@@ -1057,6 +1060,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "a sender that loses as much while no other sends": (
             "fragments-meet",
             lambda: meeting(apart=0.1, alone=3),
+        ),
+        "a sender that leaves out the last frame from some time on, whoever else sends": (
+            "fragments-meet",
+            lambda: meeting(apart=0.1, alone=3, before=10),
         ),
         "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
         "datagrams that meet, whose last frame the capture missed": (

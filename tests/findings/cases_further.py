@@ -74,6 +74,7 @@ from findings.cases_fragments import (
     late_first,
     later_ones,
     leaving,
+    meeting,
     partly_missed,
     passed_by,
     recovered,
@@ -475,6 +476,18 @@ FURTHER = (
             "a datagram to 2001:db8:1::ff:fe00:1 carries an option that others must discard",
             ("63 04 00 00 02 00",),
             (1,),
+        ),
+    ),
+    # ten of four frames come whole before, while no other is sent; then 4 and 3 frames in turn, as above
+    Further(
+        "fragments-meet",
+        lambda: meeting(apart=0.1, before=10),
+        Told(
+            "risk",
+            "0x0001",
+            "3 datagrams to 0x0001 were not completed while others were open, up to 2 at once",
+            (),
+            (42, 49, 56),
         ),
     ),
     # the DIO behind it says that the type is 0x63 (RFC 9008 section 4.1.3)
@@ -1266,7 +1279,7 @@ FURTHER = (
         ),
     ),
     # another node with its short address was heard in a PAN of its own before; the 22nd reading is
-    # frame 3 + 4 x 20 + 3, at 641 s; the last frame of all comes at 12 + 30 x 45 s, the last acknowledgement 11 s before
+    # frame 3 + 4 x 20 + 3, at 641 s; the last frame of all comes at 1362 s, the last acknowledgement 11 s before
     Further(
         "node-reports-no-more",
         lambda: elsewhere(22, since=1),
