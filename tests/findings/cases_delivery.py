@@ -6,10 +6,12 @@ share at which 8 or fewer have a chance of 5 %.
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
-from findings.air import Capture
+from findings import air
+from findings.air import FAR_NODE, FAR_ROOT, Capture
 from findings.judge import Case, Told
-from simulation.captured import START_NS, Frames, design, records
+from simulation.captured import START_NS, Frames, design, ip, link, records
 from simulation.contention import Packet, Sent
 
 CSMA = """
@@ -86,6 +88,28 @@ def retried(tries: int) -> Capture:
 def numbered_anew(after: int) -> Capture:
     """40 readings, whose own number is 0 again behind so many."""
     packets = [Packet(1000 + index, 30.0 * index, 1, 79, index % after) for index in range(40)]
+    return store([one for packet in packets for one in over(packet, ((1, 0),))], CSMA)
+
+
+def registered(capture: Capture, *devices: bytes) -> Capture:
+    """The same behind registrations of node 1's address by these devices (RFC 6775 section 4.1: 60 minutes each)."""
+    frames: list[tuple[float, bytes]] = []
+    for number, eui in enumerate(devices, 1):
+        to = air.address("fe80::", link(0))
+        option = bytes([33, 2, 0, 0, 0, 0, 0, 60]) + eui
+        body = bytes(4) + to.packed + air.sllao(link(1)) + option
+        message = air.nd_message(135, body, ip(1), to)
+        frames.append((0.1 * number, air.frame(message, 200 + number, (link(1), link(0)))))
+    return replace(capture, air=sorted([*capture.timed(), *frames]))
+
+
+def counted_by_two() -> Capture:
+    """40 readings of each of two devices that have one address, in turn: one counts from 0, the other from 100."""
+    packets = [
+        Packet(1000 * device + index, 30.0 * index + 15 * device, 1, 79, index + 100 * device)
+        for index in range(40)
+        for device in (0, 1)
+    ]
     return store([one for packet in packets for one in over(packet, ((1, 0),))], CSMA)
 
 
@@ -233,5 +257,10 @@ DELIVERY_CASES: dict[str, Case] = {
     ),
 }
 DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # address-of-two-devices tells why
+    "two counts of two devices under one address": (
+        "messages-numbered-anew",
+        lambda: registered(counted_by_two(), FAR_NODE, FAR_ROOT),
+    ),
     "a node that is gone altogether": ("flow-stopped", lambda: stopping(60, relays=False)),
 }

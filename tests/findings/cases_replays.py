@@ -10,7 +10,14 @@ from findings import air
 from findings.air import NODE, ROOT, Capture
 from findings.cases_answers import SERVER
 from findings.cases_application import ENDS, asked_under, messages
-from findings.cases_delivery import DELIVERY_CASES, FEW, numbered_anew, readings, store
+from findings.cases_delivery import (
+    DELIVERY_CASES,
+    FEW,
+    numbered_anew,
+    readings,
+    registered,
+    store,
+)
 from findings.cases_further import Further
 from findings.cases_notified import sealed_notified
 from findings.cases_records import CLIENT, DATA, record
@@ -155,6 +162,12 @@ REPLAYS_FURTHER = tuple(
     )
 )
 REPLAYS_FURTHER += (
+    # one device that registers twice is one
+    Further(
+        "messages-numbered-anew",
+        lambda: registered(numbered_anew(20), air.FAR_NODE, air.FAR_NODE),
+        DELIVERY_CASES["messages-numbered-anew"].told,
+    ),
     # the node was reset all the same
     Further(
         "messages-numbered-anew",

@@ -80,9 +80,11 @@ def too_few_packets_to_say(_scene: Scene, measured: Measurement) -> Hits:
 
 
 @DELIVERY.rule("messages-never-sent", Measurement)
-def messages_never_sent(_scene: Scene, measured: Measurement) -> Hits:
+def messages_never_sent(scene: Scene, measured: Measurement) -> Hits:
     """Compare the numbers of messages with those of frames."""
     for flow in measured.flows:
+        if int(flow.flow.source) in scene.known.shared:
+            continue  # two devices have that address and a count each, which is told
         if flow.heard is not None and flow.unsent >= _SOME:
             of_all = f"{flow.unsent} of {flow.heard.trials} messages never came on the air"
             cause = f"{of_all}; the frame numbers of their sender leave no place for them"
@@ -90,10 +92,15 @@ def messages_never_sent(_scene: Scene, measured: Measurement) -> Hits:
 
 
 @DELIVERY.rule("messages-numbered-anew", Measurement)
-def messages_numbered_anew(_scene: Scene, measured: Measurement) -> Hits:
-    """Tell of each node whose messages begin anew, all flows of it together: it was restarted once, not in each."""
+def messages_numbered_anew(scene: Scene, measured: Measurement) -> Hits:
+    """Tell of each node whose messages begin anew, all flows of it together: it was restarted once, not in each.
+
+    Two devices under one address, which are told, count each on its own.
+    """
     nodes: dict[str, list[MeasuredFlow]] = {}
     for flow in measured.flows:
+        if int(flow.flow.source) in scene.known.shared:
+            continue
         if flow.restarts and flow.name is not None:
             nodes.setdefault(str(flow.flow.source), []).append(flow)
     for source, flows in nodes.items():
