@@ -104,11 +104,12 @@ def command(
     FILE is text with a frame a line in hex (# starts a comment), or a capture: pcap, pcapng, either also compressed by
     gzip (no other way), or a log whose lines hold more than hex. Behind the octets stand the headers restored, each
     field with what it was restored from, and the shortest form of the same datagram. A frame that cannot be read to its
-    end is shown as far as it goes, with the reason; the exit code is then 3, and 1 where there is no frame.
+    end is shown as far as it goes, with the reason. The exit code is 3 then and of a cut file, 1 where no frame is.
     With --together several captures of one network are given.
     """
     from lowpanbudget.capture.files import hex_text
     from lowpanbudget.capture.files.reading import AHEAD, is_log, starts_log
+    from lowpanbudget.cli.listening import streamed
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     if as_csv and not as_list:
@@ -128,9 +129,8 @@ def command(
     is_hex = not together and source != "-" and hex_text.looks_like_hex(source)
     if source != "-" and not is_hex:
         require_frames(source)
-    # a list says itself what is no capture, and has what a pipe brought by the time somebody ends it
-    with captures.streamed("" if is_hex or as_list else source) as stream:
-        if stream is not None:
+    with streamed("" if is_hex or as_list else source) as stream:
+        if stream is not None:  # a list says so itself
             require_text("standard input" if source == "-" else source, stream.peek(AHEAD))
         if is_hex:
             capture = False

@@ -6,6 +6,7 @@ import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.errors import WireError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -67,9 +68,10 @@ def command(
     """Say what each CAPTURE (- for standard input) proves to be wrong, wasteful or risky, worst first.
 
     A capture is a pcap or pcapng file, also compressed by gzip (no other way), or a text of hex with a frame a line.
-    Each finding has the frames that show it, the evidence, the cause, what to do and the clause. The exit code is 1
-    when some finding is more than a remark. What comes through a pipe is told as it arises, and SIGINT or SIGTERM ends
-    that with all that is known; of a file nothing is told before its end.
+    Each finding has the frames that show it, the evidence, the cause, what to do and the clause. The exit code is 3
+    when a file is no capture, is cut or is damaged, else 1 when some finding is more than a remark. What comes through
+    a pipe is told as it arises, and SIGINT or SIGTERM ends that with all that is known; of a file nothing is told
+    before its end.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.cli.listening import is_pipe, records_of, stopped
@@ -79,7 +81,7 @@ def command(
     sets = captures.sets_of(paths, together=together)
     known = captures.CaptureOptions(design, key_file, contexts, fcs, root, wait, **narrowed)
     audited: list[dict[str, Any]] = []
-    weight = False
+    weight = wrong = False
     for some in sets:
         if len(some) == 1 and is_pipe(some[0]):
             with records_of(some[0], live=True) as records:
@@ -88,6 +90,7 @@ def command(
             with captures.opened_together(some) as records:
                 found = _audited(records, known)
         weight = weight or found.has_weight
+        wrong = wrong or captures.is_wrong(records.notices)
         audited.append(view.audited(captures.name_of(some), found))
         if found.within == 0:
             captures.say_nothing_within(ctx, captures.name_of(some))
@@ -108,6 +111,8 @@ def command(
                 audit_text.audit(console, screen, capture)
 
         output.show(paint)
+    if wrong:
+        ctx.exit(WireError.exit_code)
     if weight:
         ctx.exit(_ANSWER_IS_NO)
 

@@ -1,10 +1,7 @@
 """What the commands that read captures share: options, a trace of what they say, and what reading noticed."""
 
 import io
-import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from pathlib import Path
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -210,33 +207,6 @@ def opened(
     return records
 
 
-@contextmanager
-def streamed(source: str) -> Iterator[io.BufferedReader | None]:
-    """Give standard input (for ``-``) or a pipe as a file whose next octets can be looked at; None for other sources.
-
-    Such a file can be opened once only.
-    """
-    if source == "-":
-        raw: Any = sys.stdin.buffer  # it has readinto, though no type says so
-        stdin = io.BufferedReader(raw)
-        try:
-            yield stdin
-        finally:
-            stdin.detach()  # or standard input would be closed with it
-        return
-    try:
-        path = Path(source)
-        is_pipe = path.exists() and not path.is_file() and not path.is_dir()
-        pipe = path.open("rb") if is_pipe else None
-    except (OSError, ValueError):  # whoever opens it next says why
-        pipe = None
-    if pipe is None:
-        yield None
-        return
-    with pipe:
-        yield pipe
-
-
 def sets_of(
     paths: Sequence[str], *, together: bool, continued: bool = False
 ) -> list[tuple[str, ...]]:
@@ -309,14 +279,18 @@ def say(ctx: click.Context, text: str, hint: str = "") -> None:
 def tell_notices(
     ctx: click.Context, capture: str, notices: Iterable["ReadingNotice"], count: int
 ) -> bool:
-    """Tell the first of what reading noticed; return whether the file itself is wrong."""
+    """Tell the first of what reading noticed, and how the file is wrong; return whether it is."""
     name = "standard input" if capture == "-" else capture
     kept = list(notices)
-    for notice in kept[:MOST_TOLD]:
+    wrong = is_wrong(kept)
+    first = kept[:MOST_TOLD]
+    if wrong and not is_wrong(first):
+        first.append(next(notice for notice in kept if notice.is_damage))
+    for notice in first:
         say(ctx, f"{name}: {notice}")
-    if count > MOST_TOLD:
-        say(ctx, f"{name}: {plural(count - MOST_TOLD, 'more notice')} like these")
-    return is_wrong(kept)
+    if count > len(first):
+        say(ctx, f"{name}: {plural(count - len(first), 'more notice')} like these")
+    return wrong
 
 
 def is_wrong(notices: Iterable["ReadingNotice"]) -> bool:

@@ -1,5 +1,6 @@
 """A capture that comes through a pipe and may not end: it is read until it ends, or until somebody ends the reading."""
 
+import io
 import os
 import select
 import signal
@@ -8,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,8 +22,6 @@ from lowpanbudget.capture.files.source import StreamStopped
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from io import BufferedReader
-
     from lowpanbudget.capture.files.record import Record
 
 _SIGNALS = {"SIGINT": "interrupted", "SIGTERM": "asked to end", "SIGHUP": "hung up"}
@@ -138,7 +138,7 @@ def _listened(file: Any) -> Listening:
 
 def records_of(
     capture: str,
-    stream: "BufferedReader | None" = None,
+    stream: io.BufferedReader | None = None,
     link_type: int | None = None,
     *,
     listens: bool = True,
@@ -168,6 +168,28 @@ def _opened_pipe(path: str) -> Any:
         raise RequestError(
             f"the capture {path!r} cannot be read: {error.strerror or error}", hint="Check the name"
         ) from None
+
+
+@contextmanager
+def streamed(source: str) -> Iterator[io.BufferedReader | None]:
+    """Give standard input (for ``-``) or a pipe as a file whose next octets can be looked at; None for other sources.
+
+    Such a file can be opened once only.
+    """
+    if source == "-":
+        raw: Any = sys.stdin.buffer  # it has readinto, though no type says so
+        stdin = io.BufferedReader(raw)
+        try:
+            yield stdin
+        finally:
+            stdin.detach()  # or standard input would be closed with it
+        return
+    try:
+        pipe = open(source, "rb") if is_named_pipe(source) else nullcontext()  # noqa: SIM115, PTH123  # it is one
+    except OSError:  # whoever opens it next says why
+        pipe = nullcontext()
+    with pipe as stream:
+        yield stream
 
 
 def stopped(ctx: click.Context) -> int:

@@ -201,6 +201,28 @@ def test_a_capture_of_no_frame(invoke: Invoke, command: str) -> None:
         assert "354 frames" in both.stdout
 
 
+@pytest.mark.parametrize("snapped", [0, 1001])
+@pytest.mark.parametrize(
+    "command", ["audit", "survey", "measure", "annotate --list", "expand -o o"]
+)
+def test_a_cut_file_has_one_exit_code(invoke: Invoke, command: str, snapped: int) -> None:
+    """The contract: 3 for octets that are wrong; also behind more notices of frames cut by a snap length than are kept.
+
+    A record of pcap has 16 octets before those of its frame.
+    """
+    frames = shelf.frames(b"good", 1)
+    whole = bytearray(shelf.written(Path("cut.pcap"), frames * (snapped + 2)).read_bytes())
+    size = len(frames[0])
+    for number in range(snapped):
+        place = 24 + number * (16 + size) + 12
+        whole[place : place + 4] = (size + 9).to_bytes(4, "little")
+    Path("cut.pcap").write_bytes(whole[:-5])
+    done = invoke(*command.split(), "cut.pcap", *shelf.CONTEXT)
+    assert done.exit_code == 3
+    told = " ".join((done.stderr + done.stdout).split())
+    assert f"he last record has {size - 5} of its {size} octets" in told
+
+
 def test_no_page_of_nothing(invoke: Invoke) -> None:
     """Octets that are no capture, and a capture without a frame: a page would look like an answer."""
     shelf.written(Path("none.pcap"), [])

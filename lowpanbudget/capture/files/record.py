@@ -66,7 +66,10 @@ class ReadingNotice(NamedTuple):
 
 
 class Notices:
-    """Collects what reading noticed, in bounded memory: ``kept`` holds the first ones, ``count`` counts all."""
+    """Collects what reading noticed, in bounded memory: ``kept`` holds the first ones, ``count`` counts all.
+
+    Among those kept is the first that says that the file is wrong, however late it comes.
+    """
 
     __slots__ = ("count", "kept")
 
@@ -77,5 +80,6 @@ class Notices:
     def add(self, name: str, text: str, number: int, offset: int) -> None:
         """Keep a notice, or only count it when there are many already."""
         self.count += 1
-        if len(self.kept) < MOST_NOTICES:
-            self.kept.append(ReadingNotice(name, text, number, offset))
+        kept = self.kept
+        if len(kept) < MOST_NOTICES or (name in _DAMAGE and not any(one.is_damage for one in kept)):
+            kept.append(ReadingNotice(name, text, number, offset))
