@@ -31,7 +31,10 @@ def emit(text: str) -> None:
     octets = text.encode(stream.encoding or "utf-8", "backslashreplace")
     try:
         stream.flush()
-        _write(stream.buffer, octets)
+        if hasattr(stream, "buffer"):
+            _write(stream.buffer, octets)
+        else:  # text that somebody collects, such as io.StringIO
+            stream.write(octets.decode(stream.encoding or "utf-8"))
     except OSError as error:
         if error.errno in (errno.EPIPE, errno.EINVAL):  # EINVAL: a closed pipe on some systems
             raise ReaderLeft from None

@@ -30,6 +30,7 @@ CAUTION = (
     "What was heard in one capture, and no promise: measure again before you rely on it. A burst disturbs a network "
     "that works; radio use follows the rules of the place."
 )
+_LEAST = 5e-7  # half a microsecond: captures have their times in such steps
 _STEPS = 10  # numbers of a burst that are named
 # what each link or node has, and the tables tell anyway
 _BRIEF = {PlanNumber.LOSS.value, PlanNumber.DUTY_CYCLE.value}
@@ -297,7 +298,9 @@ def _point(console: Console, screen: Screen, text: str) -> None:
 
 
 def _number(value: float) -> str:
-    """Return a number with three digits, and no power of ten."""
+    """Return a number with three digits, and no power of ten; 0 for less than the times of a capture tell apart."""
+    if abs(value) < _LEAST:
+        return "0"
     if value == int(value) or abs(value) >= 1000:
         return f"{value:.0f}"
     return f"{value:.3g}" if abs(value) >= 0.001 else f"{value:.6f}"

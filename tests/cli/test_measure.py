@@ -8,6 +8,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
+from contract import shelf
 from contract.entry import invoke
 from simulation import slotted
 from simulation.captured import LINK_TYPE, Frames, Listener, design, design_text, records
@@ -189,3 +190,11 @@ def test_pictures_say_what_they_show(store: Path, tmp_path: Path) -> None:
     assert "Packets of the burst volley" in texts
     assert "Time on the air by node" in texts
     assert any("20 of 20 packets arrived" in text for text in texts)
+
+
+def test_less_than_a_capture_tells_apart_is_nothing(tmp_path: Path) -> None:
+    """Of 100 messages 10.9 s apart one is heard a microsecond late: it is the least that pcap writes."""
+    at = [10.9 * number + (1e-6 if number == 50 else 0) for number in range(100)]
+    frames = [(at[n], shelf.frames(bytes([n]) * 9, n)[0]) for n in range(100)]
+    done = invoke("measure", shelf.written(tmp_path / "a.pcap", frames), *shelf.CONTEXT)
+    assert "  10.9±0  " in done.stdout

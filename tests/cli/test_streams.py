@@ -1,5 +1,6 @@
 """Standard streams that are closed, full or read by nobody; what is written when a process is ended in the middle."""
 
+import io
 import os
 import signal
 import stat
@@ -15,6 +16,7 @@ from contract.entry import HANGS_S, TOP
 
 from lowpanbudget.capture.files import code_cache
 from lowpanbudget.cli import output
+from lowpanbudget.cli.main import program
 
 Invoke = Callable[..., Result]
 POSIX = pytest.mark.skipif(os.name != "posix", reason="descriptors")
@@ -54,6 +56,16 @@ def test_streams_that_take_nothing(
     assert says in done.stderr
     assert "Traceback" not in done.stderr
     assert "Exception ignored" not in done.stderr
+
+
+def test_text_that_somebody_collects_is_given_text(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another program may put ``io.StringIO`` in the place of standard output: it takes text, and has no octets."""
+    page = io.StringIO()
+    monkeypatch.setattr(sys, "stdout", page)
+    with pytest.raises(SystemExit) as ended_with:
+        program.main(["measure", str(TOP / "examples" / "archive.pcap")])
+    assert ended_with.value.code == 0
+    assert "354 frames in 3.8 hours" in page.getvalue()
 
 
 def test_too_little_memory_is_no_fault_of_the_program(

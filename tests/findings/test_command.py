@@ -292,8 +292,11 @@ def test_explain_for_people() -> None:
     assert "context-table-differs" in invoke("explain", "findings").stdout
 
 
-def test_an_empty_capture_is_no_answer(tmp_path: Path) -> None:
+@pytest.mark.parametrize("octets", [0, 24])
+def test_an_empty_capture_is_no_answer(tmp_path: Path, octets: int) -> None:
+    """A file that holds nothing is told once, whether or not it has a header."""
     path = written(tmp_path / "a.pcap", Capture([]))
+    path.write_bytes(path.read_bytes()[:octets])
     code, found = audited(path)
     assert (code, found["frames"]) == (1, 0)
     (one,) = found["findings"]
