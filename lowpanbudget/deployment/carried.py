@@ -23,6 +23,7 @@ Matter = Literal[
     "poll",
     "held",
     "shared",
+    "clock",  # of what helps: no check of the network itself
 ]
 
 

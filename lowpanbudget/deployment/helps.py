@@ -7,8 +7,10 @@ from math import ceil
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of, answered
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.fewest import WORDS
-from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.deployment.slot_helps import slot_changes
+from lowpanbudget.design.access import Access
 from lowpanbudget.design.allowed import is_allowed
 from lowpanbudget.design.collecting import unspanned
 from lowpanbudget.design.knobs import turned
@@ -19,24 +21,9 @@ from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.layers.link.pib import BACKOFFS, RETRIES
 from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.room.sets import smallest_sets
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import replace
 
 _RARE = 1e-6  # a queue that is full less often needs no place more
-
-
-@dataclass(frozen=True, slots=True)
-class PossibleChange:
-    """A change alone: its ``key``, in words, the ``design`` with it, the airtimes of its ``messages``, its price.
-
-    One that ``asks_less`` does not carry what is asked for, but sends less often or less of it by itself.
-    """
-
-    key: str
-    text: str
-    design: Design
-    messages: Sequence[MessageAirtime]
-    caution: str = ""
-    asks_less: bool = False
 
 
 def possible_changes(
@@ -65,7 +52,7 @@ def _of_burst(design: Design, access: Access, plan: BurstPlan) -> Iterator[Possi
     else:
         # so many that what comes in a slotframe goes on in one
         needed = min(ceil(plan.frames * slots.slotframe_s / plan.every_s), slots.slotframe)
-        for change in _of_slots(design, access, slots, (), needed, 0):
+        for change in slot_changes(design, access, slots, (), needed, 0):
             if not change.key.endswith(("shared_cells", "cells_down")):
                 yield change
     if (
@@ -86,7 +73,7 @@ def _numbers(
     if slots is not None:
         up = max(node.cells_needed or 0 for node in network.nodes)
         down = max(node.cells_needed_down or 0 for node in network.nodes)
-        yield from _of_slots(design, access, slots, messages, up, down)
+        yield from slot_changes(design, access, slots, messages, up, down)
     elif access.backoffs < BACKOFFS.most:
         yield _more_backoffs(design, access, messages)
     if not design.link.acknowledged:
@@ -156,47 +143,6 @@ def _fills(network: CarriedNetwork) -> bool:
     full = [node.queue_full for node in network.nodes if node.queue_full is not None]
     full += [1 - one.queued for one in network.services if one.queued is not None]
     return any(chance > _RARE for chance in full)
-
-
-def _of_slots(
-    design: Design, access: Access, slots: Slots, messages: Sequence[MessageAirtime], needed: int, down: int
-) -> Iterator[PossibleChange]:  # fmt: skip
-    """Yield changes of slots; so many cells up, and ``down``, are needed."""
-
-    def with_slots(key: str, text: str, caution: str = "", **changes: object) -> PossibleChange:
-        then = replace(access, slots=replace(slots, **changes))  # type: ignore[arg-type]
-        changed = replace(design, access=then)
-        # beacons tell each shared cell, and no frame has more of the rest
-        sent = airtime(changed) if key == "shared_cells" else messages
-        return PossibleChange(f"access.slots.{key}", text, changed, sent, caution)
-
-    listening = "each of them is listened to"
-    for cells in sorted({max(needed, slots.cells + 1), slots.cells * 2}):
-        if slots.cells < cells <= slots.slotframe:
-            yield with_slots("cells", WORDS["access.slots.cells"](cells), listening, cells=cells)
-    if down > slots.cells_down:
-        text = f"{plural(down, 'cell')} to each child"
-        yield with_slots("cells_down", text, listening, cells_down=down)
-    for length in (slots.slotframe // 2, slots.slotframe * 2):
-        # odd, and so without a common divisor with most numbers of channels
-        odd = length | 1
-        caution = listening if odd < slots.slotframe else "everything takes twice as long"
-        yield with_slots(
-            "slotframe", f"a slotframe of {plural(odd, 'slot')}", caution, slotframe=odd
-        )
-    for order in ("up", "down"):
-        if order != slots.order:
-            text = f"cells in order {'towards the root' if order == 'up' else 'from the root'}"
-            against = "down" if order == "up" else "up"
-            yield with_slots("order", text, f"what goes {against} is against it", order=order)
-    yield with_slots(
-        "shared_cells",
-        plural(slots.shared_cells + 1, "shared cell"),
-        listening,
-        shared_cells=slots.shared_cells + 1,
-    )
-    if slots.shared_cells > 1:
-        yield with_slots("shared_cells", "1 shared cell", "newcomers find it later", shared_cells=1)
 
 
 def _of_waiting(

@@ -42,6 +42,9 @@ class Upkeep:
     keep_alive_s: float | None
 
 
+NO_UPKEEP = Upkeep(None, None, None, dao_acknowledged=False, keep_alive_s=None)
+
+
 def upkeep_of(shape: UpkeepShape | None) -> Upkeep | None:
     """Return what ``[upkeep]`` states."""
     if shape is None:

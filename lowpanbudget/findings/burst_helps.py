@@ -8,10 +8,11 @@ from lowpanbudget.deployment.burst import carry_burst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.checks import played_check
 from lowpanbudget.deployment.digits import percent, rounded_up
 from lowpanbudget.deployment.fewest import WORDS, fewest, value_of_key, with_value
-from lowpanbudget.deployment.helps import PossibleChange, burst_changes
+from lowpanbudget.deployment.helps import burst_changes
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.helps import PLAYED, HelpfulChange, Helping, eased, is_promising

@@ -9,11 +9,14 @@ from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.checks import rank, service_checks
-from lowpanbudget.deployment.helps import PossibleChange, possible_changes
+from lowpanbudget.deployment.clock_helps import clock_changes
+from lowpanbudget.deployment.helps import possible_changes
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_failures
+from lowpanbudget.findings.designs.clocks import clock_check
 from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
@@ -33,10 +36,10 @@ _MOST_LONGER = (
 class HelpfulChange:
     """A change alone: the ``key`` of the design file, the change in words, and what it makes of what decides.
 
-    ``before`` and ``after`` are the check that decides, ``then`` what decides after it. The network then carries
-    everything where it ``holds``; where it ``is_close`` that is too close to tell. ``fails`` names what then is wrong
-    in the design itself, a failure that ``review`` finds as well. ``caution`` says what it takes. Where it
-    ``is_doubtful`` it came out better, but by no more than what was played leaves open: it may be no help.
+    ``before`` and ``after`` are the check that decides, or that of clocks, ``then`` what decides after it. The network
+    then carries everything where it ``holds``; where it ``is_close`` that is too close to tell. ``fails`` names what
+    then is wrong in the design itself, a failure that ``review`` finds as well. ``caution`` says what it takes. Where
+    it ``is_doubtful`` it came out better, but by no more than what was played leaves open: it may be no help.
     """
 
     key: str
@@ -78,6 +81,7 @@ def changes_that_help(
     """Return the changes that ease what decides in a network that does not carry its messages, best first.
 
     Those of which that is doubtful come last.
+    Where clocks drift out of the guard, which is a failure of the design, the changes that set them follow.
     ``network`` is what ``carry(design)`` gave; each change is made alone, and everything is calculated again. Empty
     where the network carries its messages. ``tell`` is called with how many were tried, and of how many. Raises
     ``RequestError`` as ``carry``.
@@ -90,16 +94,45 @@ def changes_that_help(
 
 def helping(design: Design, network: CarriedNetwork, tell: Tell | None = None) -> list[Helping]:
     """Return the changes that ``changes_that_help`` tells, with what they make of the design."""
+    if design.access is None:
+        return []
+    return [*_helping(design, design.access, network, tell), *_setting_clocks(design, network.seed)]
+
+
+def _setting_clocks(design: Design, seed: int) -> Iterator[Helping]:
+    """Yield the changes that keep clocks within the guard where they drift out of it, whatever else is in the way."""
+    slots = None if design.access is None else design.access.slots
+    if slots is None or slots.synchronised_s is None:
+        return
+    before = clock_check(design, airtime(design))
+    if before is None or before.holds:
+        return
+    for change in clock_changes(design, slots.synchronised_s):
+        after, access = clock_check(change.design, change.messages), change.design.access
+        if after is None or not after.holds or access is None:
+            continue
+        then = judged(change.design, access, change.messages, seed)
+        fails = deployment_failures(change.design, change.messages, then)
+        told = HelpfulChange(
+            change.key, change.text, before, after, then.holds and not fails, then.decides, change.caution,
+            then.is_close and not fails, fails,
+        )  # fmt: skip
+        yield Helping(told, change)
+
+
+def _helping(
+    design: Design, access: Access, network: CarriedNetwork, tell: Tell | None
+) -> list[Helping]:
     decides = network.decides
-    if decides is None or decides.holds or design.access is None:
+    if decides is None or decides.holds:
         return []
     found: list[Helping] = []
     open_: list[_Tried] = []
     before = decides
     if _is_played(network) or network.played is None:
-        again = _again(design, design.access, airtime(design), network)
+        again = _again(design, access, airtime(design), network)
         before = _same(again, decides, design) or decides
-    changes = list(possible_changes(design, design.access, network))
+    changes = list(possible_changes(design, access, network))
     for number, change in enumerate(changes):
         if tell is not None:
             tell(number, len(changes))
@@ -125,7 +158,7 @@ def helping(design: Design, network: CarriedNetwork, tell: Tell | None = None) -
         elif _is_less(before, after):
             open_.append(_Tried(change, played, then, after))
     surer = min(before, decides, key=lambda one: one.half_width)
-    found += _longer(design.access, open_, network, surer)
+    found += _longer(access, open_, network, surer)
     return sorted(found, key=_place)
 
 

@@ -11,6 +11,7 @@ MATTERS = {
     "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
     "latency": "latency", "duty": "duty cycle", "battery": "battery", "poll": "polls", "held": "held frames",
     "shared": "shared cells", "acknowledgement": "acknowledgements", "readings": "readings",
+    "clock": "clocks",
 }  # fmt: skip
 MOST_HELPS = 6
 TOO_CLOSE = "too close to tell"

@@ -65,7 +65,7 @@ def carry(
     heading(console, screen, answer(network, faults))
     layout.put(console, _checks(screen, check_rows(network, faults), console.width))
     console.print()
-    if not (network.holds or network.is_unchecked or changes is None):
+    if changes or not (network.holds or network.is_unchecked or changes is None):
         helps(console, screen, changes, together)
     _title(console, screen, "How often")
     layout.put(console, _rhythms(screen, network, console.width))

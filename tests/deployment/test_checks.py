@@ -1391,6 +1391,58 @@ def test_what_would_be_next_in_the_way_is_played_anew(monkeypatch: pytest.Monkey
     assert slower.then.measured != before.measured
 
 
+@pytest.mark.parametrize(
+    ("drift_ppm", "every_s"),
+    # 1100 µs of guard to either side (IEEE 802.15.4-2015 table 8-83) over twice the drift: 27.5, 13.75, 0.55 s
+    [(20, "27"), (40, "13"), (1000, "0.55")],
+)
+def test_what_keeps_clocks_within_the_guard_is_tried(drift_ppm: int, every_s: str) -> None:
+    """All else holds, and beacons each 30 s set clocks too seldom: RFC 7554 appendix B.3."""
+    keys = "slotframe = 25\nshared_cells = 3\ncells = 2\n"
+    tables = "[upkeep]\nbeacon_s = 30\n"
+    design = in_slots(f"{keys}drift_ppm = {drift_ppm}\n", tables, "every_s = 60")
+    network = carry(design)
+    assert all(check.holds for check in network.checks)
+    told = changes_that_help(design, network)
+    assert [(one.key, one.text) for one in told] == [
+        ("upkeep.keep_alive_s", f"a keep-alive after {every_s} s of silence"),
+        ("upkeep.beacon_s", f"a beacon each {every_s} s"),
+    ]
+    for one in told:
+        assert (one.before.measured, one.before.holds) == (30, False)
+        assert one.after is not None
+        assert one.after.measured == float(every_s)
+        assert one.after.allowed == pytest.approx(550 / drift_ppm)
+        assert help_words(one)[2] == "then it carries"
+    said = Screen(100).draw(
+        partial(
+            carry_text.carry,
+            screen=Screen(100),
+            network=network,
+            changes=told,
+            faults=["Clocks drift"],
+        )
+    )
+    assert "a keep-alive after" in said
+    unanswered = replace(design, link=replace(design.link, acknowledged=False))
+    assert [one.key for one in changes_that_help(unanswered, carry(unanswered))] == [
+        "upkeep.beacon_s"
+    ]
+
+
+def test_what_mends_clocks_is_told_where_something_else_leads() -> None:
+    """By hand: four nodes near each other, each with a beacon each 0.6 s, send 6.7 in 1.01 s: one cell is too few.
+
+    Clocks of 1000 ppm are out of 1100 µs after 0.55 s.
+    """
+    design = in_slots("drift_ppm = 1000\n", "[upkeep]\nbeacon_s = 0.6\n", "every_s = 60")
+    told = changes_that_help(design, carry(design))
+    assert told[-1].key == "upkeep.beacon_s"
+    assert told[-1].text == "a beacon each 0.55 s"
+    assert help_words(told[-1])[2] == "next in the way: shared cells"
+    assert told[0].before.matter == "shared"
+
+
 # --- played queues ----------------------------------------------------------------------------------------
 
 

@@ -9,6 +9,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from lowpanbudget.deployment.airtime import MessageAirtime
+from lowpanbudget.deployment.carried import LimitCheck
+from lowpanbudget.deployment.checks import check_of
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
@@ -46,6 +48,18 @@ def longest_silence(design: Design, messages: Sequence[MessageAirtime]) -> Clock
         if (own := _shortest(one for one in rhythms if one.nodes is None or node in one.nodes))
     ]
     return max(silences, key=lambda one: one.every_s, default=None)
+
+
+def clock_check(design: Design, messages: Sequence[MessageAirtime]) -> LimitCheck | None:
+    """Return the check of the clock that is set least often; None without slots, drift, or what sets clocks."""
+    slots = None if design.access is None else design.access.slots
+    lasts_s = None if slots is None else slots.synchronised_s
+    silence = None if lasts_s is None else longest_silence(design, messages)
+    if lasts_s is None or silence is None:
+        return None
+    whose = f"node {silence.node}" if silence.node else "clocks"
+    text = f"set each {silence.every_s:.3g} s ({silence.what}), the guard lasts {lasts_s:.3g} s"
+    return check_of("clock", whose, text, silence.every_s, lasts_s, "s")
 
 
 def _shortest(rhythms: Iterable[ClockRhythm]) -> ClockRhythm | None:

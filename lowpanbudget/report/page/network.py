@@ -54,7 +54,7 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
         messages = airtime(design)
         network = None if design.tree is None else carry(design)
         is_wanted = network is not None and not network.holds and not network.is_unchecked
-        helps = helping(design, network) if network and is_wanted else None
+        helps = helping(design, network) if network else []
         together = network_together(design, network, helps) if network and helps else None
         bursts = [] if network is None else [carry_burst(design, one.name) for one in design.bursts]
     except RequestError as fault:
@@ -79,7 +79,7 @@ def network_part(design: Design) -> tuple[Data | None, list[Finding]]:
     told = {
         "answer": "" if network is None else harmless(sentence(answer(network, faults))),
         "checks": [] if network is None else list(_checks(network, faults)),
-        "helps": None if helps is None else _helps([one.told for one in helps], together),
+        "helps": _helps([one.told for one in helps], together) if helps or is_wanted else None,
         "parts": parts,
         "cautions": cautions,
     }
