@@ -44,6 +44,7 @@ class Channel:
         # that a large network costs no more than a small one
         self._on_air: list[tuple[float, int]] = []
         self._sends_until = [0.0] * nodes
+        self.until_us = 0.0  # how long anything was on the air, or will be
         self._hearing: dict[int, int] = {}  # the receptions that go on, by receiver
         self._intact = [True] * (2 * nodes)
 
@@ -74,7 +75,6 @@ class Channel:
                 if ends > now and to in disturbs[other]:
                     clear = False
                     break
-        self._sends_until[node] = until
         if hearing:
             disturbed = disturbs[node]
             for receiver, received in hearing.items():
@@ -84,10 +84,17 @@ class Channel:
             began = now - self._cca_us
             on_air = self._on_air = [one for one in on_air if one[0] > began]
         on_air.append((until, node))
+        self._sends_until[node] = until
+        self.until_us = max(self.until_us, until)
         if to != NOBODY:
             intact[what] = clear
             if clear:
                 hearing[to] = what
+
+    def send_alone(self, node: int, until: float) -> None:
+        """Let a node have sent until then, when nothing else was on the air, nor is heard any more."""
+        self._on_air = [(until, node)]
+        self._sends_until[node] = self.until_us = until
 
     def receives(self, node: int, what: int) -> bool:
         """End a reception; return whether nothing spoiled it."""

@@ -1,6 +1,7 @@
 """Messages on a simulated channel: on their way, and what became of them."""
 
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Iterable
 from itertools import repeat
 
 from lowpanbudget.deployment.contention_rules import Sending, SimulatedFrame
@@ -56,24 +57,20 @@ class MessageLog:
 
     def __init__(self, sendings: int, *, keeps: bool) -> None:
         self.lost = {"access": 0, "retries": 0, "queue": 0}
-        self._settled = [SettledMessages() for _ in range(sendings)]
+        self._sendings = sendings
+        # many sendings begin nothing in a short time
+        self._settled: defaultdict[int, SettledMessages] = defaultdict(SettledMessages)
         self._outcomes = bytearray()  # 0 on its way, 1 arrived, 2 lost
-        self._sending_of: list[int] = []
         self._keeps = keeps
         self._ends: dict[int, tuple[float | None, str, int]] = {}
 
     def __len__(self) -> int:
         return len(self._outcomes)
 
-    def begin(self, sending: int) -> int:
+    def begin(self) -> int:
         """Return the number of a new message."""
         self._outcomes.append(0)
-        self._sending_of.append(sending)
         return len(self._outcomes) - 1
-
-    def sending_of(self, number: int) -> int:
-        """Return the number of the sending that a message is of."""
-        return self._sending_of[number]
 
     def lose(self, message: MovingMessage, cause: str, node: int) -> None:
         """Note that a message can no longer arrive; the first cause counts."""
@@ -89,12 +86,16 @@ class MessageLog:
     def arrive(self, message: MovingMessage, now: float, node: int) -> None:
         """Note that all of a message is there."""
         message = message.whole or message
-        self._outcomes[message.number] = 1
-        settled = self._settled[message.sending]
+        self.came(message.number, message.sending, (now - message.born) / 1e6, now, node)
+
+    def came(self, number: int, sending: int, after_s: float, now: float, node: int) -> None:
+        """Note that the message of a number is there, so many seconds after it began."""
+        self._outcomes[number] = 1
+        settled = self._settled[sending]
         settled.generated += 1
-        settled.latencies.append((now - message.born) / 1e6)
+        settled.latencies.append(after_s)
         if self._keeps:
-            self._ends[message.number] = (now, "", node)
+            self._ends[number] = (now, "", node)
 
     def outcomes(self) -> list[int]:
         """Return 1 for each message that arrived and 0 for each lost, as they began, up to the first open one."""
@@ -103,7 +104,7 @@ class MessageLog:
 
     def by_sending(self) -> list[SettledMessages]:
         """Return what became of the messages of each sending so far."""
-        return self._settled
+        return [self._settled[sending] for sending in range(self._sendings)]
 
     def is_settled(self, number: int) -> bool:
         """Return whether a message arrived or was lost."""
@@ -112,15 +113,6 @@ class MessageLog:
     def end(self, number: int) -> tuple[float | None, str, int]:
         """Return when a message arrived (None: it did not), what lost it, and where."""
         return self._ends.get(number, (None, "", NOBODY))
-
-
-def begun(message: MovingMessage, sending: Sending) -> Iterator[tuple[float, MovingMessage]]:
-    """Yield after how many microseconds a message begins, or its frames one by one where each goes by itself."""
-    if not sending.apart:
-        yield 0.0, message
-        return
-    for part in range(len(sending.frames)):
-        yield part * sending.pause_us, message.piece(part)
 
 
 def moving_frames(

@@ -13,7 +13,7 @@ from sys import maxsize
 from typing import Literal, NamedTuple
 
 from lowpanbudget.deployment.delivery import LossStates
-from lowpanbudget.deployment.noise import Noise
+from lowpanbudget.deployment.noise import noise
 from lowpanbudget.values import dataclass
 
 LostTo = Literal["queue", "link"]
@@ -221,7 +221,7 @@ class _Network:
             self._attempts,
         )
         (begins, ends), random = self._counted, self._random
-        loses = None if self._runs is None else Noise(random, self._runs).loses
+        loses = None if self._runs is None else noise(random, self._runs)
         count, sent = len(links), 0
         coming = sorted(
             (ceil(one.at_s / slot_s - 1e-9), number) for number, one in enumerate(arrivals)

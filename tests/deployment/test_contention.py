@@ -189,7 +189,7 @@ def test_it_goes_on_until_each_group_has_some() -> None:
 
 def test_messages_are_told_up_to_the_first_that_is_on_its_way() -> None:
     log = MessageLog(1, keeps=False)
-    first, second, third = (MovingMessage(log.begin(0), 0, 0.0) for _ in range(3))
+    first, second, third = (MovingMessage(log.begin(), 0, 0.0) for _ in range(3))
     log.arrive(second, 1e6, 0)
     assert log.outcomes() == []
     log.lose(first, "retries", 1)

@@ -641,7 +641,7 @@ def test_what_a_parent_cannot_hold_counts_as_lost() -> None:
 def test_ends_of_messages_are_kept_where_they_are_asked_for() -> None:
     for keeps, end in ((True, (None, "queue", 3)), (False, (None, "", -1))):
         log = MessageLog(1, keeps=keeps)
-        message = MovingMessage(log.begin(0), 0, 0.0)
+        message = MovingMessage(log.begin(), 0, 0.0)
         log.lose(message, "queue", 3)
         log.lose(message, "retries", 4)
         assert log.end(0) == end
