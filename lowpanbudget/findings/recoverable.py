@@ -1,7 +1,11 @@
 """A datagram in recoverable fragments (RFC 8931), as it was sent and acknowledged."""
 
+from collections.abc import Iterable
+
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.senders import HeardSender
+from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.pieces import gaps
 from lowpanbudget.values import dataclass, field
@@ -13,7 +17,8 @@ class Recoverable:
 
     ``missing`` are the sequences that the acknowledgement in frame ``told`` leaves out between others. ``is_received``:
     its receiver says that it is whole, ``is_next``: the one before it under its tag was over. ``is_cut``: its headers
-    are cut in two, so that nobody can use it, which is told.
+    are cut in two, so that nobody can use it, which is told; ``is_unread``: nobody here can read them, as their context
+    is not known. ``by`` sent it, in frames that ask for an acknowledgement, the first and the last at these times.
     """
 
     ranges: dict[int, tuple[int, int]] = field(default_factory=dict)
@@ -26,6 +31,10 @@ class Recoverable:
     missing: set[int] = field(default_factory=set)
     told: int = 0
     told_s: float = 0.0
+    is_unread: bool = False
+    by: HeardSender | None = None
+    first_s: float = 0.0
+    last_s: float = 0.0
 
     @property
     def is_whole(self) -> bool:
@@ -34,12 +43,59 @@ class Recoverable:
 
     def take(self, header: Rfrag, scene: Scene) -> None:
         """Note a fragment, in place of one that had its sequence."""
+        self.first_s = scene.time_s if not self.ranges else self.first_s
+        self.last_s = scene.time_s
+        # what asks for no acknowledgement is sent once: the air may have lost it to all
+        self.by = scene.by if scene.mac is not None and scene.mac.ack_request else None
         self.ranges[header.sequence] = (header.offset, header.offset + header.length)
         self.frames[header.sequence] = scene.number
         self.missing.discard(header.sequence)
         if header.first:
             self.size = header.size
             self.is_cut = faults.headers_cut(scene.frame.fault)
+            fault = scene.frame.fault
+            self.is_unread = fault is not None and isinstance(fault.about, UnknownContext)
+
+    def was_heard_in_part(self, wait_s: float) -> bool:
+        """Return whether the capture alone may lack what its receiver did not: it began before, or numbers are missing.
+
+        These stand where each hole in it is, and were sent in the time that the receiver waits for fragments.
+        """
+        by = self.by
+        if by is None:
+            return False
+        if self.is_unread and self.is_whole:
+            return True
+        size = self.size or max(end for _, end in self.ranges.values())
+        for start, end in gaps(self.ranges.values(), size):
+            before = [self.frames[one] for one, part in self.ranges.items() if part[1] <= start]
+            behind = [self.frames[one] for one, part in self.ranges.items() if part[0] >= end]
+            is_begun_before = not before and min(behind) in by.first[:1]
+            if not is_begun_before and not self._has_place(max(before, default=0), wait_s):
+                return False
+        return True
+
+    def _has_place(self, behind: int, wait_s: float) -> bool:
+        """Return whether numbers of its sender are missing behind a frame, while the receiver waits."""
+        by = self.by
+        return by is not None and any(
+            hole.after > behind
+            and hole.before_s >= self.first_s - wait_s
+            and hole.after_s <= self.last_s + wait_s
+            for hole in by.holes or ()
+        )
+
+    def not_sent_again(self, wait_s: float) -> list[int]:
+        """Return what is missing still, of which no frame since then can have brought the octets.
+
+        "it is possible to retry a long fragment ... with several shorter fragments with a Sequence that was not used
+        before ... Fragment 5 is marked as abandoned and will not be retried anymore" (RFC 8931 section 6.2).
+        """
+        if self._has_place(self.told, wait_s):
+            return []
+        others = [part for one, part in self.ranges.items() if one not in self.missing]
+        left = gaps(others, max(end for _, end in self.ranges.values()))
+        return [one for one in sorted(self.missing) if _meets(self.ranges[one], left)]
 
     def misplaced(self) -> int | None:
         """Return the first sequence that does not begin where the one before it ends; None without one."""
@@ -62,3 +118,7 @@ class Recoverable:
     def ends_before(self, first: Rfrag) -> bool:
         """Return whether another datagram begins with a first fragment under the same tag."""
         return self.is_over or self.is_whole or self.size not in {None, first.size}
+
+
+def _meets(part: tuple[int, int], others: Iterable[tuple[int, int]]) -> bool:
+    return any(start < part[1] and part[0] < end for start, end in others)

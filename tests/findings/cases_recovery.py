@@ -9,6 +9,8 @@ from findings.judge import Told
 
 FULL = 0xFFFFFFFF
 _DATA = bytes(range(100))
+_WHOLE = len(air.payload(air.datagram(_DATA)))  # octets of the compressed form
+_GIVEN_UP = "datagrams in recoverable fragments were given up"
 
 
 def pieces(tag: int, *, other: bool = False, offset: int = 40, asks: bool = True) -> list[bytes]:
@@ -65,6 +67,61 @@ def unanswered(
     return Capture(frames)
 
 
+OVER = 90.0, air.raw(pieces(9)[0], 200, (ROOT, NODE))  # when the time of all before is over
+
+
+def lacking(skips: int = 0, *, at: int = 1, behind_s: float = 50.0) -> Capture:
+    """Three datagrams that lack one fragment each and ask for nothing; frame numbers may be missing where it belongs.
+
+    Behind the last the node sends once more; the root does when the time of all is over (60 s, section 7.1).
+    """
+    frames: list[tuple[float, bytes]] = []
+    number = 0
+    for turn in range(3):
+        for n, one in enumerate(pieces(turn, asks=False)):
+            if n == at:
+                number += skips
+                continue
+            number += 1
+            frames.append((1 + 10.0 * turn + n / 100, air.raw(one, number)))
+    frames.append((behind_s, air.frame(air.datagram(), number + 1)))
+    return Capture([(0.5, air.frame(air.datagram(), 0)), *frames, OVER])
+
+
+def smaller(*ranges: tuple[int, int], number: int = 3) -> Capture:
+    """Sequence 1 does not come; its octets 40 to 79 are sent as others, 3 and 4; then the node sends again.
+
+    "it is possible to retry a long fragment ... with several shorter fragments with a Sequence that was not used
+    before" (section 6.2).
+    """
+    whole = air.payload(air.datagram(_DATA))
+    frames: list[tuple[float, bytes]] = [
+        (1 + n / 100, air.raw(one, n)) for n, one in enumerate(pieces(7))
+    ]
+    frames.append((1.1, ack(7, 1, 0xA0000000)))
+    for n, (start, end) in enumerate(ranges, 3):
+        fields = n << 26 | (end - start) << 16 | start
+        head = bytes([0xE8, 7]) + fields.to_bytes(4, "big")
+        frames.append((1.2 + n / 100, air.raw(head + whole[start:end], n)))
+    behind = 30.0, air.frame(air.datagram(), number + len(ranges))
+    return Capture([*frames, behind, OVER])
+
+
+def not_known_yet(*left_out: int) -> Capture:
+    """First fragments whose context nobody knows: their size and octets count all the same (section 5.1)."""
+    whole = bytes.fromhex("7ed533 2233445566778899 1122334455667788 f0 1633 f0b0 1234") + _DATA
+    frames: list[tuple[float, bytes]] = []
+    for turn in range(3):
+        for n, (start, end) in enumerate(((0, 60), (60, 90), (90, len(whole)))):
+            if n in left_out:
+                continue
+            fields = n << 26 | (end - start) << 16 | (start or len(whole))
+            head = bytes([0xE8, turn]) + fields.to_bytes(4, "big")
+            octets = air.raw(head + whole[start:end], len(frames))
+            frames.append((1 + 10.0 * turn + n / 100, octets))
+    return Capture([*frames, OVER])
+
+
 TAKEN = "a tag is used for another datagram while one under it is not whole"
 UNANSWERED = "recoverable fragments ask for acknowledgements, and none comes back"
 
@@ -118,6 +175,59 @@ RECOVERY_FURTHER = (
             "it gave the datagram.",
         ),
     ),
+    # 40 octets and the rest, of which the numbers leave out nothing between
+    Further(
+        "recoverable-fragments-failed",
+        lacking,
+        Told(
+            "risk",
+            HOP,
+            _GIVEN_UP,
+            tuple(
+                f"tag {tag:#04x}: the time ran out, {_WHOLE - 40} octets had come"
+                for tag in range(3)
+            ),
+            (2, 3, 4, 5, 6, 7),
+            3,
+        ),
+    ),
+    # a number is missing behind each; what it was behind the last was sent any time until 85 s, over a minute later
+    Further(
+        "recoverable-fragments-failed",
+        lambda: lacking(1, at=2, behind_s=85.0),
+        Told(
+            "remark",
+            HOP,
+            _GIVEN_UP,
+            ("tag 0x02: the time ran out, 80 octets had come",),
+            (6, 7),
+        ),
+    ),
+    # 90 to 125 of 126 octets: of 0 to 59 the context is not known, and 60 to 89 did not come
+    Further(
+        "recoverable-fragments-failed",
+        lambda: not_known_yet(1),
+        Told(
+            "risk",
+            HOP,
+            _GIVEN_UP,
+            tuple(f"tag {tag:#04x}: the time ran out, 36 octets had come" for tag in range(3)),
+            (2, 4, 6),
+            3,
+        ),
+    ),
+    # of 40 to 79 no frame brings 60 to 79
+    Further(
+        "recoverable-fragments-failed",
+        lambda: smaller((40, 60)),
+        Told(
+            "remark",
+            HOP,
+            "recoverable fragments that the receiver misses are not sent again",
+            ("tag 0x07: sequence 1",),
+            (2, 4),
+        ),
+    ),
 )
 
 RECOVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
@@ -130,6 +240,12 @@ RECOVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "acknowledgements for which frame numbers leave a place": lambda: unanswered(skips=True),
         "a third acknowledgement for which there was no time": lambda: unanswered(until=5.0),
         "two acknowledgements that are missing beside one": lambda: unanswered(1),
+        "fragments for which frame numbers leave a place": lambda: lacking(1),
+        "last fragments for which frame numbers leave a place": lambda: lacking(1, at=2),
+        "first fragments for which frame numbers leave a place": lambda: lacking(1, at=0),
+        "a fragment that is retried as two smaller ones": lambda: smaller((40, 60), (60, 80)),
+        "a smaller one for which frame numbers leave a place": lambda: smaller((40, 60), number=4),
+        "first fragments that are not read, for want of a context": not_known_yet,
         "acknowledgements that all come": lambda: unanswered(0, 1, 2),
     }.items()
 }

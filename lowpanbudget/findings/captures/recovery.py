@@ -86,6 +86,10 @@ def recoverable_fragments_failed(
         if not is_next and not _is_partly_heard(scene, hit.frames[0]):
             yield hit
         return
+    if isinstance(event, TimedOut) and datagram is not None:
+        is_this = any(part.number in datagram.frames.values() for part in event.marks)
+        if is_this and datagram.was_heard_in_part(scene.known.timeout_s):
+            return
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"
     evidence = (f"tag {key.tag:#04x}: {reason}, {octets_text(event.received)} had come",)
     frames = tuple(part.number for part in event.marks)
@@ -197,7 +201,12 @@ def recoverable_not_recovered(memory: Recovery, known: Surroundings) -> Hits:
     for key, datagram in memory.datagrams.items():
         if not datagram.missing or not known.end_s - datagram.told_s > known.timeout_s:
             continue
-        hop, sequences = hop_text(key.source, key.destination), sorted(datagram.missing)
+        hop, sequences = (
+            hop_text(key.source, key.destination),
+            datagram.not_sent_again(known.timeout_s),
+        )
+        if not sequences:
+            continue
         cause = "recoverable fragments that the receiver misses are not sent again"
         frames = (*(datagram.frames[one] for one in sequences), datagram.told)
         evidence = (f"tag {key.tag:#04x}: {_sequences(sequences)}",)
