@@ -458,6 +458,10 @@ def test_remarks() -> None:
     many = (dataclasses.replace(batch, name=n, length=None, max_length=3) for n in "ab")
     assert [words for _, words in of(version, *many)].count("batch = true has no effect here") == 2
     assert "known" in of(version, Float("f", bits=32, min=Decimal(0), max=Decimal(9)))[0][1]
+    # binary16 numbers below 2^-14 = 6.1e-5 are 2^-24 apart (IEEE 754-2019 table 3.5): struct makes 5.96e-8 of 5e-8
+    small = Float("f", bits=16, typical=Decimal("5e-8"), unit="A")
+    assert of(version, small)[0][1] == "16 bits are off by up to 3.0e-8 below 6.1e-5 A"
+    assert of(version, dataclasses.replace(small, bits=32)) == []
 
 
 @pytest.mark.parametrize(

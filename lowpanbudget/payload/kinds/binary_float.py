@@ -180,8 +180,7 @@ unit = "J\""""
 
     def gain(self, less: int) -> ask.Gain:
         """Return the greatest error, and that of the next narrower format, if that holds what is known to be sent."""
-        least, most = self.min, self.max
-        known = [abs(one) for one in (least, most, self.typical) if one is not None]
+        least, most, known = self.min, self.max, self._magnitudes()
         far = max(known) if None not in (least, most) else Decimal("inf")
         over, under = least is not None and least > 0, most is not None and most < 0
         near = min(known) if over or under else Decimal(0)
@@ -194,8 +193,15 @@ unit = "J\""""
             words = f"{narrower.bits} bits, {narrower.error(near, far, self.unit)}"
         return ask.Gain(own.error(near, far, self.unit), words)
 
+    def _magnitudes(self) -> list[Decimal]:
+        """Return what is known of the size of values."""
+        return [abs(one) for one in (self.min, self.max, self.typical) if one is not None]
+
     def remark(self, order: Order) -> ask.Remark | None:
-        """Return a remark on floating point for a range that is known."""
+        """Return a remark on values too small for the width, or on floating point for a range that is known."""
+        lack = FORMATS[self.bits].lack(self._magnitudes(), self.unit)
+        if lack:
+            return ask.Remark(lack, "Use more bits, or a unit in which the values are greater")
         if self.min is None or self.max is None:
             return None
         text = f"{self.bits} bits of floating point for a range that is known"
