@@ -292,6 +292,15 @@ def repeats(times: int, *, apart: float = 1.0) -> Capture:
     )
 
 
+def repeats_acknowledged(times: int) -> Capture:
+    """The second fragment again and again, 20 ms apart; each is acknowledged 5 ms behind it, by its number."""
+    acknowledged: Timed = []
+    for time_s, octets in (one for one in repeats(times, apart=0.02).air if isinstance(one, tuple)):
+        answer = air.mended(bytes([2, 0, octets[2], 0, 0]))
+        acknowledged += [(time_s, octets), (time_s + 0.005, answer)]
+    return Capture([*acknowledged])
+
+
 def late_first(copies: int) -> Capture:
     """A datagram whose first fragment comes again when it is whole, a second apart and each time under a new number."""
     frames = cut()
@@ -966,6 +975,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "fragments that are sent again at once as new frames": (
             "fragment-repeated",
             lambda: repeats(3, apart=0.01),
+        ),
+        "two fragments that are sent again behind their acknowledgement": (
+            "fragment-repeated",
+            lambda: repeats_acknowledged(2),
         ),
         "a first fragment that comes again when its datagram is whole": (
             "fragments-unfinished",

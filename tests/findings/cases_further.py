@@ -78,6 +78,7 @@ from findings.cases_fragments import (
     partly_missed,
     passed_by,
     recovered,
+    repeats_acknowledged,
     sized,
     spilled,
 )
@@ -171,6 +172,12 @@ ON_THE_WAY = (
 NO_SOURCE = (
     "An acknowledgement that names no sender is that of the destination of the frame before it with the same number: "
     "see that the capture has that frame, and the key file the EUI-64 of its destination where that is a short address."
+)
+
+
+FRAGMENT_SENT_ON = (
+    "Let the sender wait for the acknowledgement as long as the PHY takes, and send what is tried again under the same "
+    "number, which the receiver knows. Look also whether a fragment stays in its queue when it was sent."
 )
 
 
@@ -714,6 +721,21 @@ FURTHER = (
             ),
             (1, 3, 5),
             3,
+        ),
+    ),
+    # the copies are the third, the fourth and the fifth of the capture's fragments, an acknowledgement behind each; an
+    # acknowledged frame is not to be sent again (IEEE 802.15.4-2015 clause 6.7.4.3, from memory)
+    Further(
+        "fragment-repeated",
+        lambda: repeats_acknowledged(3),
+        Told(
+            "waste",
+            "0x0017 to 0x0001: acknowledged",
+            "fragments are sent again at once under a new number, though an acknowledgement of the first was heard",
+            ("datagram of 348 octets, tag 0x0007, octets 136 to 231",),
+            (3, 5, 7, 9),
+            3,
+            advice=FRAGMENT_SENT_ON,
         ),
     ),
     # two come again behind the first copy, which is known for one when nothing has followed in time

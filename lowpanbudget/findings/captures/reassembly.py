@@ -126,14 +126,29 @@ def fragments_flood(known: Surroundings) -> Hits:
 
 
 @REASSEMBLY.rule("fragment-repeated", FragmentArrival, varies=True, least=3)
-def fragment_repeated(_scene: Scene, arrival: FragmentArrival) -> Hits:
-    """Take repeats; one at once, under a new number, is told as a frame that its sender counts as new."""
-    if arrival.repeated:
-        again, datagram, _ = arrival
-        last = datagram.fragments[-1]
-        if again.start == last.start and 0 <= again.time_s - last.time_s <= RETRY_S:
+def fragment_repeated(scene: Scene, arrival: FragmentArrival) -> Hits:
+    """Take repeats; one at once, under a new number, is told as a frame that its sender counts as new.
+
+    That is one whose acknowledgement was not heard. Behind an acknowledgement nothing is left to be tried again.
+    """
+    if not arrival.repeated or scene.copied is not None:
+        return
+    again, datagram, _ = arrival
+    last = datagram.fragments[-1]
+    hit = _repeated(datagram, again)
+    if again.start == last.start and 0 <= again.time_s - last.time_s <= RETRY_S:
+        if scene.mac is None or not scene.mac.ack_request:
             return
-        yield _repeated(datagram, again)
+        subject, frames = f"{hit.subject}: acknowledged", (last.mark.number, scene.number)
+        hit = Hit(_ACKNOWLEDGED, hit.evidence, subject, frames, Severity.WASTE, _SENT_ON)
+    yield hit
+
+
+_ACKNOWLEDGED = "fragments are sent again at once under a new number, though an acknowledgement of the first was heard"
+_SENT_ON = (
+    "Let the sender wait for the acknowledgement as long as the PHY takes, and send what is tried again under the same "
+    "number, which the receiver knows. Look also whether a fragment stays in its queue when it was sent."
+)
 
 
 @REASSEMBLY.rule("fragment-repeated", FragmentedDatagram, varies=True, least=3)
