@@ -134,7 +134,7 @@ from findings.cases_nodes import (
     swallowed,
     unsealed,
 )
-from findings.cases_routing import asking, beside_dios, daos, dio, dios, far_away, of_ranks
+from findings.cases_routing import asking, beside_dios, daos, dio, dios, far_away, of_ranks, stormy
 from findings.judge import Told
 
 from lowpanbudget import encode_frame
@@ -643,6 +643,23 @@ FURTHER = (
             ),
         )
         for asked, severity in ((30, "remark"), (29, "risk"))
+    ),
+    # eight as Trickle sends them (RFC 6206 section 4.2), then 60 in 59 s. Trickle has
+    # 9 intervals while it doubles, and 3058 / 1048.6 s of the longest: 4.096 s times 2 ** 8
+    Further(
+        "control-out-of-proportion",
+        lambda: stormy([1, 5, 13, 29, 61, 125, 253, 509, *(3000.0 + n for n in range(60))]),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "fe80::ff:fe00:17 sent 68 DIO messages in 3058 s",
+            (
+                "median of the last 16 intervals: 1 s; Trickle has room for 12",
+                "60 of them in 59 s, from frame 9 on, 2999 s after the first",
+            ),
+            tuple(range(9, 17)),
+            60,
+        ),
     ),
     # ten of each; from the first to the last 18 s
     Further(

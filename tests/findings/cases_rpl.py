@@ -18,6 +18,7 @@ from findings.judge import Case, Told
 FAR = f"{PREFIX}ff:fe00:17"
 THIRD = b"\x00\x19"
 _LIMIT = "hop-limit-not-lowered"
+_FLAPS = "parent-flaps"
 _KEPT = "datagrams-not-sent-on"
 _ROUTE = "source-route-to-another-node"
 _FORM = "rpl-message-of-wrong-form"
@@ -196,7 +197,47 @@ def of_form(severity: str, cause: str, cite: str, *frames: int, advice: str = ""
 
 
 LINK_ENDS = "Send DIOs and DIS from the link-local address, to ff02::1a or to that of a neighbour that asked."
+
+
+def parents_by_turns(updates: int, every: float = 20.0, at_once: bool = False) -> Capture:
+    """DAOs of a node in storing mode for its own address, to one of two parents in turn, or each time to both.
+
+    Each update has its Path Sequence: "All DAOs generated at the same time for the same Target MUST be sent with the
+    same" (RFC 6550 section 9.2.1; the target is section 6.7.7, transit information 6.7.8).
+    """
+    node, frames = air.address("fe80::", NODE), []
+    for number in range(updates):
+        both = (RELAY, THIRD)
+        for place, parent in enumerate(both if at_once else both[number % 2 :][:1]):
+            to = air.address("fe80::", parent)
+            body = (
+                bytes([0, 0, 0, 2 * number + place, 5, 18, 0, 128])
+                + air.address(PREFIX, NODE).packed
+            )
+            body += bytes([6, 4, 0, 0, number, 255])
+            packet = air.ip(node, to, 58, air.icmpv6(155, body, node, to, code=2), 255)
+            sequence = 2 * number + place
+            frames.append((1 + every * number + place, air.frame(packet, sequence, (NODE, parent))))
+    return Capture([*frames])
+
+
 RPL_CASES: dict[str, Case] = {
+    # the second DAO is the first that names another; from it to the thirteenth are 11 times 20 s
+    "parent-flaps": Case(
+        lambda: parents_by_turns(13),
+        lambda: parents_by_turns(10),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "its DAOs name another parent 12 times in 220 s",
+            (
+                "12 of all 12 changes between fe80::ff:fe00:18 and fe80::ff:fe00:19",
+                "from frame 2 on, 20 s after its first DAO",
+            ),
+            tuple(range(2, 10)),
+            12,
+        ),
+    ),
     # "Nodes other than the DODAG root MUST NOT modify this information" (RFC 6550 section 6.7.6)
     "configuration-not-the-roots": Case(
         lambda: rounds((ROOT, 256, 256), (RELAY, 512, 128), (NODE, 768, 128), times=3),
@@ -509,6 +550,8 @@ RPL_FURTHER = [
 ]
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a node that has another parent each 150 s": (_FLAPS, lambda: parents_by_turns(40, 150.0)),
+    "DAOs to two parents at once": (_FLAPS, lambda: parents_by_turns(13, at_once=True)),
     "two hop limits that fall by two": (
         _LIMIT,
         lambda: on_the_way((NODE, RELAY, 64), (RELAY, ROOT, 62), times=2),

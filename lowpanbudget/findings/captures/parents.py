@@ -43,7 +43,7 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     child = ranks.get((instance, int(source) & IID_MASK))
     if child is None or child.rank == INFINITE_RANK:
         return None
-    addresses = {int(one) & IID_MASK: one for one in _parents(content, datagram.header)}
+    addresses = {int(one) & IID_MASK: one for one in parents_in(content, datagram.header)}
     child.name(addresses, scene.number)
     for identifier, address in addresses.items():
         parent = ranks.get((instance, identifier))
@@ -97,7 +97,7 @@ _LEAVE = (
 )
 
 
-def _parents(dao: Dao, header: Ipv6) -> Iterator[IPv6Address]:
+def parents_in(dao: Dao, header: Ipv6) -> Iterator[IPv6Address]:
     """Yield the parents that a DAO names: in non-storing mode inside, else it goes to them; none of paths that end.
 
     Who tells of an external target, as a leaf that speaks no RPL, names itself as that target's parent and sets E

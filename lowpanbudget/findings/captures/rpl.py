@@ -6,8 +6,7 @@ in each interval, and doubles the intervals, is RFC 6206 from memory.
 """
 
 from collections import deque
-from ipaddress import IPv6Address, IPv6Network
-from math import log2
+from ipaddress import IPv6Address
 from statistics import median
 
 from lowpanbudget.cites import rfc
@@ -19,9 +18,9 @@ from lowpanbudget.findings.ranks import LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import pan_of
+from lowpanbudget.findings.talk import FACTOR, LEAST_DIOS, NAMES, OFTENER, Talk, ToldMessages
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dao, Dio, Dis
 from lowpanbudget.layers.internet.rpl.options import HOP_RANK, DodagConfiguration, Target
 from lowpanbudget.values import dataclass, field
@@ -202,69 +201,12 @@ def version_raised(memory: FirstNamed[Dodag, _DodagVersion], _known: Surrounding
 # --- how much --------------------------------------------------------------------------------------------
 
 
-@dataclass(slots=True)
-class _Told:
-    """Messages of a kind from one source, on the hop where they start: how many, when, and the times between."""
-
-    link: bytes | None
-    first_s: float
-    last_s: float
-    count: int = 1
-    resets: int = 0
-    rank: tuple[int, int] | None = None
-    gaps_s: deque[float] = field(default_factory=lambda: deque(maxlen=16))
-    frames: Frames = field(default_factory=Frames)
-
-
-@dataclass(slots=True)
-class Talk:
-    """What was told by kind and source; the shortest interval of Trickle, its doublings, how often all were asked.
-
-    A parent in storing mode tells of each target behind it, apart from the others (RFC 6550 section 9.8): their DAOs
-    are kept by the first of their targets as well.
-    """
-
-    told: FirstNamed[tuple[type, IPv6Address, IPv6Network | None], _Told] = field(
-        default_factory=FirstNamed
-    )
-    shortest_s: float = (
-        0.008  # DEFAULT_DIO_INTERVAL_MIN, 2 ** 3 ms, and the doublings: RFC 6550 section 17
-    )
-    doublings: int = 20
-    asked: int = 0
-
-    def allowed(self, told: _Told) -> float:
-        """Return how many DIOs Trickle has room for: one in each interval, which doubles (RFC 6206 section 4.2)."""
-        span = max(told.last_s - told.first_s, self.shortest_s)
-        doubled = min(self.doublings, log2(span / self.shortest_s) + 1)
-        longest = self.shortest_s * 2.0**self.doublings
-        return (1 + told.resets + self.asked) * (doubled + 1) + span / longest
-
-
-# of messages that have no rule for how often: how many tell, and the median time between them that is too short. RFC
-# 6775 section 5.3 asks for up to 60 s between solicitations of routers after the first three; the others: our choice
-_NAMES: dict[type, str] = {
-    Dio: "DIO message", Dao: "DAO message", Dis: "DIS message",
-    RouterSolicitation: "router solicitation", NeighborSolicitation: "neighbour solicitation",
-}  # fmt: skip
-_OFTENER = {
-    Dao: (20, 10.0),
-    Dis: (10, 10.0),
-    RouterSolicitation: (10, 30.0),
-    NeighborSolicitation: (20, 5.0),
-}
-_DIOS = 20  # from which they are looked at
-_FACTOR = (
-    2  # times what Trickle has room for; inconsistencies that nobody hears reset it: our choice
-)
-
-
 @RPL.rule("control-out-of-proportion", Icmpv6, memory=Talk)
 def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
     """Note each message where it starts, and what resets Trickle."""
     content, header = message.message, scene.header
     kind = type(content)
-    if kind not in _NAMES or header is None:
+    if kind not in NAMES or header is None:
         return
     if isinstance(content, Dis) and header.destination.is_multicast:
         memory.asked += 1
@@ -284,7 +226,9 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
     key = kind, header.source, next(iter(targets), None)
     told = memory.told.get(key)
     if told is None:
-        told = memory.told.entry(key, lambda: _Told(link, now, now))
+        told = memory.told.entry(key, lambda: ToldMessages(link, now, now))
+        if told is not None and kind in OFTENER:
+            told.dense.allowed_s = OFTENER[kind][1]
     elif told.link == link and now >= told.last_s:
         told.gaps_s.append(now - told.last_s)
         told.count, told.last_s = told.count + 1, now
@@ -292,6 +236,7 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
         return
     if told is None:
         return
+    told.dense.take(now, scene.number)
     if len(told.frames) < _MOST_ROOTS:
         told.frames.note(scene.number)
     if isinstance(content, Dio):
@@ -312,19 +257,24 @@ def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
         )
         if kind is Dio:
             allowed = memory.allowed(told)
-            if often < _DIOS or often <= _FACTOR * allowed:
+            if often < LEAST_DIOS or often <= FACTOR * allowed:
                 continue
             evidence += f"; Trickle has room for {allowed:.0f}"
         else:
-            least, shortest_s = _OFTENER[kind]
+            least, shortest_s = OFTENER[kind]
             if often < least or middle >= shortest_s:
                 continue
-        said = f"{plural(often, _NAMES[kind])} in {seconds_text(told.last_s - told.first_s)}"
-        hits.setdefault(source, []).append(
-            Hit(said, (evidence,), "", tuple(told.frames), times=often)
-        )
+        said = f"{plural(often, NAMES[kind])} in {seconds_text(told.last_s - told.first_s)}"
+        hit, part = Hit(said, (evidence,), "", tuple(told.frames), times=often), told.densest()
+        if part is not None:
+            begun = seconds_text(part.since_s - told.first_s)
+            dense = f"{part.count} of them in {seconds_text(part.last_s - part.since_s)}, from frame {part.since} on"
+            since = f"{dense}, {begun} after the first"
+            frames = tuple(part.frames)
+            hit = hit._replace(evidence=(evidence, since), frames=frames, times=part.count)
+        hits.setdefault(source, []).append(hit)
     for source, ones in hits.items():
         cause = f"{source} sent {', and '.join(one.cause for one in ones)}"
-        medians = tuple(one.evidence[0] for one in ones)
+        medians = tuple(text for one in ones for text in one.evidence)
         frames = tuple(number for one in ones for number in one.frames)
         yield Hit(cause, medians, str(source), frames, times=sum(one.times for one in ones))

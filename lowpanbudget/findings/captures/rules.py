@@ -12,6 +12,7 @@ from lowpanbudget.findings.captures.contexts import CONTEXTS
 from lowpanbudget.findings.captures.daos import DAOS
 from lowpanbudget.findings.captures.delivery import DELIVERY
 from lowpanbudget.findings.captures.directions import DIRECTIONS
+from lowpanbudget.findings.captures.flapping import FLAPPING
 from lowpanbudget.findings.captures.floods import FLOODS
 from lowpanbudget.findings.captures.forwarding import FORWARDING
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
@@ -56,7 +57,7 @@ from lowpanbudget.findings.rule import rules_of
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
     REPLAYS, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK,
-    PREFIXES, RPL, PARENTS, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, PATHS, ROUTING,
-    SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION, PROTECTION,
-    PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    PREFIXES, RPL, PARENTS, FLAPPING, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, PATHS,
+    ROUTING, SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION,
+    PROTECTION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
