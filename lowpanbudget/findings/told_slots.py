@@ -19,6 +19,10 @@ from lowpanbudget.values import dataclass, field
 _FEWEST = 3  # beacons that are off, and beacons that tell how the receiver counts
 _MOST_DIFFERENCES = 8  # that are remembered of a node, and of a network
 _MOST_BETWEEN = 16  # beacons between two with one difference
+_FEWEST_OTHERS, _AGREED = (
+    2,
+    0.95,
+)  # nodes and share of beacons that agree, where times alone tell slots
 _MOST_NETWORKS = 32  # that each receiver hears
 
 Network = tuple[str | None, int | None]  # a receiver, and a PAN that it hears
@@ -138,6 +142,23 @@ class ToldSlots:
                     yield _off_hit(node, usual, len(nodes) - len(off))
             if usual:
                 yield from _otherwise(nodes, usual, receiver, pan)
+
+    def hits_beside_agreed(self) -> Iterator[Hit]:
+        """Yield which nodes are off alike each time, where all others of their network agree but for a few beacons."""
+        networks = defaultdict[Network, list[_BeaconSender]](list)
+        for (network, _), node in self._nodes.items():
+            networks[network].append(node)
+        for nodes in networks.values():
+            usual = _usual(nodes)
+            off = [node for node in nodes if usual in node.off and node.off[usual].is_lasting]
+            others = [node for node in nodes if node not in off]
+            if len(others) < max(len(off), _FEWEST_OTHERS):
+                continue
+            if any(node.differences[usual] < _AGREED * node.sent for node in others):
+                continue
+            for node in off:
+                if len(node.off[usual].differences) == 1:
+                    yield _off_hit(node, usual, len(others))
 
 
 def _usual(nodes: list[_BeaconSender]) -> int:

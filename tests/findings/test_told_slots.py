@@ -69,3 +69,48 @@ def test_a_receiver_that_counts_anew_in_the_midst_blames_nobody() -> None:
 
 def test_two_beacons_that_are_off_are_not_enough() -> None:
     assert _told(lambda node, slot: slot + (node == 1), turns=2).followed() == []
+
+
+def _timed(
+    told: Callable[[int, int], int], time_s: Callable[[int], float], turns: int = 6, nodes: int = 3
+) -> Capture:
+    """The same without numbers of the capture: a beacon each 100 slots of 10 ms, when the receiver has it."""
+    sent = [(turn % nodes, 5000 + 100 * turn) for turn in range(nodes * turns)]
+    return Capture(
+        [
+            (time_s(turn), beacon(turn & 0xFF, told(node, slot), _NODES[node]))
+            for turn, (node, slot) in enumerate(sent)
+        ]
+    )
+
+
+def test_a_node_few_slots_off_is_named_where_times_alone_tell_slots() -> None:
+    """7 slots are 70 ms, which no pair tells.
+
+    Two beacons of a node show how long a slot is: from frame 4 on slots are due, and frame 8 is the first of its own
+    that beacons of others stand before and behind.
+    """
+    (finding,) = _timed(lambda node, slot: slot + 7 * (node == 1), float).followed()
+    assert (finding.name, finding.subject) == ("slot-numbers-disagree", _NAMES[1])
+    assert "7 slots ahead" in finding.cause
+    assert (finding.frames, finding.count) == ((8, 11, 14, 17), 4)
+    assert finding.evidence[0] == "frame 8: ASN 5707, sent in slot 5700"
+    assert finding.evidence[-1] == "2 other nodes tell the number of the slot"
+
+
+def test_a_node_that_comes_off_later_is_named_for_what_came_since() -> None:
+    (finding,) = _timed(
+        lambda node, slot: slot - 3 * (node == 2 and slot > 6000), float, 10
+    ).followed()
+    # frames 3, 6, 9 ... are its beacons; in slots from 6100 on are 12 and more, and 12 shows another length of a slot
+    assert finding.subject == _NAMES[2]
+    assert "3 slots behind" in finding.cause
+    assert finding.frames == (15, 18, 21, 24, 27)
+
+
+def test_a_clock_that_drifts_or_jitters_blames_nobody() -> None:
+    """50 ppm are 60 ms in 20 minutes, six slots; a receiver whose times are 39 ms late at most is no judge of slots."""
+    drifting = _timed(lambda _, slot: slot, lambda turn: turn * (1 + 50e-6), 400)
+    jittering = _timed(lambda _, slot: slot, lambda turn: turn + turn * 7919 % 40 / 1000, 40)
+    both = _timed(lambda node, slot: slot + 7 * node, float, nodes=2)
+    assert [one.followed() for one in (drifting, jittering, both)] == [[], [], []]

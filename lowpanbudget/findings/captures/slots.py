@@ -11,6 +11,7 @@ from lowpanbudget.findings.beacon_cells import BeaconCells
 from lowpanbudget.findings.captures.check_sequences import HEARD
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.near_slots import FAR_S, NearSlots
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station
@@ -22,7 +23,7 @@ from lowpanbudget.values import dataclass, field
 
 SLOTS = Subject("slots")
 
-_STILL_S = 1.0  # a hundred slots of the usual 10 ms: no beacon waits so long behind its number
+_STILL_S = FAR_S  # a hundred slots of the usual 10 ms: no beacon waits so long behind its number
 _NEAR_S = 60.0  # between beacons that are held together: no clock drifts far; our choice
 _FEWEST = 3  # beacons with one slotframe; our choice
 _ALIKE = 0.05  # of lengths: how near two that were measured by beacons must be; our choice
@@ -104,6 +105,7 @@ class _Clocks:
 
     def __init__(self) -> None:
         self.told = ToldSlots()
+        self.near = NearSlots()
         self.nodes = FirstNamed[Station, _SlotCount]()
         self.last = FirstNamed[int | None, tuple[str, _SlotCount]]()
 
@@ -127,6 +129,9 @@ def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | Non
         return None
     if own.last is not told:
         own.take(told)
+    memory.near.take(
+        scene.receiver, (mac.pan_id, mac.source or b""), scene.sender, *told, own.slot_s
+    )
     before = memory.last.entry(mac.pan_id, lambda: (scene.sender, own))
     if before is None:
         return None
@@ -151,8 +156,9 @@ def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | Non
 
 @SLOTS.at_end("slot-numbers-disagree")
 def slot_numbers_off(memory: _Clocks, _known: Surroundings) -> Hits:
-    """Tell who is off by the slots that the capture has."""
-    return memory.told.hits()
+    """Tell who is off by the slots that the capture has, or by those that are due."""
+    yield from memory.told.hits()
+    yield from memory.near.hits()
 
 
 @SLOTS.rule("timeslot-outside-slotframe", Mac)
