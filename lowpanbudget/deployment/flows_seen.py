@@ -161,6 +161,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         otherwise_by=", ".join(sorted(other)),
         stopped=sum(one.is_stopped for one in journeys),
         uncounted=group.uncounted,
+        first_number=journeys[0].number,
         last_number=journeys[-1].number,
     )
 

@@ -79,8 +79,8 @@ class MeasuredFlow:
     not all of their frames came, and they arrived only where their receiver said so. ``uncounted`` numbers are missing
     where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
     those ``sent``. ``rhythm`` are parts of the time with their own interval, since the first message, without times in
-    which messages may have been missed here; the last may be the silence behind the last message, which began in
-    frame ``last_number``.
+    which messages may have been missed here; the last may be the silence behind the last message. The first and the
+    last begin in the frames ``first_number`` and ``last_number``.
     """
 
     name: str | None
@@ -113,6 +113,7 @@ class MeasuredFlow:
     stopped: int = 0
     uncounted: int = 0
     rhythm: tuple[RhythmPart, ...] = ()
+    first_number: int = 0
     last_number: int = 0
 
     @property

@@ -120,6 +120,19 @@ def stopping(after: int, relays: bool = True) -> Capture:
     return store(sorted(sent, key=lambda one: one.time), "")
 
 
+def taken_over(first: int) -> Capture:
+    """Two nodes report, the one over the other; one of them for half an hour, and then a third one or no one."""
+    sent = [*readings(range(60)), *readings(range(120), ((2, 1), (1, 0)))]
+    sent += readings(range(first, 120), ((3, 1), (1, 0)))
+    return store(sorted(sent, key=lambda one: one.time), "")
+
+
+def heard_further_on() -> Capture:
+    """Readings of a node whose own frames come by unheard, for half an hour; its router reports to the end."""
+    sent = [*readings(range(60), ((3, 2), (2, 0))), *readings(range(120), ((2, 0),))]
+    return store(sorted((one for one in sent if one.source != 3), key=lambda one: one.time), "")
+
+
 FEW = [*range(5), *range(55, 60)]  # 8 readings between the first and the last
 LATE = [
     one
@@ -263,4 +276,8 @@ DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: registered(counted_by_two(), FAR_NODE, FAR_ROOT),
     ),
     "a node that is gone altogether": ("flow-stopped", lambda: stopping(60, relays=False)),
+    "a node whose place another takes, or who takes another address": (
+        "flow-stopped",
+        lambda: taken_over(61),
+    ),
 }

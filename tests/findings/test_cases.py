@@ -40,6 +40,7 @@ from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.cases_rpl import RPL_CASES, RPL_FURTHER, RPL_NEAR
 from findings.cases_sealing import SEALING_CASES, SEALING_FURTHER, SEALING_NEAR
 from findings.cases_source_routes import SOURCE_ROUTE_CASES, SOURCE_ROUTE_FURTHER, SOURCE_ROUTE_NEAR
+from findings.cases_stopped import STOPPED_FURTHER
 from findings.cases_unsealing import UNSEALING_FURTHER
 from findings.judge import (
     CAPTURE_NAMES,
@@ -148,6 +149,7 @@ def test_fires(name: str) -> None:
         *SOURCE_ROUTE_FURTHER,
         *MISPLACED_FURTHER,
         *UNSEALING_FURTHER,
+        *STOPPED_FURTHER,
         *READING_FURTHER,
         *FORMULAS_FURTHER,
         *RECORDS_FURTHER,

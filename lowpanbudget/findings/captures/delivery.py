@@ -201,20 +201,22 @@ def flow_stopped(scene: Scene, measured: Measurement) -> Hits:
             continue
         if design.flow(flow.name).answers or _goes_on_otherwise(flow, measured):
             continue
-        source = flow.flow.source
-        stations = [station for station in known.senders if _is_of(station[1], source)]
+        stations = [station for station in known.senders if _is_of(station[1], flow.flow.source)]
         gone = links_gone(known) if gone is None else gone
         if len({pan for pan, _ in stations}) > 1 or any(link in gone for _, link in stations):
             continue
         for station in stations:
             known.senders[station].stopped = True
         cause = f"no message of flow {flow.name} for the last {lasts(silent_s)}, planned are {planned[flow.title]:g} s"
-        signs = [
+        signs = (
             max(known.senders[one].sent_s, known.acknowledged.get(one, 0.0)) for one in stations
+        )
+        last = [
+            f"its sender was heard last {seconds_text(known.end_s - one)} before the end"
+            for one in signs
         ]
-        last = f"its sender was heard last {seconds_text(known.end_s - max(signs))} before the end"
         usual = f"{plural(spread.values, 'interval')} before, {spread.median:.3g} s in the middle"
-        yield Hit(cause, (usual, *([last] if signs else [])), flow.title, (flow.last_number,))
+        yield Hit(cause, (usual, *last), flow.title, (flow.last_number,))
 
 
 def _is_of(link: bytes, address: IPv6Address) -> bool:
@@ -223,11 +225,14 @@ def _is_of(link: bytes, address: IPv6Address) -> bool:
 
 
 def _goes_on_otherwise(flow: MeasuredFlow, measured: Measurement) -> bool:
-    """Return whether its sender sends other UDP behind its last message, which may be what the flow has become."""
-    identifier = int(flow.flow.source) & IID_MASK
+    """Return whether its sender sends other UDP behind its last message, or another of its flow begins there.
+
+    Either may be what the flow has become, from another address or port.
+    """
+    identifier, last = int(flow.flow.source) & IID_MASK, flow.last_number
     return any(
-        other.name is None or (other.name == flow.name and other is not flow)
+        other.first_number > last or int(other.flow.source) & IID_MASK == identifier
         for other in measured.flows
-        if other.flow.protocol == UDP and other.last_number > flow.last_number
-        if int(other.flow.source) & IID_MASK == identifier
+        if other.name is None or (other.name == flow.name and other is not flow)
+        if other.flow.protocol == UDP and other.last_number > last
     )
