@@ -10,7 +10,7 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station, pan_of
-from lowpanbudget.layers.link.fcs import fcs_slips
+from lowpanbudget.layers.link.fcs import differing, fcs_difference, fcs_slip
 from lowpanbudget.values import dataclass, field
 
 CHECK_SEQUENCES = Subject("check-sequences")
@@ -21,6 +21,9 @@ HEARD_AGAIN = "a frame that another receiver heard before"
 _MOST_LOOKED = 64  # frames with a wrong check sequence that are looked at closer
 _LEAST = 5  # of them that tell of one node, or of one other sum
 
+_CHANCE = (
+    0.05  # at which all that are wrong may be of one node, as it sends most of the frames anyway
+)
 _FEW = 3  # frames: in fewer nothing tells whether they have check sequences
 
 _SUMMED = (
@@ -38,8 +41,8 @@ _OF_ONE = (
 class CheckSequencesSeen:
     """How many check sequences were right and wrong, and the first frames with a wrong one.
 
-    Of those that were ``looked`` at closer: by which other sums they are right, and whose they are. The address in a
-    damaged frame is as doubtful as the rest of it.
+    Of those that were ``looked`` at closer: by which other sums they are right, in which bits they differ, and whose
+    they are. The address in a damaged frame is as doubtful as the rest of it.
     """
 
     right: int = 0
@@ -47,21 +50,31 @@ class CheckSequencesSeen:
     looked: int = 0
     first: Frames = field(default_factory=Frames)
     slips: Counter[str] = field(default_factory=Counter)
+    differences: Counter[int] = field(default_factory=Counter)
     of: Counter[Station] = field(default_factory=Counter)
 
     def look(self, scene: Scene) -> None:
         """Look at a frame with a wrong one."""
         end, mac = len(scene.octets) - scene.fcs, scene.mac
         self.looked += 1
-        self.slips.update(fcs_slips(scene.octets[:end], scene.octets[end:]))
+        octets, sent = scene.octets[:end], scene.octets[end:]
+        self.slips.update(filter(None, [fcs_slip(octets, sent)]))
+        self.differences[fcs_difference(octets, sent)] += 1
         if mac is not None and mac.source is not None:
             self.of[pan_of(mac), mac.source] += 1
 
-    @property
-    def slip(self) -> str:
-        """Return in words by which other sum all of them are right; nothing where by none, or for too few."""
+    def slip(self, known: Surroundings) -> str:
+        """Return in words by which other sum all of them are right; nothing where by none, or for too few.
+
+        Who sums otherwise does so in each frame: of senders with frames that are right those that differ in the same
+        bits were damaged alike, as the sum is linear.
+        """
         (slip, count), *_ = self.slips.most_common(1) or [("", 0)]
-        return slip if count == self.looked >= _LEAST else ""
+        if count == self.looked >= _LEAST:
+            return slip
+        ((bits, count),) = self.differences.most_common(1)
+        right = sum(_right(known, one) for one in self.of) if self.of else self.right
+        return differing(bits) if bits and count == self.looked >= _LEAST and not right else ""
 
     @property
     def sender(self) -> Station | None:
@@ -69,6 +82,22 @@ class CheckSequencesSeen:
         if len(self.of) != 1:
             return None
         return next((one for one, count in self.of.items() if count >= _LEAST), None)
+
+
+def _right(known: Surroundings, sender: Station) -> int:
+    """Return how many data frames of a sender are right."""
+    heard = known.senders.get(sender)
+    return 0 if heard is None else heard.frames
+
+
+def _is_alone(memory: CheckSequencesSeen, sender: Station, known: Surroundings) -> bool:
+    """Return whether it is no chance that all that are wrong are of a sender: others sent as well."""
+    wrong, right = memory.of[sender], _right(known, sender)
+    if not right:
+        return True
+    others = sum(one.frames for one in known.senders.values()) - right
+    share = (right + wrong) / (right + wrong + others)
+    return float(share**wrong) < _CHANCE
 
 
 class SeenByReceivers(FirstNamed[str | None, CheckSequencesSeen]):
@@ -101,9 +130,9 @@ def check_sequences(memory: SeenByReceivers, known: Surroundings) -> Hits:
 
 def _judged(memory: CheckSequencesSeen, of_all: str, known: Surroundings) -> Hits:
     """Judge the counts; what one node sends, or another sum, is no damage."""
-    total, sender, slip = memory.right + memory.wrong, memory.sender, memory.slip
     if not memory.wrong:
         return
+    total, sender, slip = memory.right + memory.wrong, memory.sender, memory.slip(known)
     evidence, frames = [f"{memory.wrong} of {total} {of_all} do not match"], tuple(memory.first)
     evidence += [f"what stands there is one {slip}"] if slip else []
     advice = _SUMMED if slip else ""
@@ -112,9 +141,8 @@ def _judged(memory: CheckSequencesSeen, of_all: str, known: Surroundings) -> Hit
         if slip:
             cause = "no frame ends with its check sequence, but with another sum"
         yield Hit(cause, tuple(evidence), "", frames, None, advice, memory.wrong)
-    elif sender is not None:
-        name, heard = link_text(sender[1]), known.senders.get(sender)
-        right = 0 if heard is None else heard.frames
+    elif sender is not None and _is_alone(memory, sender, known):
+        name, right = link_text(sender[1]), _right(known, sender)
         share = f"{memory.of[sender]} of them are of {name}, and {right or 'no'} data frames of it are right"
         cause = f"of all nodes {name} alone sends frames whose check sequence is wrong"
         severity = Severity.REMARK if right and not slip else None

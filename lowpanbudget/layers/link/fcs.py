@@ -48,12 +48,31 @@ def fcs_slips(octets: bytes, sent: bytes) -> list[str]:
 
     Frames that differ, and agree in one of them, have it not by chance.
     """
-    if len(sent) != 2 or sent == fcs(octets):
-        return []
+    bits = fcs_difference(octets, sent)
+    return [*filter(None, [fcs_slip(octets, sent)]), differing(bits)] if bits else []
+
+
+def fcs_slip(octets: bytes, sent: bytes) -> str:
+    """Return in words by which known other sum 2 octets are a check sequence; nothing where by none."""
+    if not fcs_difference(octets, sent):
+        return ""
     way = next((way for way in _WAYS if _summed(octets, *way) == sent), ())
-    known = " and ".join(slip for slip, made in zip(_SLIPS, way, strict=False) if made)
-    bits = int.from_bytes(fcs(octets), "little") ^ int.from_bytes(sent, "little")
-    return [*filter(None, [known]), f"that differs in the same bits in each, {bits:#06x}"]
+    return " and ".join(slip for slip, made in zip(_SLIPS, way, strict=False) if made)
+
+
+def fcs_difference(octets: bytes, sent: bytes) -> int:
+    """Return the bits in which 2 octets differ from the check sequence; 0 where they are it, or are not 2.
+
+    The sum is linear: damage of the same bits, as far from the end, makes the same difference in every frame.
+    """
+    if len(sent) != 2:
+        return 0
+    return int.from_bytes(fcs(octets), "little") ^ int.from_bytes(sent, "little")
+
+
+def differing(bits: int) -> str:
+    """Return in words what check sequences are that all differ in these bits."""
+    return f"that differs in the same bits in each, {bits:#06x}"
 
 
 def _summed(octets: bytes, msb: bool, start: bool, inverted: bool, exchanged: bool) -> bytes:
