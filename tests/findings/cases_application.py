@@ -242,6 +242,12 @@ def with_own_identifier(source: str, *passed_on: str) -> Capture:
     return Capture([*air.frames(packets)], SMALL, far)
 
 
+def from_identifier(identifier: str, links: tuple[bytes, bytes] = (NODE, ROOT)) -> Capture:
+    """A reading from an address with this identifier, over this link, without a design."""
+    own, to = IPv6Address(f"{air.PREFIX}{identifier}"), air.address(air.PREFIX, ROOT)
+    return Capture([air.frame(air.ip(own, to, 17, air.udp(DATA, own, to), 64), 1, links)])
+
+
 RELAY, SECOND = b"\x00\x18", b"\x00\x19"
 
 
@@ -506,6 +512,14 @@ AT_RANDOM: dict[str, tuple[str, Callable[[], Capture]]] = {
 }
 
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "an identifier with the PAN ID of another network": (
+        "old-identifier-carried",
+        lambda: from_identifier("2931:ff:fe00:17"),
+    ),
+    "an identifier by the old rule that another node sends on": (
+        "old-identifier-carried",
+        lambda: from_identifier("a9cd:ff:fe00:17", (RELAY, ROOT)),
+    ),
     "a connection ID as long as the key file says": (
         "sealed-content-not-opened",
         lambda: with_connection_id(2),
@@ -894,6 +908,18 @@ APPLICATION_CASES = {
         lambda: in_pan(0x51B8),
         lambda: in_pan(PAN),
         Told("remark", "PAN 0x51b8", "frames carry PAN ID 0x51b8", (), (1, 2, 3, 4), 4),
+    ),
+    # RFC 4944 section 6: PAN ID 0xabcd without its bit 0x0200; RFC 6282 section 3.2.2 has zeros there
+    "old-identifier-carried": Case(
+        lambda: from_identifier("a9cd:ff:fe00:17"),
+        lambda: from_identifier("0:ff:fe00:17"),
+        Told(
+            "waste",
+            "0x0017",
+            "the identifier of its short address is made by RFC 4944 section 6, with the PAN ID, and goes in line",
+            ("source 2001:db8:1:0:a9cd:ff:fe00:17, 8 octets of it in line",),
+            (1,),
+        ),
     ),
     "port-not-in-design": Case(
         lambda: planned(DATA, ports=(0xF0B3, 0xF0B4)),

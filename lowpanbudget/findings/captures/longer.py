@@ -4,6 +4,7 @@ from ipaddress import IPv6Network
 
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.path import Path
+from lowpanbudget.env import IID_MASK, old_interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -15,6 +16,7 @@ from lowpanbudget.findings.sealed_flows import ComparedHeaders, compared
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
+_IDENTIFIER = 8  # octets of an address in line, of which the prefix is left out
 WHOLE = 16  # octets of an address in line, of which nothing is left out
 
 
@@ -68,6 +70,24 @@ def foreign_source(scene: Scene, datagram: HeardDatagram, flow: Flow) -> str:
         return ""
     seen_prefix, prefix = (IPv6Network((int(one) >> 64 << 64, 64)) for one in (seen, planned))
     return f"the source is of {seen_prefix}, the design has {prefix}"
+
+
+OLD_RULE = (
+    "Make the identifier of a short address by RFC 6282 section 3.2.2, 0000:00ff:fe00:XXXX, without the PAN ID: it "
+    "then follows from the link address, and is not carried."
+)
+
+
+def old_source(scene: Scene, datagram: HeardDatagram) -> str:
+    """Return in words that a source goes in line as its identifier is made by RFC 4944 section 6, or nothing."""
+    iphc, identifier = datagram.iphc, int(datagram.header.source) & IID_MASK
+    if iphc is None or scene.tunnelled or iphc.rows["source"].inline < _IDENTIFIER:
+        return ""
+    pan, short = datagram.pan_id, (identifier & 0xFFFF).to_bytes(2, "big")
+    if pan is None or not identifier >> 48 or identifier != old_interface_identifier(pan, short):
+        return ""
+    of = f"of 0x{short.hex()} by RFC 4944 section 6, with the PAN ID"
+    return f"the source has the identifier {of}, which goes in line"
 
 
 def _bits_text(bits: int) -> str:

@@ -7,10 +7,12 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
 from lowpanbudget.findings.captures.longer import (
+    OLD_RULE,
     OTHER_PREFIX,
     compared_headers,
     foreign_source,
     longer_hits,
+    old_source,
     whole_headers,
 )
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
@@ -75,9 +77,11 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
         where = " ".join((hop, *(reason.where for reason in reasons)))
         beyond = tuple(longer_hits(both, scene, subject, where))
         longer = beyond or tuple(_rightly(hit, reasons) for hit in longer)
-    foreign = foreign_source(scene, datagram, match.flow) if longer else ""
+    why, advice = foreign_source(scene, datagram, match.flow) if longer else "", OTHER_PREFIX
+    if longer and not why:
+        why, advice = old_source(scene, datagram), OLD_RULE
     for hit in longer:
-        yield hit._replace(cause=f"{hit.cause}: {foreign}", advice=OTHER_PREFIX) if foreign else hit
+        yield hit._replace(cause=f"{hit.cause}: {why}", advice=advice) if why else hit
 
 
 class _Reason(NamedTuple):

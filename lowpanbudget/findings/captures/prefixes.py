@@ -9,6 +9,7 @@ from lowpanbudget.capture.follow.learning import BorderVersion, border_version
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, link_text
 from lowpanbudget.findings.captures.contexts import CONTEXTS, announced
+from lowpanbudget.findings.captures.longer import old_source
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.lifetimes import Granted, Lifetimes
@@ -248,3 +249,18 @@ def contexts_of_no_border(memory: BordersOfRouters, _known: Surroundings) -> Hit
             advice=_KEEP_TOGETHER, times=len(said.without), certainty=Certainty.CAPTURE,
             cite=rfc(6775, "8.1.3"),
         )  # fmt: skip
+
+
+# --- identifiers -----------------------------------------------------------------------------------------
+
+
+@PREFIXES.rule("old-identifier-carried", HeardDatagram)
+def old_identifier_carried(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Look at the source that a node sends in line from the link address it is made of, where the checksum is right."""
+    if datagram.is_sum_wrong or not old_source(scene, datagram):
+        return
+    link, source = datagram.link_source, datagram.header.source
+    if link is not None and link == (int(source) & 0xFFFF).to_bytes(2, "big"):
+        cause = "the identifier of its short address is made by RFC 4944 section 6, with the PAN ID, and goes in line"
+        evidence = (f"source {source}, 8 octets of it in line",)
+        yield Hit(cause, evidence, scene.sender, datagram.numbers)
