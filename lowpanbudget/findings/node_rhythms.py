@@ -24,12 +24,3 @@ def rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, fl
         if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
             signs = rhythm.heard_s, rhythm.sent_s, known.acknowledged.get(station, rhythm.sent_s)
             yield station[1], rhythm, quiet_s, known.end_s - max(signs)
-
-
-def links_gone(known: Surroundings) -> set[bytes]:
-    """Return the links of nodes that had a rhythm, and of which nothing at all was heard for far longer."""
-    return {
-        link
-        for link, rhythm, _, silent_s in rhythms(known)
-        if silent_s > SILENCES * rhythm.longest_s
-    }

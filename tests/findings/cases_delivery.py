@@ -276,6 +276,10 @@ DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: registered(counted_by_two(), FAR_NODE, FAR_ROOT),
     ),
     "a node that is gone altogether": ("flow-stopped", lambda: stopping(60, relays=False)),
+    "a node that is heard further on alone: nobody knows whether it is there": (
+        "flow-stopped",
+        heard_further_on,
+    ),
     "a node whose place another takes, or who takes another address": (
         "flow-stopped",
         lambda: taken_over(61),

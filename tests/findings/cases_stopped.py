@@ -1,6 +1,6 @@
 """A planned flow that stops, beside senders that are heard, or are not."""
 
-from findings.cases_delivery import READING, heard_further_on, taken_over
+from findings.cases_delivery import READING, taken_over
 from findings.cases_further import Further
 from findings.judge import Told
 
@@ -17,18 +17,6 @@ STOPPED_FURTHER = (
                 "its sender was heard last 0.00163 s before the end",
             ),
             (471,),  # 30 times 6 frames as above, 29 times 10 with those of the third
-        ),
-    ),
-    # nothing is known of a sender that is not heard; the receiver's own frames tell that it listened
-    Further(
-        "flow-stopped",
-        heard_further_on,
-        Told(
-            "risk",
-            "reading from 2001:db8:1::ff:fe00:3",
-            "no message of flow readings for the last 30.0 minutes, planned are 30 s",
-            ("59 intervals before, 30 s in the middle",),
-            (239,),
         ),
     ),
 )

@@ -18,7 +18,6 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.node_rhythms import links_gone
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import seconds_text
@@ -186,14 +185,13 @@ def reports_in_phase(scene: Scene, measured: Measurement) -> Hits:
 
 @DELIVERY.rule("flow-stopped", Measurement)
 def flow_stopped(scene: Scene, measured: Measurement) -> Hits:
-    """Look for a silence behind the last message, of senders that do not send otherwise than planned since then.
+    """Look for a silence behind the last message, of senders that are heard, and do not send otherwise than planned.
 
     Answers end with requests. Who sends in another PAN, or from another address or port, did not stop: other findings
     tell that. Of nodes that are gone altogether node-fell-silent tells.
     """
     known, design = scene.known, scene.known.design
     planned = {one.subject: one.planned for one in measured.checks if one.what is _INTERVAL}
-    gone: set[bytes] | None = None
     for flow in measured.flows:
         silent_s = silent_at_end(flow, planned[flow.title]) if flow.title in planned else 0.0
         spread = flow.interval
@@ -201,22 +199,18 @@ def flow_stopped(scene: Scene, measured: Measurement) -> Hits:
             continue
         if design.flow(flow.name).answers or _goes_on_otherwise(flow, measured):
             continue
-        stations = [station for station in known.senders if _is_of(station[1], flow.flow.source)]
-        gone = links_gone(known) if gone is None else gone
-        if len({pan for pan, _ in stations}) > 1 or any(link in gone for _, link in stations):
-            continue
-        for station in stations:
-            known.senders[station].stopped = True
-        cause = f"no message of flow {flow.name} for the last {lasts(silent_s)}, planned are {planned[flow.title]:g} s"
-        signs = (
+        stations = [one for one in known.senders if _is_of(one[1], flow.flow.source)]
+        signs = [
             max(known.senders[one].sent_s, known.acknowledged.get(one, 0.0)) for one in stations
-        )
-        last = [
-            f"its sender was heard last {seconds_text(known.end_s - one)} before the end"
-            for one in signs
         ]
+        last_s = known.end_s - max(signs, default=0.0)
+        if len(stations) != 1 or not last_s <= silent_s / 2:
+            continue
+        known.senders[stations[0]].stopped = True
+        cause = f"no message of flow {flow.name} for the last {lasts(silent_s)}, planned are {planned[flow.title]:g} s"
         usual = f"{plural(spread.values, 'interval')} before, {spread.median:.3g} s in the middle"
-        yield Hit(cause, (usual, *last), flow.title, (flow.last_number,))
+        last = f"its sender was heard last {seconds_text(last_s)} before the end"
+        yield Hit(cause, (usual, last), flow.title, (flow.last_number,))
 
 
 def _is_of(link: bytes, address: IPv6Address) -> bool:
