@@ -57,6 +57,7 @@ def command(
 
     Rates, losses by the message's own number, tries, hops, latency, time on the air and how a burst came in, each with
     how sure it is and what such a capture cannot tell. Every datagram is counted once, over however many hops it goes.
+    Of a network the first 200000 datagrams are told apart (1.7 kB of memory each); later ones count on the air alone.
     The exit code is 1 when something is outside of the plan or no frame can be read, and 3 when a file is no capture,
     is cut or is damaged.
     """

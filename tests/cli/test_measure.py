@@ -3,17 +3,19 @@
 import csv
 import io
 import json
+import tracemalloc
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
-from contract import shelf
+from contract import air, shelf
 from contract.entry import invoke
 from simulation import slotted
 from simulation.captured import LINK_TYPE, Frames, Listener, design, design_text, records
 
 from lowpanbudget import Measurement, Record, write_pcap
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.deployment import measurement
 
 PLAN = """
@@ -198,3 +200,23 @@ def test_less_than_a_capture_tells_apart_is_nothing(tmp_path: Path) -> None:
     frames = [(at[n], shelf.frames(bytes([n]) * 9, n)[0]) for n in range(100)]
     done = invoke("measure", shelf.written(tmp_path / "a.pcap", frames), *shelf.CONTEXT)
     assert "  10.9±0  " in done.stdout
+
+
+def test_memory_grows_with_the_datagrams_that_are_told_apart_alone() -> None:
+    """README and ``--help`` say by how much; tracemalloc counts."""
+    frames = [shelf.frames(bytes([n % 251]) * 9, n % 256)[0] for n in range(3000)]
+    some = [Record(n + 1, n * 10**10, 195, octets, len(octets)) for n, octets in enumerate(frames)]
+    measurer = measurement.Measurer(most=2000)
+    trace = Trace(contexts={0: f"{air.PREFIX}/64"}, fcs=2)
+    held = []
+    tracemalloc.start()
+    for number, one in enumerate(some):
+        if number in {1000, 2000}:
+            held.append(tracemalloc.get_traced_memory()[0])
+        measurer.add(trace.feed(one))
+    held.append(tracemalloc.get_traced_memory()[0])
+    tracemalloc.stop()
+    assert 1.2 < (held[1] - held[0]) / 1e6 < 2.2
+    assert held[2] - held[1] < (held[1] - held[0]) / 2  # what is bounded fills up: the last tries
+    assert measurement.MOST_JOURNEYS == 200_000
+    assert "1000 datagrams behind the first" in " ".join(measurer.measurement().unknown)
