@@ -70,7 +70,7 @@ def _stand_in(sender_id: bytes, recipient_id: bytes, id_context: bytes | None) -
 class Dtls:
     """A DTLS record around the UDP payload: suite (which decides the version), connection ID, epoch and sequence.
 
-    Of the sequence number DTLS 1.3 carries ``number_octets``, 1 or 2.
+    Of the sequence number DTLS 1.3 carries ``number_octets``, 1 or 2; whether it carries a length, is a choice as well.
     """
 
     suite: DtlsSuite
@@ -78,6 +78,7 @@ class Dtls:
     epoch: int = 1
     sequence: int = 0
     number_octets: int = 1
+    length_present: bool = False
 
     def seal(self, content: Writer) -> Writer:
         """Return the record under stand-in keys: real lengths, no secret."""
@@ -87,9 +88,9 @@ class Dtls:
         if suite.version == "1.2":
             seal_1_2(writer, content, keys, suite, epoch=epoch, sequence=number, cid=cid)
         else:
-            octets = self.number_octets
             seal_1_3(
-                writer, content, keys, suite, epoch=epoch, sequence=number, cid=cid, sequence_octets=octets
+                writer, content, keys, suite, epoch=epoch, sequence=number, cid=cid,
+                sequence_octets=self.number_octets, has_length=self.length_present,
             )  # fmt: skip
         return writer
 

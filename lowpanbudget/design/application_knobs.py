@@ -131,6 +131,17 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
             "never are more than 127 records in a row lost (RFC 9147 section 4.2.2)",
             now="2",
         )
+    if dtls.suite.version == "1.3" and dtls.length_present:
+        yield Knob(
+            "length_present",
+            "false",
+            "flow.dtls.length_present",
+            "no length in the record",
+            rfc(9147, "4"),
+            replacing(length_present=False),
+            "the record is the last of its datagram",
+            now="true",
+        )
     if len(dtls.cid) > 1:
         yield Knob(
             "cid",

@@ -100,6 +100,12 @@ class DtlsShape(ShapeTable):
         "more than 127 records in a row are lost (RFC 9147 section 4.2.2); those of DTLS 1.2 carry 6 in any case.",
         default=1,
     )
+    length_present: bool = key(
+        Flag(),
+        "Whether a record of DTLS 1.3 carries its length, in 2 octets (L, RFC 9147 section 4): the last of a datagram "
+        "may leave it out; those of DTLS 1.2 carry it in any case.",
+        default=False,
+    )
 
 
 def application(
@@ -146,7 +152,7 @@ def application(
     if dtls_shape is not None:
         record = Dtls(
             SUITES[dtls_shape.suite], dtls_shape.cid, dtls_shape.epoch, dtls_shape.sequence,
-            dtls_shape.number_octets,
+            dtls_shape.number_octets, dtls_shape.length_present,
         )  # fmt: skip
     protocols = Application(message, protection, record)
     if not flaws:

@@ -183,3 +183,27 @@ def test_records_carry_one_octet_of_their_number_or_two() -> None:
     saving = next(one for one in one.savings if one.knob == "flow.dtls.number_octets")
     assert saving.gain == 1
     assert "127 records in a row" in saving.condition
+
+
+def test_records_carry_their_length_or_leave_it_out() -> None:
+    """RFC 9147 section 4: the L bit, and 2 octets; a record of DTLS 1.2 has them always (RFC 6347 section 4.1)."""
+
+    def planned(suite: str, keys: str = "") -> str:
+        return network(f'{UP}hops = 1\n[flow.dtls]\nsuite = "{suite}"\nepoch = 3\n{keys}')
+
+    later, older = "TLS_AES_128_CCM_8_SHA256", "TLS_PSK_WITH_AES_128_CCM_8"
+    (without,), (with_length,) = (
+        rooms(planned(later)),
+        rooms(planned(later, "length_present = true\n")),
+    )
+    assert without - with_length == 2
+    assert rooms(planned(later, "length_present = false\n")) == [without]
+    assert rooms(planned(older)) == rooms(planned(older, "length_present = true\n"))
+    (one,) = budget(parse_design(planned(later, "length_present = true\n")))
+    saving = next(one for one in one.savings if one.knob == "flow.dtls.length_present")
+    assert saving.gain == 2
+    assert "last of its datagram" in saving.condition
+    spans = [span for span in one.ledger.spans if (span.layer, span.name) == ("DTLS", "length")]
+    assert [span.bits for span in spans] == [16]
+    (one,) = budget(parse_design(planned(later)))
+    assert "flow.dtls.length_present" not in [one.knob for one in one.savings]
