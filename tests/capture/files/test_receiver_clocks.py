@@ -13,6 +13,7 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.together import read_together
 from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.values import replace
 
 A, B = eui(1), eui(2)
 BEGIN = 1_800_000_000 * SECOND
@@ -123,4 +124,7 @@ def test_a_measurement_sees_what_was_sent(tmp_path: Path) -> None:
     sent = sendings(100, 10)
     paths = [written(tmp_path / "a.pcap", sent), written(tmp_path / "b.pcap", sent, 5.0)]
     known: dict[str, Any] = {"contexts": CONTEXTS, "keys": KEY}
-    assert measure(read_together(paths), **known).flows == measure(paths[0], **known).flows
+    both, alone = (measure(one, **known).flows for one in (read_together(paths), paths[0]))
+    assert [replace(one, first_number=0, last_number=0) for one in both] == [
+        replace(one, first_number=0, last_number=0) for one in alone
+    ]
