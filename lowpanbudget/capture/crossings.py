@@ -94,7 +94,7 @@ class HeardFrame(NamedTuple):
     here reads it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its
     sender's frames. ``recovery``: what it brings of a datagram in recoverable fragments. ``counter`` is the frame
     counter of its security, under a ``key`` that is told apart from others: both stand in the clear. ``to_all``: it
-    goes to every node that hears it. ``network`` is the PAN of its sender, None where it names none.
+    goes to every node that hears it.
     """
 
     number: int
@@ -117,7 +117,6 @@ class HeardFrame(NamedTuple):
     counter: int | None = None
     key: object = None
     to_all: bool = False
-    network: int | None = None
 
 
 class _HeaderFacts(NamedTuple):
@@ -167,7 +166,6 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         sighting.frame_counter,
         facts.key,
         facts.to_all,
-        mac.pan_id,
     )
 
 

@@ -92,7 +92,7 @@ class DatedPart:
         if frame is None:
             self._without_header += 1
             return
-        if self._other_networks.hear(frame):
+        if self._other_networks.hear(sighting):
             return
         self._names.hear(frame.sender, frame.carried[0])
         self._names.hear(frame.receiver, frame.carried[1])

@@ -1,7 +1,7 @@
 """Frames of another PAN than a design's: another network, whose nodes may have the same addresses and its own plan."""
 
-from lowpanbudget.capture.crossings import HeardFrame
 from lowpanbudget.capture.follow.networks import Networks
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.design.meaning import Design
 
 
@@ -13,13 +13,11 @@ class OtherNetworks:
         self._networks = Networks()
         self.frames: dict[int, int] = {}
 
-    def hear(self, frame: HeardFrame) -> bool:
+    def hear(self, sighting: Sighting) -> bool:
         """Return whether a frame is of another PAN."""
         if self._link is None:
             return False
-        network = self._networks.of(
-            frame.network, frame.sequence, asks=frame.asks, answers=frame.answers
-        )
+        network = self._networks.heard(sighting)
         if network is None or self._link.is_of_network(network):
             return False
         self.frames[network] = self.frames.get(network, 0) + 1

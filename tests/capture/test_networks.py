@@ -5,6 +5,7 @@ network sent is counted by hand.
 """
 
 import random
+import struct
 from collections.abc import Sequence
 
 import pytest
@@ -180,3 +181,21 @@ def test_a_frame_of_another_network_is_told_as_that(both: list[Record]) -> None:
     with pytest.raises(RequestError, match="frame 1 is of another PAN"):
         annotate(both, 1, pan=OTHER)
     assert [one.number for one in annotate(both, 3, pan=OTHER)] == [3]
+
+
+def test_an_acknowledgement_is_of_who_asked_on_its_channel() -> None:
+    """Both ask under number 9 at the same time, on channels 15 and 20; the one of channel 15 is acknowledged first.
+
+    Link type 283: version and length, then elements of type, length and value filled up to 4 octets: 3 is the channel
+    (from memory).
+    """
+    readings = {15: sent(PAN, 9)[1][0], 20: sent(OTHER, 9)[1][0]}
+    order = [(15, readings[15]), (20, readings[20])]
+    order += [(channel, acknowledgement(readings[channel])) for channel in (15, 20)]
+    records = []
+    for number, (channel, octets) in enumerate(order, 1):
+        told = struct.pack("<HHI", 0, 1, 1) + struct.pack("<HHHH", 3, 3, channel, 0)
+        head = struct.pack("<BBH", 0, 0, 4 + len(told)) + told
+        records.append(Record(number, number * 10**6, 283, head + octets, len(head + octets)))
+    assert [one.number for one in follow(records, pan=PAN, fcs=2)] == [1, 3]
+    assert [one.number for one in follow(records, pan=OTHER, fcs=2)] == [2, 4]

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.capture.files.link_types import FRAME, unwrap
+from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError, WireError, plural, repeated
@@ -40,30 +40,38 @@ def networks_text(frames: Sequence[tuple[str, int]]) -> str:
 
 
 class Networks:
-    """Tells the PAN of frames in their order.
+    """Tells the PAN of frames in their order; one that is damaged is of a PAN that others named.
 
     An acknowledgement need not name a PAN (IEEE 802.15.4-2020 clause 7.3.3, from memory: an Imm-Ack has no address
-    field): it is of the network of the last frame that asked for one under its number.
+    field): it is of the network of the last frame on its channel that asked for one under its number.
     """
 
     def __init__(self) -> None:
-        self._asked: dict[int | None, int | None] = {}
-
-    def of(self, pan: int | None, sequence: int | None, *, asks: bool, answers: bool) -> int | None:
-        """Return the PAN of a frame that names ``pan``; None where nothing tells it."""
-        if answers and pan is None:
-            return self._asked.get(sequence)
-        if asks:
-            self._asked[sequence] = pan
-        return pan
+        self._asked: dict[tuple[object, int | None], int | None] = {}
+        self._named: set[int] = set()
 
     def heard(self, sighting: Sighting) -> int | None:
-        """Return the PAN of a frame that was followed; None of one that is damaged, or where nothing tells it."""
-        mac = None if sighting.damaged or sighting.example is None else sighting.example.mac
+        """Return the PAN of a frame that was followed; None where nothing tells it."""
+        mac = None if sighting.example is None else sighting.example.mac
         if mac is None:
             return None
-        answers = mac.frame_type == FrameType.ACKNOWLEDGEMENT
-        return self.of(network_of(mac), sighting.sequence, asks=mac.ack_request, answers=answers)
+        pan, answers = network_of(mac), mac.frame_type == FrameType.ACKNOWLEDGEMENT
+        if sighting.damaged:
+            return pan if pan in self._named else None
+        if pan is not None:
+            self._named.add(pan)
+        return self.of(pan, sighting.body, sighting.sequence, asks=mac.ack_request, answers=answers)
+
+    def of(
+        self, pan: int | None, body: RecordBody, sequence: int | None, *, asks: bool, answers: bool
+    ) -> int | None:
+        """Return the PAN of a frame that names ``pan``; None where nothing tells it."""
+        number = body.fields.get("channel"), sequence
+        if answers and pan is None:
+            return self._asked.get(number)
+        if asks:
+            self._asked[number] = pan
+        return pan
 
 
 class OwnNetwork:
@@ -81,18 +89,18 @@ class OwnNetwork:
         networks, own = Networks(), {self.pan, None}
         for record in records:
             body = unwrap(record)
-            if body.kind != FRAME or _pan_of(body.octets, networks) in own:
+            if body.kind != FRAME or _pan_of(body, networks) in own:
                 yield record
             else:
                 self.left_out += 1
 
 
-def _pan_of(octets: bytes, networks: Networks) -> int | None:
+def _pan_of(body: RecordBody, networks: Networks) -> int | None:
     """Return the PAN of a frame; None of one that names none, or cannot be read so far."""
     try:
-        form, sequence, to_pan, _, from_pan, _ = read_leading(Reader(octets))
+        form, sequence, to_pan, _, from_pan, _ = read_leading(Reader(body.octets))
     except WireError:
         return None
     named = next((one for one in (from_pan, to_pan) if one not in {None, BROADCAST_PAN}), None)
     answers = form.frame_type == FrameType.ACKNOWLEDGEMENT
-    return networks.of(named, sequence, asks=form.ack_request, answers=answers)
+    return networks.of(named, body, sequence, asks=form.ack_request, answers=answers)
