@@ -44,7 +44,7 @@ WORDS: dict[str, str | Gloss] = {
     ),
     "time-not-read": (
         "A line of a text with frames has a number that may be its time, in no form that says so. Read are a date and "
-        "a clock, hh:mm:ss.mmm, and seconds with a point at the start of the line."
+        "a clock, hh:mm:ss.mmm (it goes on past midnight), and seconds with a point at the start of the line."
     ),
     "file-empty": "A capture without one octet: it holds no frame, as one that has a header alone.",
     "cliff": (

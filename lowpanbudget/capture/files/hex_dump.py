@@ -37,7 +37,7 @@ class TextLine(NamedTuple):
     """A line without its comment: its number, where it starts in octets, its text, and the time that stood before.
 
     ``column`` is where the text begins in the line, ``is_apart`` whether nothing but blanks stands in the line before,
-    ``is_dump`` whether the text has been put together of the rows of a dump.
+    ``is_dump`` whether the text has been put together of the rows of a dump. ``is_clock``: the time is that of a day.
     """
 
     number: int
@@ -47,6 +47,7 @@ class TextLine(NamedTuple):
     column: int = 0
     is_apart: bool = False
     is_dump: bool = False
+    is_clock: bool = False
 
 
 def without_comment(text: str) -> str:

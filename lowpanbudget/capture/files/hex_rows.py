@@ -129,12 +129,13 @@ def headed(lines: Iterable[OctetLine]) -> Iterator[OctetLine]:
     head: OctetLine | None = None
     for one in lines:
         line, time_ns = one.line, None if head is None else head.line.time_ns
+        is_clock = head is not None and head.line.is_clock
         if head is not None and not (line.is_dump and line.time_ns in {None, time_ns}):
             yield head
             time_ns = None
         head = None
         if time_ns is not None:
-            yield one._replace(line=line._replace(time_ns=time_ns))
+            yield one._replace(line=line._replace(time_ns=time_ns, is_clock=is_clock))
         elif line.time_ns is not None and not one.octets and one.found.slip is None:
             head = one
         else:

@@ -1,7 +1,7 @@
 """Times in the lines of a log: those whose form says what they are, and numbers that may be one.
 
     2031-05-04T10:20:30.123456Z     a date, anywhere before the octets: nanoseconds since 1970, UTC without a zone
-    [10:20:30.123] 10:20:30.123,456     a clock: since midnight
+    [10:20:30.123] 10:20:30.123,456     a clock: since midnight, days counted on from line to line (``DayClock``)
     0.004321                        seconds with a point: since whatever the log counts from
 
 A whole number may be milliseconds, ticks or a number of the frame: it is told, and never taken for a time.
@@ -14,8 +14,9 @@ from lowpanbudget.capture.files.pcap import SECOND
 
 FORMS = "a date and a clock, hh:mm:ss.mmm, or seconds with a point at the start of the line"
 
-# behind a point or a comma; a comma before another cell of a table is none, and "250,000" stands in brackets
-_FRACTION = r"(?:[.](\d{1,9})(?:,(\d{3})(?=[\])]))?|,(\d{1,9})(?![,;\d]))?"
+# behind a point, a comma or a colon (three digits are no octet); a comma before another cell of a table is none, and
+# "250,000" stands in brackets
+_FRACTION = r"(?:[.](\d{1,9})(?:,(\d{3})(?=[\])]))?|,(\d{1,9})(?![,;\d])|:(\d{3})(?!\w))?"
 _CLOCK = rf"(\d\d):(\d\d):(\d\d){_FRACTION}"
 _END = r"[\])\"]?(?:[,;]|:?(?=\s))"
 _DATE = re.compile(
@@ -31,11 +32,41 @@ _NUMBER = re.compile(
 )
 
 
+_DAY_NS, _LATE_NS = 86_400 * SECOND, 60 * SECOND  # a line that is written late; our choice
+
 # before octets: a clock, a number with a point, a number with a unit
 _CLOCK_LIKE = re.compile(
     r"(?<![\w:.])(?:\d{1,2}(?::\d\d){1,2}(?:[.,]\d+)?|\d+[.]\d+)(?![\w:.])|(?<!\w)\d+\s?[mu]s\b"
 )
 _NOON = re.compile(r"\s*([ap])m\b[])]?", re.IGNORECASE)
+
+
+class DayClock:
+    """Counts the days of a log whose lines have a clock alone: one that falls by half a day has passed midnight.
+
+    By less it was set back, or lines stand out of their order, as they may about midnight.
+    """
+
+    def __init__(self) -> None:
+        self._days = 0
+        self._last: int | None = None
+
+    def since_first_midnight(self, clock_ns: int) -> int:
+        """Return the time of the next line since the midnight before the first."""
+        time_ns = clock_ns + self._days * _DAY_NS
+        last = time_ns if self._last is None else self._last
+        if time_ns < last - _DAY_NS // 2:
+            self._days += 1
+            time_ns += _DAY_NS
+        elif self._days and 0 <= last - (time_ns - _DAY_NS) < _LATE_NS:
+            time_ns -= _DAY_NS
+        self._last = time_ns
+        return time_ns
+
+
+def is_clock(text: str) -> bool:
+    """Return whether a clock without a date leads a line."""
+    return _TIME.match(text) is not None
 
 
 def leading_time(text: str) -> tuple[int | None, str]:

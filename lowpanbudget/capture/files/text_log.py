@@ -19,7 +19,7 @@ from lowpanbudget.capture.files.hex_rows import OctetLine, headed, in_braces, ro
 from lowpanbudget.capture.files.hex_text import octets_of
 from lowpanbudget.capture.files.leading import without_leading
 from lowpanbudget.capture.files.line_octets import LineOctets, leading_in, octets_in, why_none
-from lowpanbudget.capture.files.line_time import FORMS, may_be_time, time_in
+from lowpanbudget.capture.files.line_time import FORMS, DayClock, is_clock, may_be_time, time_in
 from lowpanbudget.capture.files.record import (
     LINE_GARBLED,
     LINE_WRONG,
@@ -53,6 +53,7 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
     """Yield a record for each line with octets in it; lines with neither octets nor a comment are noticed."""
     number = 0
     is_told = False  # that numbers may be times
+    clock = DayClock()
     lines = _lines(source, notices, lambda: number)
     for line, found in octet_lines(lines):
         if not found.octets:
@@ -73,7 +74,10 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
             text = f"line {line.number} has a number that may be its time, and none is read: a time is {FORMS}"
             notices.add(TIME_NOT_READ, text, number, line.start)
         number += 1
-        yield Record(number, line.time_ns, link_type, found.octets, len(found.octets), line.start)
+        time_ns = line.time_ns
+        if line.is_clock and time_ns is not None:
+            time_ns = clock.since_first_midnight(time_ns)
+        yield Record(number, time_ns, link_type, found.octets, len(found.octets), line.start)
 
 
 def begins_log(source: Source) -> bool:
@@ -108,7 +112,9 @@ def _timed(line: TextLine) -> TextLine:
             "#", " ", 1
         )  # nothing stands before it: it parts the time from the rest
     column = line.column + len(text) - len(rest)
-    return line._replace(text=without_comment(rest), time_ns=time_ns, column=column)
+    is_of_day = time_ns is not None and is_clock(text)
+    text = without_comment(rest)
+    return line._replace(text=text, time_ns=time_ns, column=column, is_clock=is_of_day)
 
 
 def _taken_apart(line: TextLine) -> OctetLine:

@@ -230,6 +230,7 @@ def test_frames_that_are_as_long_as_rows_stay_frames() -> None:
         ("00:00:12.5,-67,", 12_500_000_000),
         ("00:00:12,67,", 12_000_000_000),
         ("00:00:12,500", 12_500_000_000),
+        ("00:00:12:500", 12_500_000_000),
         ("<6> 1970-01-01T00:00:12.5Z rx:", 12_500_000_000),
         ("12:00:12.5 PM", 43_212_500_000_000),
         ("12:00:12.5 AM", 12_500_000_000),
@@ -253,6 +254,33 @@ def test_times_of_a_certain_form_are_read_and_others_told(
     assert [(record.time_ns, record.octets) for record in records] == [(nanoseconds, FRAME)] * 2
     told = [(notice.name, notice.is_damage) for notice in reading.notices]
     assert told == ([] if nanoseconds is not None else [("time-not-read", False)])
+
+
+@pytest.mark.parametrize(
+    ("clocks", "seconds"),
+    [
+        (
+            "23:59:59.5 00:00:00.25 12:00:00 23:00:00 01:30:00",
+            (86399.5, 86400.25, 129600, 169200, 178200),
+        ),
+        ("23:59:59.5 00:00:00.25 23:59:59.75 00:00:01", (86399.5, 86400.25, 86399.75, 86401)),
+        ("12:00:00 11:00:00", (43200, 39600)),  # as where a summer ends
+        ("00:00:01 20:00:00", (1, 72000)),
+        ("50000.5 1.5", (50000.5, 1.5)),  # seconds since a start, and another start
+        ("2031-05-04T23:59:59Z 2031-05-04T00:00:01Z", (1935705599, 1935619201)),
+    ],
+)
+def test_a_clock_that_passes_midnight_goes_on(clocks: str, seconds: tuple[float, ...]) -> None:
+    """Counted by hand: a day has 86400 s; 4 May 2031 began 22403 days after 1970."""
+    dump = rows(FRAME, "offsets").replace("# ", "")
+    for text in (FRAME.hex(), f"\n{dump}"):
+        check_times([f"{clock} rx {text}" for clock in clocks.split()], seconds)
+
+
+def check_times(frames: list[str], seconds: tuple[float, ...]) -> None:
+    records, reading = read("\n".join(frames))
+    assert [(record.time_ns or 0) / 1e9 for record in records] == list(seconds)
+    assert not reading.notices
 
 
 def test_base64_is_told_how_it_becomes_hex() -> None:
