@@ -26,7 +26,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from simulation.contention import Sent
 
-from lowpanbudget import Key, decode_frame, encode_frame, list_frames, load_design, measure
+from lowpanbudget import (
+    DtlsSender,
+    Key,
+    RecordKeys,
+    decode_frame,
+    dtls_suite,
+    encode_frame,
+    list_frames,
+    load_design,
+    measure,
+)
 from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import ReadingNotice, Record
@@ -764,6 +774,27 @@ def test_what_a_record_seals_is_no_header(suite: str) -> None:
     frames = [frame.octets for data in (8, 30, 46) for frame in path.frames(bytes(data))]
     found = Capture(list(frames), design=design).followed()
     assert "longer-than-budgeted" not in names(found)
+
+
+def test_a_length_in_each_record_is_as_planned_where_it_is_planned() -> None:
+    """RFC 9147 section 4: with the L bit two octets say how long a record is, which the last may leave out.
+
+    What the design makes is sealed under keys of zeros, with epoch 3.
+    """
+    suite = 'TLS_AES_128_CCM_8_SHA256"\nepoch = 3\nlength_present = {}\n#"'
+    sender = DtlsSender(
+        dtls_suite(suite[:24]), RecordKeys(bytes(16), bytes(12), bytes(16)), epoch=3
+    )
+    designs = [air.design(TUNNEL.format(suite=suite.format(one))) for one in ("false", "true")]
+    sent = [design.paths(design.flow("readings"))[0].frames(bytes(20)) for design in designs]
+    for seen, planned, over in ((1, 0, True), (1, 1, False), (0, 1, False), (0, 0, False)):
+        frames = [one.octets for one in sent[seen]]
+        found = Capture([*frames], design=designs[planned], dtls=(sender,)).followed()
+        longer = [one for one in found if one.name == "longer-than-budgeted"]
+        assert bool(longer) is over
+        if longer:
+            assert longer[0].evidence == ("DTLS length: 2 octets, planned none",)
+            assert "2 octets more" in longer[0].cause
 
 
 def test_seconds_are_never_told_as_powers_of_ten() -> None:
