@@ -44,6 +44,8 @@ class WatchedTallies(Tallies):
         super().count(rule, hit, number)
         tallies = self._tallies[rule.name]
         subject = hit.subject if hit.subject in tallies else OTHERS
+        if subject not in tallies:
+            return  # it restates what is outside
         if self._seen is not None:
             self._seen(frames, rule.name, subject)
         if self._tell is None or (rule.name, subject) in self._told:

@@ -6,8 +6,9 @@ from unittest.mock import patch
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, Capture, heavy
+from findings.cases_unsealing import by_turns
 
-from lowpanbudget import encode_frame
+from lowpanbudget import audit, encode_frame
 from lowpanbudget.findings.finding import Severity
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.stack.decoder import Decoder
@@ -83,3 +84,23 @@ def test_of_a_node_with_another_key_few_frames_are_tried() -> None:
         (finding,) = capture.followed()
     assert finding.count == 80
     assert frame.call_count <= 2 * 80 + 2 * 3 * 10
+
+
+def test_a_key_file_that_does_not_fit_is_told_of_the_node_that_was_asked_for() -> None:
+    """What the end says of all nodes changes no finding of those that nobody asked for: there is none."""
+    others, arisen = by_turns(), list[tuple[int, str]]()
+    links = bytes.fromhex("025e100000000042"), bytes.fromhex("025e100000000043")
+    header = air.mac(9, links, security=Security(5, 1, 9, key_index=1))
+    packed = air.payload(air.datagram(links=links), links)
+    sealed = encode_frame(header, packed, key=bytes(16)).octets
+    found = audit(
+        [*Capture([*others.air, sealed]).records()],
+        keys=others.keys,
+        contexts=others.contexts,
+        node="02:5e:10:00:00:00:00:42",
+        tell=lambda number, finding: arisen.append((number, finding.cause)),
+    )
+    (finding,) = found.findings
+    assert (finding.subject, finding.count) == ("02:5e:10:00:00:00:00:42", 1)
+    assert finding.cause.startswith("none of 13 frames of 3 nodes")
+    assert arisen == [(13, "frames fail under the key that they name")]
