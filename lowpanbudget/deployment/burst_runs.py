@@ -38,7 +38,8 @@ class BurstRun(NamedTuple):
     """One run: seconds from the first packet to each arrival (None: lost), what lost it on which hop, queues by hop.
 
     What lost it: a full ``queue``, a channel that was busy too often (``access``), or the ``link`` with all its tries.
-    Queues are told until no frame of a packet waits: from then on the last lengths are what usual messages keep there.
+    Queues are told until no frame of a packet waits: from then on the last lengths are what usual messages keep there;
+    none where they are not kept.
     ``air_s``: how long all its packets were on the air together, acknowledgements included (None: not counted);
     ``worst_s`` the most that each node on the way was for them within the window of the design's limits.
     """
@@ -66,7 +67,7 @@ def refuse_crowds(traffic: Traffic, burst: Burst) -> None:
 
 def slot_runs(
     design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: Iterable[int],
-    seed: int,
+    seed: int, *, keeps_queues: bool,
 ) -> list[BurstRun]:  # fmt: skip
     """Return runs in slots: cells as their order says, each run at another time of the slotframe."""
     access = design.access
@@ -84,6 +85,7 @@ def slot_runs(
             frames,
             burst,
             seed * 1_000_003 + run,
+            keeps_queues=keeps_queues,
         )
         for run in runs
     ]
@@ -91,7 +93,7 @@ def slot_runs(
 
 def _slot_run(
     design: Design, access: Access, slots: Slots, tree: Tree, sendings: Sequence[UsualSending], way: tuple[int, ...],
-    frames: Frames, burst: Burst, seed: int,
+    frames: Frames, burst: Burst, seed: int, *, keeps_queues: bool,
 ) -> BurstRun:  # fmt: skip
     random = Random(seed)  # noqa: S311  # no secret: a run that can be repeated
     hops = tree.hops
@@ -128,9 +130,11 @@ def _slot_run(
         for number in range(burst.packets)
     ]
     places = None if queue is None else queue.frames
+    kept = way[:-1] if keeps_queues else ()
     found = run_slots(
         [*packets, *usual], links, slotframe=slots.slotframe, slot_s=slot_s, attempts=access.retries + 1,
-        places=places, seed=random.getrandbits(64), runs=link_states(design.loss, longest.octets), trace=way[:-1],
+        places=places, seed=random.getrandbits(64), runs=link_states(design.loss, longest.octets), trace=kept,
+        counted_s=(inf, inf),
     )  # fmt: skip
     places_on_way = {node: hop for hop, node in enumerate(way)}
     count = burst.packets
@@ -138,7 +142,7 @@ def _slot_run(
         tuple(None if at is None else at - begins for at in found.arrived_s[:count]),
         tuple(cause or "" for cause in found.lost[:count]),
         tuple(-1 if at is None else places_on_way[at] for at in found.lost_at[:count]),
-        tuple(tuple((at - begins, length) for at, length in found.lengths[node]) for node in way[:-1]),
+        tuple(tuple((at - begins, length) for at, length in found.lengths[node]) for node in kept),
     )  # fmt: skip
 
 
@@ -151,7 +155,7 @@ def _cells(slots: Slots, count: int, step: int, random: Random) -> tuple[int, ..
 
 def contention_runs(
     design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: Iterable[int],
-    seed: int,
+    seed: int, *, keeps_queues: bool,
 ) -> list[BurstRun]:  # fmt: skip
     """Return runs on a channel where nodes listen first."""
     access = design.access
@@ -177,12 +181,18 @@ def contention_runs(
         numbers = air.plan(
             len(sendings) - 1, [n * burst.every_s * 1e6 for n in range(burst.packets)]
         )
-        found.append(_contention_run(air, numbers, way, burst, window_s))
+        found.append(_contention_run(air, numbers, way, burst, window_s, keeps_queues=keeps_queues))
     return found
 
 
 def _contention_run(
-    air: Air, numbers: range, way: tuple[int, ...], burst: Burst, window_s: float
+    air: Air,
+    numbers: range,
+    way: tuple[int, ...],
+    burst: Burst,
+    window_s: float,
+    *,
+    keeps_queues: bool,
 ) -> BurstRun:
     begins = _SETTLES_S * 1e6
     ends = begins + burst.packets * burst.every_s * 1e6
@@ -191,7 +201,7 @@ def _contention_run(
         air.play(until_us=air.now + 1e6)
     hops = {node: hop for hop, node in enumerate(way)}
     outcomes = [air.log.end(number) for number in numbers]
-    lengths: list[list[tuple[float, int]]] = [[] for _ in way[:-1]]
+    lengths: list[list[tuple[float, int]]] = [[] for _ in way[:-1]] if keeps_queues else []
     for at, node, length in air.lengths:
         if node in hops and hops[node] < len(lengths):
             lengths[hops[node]].append(((at - begins) / 1e6, length))

@@ -88,7 +88,7 @@ def run_slots(
     one on, a message of several frames when all of them are there, or each of them at once. The first frame of a queue
     is tried in one cell after the other, ``attempts`` times. ``runs``: losses come in runs, in place of those of the
     links. ``trace`` are the links whose queues are kept; what comes to a queue, and waits there, is counted from a time
-    to another.
+    to another, and not at all from an infinite one on.
     """
     network = _Network(
         links, slotframe, slot_s, attempts, places, Random(seed), runs, trace, counted_s  # noqa: S311  # no secret: a run that can be repeated
@@ -221,6 +221,7 @@ class _Network:
             self._attempts,
         )
         (begins, ends), random = self._counted, self._random
+        is_counted = begins < ends
         loses = None if self._runs is None else noise(random, self._runs)
         count, sent = len(links), 0
         coming = sorted(
@@ -249,7 +250,8 @@ class _Network:
                     message.there += 1
                 slot += 1  # what was sent is there behind it
                 if known or link.tries >= attempts:
-                    link.held(slot)
+                    if is_counted:
+                        link.held(slot)
                     waiting.popleft()
                     link.places.free += 1
                     if not link.had:
@@ -286,7 +288,8 @@ class _Network:
             # a message is there for its next link, and its frames may be sent from this slot on
             link = links[message.way[message.at]]
             waiting = link.messages
-            link.held(slot)
+            if is_counted:
+                link.held(slot)
             places = link.places
             taken = min(message.frames, places.free)
             places.free -= taken
@@ -300,7 +303,7 @@ class _Network:
                     waiting.append(message)
             if taken < message.frames:
                 self._lose(message, "queue")
-            if begins <= slot < ends:
+            if is_counted and begins <= slot < ends:
                 link.came += message.frames
                 link.refused += message.frames - taken
             if link.lengths is not None:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
-from lowpanbudget.deployment.burst import carry_burst, runs_like
+from lowpanbudget.deployment.burst import PlayedBurst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.carry import judged
@@ -48,11 +48,12 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
         if tell is not None:
             tell(number, len(changes))
         change = tried
-        then = carry_burst(change.design, plan.name, seed=plan.seed, runs=min(plan.runs, _RUNS))
+        played = PlayedBurst(change.design, plan.name, plan.seed)
+        then = played.plan(min(plan.runs, _RUNS))
         first = _compared(plan, then)
         if then.runs < plan.runs and (eased(*first) or is_promising(*first)):
             # a yes is said of nothing that was looked at less than the burst itself
-            then = carry_burst(change.design, plan.name, seed=plan.seed, runs=runs_like(plan))
+            then = played.plan(runs_like(plan))
         if change.key in WORDS and _arrival(then).holds:
             change, then = _least(design, change, then)
         was, after = _compared(plan, then)
@@ -86,7 +87,7 @@ def _least(
 
     def is_enough(number: int) -> bool:
         fewer = with_value(change.design, change.key, number)
-        plans[number] = carry_burst(fewer, then.name, seed=then.seed, runs=runs_like(then))
+        plans[number] = PlayedBurst(fewer, then.name, then.seed).plan(runs_like(then))
         return _arrival(plans[number]).holds
 
     short, enough = (value_of_key(one, change.key) for one in (design, change.design))

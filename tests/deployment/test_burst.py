@@ -14,7 +14,7 @@ from simulation.captured import design
 
 from lowpanbudget import carry, parse_design
 from lowpanbudget.deployment import burst
-from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.burst import PlayedBurst, carry_burst
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.deployment.digits import rounded_up
@@ -48,7 +48,7 @@ def volley(
 
 def played(monkeypatch: pytest.MonkeyPatch, plan: Design, runs: list[BurstRun]) -> BurstPlan:
     """The plan from runs that are given."""
-    given: Callable[..., list[BurstRun]] = lambda *_: runs  # noqa: E731
+    given: Callable[..., list[BurstRun]] = lambda *_, **__: runs  # noqa: E731
     monkeypatch.setattr(burst, "slot_runs", given)
     return carry_burst(plan, "volley", runs=len(runs))
 
@@ -219,6 +219,18 @@ def test_a_burst_of_which_nothing_comes(monkeypatch: pytest.MonkeyPatch) -> None
     assert [(one.median_s, one.most_s, one.in_time) for one in plan.plans] == [(None, None, 0)] * 2
     assert (plan.done_s, plan.queues[0].highest, plan.queues[0].highest_mean) == (0, 0, 0)
     assert plan.queues[0].lost_link == 2
+
+
+@pytest.mark.parametrize("access", [SLOTS, CSMA])
+def test_a_look_is_the_begin_of_a_longer_one(access: str) -> None:
+    """A burst that is played on comes to what it does at once; without its queues where nobody reads them."""
+    plan = volley(access, 3, 2, all_in_s=3.0, more="[queue]\nframes = 1\n[loss]\nframes = 0.7\n")
+    looked = PlayedBurst(plan, "volley", 1)
+    for runs in (20, 50, 30):
+        told = carry_burst(plan, "volley", runs=runs)
+        assert told.lost_link
+        assert len(told.queues) == 2
+        assert looked.plan(runs) == replace(told, queues=())
 
 
 @pytest.mark.parametrize("hops", [1, 2])

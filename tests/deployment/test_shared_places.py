@@ -215,7 +215,9 @@ def test_a_burst_finds_the_places_that_a_simulation_leaves_it() -> None:
         frames = ((FRAME,), (FRAME,))
         ours = [
             sum(at is not None for at in run.arrived_s)
-            for run in slot_runs(design, traffic, (3, 1, 0), frames, burst, range(400), 1)
+            for run in slot_runs(
+                design, traffic, (3, 1, 0), frames, burst, range(400), 1, keeps_queues=False
+            )
         ]
         theirs = [
             sum(there for item, there, _ in simulated(shared, seed, 40.0, (4, 1.0, 30.0)) if item.number >= 0)
