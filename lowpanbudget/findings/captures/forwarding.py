@@ -38,8 +38,8 @@ def frame_heard(scene: Scene, _frame: Scene) -> None:
     if router is not None and not scene.is_forged:
         router.count(scene.counter, scene.sequence, scene.time_s)
         part = scene.frame.fragment
-        if _may_be_any(scene, mac):
-            router.forget()
+        if scene.payload is None or scene.frame.fault is not None:
+            _pass_unread(router, mac)
         if part is None:
             return
         if isinstance(part, Fragment):
@@ -48,10 +48,10 @@ def frame_heard(scene: Scene, _frame: Scene) -> None:
             router.forget()
 
 
-def _may_be_any(scene: Scene, mac: Mac) -> bool:
-    """Return whether a frame may bring any datagram that waits: nobody here can open it, or expand its addresses."""
-    is_unread = scene.payload is None or scene.frame.fault is not None
-    return is_unread and mac.frame_type == FrameType.DATA and mac.destination != BROADCAST
+def _pass_unread(router: Router, mac: Mac) -> None:
+    """Take a frame that nobody here can open, or whose addresses nobody can expand: it may bring whatever waits."""
+    if mac.frame_type == FrameType.DATA and mac.destination != BROADCAST:
+        router.forget()
 
 
 @FORWARDING.rule("datagrams-not-sent-on", HeardDatagram, varies=True)
