@@ -6,6 +6,7 @@ from math import log2
 
 from lowpanbudget.findings.dense import Dense, DensePart
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.senders import HeardSender
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dao, Dio, Dis
 from lowpanbudget.values import dataclass, field
@@ -15,7 +16,7 @@ from lowpanbudget.values import dataclass, field
 class ToldMessages:
     """Messages of a kind from one source, on the hop where they start: how many, when, and the times between.
 
-    ``dense`` tells when they came most often.
+    ``dense`` tells when they came most often, ``by`` is what is noted of the node.
     """
 
     link: bytes | None
@@ -27,6 +28,12 @@ class ToldMessages:
     gaps_s: deque[float] = field(default_factory=lambda: deque(maxlen=16))
     frames: Frames = field(default_factory=Frames)
     dense: Dense = field(default_factory=lambda: Dense(_DIO_S))
+    by: HeardSender | None = None
+
+    @property
+    def is_in_vain(self) -> bool:
+        """Return whether most of them are DAOs that nobody answers, of which ``dao-never-acknowledged`` tells."""
+        return self.by is not None and 2 * self.by.daos_in_vain >= self.count
 
     def densest(self) -> DensePart | None:
         """Return the part of the time in which most of them came, where that is not all of it."""

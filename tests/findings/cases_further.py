@@ -90,6 +90,7 @@ from findings.cases_joining import (
     acknowledged,
     answered,
     confirmed,
+    daos_each_3_s,
     gone_on,
     granted,
     led,
@@ -675,6 +676,25 @@ FURTHER = (
             tuple(range(9, 17)),
             60,
         ),
+    ),
+    # 24 DAOs without K want no answer; of 24 with it the first 20 have theirs, and 4 have none
+    *(
+        Further(
+            "control-out-of-proportion",
+            fires,
+            Told(
+                "risk",
+                "fe80::ff:fe00:17",
+                "fe80::ff:fe00:17 sent 24 DAO messages in 69 s",
+                ("median of the last 16 intervals: 3 s",),
+                frames,
+                24,
+            ),
+        )
+        for fires, frames in (
+            (lambda: daos_each_3_s(0), (2, 3, 4, 5, 6, 7, 8, 9)),
+            (lambda: daos_each_3_s(0x80, answered=20), (2, 4, 6, 8, 10, 12, 14, 16)),
+        )
     ),
     # ten of each; from the first to the last 18 s
     Further(

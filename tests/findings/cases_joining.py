@@ -129,6 +129,12 @@ def unanswered(
     return Capture([*numbered])
 
 
+def daos_each_3_s(k: int, answered: int = 0) -> Capture:
+    """24 DAOs, the first of which have an answer."""
+    answers = [(4.0 + 3 * n, granted(n)) for n in range(answered)]
+    return unanswered(*[(3.0 + 3 * n, n) for n in range(24)], k=k, more=answers, until=200.0)
+
+
 # IPHC with context 15, which nobody gave or announced (RFC 6282 section 3.1.2)
 UNREADABLE = air.raw(bytes.fromhex("7ef7ff") + bytes(20), 60, (ROOT, NODE))
 
@@ -221,6 +227,11 @@ JOINING_CASES: dict[str, Case] = {
 }
 
 JOINING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # dao-never-acknowledged tells why
+    "DAOs that are sent again for want of an answer": (
+        "control-out-of-proportion",
+        lambda: daos_each_3_s(0x80),
+    ),
     # "willing to act as a parent, but ... suggested to find and use an alternate parent"
     "a DAO that is better sent to another parent": (
         "dao-refused",

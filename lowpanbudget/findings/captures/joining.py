@@ -14,7 +14,7 @@ from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.senders import HeardSender, Station
 from lowpanbudget.findings.unheard import Solicited
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -80,11 +80,13 @@ class _AskedDaos:
 
     ``to`` is whom the last of them went to, ``over`` the next node on its way, which also brings what comes back.
     ``strays`` counts acknowledgements of other sequences. ``is_routed``: a source route led to the node since then.
+    ``by`` is what is noted of the node.
     """
 
     source: IPv6Address
     to: IPv6Address
     over: Station
+    by: HeardSender | None = None
     was_answered: bool = False
     count: int = 0
     strays: int = 0
@@ -137,7 +139,7 @@ def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> Non
         return  # nobody answers it, which its form tells
     to, over = header.destination, (datagram.pan_id, datagram.link_destination)
     key = int(header.source) & IID_MASK, content.rpl_instance_id
-    asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over))
+    asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over, scene.by))
     if asked is None:
         return
     if not asked.count:
@@ -190,6 +192,8 @@ def dao_never_acknowledged(memory: AskedForAck, known: Surroundings) -> Hits:
             evidence.append(f"{plural(unread, 'frame')} since then cannot be read")
         if asked.is_routed:
             evidence.append("source routes lead to it: the root has its DAO")
+        if asked.by is not None:
+            asked.by.daos_in_vain += asked.count
         severity, certainty = (Severity.RISK, Certainty.OPEN) if few else (None, None)
         if len(missed) == 1 and asked.to not in silent:
             severity = Severity.REMARK

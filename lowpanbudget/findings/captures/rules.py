@@ -52,12 +52,12 @@ from lowpanbudget.findings.captures.unreadable import UNREADABLE
 from lowpanbudget.findings.captures.unsealing import UNSEALING
 from lowpanbudget.findings.rule import rules_of
 
-# in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
-# before those that only say so; fragments are counted before others explain what becomes of them
+# in the order of what they look at: one that knows why a frame cannot be read, or why requests or DAOs are sent again,
+# comes before those that only say so; fragments are counted before others explain what becomes of them
 CAPTURE_RULES = rules_of(
     CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
     REPLAYS, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK,
-    PREFIXES, RPL, PARENTS, FLAPPING, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, PATHS,
+    PREFIXES, PARENTS, FLAPPING, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, RPL, PATHS,
     ROUTING, SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION,
     PROTECTION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
