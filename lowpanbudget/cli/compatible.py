@@ -54,8 +54,9 @@ def command(
     moves, or by following every count, option and presence bit through the receiver; where neither that nor a message
     that is misread is found, messages may be misread. A field of another name and the same shape is taken for a renamed
     one, a value's name that is all but spelled the same for the one in its place, and a unit that only one file
-    states for one that was meant: what has to be so for that to be right is told. Of each message as a whole it is
-    also told what a new receiver makes of old ones, as nodes in the field go on to send them.
+    states for one that was meant: what has to be so for that to be right is told. A flag of the receiver that the
+    sender does not have is misread: it reads as not set, which nobody said. Of each message as a whole it is also told
+    what a new receiver makes of old ones, as nodes in the field go on to send them.
     The exit code is 1 when something is misread or may be.
     """
     from lowpanbudget.cli import output
