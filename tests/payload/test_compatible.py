@@ -22,12 +22,14 @@ from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
@@ -467,6 +469,30 @@ def test_an_escape_makes_every_message_too_long_for_those_who_know_none() -> Non
         else:
             with pytest.raises(WireError):
                 still.unpack(octets)
+
+
+def test_a_time_after_another_is_followed() -> None:
+    """By hand: 16 bits, 2 of a count that is 0, 6: 3 octets are read where 16 + 2 + 16 + 6 bits, 5 octets, are sent.
+
+    Where the same 6 bits count from another time, they are another time.
+    """
+    base, other, after = (
+        Time("t", bits=16),
+        Time("u", bits=16),
+        TimeOffset("at", base="t", max=Decimal(63)),
+    )
+    sender = message(base, ReservedBits("", bits=2), number("n", 65535), after)
+    found = compare(message(base, Octets("o", max_length=3), after), sender)
+    assert (found.outcome, found.reads[:21]) == (Outcome.REFUSED, "refuses all messages:")
+    two = message(base, other, after)
+    assert are_read_right(two, two, {}, ignore_tail=False)
+    since = message(base, other, dataclasses.replace(after, base="u"))
+    assert not are_read_right(two, since, {}, ignore_tail=False)
+    assert compare(two, since).outcome is Outcome.MISREAD
+    renamed = message(
+        dataclasses.replace(base, name="s"), other, dataclasses.replace(after, base="s")
+    )
+    assert are_read_right(two, renamed, {"t": "s"}, ignore_tail=False)
 
 
 def test_bits_that_no_flag_has_are_sent_as_zeros() -> None:

@@ -108,12 +108,6 @@ def difference(series: Any, order: Order) -> InnerPart:
 
 
 @lru_cache(maxsize=64)
-def sample_number(series: Any) -> Any:
-    """Return a whole sample as a number, the same one each time."""
-    return series.number()
-
-
-@lru_cache(maxsize=64)
 def difference_number(series: Any, bits: int) -> Number:
     """Return a difference of so many bits as a number, the same one each time; an escape is none."""
     half, step = 1 << bits - 1, series.step

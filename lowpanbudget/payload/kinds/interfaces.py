@@ -236,7 +236,7 @@ class FieldWalker(Protocol):
     """What walks along the fields of a message, in the order in which they stand."""
 
     def group(self, fields: Fields, above: ValuePath, outer: Mapping[str, str]) -> None:
-        """Pass several fields; ``outer`` are the tags around them."""
+        """Pass several fields; ``outer`` are the tags around them, and the places of times that others count from."""
 
     def field(self, field: Any, place: ValuePath, tags: dict[str, str]) -> None:
         """Pass one field."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import plural
@@ -223,3 +224,10 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
     def coarser(self, order: Order) -> Iterator[Coarser]:
         """Yield the number with ever coarser steps within its tolerance."""
         return coarser_steps(self, self.tolerance)
+
+
+@lru_cache(maxsize=64)
+def kept_number(field: Any) -> Number:
+    """Return the number that a field's values are sent as, the same one each time."""
+    number: Number = field.number()
+    return number

@@ -23,13 +23,12 @@ from lowpanbudget.payload.kinds.differences import (
     coarser_series,
     difference,
     jumps,
-    sample_number,
 )
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated
-from lowpanbudget.payload.kinds.number import CODINGS, Number
+from lowpanbudget.payload.kinds.number import CODINGS, Number, kept_number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 DELTAS = ("fixed", "variable")
@@ -255,7 +254,7 @@ escape = true                 # a whole sample where a difference is too large""
         for index in range(walker.counted(self, place)):
             at = (*place, index)
             if index == 0 or walker.difference(self, at, tags):
-                walker.field(sample_number(self), at, tags)
+                walker.field(kept_number(self), at, tags)
         return True
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:

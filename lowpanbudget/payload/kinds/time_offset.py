@@ -24,7 +24,7 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.names import name_flaw, no_reference
-from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.number import Number, kept_number
 from lowpanbudget.payload.kinds.steps import stepped_gain
 
 
@@ -152,6 +152,13 @@ max = 3600"""
     def gain(self, less: int) -> ask.Gain:
         """Return the resolution, and that of a smaller place."""
         return stepped_gain(self, less)
+
+    def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
+        """Pass the steps after the base, whose place is part of their own: after another base they are another time."""
+        if self.base not in tags:
+            return False
+        walker.field(kept_number(self), (*place, f"after {tags[self.base]}"), tags)
+        return True
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return an integer of steps after the base."""

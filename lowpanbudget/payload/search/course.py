@@ -168,6 +168,10 @@ class _Read(FieldWalk):
             raise WayRefused
         self._judge_passed()
 
+    def sent_as(self, place: Place) -> Place:
+        """Return what the sender calls the place of a field."""
+        return self._same.sent_as(place)
+
     def presence(self, names: list[Place], width: int) -> list[bool]:
         """Follow the presence bits."""
         there = [bool(bit) for bit in self._known(len(names))]

@@ -58,6 +58,10 @@ class FieldWalk:
     def passes(self, place: Place) -> None:
         """Note that a field is there."""
 
+    def sent_as(self, place: Place) -> Place:
+        """Return what the sender calls the place of a field."""
+        return place
+
     def count(self, field: Counted, place: Place, width: int) -> int:
         """Return how many there are."""
         raise NotImplementedError
@@ -96,6 +100,8 @@ class FieldWalk:
         elif codec and not field.carries:
             self.gap(codec.width)
         elif codec:
+            if field.name in self._referred:
+                tags[field.name] = joined(list(self.sent_as(place)))
             self.piece(PlacedPiece(field, self.at, codec.width), place)
         elif not field.passed(self, place, tags):
             raise NotFollowed
