@@ -241,7 +241,8 @@ def say_empty(ctx: click.Context, capture: str, *, is_told: bool = False) -> Non
     """Tell that a capture has no frame at all, and what to try; where it was told what it is instead, that alone."""
     name, hint = "standard input" if capture == "-" else capture, why_empty(capture)
     if is_told:
-        streams.tell(f"  try: {faults.visible(hint)}")
+        if capture != "-":  # which cannot be looked at again
+            streams.tell(f"  try: {faults.visible(hint)}")
     else:
         say(ctx, f"{name} holds no frame: there is nothing to judge", hint)
 

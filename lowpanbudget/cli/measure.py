@@ -77,12 +77,15 @@ def command(
         name = captures.name_of(some)
         with captures.opened_together(some) as records:
             one = measure(records, burst=burst, **known.given)
-            wrong |= captures.tell_notices(ctx, name, records.notices, records.notice_count)
+            is_wrong = captures.tell_notices(ctx, name, records.notices, records.notice_count)
+        wrong |= is_wrong
         is_outside |= one.is_outside
         if one.is_empty:
             is_outside = True
-            if known.is_narrowed and not one.frames:
+            if one.outside and not one.frames:
                 captures.say_nothing_within(ctx, name)
+            elif not one.frames:
+                captures.say_empty(ctx, name, is_told=is_wrong)
         found.append(measurements.measured(name, one))
         if stopped(ctx):
             break

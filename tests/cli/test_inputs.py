@@ -184,7 +184,7 @@ def test_octets_that_are_nothing(invoke: Invoke) -> None:
     assert invoke("annotate", "good.pcap").exit_code == 0
 
 
-@pytest.mark.parametrize("command", ["audit", "survey", "annotate --list"])
+@pytest.mark.parametrize("command", ["audit", "survey", "measure", "annotate --list"])
 def test_a_capture_of_no_frame(invoke: Invoke, command: str) -> None:
     """There is nothing to judge: the answer is no, and it is told, with --json as well."""
     shelf.written(Path("none.pcap"), [])
