@@ -37,6 +37,14 @@ def possible_changes(
     yield from _of_messages(design, messages)
 
 
+def further_change(
+    design: Design, access: Access, network: CarriedNetwork, key: str
+) -> PossibleChange | None:
+    """Return the change of one number that goes on in the way of a change that was made; None where nothing does."""
+    numbers = _numbers(design, access, network, airtime(design))
+    return next((one for one in numbers if one.key == key and is_allowed(one.design, key)), None)
+
+
 def burst_changes(design: Design, access: Access, plan: BurstPlan) -> Iterator[PossibleChange]:
     """Yield the changes that may bring more of a burst in, each alone; none that no file may state."""
     for change in _of_burst(design, access, plan):

@@ -10,6 +10,30 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
 from lowpanbudget.values import replace
 
+SLOTFRAME = "access.slots.slotframe"
+_LISTENING = "each of them is listened to"
+
+
+def slotframe_words(length: int, before: int) -> tuple[str, str]:
+    """Return a slotframe of so many slots in words, and what it takes where it had so many ``before``."""
+    longer = length / before
+    times = "twice" if round(longer, 1) == 2 else f"{longer:.2g} times"
+    takes = _LISTENING if longer < 1 else f"everything takes {times} as long"
+    return f"a slotframe of {plural(length, 'slot')}", takes
+
+
+def with_slotframe(
+    design: Design, access: Access, slots: Slots, messages: Sequence[MessageAirtime], length: int
+) -> PossibleChange:
+    """Return the change to a slotframe of so many slots, or one more: odd, as most numbers of channels are not.
+
+    So cells have no channel always, but all of them in turn.
+    """
+    odd = length | 1
+    changed = replace(design, access=replace(access, slots=replace(slots, slotframe=odd)))
+    text, takes = slotframe_words(odd, slots.slotframe)
+    return PossibleChange(SLOTFRAME, text, changed, messages, takes)
+
 
 def slot_changes(
     design: Design, access: Access, slots: Slots, messages: Sequence[MessageAirtime], needed: int, down: int
@@ -23,7 +47,7 @@ def slot_changes(
         sent = airtime(changed) if key == "shared_cells" else messages
         return PossibleChange(f"access.slots.{key}", text, changed, sent, caution)
 
-    listening = "each of them is listened to"
+    listening = _LISTENING
     for cells in sorted({max(needed, slots.cells + 1), slots.cells * 2}):
         if slots.cells < cells <= slots.slotframe:
             yield with_slots("cells", WORDS["access.slots.cells"](cells), listening, cells=cells)
@@ -31,12 +55,7 @@ def slot_changes(
         text = f"{plural(down, 'cell')} to each child"
         yield with_slots("cells_down", text, listening, cells_down=down)
     for length in (slots.slotframe // 2, slots.slotframe * 2):
-        # odd, and so without a common divisor with most numbers of channels
-        odd = length | 1
-        caution = listening if odd < slots.slotframe else "everything takes twice as long"
-        yield with_slots(
-            "slotframe", f"a slotframe of {plural(odd, 'slot')}", caution, slotframe=odd
-        )
+        yield with_slotframe(design, access, slots, messages, length)
     for order in ("up", "down"):
         if order != slots.order:
             text = f"cells in order {'towards the root' if order == 'up' else 'from the root'}"

@@ -13,10 +13,12 @@ from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.checks import rank, service_checks
 from lowpanbudget.deployment.clock_helps import clock_changes
 from lowpanbudget.deployment.helps import possible_changes
+from lowpanbudget.deployment.slot_helps import SLOTFRAME
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_failures
 from lowpanbudget.findings.designs.clocks import clock_check
+from lowpanbudget.findings.slotframes import LONGER, nearest_slotframe
 from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
@@ -136,36 +138,68 @@ def _helping(
     for number, change in enumerate(changes):
         if tell is not None:
             tell(number, len(changes))
-        if change.design.access is None:
-            continue
-        played = cache(
-            partial(judged, change.design, change.design.access, change.messages, network.seed)
-        )
-        then = _again(change.design, change.design.access, change.messages, network)
-        after = _same(then, decides, change.design)
-        if after is None and decides.matter in _OF_MESSAGES:
-            # too few of what fails were played to compare it with what it was
-            then = played(None)
-            after = _same(then, decides, change.design)
-            if after is None:
-                continue
-        if after is None or eased(before, after, times=_CLEARLY):
-            helpful = _helpful(change, played, then, network, decides)
-            after = helpful.after
-            # played for longer it may be no better than it was
-            if after is None or eased(decides if after.half_width else before, after):
-                found.append(Helping(helpful, change))
-        elif _is_less(before, after):
-            open_.append(_Tried(change, played, then, after))
+        one = _tried(change, network, before, decides)
+        if isinstance(one, Helping):
+            found.append(one)
+        elif one is not None:
+            open_.append(one)
+    found = _with_nearest_slotframe(design, access, network, before, decides, found)
     surer = min(before, decides, key=lambda one: one.half_width)
     found += _longer(access, open_, network, surer)
     return sorted(found, key=_place)
 
 
+def _tried(
+    change: PossibleChange, network: CarriedNetwork, before: LimitCheck, decides: LimitCheck
+) -> Helping | _Tried | None:
+    """Return a change that helps, or one of which that is open; None: it does not."""
+    if change.design.access is None:
+        return None
+    played = cache(
+        partial(judged, change.design, change.design.access, change.messages, network.seed)
+    )
+    then = _again(change.design, change.design.access, change.messages, network)
+    after = _same(then, decides, change.design)
+    if after is None and decides.matter in _OF_MESSAGES:
+        # too few of what fails were played to compare it with what it was
+        then = played(None)
+        after = _same(then, decides, change.design)
+        if after is None:
+            return None
+    if after is None or eased(before, after, times=_CLEARLY):
+        helpful = _helpful(change, played, then, network, decides)
+        after = helpful.after
+        # played for longer it may be no better than it was
+        is_eased = after is None or eased(decides if after.half_width else before, after)
+        return Helping(helpful, change) if is_eased else None
+    return _Tried(change, played, then, after) if _is_less(before, after) else None
+
+
+def _with_nearest_slotframe(
+    design: Design, access: Access, network: CarriedNetwork, before: LimitCheck, decides: LimitCheck,
+    found: list[Helping],
+) -> list[Helping]:  # fmt: skip
+    """Return the changes that help with the slotframe that is just enough, where half of it or twice as much is not.
+
+    A longer one takes longer for everything: there just enough takes the place of twice as much as well.
+    """
+    others = [one for one in found if one.change.key != SLOTFRAME]
+    usual = [one for one in found if one.change.key == SLOTFRAME]
+    if decides.matter not in LONGER and any(one.told.holds for one in usual):
+        return found
+    nearest = nearest_slotframe(design, access, airtime(design), network)
+    one = None if nearest is None else _tried(nearest, network, before, decides)
+    if not isinstance(one, Helping) or any(one.told.holds < each.told.holds for each in usual):
+        return found
+    if decides.matter not in LONGER and usual and not one.told.holds:
+        return found
+    return [*others, one]
+
+
 def _place(one: Helping) -> tuple[bool, bool, bool, float]:
     told = one.told
-    over = 0.0 if told.after is None else _over(told.after)
-    return told.is_doubtful, not told.holds, not told.is_close, over
+    left = 0.0 if told.after is None else over(told.after)
+    return told.is_doubtful, not told.holds, not told.is_close, left
 
 
 def _longer(
@@ -173,7 +207,7 @@ def _longer(
 ) -> Iterator[Helping]:
     """Yield what was too close to tell at a first look, the most promising ones played for longer."""
     transmissions = _LONGER * (_TRANSMISSIONS if access.slots is None else _IN_SLOTS)
-    for number, one in enumerate(sorted(tried, key=lambda one: _over(one.after))):
+    for number, one in enumerate(sorted(tried, key=lambda one: over(one.after))):
         then, after = one.then, one.after
         if number < _MOST_LONGER:
             then = one.played(transmissions)
@@ -235,10 +269,10 @@ def _unsure(before: LimitCheck, after: LimitCheck) -> float:
 
 
 def _is_less(before: LimitCheck, after: LimitCheck) -> bool:
-    return _over(after) < _over(before) * _LESS
+    return over(after) < over(before) * _LESS
 
 
-def _over(check: LimitCheck) -> float:
+def over(check: LimitCheck) -> float:
     """Return how far something is over what is allowed; where it was played by what came out, not by its best case."""
     if check.matter in PLAYED and check.allowed:
         return check.measured / check.allowed

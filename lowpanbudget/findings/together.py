@@ -10,15 +10,19 @@ from lowpanbudget.deployment.burst import carry_burst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry
+from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.fewest import WORDS, fewest, value_of_key, with_value
+from lowpanbudget.deployment.helps import further_change
+from lowpanbudget.deployment.slot_helps import SLOTFRAME, slotframe_words
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.burst_helps import Besides, burst_helping
 from lowpanbudget.findings.deployed import deployment_failures
-from lowpanbudget.findings.helps import Helping, helping
+from lowpanbudget.findings.helps import Helping, helping, over
 from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes of a round were tried, of how many
 _MOST = 3  # changes: of more nobody knows what each is for
+_STARTS = 2  # of networks: the change that eases most may leave no way on
 _ROUNDS = 5  # one number may have to grow in several of them
 _LEAVES = 0.9  # of what is too much at most: three changes that each leave more are not enough
 
@@ -54,7 +58,8 @@ def changes_that_help_together(
     """Return changes that are enough together; None where one alone is, where none is needed, or none were found.
 
     ``played`` is what ``carry(design)`` gave, or ``carry_burst`` of one burst. Of the changes that help alone the best
-    one is made, those that help beside it are sought, and so on, up to three. ``tell`` is called with how many of a
+    one is made, those that help beside it are sought, and so on, up to three. Of a network one that goes further than
+    any that was tried alone, and is then enough by itself, takes their place. ``tell`` is called with how many of a
     round were tried, and of how many. Raises ``RequestError`` as these do.
     """
     design = Design.of(design)
@@ -80,7 +85,32 @@ def network_together(
             return None
         return SetTrial(played.holds, played.is_close, played.decides)
 
-    return _together(design, alone, seek, judge)
+    found = _together(design, alone, seek, judge, _STARTS)
+    if found is None or not found.keys[1:]:
+        return found
+    # one of them alone may be enough where it goes further than beside the others
+    begun = (one for one in alone if one.change.key in found.keys and _may_stay(one))
+    further = (_further(one.change, network.seed) for one in begun)
+    return next(filter(None, further), found)
+
+
+def _further(change: PossibleChange, seed: int) -> ChangesTogether | None:
+    """Return a change that goes on until it is enough by itself; None where it is not after some rounds."""
+    for _ in range(_ROUNDS):
+        access, network = change.design.access, carry(change.design, seed=seed)
+        if network.decides is None or access is None:
+            return None
+        if network.holds:
+            if deployment_failures(change.design, change.messages, network):
+                return None
+            return ChangesTogether(
+                (change.key,), (change.text,), (change.caution,), network.decides
+            )
+        more = further_change(change.design, access, network, change.key)
+        if more is None:
+            return None
+        change = more
+    return None
 
 
 def burst_together(
@@ -108,18 +138,37 @@ def _together(
     alone: Sequence[Helping],
     seek: Callable[[Design], Sequence[Helping]],
     judge: Callable[[Design], SetTrial | None],
+    starts: int = 1,
 ) -> ChangesTogether | None:
-    """Return the best change of each round until they are enough, without those that are not needed at the end."""
+    """Return changes that are enough together, begun with the best one, then with others up to so many ``starts``."""
     if any(_is_enough(one) for one in alone):
         return None
+    best: ChangesTogether | None = None
+    for first in list(filter(_may_stay, alone))[:starts]:
+        found = _begun_with(first, design, seek, judge)
+        if found is not None and (best is None or len(found.keys) < len(best.keys)):
+            best = found
+        if best is not None and len(best.keys) < _MOST:
+            break
+    return best
+
+
+def _begun_with(
+    first: Helping,
+    design: Design,
+    seek: Callable[[Design], Sequence[Helping]],
+    judge: Callable[[Design], SetTrial | None],
+) -> ChangesTogether | None:
+    """Return the best change of each round until they are enough, without those that are not needed at the end."""
     made: dict[str, Helping] = {}  # what a key is changed to later takes the place of the earlier
-    then, found = design, alone
+    found: Sequence[Helping] = (first,)
     for _ in range(_ROUNDS):
         may_stay = filter(_may_stay, found)
         best = next((one for one in may_stay if one.change.key in made or len(made) < _MOST), None)
         if best is None:
             return None
         then = best.change.design
+        made.pop(best.change.key, None)  # the last one stands last
         made[best.change.key] = best
         if _is_enough(best):
             trial = judge(then)
@@ -141,7 +190,7 @@ def _may_stay(one: Helping) -> bool:
     if "," in one.change.key:
         return False  # changes of headers, which are no single value of the design
     after = one.told.after
-    return after is None or after.measured <= one.told.before.measured * _LEAVES
+    return after is None or after.holds or over(after) <= over(one.told.before) * _LEAVES
 
 
 class _Search:
@@ -155,22 +204,37 @@ class _Search:
         needed, trial = self._needed(then, made, trial)
         then = _with(self._design, then, list(needed))
         texts = {key: one.change.text for key, one in needed.items()}
+        takes = {key: one.change.caution for key, one in needed.items()}
         for key in needed.keys() & WORDS.keys():
-
-            def is_enough(number: int, key: str = key) -> bool:
-                nonlocal then, trial
-                fewer = with_value(then, key, number)
-                found = self._as_good(fewer, trial)
-                if found is not None:
-                    then, trial = fewer, found
-                return found is not None
-
-            short, enough = value_of_key(self._design, key), value_of_key(then, key)
-            texts[key] = WORDS[key](fewest(short, enough, is_enough))
-        cautions = tuple(one.change.caution for one in needed.values())
+            short = value_of_key(self._design, key)
+            then, trial = self._as_little(then, trial, key, range(short, value_of_key(then, key)))
+            texts[key] = WORDS[key](value_of_key(then, key))
+        if SLOTFRAME in needed:
+            before = value_of_key(self._design, SLOTFRAME)
+            longer = range(before | 1, value_of_key(then, SLOTFRAME), 2)
+            then, trial = self._as_little(then, trial, SLOTFRAME, longer)
+            words = slotframe_words(value_of_key(then, SLOTFRAME), before)
+            texts[SLOTFRAME], takes[SLOTFRAME] = words
+        cautions = tuple(takes.values())
         return ChangesTogether(
             tuple(texts), tuple(texts.values()), cautions, trial.decides, trial.is_close
         )
+
+    def _as_little(
+        self, then: Design, trial: SetTrial, key: str, fewer: Sequence[int]
+    ) -> tuple[Design, SetTrial]:
+        """Return a design with the least value that is enough: of those ``fewer``, the first is not, else its own."""
+
+        def is_enough(place: int) -> bool:
+            nonlocal then, trial
+            less = with_value(then, key, fewer[place])
+            found = self._as_good(less, trial)
+            if found is not None:
+                then, trial = less, found
+            return found is not None
+
+        fewest(0, len(fewer), is_enough)
+        return then, trial
 
     def _needed(
         self, then: Design, made: dict[str, Helping], trial: SetTrial

@@ -112,10 +112,10 @@ def test_a_burst_that_lacks_places_and_cells(tmp_path: Path) -> None:
     )
 
 
-def lossy(slotframe: int, retries: int) -> str:
+def lossy(cells: int, retries: int) -> str:
     """Two nodes in a line, a message each 3 s; three of ten frames are lost."""
     return (
-        f"{cold_store(3, retries)}slotframe = {slotframe}\n[tree]\nby_hop = [1, 1]\n[loss]\nframes = 0.3\n"
+        f"{cold_store(3, retries)}cells = {cells}\n[tree]\nby_hop = [1, 1]\n[loss]\nframes = 0.3\n"
         "[limits]\ndelivery = 0.99\nlatency_s = 60\n"
     )
 
@@ -126,23 +126,23 @@ def test_a_network_that_lacks_cells_and_tries(tmp_path: Path) -> None:
     A try fails with 0.51, the frame or its acknowledgement: two messages take more than 2 tries in 3 s on the last
     link, which has one cell in 1.01 s: more than 1.3 cells are wanted where 1 is.
     """
-    text = lossy(101, 3)
+    text = lossy(1, 3)
     design = parse_design(text)
     network = carry(design)
     assert not network.holds
     assert not any(one.holds for one in changes_that_help(design, network))
     found = changes_that_help_together(design, network)
     assert found is not None
-    assert found.keys == ("access.slots.slotframe", "access.retries")
+    assert found.keys == ("access.slots.cells", "access.retries")
     assert found.then.holds
-    for slotframe, retries, holds in ((51, 7, True), (51, 3, False), (101, 7, False)):
-        assert carry(parse_design(lossy(slotframe, retries))).holds is holds
+    for cells, retries, holds in ((2, 7, True), (2, 3, False), (1, 7, False)):
+        assert carry(parse_design(lossy(cells, retries))).holds is holds
     file = tmp_path / "lossy.toml"
     file.write_text(text, encoding="utf-8")
     screen = " ".join(entry.invoke("carry", file).stdout.split())
-    assert "Together enough: a slotframe of 51 slots and 7 retries." in screen
+    assert "Together enough: 2 cells to each parent and 7 retries." in screen
     told = json.loads(entry.invoke("carry", file, "--json").stdout)["carry"]
-    assert told["helps_together"]["keys"] == ["access.slots.slotframe", "access.retries"]
+    assert told["helps_together"]["keys"] == ["access.slots.cells", "access.retries"]
 
 
 def test_as_many_cells_as_are_enough_are_told_and_no_more() -> None:

@@ -35,6 +35,7 @@ from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.finding import Severity
 from lowpanbudget.findings.helps import changes_that_help, eased, is_promising
 from lowpanbudget.findings.review import review
+from lowpanbudget.findings.together import changes_that_help_together
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report import carries, carry_text
 from lowpanbudget.report.carry_answer import NO_HELP, answer, help_words, verdict
@@ -1100,11 +1101,7 @@ def test_a_faster_rate_ends_an_acknowledgement_within_its_slot() -> None:
 
 def test_a_longer_slotframe_spares_the_battery() -> None:
     """Twice 101 slots, made odd."""
-    tables = (
-        '[radio]\nsource = "invented"\nsupply_v = 3\nsend_ma = 10\nreceive_ma = 10\nsleep_ua = 1\n'
-        "[battery]\ncapacity_mah = 1000\n[limits]\nbattery_days = 9999\n"
-    )
-    found = helpful(in_slots(tables=tables), "battery")
+    found = helpful(in_slots(tables=BATTERY.format(9999)), "battery")
     assert found["access.slots.slotframe"] == ["a slotframe of 203 slots"]
 
 
@@ -1428,6 +1425,80 @@ def test_what_keeps_clocks_within_the_guard_is_tried(drift_ppm: int, every_s: st
     assert [one.key for one in changes_that_help(unanswered, carry(unanswered))] == [
         "upkeep.beacon_s"
     ]
+
+
+@pytest.mark.parametrize(
+    ("hops", "keys", "slots"),
+    [
+        # of the root: three links with a cell each way, and the shared one
+        ("[3]", "slotframe = 2\n", 3 * 2 + 1),
+        # two cells up and one down; ten slots, and one more so that channels change
+        ("[3]", "slotframe = 3\ncells = 2\n", 3 * 3 + 1 + 1),
+        # of a relay: its parent and four children
+        ("[1, 4]", "slotframe = 2\ncells_down = 0\nshared_cells = 0\n", 5),
+    ],
+)
+def test_the_least_slotframe_that_has_place_for_all_cells_is_told(
+    hops: str, keys: str, slots: int
+) -> None:
+    """By hand; twice as many slots as there are would be too few."""
+    design = parse_design(slotted(keys, f"[tree]\nby_hop = {hops}\n", "every_s = 20"))
+    told = changes_that_help(design, carry(design))
+    assert [(one.text, one.holds) for one in told] == [(f"a slotframe of {slots} slots", True)]
+
+
+BATTERY = (
+    '[radio]\nsource = "invented"\nsupply_v = 3\nsend_ma = 10\nreceive_ma = 10\nsleep_ua = 1\n'
+    "[battery]\ncapacity_mah = 1000\n[limits]\nbattery_days = {0}\n"
+)
+
+
+def test_the_least_slotframe_that_spares_the_battery_is_told_and_no_longer_one() -> None:
+    """Cells in which nothing comes are listened to: fewer a second, the longer the slotframe."""
+    design = in_slots(tables=BATTERY.format(700), flow="every_s = 20")
+    (longer,) = (one for one in changes_that_help(design, carry(design)) if one.holds)
+    slots = int(longer.text.split()[3])
+    assert 101 < slots < 203
+    assert longer.caution == f"everything takes {slots / 101:.2g} times as long"
+    for length, holds in ((slots - 2, False), (slots, True)):
+        tables = BATTERY.format(700)
+        assert carry(in_slots(f"slotframe = {length}\n", tables, "every_s = 20")).holds is holds
+
+
+def test_the_least_slotframe_is_sought_beside_another_change() -> None:
+    """Beacons each 2.5 s of four nodes are 1.6 in a slotframe, each 5 s 0.8: up to 125 slots have one a cell."""
+    tables = BATTERY.format(600) + "[upkeep]\nbeacon_s = {0}\n"
+    design = in_slots(tables=tables.format(2.5), flow="every_s = 20")
+    found = changes_that_help_together(design, carry(design))
+    assert found is not None
+    assert found.keys == ("upkeep.beacon_s", "access.slots.slotframe")
+    assert found.texts[0] == "a beacon each 5 s"
+    slots = int(found.texts[1].split()[3])
+    assert 101 < slots <= 125
+    for length, beacon_s, holds in ((slots, 5, True), (slots - 2, 5, False), (slots, 2.5, False)):
+        keys = f"slotframe = {length}\n"
+        assert carry(in_slots(keys, tables.format(beacon_s), "every_s = 20")).holds is holds
+
+
+def test_one_change_that_goes_further_is_told_before_two_together() -> None:
+    """By hand: of commands each 60 s, of which one is held, 1 - (1 - exp(-x)) / x find no place, x = poll_s / 60.
+
+    These are 4.1 % each 5 s, 7.9 % each 10 s: 5 % may be. Polls each 20 s are in time, and two places then enough too.
+    """
+    polls = "[sleep]\npoll_s = {0}\ntimeout_s = 40\nheld_frames = {1}\n[limits]\ndelivery = 0.95\n"
+
+    def sleeping(poll_s: float, held: int) -> Design:
+        text = heard(TREE + polls.format(poll_s, held), "every_s = 60", 80, to="probe")
+        return parse_design(text)
+
+    design = sleeping(60, 1)
+    network = carry(design)
+    assert not any(one.holds for one in changes_that_help(design, network))
+    found = changes_that_help_together(design, network)
+    assert found is not None
+    assert (found.keys, found.texts) == (("sleep.poll_s",), ("a poll each 5 s",))
+    for poll_s, held, holds in ((5, 1, True), (10, 1, False), (20, 2, True)):
+        assert carry(sleeping(poll_s, held)).holds is holds
 
 
 def test_what_mends_clocks_is_told_where_something_else_leads() -> None:
