@@ -5,6 +5,7 @@ from typing import TypeVar
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")
+_put = OrderedDict.__setitem__
 
 
 class Recent(OrderedDict[Key, Value]):
@@ -20,11 +21,11 @@ class Recent(OrderedDict[Key, Value]):
         if before is None:
             self[key] = value
         else:
-            super().__setitem__(key, value)
+            _put(self, key, value)
             self.move_to_end(key)
         return before
 
     def __setitem__(self, key: Key, value: Value) -> None:
-        super().__setitem__(key, value)
+        _put(self, key, value)
         if len(self) > self.most:
             self.popitem(last=False)

@@ -55,7 +55,11 @@ class LastNumbers(Recent[NodeSequence, int]):
 
     def take(self, sequence: NodeSequence, number: int) -> int:
         """Note a number of a sequence; return how many are missing before it."""
-        last, missing = noted(self.get(sequence, -1), number, MOST_MISSING)
+        last = self.get(sequence, -1)
+        if number == last + 1:  # as most are
+            self.renew(sequence, number)
+            return 0
+        last, missing = noted(last, number, MOST_MISSING)
         self.renew(sequence, last)
         return missing
 

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Unpack
 
-from lowpanbudget.bits import Nature
 from lowpanbudget.capture.columns.choice import Shares, add_by_columns
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
@@ -14,12 +13,14 @@ from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.glance import Glance
+from lowpanbudget.capture.layer_natures import LayerNatures
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.room_left import RoomLeft
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
 from lowpanbudget.capture.series import SeriesCounter
-from lowpanbudget.capture.survey import Cell, Survey, grouped, note_nature
+from lowpanbudget.capture.survey import Cell, Survey, grouped
 from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.capture.tally_place import Amounts, TallyPlace, code_of, counted_application
 from lowpanbudget.errors import RequestError, repeated
@@ -53,7 +54,7 @@ class Surveyor:
         self._places: list[TallyPlace] = []  # with frames that are not in their tallies yet
         self.reasons: dict[str, int] = {}
         self.names: dict[FlowKey, str] = {}
-        self._natures: dict[str, Nature] = {}
+        self.natures = LayerNatures()
         self.savings = Savings(self.room.largest)
         self.gaps = SequenceGaps(MOST_CELLS)
         self._cut = Recent[FragmentKey, None](MOST_CELLS)  # datagrams with a fragment cut off
@@ -75,7 +76,7 @@ class Surveyor:
             pans.setdefault(pan, {})[cell] = tally
         cells = grouped((cell, tally) for (_, cell), tally in self._cells.items())
         return Survey(
-            cells, FrozenDict(self.reasons), FrozenDict(self.names), FrozenDict(self._natures),
+            cells, FrozenDict(self.reasons), FrozenDict(self.names), FrozenDict(self.natures.known),
             tuple(check_sequences), receptions, self.outside, assumed=self.room.assumed,
             pans=FrozenDict({pan: grouped(one.items()) for pan, one in pans.items()}),
         )  # fmt: skip
@@ -95,6 +96,10 @@ class Surveyor:
             if amounts is None:
                 amounts = self._remember(sighting, place, key)
             amounts.frames += 1
+            if place.is_fragment:
+                place.tally.fragments += 1
+                if sighting.datagram is not None:
+                    self._add_assembled(sighting, place, sighting.datagram)
         else:
             self._add_alone(sighting, place)
         tally = place.tally
@@ -110,7 +115,9 @@ class Surveyor:
             self.take_up()
         if not place.amounts:
             self._places.append(place)
-        amounts = place.amounts[key] = self._amounts(sighting, place)
+        # what a fragment completes is counted beside it
+        datagram = None if place.is_fragment else sighting.datagram
+        amounts = place.amounts[key] = self._amounts(sighting, place, datagram)
         for layer, _ in amounts.layers:  # they are told in the order in which they came
             place.tally.layer_bits.setdefault(layer, 0)
         return amounts
@@ -123,7 +130,10 @@ class Surveyor:
 
     def _add_alone(self, sighting: Sighting, place: TallyPlace) -> None:
         """Count a record that adds what no other does, or that could not be read to its end."""
-        tally, amounts = place.tally, self._amounts(sighting, place)
+        tally = place.tally
+        # of a retransmission no datagram counts
+        datagram = sighting.datagram if sighting.repeats is None else None
+        amounts = self._amounts(sighting, place, datagram)
         amounts.frames = 1
         amounts.take_up(tally)
         if sighting.repeats is not None:
@@ -139,15 +149,25 @@ class Surveyor:
         if reason := sighting.reason:
             self.leave_unread(tally, reason)
 
-    def _amounts(self, sighting: Sighting, place: TallyPlace) -> Amounts:
-        """Return what a record adds; of a retransmission no datagram counts."""
-        self.see(sighting)
-        is_new = sighting.repeats is None
-        octets, datagram = octets_on_air(sighting), sighting.datagram if is_new else None
+    def _add_assembled(self, sighting: Sighting, place: TallyPlace, datagram: bytes) -> None:
+        """Count the datagram that a fragment completes."""
+        tally = place.tally
+        self.name(sighting)
+        tally.assembled += 1
+        tally.datagrams += 1
+        tally.datagram_octets += len(datagram)
+        tally.application += counted_application(sighting, datagram, place)
+        if place.is_data:
+            tally.avoidable += self.savings.of(sighting, octets_on_air(sighting))
+
+    def _amounts(self, sighting: Sighting, place: TallyPlace, datagram: bytes | None) -> Amounts:
+        """Return what a record adds, which brings this datagram or none."""
+        self.natures.see(sighting)
+        octets = octets_on_air(sighting)
         unused = avoidable = application = 0
         if place.is_data:
             unused = self.room.of(sighting)
-            avoidable = self.savings.of(sighting, octets) if is_new else 0
+            avoidable = 0 if datagram is None else self.savings.of(sighting, octets)
         if datagram is not None:
             self.name(sighting)
             application = counted_application(sighting, datagram, place)
@@ -174,23 +194,6 @@ class Surveyor:
         self.gaps.before_frame(sighting)
         if sighting.ended:
             self.end(sighting.ended)
-
-    def see(self, sighting: Sighting) -> None:
-        """Note what there is in the layers of a record; once for all frames that are alike."""
-        template = sighting.template
-        for span in () if sighting.opened is None else sighting.opened.spans:
-            note_nature(self._natures, span.layer, span.nature)
-        if template is None:
-            frame = sighting.contents
-        elif template.facts.get(_SEEN) is self:
-            return
-        else:
-            template.facts[_SEEN] = self
-            frame = template.example
-        natures = self._natures
-        for span in () if frame is None else frame.spans:
-            if natures.get(span.layer) is not _HEADER:
-                note_nature(natures, span.layer, span.nature)
 
     def name(self, sighting: Sighting) -> None:
         """Remember what the design calls a flow, at its first datagram."""
@@ -230,10 +233,9 @@ class Surveyor:
     def place(self, sighting: Sighting) -> TallyPlace:
         """Return where a record is counted; found once for all frames that are alike."""
         template = sighting.template
-        shared = template is not None and sighting.flow is template.flow
-        if template is not None and shared:
+        if template is not None:
             place = template.facts.get(self)
-            if isinstance(place, TallyPlace):
+            if isinstance(place, TallyPlace) and place.flow is sighting.flow:
                 return place
         mac = None if template is None else template.example.mac
         cell = Cell(sighting.kind, sighting.flow, sighting.source)
@@ -243,9 +245,10 @@ class Surveyor:
         tally = self._tally_of(network, cell)
         is_data = mac is not None and mac.frame_type == FrameType.DATA
         sequence = None if mac is None else sequence_of(mac)
-        is_plain = shared and not sighting.is_fragment and not sighting.reason
-        place = TallyPlace(tally, is_data, sighting.is_fragment, sequence, is_plain)
-        if template is not None and shared:
+        is_plain = template is not None and not sighting.reason
+        is_fragment = sighting.is_fragment
+        place = TallyPlace(tally, sighting.flow, is_data, is_fragment, sequence, is_plain)
+        if template is not None:
             template.facts[self] = place
         return place
 
@@ -261,8 +264,6 @@ def _is_plain(sighting: Sighting) -> bool:
     )
 
 
-_HEADER = Nature.HEADER
-_SEEN = object()  # the surveyor that has seen a template's layers, among its facts
 _DATA = FrameType.DATA.name.lower()
 
 
@@ -313,13 +314,14 @@ def surveyed(
         if not watching:
             shares = add_by_columns(records, trace, surveyor, columns)
         if not shares.columns + shares.followed:
-            followed = 0
-            for sighting in trace.follow(records):
+            glance, followed = Glance(trace, surveyor), 0
+            may_pass = not watching and trace.narrowing is None and not trace.opens_contents
+            for sighting in trace.follow(records, glance.counts if may_pass else None):
                 surveyor.add(sighting)
                 followed += 1
                 for watch in watching:
                     watch(sighting)
-            shares = shares._replace(followed=followed)
+            shares = shares._replace(followed=followed + glance.frames)
     surveyor.end(trace.leftover)
     surveyor.outside += trace.network.left_out
     found = surveyor.survey(trace.fcs.values(), trace.receptions)

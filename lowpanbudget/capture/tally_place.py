@@ -52,13 +52,15 @@ class Amounts:
 
 @dataclass(slots=True)
 class TallyPlace:
-    """Where records are counted, whether their room counts, and the name of their sequence if they have one.
+    """Where records of a flow are counted, whether their room counts, and the name of their sequence if they have one.
 
     ``application`` are the octets that an application sent in a frame as long as the template, once they are known.
-    Where frames are ``plain``, what they add depends on their length alone: ``amounts`` by octets of payload and frame.
+    Where frames are ``plain``, what they add depends on their length alone: ``amounts`` by octets of payload and frame,
+    but for the datagram that fragments make up.
     """
 
     tally: Tally
+    flow: FlowKey | None
     is_data: bool
     is_fragment: bool
     sequence: NodeSequence | None

@@ -228,7 +228,7 @@ class Learner:
         if not self._offer(fields[p.C_MASK], fields[p.C_MODE], body):
             return None
         surveyor = self._surveyor
-        surveyor.see(sighting)
+        surveyor.natures.see(sighting)
         tally = None
         if fields[p.C_FRAGMENT] != p.NEXT_FRAGMENT:
             place = surveyor.place(sighting)

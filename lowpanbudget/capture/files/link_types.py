@@ -132,19 +132,23 @@ def _ethernet(octets: bytes) -> RecordBody:
 
 
 class LinkType(NamedTuple):
-    """A link type: its name and how its records are read."""
+    """A link type: its name and how its records are read.
+
+    ``bare_fcs`` are the octets of FCS that one claims which wraps nothing around a frame.
+    """
 
     name: str
     read: Callable[[bytes], RecordBody]
+    bare_fcs: int | None = None
 
 
 LINK_TYPES: dict[int, LinkType] = {
     1: LinkType("Ethernet", _ethernet),
     101: LinkType("IP", _ipv6),
-    FRAME_TYPE: LinkType("IEEE 802.15.4 with FCS", _with_fcs),
+    FRAME_TYPE: LinkType("IEEE 802.15.4 with FCS", _with_fcs, 2),
     IPV6_TYPE: LinkType("IPv6", _ipv6),
     215: LinkType("IEEE 802.15.4 with FCS behind a PHY header", _behind_phy),
-    230: LinkType("IEEE 802.15.4 without FCS", _without_fcs),
+    230: LinkType("IEEE 802.15.4 without FCS", _without_fcs, 0),
     283: LinkType("IEEE 802.15.4 with reception elements", _tap),
 }
 

@@ -23,7 +23,8 @@ MAGICS = {
 LONGEST = 1 << 18  # no link type has longer frames; a greater length is a damaged one
 SECOND = 10**9
 _HEADER, _RECORD = 24, 16
-_VERSIONS = {struct.pack("<2H", 2, 4), struct.pack(">2H", 2, 4)}
+_VERSIONS = (struct.pack("<2H", 2, 4), struct.pack(">2H", 2, 4))
+_new = tuple.__new__
 
 
 class PcapLayout(NamedTuple):
@@ -48,23 +49,25 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
     link_type = network & 0xFFFF  # the bits above tell of an FCS, which the trace tests instead
     layout = struct.Struct(f"{order}4I")
     source.layout = PcapLayout(order, unit, link_type)
-    take, unpack = source.take, layout.unpack
+    take, numbers = source.take, source.numbers
+    beginnings = {struct.unpack(f"{order}2I", m + v) for m in MAGICS for v in _VERSIONS}
     while True:
         start, number = source.offset, source.frames
-        head = take(_RECORD)
-        if len(head) < _RECORD:
+        of_record = numbers(layout)
+        if of_record is None:
+            head = take(_RECORD)
             if head or source.trouble:
                 text = source.trouble or f"a record header has {len(head)} octets, not {_RECORD}"
                 notices.add("file-cut", text, number, start)
             return
-        if head[:4] in MAGICS and head[4:8] in _VERSIONS:
+        seconds, fraction, kept, original = of_record
+        if (seconds, fraction) in beginnings:
             text = (
                 "the header of another pcap file stands here, as where two files were joined: nothing behind it is "
                 "read. Cut the file in two at this octet, and read both"
             )
             notices.add(FILES_JOINED, text, number, start)
             return
-        seconds, fraction, kept, original = unpack(head)
         if kept > LONGEST:
             notices.add(
                 "length-wrong",
@@ -86,7 +89,7 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
         if original != kept or not kept:
             note_lengths(notices, number, start + 8, kept, original, snapshot)
         time_ns = seconds * SECOND + fraction * unit
-        yield Record(number, time_ns, link_type, octets, original, start + _RECORD)
+        yield _new(Record, (number, time_ns, link_type, octets, original, start + _RECORD, None))
 
 
 def note_lengths(

@@ -7,6 +7,7 @@ import sys
 import zlib
 from collections.abc import Callable
 from contextlib import suppress
+from struct import Struct
 from typing import Any, Protocol
 
 from lowpanbudget.errors import RequestError
@@ -90,13 +91,26 @@ class Source:
 
     def take(self, count: int) -> bytes:
         """Return the next octets; fewer than asked only at the end."""
-        at, end = self._at, self._at + count
-        if end > len(self._buffer):
+        end = self._at + count
+        octets = self._buffer[self._at : end]
+        if len(octets) < count:
             self._fill(count)
-            at, end = self._at, self._at + count
-        octets = self._buffer[at:end]
-        self._at = at + len(octets)
+            end = min(count, len(self._buffer))
+            octets = self._buffer[:end]
+        self._at = end
         return octets
+
+    def numbers(self, layout: Struct) -> tuple[int, ...] | None:
+        """Return what the next octets hold by this layout; None, with nothing taken, where there are fewer."""
+        at = self._at
+        end = at + layout.size
+        if end > len(self._buffer):
+            self._fill(layout.size)
+            at, end = 0, layout.size
+            if end > len(self._buffer):
+                return None
+        self._at = end
+        return layout.unpack_from(self._buffer, at)
 
     def ahead(self, count: int) -> memoryview:
         """Return at least so many of the next octets without taking them; fewer only at the end.

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
+from lowpanbudget.capture.files.link_types import FRAME, LINK_TYPES, RecordBody, unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.fcs_check import PRESENT, WINDOW, FcsVerdict, judge
 from lowpanbudget.errors import RequestError, repeated
@@ -48,6 +48,7 @@ class Endings:
         self.of_text = False
         self.verdicts: dict[tuple[int, str | None], FcsVerdict] = {}
         self._rules: dict[tuple[int, int | None, str | None], tuple[int, int]] = {}
+        self._bare: dict[int, int | None] = {}
         self._tested: list[Record] = []
         self._heard: Counter[str | None] = Counter()
 
@@ -63,6 +64,7 @@ class Endings:
         if self._told is not None:
             return
         self._rules.clear()
+        self._bare.clear()
         self._tested = [*records]
         self._heard = Counter(record.receiver for record in self._tested)
         frames: dict[int, dict[str | None, _Claims]] = {}
@@ -97,6 +99,21 @@ class Endings:
         if status:
             return Ending(octets[:-status], 0, octets[-status:])
         return Ending(octets, fcs)
+
+    def bare(self, link_type: int) -> int | None:
+        """Return the octets of FCS of records that are a frame and nothing else; None of other link types.
+
+        So it is of frames that are whole and of no receiver with a name.
+        """
+        try:
+            return self._bare[link_type]
+        except KeyError:
+            known = LINK_TYPES.get(link_type)
+            fcs, status = (None, 0) if known is None else self.rule(link_type, known.bare_fcs)
+            bare = None if known is None or known.bare_fcs is None or status else fcs
+            if len(self._bare) < _MOST_LINK_TYPES:
+                self._bare[link_type] = bare
+            return bare
 
     def _ruled(self, claim: tuple[int, int | None, str | None]) -> tuple[int, int]:
         rule = self.rule(*claim)

@@ -11,6 +11,7 @@ from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.stack.decoder import decode_datagram
 from lowpanbudget.stack.frame import Frame
 
 
@@ -109,6 +110,15 @@ def application_of(datagram: Frame) -> bytes:
         return message.payload
     head = datagram.packet.head(Udp)
     return b"" if head is None else datagram.octets[head.end :]
+
+
+def is_whole(frame: Frame) -> bool | None:
+    """Return whether an integrity code or a checksum proves that a frame ends where it should; None without either."""
+    if frame.verified:
+        return True
+    if frame.datagram is None or frame.datagram.checksum_elided:
+        return None
+    return is_checksum_right(decode_datagram(frame.datagram.octets))
 
 
 def is_checksum_right(datagram: Frame) -> bool | None:

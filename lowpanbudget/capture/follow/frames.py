@@ -86,6 +86,10 @@ class FrameReader:
                 return self._after(sighting, *alike)
         return self._in_full(sighting)
 
+    def known(self, octets: bytes, fcs: int) -> tuple[HeaderTemplate, Template] | None:
+        """Return the templates of a frame in the clear like one before, whatever its FCS is; None of another."""
+        return self._frames.get(octets, fcs)
+
     def read_lowpan(self, sighting: Sighting) -> Frame | None:
         """Read a 6LoWPAN payload that came without a MAC header, as ``read`` does."""
         body = sighting.body
@@ -124,7 +128,7 @@ class FrameReader:
             mic = security.protection.mic
             opened = None
             if end - start >= mic:
-                opened = self._opened(sighting, header, header.mac_of(counter), octets[start:end])
+                opened = self._opened(sighting, header, counter, octets[start:end])
             if opened is None:
                 return None
             payload = opened[: end - start - mic]
@@ -146,15 +150,16 @@ class FrameReader:
         self._frames.put(sighting.octets, free, known, sighting.fcs_octets, tail)
 
     def _opened(
-        self, sighting: Sighting, header: HeaderTemplate, mac: Mac, sealed: bytes
+        self, sighting: Sighting, header: HeaderTemplate, counter: int | None, sealed: bytes
     ) -> bytes | None:
+        mac = header.mac
         slots = self._slots.of(sighting, mac) if self.acknowledgers else (sighting.body.asn,)
         for slot in slots:
             for key in header.keys:
                 try:
                     octets = unseal(
-                        mac, sighting.octets[: header.mac.header_length], sealed, key,
-                        asn=slot, devices=self.decoder.devices,
+                        mac, sighting.octets[: mac.header_length], sealed, key,
+                        asn=slot, devices=self.decoder.devices, counter=counter,
                     )  # fmt: skip
                 except WireError:
                     continue
@@ -179,11 +184,7 @@ class FrameReader:
         if example.fragment is None:
             sighting.datagram = None if example.datagram is None else built
             return None
-        return Frame(
-            sighting.octets, header.mac, payload, example.link_source, example.link_destination, None,
-            template.fragment_of(payload), built, example.checksum_elided, sighting.verified,
-            example.heads, example.values,
-        )  # fmt: skip
+        return template.with_fragment(sighting.octets, payload, built, verified=sighting.verified)
 
     def _in_full(self, sighting: Sighting) -> Frame | None:
         """Decode a frame in full, and remember its kind."""

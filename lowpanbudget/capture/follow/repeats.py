@@ -117,15 +117,16 @@ class Repeats:
 
         ``copied`` tells whether the same under another number would be a copy.
         """
-        seen = self._sources.get(source)
         mark = hash(contents)
-        entry = _new(Seen, (number, time_ns, sequence, mark, False))
+        if self.is_new(source, number, time_ns, sequence, mark):
+            return _NO
+        seen = self._sources.get(source)
+        again, entry = _NO, _new(Seen, (number, time_ns, sequence, mark, False))
         if seen is None:
             seen = self._sources[source] = LastFrames((entry,))
             self._last = seen, entry
             return _NO
-        again = _NO
-        for other in reversed(seen.frames) if mark in seen.contents else ():
+        for other in reversed(seen.frames):
             if other.contents != mark:
                 continue
             past = None
@@ -139,8 +140,24 @@ class Repeats:
                 if copied and not other.answered:
                     again = Again(copied=Copied(other.number, other.sequence, past))
                 break
+        self._note(source, seen, entry)
+        return again
+
+    def is_new(
+        self, source: Station, number: int, time_ns: int | None, sequence: int | None, mark: int
+    ) -> bool:
+        """Note a frame that none of the last ones of its source is like; return False, with nothing noted, for another.
+
+        ``mark`` is the hash of what must agree.
+        """
+        seen = self._sources.get(source)
+        if seen is None or mark in seen.contents:
+            return False
+        self._note(source, seen, _new(Seen, (number, time_ns, sequence, mark, False)))
+        return True
+
+    def _note(self, source: Station, seen: LastFrames, entry: Seen) -> None:
         seen.frames.append(entry)
-        seen.contents.append(mark)
+        seen.contents.append(entry.contents)
         self._last = seen, entry
         self._sources.move_to_end(source)
-        return again

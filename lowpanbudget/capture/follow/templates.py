@@ -23,7 +23,7 @@ from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.datagram import complete_checksum
-from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.frame import Frame, FrameInMaking, whole
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field, replace
 
@@ -47,13 +47,6 @@ class HeaderTemplate:
     sequence: Place | None
     counter: Place | None
     keys: tuple[Key, ...]
-
-    def mac_of(self, counter: int | None) -> Mac:
-        """Return the header with another frame counter, for the nonce."""
-        security = self.mac.security
-        if security is None or counter is None:
-            return self.mac
-        return replace(self.mac, security=replace(security, frame_counter=counter))
 
 
 def header_template(frame: Frame, keys: tuple[Key, ...]) -> HeaderTemplate | None:
@@ -136,6 +129,19 @@ class Template:
         whole = b"".join([bytes(_lengthened(value, longer)) for value in self.example.values])
         front = self._fronts[longer] = whole[: len(self.front)]
         return front
+
+    def with_fragment(
+        self, octets: bytes, payload: bytes, built: bytes, *, verified: bool = False
+    ) -> Frame:
+        """Return a frame like the example, which brings these octets of a datagram."""
+        like = self.example
+        frame = FrameInMaking(
+            octets, mac=like.mac, payload=payload, link_source=like.link_source,
+            link_destination=like.link_destination, fragment=self.fragment_of(payload), fragment_octets=built,
+            checksum_elided=like.checksum_elided, verified=verified, heads=[*like.heads], values=like.values,
+            contexts=like.contexts, notices=[],
+        )  # fmt: skip
+        return whole(frame)
 
     def fragment_of(self, payload: bytes) -> Fragment | Rfrag | None:
         """Return the fragment header of such a payload."""
@@ -235,7 +241,9 @@ def _lengthened(value: Any, longer: int) -> Any:
 def _same_at_the_end(left: bytes, right: bytes) -> int:
     """Return how many octets two texts share at their ends."""
     most = min(len(left), len(right))
-    return next((n for n in range(most) if left[-1 - n] != right[-1 - n]), most)
+    differs = int.from_bytes(left, "big") ^ int.from_bytes(right, "big")
+    last = (differs & -differs).bit_length() - 1  # the lowest bit that differs
+    return most if last < 0 else min(last // 8, most)
 
 
 def is_code_wrong(frame: Frame) -> bool:

@@ -6,9 +6,10 @@
 Nothing is dropped: what cannot be read is kept with its reason. All that is remembered is bounded.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
 from itertools import islice
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
@@ -18,7 +19,7 @@ from lowpanbudget.capture.follow.clock import Clocks
 from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
-from lowpanbudget.capture.follow.flows import flow_of, is_checksum_right
+from lowpanbudget.capture.follow.flows import flow_of, is_whole
 from lowpanbudget.capture.follow.frames import FrameReader
 from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, lesson_of_packet
 from lowpanbudget.capture.follow.narrowing import narrowing_of
@@ -97,7 +98,7 @@ class Trace:
             if rpi_type is None:
                 rpi_type = rpi_type_of(design)
         # a table of our own: learned entries are added to it
-        self.knowledge = Knowledge(
+        known = self.knowledge = Knowledge(
             Contexts(table),
             Devices(devices_of(devices)),
             root_address,
@@ -117,10 +118,9 @@ class Trace:
         self._clocks = Clocks()
         self.first_ns: int | None = None
         self.time_s = 0.0
+        self.passed_s = -inf  # the latest time of frames that passed since the last one followed
         self.leftover: list[TimedOut | Discarded] = []
-        self.reader = FrameReader(
-            self.knowledge.decoder(self._keys), self.knowledge.learned_devices
-        )
+        self.reader = FrameReader(known.decoder(keys), known.learned_devices)
         self.reassembler.renew(self.reader.decoder.env())
 
     @property
@@ -163,9 +163,12 @@ class Trace:
         """Return the short addresses learned on the air, each with how."""
         return tuple(self.knowledge.learned_devices.known.values())
 
-    def follow(self, records: Iterable[Record]) -> Iterator[Sighting]:
+    def follow(
+        self, records: Iterable[Record], passes: Callable[[Record], bool] | None = None
+    ) -> Iterator[Sighting]:
         """Yield what each record holds, in order.
 
+        A later one that ``passes`` is not followed: who lets it pass sets the clock (``time_s``, ``passed_s``).
         The first records (64, fewer of a pipe that has no more for now) are read before the first is handed on, to test
         whether an FCS is there. At the end ``leftover`` tells of fragments that never became a datagram.
         """
@@ -185,7 +188,8 @@ class Trace:
                     self.test_endings(window)
             elif later.receiver is not None:
                 self.endings.hear(later, self._fits)
-            yield self.feed(later)
+            if passes is None or not passes(later):
+                yield self.feed(later)
         self.end()
 
     def test_endings(self, window: Iterable[Record]) -> None:
@@ -199,7 +203,8 @@ class Trace:
     def feed(self, record: Record) -> Sighting:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
         self._clock(record.time_ns)
-        expired = self.reassembler.expired(self.time_s)
+        expired = self.reassembler.expired(max(self.time_s, self.passed_s))
+        self.passed_s = -inf
         sighting = self._sight(record)
         sighting.expired = expired
         sighting.back_ns = self._clocks.back_ns(record)
@@ -262,14 +267,15 @@ class Trace:
         elif sighting.cut:
             sighting.datagram = None  # nobody knows how it goes on
         elif frame is not None and sighting.repeats is None:
-            self._put_together(sighting, frame)
+            self.put_together(sighting, frame)
         elif sighting.datagram is not None:
             sighting.parts = (self.part(sighting),)
         if template.lesson is not None and sighting.fcs_ok is not False and not sighting.cut:
             self._learn(sighting, template.lesson)
         return sighting
 
-    def _put_together(self, sighting: Sighting, frame: Frame) -> None:
+    def put_together(self, sighting: Sighting, frame: Frame) -> None:
+        """Take what a frame brings of a datagram, or what becomes of one with it."""
         events = self.reassembler.feed(frame, self.time_s, self.part(sighting))
         sighting.arrival, sighting.ended = self.reassembler.arrival, tuple(given_up(events))
         whole = next((event for event in events if isinstance(event, Complete)), None)
@@ -297,9 +303,8 @@ class Trace:
     # --- what is known ----------------------------------------------------------------------------
 
     def _learn(self, sighting: Sighting, lesson: Any) -> None:
-        changed, notices = self.knowledge.learn(
-            lesson, sighting.record.number, sighting.record.time_ns
-        )
+        record = sighting.record
+        changed, notices = self.knowledge.learn(lesson, record.number, record.time_ns)
         sighting.notices += tuple(notices)
         if changed:
             self._renew()
@@ -322,9 +327,4 @@ class Trace:
 
     def _fits(self, octets: bytes) -> bool | None:
         """Return whether a frame without FCS proves by a checksum or integrity code that it ends where it should."""
-        frame = self.reader.decoder.frame(octets, 0, None)
-        if frame.verified:
-            return True
-        if frame.datagram is None or frame.datagram.checksum_elided:
-            return None
-        return is_checksum_right(decode_datagram(frame.datagram.octets))
+        return is_whole(self.reader.decoder.frame(octets, 0, None))

@@ -76,9 +76,12 @@ def slot_number(asn: object) -> int | None:
     return number
 
 
-def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
+def nonces(
+    mac: Mac, devices: Devices, asn: int | None, counter: int | None = None
+) -> tuple[bytes, ...]:
     """Return the 13-octet nonces that a frame may have been sealed with, the likelier first.
 
+    ``counter`` is the frame counter, where it is not that of the header.
     One, but for a short source address in a slot-number nonce: then the form of the short address, "one of the inputs
     in the construction of the nonce" (RFC 9031 section 8.4.4.1), and that of the EUI-64, if it is known: the 2012
     amendment knew no other (from memory). Raises ``WireError`` that names what is missing: EUI-64 or slot number.
@@ -102,7 +105,8 @@ def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
         end = asn.to_bytes(5, "big")
     else:
         assert security.frame_counter is not None
-        end = (int(security.frame_counter) << 8 | int(security.level)).to_bytes(5, "big")
+        counter = security.frame_counter if counter is None else counter
+        end = (int(counter) << 8 | int(security.level)).to_bytes(5, "big")
     if len(mac.source) == 8:
         return (mac.source + end,)
     return tuple(source + end for source in _extended(mac, mac.source, devices, by_slot=by_slot))

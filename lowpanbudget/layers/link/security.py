@@ -167,18 +167,21 @@ def seal(
 
 
 def unseal(
-    mac: Mac, header: bytes, sealed: bytes, key: Key, *, asn: int | None, devices: Devices
-) -> bytes:
+    mac: Mac, header: bytes, sealed: bytes, key: Key, *, asn: int | None, devices: Devices,
+    counter: int | None = None,
+) -> bytes:  # fmt: skip
     """Return the payload in the clear; ``sealed`` holds the protected payload and its MIC.
 
+    ``counter`` is the frame counter, where ``mac`` is that of a frame with another one.
     Raises ``BadMic`` when the integrity code does not match, ``WireError`` when the nonce cannot be made.
     """
-    return unsealed(mac, header, sealed, key, asn=asn, devices=devices)[0]
+    return unsealed(mac, header, sealed, key, asn=asn, devices=devices, counter=counter)[0]
 
 
 def unsealed(
-    mac: Mac, header: bytes, sealed: bytes, key: Key, *, asn: int | None, devices: Devices
-) -> tuple[bytes, int]:
+    mac: Mac, header: bytes, sealed: bytes, key: Key, *, asn: int | None, devices: Devices,
+    counter: int | None = None,
+) -> tuple[bytes, int]:  # fmt: skip
     """Return the payload in the clear and the place of the nonce that opened it among ``nonces``; raises as ``unseal``.
 
     Without an integrity code nothing tells them apart: it is the first.
@@ -191,7 +194,7 @@ def unsealed(
     at = len(sealed) - level.mic
     clear, private, additional = _parts(mac, header, sealed[:at])
     cipher = key.cipher(level.mic)
-    for place, nonce in enumerate(nonces(mac, devices, asn)):
+    for place, nonce in enumerate(nonces(mac, devices, asn, counter)):
         opened = cipher.unseal(nonce, private + sealed[at:], additional)
         if opened is not None:
             return clear + opened, place

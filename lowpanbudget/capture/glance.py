@@ -1,0 +1,123 @@
+"""Frames of a survey at a glance: one that is like a frame before adds what that added, and no sighting is made of it.
+
+What is left of following such a frame is what no other frame tells: whether its FCS is right, whether it says again
+what was said, and its number in its sender's sequence. Whatever else there is to it is followed.
+"""
+
+from math import inf
+from typing import Any, NamedTuple
+
+from lowpanbudget.bits import Place
+from lowpanbudget.capture.files.link_types import unwrap
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.repeats import link_ends
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.templates import HeaderTemplate, Template
+from lowpanbudget.capture.follow.tracing import SECOND, Trace
+from lowpanbudget.capture.tally import see
+from lowpanbudget.capture.tally_place import TallyPlace
+from lowpanbudget.layers.link.fcs import fcs as fcs_of
+from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.layers.link.stations import Station
+
+
+class Kind(NamedTuple):
+    """What frames that are alike have in common: where they are counted, who sent them to whom, where the number is."""
+
+    place: TallyPlace
+    start: int
+    sequence: Place | None
+    source: Station | None
+    destination: bytes
+    is_answer: bool
+    is_fragment: bool
+
+
+class Glance:
+    """Counts the frames of a trace for a surveyor, as both would do together; ``frames`` are those it counted."""
+
+    def __init__(self, trace: Trace, surveyor: Any) -> None:
+        self._trace, self._surveyor = trace, surveyor
+        self.frames = 0
+
+    def counts(self, record: Record) -> bool:
+        """Count a frame that is like one before; return False, with nothing counted, for one that is to be followed."""
+        number, time_ns, link_type, octets, original, _, receiver = record
+        trace, first_ns = self._trace, self._trace.first_ns
+        fcs = None if receiver is not None else trace.endings.bare(link_type)
+        if fcs is None or len(octets) != original or time_ns is None or first_ns is None:
+            return False
+        ends_ns = trace.knowledge.next_end_ns
+        if ends_ns is not None and ends_ns < time_ns:
+            return False  # something of what is known does not hold any more
+        alike = trace.reader.known(octets, fcs)
+        if alike is None:
+            return False
+        template = alike[1]
+        kind = template.facts.get(self) or self._kind(*alike)
+        if not isinstance(kind, Kind):
+            return False
+        end = len(octets) - fcs
+        payload = octets[kind.start : end]
+        place = kind.place
+        amounts = None if kind.is_fragment else place.amounts.get((len(payload), len(octets)))
+        if (amounts is None and not kind.is_fragment) or (
+            fcs and fcs_of(octets[:end], fcs) != octets[end:]
+        ):
+            return False
+        counted = None if kind.sequence is None else kind.sequence.number(octets)
+        if kind.is_answer:
+            trace.repeats.answer(counted)
+        if kind.source is not None and payload:
+            mark = hash(payload + kind.destination)
+            if not trace.repeats.is_new(kind.source, number, time_ns, counted, mark):
+                return False
+        trace.time_s = time_s = (time_ns - first_ns) / SECOND
+        if time_s > trace.passed_s:  # noqa: PLR1730  # for every frame
+            trace.passed_s = time_s
+        trace.reader.regulars.again += 1
+        self.frames += 1
+        if amounts is None:
+            self._surveyor.add(self._fragment(record, fcs, payload, template, counted))
+            return True
+        amounts.frames += 1
+        if place.sequence is not None:
+            place.tally.lost += self._surveyor.gaps.before(place.sequence, counted)
+        see(place.tally, time_ns)
+        return True
+
+    def _fragment(
+        self, record: Record, fcs: int, payload: bytes, template: Template, sequence: int | None
+    ) -> Sighting:
+        """Return what a frame in the clear holds that brings a fragment and repeats none."""
+        trace, octets = self._trace, record.octets
+        trace.reassembler.expired(trace.passed_s)
+        trace.passed_s = -inf
+        sighting = Sighting(
+            record, unwrap(record), trace.reader.decoder, trace.matcher, octets, fcs,
+            fcs_ok=True if fcs else None, template=template, sequence=sequence, payload=payload,
+            flow=template.flow, notices=template.notices,
+        )  # fmt: skip
+        built = template.build(payload)
+        assert built is not None  # of a fragment no checksum is tested
+        trace.put_together(sighting, template.with_fragment(octets, payload, built))
+        return sighting
+
+    def _kind(self, header: HeaderTemplate, template: Template) -> Kind | None:
+        """Return what frames with these templates are, where one of them was counted before and all are plain."""
+        place, example = template.facts.get(self._surveyor), template.example
+        if not isinstance(place, TallyPlace) or not place.is_plain or template.lesson is not None:
+            return None
+        source, destination = link_ends(example)
+        is_answer = header.mac.frame_type == FrameType.ACKNOWLEDGEMENT
+        kind = Kind(
+            place,
+            header.mac.header_length,
+            header.sequence,
+            source,
+            destination,
+            is_answer,
+            place.is_fragment,
+        )
+        template.facts[self] = kind
+        return kind
