@@ -261,6 +261,16 @@ def test_what_is_no_capture_is_not_the_receivers_fault(
     assert "channel" not in done.stderr
 
 
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
+def test_no_page_of_a_pipe(invoke: Invoke) -> None:
+    """What comes through it comes once: a second reading would wait for ever."""
+    os.mkfifo("pipe.pcap")
+    done = invoke("page", "pipe.pcap", "-o", "page.html")
+    assert done.exit_code == 2
+    assert "pipe.pcap is a pipe, and a page reads its capture twice" in done.stderr
+    assert not Path("page.html").exists()
+
+
 def test_a_page_of_what_could_be_read_of_a_cut_file(invoke: Invoke) -> None:
     path = shelf.written(Path("cut.pcap"), shelf.sealed(b"x") * 2)
     path.write_bytes(path.read_bytes()[:-1])

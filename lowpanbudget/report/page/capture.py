@@ -10,14 +10,14 @@ from typing import Unpack
 
 from lowpanbudget.capture.annotation import coded_contents, restored_headers
 from lowpanbudget.capture.files.pcap import SECOND
-from lowpanbudget.capture.files.reading import path_of, read_capture
+from lowpanbudget.capture.files.reading import is_pipe, path_of, read_capture
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import Activity, SeriesCounter, TimeSeries
 from lowpanbudget.capture.surveyor import Surveyor
 from lowpanbudget.deployment.measurement import Measurer
-from lowpanbudget.errors import plural
+from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.report import sightings, surveys, view
@@ -54,7 +54,11 @@ def capture_page(
     ``most_frames`` are drawn, those of the worst findings first. Raises ``RequestError`` as ``audit`` does.
     """
     check_known(known, "page_of_capture")
-    name = path_of(capture)  # read twice
+    name = path_of(capture)
+    if is_pipe(name):
+        raise RequestError(
+            f"{name} is a pipe, and a page reads its capture twice", hint="Write it to a file first"
+        )
     trace = Trace(**known)
     design, narrowing = trace.design, trace.narrowing
     surveyor = Surveyor(design, narrowing)
