@@ -100,6 +100,7 @@ def command(
     if by == _TIME and every is None:
         raise click.UsageError("--by time wants the steps: --every SPAN", ctx)
     _refuse(workers, table, together=together, continued=continued)
+    _require_span(every)
     paths = named_files.named(ctx, captures_given)
     if workers > 1 and not all(Path(path).is_file() for path in paths):
         raise RequestError("--workers is for files", hint="Write what is no file to one first")
@@ -160,6 +161,17 @@ def _refuse(workers: int, table: str | None, *, together: bool, continued: bool)
             "--table is written by one process, frame by frame: --workers is for totals",
             hint="Leave one of the two out, or write a table for each file: a query engine reads them together",
         )
+
+
+def _require_span(every: str | None) -> None:
+    """Raise ``RequestError`` that names the option where steps are no span of time, before a capture is waited for."""
+    from lowpanbudget.capture.series import span_ns
+
+    try:
+        if every is not None:
+            span_ns(every)
+    except RequestError as error:
+        raise RequestError(f"--every {error.message}", hint=error.hint) from None
 
 
 def _surveyed(

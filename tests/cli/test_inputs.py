@@ -261,6 +261,13 @@ def test_what_is_no_capture_is_not_the_receivers_fault(
     assert "channel" not in done.stderr
 
 
+@pytest.mark.parametrize("every", ["0", "soon", "1 d 400 d"])
+def test_steps_that_are_none_are_told_with_their_option(invoke: Invoke, every: str) -> None:
+    done = invoke("survey", "none.pcap", "archive.pcap", "--every", every)
+    assert done.exit_code == 2
+    assert done.stderr.startswith(f"lowpanbudget survey: --every {every!r} is no")
+
+
 @pytest.mark.skipif(os.name != "posix", reason="pipes")
 def test_no_page_of_a_pipe(invoke: Invoke) -> None:
     """What comes through it comes once: a second reading would wait for ever."""
