@@ -47,7 +47,7 @@ class Glance:
         fcs = None if receiver is not None else trace.endings.bare(link_type)
         if fcs is None or len(octets) != original or time_ns is None or first_ns is None:
             return False
-        ends_ns = trace.knowledge.next_end_ns
+        ends_ns = trace.known.next_end_ns
         if ends_ns is not None and ends_ns < time_ns:
             return False  # something of what is known does not hold any more
         alike = trace.reader.known(octets, fcs)
@@ -93,6 +93,7 @@ class Glance:
         trace, octets = self._trace, record.octets
         trace.reassembler.expired(trace.passed_s)
         trace.passed_s = -inf
+        trace.turn_to(octets)
         sighting = Sighting(
             record, unwrap(record), trace.reader.decoder, trace.matcher, octets, fcs,
             fcs_ok=True if fcs else None, template=template, sequence=sequence, payload=payload,

@@ -11,15 +11,17 @@ from collections.abc import Sequence
 import pytest
 from capture.columns.columns_help import by_columns
 from findings import air
-from findings.air import CONTEXTS, FAR_NODE, FAR_ROOT, NODE, PAN
+from findings.air import CONTEXTS, FAR_NODE, FAR_ROOT, NODE, PAN, ROOT
 
 from lowpanbudget import (
     Complete,
+    Env,
     Reassembler,
     Record,
     RequestError,
     annotate,
     audit,
+    compress,
     decode_frame,
     follow,
     frame_rows,
@@ -199,3 +201,36 @@ def test_an_acknowledgement_is_of_who_asked_on_its_channel() -> None:
         records.append(Record(number, number * 10**6, 283, head + octets, len(head + octets)))
     assert [one.number for one in follow(records, pan=PAN, fcs=2)] == [1, 3]
     assert [one.number for one in follow(records, pan=OTHER, fcs=2)] == [2, 4]
+
+
+PREFIXES = {PAN: "2001:db8:a::", OTHER: "2001:db8:b::"}
+
+
+def taught(rounds: int = 8) -> list[Record]:
+    """Both networks have a context 0 of their own, which their routers announce; nodes compress with it."""
+    records: list[Record] = []
+    for number in range(rounds):
+        for place, (pan, prefix) in enumerate(PREFIXES.items()):
+            links = NODE, ROOT
+            context = air.context_option(0, f"{prefix}/64")
+            announced = air.advertisement(context)
+            octets = air.frame(announced, number, (ROOT, air.BROADCAST), destination_pan=pan)
+            own = Env(*links, contexts={0: f"{prefix}/64"})
+            packet = air.datagram(b"%2d of %x" % (number, pan), prefix)
+            reading = numbered(air.raw(compress(packet, own).octets, 1, links), pan, number)
+            for at, one in ((0, octets), (1, reading), (2, acknowledgement(reading))):
+                now = number * 60 * SECOND + place * SECOND // 10 + at * SECOND // 100
+                records.append(Record(len(records) + 1, now, 195, one, len(one)))
+    return records
+
+
+def test_a_context_is_of_the_network_that_announces_it() -> None:
+    """RFC 6775 section 7.2: a 6LoWPAN has one set of contexts; another PAN is another."""
+    records = taught()
+    flows = [one.flow for one in follow(records) if one.flow is not None]
+    assert [str(one.source) for one in flows if one.protocol == 17] == [
+        str(air.address(prefix, NODE)) for _ in range(8) for prefix in PREFIXES.values()
+    ]
+    assert {one.name for one in audit(records).findings} == {"short-addresses-in-two-pans"}
+    by_column, _ = by_columns(records)
+    assert by_column == survey(records)

@@ -53,7 +53,7 @@ class ColumnSurvey:
         # nearer to the end of its time a reassembler decides, whose times are in seconds
         timeout = int(trace.timeout_s * 10**9)
         state.s[p.TIMEOUT], state.s[p.COPIED] = timeout - 1000, timeout + 1000
-        self._decoder = trace.reader.decoder
+        self._changes = trace.known.changes
         # short addresses whose devices are others since they were last looked at
         self._changed: set[int] = set()
         trace.knowledge.learned_devices.watch = self._changed.add
@@ -136,6 +136,7 @@ class ColumnSurvey:
         body = unwrap(record)
         trace, state = self._trace, self._state
         octets, length, status, _ = trace.endings.of(record, body)
+        trace.turn_to(octets)
         front = state.front(batch.frame(at))
         if front is None:
             return False
@@ -183,11 +184,11 @@ class ColumnSurvey:
         if record.time_ns is not None:
             s[p.NOW] = record.time_ns
         self._learner.followed(sighting, first if saving else None)
-        s[p.NEXT_END] = trace.knowledge.next_end_ns or p.NEVER
+        s[p.NEXT_END] = trace.known.next_end_ns or p.NEVER
         self._reassembler.make_room()
-        is_wrong = trace.reader.decoder is not self._decoder or self._learner.is_wrong
+        is_wrong = trace.known.changes != self._changes or self._learner.is_wrong
         if is_wrong and not self._state.is_full:  # else no class is asked any more
-            self._decoder = trace.reader.decoder
+            self._changes = trace.known.changes
             self._clear()
 
     def _clear(self) -> None:

@@ -63,6 +63,11 @@ class Lesson(NamedTuple):
     rpi_type: int | None = None
     border: BorderVersion | None = None
 
+    @property
+    def of_network(self) -> bool:
+        """Return whether it tells something of its network, and not of devices alone."""
+        return bool(self.contexts) or self.root is not None or self.rpi_type is not None
+
 
 @dataclass(frozen=True, slots=True)
 class LearnedContext:
@@ -187,6 +192,13 @@ class Knowledge:
     def __post_init__(self) -> None:
         self.learned_devices = LearnedDevices(self.devices)
         self._parents = Recent(MOST_PARENTS)
+
+    def untaught(self) -> "Knowledge":
+        """Return what is known of another network: what is configured, and the same devices, which name their PAN."""
+        root = self.root if self.root_configured else None
+        other = replace(self, root=root, learned={}, next_end_ns=None)
+        other.learned_devices = self.learned_devices
+        return other
 
     def decoder(self, keys: tuple[Key, ...]) -> Decoder:
         """Return a decoder with what is known now."""

@@ -21,6 +21,7 @@ from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
 from lowpanbudget.capture.follow.flows import flow_of, is_whole
 from lowpanbudget.capture.follow.frames import FrameReader
+from lowpanbudget.capture.follow.known_networks import KnownNetworks
 from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, lesson_of_packet
 from lowpanbudget.capture.follow.narrowing import narrowing_of
 from lowpanbudget.capture.follow.networks import OwnNetwork
@@ -31,12 +32,11 @@ from lowpanbudget.capture.follow.repeats import Repeats
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import is_code_wrong
 from lowpanbudget.capture.follow.trace_options import TraceOptions
-from lowpanbudget.env import Contexts, Env, address
-from lowpanbudget.layers.internet import ipv6, rpi
+from lowpanbudget.env import Contexts, address
+from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
-from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.decoder import decode_datagram
@@ -82,10 +82,10 @@ class Trace:
         oscore: Sequence[SecurityContext] = (),
         dtls: Sequence[DtlsSender] = (),
     ) -> None:
-        self._keys = keys = keys_of(keys)  # no traceback shows their octets from here on
+        keys = keys_of(keys)  # no traceback shows their octets from here on
         self.design = design
         self.matcher = None
-        table, rpi_type_configured = dict(Contexts.of(contexts)), rpi_type is not None
+        table, told = dict(Contexts.of(contexts)), rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
             from lowpanbudget.capture.follow.matching import Matcher, root_of, rpi_type_of  # noqa: PLC0415  # heavy
@@ -95,20 +95,9 @@ class Trace:
             self.matcher = Matcher(design)
             table = {**design.contexts, **table}
             root_address = root_address or root_of(design)
-            if rpi_type is None:
-                rpi_type = rpi_type_of(design)
-        # a table of our own: learned entries are added to it
-        known = self.knowledge = Knowledge(
-            Contexts(table),
-            Devices(devices_of(devices)),
-            root_address,
-            rpi.OLD if rpi_type is None else rpi_type,
-            root_configured=root_address is not None,
-            rpi_type_configured=rpi_type_configured,
-            rpi_type_assumed=rpi_type is None,
-        )
+            rpi_type = rpi_type_of(design) if rpi_type is None else rpi_type
+        self.known = KnownNetworks(table, devices, root_address, rpi_type, keys, told=told)
         self._opener = opener_of(oscore, dtls)
-        Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
         self.endings = Endings(fcs)
         self.reassembler = Reassembler(timeout_s=timeout_s)
         self.repeats = Repeats()
@@ -120,13 +109,18 @@ class Trace:
         self.time_s = 0.0
         self.passed_s = -inf  # the latest time of frames that passed since the last one followed
         self.leftover: list[TimedOut | Discarded] = []
-        self.reader = FrameReader(known.decoder(keys), known.learned_devices)
+        self.reader = FrameReader(self.known.decoder, self.knowledge.learned_devices)
         self.reassembler.renew(self.reader.decoder.env())
 
     @property
     def is_narrowed(self) -> bool:
         """Return whether not all frames were asked for."""
         return self.narrowing is not None or self.network.pan is not None
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """Return what is known of the network of the last frame."""
+        return self.known.now
 
     @property
     def timeout_s(self) -> float:
@@ -151,7 +145,7 @@ class Trace:
     @property
     def learned_contexts(self) -> tuple[LearnedContext, ...]:
         """Return the contexts seen on the air that hold now."""
-        return tuple(self.knowledge.learned.values())
+        return self.known.learned_contexts
 
     @property
     def receptions(self) -> tuple[Reception, ...]:
@@ -216,6 +210,8 @@ class Trace:
 
     def _sight(self, record: Record) -> Sighting:
         body = unwrap(record)
+        if body.kind == FRAME:
+            self.turn_to(body.octets)
         decoder = self.reader.decoder
         if body.kind == FRAME:
             octets, length, status, left_out = self.endings.of(record, body)
@@ -302,9 +298,15 @@ class Trace:
 
     # --- what is known ----------------------------------------------------------------------------
 
+    def turn_to(self, octets: bytes) -> None:
+        """Read with what is known of the network that a frame is of, until another turns up."""
+        if self.known.is_taught and self.known.turn_to(octets):
+            self.reader.decoder = self.known.decoder
+            self.reassembler.renew(self.known.decoder.env())
+
     def _learn(self, sighting: Sighting, lesson: Any) -> None:
-        record = sighting.record
-        changed, notices = self.knowledge.learn(lesson, record.number, record.time_ns)
+        record, example = sighting.record, sighting.example
+        changed, notices = self.known.learn(example, lesson, record.number, record.time_ns)
         sighting.notices += tuple(notices)
         if changed:
             self._renew()
@@ -315,15 +317,13 @@ class Trace:
         if self.first_ns is None:
             self.first_ns = time_ns
         self.time_s = (time_ns - self.first_ns) / SECOND
-        end = self.knowledge.next_end_ns
-        if end is not None and end < time_ns and self.knowledge.expire(time_ns):
+        if self.known.expire(time_ns):
             self._renew()
 
     def _renew(self) -> None:
         """Read with what is known now from here on."""
-        decoder = self.knowledge.decoder(self._keys)
-        self.reader.renew(decoder)
-        self.reassembler.renew(decoder.env())
+        self.reader.renew(self.known.decoder)
+        self.reassembler.renew(self.known.decoder.env())
 
     def _fits(self, octets: bytes) -> bool | None:
         """Return whether a frame without FCS proves by a checksum or integrity code that it ends where it should."""

@@ -3,8 +3,13 @@
 IEEE 802.15.4-2015 clause 6.4.2 (from memory).
 """
 
+from lowpanbudget.bits import Place, Reader
+from lowpanbudget.fields.parts import LayoutPart, key_of
+from lowpanbudget.layers.link.addressing import FIELDS
+from lowpanbudget.layers.link.control import CONTROL, shape
 from lowpanbudget.layers.link.mac import BROADCAST_PAN, Mac
 
+_DESTINATION_PAN, _, _SOURCE_PAN, _ = map(key_of, FIELDS)
 Station = tuple[int | None, bytes]  # a node: the PAN of its short address, or None and its EUI-64
 
 
@@ -12,6 +17,19 @@ def network_of(mac: Mac) -> int | None:
     """Return the PAN that a frame is of; None where it names none but all of them."""
     pan = mac.pan_id
     return None if pan == BROADCAST_PAN else pan
+
+
+def network_place(octets: bytes) -> Place | None:
+    """Return where a frame that begins so has the PAN ID that it is of; None of one that has none, or is no frame."""
+    form = shape(*Reader(octets).ahead(CONTROL.octets).ljust(CONTROL.octets, b"\0"))
+    if form.fault is not None:
+        return None
+    at, places = form.octets + (not form.suppressed), dict[str, Place]()
+    for part in form.layout.parts:
+        assert isinstance(part, LayoutPart)
+        places[part.key] = Place(at, at + part.least, "little")
+        at += part.least
+    return places.get(_SOURCE_PAN) or places.get(_DESTINATION_PAN)
 
 
 def station_of(mac: Mac) -> Station | None:
