@@ -80,11 +80,12 @@ class FrameReader:
     def read(self, sighting: Sighting) -> Frame | None:
         """Read what the frame of a sighting holds; return it when it may bring or end a datagram of several frames."""
         self._last.append(sighting)
-        if sighting.fcs_ok is not False and not sighting.left_out:
+        alike = None
+        if sighting.fcs_ok is False:
+            alike = None if self.checksums else self._alike_in_all(sighting)
+        elif not sighting.left_out:
             alike = self._alike(sighting)
-            if alike is not None:
-                return self._after(sighting, *alike)
-        return self._in_full(sighting)
+        return self._in_full(sighting) if alike is None else self._after(sighting, *alike)
 
     def known(self, octets: bytes, fcs: int) -> tuple[HeaderTemplate, Template] | None:
         """Return the templates of a frame in the clear like one before, whatever its FCS is; None of another."""
@@ -101,18 +102,24 @@ class FrameReader:
 
     def _alike(self, sighting: Sighting) -> tuple[HeaderTemplate, Template] | None:
         """Return the templates of header and payload of a frame like one before, opened; None of another."""
-        octets = sighting.octets
-        alike = self._frames.get(octets, sighting.fcs_octets)
+        alike = self._alike_in_all(sighting)
         if alike is not None:
-            sighting.payload = octets[alike[0].mac.header_length : sighting.end]
             return alike
-        header = self._headers.get(octets)
+        header = self._headers.get(sighting.octets)
         template = None if header is None else self._alike_inside(sighting, header)
         if header is None or template is None:
             return None
         if header.mac.security is None:
             self._keep_frame(sighting, header, template)
         return header, template
+
+    def _alike_in_all(self, sighting: Sighting) -> tuple[HeaderTemplate, Template] | None:
+        """Return the templates of a frame in the clear that agrees with one before in all octets that count."""
+        octets = sighting.octets
+        alike = self._frames.get(octets, sighting.fcs_octets)
+        if alike is not None:
+            sighting.payload = octets[alike[0].mac.header_length : sighting.end]
+        return alike
 
     def _alike_inside(self, sighting: Sighting, header: HeaderTemplate) -> Template | None:
         """Open a frame with this header; return the template of one with such a payload, or None."""
@@ -213,10 +220,12 @@ class FrameReader:
         return frame if frame.fragment is not None or frame.datagram is None else None
 
     def _remember(self, sighting: Sighting, template: Template, start: int, end: int) -> None:
-        """Remember a frame, for others that are alike."""
+        """Remember a frame, for others that are alike; none is like a damaged one."""
+        if sighting.fcs_ok is False:
+            return
         frame = template.example
         share(template, start, end, checksums=self.checksums)
-        header = None if sighting.fcs_ok is False else self._header(sighting.octets, frame)
+        header = self._header(sighting.octets, frame)
         if template.free is not None and header is not None and frame.payload is not None:
             self._templates.put(frame.payload, template.free, template, header, template.tail)
 
