@@ -23,11 +23,14 @@ from capture.columns.columns_help import by_columns, checked
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget.capture.columns import walking
+from lowpanbudget.capture.columns import choice, walking
 from lowpanbudget.capture.files.key_file import read_keys
+from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.source import StreamStopped
 from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.capture.surveyor import survey
+from lowpanbudget.cli.listening import Listening
 from lowpanbudget.design.load import load_design
 from lowpanbudget.layers.link.fcs import fcs
 
@@ -277,6 +280,35 @@ def check(file: bytes, block: int, known: dict[str, Any]) -> None:
         patch.setattr(walking, "BLOCK", block)
         found, _ = by_columns(io.BytesIO(file), **known)
     assert found == expected
+
+
+class Stopped(io.BytesIO):
+    """A stream that somebody ends where its octets do."""
+
+    def read1(self, size: int | None = -1) -> bytes:
+        octets = super().read1(size)
+        if not octets:
+            raise StreamStopped
+        return octets
+
+
+@pytest.mark.parametrize("least", [1, 1 << 20])
+def test_of_a_stream_that_somebody_ends_the_whole_records_count(
+    monkeypatch: pytest.MonkeyPatch, least: int
+) -> None:
+    """No less than by a file that ends behind the last whole record, and half a record is no damage."""
+    some = io.BytesIO()
+    write_pcap(some, records([frame for frame in network(MANY) if frame]), 195)
+    whole = some.getvalue()
+    expected = survey(io.BytesIO(whole), contexts=CONTEXTS)
+    monkeypatch.setattr(choice, "WORTH_OCTETS", least)
+    for more in (b"", whole[24:34], whole[24:45]):
+        for columns in (by_columns, lambda *one, **known: (survey(*one, **known), 0)):
+            with read_capture(Stopped(whole + more)) as capture:
+                capture.through(Listening.records)
+                found, _ = columns(capture, contexts=CONTEXTS)
+            assert found.cells == expected.cells
+            assert not capture.notices
 
 
 def test_more_nodes_than_the_loop_holds_are_counted_alike(monkeypatch: pytest.MonkeyPatch) -> None:
