@@ -1878,20 +1878,24 @@ FURTHER = (
             (1,),
         ),
     ),
-    # RFC 4944 section 6: the PAN ID 0xabcd with the universal/local bit zero, 0xa9cd, before 00ff:fe00 and the address
-    Further(
-        "longer-than-budgeted",
-        lambda: with_own_identifier("2001:db8:1::a9cd:ff:fe00:17"),
-        Told(
-            "risk",
-            "flow readings, 0x0017: IPHC source address",
-            "headers take 6 octets more than budgeted for the first hop: the source has the identifier of 0x0017 by "
-            "RFC 4944 section 6, with the PAN ID, which goes in line",
-            ("IPHC source address: 8 octets, planned none",),
-            (1,),
-            advice="Make the identifier of a short address by RFC 6282 section 3.2.2, 0000:00ff:fe00:XXXX, without the "
-            "PAN ID: it then follows from the link address, and is not carried.",
-        ),
+    # RFC 4944 section 6: the PAN ID 0xabcd before 00ff:fe00 and the address; its bit 0x0200, universal/local, should be
+    # zero: 0xa9cd
+    *(
+        Further(
+            "longer-than-budgeted",
+            partial(with_own_identifier, f"2001:db8:1::{pan}:ff:fe00:17"),
+            Told(
+                "risk",
+                "flow readings, 0x0017: IPHC source address",
+                "headers take 6 octets more than budgeted for the first hop: the source has the identifier of 0x0017 "
+                "by RFC 4944 section 6, with the PAN ID, which goes in line",
+                ("IPHC source address: 8 octets, planned none",),
+                (1,),
+                advice="Make the identifier of a short address by RFC 6282 section 3.2.2, 0000:00ff:fe00:XXXX, without "
+                "the PAN ID: it then follows from the link address, and is not carried.",
+            ),
+        )
+        for pan in ("a9cd", "abcd")
     ),
     # RFC 6282 section 3.1.1: an address of another prefix than that of a context goes in line, its 16 octets (SAM 00).
     # Planned on the first hop: none (SAM 11)

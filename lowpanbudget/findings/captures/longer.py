@@ -4,7 +4,7 @@ from ipaddress import IPv6Network
 
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.path import Path
-from lowpanbudget.env import IID_MASK, old_interface_identifier
+from lowpanbudget.env import IID_MASK, SHORT_IID, old_interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -84,7 +84,10 @@ def old_source(scene: Scene, datagram: HeardDatagram) -> str:
     if iphc is None or scene.tunnelled or iphc.rows["source"].inline < _IDENTIFIER:
         return ""
     pan, short = datagram.pan_id, (identifier & 0xFFFF).to_bytes(2, "big")
-    if pan is None or not identifier >> 48 or identifier != old_interface_identifier(pan, short):
+    if pan is None or not identifier >> 48:
+        return ""
+    as_it_is = pan << 48 | SHORT_IID | identifier & 0xFFFF  # its universal/local bit is to be zero
+    if identifier not in {old_interface_identifier(pan, short), as_it_is}:
         return ""
     of = f"of 0x{short.hex()} by RFC 4944 section 6, with the PAN ID"
     return f"the source has the identifier {of}, which goes in line"
