@@ -229,7 +229,7 @@ ROWS = (
     row(ROUTE.expand, destination=IPv6Address("fe80::1")),
     row(ROUTE.visit, destination=IPv6Address("fe80::1")),
     row(LeftOut().add, reason="no datagram", hint="give one"),
-    row(LeftOut().add_all, ended=[]),
+    row(LeftOut().add_all, ended=[], is_cut=lambda _: False),
     row(LeftOut.of, given=None),
     row(read_continued, captures=[CAPTURE], through=None),
     row(read_keys, path="no keys"),

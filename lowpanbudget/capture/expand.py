@@ -3,10 +3,11 @@
 The way back, frames out of datagrams, is in ``shrink``. Each gives records, and counts what it left out and why.
 """
 
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from typing import Unpack
 
-from lowpanbudget.arguments import explains, value_of
+from lowpanbudget.arguments import explains, function, value_of
+from lowpanbudget.capture.cut_datagrams import CutDatagrams
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
@@ -27,17 +28,19 @@ MOST_REASONS = 256
 class LeftOut:
     """Counts the records that a conversion leaves out, by reason; reasons beyond 256 count as others.
 
-    Of datagrams that were begun in fragments it counts those ``assembled``, those ``dropped`` and those ``given_up`` as
-    a ``Tally`` does; the dropped ones are among what was left out. Of datagrams that were not left out it counts those
+    Of datagrams that were begun in fragments it counts those ``assembled``, ``dropped``, ``given_up`` and ``cut`` as a
+    ``Tally`` does; the dropped ones are among what was left out. Of datagrams that were not left out it counts those
     whose RPL option has an ``assumed_type``.
     """
 
-    __slots__ = ("_assembled", "_assumed_type", "_dropped", "_given_up", "_hints", "_reasons")
+    __slots__ = (
+        "_assembled", "_assumed_type", "_cut", "_dropped", "_given_up", "_hints", "_reasons",
+    )  # fmt: skip
 
     def __init__(self) -> None:
         self._reasons: dict[str, int] = {}
         self._hints: dict[str, str] = {}
-        self._assembled = self._dropped = self._given_up = self._assumed_type = 0
+        self._assembled = self._dropped = self._given_up = self._cut = self._assumed_type = 0
 
     @classmethod
     def of(cls, given: "LeftOut | None") -> "LeftOut":
@@ -75,6 +78,11 @@ class LeftOut:
         return self._given_up
 
     @property
+    def cut(self) -> int:
+        """Return of how many of those the capture cut a fragment off: whether they became whole is not seen."""
+        return self._cut
+
+    @property
     def assumed_type(self) -> int:
         """Return how many datagrams have an RPL option of type 0x63 from a 6LoRH header, as nobody said which it is.
 
@@ -99,14 +107,22 @@ class LeftOut:
             self._hints[key] = hint
 
     @explains
-    def add_all(self, ended: Iterable[TimedOut | Discarded]) -> None:
-        """Count datagrams whose fragments were given up, each once."""
+    def add_all(
+        self,
+        ended: Iterable[TimedOut | Discarded],
+        is_cut: Callable[[TimedOut | Discarded], bool] = lambda _event: False,
+    ) -> None:
+        """Count datagrams whose fragments were given up, each once; ``is_cut``: the capture cut one of those off."""
+        function(is_cut, "is_cut")
         for event in ended:
             if event.again:
                 continue
             late = "fragments that were not whole in time"
-            self.add(event.reason if isinstance(event, Discarded) else late)
+            cut = is_cut(event)
+            reason = event.reason if isinstance(event, Discarded) else late
+            self.add("a datagram of which the capture cut a fragment off" if cut else reason)
             self._dropped += 1
+            self._cut += cut
             self._given_up += isinstance(event, Discarded) and event.for_room
 
 
@@ -126,11 +142,13 @@ def expand(
 
 
 def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Generator[Record, None, None]:
+    cut = CutDatagrams()
     with file as records:
         for sighting in trace.follow(records):
             if sighting.outside:
                 continue
-            left_out.add_all(sighting.ended)
+            cut.see(sighting)
+            left_out.add_all(sighting.ended, cut.end)
             if sighting.heard_as is not None:
                 left_out.add("a frame that another receiver heard as well")
             elif sighting.repeats is not None:
@@ -143,7 +161,7 @@ def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Generator[R
                 yield _record(sighting, IPV6_TYPE, sighting.datagram)
             elif reason := sighting.reason:
                 left_out.add(reason, sighting.hint)
-    left_out.add_all(trace.leftover)
+    left_out.add_all(trace.leftover, cut.end)
 
 
 def _has_rpi_lorh(sighting: Sighting) -> bool:

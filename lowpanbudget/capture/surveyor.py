@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Unpack
 
 from lowpanbudget.capture.columns.choice import Shares, add_by_columns
+from lowpanbudget.capture.cut_datagrams import CutDatagrams
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
@@ -27,7 +28,6 @@ from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.stations import network_of
 from lowpanbudget.stack.events import Discarded, TimedOut
-from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.values import FrozenDict, replace
 
 if TYPE_CHECKING:  # a design is heavy
@@ -57,7 +57,7 @@ class Surveyor:
         self.natures = LayerNatures()
         self.savings = Savings(self.room.largest)
         self.gaps = SequenceGaps(MOST_CELLS)
-        self._cut = Recent[FragmentKey, None](MOST_CELLS)  # datagrams with a fragment cut off
+        self._cut = CutDatagrams()
 
     @property
     def has_all_names(self) -> bool:
@@ -145,7 +145,7 @@ class Surveyor:
             tally.assembled += amounts.datagrams
         tally.damaged += sighting.damaged
         if sighting.cut:
-            self._note_cut(sighting)
+            self._cut.see(sighting)
         if reason := sighting.reason:
             self.leave_unread(tally, reason)
 
@@ -175,12 +175,6 @@ class Surveyor:
             tuple(sighting.layer_bits.items()), octets, unused, avoidable, int(datagram is not None),
             len(datagram or b""), application, code_of(sighting.template),
         )  # fmt: skip
-
-    def _note_cut(self, sighting: Sighting) -> None:
-        """Remember the datagram of a fragment that the capture cut off: what becomes of it is not seen."""
-        template = sighting.template
-        if template is not None and template.fragment is not None:
-            self._cut.renew(FragmentKey.of(template.example, template.fragment), None)
 
     def leave_unread(self, tally: Tally, reason: str, frames: int = 1) -> None:
         """Count frames that could not be read to their end."""
@@ -214,9 +208,7 @@ class Surveyor:
             pan = event.key.pan
             tally = self._tally_of(self._networks.get(cell.node) if pan is None else pan, cell)
             tally.dropped += 1
-            if event.key in self._cut:
-                tally.cut += 1
-                del self._cut[event.key]
+            tally.cut += self._cut.end(event)
             tally.given_up += isinstance(event, Discarded) and event.for_room
 
     def _tally_of(self, pan: int | None, cell: Cell) -> Tally:

@@ -105,7 +105,7 @@ def command(
         ctx.exit(_ANSWER_IS_NO)
 
 
-_FRAGMENTED = ("assembled", "dropped", "given_up")
+_FRAGMENTED = ("assembled", "dropped", "given_up", "cut")
 
 
 def tell_fragmented(ctx: click.Context, left_out: "LeftOut") -> None:
@@ -113,7 +113,9 @@ def tell_fragmented(ctx: click.Context, left_out: "LeftOut") -> None:
     begun = left_out.assembled + left_out.dropped
     if begun:
         given_up = f", {left_out.given_up} of those given up for room" if left_out.given_up else ""
-        text = f"{left_out.assembled} made whole, {left_out.dropped} never whole{given_up}"
+        cut = f", {left_out.cut} cut by the capture" if left_out.cut else ""
+        never = left_out.dropped - left_out.cut
+        text = f"{left_out.assembled} made whole, {never} never whole{given_up}{cut}"
         captures.say(ctx, f"{plural(begun, 'datagram')} begun in fragments: {text}")
 
 

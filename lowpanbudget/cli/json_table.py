@@ -207,8 +207,9 @@ NAMES = {
         {
             "expand": "what became of the capture",
             "kind": "what was written: datagrams or frames",
-            "fragmented": "datagrams begun in fragments: assembled, dropped and of these given_up, as LeftOut has them",
+            "fragmented": "datagrams begun in fragments: assembled, dropped (given_up and cut of these), as LeftOut's",
             "assembled": "LeftOut.assembled", "dropped": "LeftOut.dropped", "given_up": "LeftOut.given_up",
+            "cut": "LeftOut.cut",
             "rpl_option_type_assumed": "LeftOut.assumed_type: datagrams whose RPL option has a type that nothing told",
         }
         | _WRITTEN,

@@ -25,7 +25,7 @@ from findings.cases_link import acknowledged_by
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget import Env, Mac, compress, encode_frame, follow, frame_rows
+from lowpanbudget import Env, LeftOut, Mac, compress, encode_frame, expand, follow, frame_rows
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture import surveyor as surveys
 from lowpanbudget.capture.files.record import Record
@@ -183,6 +183,9 @@ def test_fragments_that_the_capture_cut_are_fragments(kept: int, cut: int) -> No
     assert (total.assembled, total.dropped, total.cut) == (kept == 127, cut, cut)
     rows = list(frame_rows(some, contexts=CONTEXTS, fcs=2))
     assert [row.fragment for row in rows] == [kept > 24] * len(frames)
+    left_out = LeftOut()
+    assert len(list(expand(some, left_out=left_out, contexts=CONTEXTS, fcs=2))) == total.assembled
+    assert (left_out.assembled, left_out.dropped, left_out.cut) == (total.assembled, cut, cut)
     told = " ".join(survey_text.facts(data_of(total)))
     assert ("1 datagram cut by the capture" in told, "never whole" in told) == (bool(cut), False)
 
