@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.scene import Scene
-from lowpanbudget.findings.senders import HeardSender
+from lowpanbudget.findings.senders import HeardSender, Hole
 from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.pieces import gaps
@@ -59,7 +59,8 @@ class Recoverable:
     def was_heard_in_part(self, wait_s: float) -> bool:
         """Return whether the capture alone may lack what its receiver did not: it began before, or numbers are missing.
 
-        These stand where each hole in it is, and were sent in the time that the receiver waits for fragments.
+        These stand where each hole in it is, and were sent in the time that the receiver waits for fragments; or they
+        are beside it and no more than what is missing.
         """
         by = self.by
         if by is None:
@@ -71,19 +72,31 @@ class Recoverable:
             before = [self.frames[one] for one, part in self.ranges.items() if part[1] <= start]
             behind = [self.frames[one] for one, part in self.ranges.items() if part[0] >= end]
             is_begun_before = not before and min(behind) in by.first[:1]
-            if not is_begun_before and not self._has_place(max(before, default=0), wait_s):
+            longest = max(end - start for start, end in self.ranges.values())
+            missing = -((start - end) // longest)
+            if not is_begun_before and not self._has_place(max(before, default=0), wait_s, missing):
                 return False
         return True
 
-    def _has_place(self, behind: int, wait_s: float) -> bool:
-        """Return whether numbers of its sender are missing behind a frame, while the receiver waits."""
-        by = self.by
-        return by is not None and any(
-            hole.after > behind
-            and hole.before_s >= self.first_s - wait_s
-            and hole.after_s <= self.last_s + wait_s
-            for hole in by.holes or ()
+    @property
+    def is_senders_last(self) -> bool:
+        """Return whether its sender has sent nothing since: the next number tells whether something was missed."""
+        return self.by is not None and self.by.sent <= max(self.frames.values())
+
+    def _has_place(self, behind: int, wait_s: float, missing: int) -> bool:
+        """Return whether numbers of its sender are missing behind a frame, for so many fragments."""
+        holes = () if self.by is None else self.by.holes or ()
+        return any(
+            self._is_in_time(hole, wait_s) or (hole.missing <= missing and self._is_beside(hole))
+            for hole in holes
+            if hole.after > behind
         )
+
+    def _is_in_time(self, hole: Hole, wait_s: float) -> bool:
+        return hole.before_s >= self.first_s - wait_s and hole.after_s <= self.last_s + wait_s
+
+    def _is_beside(self, hole: Hole) -> bool:
+        return not {hole.before, hole.after}.isdisjoint(self.frames.values())
 
     def not_sent_again(self, wait_s: float) -> list[int]:
         """Return what is missing still, of which no frame since then can have brought the octets.
@@ -91,7 +104,7 @@ class Recoverable:
         "it is possible to retry a long fragment ... with several shorter fragments with a Sequence that was not used
         before ... Fragment 5 is marked as abandoned and will not be retried anymore" (RFC 8931 section 6.2).
         """
-        if self._has_place(self.told, wait_s):
+        if self._has_place(self.told, wait_s, len(self.missing)):
             return []
         others = [part for one, part in self.ranges.items() if one not in self.missing]
         left = gaps(others, max(end for _, end in self.ranges.values()))

@@ -28,12 +28,13 @@ def pan_of(mac: Mac) -> int | None:
 
 
 class Hole(NamedTuple):
-    """Frame numbers of a sender that nobody heard: behind its frame ``before``, sent then, and ahead of ``after``."""
+    """So many frame numbers of a sender that nobody heard: behind its frame ``before``, and ahead of ``after``."""
 
     before: int
     before_s: float
     after: int
     after_s: float
+    missing: int = 1
 
 
 @dataclass(slots=True)
@@ -111,7 +112,7 @@ class HeardSender:
         if 0 < missing <= MOST_MISSING:
             if self.holes is None:
                 self.holes = deque(maxlen=_MOST_HOLES)
-            self.holes.append(Hole(self.sent, self.sent_s, number, time_s))
+            self.holes.append(Hole(self.sent, self.sent_s, number, time_s, missing))
         elif missing and sequence != before:  # the same one again leaves no place between
             self.jumped = number
         self.counted, self.sent, self.sent_s = sequence, number, time_s

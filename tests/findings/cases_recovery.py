@@ -191,10 +191,11 @@ RECOVERY_FURTHER = (
             3,
         ),
     ),
-    # a number is missing behind each; what it was behind the last was sent any time until 85 s, over a minute later
+    # two numbers are missing behind each; behind the last, of one fragment, they were sent any time until 85 s, over a
+    # minute later
     Further(
         "recoverable-fragments-failed",
-        lambda: lacking(1, at=2, behind_s=85.0),
+        lambda: lacking(2, at=2, behind_s=85.0),
         Told(
             "remark",
             HOP,
@@ -242,6 +243,9 @@ RECOVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "two acknowledgements that are missing beside one": lambda: unanswered(1),
         "fragments for which frame numbers leave a place": lambda: lacking(1),
         "last fragments for which frame numbers leave a place": lambda: lacking(1, at=2),
+        "last fragments, each as much as the one number that is missing behind it": lambda: lacking(
+            1, at=2, behind_s=85.0
+        ),
         "first fragments for which frame numbers leave a place": lambda: lacking(1, at=0),
         "a fragment that is retried as two smaller ones": lambda: smaller((40, 60), (60, 80)),
         "a smaller one for which frame numbers leave a place": lambda: smaller((40, 60), number=4),

@@ -50,11 +50,23 @@ _SETS_NO_OTHERS = (
 
 @dataclass(slots=True)
 class Recovery:
-    """Hops on which a datagram was given up, or acknowledgements were asked for; the last datagrams by hop and tag."""
+    """Hops on which a datagram was given up, or acknowledgements were asked for; the last datagrams by hop and tag.
+
+    Of the ``unsure``, whose time ran out, the next frame of their sender tells whether the capture missed the rest.
+    """
 
     hops: FirstNamed[str, bool] = field(default_factory=FirstNamed)
     asked: AskedHops = field(default_factory=FirstNamed)
     datagrams: Recent[FragmentKey, Recoverable] = field(default_factory=Recent)
+    unsure: Recent[FragmentKey, tuple[Recoverable, Hit]] = field(default_factory=Recent)
+
+    def settle(self, wait_s: float, *, at_end: bool = False) -> Hits:
+        """Yield what was given up of the unsure, whose sender has sent something since, or sends nothing any more."""
+        for key, (datagram, hit) in list(self.unsure.items()):
+            if at_end or not datagram.is_senders_last:
+                del self.unsure[key]
+                if not datagram.was_heard_in_part(wait_s):
+                    yield hit._replace(severity=self.severity(hit.subject))
 
     def severity(self, hop: str) -> Severity:
         """Return how much it matters that one more datagram of a hop is given up: the first is a remark."""
@@ -86,14 +98,16 @@ def recoverable_fragments_failed(
         if not is_next and not _is_partly_heard(scene, hit.frames[0]):
             yield hit
         return
-    if isinstance(event, TimedOut) and datagram is not None:
-        is_this = any(part.number in datagram.frames.values() for part in event.marks)
-        if is_this and datagram.was_heard_in_part(scene.known.timeout_s):
-            return
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"
     evidence = (f"tag {key.tag:#04x}: {reason}, {octets_text(event.received)} had come",)
     frames = tuple(part.number for part in event.marks)
-    yield Hit(_GIVEN_UP, evidence, hop, frames, memory.severity(hop))
+    hit = Hit(_GIVEN_UP, evidence, hop, frames)
+    is_this = datagram is not None and not {*frames}.isdisjoint(datagram.frames.values())
+    if isinstance(event, TimedOut) and datagram is not None and is_this:
+        memory.unsure[key] = datagram, hit
+        yield from memory.settle(scene.known.timeout_s)
+    else:
+        yield hit._replace(severity=memory.severity(hop))
 
 
 def _is_partly_heard(scene: Scene, since: int) -> bool:
@@ -130,11 +144,12 @@ def _contradicted(
 
 
 @RECOVERY.rule("recoverable-fragments-failed", Rfrag)
-def recoverable_fragment(memory: Recovery, scene: Scene, header: Rfrag) -> None:
+def recoverable_fragment(memory: Recovery, scene: Scene, header: Rfrag) -> Hits | None:
     """Note what is sent; one that begins anew under its tag takes the place of the one before."""
+    told = [*memory.settle(scene.known.timeout_s)] if memory.unsure else None
     payload = scene.payload or b""
     if header.abort or len(payload) < header.length + RFRAG.octets:
-        return
+        return told
     tag = payload[-header.length - RFRAG.octets + 1]  # of frames that are alike each has its own
     key = FragmentKey.of(scene.frame, header, tag)
     datagram = memory.datagrams.get(key)
@@ -146,6 +161,7 @@ def recoverable_fragment(memory: Recovery, scene: Scene, header: Rfrag) -> None:
     hop = _hop_of(memory, scene)
     if hop is not None and header.ack_request:
         hop.ask(tag, scene.number, scene.time_s)
+    return told
 
 
 def _hop_of(memory: Recovery, scene: Scene, *, back: bool = False) -> AskedHop | None:
@@ -198,6 +214,7 @@ def recoverable_acknowledged(memory: Recovery, scene: Scene, ack: RfragAck) -> H
 @RECOVERY.at_end("recoverable-fragments-failed")
 def recoverable_not_recovered(memory: Recovery, known: Surroundings) -> Hits:
     """Judge what was asked for again, where there was the time to send it."""
+    yield from memory.settle(known.timeout_s, at_end=True)
     for key, datagram in memory.datagrams.items():
         if not datagram.missing or not known.end_s - datagram.told_s > known.timeout_s:
             continue
