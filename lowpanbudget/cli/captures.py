@@ -49,13 +49,16 @@ def reading_options(function: F) -> F:
     return function
 
 
+pan = click.option(
+    "--pan", metavar="ID",
+    help="Only the network of this PAN ID, such as 0x1a2b: frames of others are as if nobody had heard them.",
+)  # fmt: skip
+
+
 def narrowing_options(function: F) -> F:
     """Add the options that narrow what is shown; contexts, devices and fragments are learned from all frames."""
     for option in (
-        click.option(
-            "--pan", metavar="ID",
-            help="Only the network of this PAN ID, such as 0x1a2b: frames of others are as if nobody had heard them.",
-        ),
+        pan,
         click.option(
             "--until", metavar="TIME", help="Only frames up to this time, given as for --since."
         ),

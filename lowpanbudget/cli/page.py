@@ -46,6 +46,7 @@ lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
     help="Of a capture: let decrypted contents into the page. It then goes only to those who may read them.",
 )  # fmt: skip
 @captures.reading_options
+@captures.pan
 @options.as_json
 @click.pass_context
 def command(
@@ -59,6 +60,7 @@ def command(
     contexts: tuple[str, ...],
     fcs: str,
     root: str | None,
+    pan: str | None,
     *,
     network: bool,
     contents: bool,
@@ -92,7 +94,7 @@ def command(
                     "with keys the page would hold decrypted contents",
                     hint="Add --contents if all who get the page may read them, else leave the keys away",
                 )
-            known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
+            known = captures.CaptureOptions(design, key_file, contexts, fcs, root, pan=pan)
             page = _of_capture(source, frames, known)
             damaged = any(
                 one["name"] in _DAMAGED and one["severity"] == "risk" for one in page["findings"]

@@ -93,6 +93,7 @@ def list_frames(capture: "Capture", **known: "Unpack[TraceOptions]") -> FrameLis
             if not sighting.outside:
                 listed.append(_listed(sighting, room, same))
         notices = records.notices
+    total += trace.network.left_out
     found = {finding.name for finding in audit.close()}
     for place, one in enumerate(listed):
         names = tuple(name for name in hits.get(one.number, ()) if name in found)

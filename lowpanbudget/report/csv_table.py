@@ -16,7 +16,7 @@ AUDIT = (
 SURVEY = (
     "group", "name", "in_design", "frames", "octets", "datagrams", "datagram_octets", "application", "unused",
     "avoidable", "byte_code", "expanded", "fragments", "retransmissions", "duplicates", "lost", "assembled",
-    "dropped", "given_up", "unread", "damaged", "first_ns", "last_ns", "start_ns", "cut",
+    "dropped", "given_up", "unread", "damaged", "first_ns", "last_ns", "start_ns", "cut", "network",
 )  # fmt: skip
 BUDGET = ("flow", "hop", "direction", "room")
 LEDGER = (

@@ -28,6 +28,7 @@ from lowpanbudget import (
     measure,
     survey,
 )
+from lowpanbudget.design.load import parse_design
 
 OTHER = 0xBEEF
 READINGS, LONG_EACH, PARTS = 20, 4, 3  # every fourth takes three frames
@@ -234,3 +235,35 @@ def test_a_context_is_of_the_network_that_announces_it() -> None:
     assert {one.name for one in audit(records).findings} == {"short-addresses-in-two-pans"}
     by_column, _ = by_columns(records)
     assert by_column == survey(records)
+
+
+def test_what_a_design_has_is_not_held_against_the_network_next_to_it() -> None:
+    """The design is of PAN, and says context 0 as its router does; the other network announces its own."""
+    text = f"""
+title = "A cold store"
+[link]
+frame_version = 1
+addresses = "short"
+pan_id = {PAN}
+[[context]]
+id = 0
+prefix = "{PREFIXES[PAN]}/64"
+[[station]]
+name = "store"
+role = "node"
+short = "00:17"
+prefix = "{PREFIXES[PAN]}/64"
+[[station]]
+name = "collector"
+role = "collector"
+short = "00:01"
+prefix = "{PREFIXES[PAN]}/64"
+[[flow]]
+name = "readings"
+source = "store"
+destination = "collector"
+source_port = {air.PORTS[0]}
+destination_port = {air.PORTS[1]}
+"""
+    found = audit(taught(), design=parse_design(text)).findings
+    assert [one.name for one in found if one.has_weight] == []

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from ipaddress import IPv6Address
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.bits import Place
 from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, Lesson
@@ -16,35 +16,63 @@ from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 
+if TYPE_CHECKING:
+    from lowpanbudget.design.meaning import Design
+
 MOST_NETWORKS = 64  # that teach something
+
+
+class Given(NamedTuple):
+    """What is known before the first frame: contexts, root, and the type of the RPL option.
+
+    None where nobody knows; ``is_told``: somebody gave the type, and no design has it only.
+    """
+
+    contexts: Contexts
+    root: IPv6Address | None
+    rpi_type: int | None
+    is_told: bool
+
+    def beside(self, design: "Design") -> "Given":
+        """Return the same with what a design has in the gaps."""
+        from lowpanbudget.capture.follow.matching import root_of, rpi_type_of  # noqa: PLC0415  # heavy
+
+        table = Contexts({**design.contexts, **self.contexts})
+        planned = rpi_type_of(design) if self.rpi_type is None else self.rpi_type
+        return Given(table, self.root or root_of(design), planned, self.is_told)
+
+    def knowledge(self, devices: Devices) -> Knowledge:
+        """Return it as what the air may add to; raises ``RequestError`` for a type that is none."""
+        contexts, root, rpi_type, is_told = self
+        if rpi_type is not None:
+            Env(rpi_type=rpi_type)
+        return Knowledge(
+            contexts, devices, root, rpi.OLD if rpi_type is None else rpi_type,
+            root_configured=root is not None, rpi_type_configured=is_told, rpi_type_assumed=rpi_type is None,
+        )  # fmt: skip
 
 
 class KnownNetworks:
     """What is known of the network of the frame at hand (``now``), and of the others.
 
-    What is given is known of all. What the air teaches holds in the PAN that taught it, and of frames that name none
-    while no other was heard. ``decoder`` is with what is known now. ``told``: somebody gave the type of the RPL option.
+    What is given is known of all; what the air teaches holds in the PAN that taught it, and of frames that name none
+    while no other was heard. What a ``design`` has beside that is left out in a PAN that is none of its own, and
+    teaches. ``decoder`` is with what is known now.
     """
 
     def __init__(
         self,
-        contexts: Mapping[int, Any],
+        given: Given,
         devices: Mapping[Any, Any] | None,
-        root: IPv6Address | None,
-        rpi_type: int | None,
         keys: tuple[Key, ...],
-        *,
-        told: bool,
+        design: "Design | None" = None,
     ) -> None:
-        # a table of our own: learned entries are added to it
-        given = Knowledge(
-            Contexts(contexts), Devices(devices_of(devices)), root, rpi.OLD if rpi_type is None else rpi_type,
-            root_configured=root is not None, rpi_type_configured=told, rpi_type_assumed=rpi_type is None,
-        )  # fmt: skip
-        Env(rpi_type=given.rpi_type)  # raises for a type that is none
-        self.now, self._keys = given, keys
-        self.decoder = given.decoder(keys)
-        self._untaught = given.untaught()
+        self._design, self._keys = design, keys
+        self._elsewhere = self.now = given.knowledge(Devices(devices_of(devices)))
+        if design is not None:
+            self.now = given.beside(design).knowledge(self._elsewhere.devices)
+            self._elsewhere.learned_devices = self.now.learned_devices
+        self.decoder, self._untaught = self.now.decoder(keys), self.now.untaught()
         self._of: dict[int, Knowledge] = {}
         self._decoders: dict[int, Decoder] = {}
         self._places: dict[bytes, Place | None] = {}
@@ -81,13 +109,19 @@ class KnownNetworks:
         if lesson.of_network and pan is not None and pan not in self._of:
             if len(self._of) >= MOST_NETWORKS:
                 return False, []
-            knowledge = self._of[pan] = self._untaught.untaught() if self._of else self.now
+            knowledge = self._of[pan] = self._begun(pan)
             turned, self.is_taught = self._turn(knowledge), True
         changed, notices = self.now.learn(lesson, number, time_ns)
         self._plan()
         if changed:
             self._renew()
         return changed or turned, notices
+
+    def _begun(self, pan: int) -> Knowledge:
+        """Return what is known of a network that begins to teach."""
+        if self._design is not None and not self._design.link.is_of_network(pan):
+            return self._elsewhere.untaught()
+        return self._untaught.untaught() if self._of else self.now
 
     def expire(self, time_ns: int) -> bool:
         """Forget contexts whose time is over, or that they compress; return whether there were any."""

@@ -21,7 +21,7 @@ from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
 from lowpanbudget.capture.follow.flows import flow_of, is_whole
 from lowpanbudget.capture.follow.frames import FrameReader
-from lowpanbudget.capture.follow.known_networks import KnownNetworks
+from lowpanbudget.capture.follow.known_networks import Given, KnownNetworks
 from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, lesson_of_packet
 from lowpanbudget.capture.follow.narrowing import narrowing_of
 from lowpanbudget.capture.follow.networks import OwnNetwork
@@ -85,18 +85,15 @@ class Trace:
         keys = keys_of(keys)  # no traceback shows their octets from here on
         self.design = design
         self.matcher = None
-        table, told = dict(Contexts.of(contexts)), rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
-            from lowpanbudget.capture.follow.matching import Matcher, root_of, rpi_type_of  # noqa: PLC0415  # heavy
+            from lowpanbudget.capture.follow.matching import Matcher  # noqa: PLC0415  # heavy
             from lowpanbudget.design.meaning import Design  # noqa: PLC0415
 
-            design = Design.of(design)
+            self.design = design = Design.of(design)
             self.matcher = Matcher(design)
-            table = {**design.contexts, **table}
-            root_address = root_address or root_of(design)
-            rpi_type = rpi_type_of(design) if rpi_type is None else rpi_type
-        self.known = KnownNetworks(table, devices, root_address, rpi_type, keys, told=told)
+        given = Given(Contexts.of(contexts), root_address, rpi_type, rpi_type is not None)
+        self.known = KnownNetworks(given, devices, keys, design)
         self._opener = opener_of(oscore, dtls)
         self.endings = Endings(fcs)
         self.reassembler = Reassembler(timeout_s=timeout_s)

@@ -82,7 +82,7 @@ def capture_page(
         "title": file,
         "file": file,
         "contents": first.has_contents,
-        "frames": found.frames,
+        "frames": found.frames if found.within is None else found.within,
         "left_out": left_out,
         "answer": _answer(found, total.unread),
         "heard": _heard(told["receivers"]),
@@ -118,7 +118,8 @@ def _wanted(found: CaptureFindings, most: int) -> tuple[set[int], int]:
 
 def _answer(found: CaptureFindings, unread: int) -> str:
     """Return what the audit says of a capture, its worst finding, and how many frames nobody could read."""
-    said = f"{plural(found.frames, 'frame')}, {summary(view.findings(found.findings))}."
+    some = "" if found.within is None else f"{found.within} of "
+    said = f"{some}{plural(found.frames, 'frame')}, {summary(view.findings(found.findings))}."
     for worst in found.findings[:1]:
         subject = f" ({worst.subject})" if worst.subject else ""
         said += f" {worst.title}{subject}."
