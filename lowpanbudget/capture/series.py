@@ -4,24 +4,19 @@ Steps begin at multiples of their length since 1970, so that captures counted ap
 there are more cells than are kept, two neighbouring steps become one, as often as it takes.
 """
 
-import re
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from lowpanbudget.arguments import explains, typed
-from lowpanbudget.capture.files.pcap import SECOND
+from lowpanbudget.arguments import explains
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
+from lowpanbudget.capture.time_span import span_ns
 from lowpanbudget.errors import RequestError
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 MOST_CELLS = 1 << 17  # of a series
 MOST_NODES = 8192  # that are told apart in one capture
 OTHERS = "others"
-_UNITS = {"": SECOND, "s": SECOND, "min": 60 * SECOND, "h": 3600 * SECOND, "d": 86400 * SECOND}
-_SPAN = re.compile(r"\s*(\d{1,9}(?:[.]\d{1,9})?)\s*(s|min|h|d)?(?=[\s\d]|$)", re.ASCII)
-_LEAST_NS, _MOST_NS = SECOND // 1000, 366 * 86400 * SECOND
-_HOW = "Seconds such as 60 or 0.5, or with units: 90 s, 15 min, 1 h 30 min, 1 d"
 
 
 class Activity(NamedTuple):
@@ -136,26 +131,6 @@ class SeriesCounter:
         """Return what was counted so far."""
         cells = {step: Activity(*counts) for step, counts in self._cells.items()}
         return _bounded(cells, self._every, self._asked, self._untimed)
-
-
-def span_ns(value: object) -> int:
-    """Return a span of time in nanoseconds: a number of seconds, or numbers with units, the largest first.
-
-    Raises ``RequestError`` for what is none, and for less than a millisecond or more than a year.
-    """
-    text = typed(value).strip()
-    total, at, before = 0, 0, _MOST_NS
-    while at < len(text):
-        part = _SPAN.match(text, at)
-        unit = _UNITS[part[2] or ""] if part else before
-        if part is None or unit >= before or (part[2] is None and part[0].strip() != text):
-            raise RequestError(f"{text!r} is no span of time", hint=_HOW)
-        whole, _, fraction = part[1].partition(".")
-        total += int(whole) * unit + int(fraction.ljust(9, "0")) * unit // SECOND
-        at, before = part.end(), unit
-    if not _LEAST_NS <= total <= _MOST_NS:
-        raise RequestError(f"{text!r} is not from 1 ms to 366 days", hint=_HOW)
-    return total
 
 
 def _together(counted: Iterable[tuple[int, Activity]]) -> dict[int, Activity]:

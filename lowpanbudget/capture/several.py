@@ -10,8 +10,8 @@ from lowpanbudget.capture.files.reading import check_readable, path_of
 from lowpanbudget.capture.files.single_pass import SinglePass
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.series import span_ns
 from lowpanbudget.capture.surveyed_file import SurveyedFile, surveyed_file
+from lowpanbudget.capture.time_span import span_ns
 from lowpanbudget.errors import RequestError
 
 

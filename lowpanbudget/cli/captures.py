@@ -64,7 +64,7 @@ def narrowing_options(function: F) -> F:
         ),
         click.option(
             "--since", metavar="TIME",
-            help="Only frames from this time on: seconds from the first frame, or 2031-05-04T10:20:30Z.",
+            help="Only frames from this time on: seconds from the first frame, 10min, or 2031-05-04T10:20:30Z.",
         ),
         click.option(
             "--flow", metavar="FLOW", shell_complete=completion.flows,

@@ -165,7 +165,7 @@ def _refuse(workers: int, table: str | None, *, together: bool, continued: bool)
 
 def _require_span(every: str | None) -> None:
     """Raise ``RequestError`` that names the option where steps are no span of time, before a capture is waited for."""
-    from lowpanbudget.capture.series import span_ns
+    from lowpanbudget.capture.time_span import span_ns
 
     try:
         if every is not None:

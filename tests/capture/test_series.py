@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from lowpanbudget.capture import series
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.series import Activity, TimeSeries, span_ns
+from lowpanbudget.capture.series import Activity, TimeSeries
 from lowpanbudget.capture.surveyor import survey
+from lowpanbudget.capture.time_span import span_ns
 from lowpanbudget.errors import RequestError
 
 A, B = eui(1), eui(2)

@@ -49,6 +49,7 @@ def surveyed(capture: Path, *options: str) -> dict[str, Any]:
         (("--flow", "5000"), 1),
         (("--flow", f"[{air.ip_of(B)}]:61617 to [{air.ip_of(ROOT)}]:61618, UDP"), 2),
         (("--since", "20"), 4),
+        (("--since", "20s", "--until", "0.5 min"), 2),
         (("--until", "9.999999"), 1),
         (("--since", "2030-03-17T17:47:00Z", "--until", "2030-03-17T18:47:20+01:00"), 3),
         (("--node", A.hex(), "--since", "20", "--until", "40"), 2),

@@ -15,6 +15,7 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.node_names import node_name
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.capture.time_span import span_in
 from lowpanbudget.env import interface_identifier
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.mac import FrameType
@@ -31,7 +32,8 @@ _SECONDS = re.compile(r"\d{1,12}(?:[.]\d{1,99})?")
 _DATE = re.compile(r"\d{4}-")  # a clock without a date tells no time of a capture
 _PORT, _LAST_PORT = re.compile(r"\d{1,5}"), 0xFFFF
 _HOW_TIME = (
-    "Seconds from the first frame such as 90 or 0.25, or a date-time such as 2031-05-04T10:20:30Z"
+    "Seconds from the first frame such as 90 or 0.25, with units such as 10min, or a date-time such as "
+    "2031-05-04T10:20:30Z"
 )
 
 
@@ -48,13 +50,16 @@ class Moment:
 
 
 def moment(value: object, name: str) -> Moment | None:
-    """Return a time of seconds or a date-time; None for None. Raises ``RequestError`` that names ``name``."""
+    """Return a time of seconds, a span or a date-time; None for None. Raises ``RequestError`` that names ``name``."""
     if value is None:
         return None
     text = typed(value).strip()
     if _SECONDS.fullmatch(text):
         seconds, _, fraction = text.partition(".")
         return Moment(int(seconds) * SECOND + int(fraction[:9].ljust(9, "0")), since_first=True)
+    span = span_in(text) if text else None
+    if span is not None:
+        return Moment(span, since_first=True)
     time_ns, rest = leading_time(f"{text} ")
     if time_ns is None or rest.strip() or not _DATE.match(text):
         raise RequestError(f"{name} {text!r} is no time", hint=_HOW_TIME)
