@@ -471,6 +471,30 @@ def test_an_escape_makes_every_message_too_long_for_those_who_know_none() -> Non
                 still.unpack(octets)
 
 
+def test_escapes_of_many_differences_are_followed_by_their_number() -> None:
+    """By hand: a sample takes 10 bits, so that each escape is an octet more at least, wherever it stands.
+
+    Who knows none is left with octets, and who takes the most negative difference for one misses them. Which of 39
+    differences are escapes are 2^39 ways; two such series are not followed.
+    """
+    bits: dict[str, Any] = {
+        "deltas": "fixed",
+        "delta_bits": 5,
+        "min": Decimal(0),
+        "max": Decimal(1000),
+    }
+    still, jumps = (Series("s", max_length=40, escape=escape, **bits) for escape in (False, True))
+    found = compare(message(OLD[0], still), message(OLD[0], jumps))
+    assert (found.outcome, found.new_receiver_outcome) == (Outcome.REFUSED, Outcome.REFUSED)
+    assert "nothing proves" not in found.reads + found.new_receiver_reads
+    two = [message(one, dataclasses.replace(one, name="z")) for one in (still, jumps)]
+    assert compare(*two).outcome in {Outcome.OPEN, Outcome.MISREAD}
+    # of 4 bits a sample fits into the octet that is begun
+    low = {**bits, "max": Decimal(15), "delta_bits": 4}
+    near = (message(Series("s", max_length=40, escape=escape, **low)) for escape in (False, True))
+    assert compare(*near).outcome is Outcome.MISREAD
+
+
 def test_a_time_after_another_is_followed() -> None:
     """By hand: 16 bits, 2 of a count that is 0, 6: 3 octets are read where 16 + 2 + 16 + 6 bits, 5 octets, are sent.
 

@@ -161,10 +161,13 @@ class _Read(FieldWalk):
         self.is_wrong = False
         self._sent, self._same = sent, same
         self._bits = list(sent.bits)
+        if sent.escapes:
+            self._forget(sent.escapes.start, max(sent.octets_sent))
         self._passed: list[tuple[PlacedPiece, Place]] = []
         ways.worked(len(self._bits) // _OCTET)
         self.walk()
-        if not ignore_tail and -(-self.at // _OCTET) != len(sent.bits) // _OCTET:
+        read = self.escapes.octets(self.at) if self.escapes else {-(-self.at // _OCTET)}
+        if not ignore_tail and read.isdisjoint(sent.octets_sent):
             raise WayRefused
         self._judge_passed()
 
@@ -214,6 +217,19 @@ class _Read(FieldWalk):
                 return False
             self._bits[start : self.at] = escape
         return True
+
+    def has_escapes(self, _field: Series, _bits: int) -> bool:
+        """Follow both ways."""
+        self._judge_passed()
+        has_escapes = bool(self.ways.choose(2))
+        if has_escapes:
+            self._forget(self.at, len(self._bits) // _OCTET)
+        return has_escapes
+
+    def _forget(self, start: int, octets: int) -> None:
+        """Take nothing for certain from a bit on, of so many octets; what is read there may be wrong."""
+        self._bits[start:] = [None] * (_OCTET * octets - start)
+        self.is_wrong = True
 
     def piece(self, piece: PlacedPiece, place: Place) -> None:
         """Pass what is read."""

@@ -13,6 +13,7 @@ from lowpanbudget.payload.kinds.differences import difference_number
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Counted
+from lowpanbudget.payload.kinds.number import kept_number
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.certain_bits import certain
@@ -22,11 +23,27 @@ from lowpanbudget.payload.words import joined
 
 _OCTET = 8
 _DIFFERENCE = "difference"  # in the place of a sample: no value of its own
+_FEW = 4  # differences of which any may be an escape, each of them followed
 
 Place = tuple[str | int, ...]
 Tags = dict[str, str]
 # the certain bits of fields, by their identity; each is held, so that no other one has it
 Known = dict[int, tuple[Field, tuple[int, int]]]
+
+
+class Escapes(NamedTuple):
+    """One or more differences that are escapes, up to ``most``: nothing is known of the bits from ``start`` on.
+
+    Each makes the message longer by ``width`` bits, those of a whole sample.
+    """
+
+    start: int = 0
+    width: int = 0
+    most: int = 0
+
+    def octets(self, bits: int) -> set[int]:
+        """Return the octets that a message takes, which has so many bits without escapes."""
+        return {-(-(bits + self.width * count) // _OCTET) for count in range(1, self.most + 1)}
 
 
 class PlacedPiece(NamedTuple):
@@ -46,6 +63,8 @@ class FieldWalk:
         self.ways = ways
         self._fields = message.fields
         self._referred = references(message.fields, MAX_DEPTH)
+        self.counts: dict[Place, int] = {}
+        self.escapes: Escapes | None = None
 
     def walk(self) -> None:
         """Walk along all fields."""
@@ -110,14 +129,28 @@ class FieldWalk:
         """Pass the escape of a series if it is there, in the place of a difference; return whether it is."""
         raise NotImplementedError
 
+    def has_escapes(self, field: Series, bits: int) -> bool:
+        """Return whether any of the differences, many, are escapes; all are passed as if none was."""
+        raise NotImplementedError
+
     def difference(self, field: Series, place: Place, tags: Tags) -> bool:
         """Pass a difference of fixed width; return whether it is an escape, and a whole sample follows."""
         bits = self.order.rounded(field.delta_bits or 0)
         if bits > _OCTET and self.order.mixed:
             raise NotFollowed  # its octets stand the other way round
-        if field.escape and self.escaped(field, bits, place):
-            return True
-        self.field(difference_number(field, bits), (*place, _DIFFERENCE), tags)
+        if field.escape:
+            count = self.counts[place[:-1]] - 1
+            if count <= _FEW and self.escaped(field, bits, place):
+                return True
+            if count > _FEW and place[-1] == 1 and self.has_escapes(field, bits):
+                if self.escapes:
+                    raise NotFollowed  # of two series
+                sample = codec_of(kept_number(field), self.order)
+                self.escapes = Escapes(self.at, sample.width if sample else 0, count)
+        if self.escapes:
+            self.gap(bits)  # nothing is known of it
+        else:
+            self.field(difference_number(field, bits), (*place, _DIFFERENCE), tags)
         return False
 
     def octets(self, field: Field, count: int, place: Place) -> None:
@@ -129,7 +162,8 @@ class FieldWalk:
         width = self.order.rounded(field.number_bits())
         if width > _OCTET and self.order.mixed:
             raise NotFollowed  # its octets stand the other way round
-        return self.count(field, place, width)
+        self.counts[place] = self.count(field, place, width)
+        return self.counts[place]
 
     def _bits_of(self, code: int, width: int) -> list[int]:
         """Return the bits of a code as they follow on each other."""
@@ -145,16 +179,19 @@ class SentLayout(FieldWalk):
         self._known = known
         self.bits: list[int | None] = []
         self.pieces: dict[Place, PlacedPiece] = {}
-        self.counts: dict[Place, int] = {}
-        self.escapes: list[Place] = []
+        self._escaped: list[Place] = []
         self.there: set[Place] = set()
         self.walk()
+        self.octets_sent = (
+            {-(-self.at // _OCTET)} if not self.escapes else self.escapes.octets(self.at)
+        )
         self.gap(-self.at % _OCTET)
 
     def words(self) -> str:
         """Return what tells this layout from others: how many there are, else what is there."""
         counts = [f"{count} in {joined(list(place))}" for place, count in self.counts.items()]
-        counts += [f"an escape in front of {joined(list(place))}" for place in self.escapes]
+        counts += [f"an escape in front of {joined(list(place))}" for place in self._escaped]
+        counts += ["escapes"] if self.escapes else []
         return ", ".join(counts or [joined(list(place)) for place in sorted(self.there, key=str)])
 
     def presence(self, names: list[Place], width: int) -> list[bool]:
@@ -167,11 +204,10 @@ class SentLayout(FieldWalk):
         """Note that a field is sent."""
         self.there.add(place)
 
-    def count(self, field: Counted, place: Place, width: int) -> int:
+    def count(self, field: Counted, _place: Place, width: int) -> int:
         """Choose how many there are."""
         more = self.ways.choose(field.most - field.least + 1)
         self._put(self._bits_of(more, width))
-        self.counts[place] = field.least + more
         return field.least + more
 
     def tag(self, field: Enumeration, place: Place) -> str:
@@ -185,13 +221,16 @@ class SentLayout(FieldWalk):
 
     def escaped(self, field: Series, bits: int, place: Place) -> bool:
         """Choose whether a sample lies too far from the one before, if any can."""
-        grid = field.number().grid()
-        is_far = grid.high - grid.low >= 1 << bits - 1
-        if not is_far or not self.ways.choose(2):
+        if not self.has_escapes(field, bits):
             return False
         self._put(self._bits_of(1 << bits - 1, bits))
-        self.escapes.append(place)
+        self._escaped.append(place)
         return True
+
+    def has_escapes(self, field: Series, bits: int) -> bool:
+        """Choose whether samples lie too far from the one before, if any can."""
+        grid = field.number().grid()
+        return grid.high - grid.low >= 1 << bits - 1 and bool(self.ways.choose(2))
 
     def piece(self, piece: PlacedPiece, place: Place) -> None:
         """Leave the bits of a field open, but for those that are the same in each of its codes."""

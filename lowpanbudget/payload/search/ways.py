@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import TypeVar
 
 T = TypeVar("T")
-_WORK = 200_000  # octets and codes that are looked at on all ways together, about half a second
+_WORK = 250_000  # octets and codes that are looked at on all ways together, about half a second
 _FIELD = 8  # what a field takes beside
 
 
