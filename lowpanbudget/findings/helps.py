@@ -98,10 +98,10 @@ def helping(design: Design, network: CarriedNetwork, tell: Tell | None = None) -
     """Return the changes that ``changes_that_help`` tells, with what they make of the design."""
     if design.access is None:
         return []
-    return [*_helping(design, design.access, network, tell), *_setting_clocks(design, network.seed)]
+    return [*_helping(design, design.access, network, tell), *_setting_clocks(design, network)]
 
 
-def _setting_clocks(design: Design, seed: int) -> Iterator[Helping]:
+def _setting_clocks(design: Design, network: CarriedNetwork) -> Iterator[Helping]:
     """Yield the changes that keep clocks within the guard where they drift out of it, whatever else is in the way."""
     slots = None if design.access is None else design.access.slots
     if slots is None or slots.synchronised_s is None:
@@ -113,7 +113,11 @@ def _setting_clocks(design: Design, seed: int) -> Iterator[Helping]:
         after, access = clock_check(change.design, change.messages), change.design.access
         if after is None or not after.holds or access is None:
             continue
-        then = judged(change.design, access, change.messages, seed)
+        if network.decides is None or network.decides.holds:
+            # a yes is said of nothing that was looked at less than the design itself
+            then = judged(change.design, access, change.messages, network.seed)
+        else:
+            then = _again(change.design, access, change.messages, network)
         fails = deployment_failures(change.design, change.messages, then)
         told = HelpfulChange(
             change.key, change.text, before, after, then.holds and not fails, then.decides, change.caution,

@@ -89,27 +89,29 @@ def network_together(
     if found is None or not found.keys[1:]:
         return found
     # one of them alone may be enough where it goes further than beside the others
-    begun = (one for one in alone if one.change.key in found.keys and _may_stay(one))
+    keys = set(found.keys) - {SLOTFRAME}  # of which the one that is just enough was sought
+    begun = (one for one in alone if one.change.key in keys and _may_stay(one))
     further = (_further(one.change, network.seed) for one in begun)
     return next(filter(None, further), found)
 
 
 def _further(change: PossibleChange, seed: int) -> ChangesTogether | None:
     """Return a change that goes on until it is enough by itself; None where it is not after some rounds."""
+    before: LimitCheck | None = None
     for _ in range(_ROUNDS):
         access, network = change.design.access, carry(change.design, seed=seed)
-        if network.decides is None or access is None:
+        decides = network.decides
+        fails = deployment_failures(change.design, change.messages, network)
+        if decides is None or access is None or fails:
             return None
         if network.holds:
-            if deployment_failures(change.design, change.messages, network):
-                return None
-            return ChangesTogether(
-                (change.key,), (change.text,), (change.caution,), network.decides
-            )
+            return ChangesTogether((change.key,), (change.text,), (change.caution,), decides)
+        if before is not None and before.matter == decides.matter and over(decides) >= over(before):
+            return None
         more = further_change(change.design, access, network, change.key)
         if more is None:
             return None
-        change = more
+        before, change = decides, more
     return None
 
 
