@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 USAGE, INTERNAL, INTERRUPTED, PIPE_CLOSED = 2, 70, 130, 141
 DEBUG = "LOWPANBUDGET_DEBUG"
+_STREAMED = ("CAPTURE", "DESIGN", "HEX")  # what may come from standard input, as commands name it
 _MOST_ROWS = 20  # wrong rows that are told one by one
 
 
@@ -72,7 +73,9 @@ def _usage(error: click.UsageError) -> str:
         *(one.metavar or one.human_readable_name.upper() for one in arguments),
         *(f"{one.opts[0]} {one.metavar or 'VALUE'}" for one in options),
     ]
-    text = f"{' '.join(words)}; all options: {ctx.command_path} --help"
+    first = words[1] if arguments else ""
+    stream = ", - for standard input" if first.startswith(_STREAMED) else ""
+    text = f"{' '.join(words)}{stream}; all options: {ctx.command_path} --help"
     if missing is not None and missing.name == "message":
         from lowpanbudget.cli.completion import named
 

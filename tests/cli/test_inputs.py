@@ -261,6 +261,13 @@ def test_what_is_no_capture_is_not_the_receivers_fault(
     assert "channel" not in done.stderr
 
 
+@pytest.mark.parametrize("command", ["survey", "budget", "annotate"])
+def test_who_pipes_into_nothing_is_told_of_the_dash(invoke: Invoke, command: str) -> None:
+    done = invoke(command, stdin=b"octets")
+    assert done.exit_code == 2
+    assert ", - for standard input; all options" in done.stderr
+
+
 @pytest.mark.parametrize("every", ["0", "soon", "1 d 400 d"])
 def test_steps_that_are_none_are_told_with_their_option(invoke: Invoke, every: str) -> None:
     done = invoke("survey", "none.pcap", "archive.pcap", "--every", every)
