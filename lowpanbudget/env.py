@@ -230,6 +230,7 @@ _put_source, _put_destination, _put_pan_id, _put_contexts, _put_root, _put_rpi_t
 )
 
 
+@lru_cache(2048)  # every frame asks for those of its ends
 def interface_identifier(link: bytes | None) -> int | None:
     """Return the 64-bit identifier that RFC 6282 section 3.2.2 derives from a link address, or None.
 

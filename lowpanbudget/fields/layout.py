@@ -178,12 +178,13 @@ class Layout(Generic[T]):
         if self.in_order is not None:
             return self.value(*self.in_order(self._read_in_order(reader)))
         layer = reader.layer
+        function = self.function
+        straight = self._straight(reader) if function is None else function(reader, None)
+        if straight.__class__ is self.value:  # of all its steps
+            return straight
         values: Values = around
         steps = self.steps
-        straight = self._straight(reader)
         if straight is not None:
-            if self.taken == len(steps) and type(straight) is self.value:
-                return straight
             values.update(straight)
             steps = steps[self.taken :]
         for part, word in steps:

@@ -95,8 +95,9 @@ def note_wrong_checksum(
 
 def note_carried(header: Ipv6, env: Env, at: int) -> list[Notice]:
     """Return the notice of a header at octet ``at`` with older identifiers in its addresses, or none."""
-    pan_id = env.pan_id
-    if pan_id is None or not (_is_short(env.source) or _is_short(env.destination)):
+    pan_id, source, destination = env.pan_id, env.source, env.destination
+    is_short = (source and len(source) == 2) or (destination and len(destination) == 2)
+    if pan_id is None or not is_short:
         return []
     sides = []
     if _is_older(header.source, pan_id, env.source):

@@ -50,7 +50,7 @@ NEXT_HEADERS = {
 
 def next_header_name(number: int) -> str:
     """Return the name of a next-header number."""
-    return NEXT_HEADERS.get(number, f"next header {number}")
+    return NEXT_HEADERS.get(number) or f"next header {number}"
 
 
 def octets_in_all(value: int) -> str:

@@ -4,7 +4,7 @@ SAC and SAM are adjacent bits, as are M, DAC and DAM: each address is one choice
 bits: a context may have any length, and "Bits covered by context information are always used".
 """
 
-from functools import partial
+from functools import lru_cache, partial
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
@@ -28,6 +28,7 @@ BASE = rfc(6282, "3.1.1")
 IDENTIFIERS = rfc(6282, "3.2.2")
 RUNS_OUT = rfc(6775, "5.4.3")
 LINK_LOCAL = Context("fe80::/64")
+_MOST_ADDRESSES = 2048  # that are remembered
 _MULTICAST = 0xFF
 
 
@@ -58,6 +59,9 @@ class Side(NamedTuple):
 def side_of(iid: int | None, contexts: Contexts, number: int) -> Side:
     """Return what an address may lean on under a context of this number."""
     return Side(iid, contexts.get(number), number, contexts.gone(number))
+
+
+_address = lru_cache(_MOST_ADDRESSES)(IPv6Address)  # those of a network come again and again
 
 
 def _prefix(side: Side, *, stateful: bool) -> Context:
@@ -93,7 +97,7 @@ def _restores_unicast(*, stateful: bool, width: int) -> Restore:
 
     def from_line(octets: bytes, side: Side) -> IPv6Address:
         prefix = _prefix(side, stateful=True)
-        return IPv6Address(_join(prefix, short | int.from_bytes(octets, "big")))
+        return _address(_join(prefix, short | int.from_bytes(octets, "big")))
 
     def from_link(_octets: bytes, side: Side) -> IPv6Address:
         prefix, iid = _prefix(side, stateful=True), side[0]
@@ -101,7 +105,7 @@ def _restores_unicast(*, stateful: bool, width: int) -> Restore:
             iid = 0  # a context of 128 bits leaves nothing to the link address
         if iid is None:
             raise _no_link_address()
-        return IPv6Address(_join(prefix, iid))
+        return _address(_join(prefix, iid))
 
     return from_line if width else from_link
 
@@ -112,13 +116,13 @@ def _restores_link_local(width: int) -> Restore:
     before = prefix | SHORT_IID if width == 2 else prefix
 
     def from_line(octets: bytes, _side: object) -> IPv6Address:
-        return IPv6Address(before | int.from_bytes(octets, "big"))
+        return _address(before | int.from_bytes(octets, "big"))
 
     def from_link(_octets: bytes, side: Side) -> IPv6Address:
         iid = side[0]
         if iid is None:
             raise _no_link_address()
-        return IPv6Address(prefix | iid)
+        return _address(prefix | iid)
 
     return from_line if width else from_link
 
