@@ -84,17 +84,18 @@ class LoneSenders(QueueingNodes):
         """
         now = self.now = self._begins_us
         self.events += 1
-        sent: Transmissions | None = None
         if now < self._usual_us:
             _, number, sending = self._planned.popleft()
-            sent = self.fired[number] = []
-        else:
-            self._usual_us = now - log(1 - self._random()) / self._rate
-            # below the last sum, which is the rate
-            sending = bisect(self._sums, self._random() * self._rate)
-            number = self.log.begin() if len(self._sendings[sending].way) > 1 else NOBODY
-        self._begins_us = self._first_us()
-        return number, sending, now, sent
+            self._begins_us = self._first_us()
+            sent: Transmissions = []
+            self.fired[number] = sent
+            return number, sending, now, sent
+        random, rate = self._random, self._rate
+        self._usual_us = first_us = now - log(1 - random()) / rate
+        self._begins_us = self._first_us() if self._planned else first_us
+        sending = bisect(self._sums, random() * rate)  # below the last sum, which is the rate
+        number = self.log.begin() if len(self._sendings[sending].way) > 1 else NOBODY
+        return number, sending, now, None
 
     def _begin(self, message: MovingMessage) -> None:
         """Let a message go, or its frames one after the other where each goes by itself."""
@@ -143,12 +144,14 @@ class LoneSenders(QueueingNodes):
         random, waits, window, loses = self._random, self._waits, self._first_window, self._loses
         frames, tries, passed_on, events = self.frames, self.tries, self.passed_on, self._events
         turnaround_us, ack_wait_us = self._rules.turnaround_us, self._rules.ack_wait_us
-        log, nodes = self.log, self._nodes
+        log, nodes, all_hops = self.log, self._nodes, self._hops_of
         lengths = self.lengths if self._keeps else None
         transmissions = lost = 0
         while not events and self._begins_us <= until_us:
             began = number, sending, now, sent = self._drawn()
-            hops = self._hops(sending)
+            hops = all_hops[sending]
+            if hops is None:
+                hops = all_hops[sending] = self._hops(sending)
             if not hops or 0 < messages <= len(log):
                 self._begin(MovingMessage(*began))
                 break
@@ -167,7 +170,7 @@ class LoneSenders(QueueingNodes):
                 answer_begins = ends + turnaround_us
                 over = answer_begins + answer_us
                 if over >= others:
-                    self._stand(began, hop)
+                    self._stand(began, hops, hop)
                     heappush(events, (now + after, CCA_ENDS * nodes + node))
                     break
                 transmissions += 1
@@ -177,7 +180,7 @@ class LoneSenders(QueueingNodes):
                 if loses(loss, link, ends / 1e6):
                     lost += 1
                     now = ends
-                    self._stand(began, hop)
+                    self._stand(began, hops, hop)
                     heappush(events, (ends + ack_wait_us, GIVES_UP * nodes + node))
                     break
                 if hop == last:
@@ -190,7 +193,7 @@ class LoneSenders(QueueingNodes):
                     sent.append((answer_begins, to, answer_us))
                 now = over
                 if loses(answer_loss, link, over / 1e6):
-                    self._stand(began, hop, had=True)
+                    self._stand(began, hops, hop, had=True)
                     rest = self._left_of_wait(answer_us)
                     heappush(events, (over + rest, GIVES_UP * nodes + node))
                     others = over  # the next node goes on by events
@@ -204,26 +207,20 @@ class LoneSenders(QueueingNodes):
 
     def _hops(self, sending: int) -> tuple[Hop, ...]:
         """Return the hops of a message that is one frame on each of them, acknowledged; none of others."""
-        hops = self._hops_of[sending]
-        if hops is None:
-            one = self._sendings[sending]
-            first, later = one.frames, one.forwarded or one.frames
-            is_plain = self.skips_events and len(first) == len(later) == 1
-            frames = (*first, *later * (len(one.way) - 2)) if is_plain else ()
-            found = tuple(
-                (*ends, self._link(*ends), frame)
-                for ends, frame in zip(pairwise(one.way), frames, strict=False)
-            )
-            hops = self._hops_of[sending] = (
-                found if all(frame.answer_us for *_, frame in found) else ()
-            )
-        return hops
+        one = self._sendings[sending]
+        first, later = one.frames, one.forwarded or one.frames
+        is_plain = self.skips_events and len(first) == len(later) == 1
+        frames = (*first, *later * (len(one.way) - 2)) if is_plain else ()
+        if not all(frame.answer_us for frame in frames):
+            return ()
+        links = zip(pairwise(one.way), frames, strict=False)
+        return tuple((*ends, self._link(*ends), frame) for ends, frame in links)
 
-    def _stand(self, began: Began, hop: int, *, had: bool = False) -> None:
+    def _stand(self, began: Began, hops: tuple[Hop, ...], at: int, *, had: bool = False) -> None:
         """Let a message stand at a node of its way as it does while it is sent the first time."""
         message = MovingMessage(*began)
-        message.reached = hop
-        node, to, _, frame = self._hops(message.sending)[hop]
+        message.reached = at
+        node, to, _, frame = hops[at]
         self._queues[node].append((message, frame, to))
         self._tries[node] = self._backoffs[node] = 0
         self._had[node] = had
