@@ -75,7 +75,7 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
             change.key, change.text, was, after, then.holds and is_whole, decides, caution,
             is_in and then.is_close and is_whole, fails, is_doubtful,
         )  # fmt: skip
-        found.append(Helping(told, change, is_whole, _share_late(then)))
+        found.append(Helping(told, change, is_whole, _share_late(then), then))
     return sorted(found, key=_place)
 
 

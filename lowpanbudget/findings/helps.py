@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import judged
 from lowpanbudget.deployment.change import PossibleChange
@@ -59,13 +60,15 @@ class HelpfulChange:
 class Helping(NamedTuple):
     """A change that helps, as it is told, and the change itself; one that ``is_whole`` breaks nothing else.
 
-    ``left``: of changes that help alike, the one that leaves least of what is too much comes first.
+    ``left``: of changes that help alike, the one that leaves least of what is too much comes first. ``plan`` is what
+    then becomes of a burst.
     """
 
     told: HelpfulChange
     change: PossibleChange
     is_whole: bool = True
     left: float = 0.0
+    plan: BurstPlan | None = None
 
 
 class _Tried(NamedTuple):

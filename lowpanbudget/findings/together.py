@@ -1,12 +1,12 @@
 """Changes made together, where none alone is enough: the best one stays, and what helps beside it is sought again."""
 
 from collections.abc import Callable, Sequence
-from functools import partial
+from functools import cache, partial
 from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
-from lowpanbudget.deployment.burst import carry_burst, runs_like
+from lowpanbudget.deployment.burst import PlayedBurst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry
@@ -74,12 +74,13 @@ def network_together(
     design: Design, network: CarriedNetwork, alone: Sequence[Helping], tell: Tell | None = None
 ) -> ChangesTogether | None:
     """Return changes with which a network carries its messages, where none that helps ``alone`` is enough; or None."""
+    carried = cache(partial(carry, seed=network.seed))
 
     def seek(then: Design) -> Sequence[Helping]:
-        return helping(then, carry(then, seed=network.seed), tell)
+        return helping(then, carried(then), tell)
 
     def judge(then: Design) -> SetTrial | None:
-        played = carry(then, seed=network.seed)
+        played = carried(then)
         fails = deployment_failures(then, airtime(then), played)
         if played.decides is None or fails:
             return None
@@ -91,15 +92,17 @@ def network_together(
     # one of them alone may be enough where it goes further than beside the others
     keys = set(found.keys) - {SLOTFRAME}  # of which the one that is just enough was sought
     begun = (one for one in alone if one.change.key in keys and _may_stay(one))
-    further = (_further(one.change, network.seed) for one in begun)
+    further = (_further(one.change, carried) for one in begun)
     return next(filter(None, further), found)
 
 
-def _further(change: PossibleChange, seed: int) -> ChangesTogether | None:
+def _further(
+    change: PossibleChange, carried: Callable[[Design], CarriedNetwork]
+) -> ChangesTogether | None:
     """Return a change that goes on until it is enough by itself; None where it is not after some rounds."""
     before: LimitCheck | None = None
     for _ in range(_ROUNDS):
-        access, network = change.design.access, carry(change.design, seed=seed)
+        access, network = change.design.access, carried(change.design)
         decides = network.decides
         fails = deployment_failures(change.design, change.messages, network)
         if decides is None or access is None or fails:
@@ -119,10 +122,19 @@ def burst_together(
     design: Design, plan: BurstPlan, alone: Sequence[Helping], tell: Tell | None = None
 ) -> ChangesTogether | None:
     """Return changes with which a burst is in, where none that helps ``alone`` is enough; or None."""
-    play = partial(carry_burst, name=plan.name, seed=plan.seed, runs=runs_like(plan))
+    plans: dict[Design, BurstPlan] = {}
+
+    def known(found: Sequence[Helping]) -> Sequence[Helping]:
+        plans.update({one.change.design: one.plan for one in found if one.plan is not None})
+        return found
+
+    def play(then: Design) -> BurstPlan:
+        if then not in plans:
+            plans[then] = PlayedBurst(then, plan.name, plan.seed).plan(runs_like(plan))
+        return plans[then]
 
     def seek(then: Design) -> Sequence[Helping]:
-        return burst_helping(then, play(then), tell)
+        return known(burst_helping(then, play(then), tell))
 
     besides = Besides(design, plan.seed)
 
@@ -132,7 +144,7 @@ def burst_together(
             return None
         return SetTrial(played.holds, played.is_close, played.checks[0])
 
-    return _together(design, alone, seek, judge)
+    return _together(design, known(alone), seek, judge)
 
 
 def _together(
