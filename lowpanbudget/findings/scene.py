@@ -10,7 +10,7 @@ from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.parts import Copied
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
+from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.corrections import Uncorrected, Untimed
 from lowpanbudget.findings.datagrams import (
     HeardDatagram,
@@ -21,6 +21,7 @@ from lowpanbudget.findings.datagrams import (
 )
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.header_forms import SumsByForm
+from lowpanbudget.findings.home import HomeNetwork
 from lowpanbudget.findings.key_users import KeyUsers
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
@@ -91,9 +92,11 @@ class Surroundings:
     unread: int = 0
     asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
     shared: Recent[int | None, bool] = field(init=False, default_factory=Recent)
+    home: HomeNetwork = field(init=False, default_factory=HomeNetwork)
 
     def __post_init__(self) -> None:
         if self.design is not None:
+            self.home = HomeNetwork(self.design.link.pan_id)
             self.flows = FlowBook(self.design)
 
     def learn_prefix(self, address: IPv6Address) -> None:
@@ -197,11 +200,6 @@ class Scene:
         return known or self.devices.get(short, mac.source)
 
     @property
-    def control(self) -> int:
-        """Return the frame control field."""
-        return int.from_bytes(self.frame.octets[:2], "little")
-
-    @property
     def link_source(self) -> bytes | None:
         """Return the link source that counts: a mesh header's originator, else the MAC's."""
         return self.frame.link_source
@@ -240,7 +238,7 @@ class Scene:
     @property
     def size(self) -> int:
         """Return its octets on the air, the check sequence counted where the capture took it off."""
-        return len(self.octets) + (0 if self.fcs else 2)
+        return len(self.octets) + self.missing_fcs
 
     @property
     def missing_fcs(self) -> int:
@@ -271,14 +269,15 @@ class Scene:
         mac = self.frame.mac
         if mac is None and self.header is not None and self.frame.link_source is None:
             return str(self.header.source)
-        return link_text(mac.source if mac is not None else self.frame.link_source)
+        link = mac.source if mac is not None else self.frame.link_source
+        return self.known.home.name(link, mac)
 
     @property
     def hop(self) -> str:
         """Return sender and receiver of this hop, as text."""
         mac = self.frame.mac
         receiver = mac.destination if mac is not None else self.frame.link_destination
-        return f"{self.sender} to {link_text(receiver)}"
+        return f"{self.sender} to {self.known.home.name(receiver, mac)}"
 
     @property
     def numbers(self) -> tuple[int, ...]:

@@ -40,9 +40,9 @@ def source_name(scene: Scene) -> str:
     source = datagram.header.source
     identifier = int(source) & IID_MASK
     if identifier == interface_identifier(link):
-        return link_text(link)
+        return scene.known.home.name(link, scene.mac)
     if identifier >> 16 == SHORT_IID >> 16:
-        return link_text((identifier & 0xFFFF).to_bytes(2, "big"))
+        return scene.known.home.name((identifier & 0xFFFF).to_bytes(2, "big"), scene.mac)
     extended = (identifier ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
     is_heard = scene.mac is not None and (pan_of(scene.mac), extended) in scene.known.senders
     return link_text(extended) if is_heard else str(source)

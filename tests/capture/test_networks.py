@@ -267,3 +267,22 @@ destination_port = {air.PORTS[1]}
 """
     found = audit(taught(), design=parse_design(text)).findings
     assert [one.name for one in found if one.has_weight] == []
+
+
+def test_findings_of_two_networks_name_the_one_that_was_not_heard_first() -> None:
+    """Ports 61617 and 61618 in 4 octets where one would do (RFC 6282 section 4.3.1), by a node of each network.
+
+    IPHC 0x7a33: traffic class and flow label elided, next header compressed, hop limit 64, stateless addresses of both
+    sides elided (RFC 6282 section 3.1.1); UDP NHC 0xf0: both ports and the checksum in line (section 4.3.3).
+    """
+    packet = air.datagram(b"reading", "fe80::")
+    segment = packet[40:]
+    packed = b"\x7e\x33\xf0" + segment[:4] + segment[6:]
+    frames = [
+        numbered(air.raw(packed, 1), pan, number) for number in range(6) for pan in (PAN, OTHER)
+    ]
+    records = [
+        Record(n, n * SECOND, 195, octets, len(octets)) for n, octets in enumerate(frames, 1)
+    ]
+    found = {one.name: one for one in audit(records).findings}
+    assert "0x0017 of PAN 0xbeef, 0x0017" in found["ports-not-shortest"].subject

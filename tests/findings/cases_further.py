@@ -2009,7 +2009,7 @@ FURTHER = (
         lambda: replace(other_frames("480200010203", destination_pan=0x51B8), design=PLAN),
         Told(
             "remark",
-            "0x0017",
+            "0x0017 of PAN 0x51b8",
             "dispatch octet 0x48 in page 0 is reserved: not read further",
             ("octet 9, 6LoWPAN dispatch; octets from 7: 17 00 48 02 00 01 02 03",),
             (1,),

@@ -379,7 +379,7 @@ LINK_CASES = {
         lambda: in_planned_slots(96),
         Told(
             "risk",
-            "0x0017",
+            "0x0017 of PAN 0xabcd",
             "97 octets take 3296 µs, the slots of the design have time for 96",
             (),
             (1,),

@@ -103,12 +103,15 @@ def two_pans(*, root_too: bool) -> Capture:
     return Capture(list(frames))
 
 
-def side_by_side(count: int) -> Capture:
-    """Six readings in the network, and some of a node with the same short address in the PAN beside it."""
-    frames = [reading(n, (NODE, ROOT)) for n in range(6)]
-    for n in range(count):
-        frames += [reading(n, (NODE, ROOT), OTHER_PAN), acknowledgement(n)]
-    return Capture(list(frames))
+def side_by_side(count: int, *, moved: bool = False) -> Capture:
+    """Six readings in the network, and some of its short address in the PAN beside it, meanwhile or behind."""
+    beside = [
+        frame
+        for n in range(count)
+        for frame in (reading(n, (NODE, ROOT), OTHER_PAN), acknowledgement(n))
+    ]
+    own = [reading(n, (NODE, ROOT)) for n in range(6)]
+    return Capture([*own, *beside] if moved else [*own[:5], *beside, own[5]])
 
 
 def bare(count: int) -> Capture:
@@ -545,7 +548,7 @@ NODES_CASES: dict[str, Case] = {
             "PAN 0xabcd and 0xabce",
             "nodes of PAN 0xabcd and 0xabce have the same short addresses",
             ("0x0017",),
-            (1, 7),
+            (1, 6),
         ),
     ),
     "unsecured-among-secured": Case(
@@ -781,6 +784,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node beside the network whose fragments nobody takes": (
         "fragments-unfinished",
         begun_beside,
+    ),
+    "a node that moved to another PAN": (
+        "short-addresses-in-two-pans",
+        lambda: side_by_side(6, moved=True),
     ),
     "a root that acknowledges in both PANs": (
         "pan-beside-the-network",

@@ -41,8 +41,12 @@ _TELL_PHY = (
 LINK = Subject("link")
 
 
+def _field(scene: Scene) -> int:
+    return int.from_bytes(scene.frame.octets[:2], "little")
+
+
 def _control(scene: Scene) -> str:
-    return f"frame control {scene.control:#06x}"
+    return f"frame control {_field(scene):#06x}"
 
 
 @LINK.rule("pan-id-carried-twice", Mac)
@@ -65,7 +69,7 @@ def pan_id_carried_twice(scene: Scene, mac: Mac) -> Hits:
 def sequence_suppression_misused(scene: Scene, mac: Mac) -> Hits:
     """Look at the bit and at what it goes with."""
     if not mac.later:
-        if scene.control >> 8 & 1:
+        if _field(scene) >> 8 & 1:
             cause = f"bit 8 is reserved in version {mac.version}, and it is set"
             yield Hit(cause, (_control(scene),), scene.sender)
     elif mac.sequence is None and mac.ack_request and not mac.ie_present:
@@ -254,7 +258,7 @@ def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> H
     )
     if own == others:
         return
-    control = scene.control & ~(3 << 12) | other << 12
+    control = _field(scene) & ~(3 << 12) | other << 12
     changed = control.to_bytes(2, "little") + scene.example[2:]
     again = decode_frame(changed, fcs=scene.fcs, contexts=scene.contexts)
     if again.fault is not None or again.mac is None:

@@ -1,5 +1,7 @@
 """Nodes beside the others of their network: not heard by it, not of it, not protected, or gone."""
 
+from itertools import pairwise
+
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
@@ -114,6 +116,12 @@ def _swinging(sender: HeardSender, scene: Scene, mark: int) -> Hits | None:
     return (Hit(cause, evidence, scene.sender, (sender.swung_since, scene.number)),)
 
 
+def _take_turns(nodes: list[tuple[int, HeardSender]]) -> bool:
+    """Return whether one of these was heard while another was: a node that moved on ends where it begins."""
+    spans = sorted((next(iter(sender.first)), sender.sent) for _, sender in nodes)
+    return any(begun < ended for (_, ended), (begun, _) in pairwise(spans))
+
+
 @NODES.at_end("short-addresses-in-two-pans")
 def short_addresses_in_two_pans(known: Surroundings) -> Hits:
     """Name the short addresses that send in several PANs: nodes of two networks, of which much is told together."""
@@ -123,7 +131,7 @@ def short_addresses_in_two_pans(known: Surroundings) -> Hits:
         told = len(source) == 2 and sender.frames >= _FEW and (pan, source) not in beside
         if pan is not None and told:
             pans.setdefault(source, []).append((pan, sender))
-    alike = {source: nodes for source, nodes in pans.items() if len(nodes) > 1}
+    alike = {source: nodes for source, nodes in pans.items() if _take_turns(nodes)}
     if not alike:
         return
     networks = sorted({pan for nodes in alike.values() for pan, _ in nodes})
