@@ -7,7 +7,6 @@ what was said, and its number in its sender's sequence. Whatever else there is t
 from math import inf
 from typing import Any, NamedTuple
 
-from lowpanbudget.bits import Place
 from lowpanbudget.capture.files.link_types import unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.repeats import link_ends
@@ -26,7 +25,7 @@ class Kind(NamedTuple):
 
     place: TallyPlace
     start: int
-    sequence: Place | None
+    sequence: int | None  # where its one octet stands
     source: Station | None
     destination: bytes
     is_answer: bool
@@ -65,7 +64,7 @@ class Glance:
             fcs and fcs_of(octets[:end], fcs) != octets[end:]
         ):
             return False
-        counted = None if kind.sequence is None else kind.sequence.number(octets)
+        counted = None if kind.sequence is None else octets[kind.sequence]
         if kind.is_answer:
             trace.repeats.answer(counted)
         if kind.source is not None and payload:
@@ -81,9 +80,13 @@ class Glance:
             self._surveyor.add(self._fragment(record, fcs, payload, template, counted))
             return True
         amounts.frames += 1
-        if place.sequence is not None:
-            place.tally.lost += self._surveyor.gaps.before(place.sequence, counted)
-        see(place.tally, time_ns)
+        tally = place.tally
+        if place.sequence is not None and counted is not None:
+            tally.lost += self._surveyor.gaps.last.take(place.sequence, counted)
+        if tally.last_ns is not None and tally.last_ns <= time_ns:
+            tally.last_ns = time_ns
+        else:
+            see(tally, time_ns)
         return True
 
     def _fragment(
@@ -114,7 +117,7 @@ class Glance:
         kind = Kind(
             place,
             header.mac.header_length,
-            header.sequence,
+            None if header.sequence is None else header.sequence.start,
             source,
             destination,
             is_answer,

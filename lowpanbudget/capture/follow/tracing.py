@@ -272,8 +272,9 @@ class Trace:
         events = self.reassembler.feed(frame, self.time_s, self.part(sighting))
         sighting.arrival, sighting.ended = self.reassembler.arrival, tuple(given_up(events))
         whole = next((event for event in events if isinstance(event, Complete)), None)
-        parts = self.reassembler.marks(frame) if whole is None else whole.marks
-        sighting.flow = sighting.flow or flow_of_parts(parts)
+        if sighting.flow is None:
+            marks = self.reassembler.marks(frame) if whole is None else whole.marks
+            sighting.flow = flow_of_parts(marks)
         if whole is None:
             return
         octets = whole.datagram.octets
