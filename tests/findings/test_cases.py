@@ -135,7 +135,8 @@ def test_every_finding_has_a_case() -> None:
     assert set(CAPTURE_NAMES) == set(CASES) | set(READING_TOLD)
 
 
-@pytest.mark.parametrize("name", CASES)
+# of one case all tests come in a row (scope): what one worked out the next one has
+@pytest.mark.parametrize("name", CASES, scope="module")
 def test_fires(name: str) -> None:
     case = CASES[name]
     assert about(name, fired(name)) == [case.told, *case.more]
@@ -183,7 +184,7 @@ def test_what_several_readings_fit_is_not_called_proved(name: str) -> None:
         assert {one.certainty for one in found} == {Certainty.OPEN}
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", CASES, scope="module")
 def test_stays_silent(name: str) -> None:
     assert name not in names(stayed(name))
 
@@ -194,7 +195,7 @@ def test_stays_silent_about(what: str) -> None:
     assert name not in names(capture().followed())
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", CASES, scope="module")
 def test_a_trace_tells_the_same(name: str) -> None:
     """Frames that are alike are decoded once there; nothing may be lost by that."""
     for capture, fed in ((firing(name), fired(name)), (staying(name), stayed(name))):
