@@ -292,6 +292,7 @@ NAMES = {
             "nodes": "Survey.nodes: a Tally for each",
             "kinds": "Survey.kinds: a Tally for each kind of frame",
             "name": "of a flow, node or kind", "address": "of a node, as it is shown and asked for",
+            "networks": "Survey.networks: frames of each PAN", "network": "its PAN, where there are several",
             "in_design": "the flow of the design that it is",
             "natures": "Survey.natures: what each layer is: header, payload, sealed",
             "reasons": "Survey.reasons: how many frames could not be read, by reason",
