@@ -50,9 +50,9 @@ class AnnouncedRank:
         now = {one: self.parents.get(one) or NamedParent(number) for one in identifiers}
         self.parents = now or self.parents
 
-    def kept_under(self, parent: NamedParent) -> bool:
-        """Return whether it announced one rank before it first named this parent and since."""
-        return self.first < parent.number < self.last
+    def kept_under(self, named: NamedParent, parent: "AnnouncedRank") -> bool:
+        """Return whether it announced its rank again since it names this parent, and since that has the rank it has."""
+        return max(named.number, parent.first) < self.last
 
 
 # an instance, and an interface identifier: DIOs are sent from other addresses than DAOs may be

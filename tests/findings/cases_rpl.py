@@ -108,6 +108,22 @@ def roaming(under_relay: int, times: int = 4) -> Capture:
     return Capture([*frames])
 
 
+def sinking() -> Capture:
+    """A node that announces the rank of its parent from its second DIO on; each DAO comes behind the parent's DIO."""
+    target = bytes([5, 18, 0, 128]) + air.address(PREFIX, NODE).packed
+    ends = air.address("fe80::", NODE), air.address("fe80::", RELAY)
+    frames: list[bytes] = []
+    for rank in (768, 512, 512, 512):
+        body = bytes([0, 0, 0, len(frames)]) + target + bytes([6, 4, 0, 0, len(frames), 120])
+        for message, links in (
+            (dio(NODE, rank, mode=2), (NODE, BROADCAST)),
+            (dio(RELAY, 512, mode=2), (RELAY, BROADCAST)),
+            (air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=2), 64), (NODE, RELAY)),
+        ):
+            frames.append(air.frame(message, len(frames), links))
+    return Capture([*frames])
+
+
 def by_entries(
     entries: list[bytes],
     *,
@@ -293,6 +309,19 @@ RPL_FURTHER = [
             ("the parent is fe80::ff:fe00:18",),
             (6, 4, 7, 14, 12, 15, 22, 20, 23, 30, 28, 31),
             4,
+        ),
+    ),
+    # neither parent nor ranks change from frame 4 on: what the parent says again begins nothing anew
+    Further(
+        _ABOVE,
+        sinking,
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "the rank is 512, and that of the parent that its DAOs name is 512",
+            ("the parent is fe80::ff:fe00:18",),
+            (5, 4, 6, 8, 7, 9, 11, 10, 12),
+            3,
         ),
     ),
     # RFC 6550 section 8.2.2.5: "MUST NOT have any nodes with a Rank of INFINITE_RANK in its parent set"

@@ -58,7 +58,7 @@ def rank_not_above_parent(scene: Scene, datagram: HeardDatagram) -> Hits | None:
             return (hit._replace(cite=rfc(6550, "8.2.2.5")),)
         named = child.parents[identifier]
         named.waiting = Hit("", (told_of,), str(source), frames)
-        if child.kept_under(named):
+        if child.kept_under(named, parent):
             return _decided(ranks, instance, child)
     return None
 
