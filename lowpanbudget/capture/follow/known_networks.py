@@ -55,9 +55,9 @@ class Given(NamedTuple):
 class KnownNetworks:
     """What is known of the network of the frame at hand (``now``), and of the others.
 
-    What is given is known of all; what the air teaches holds in the PAN that taught it, and of frames that name none
-    while no other was heard. What a ``design`` has beside that is left out in a PAN that is none of its own, and
-    teaches. ``decoder`` is with what is known now.
+    What is given is known of all, what a ``design`` has beside that of its own PANs alone: a context is of one network
+    (RFC 6775 section 7.2). What the air teaches holds in the PAN that taught it, and of frames that name none while no
+    other was heard. ``decoder`` is with what is known now.
     """
 
     def __init__(
@@ -72,11 +72,12 @@ class KnownNetworks:
         if design is not None:
             self.now = given.beside(design).knowledge(self._elsewhere.devices)
             self._elsewhere.learned_devices = self.now.learned_devices
-        self.decoder, self._untaught = self.now.decoder(keys), self.now.untaught()
+        self._given, self._untaught = self.now, self.now.untaught()
+        self.decoder = self.now.decoder(keys)
         self._of: dict[int, Knowledge] = {}
         self._decoders: dict[int, Decoder] = {}
         self._places: dict[bytes, Place | None] = {}
-        self.is_taught = False  # something that is not known of all networks
+        self.is_taught = design is not None  # there is what is not known of all networks
         self.next_end_ns: int | None = None  # of a context, in the capture's nanoseconds
         self.changes = 0  # how often frames were to be read otherwise than those alike before
 
@@ -98,7 +99,7 @@ class KnownNetworks:
         pan = None if place is None or len(octets) < place.end else place.number(octets)
         if pan is None or pan == BROADCAST_PAN:
             return False
-        return self._turn(self._of.get(pan, self._untaught))
+        return self._turn(self._of.get(pan) or self._at_first(pan))
 
     def learn(
         self, frame: Frame | None, lesson: Lesson, number: int, time_ns: int | None
@@ -117,11 +118,16 @@ class KnownNetworks:
             self._renew()
         return changed or turned, notices
 
+    def _at_first(self, pan: int) -> Knowledge:
+        """Return what is known of a network before it teaches anything."""
+        if self._design is not None and not self._design.link.is_of_network(pan):
+            return self._elsewhere
+        return self._untaught if self._of else self._given
+
     def _begun(self, pan: int) -> Knowledge:
         """Return what is known of a network that begins to teach."""
-        if self._design is not None and not self._design.link.is_of_network(pan):
-            return self._elsewhere.untaught()
-        return self._untaught.untaught() if self._of else self.now
+        known = self._at_first(pan)
+        return known if known is self._given else known.untaught()
 
     def expire(self, time_ns: int) -> bool:
         """Forget contexts whose time is over, or that they compress; return whether there were any."""

@@ -29,9 +29,9 @@ CONTEXTS = Subject("contexts")
 
 @CONTEXTS.rule("context-unknown", WireError, memory=ContextUsers)
 def context_unknown(memory: ContextUsers, scene: Scene, fault: WireError) -> Hits | None:
-    """Take faults of a missing context; one that holds no more is used too late."""
+    """Take faults of a missing context, of the design's network alone; one that holds no more is used too late."""
     about = fault.about
-    if not isinstance(about, UnknownContext) or about.gone is not None:
+    if scene.is_beside_design or not isinstance(about, UnknownContext) or about.gone is not None:
         return None
     users, where = memory.unknown.entry(about.context_id, UnknownUsers), faults.where(fault)
     shown = () if users is None else users.take(scene.sender, scene.number, where)
@@ -42,6 +42,8 @@ def context_unknown(memory: ContextUsers, scene: Scene, fault: WireError) -> Hit
 @CONTEXTS.rule("context-unknown", Iphc, concerns=concerns.no_more)
 def context_used(memory: ContextUsers, scene: Scene, header: Iphc) -> None:
     """Note who compresses with contexts that are known."""
+    if scene.is_beside_design:
+        return  # its contexts are others
     memory.use(scene.sender, {number for number in header.contexts if number is not None})
 
 
