@@ -16,7 +16,6 @@ from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.glance import Glance
 from lowpanbudget.capture.layer_natures import LayerNatures
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.room_left import RoomLeft
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
@@ -50,7 +49,6 @@ class Surveyor:
         self.room = RoomLeft(design)
         self._narrowing, self.outside = narrowing, 0
         self._cells: dict[tuple[int | None, Cell], Tally] = {}
-        self._networks = Recent[bytes | str | None, int](MOST_CELLS)  # where nodes were heard
         self._places: list[TallyPlace] = []  # with frames that are not in their tallies yet
         self.reasons: dict[str, int] = {}
         self.names: dict[FlowKey, str] = {}
@@ -205,8 +203,7 @@ class Surveyor:
             if outside or event.again:
                 continue
             cell = Cell(_DATA, flow_of_parts(event.marks), event.key.source)
-            pan = event.key.pan
-            tally = self._tally_of(self._networks.get(cell.node) if pan is None else pan, cell)
+            tally = self._tally_of(event.key.pan, cell)
             tally.dropped += 1
             tally.cut += self._cut.end(event)
             tally.given_up += isinstance(event, Discarded) and event.for_room
@@ -232,8 +229,6 @@ class Surveyor:
         mac = None if template is None else template.example.mac
         cell = Cell(sighting.kind, sighting.flow, sighting.source)
         network = None if mac is None else network_of(mac)
-        if network is not None and sighting.source is not None:
-            self._networks.renew(sighting.source, network)
         tally = self._tally_of(network, cell)
         is_data = mac is not None and mac.frame_type == FrameType.DATA
         sequence = None if mac is None else sequence_of(mac)

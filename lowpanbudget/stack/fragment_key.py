@@ -18,8 +18,8 @@ class _KeyFields(NamedTuple):
 class FragmentKey(_KeyFields):
     """What the fragments of one datagram have in common (RFC 4944 section 5.3); recoverable ones have no ``size``.
 
-    ``pan`` is that of a source with a short address, which is one in its PAN alone; else None. Keys of two PANs differ;
-    a plain tuple of the four fields, which tells no PAN, equals those of any.
+    ``pan`` is that of the frames, None where they name none. Keys of two PANs differ; a plain tuple of the four fields,
+    which tells no PAN, equals those of any.
     """
 
     pan: int | None = None
@@ -55,16 +55,14 @@ class FragmentKey(_KeyFields):
         """Return the key of the datagram that the fragment in a frame belongs to; a ``tag`` stands for that of it."""
         size = None if isinstance(fragment, Rfrag) else fragment.size
         source, tag = frame.link_source, fragment.tag if tag is None else tag
-        return cls(source, frame.link_destination, size, tag, _pan_of(frame, source))
+        return cls(source, frame.link_destination, size, tag, _pan_of(frame))
 
     @classmethod
     def answered(cls, frame: Frame, ack: RfragAck) -> "FragmentKey":
         """Return the key of the datagram whose fragments a frame acknowledges, on its way back to their sender."""
         sender = frame.link_destination
-        return cls(sender, frame.link_source, None, ack.tag, _pan_of(frame, sender))
+        return cls(sender, frame.link_source, None, ack.tag, _pan_of(frame))
 
 
-def _pan_of(frame: Frame, link: bytes | None) -> int | None:
-    """Return the PAN without which a link address of a frame would stand for nodes of others too."""
-    mac = frame.mac
-    return None if mac is None or link is None or len(link) != 2 else network_of(mac)
+def _pan_of(frame: Frame) -> int | None:
+    return None if frame.mac is None else network_of(frame.mac)

@@ -96,6 +96,26 @@ def test_a_late_copy_of_a_first_fragment_is_counted_alike() -> None:
     assert shares.columns > 0
 
 
+def test_a_datagram_that_stays_open_is_of_the_pan_of_its_frames() -> None:
+    """Its sender, told by its EUI-64, is heard in another PAN (one bit damaged, the check sum right) behind it."""
+    ends = bytes(range(0x40, 0x48)), short(0x100)
+    octets = udp_datagram(ip_of(ends[0]), ip_of(ends[1]), bytes(20))
+    whole = [frames_of(octets, *ends, sequence=number, tag=number) for number in range(20)]
+    frames = [one for (one,) in whole]
+    elsewhere = [frame[:3] + bytes([frame[3] ^ 2]) + frame[4:-2] for frame in frames]
+    first = frames_of(
+        udp_datagram(ip_of(ends[0]), ip_of(ends[1]), bytes(180)), *ends, sequence=30, tag=30
+    )[0]
+    made = records([*frames[:10], first, *(frame + fcs(frame) for frame in elsewhere[10:])])
+    found, shares = by_columns(made, contexts=CONTEXTS)
+    assert found == survey(made, contexts=CONTEXTS)
+    pan = int.from_bytes(first[3:5], "little")
+    assert {
+        one: sum(tally.dropped for tally in cells.values()) for one, cells in found.pans.items()
+    } == {pan: 1, pan ^ 2: 0}
+    assert shares.columns > 0
+
+
 @pytest.mark.parametrize("late", [59, 60, 61])
 def test_a_copy_comes_as_the_time_of_its_datagram_ends(late: int) -> None:
     """The usual time is 60 s (RFC 4944 section 5.3: at most); a first fragment comes about then, once more."""
