@@ -106,6 +106,8 @@ class Surveyor:
         see(tally, sighting.record.time_ns)
         if sighting.ended:
             self.end(sighting.ended)
+        if not place.is_plain and sighting.cut:
+            self._cut.see(sighting)
 
     def _remember(self, sighting: Sighting, place: TallyPlace, key: tuple[int, int]) -> Amounts:
         """Return where the frames are counted that add the same as this one."""
@@ -142,8 +144,6 @@ class Surveyor:
             tally.fragments += 1
             tally.assembled += amounts.datagrams
         tally.damaged += sighting.damaged
-        if sighting.cut:
-            self._cut.see(sighting)
         if reason := sighting.reason:
             self.leave_unread(tally, reason)
 

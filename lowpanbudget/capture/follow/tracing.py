@@ -258,7 +258,9 @@ class Trace:
             sighting.damaged = True  # a receiver drops it
             sighting.datagram = None
         elif sighting.cut:
-            sighting.datagram = None  # nobody knows how it goes on
+            sighting.datagram = None  # nobody knows how it goes on; what is over is none of it
+            if template.fragment is not None:
+                sighting.ended = tuple(given_up(self.reassembler.feed(example, self.time_s)))
         elif frame is not None and sighting.repeats is None:
             self.put_together(sighting, frame)
         elif sighting.datagram is not None:

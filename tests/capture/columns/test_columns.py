@@ -12,6 +12,7 @@ import pytest
 from capture.captures import (
     CONTEXTS,
     KEY,
+    SECOND,
     frames_of,
     ip_of,
     mixed,
@@ -113,6 +114,32 @@ def test_a_datagram_that_stays_open_is_of_the_pan_of_its_frames() -> None:
     assert {
         one: sum(tally.dropped for tally in cells.values()) for one, cells in found.pans.items()
     } == {pan: 1, pan ^ 2: 0}
+    assert shares.columns > 0
+
+
+def test_a_fragment_that_was_cut_off_is_of_no_datagram_whose_time_is_over() -> None:
+    """Four whole datagrams, one begun, and with its tag and size one whose first fragment was cut off 100 s later.
+
+    RFC 4944 section 5.3: what is not whole after 60 s, at most, is given up.
+    """
+    ends, other = (short(1), short(0x100)), short(2)
+    sent = udp_datagram(ip_of(ends[0]), ip_of(ends[1]), bytes(180))
+    frames = [
+        part for tag in range(5) for part in frames_of(sent, *ends, sequence=3 * tag, tag=tag)
+    ][:-1]
+    frames += frames_of(
+        udp_datagram(ip_of(other), ip_of(ends[1]), b"8"), other, ends[1], sequence=0, tag=0
+    )
+    frames += frames_of(sent, *ends, sequence=99, tag=4)[:1]
+    made = records(frames)
+    for place in (-2, -1):
+        made[place] = made[place]._replace(
+            time_ns=(len(frames) + place) * 2 * SECOND + 100 * SECOND
+        )
+    made[-1] = made[-1]._replace(octets=made[-1].octets[:-9])
+    found, shares = by_columns(made, contexts=CONTEXTS)
+    assert found == survey(made, contexts=CONTEXTS)
+    assert (found.total.dropped, found.total.cut) == (1, 0)
     assert shares.columns > 0
 
 
