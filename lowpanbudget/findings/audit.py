@@ -162,7 +162,7 @@ class Audit:
             self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
             sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
             sighting.copied, opened=sighting.opened, root=sighting.decoder.root, slot=sighting.body.asn,
-            receiver=sighting.record.receiver, devices=sighting.decoder.devices,
+            reckoned=sighting.reckoned, receiver=sighting.record.receiver, devices=sighting.decoder.devices,
         )  # fmt: skip
 
     def note(self, notice: ReadingNotice | FcsVerdict | TimedOut) -> None:

@@ -130,7 +130,7 @@ class Scene:
     belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is that one again),
     ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges. ``explained``: a rule
     knows why the frame cannot be read. ``opened`` is what stood sealed in its datagram, where keys were given.
-    ``root``: the RPL root known then, ``devices``: EUI-64s, ``slot``: its absolute slot number by ``receiver``.
+    ``root``: the RPL root then, ``devices``: EUI-64s, ``slot``: its slot by ``receiver``, ``reckoned``: by beacons.
     """
 
     known: Surroundings
@@ -160,6 +160,7 @@ class Scene:
     opened: OpenedContent | None = None
     root: IPv6Address | None = None
     slot: int | None = None
+    reckoned: int | None = None
     receiver: str | None = None
     devices: Devices = field(default_factory=Devices)
 

@@ -1,8 +1,10 @@
 """Slot numbers that a capture does not tell, reckoned from beacons and times (IEEE 802.15.4-2015, from memory)."""
 
+import struct
 from unittest.mock import patch
 
-from findings.air import FAR_NODE, KEY, Capture, names
+from cryptography.hazmat.primitives.ciphers.aead import AESCCM
+from findings.air import FAR_NODE, FAR_ROOT, KEY, PAN, Capture, mended, names
 from findings.cases_link import beacon
 from findings.test_neighbour_slots import sealed_frame
 
@@ -77,6 +79,62 @@ def test_a_node_whose_beacons_are_off_hides_nothing() -> None:
     ]
     opened = _opened(Capture(sorted([*capture.timed(), *off]), keys=(KEY,)))
     assert [one.slot for one in opened] == [5077, 5277, 5477, 5677]
+
+
+def _sealed(number: int, slot: int, told: int, source: bytes = FAR_ROOT) -> bytes:
+    """A beacon in the clear with a code of 4 octets (level 1), made with the number of its slot, that tells another.
+
+    By hand: the bit of security, and behind the addresses the security control (level 1, key identifier mode 1, no
+    frame counter, slot number in the nonce) and key index 1 (IEEE 802.15.4-2015 clause 9.4.2, from memory).
+    """
+    plain = beacon(number, told, source)[:-2]
+    front = bytes([plain[0] | 1 << 3]) + plain[1:15] + bytes([1 | 1 << 3 | 3 << 5, 1]) + plain[15:]
+    code = AESCCM(KEY, tag_length=4).encrypt(source + slot.to_bytes(5, "big"), b"", front)
+    return mended(front + code + bytes(2))
+
+
+def _beacons_of_two(ahead: int) -> Capture:
+    """Beacons of the root each 200 slots, and of the node 50 behind, which tell of another slot than theirs."""
+    air: list[tuple[float, bytes]] = []
+    for turn in range(8):
+        slot, at = _START + 200 * turn, 1 + 2.0 * turn
+        air.append((at, _sealed(turn, slot, slot)))
+        air.append((at + 0.5, _sealed(turn, slot + 50, slot + 50 + ahead, FAR_NODE)))
+    return Capture([*air], keys=(KEY,))
+
+
+def test_a_beacon_that_tells_another_slot_opens_with_its_own() -> None:
+    """All but the first of them may be opened as frames are: slots are counted by the root."""
+    for ahead in (0, 7, -4, 777):
+        opened = _opened(_beacons_of_two(ahead))
+        assert [one.slot for one in opened[1::2]] == [5050 + 200 * turn for turn in range(8)]
+        named = {one.subject for one in _beacons_of_two(ahead).followed() if "unknown" in one.name}
+        assert named == {"the capture"}
+
+
+def _acknowledgement(slot: int) -> bytes:
+    """An enhanced acknowledgement without source address, of the root to the node, for a frame that nobody heard.
+
+    By hand: frame control (acknowledgement, secured, extended destination, version 2), number, PAN ID, destination,
+    security control as of the beacons here but for level 5, and key index 1.
+    """
+    header = struct.pack("<HBH", 0x2C0A, 9, PAN) + FAR_NODE[::-1]
+    header += bytes([5 | 1 << 3 | 3 << 5, 1])
+    code = AESCCM(KEY, tag_length=4).encrypt(FAR_ROOT + slot.to_bytes(5, "big"), b"", header)
+    return mended(header + code + bytes(2))
+
+
+def test_of_an_acknowledgement_without_its_frame_the_sender_is_missing_where_slots_are_known() -> (
+    None
+):
+    told = (1.0, _sealed(0, _START, _START))
+    for air, name in (
+        ([told, (1.5, _acknowledgement(_START + 50))], "extended-address-unknown"),
+        ([(1.5, _acknowledgement(_START + 50))], "slot-number-unknown"),
+    ):
+        found = Capture([*air], keys=(KEY,)).followed()
+        (finding,) = [one for one in found if one.subject == "an unnamed node"]
+        assert (finding.name, finding.frames) == (name, (len(air),))
 
 
 def test_under_a_wrong_key_the_tries_are_few() -> None:

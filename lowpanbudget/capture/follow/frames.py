@@ -266,17 +266,16 @@ class FrameReader:
         told, security = told_slot(mac), mac.security
         by_slot = security is not None and security.is_by_slot and bool(security.protection.mic)
         wanted = by_slot and any(one.name == "nonce-unknown" for one in frame.notices)
-        slots = self._slots.of(sighting, mac) if told is None else (told,)
-        for slot in slots if wanted else ():
+        for slot in self._slots.of(sighting, mac, told) if wanted else ():
             opened = self.decoder.frame(sighting.octets, sighting.fcs_octets, slot)
-            if opened.verified:
+            if opened.verified or mac.source is None:  # without a sender no slot opens it
                 sighting.reckoned = slot
-                frame = sighting.told_slot(opened)
+                frame = sighting.told_slot(opened) if opened.verified else opened
                 break
         if wanted and told is None and mac.source is not None:
             self._slots.tried(opened=frame.verified)
         if told is not None:
-            self._slots.take(sighting, mac, told, is_sure=frame.verified)
+            self._slots.take(sighting, mac, sighting.reckoned or told, is_sure=frame.verified)
         return frame
 
     def _acknowledgement(self, sighting: Sighting, mac: Mac) -> Frame | None:

@@ -90,21 +90,22 @@ class ReckonedSlots:
         """Note whether one of the slots opened a frame: where none ever does, as under a wrong key, fewer are tried."""
         self._missed = 0 if opened else self._missed + 1
 
-    def of(self, sighting: Sighting, mac: Mac) -> tuple[int | None, ...]:
+    def of(self, sighting: Sighting, mac: Mac, own: int | None = None) -> tuple[int | None, ...]:
         """Return the slot numbers to open a frame with: that of the capture, or those that may be it.
 
-        The likelier comes first.
+        The likelier comes first: its ``own``, where it is a beacon; one may tell another than that of its nonce.
         Beacon and frame stand where a sender begins, an acknowledgement later in the slot; a capture may have the times
         of their ends. None: it is not known, as before the first beacon, or no integrity code proves it.
         """
         told, security, time_ns = sighting.body.asn, mac.security, sighting.record.time_ns
         if told is not None or security is None or not security.is_by_slot or time_ns is None:
-            return (told,)
+            return (own if told is None else told,)
         counts = self._counts.get((sighting.record.receiver, mac.pan_id))
         if counts is None and mac.pan_id is None:  # an acknowledgement need not name its PAN
             counts = next(reversed(self._counts.values()), None)
         if counts is None or not security.protection.mic:
-            return (told,)
-        near = (one.at(time_ns) + step for one in counts for step in (0, -1, 1))
+            return (own,)
+        near = [one.at(time_ns) + step for one in counts for step in (0, -1, 1)]
+        near = near if own is None else [own, *near]
         slots = tuple(dict.fromkeys(one for one in near if 0 <= one < _MOST_SLOTS))
         return slots if self._missed < _MOST_MISSED else slots[:1]

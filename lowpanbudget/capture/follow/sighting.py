@@ -45,7 +45,7 @@ class Sighting:
     fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
     what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened``
     is what stood sealed in the datagram, where keys were given that open it. ``back_ns`` is how far its time is before
-    that of the record before it. ``reckoned`` is the absolute slot number that opened it.
+    that of the record before it. ``reckoned`` is the absolute slot number that opened it, or should.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.

@@ -120,8 +120,9 @@ _NOTHING = "Nothing is to be done for these. A capture that tells slot numbers (
 
 
 def _wants_slot(scene: Scene) -> bool:
-    """Return whether the nonce holds the slot number, and the capture does not tell it."""
-    return scene.security is not None and scene.slot is None and scene.security.is_by_slot
+    """Return whether the nonce holds the slot number, and neither the capture tells it nor its beacons."""
+    by_slot = scene.security is not None and scene.security.is_by_slot
+    return by_slot and scene.slot is None and scene.reckoned is None
 
 
 _NO_SOURCE = (
