@@ -9,12 +9,13 @@ from os import PathLike, fspath
 from lowpanbudget.arguments import several
 from lowpanbudget.capture.files.reading import CaptureFile, read_capture
 from lowpanbudget.capture.files.receiver_clocks import ReceiverClocks
-from lowpanbudget.capture.files.record import CLOCK_DIFFERS, Notices, Record
+from lowpanbudget.capture.files.record import CLOCK_DIFFERS, FRAME_CUT, Notices, Record
 from lowpanbudget.capture.files.source import BinaryFile
 from lowpanbudget.capture.files.unset_clock import Dates
 from lowpanbudget.errors import RequestError
 
 _LOOKED_AT = 4096  # records of each receiver, in which frames are looked for that several heard
+_MOST_CUT = 1 << 16
 
 
 def read_together(
@@ -44,6 +45,9 @@ def read_together(
 
 
 def _merged(files: list[tuple[str, CaptureFile]], notices: Notices) -> Iterator[Record]:
+    cut: dict[
+        tuple[int, int], int
+    ] = {}  # frames whose front alone was captured, of which notices tell
     try:
         dates = Dates()
         heard = [_of_receiver(name, file, dates) for name, file in files]
@@ -54,12 +58,16 @@ def _merged(files: list[tuple[str, CaptureFile]], notices: Notices) -> Iterator[
             for place, records in enumerate(heard)
         ]
         for number, (time_ns, place, record) in enumerate(merge(*streams, key=itemgetter(0)), 1):
+            if len(record.octets) < record.original_length and len(cut) < _MOST_CUT:
+                cut[place, record.number] = number
             yield record._replace(number=number, time_ns=clocks.hear(place, record, time_ns))
         _tell_clocks(files, clocks, notices)
     finally:
-        for name, file in files:
+        for place, (name, file) in enumerate(files):
             for notice in file.notices:
-                notices.add(notice.name, f"{name}: {notice.text}", notice.number, notice.offset)
+                own = notice.number
+                told = cut.get((place, own), own) if notice.name == FRAME_CUT else own
+                notices.add(notice.name, f"{name}: {notice.text}", told, notice.offset)
             notices.count += file.notice_count - len(file.notices)
             file.close()
 

@@ -5,13 +5,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.receivers import Receivers
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError, WireError, plural, repeated
 from lowpanbudget.layers.link.leading import read_leading
 from lowpanbudget.layers.link.mac import BROADCAST_PAN, FrameType
-from lowpanbudget.layers.link.stations import network_of
+from lowpanbudget.layers.link.stations import network_named, network_of
 
 MOST_TOLD = 8  # PANs that are named
+_MOST_CUT = 1 << 16
+_NOT_KEPT = b"\xff" * 22  # as many octets as addresses and PAN IDs have; 0xffff names no PAN
 _HOW_PAN = "A PAN ID is 0x0000 to 0xfffe, as survey tells those of a capture"
 
 
@@ -75,11 +78,16 @@ class Networks:
 
 
 class OwnNetwork:
-    """Picks the frames of one PAN, and what goes to all; ``left_out`` counts the others. None stands for every PAN."""
+    """Picks the frames of one PAN, and what goes to all; None stands for every PAN.
+
+    ``left_out`` counts the others, each sending once, and ``cut`` are numbers of those whose front alone was captured.
+    """
 
     def __init__(self, pan: object) -> None:
         self.pan = None if pan is None else pan_named(pan, "pan")
         self.left_out = 0
+        self.cut: set[int] = set()
+        self._receivers = Receivers()
 
     def of(self, records: Iterable[Record]) -> Iterable[Record]:
         """Return the records of a capture but those of other PANs."""
@@ -89,18 +97,30 @@ class OwnNetwork:
         networks, own = Networks(), {self.pan, None}
         for record in records:
             body = unwrap(record)
-            if body.kind != FRAME or _pan_of(body, networks) in own:
+            if body.kind != FRAME or _pan_of(body, record, networks) in own:
                 yield record
             else:
-                self.left_out += 1
+                self._leave_out(record, body.octets)
+
+    def _leave_out(self, record: Record, octets: bytes) -> None:
+        if len(record.octets) < record.original_length and len(self.cut) < _MOST_CUT:
+            self.cut.add(record.number)
+        receiver = record.receiver
+        if receiver is None or not self._receivers.heard(
+            receiver, record.number, record.time_ns, octets
+        ):
+            self.left_out += 1
 
 
-def _pan_of(body: RecordBody, networks: Networks) -> int | None:
+def _pan_of(body: RecordBody, record: Record, networks: Networks) -> int | None:
     """Return the PAN of a frame; None of one that names none, or cannot be read so far."""
+    octets = body.octets
+    if len(record.octets) < record.original_length:
+        octets += _NOT_KEPT
     try:
-        form, sequence, to_pan, _, from_pan, _ = read_leading(Reader(body.octets))
+        form, sequence, to_pan, _, from_pan, _ = read_leading(Reader(octets))
     except WireError:
         return None
-    named = next((one for one in (from_pan, to_pan) if one not in {None, BROADCAST_PAN}), None)
+    named = network_named(from_pan, to_pan)
     answers = form.frame_type == FrameType.ACKNOWLEDGEMENT
     return networks.of(named, body, sequence, asks=form.ack_request, answers=answers)

@@ -15,8 +15,17 @@ Station = tuple[int | None, bytes]  # a node: the PAN of its short address, or N
 
 def network_of(mac: Mac) -> int | None:
     """Return the PAN that a frame is of; None where it names none but all of them."""
-    pan = mac.pan_id
-    return None if pan == BROADCAST_PAN else pan
+    return network_named(mac.source_pan, mac.destination_pan)
+
+
+def network_named(source_pan: int | None, destination_pan: int | None) -> int | None:
+    """Return the same from PAN IDs: who joins has no PAN yet, and names that which it joins as its destination's.
+
+    IEEE 802.15.4-2006 clause 7.3.1.1 (from memory): the source PAN ID of an association request is 0xffff.
+    """
+    if source_pan is None or source_pan == BROADCAST_PAN:
+        source_pan = destination_pan
+    return None if source_pan == BROADCAST_PAN else source_pan
 
 
 def network_place(octets: bytes) -> Place | None:
