@@ -48,7 +48,8 @@ class HeardSender:
     ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the
     number went back to it, which began at frame ``swung_since``. ``heard_s`` is when something of its own was heard
     last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how many were about as long; there
-    were so many ``gaps`` of ``gaps_s`` together. ``sent_s`` is when it sent a frame last, whatever it brought, and
+    were so many ``gaps`` of ``gaps_s`` together; ``made_s`` is when a datagram with its address came by last, an answer
+    or on a later hop alone. ``sent_s`` is when it sent a frame last, whatever it brought, and
     ``seen_s`` when it did or acknowledged one, in or behind frame ``shown``.
     ``counted`` is the number of its last frame that counts data and commands, which was frame ``sent``; ``holes`` are
     the last in these numbers, and frame ``jumped`` was the last whose number is none of the next ones. ``pause`` is the
@@ -80,6 +81,7 @@ class HeardSender:
     alike: int = 0
     gaps: int = 0
     gaps_s: float = 0.0
+    made_s: float = 0.0
     sent_s: float = nan
     seen_s: float = nan
     shown: int = 0

@@ -131,6 +131,7 @@ from findings.cases_nodes import (
     parent_back,
     registration,
     relayed,
+    relayed_for,
     strange_to,
     swallowed,
     unsealed,
@@ -1395,6 +1396,19 @@ FURTHER = (
             "0x0018",
             "0x0018 sent a datagram of its own at least every 30 s, and none for the last 721 s",
             ("it still acknowledges, polls or forwards, 11 s before the end",),
+            (86,),
+        ),
+    ),
+    # what it sends on is of the node whose address it has: its own 22nd reading is frame 4 x 21 + 2, at 1 + 630 + 11 s,
+    # the last acknowledgement the last frame, at 1 + 1350 + 20.001 s
+    Further(
+        "node-reports-no-more",
+        lambda: relayed_for((), own=22, of=46),
+        Told(
+            "remark",
+            "0x0018",
+            "0x0018 sent a datagram of its own at least every 30 s, and none for the last 729 s",
+            ("it still acknowledges, polls or forwards, 0 s before the end",),
             (86,),
         ),
     ),

@@ -182,6 +182,27 @@ def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
     return Capture(frames)
 
 
+def relayed_for(near: Collection[int], *, of: int = 40, own: int = 0, until: int = 99) -> Capture:
+    """A reading of a node every 30 s up to ``until``, all heard as its relay sends them on, the ``near`` ones before.
+
+    RFC 8200 section 3: a router lowers the hop limit by one and leaves the source address. ``own``: so many of the
+    relay's own between them.
+    """
+    frames: Timed = []
+    for n in range(of):
+        at, data = 1 + 30.0 * n, b"reading %d" % n
+        if n in near:
+            frames.append((at, air.frame(air.datagram(data), n & 0xFF, (NODE, RELAY))))
+        if n < until:
+            on = air.frame(air.datagram(data, hop_limit=63), 100 + 2 * n & 0xFF, (RELAY, ROOT))
+            frames.append((at + 0.01, on))
+        if n < own:
+            frames.append((at + 11, reading(101 + 2 * n, (RELAY, ROOT))))
+        # it acknowledges what a third sends it
+        frames += [(at + 20, reading(n, (THIRD, RELAY))), (at + 20.001, acknowledgement(n))]
+    return Capture(frames)
+
+
 def elsewhere(until: int, *, since: int, of: int = 46, acks: bool = True) -> Capture:
     """The same, and a node of the second's short address that sends its readings in another PAN since one of them."""
     more: Timed = [
@@ -761,6 +782,20 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that is heard in another PAN alone since then": (
         "node-fell-silent",
         lambda: elsewhere(11, since=11, of=20, acks=False),
+    ),
+    # out of the receiver's reach, and its readings come to the root
+    "a node whose readings are heard on the next hop alone": (
+        "node-fell-silent",
+        lambda: relayed_for(range(11)),
+    ),
+    "a node whose readings were heard on the next hop alone for a while": (
+        "node-was-silent",
+        lambda: relayed_for({*range(11), *range(41, 60)}, of=60),
+    ),
+    # what it sends on while it has nothing of its own never was its own
+    "a relay that sends on nothing any more, and never sent of its own": (
+        "node-reports-no-more",
+        lambda: relayed_for((), until=22, of=46),
     ),
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
     "a node that looked for a router before it had an address": ("node-fell-silent", seeking),

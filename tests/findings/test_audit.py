@@ -46,10 +46,10 @@ from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.findings.audit import Audit
-from lowpanbudget.findings.captures.nodes import Beginnings
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.known import known_of
+from lowpanbudget.findings.origins import Beginnings
 from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_NAMED, MOST_SUBJECTS, OTHERS, Tallies
 from lowpanbudget.findings.wording import seconds_text

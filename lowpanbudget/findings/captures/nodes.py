@@ -2,13 +2,13 @@
 
 from itertools import pairwise
 
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
 from lowpanbudget.findings.node_rhythms import rhythms
+from lowpanbudget.findings.origins import Beginnings, origin_of, seeks
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import (
@@ -21,9 +21,6 @@ from lowpanbudget.findings.senders import (
 )
 from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
 from lowpanbudget.findings.wording import seconds_text
-from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
-from lowpanbudget.layers.internet.rpl.messages import Dis
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.stations import network_text
@@ -221,38 +218,22 @@ _LONG = (
 )
 
 
-_ANSWER_S = 10.0  # within which a datagram that goes back is an answer; our choice
-
-
-class Beginnings(Recent[tuple[int, int], float]):
-    """When one address last sent another a datagram that answers none."""
-
-    def begins(self, source: int, destination: int, time_s: float) -> bool:
-        """Return whether a datagram answers none of those from its destination; remember one that does not."""
-        if time_s - self.get((destination, source), -_ANSWER_S) < _ANSWER_S:
-            return False
-        self[source, destination] = time_s
-        return True
-
-
-def _seeks(datagram: HeardDatagram) -> bool:
-    """Return whether somebody looks for a router or a parent, which ends when one is found."""
-    messages = (one.message for one in datagram.layers if isinstance(one, Icmpv6))
-    return any(isinstance(message, RouterSolicitation | Dis) for message in messages)
-
-
 @NODES.rule("node-fell-silent", HeardDatagram, memory=Beginnings)
 def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagram) -> None:
-    """Note when a node sends of its own: what it forwards, or answers, ends when another node does."""
+    """Note when a node sends of its own: what it forwards is of another node, and what it answers ends with that."""
+    if scene.by is None or scene.passage is not None:
+        return
     header = datagram.header
+    origin = origin_of(scene, header)
     # in a tunnel it is of its own where the one who made that sends it
-    own = not scene.tunnelled or datagram.outer.source == header.source
-    if scene.by is not None and scene.passage is None and own:
-        if datagram.link_destination == BROADCAST and _seeks(datagram):
-            return
-        if memory.begins(int(header.source), int(datagram.destination), scene.time_s):
-            _note_silence(scene, scene.by)
-            scene.by.hear(scene.time_s, scene.number)
+    if origin is scene.by and scene.tunnelled and datagram.outer.source != header.source:
+        return
+    if origin is None or (datagram.link_destination == BROADCAST and seeks(datagram)):
+        return
+    if memory.begins(int(header.source), int(datagram.destination), scene.time_s):
+        _note_silence(scene, origin)
+        origin.hear(scene.time_s, scene.number)
+    origin.made_s = scene.time_s
 
 
 def _note_silence(scene: Scene, by: HeardSender) -> None:
@@ -260,10 +241,11 @@ def _note_silence(scene: Scene, by: HeardSender) -> None:
     pause = by.pause
     if pause is None or by.alike < needed(by.longest_s):
         return
-    begun_s, least = scene.time_s - pause.seconds, SILENCES * by.longest_s
-    least = max(least, BY_CHANCE * by.gaps_s / by.gaps)
-    if pause.seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
-        by.silence, by.resumed = pause._replace(rhythm_s=by.longest_s), -1
+    least = max(SILENCES * by.longest_s, BY_CHANCE * by.gaps_s / by.gaps)
+    seconds = min(pause.seconds, scene.time_s - by.made_s)  # on a later hop some may have come by
+    begun_s = scene.time_s - seconds
+    if seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
+        by.silence, by.resumed = pause._replace(seconds=seconds, rhythm_s=by.longest_s), -1
 
 
 @NODES.at_end("node-fell-silent")

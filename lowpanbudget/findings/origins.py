@@ -1,0 +1,45 @@
+"""Whose a datagram is, and whether it answers another: what a node forwards or answers tells nothing of its rhythm."""
+
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.env import IID_MASK, SHORT_IID, interface_identifier, link_of_identifier
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.senders import HeardSender, pan_of
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
+from lowpanbudget.layers.internet.rpl.messages import Dis
+
+_ANSWER_S = 10.0  # within which a datagram that goes back is an answer; our choice
+
+
+class Beginnings(Recent[tuple[int, int], float]):
+    """When one address last sent another a datagram that answers none."""
+
+    def begins(self, source: int, destination: int, time_s: float) -> bool:
+        """Return whether a datagram answers none of those from its destination; remember one that does not."""
+        if time_s - self.get((destination, source), -_ANSWER_S) < _ANSWER_S:
+            return False
+        self[source, destination] = time_s
+        return True
+
+
+def seeks(datagram: HeardDatagram) -> bool:
+    """Return whether somebody looks for a router or a parent, which ends when one is found."""
+    messages = (one.message for one in datagram.layers if isinstance(one, Icmpv6))
+    return any(isinstance(message, RouterSolicitation | Dis) for message in messages)
+
+
+def origin_of(scene: Scene, header: Ipv6) -> HeardSender | None:
+    """Return what is noted of the node whose address a datagram has, where it is not known from an earlier hop.
+
+    An address that is made of no link address heard may be one of its sender here, or come from outside through that;
+    one made of a short address is another node's, of which nothing is noted: None.
+    """
+    mac, identifier = scene.frame.mac, int(header.source) & IID_MASK
+    if mac is None or identifier == interface_identifier(mac.source):
+        return scene.by
+    is_short = identifier >> 16 == SHORT_IID >> 16
+    link = link_of_identifier(identifier, 2 if is_short else 8)
+    origin = None if link is None else scene.known.senders.get((pan_of(mac), link))
+    return scene.by if origin is None and not is_short else origin
