@@ -23,6 +23,7 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import ReservedBits
@@ -264,6 +265,56 @@ def test_a_unit_that_was_only_meant_may_be_stated() -> None:
     right = "all its fields right; the same octets: right only if unit Cel of a is meant by both"
     assert (found.outcome, found.reads) == (Outcome.RIGHT, right)
     assert (found.new_receiver_outcome, found.new_receiver_reads) == (Outcome.RIGHT, right)
+
+
+@pytest.mark.parametrize(
+    "bare",
+    [
+        Float("a", bits=32),
+        Float("a", bits=64, min=Decimal(0), max=Decimal(100)),
+        number("a", 2**24 - 1),
+        number("a", step=Decimal("0.001"), coding="twos-complement"),
+        Table("a", values=tuple(map(Decimal, range(250)))),
+        Logarithmic("a", min=Decimal(1), max=Decimal(1000), steps=4095),
+        Series("a", min=Decimal(0), max=Decimal(4095), max_length=16, deltas="variable"),
+        Array("a", element=number("", 2**24 - 1), max_length=4),
+    ],
+    ids=lambda field: field.kind,
+)  # fmt: skip
+def test_a_unit_moves_no_bit_of_any_kind(bare: Any) -> None:
+    """The values have the same codes, of any width; what they are is meant otherwise only where both say it."""
+
+    def made(unit: str) -> Message:
+        inner = isinstance(bare, Array)
+        field = bare.element if inner else bare
+        field = dataclasses.replace(field, unit=unit)
+        return message(OLD[0], dataclasses.replace(bare, element=field) if inner else field)
+
+    for sample in samples(made(""), 4):
+        assert made("").pack(sample) == made("m").pack(sample)
+    for old, new in ((made(""), made("m")), (made("m"), made(""))):
+        found = compare(old, new)
+        assert (found.outcome, found.new_receiver_outcome) == (Outcome.RIGHT, Outcome.RIGHT)
+        assert found.reads.endswith("the same octets: right only if unit m of a is meant by both")
+    change = only(compare(made("m"), made("km")))
+    assert (change.outcome, change.reads) == (
+        Outcome.MISREAD,
+        "the same octets, but takes km for m",
+    )
+    assert change.what.endswith("unit m becomes km")
+
+
+def test_what_an_array_is_and_what_is_in_it_are_two_changes() -> None:
+    def made(unit: str, most: int) -> Message:
+        group = Group("", fields=(number("b", unit=unit),))
+        return message(Array("a", element=group, max_length=most))
+
+    changes = compare(made("m", 5), made("km", 6)).changes
+    told = [(change.path, change.what, change.outcome) for change in changes]
+    assert told == [
+        ("a", "max_length 5 becomes 6", Outcome.REFUSED),
+        ("a[].b", "unit m becomes km", Outcome.MISREAD),
+    ]
 
 
 def test_names_added_to_an_enumeration() -> None:

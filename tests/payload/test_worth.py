@@ -370,6 +370,12 @@ def test_as_many_lost_messages_as_no_repeated_one_looks_like(bits: int, gives: s
     assert (f"up to {most} " in gives) is (most > 0)
 
 
+def test_octets_of_a_fixed_number_are_not_up_to_so_many() -> None:
+    fixed, fewer = Octets("o", length=8), Octets("o", max_length=8)
+    told = [worths(message(octets))[0].told.gives for octets in (fixed, fewer)]
+    assert told == ["8 octets as they are", "up to 8 octets as they are"]
+
+
 @settings(max_examples=60)
 @given(
     st.integers(1, 5000), st.integers(-50, 50), st.integers(1, 13), st.booleans(), st.integers(0, 3)

@@ -119,8 +119,9 @@ length = 4                    # or min_length and max_length: then the length go
 
     def gain(self, less: int) -> ask.Gain:
         """Return how many octets there are."""
+        fewer = "" if self.least == self.most else "up to "
         return ask.Gain(
-            f"up to {plural(self.most, 'octet')} as they are",
+            f"{fewer}{plural(self.most, 'octet')} as they are",
             "an octet less of content" if self.most > 1 else ask.NOTHING,
         )
 

@@ -16,6 +16,7 @@ from lowpanbudget.payload.kinds.lengths import Counted
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.codes import are_same_codes, codec_of
 from lowpanbudget.payload.search.edits import bare
+from lowpanbudget.payload.search.meanings import MEANINGS
 from lowpanbudget.payload.search.spare import most_spare
 
 _OCTET = 8
@@ -165,7 +166,7 @@ class Alignment(NamedTuple):
     def _is_same_grid(self, one: Stepped, two: Stepped) -> bool:
         """Return whether no code of one number stands for another value, or name, of the other."""
         widths = [self.ours.rounded(number.needed()) for number in (one, two)]
-        grids = [number.grid()._replace(low=0, high=0) for number in (one, two)]
+        grids = [number.grid()._replace(low=0, high=0, unit="") for number in (one, two)]
         if widths[0] != widths[1] or grids[0] != grids[1]:
             return False
         names = [special_codes(number, widths[0]) for number in (one, two)]
@@ -177,7 +178,7 @@ class Alignment(NamedTuple):
 
 
 def _differing(field: Field, other: Field) -> set[str]:
-    """Return the keys in which two fields of a kind differ, but for names, places, and what only people read."""
+    """Return the keys in which codes of two fields of a kind differ: not names, places, and what no octet shows."""
     one, two = bare(field), bare(dataclasses.replace(other, name=field.name, at=field.at))
-    keys = [item.name for item in dataclasses.fields(one)]
+    keys = [item.name for item in dataclasses.fields(one) if item.name not in MEANINGS]
     return {key for key in keys if getattr(one, key) != getattr(two, key)}

@@ -11,6 +11,7 @@ from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.advice import advice
 from lowpanbudget.payload.search.edits import Edit, edits
+from lowpanbudget.payload.search.meanings import one_sided_meanings
 from lowpanbudget.payload.search.names import called_alike
 from lowpanbudget.payload.search.receiver import Outcome, Reading, Sides, reading
 from lowpanbudget.payload.search.tree import with_members
@@ -116,15 +117,15 @@ def _sides(receiver: Message, sender: Message, *, ignore_tail: bool) -> Sides:
     """Return two formats with all that differs between them."""
     differences = list(edits(receiver.fields, sender.fields, ()))
     renamed = {was: now for edit in differences for was, now in edit.renamed.items()}
-    meanings = [edit.meaning for edit in differences if edit.meaning]
     assumed = [edit.assumed for edit in differences if edit.assumed]
-    return _with_names(Sides(receiver, sender, renamed, meanings, assumed, ignore_tail))
+    return _with_assumed(Sides(receiver, sender, renamed, assumed, ignore_tail))
 
 
-def _with_names(sides: Sides) -> Sides:
-    """Return two formats in which the same codes have the same names, and what that supposes."""
+def _with_assumed(sides: Sides) -> Sides:
+    """Return two formats in which the same codes have the same names, and all that is so supposed."""
     sender, supposed = called_alike(sides.receiver, sides.sender)
-    return sides._replace(sender=sender, assumed=[*sides.assumed, *supposed])
+    meant = one_sided_meanings(sides.receiver, sender, sides.renamed)
+    return sides._replace(sender=sender, assumed=[*sides.assumed, *supposed, *meant])
 
 
 def _compared(
@@ -175,9 +176,8 @@ def _judged(
         changed = dataclasses.replace(old, **changes)
     except FlawedMessage:
         return Change(path, edit.what, False, why_not, 0, Outcome.UNKNOWN)
-    meanings = [edit.meaning] if edit.meaning else []
     assumed = [edit.assumed] if edit.assumed else []
-    sides = _with_names(Sides(old, changed, edit.renamed, meanings, assumed, ignore_tail))
+    sides = _with_assumed(Sides(old, changed, edit.renamed, assumed, ignore_tail))
     read = reading(sides, everywhere="fields" not in changes)
     bits = changed.max_bits - old.max_bits
     return Change(path, edit.what, read.outcome is Outcome.RIGHT, read.text, bits, read.outcome)

@@ -12,14 +12,12 @@ from lowpanbudget.payload.words import text_of
 
 # What people read and the wire does not show; a change of it needs no word.
 _REMARKS = ("note", "typically_present", "typical", "typical_length", "tolerance", "batch")
-# What the wire does not show either, but what changes the meaning of every value.
-_MEANINGS = ("unit", "epoch")
 
 
 class Edit(NamedTuple):
     """A change as the members of one container after it; ``renamed`` says what an old name is called now.
 
-    ``meaning`` says what is misread although no octet differs; ``assumed`` what makes it right, which no octet shows.
+    ``assumed`` says what makes that right, which no octet shows.
     """
 
     place: FieldPath
@@ -27,7 +25,6 @@ class Edit(NamedTuple):
     container: FieldPath
     members: tuple[Field, ...]
     renamed: dict[str, str]
-    meaning: str = ""
     assumed: str = ""
 
 
@@ -105,20 +102,19 @@ def _pair(old: tuple[Field, ...], index: int, after: Field, place: FieldPath) ->
     here = (*place, before.name)
     inside = _inside(before, after, here)
     if inside is not None:
-        yield from inside
-        return
-    what, meaning, assumed = _difference(before, after)
-    members = (*old[:index], after, *old[index + 1 :])
-    yield Edit(here, what, place, members, {}, meaning, assumed)
+        after = after.with_bodies(tuple(body.fields for body in before.bodies()))
+    if bare(before) != bare(after):  # in keys of its own
+        members = (*old[:index], after, *old[index + 1 :])
+        yield Edit(here, _difference(before, after), place, members, {})
+    yield from inside or ()
 
 
 def _inside(before: Field, after: Field, here: FieldPath) -> Iterator[Edit] | None:
-    """Return the changes inside two containers that are alike otherwise, else None."""
+    """Return the changes inside two containers of the same parts, else None."""
     bodies, others = before.bodies(), after.bodies()
     if not bodies or before.kind != after.kind or len(bodies) != len(others):
         return None
-    alike = bare(before) == bare(after.with_bodies(tuple(body.fields for body in bodies)))
-    if not alike or [body.steps for body in bodies] != [other.steps for other in others]:
+    if [body.steps for body in bodies] != [other.steps for other in others]:
         return None
     if not bodies[0].named:
         (element,), (other,) = bodies[0].fields, others[0].fields
@@ -134,22 +130,20 @@ def _inside(before: Field, after: Field, here: FieldPath) -> Iterator[Edit] | No
     )
 
 
-def _difference(before: Field, after: Field) -> tuple[str, str, str]:
-    """Return what differs between two fields of one name, what of it the wire does not show, and what is assumed."""
+def _difference(before: Field, after: Field) -> str:
+    """Return in words what differs between two fields of one name."""
     if before.kind != after.kind:
-        return f"kind {before.kind} becomes {after.kind}", "", ""
-    parts, meaning, assumed = [], "", ""
+        return f"kind {before.kind} becomes {after.kind}"
+    parts = []
     for item in dataclasses.fields(bare(after)):
         old, new = getattr(bare(before), item.name), getattr(bare(after), item.name)
-        if old != new:
-            long = isinstance(old, tuple | Field) or isinstance(new, tuple | Field)
+        if isinstance(old, Field) and old != new:
+            parts.append(f"{item.name}: {_difference(old, new)}")
+        elif old != new:
+            long = isinstance(old, tuple) or isinstance(new, tuple)
             words = _lists(old, new) if long else _values(old, new)
             parts.append(f"{item.name} {words}")
-            if item.name in _MEANINGS and not (old and new):  # stated on one side alone
-                assumed = f"{item.name} {shown(old or new)} of {before.name or 'an element'} is meant by both"
-            elif item.name in _MEANINGS:
-                meaning = f"the same octets, but takes {shown(new)} for {shown(old)}"
-    return ", ".join(parts), meaning, assumed
+    return ", ".join(parts)
 
 
 def _values(before: Any, after: Any) -> str:

@@ -21,6 +21,7 @@ from lowpanbudget.payload.search.ambiguity import read_by_both
 from lowpanbudget.payload.search.certain_bits import is_never_read
 from lowpanbudget.payload.search.course import are_read_right, refused_layout
 from lowpanbudget.payload.search.judge import Judge
+from lowpanbudget.payload.search.meanings import other_meanings
 from lowpanbudget.payload.search.names import unsent_flags
 from lowpanbudget.payload.search.sampler import edges, every_message, samples
 from lowpanbudget.payload.search.tree import walk
@@ -63,15 +64,13 @@ class Reading(NamedTuple):
 class Sides(NamedTuple):
     """The formats of a receiver and of a sender; ``renamed`` says what the sender calls the receiver's fields.
 
-    ``meanings`` are differences that no octet shows, ``assumed`` what has to be so for what is right. A receiver that
-    ignores the tail reads what it knows and leaves the octets after it, as ``Message.unpack`` does where that is asked
-    for.
+    ``assumed`` says what has to be so for what is right. A receiver that ignores the tail reads what it knows and
+    leaves the octets after it, as ``Message.unpack`` does where that is asked for.
     """
 
     receiver: Message
     sender: Message
     renamed: dict[str, str]
-    meanings: Sequence[str]
     assumed: Sequence[str]
     ignore_tail: bool
 
@@ -96,9 +95,10 @@ def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
     are_read = _are_read(sides._replace(ignore_tail=ignore_tail))
     if are_read is False and tried.outcome is Outcome.REFUSED:
         return tried._replace(text=_as_all(tried.text))
-    unseen = [*sides.meanings, *unsent_flags(receiver, sender, sides.renamed)]
+    names = receiver, sender, sides.renamed
+    unseen = next(chain(other_meanings(*names), unsent_flags(*names)), "")
     if unseen:
-        return Reading(Outcome.MISREAD, unseen[0])
+        return Reading(Outcome.MISREAD, unseen)
     found = tried if are_read is not None else _searched(sides, tried, judge)
     if not sides.assumed or found.outcome is Outcome.MISREAD:
         return found
