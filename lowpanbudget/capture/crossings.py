@@ -77,12 +77,16 @@ class Crossing(NamedTuple):
 
 
 class RecoveryPart(NamedTuple):
-    """A fragment under a tag that may be asked for again, or what ``answers`` such: all came, or it ``aborts``."""
+    """A fragment under a tag that may be asked for again, or what ``answers`` such: all came, or it ``aborts``.
+
+    ``unread``: the headers that it brings could not be read.
+    """
 
     tag: int
     answers: bool = False
     is_all: bool = False
     aborts: bool = False
+    unread: bool = False
 
 
 class HeardFrame(NamedTuple):
@@ -162,7 +166,7 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
         None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices, facts.mesh),
         facts.refuses,
         facts.carried,
-        None if facts.recovers is None else _recovery(facts.recovers, sighting.payload),
+        None if facts.recovers is None else _recovery(facts.recovers, sighting),
         sighting.frame_counter,
         facts.key,
         facts.to_all,
@@ -191,13 +195,15 @@ def _header_facts(mac: Mac, example: Frame, decoder: Decoder) -> _HeaderFacts:
     )
 
 
-def _recovery(header: Rfrag | RfragAck, payload: bytes | None) -> RecoveryPart | None:
+def _recovery(header: Rfrag | RfragAck, sighting: Sighting) -> RecoveryPart | None:
     """Return what a frame brings of a datagram in recoverable fragments; of frames that are alike each has its tag."""
     if isinstance(header, RfragAck):
         return RecoveryPart(header.tag, True, header.complete, header.aborted)
+    payload = sighting.payload
     if header.abort or payload is None or len(payload) < header.length + RFRAG.octets:
         return None
-    return RecoveryPart(payload[-header.length - RFRAG.octets + 1])
+    unread = sighting.fault is not None
+    return RecoveryPart(payload[-header.length - RFRAG.octets + 1], unread=unread)
 
 
 _FACTS = object()  # among the facts of a template

@@ -1,7 +1,7 @@
 """Datagrams in fragments that are acknowledged one by one: how many were begun, and what became of them."""
 
 from lowpanbudget.capture.beginnings import Piece
-from lowpanbudget.capture.crossings import HeardFrame
+from lowpanbudget.capture.crossings import HeardFrame, RecoveryPart
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.journeys import Tries
 from lowpanbudget.deployment.measured import MeasuredRecovery
@@ -21,6 +21,7 @@ class _Begun:
     datagram: BegunDatagram = field(default_factory=BegunDatagram)
     parts: list[Tries] = field(default_factory=list)
     is_over: bool = False
+    unread: bool = False  # its headers: whether it came whole is not known
 
     def is_past(self, now_ns: int | None) -> bool:
         """Return whether what comes now is of another datagram."""
@@ -44,7 +45,7 @@ class RecoveriesSeen:
         if part is None or frame.damaged or frame.repeats is not None:
             return
         if not part.answers:
-            self._part(frame, (frame.sender, frame.receiver, part.tag), piece, tries)
+            self._part(frame, part, piece, tries)
             return
         begun = self._open.get((frame.receiver, frame.sender, part.tag))
         if begun is None or begun.is_past(frame.time_ns) or not (part.is_all or part.aborts):
@@ -58,11 +59,14 @@ class RecoveriesSeen:
         self._acknowledged += 1
         for one in begun.parts:
             one.recovered = True
-        if not begun.datagram.is_whole and frame.receiver is not None:
+        if not (begun.datagram.is_whole or begun.unread) and frame.receiver is not None:
             self._unheard += 1
             self.missing[frame.receiver] = self.missing.get(frame.receiver, 0) + 1
 
-    def _part(self, frame: HeardFrame, key: _Key, piece: Piece | None, tries: Tries | None) -> None:
+    def _part(
+        self, frame: HeardFrame, part: RecoveryPart, piece: Piece | None, tries: Tries | None
+    ) -> None:
+        key = frame.sender, frame.receiver, part.tag
         begun = self._open.get(key)
         if begun is None or begun.is_past(frame.time_ns):
             if begun is not None:
@@ -71,6 +75,7 @@ class RecoveriesSeen:
             self._open.renew(key, begun)
             self._begun += 1
         begun.datagram.hear(frame, piece, tries)
+        begun.unread |= part.unread
         if tries is not None and len(begun.parts) < _MOST_PARTS:
             begun.parts.append(tries)
 

@@ -5,7 +5,6 @@ from collections.abc import Iterable
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender, Hole
-from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.pieces import gaps
 from lowpanbudget.values import dataclass, field
@@ -17,8 +16,8 @@ class Recoverable:
 
     ``missing`` are the sequences that the acknowledgement in frame ``told`` leaves out between others. ``is_received``:
     its receiver says that it is whole, ``is_next``: the one before it under its tag was over. ``is_cut``: its headers
-    are cut in two, so that nobody can use it, which is told; ``is_unread``: nobody here can read them, as their context
-    is not known. ``by`` sent it, in frames that ask for an acknowledgement, the first and the last at these times.
+    are cut in two, so that nobody can use it, which is told. ``by`` sent it, in frames that ask for an acknowledgement,
+    the first and the last at these times.
     """
 
     ranges: dict[int, tuple[int, int]] = field(default_factory=dict)
@@ -31,7 +30,6 @@ class Recoverable:
     missing: set[int] = field(default_factory=set)
     told: int = 0
     told_s: float = 0.0
-    is_unread: bool = False
     by: HeardSender | None = None
     first_s: float = 0.0
     last_s: float = 0.0
@@ -53,8 +51,6 @@ class Recoverable:
         if header.first:
             self.size = header.size
             self.is_cut = faults.headers_cut(scene.frame.fault)
-            fault = scene.frame.fault
-            self.is_unread = fault is not None and isinstance(fault.about, UnknownContext)
 
     def was_heard_in_part(self, wait_s: float) -> bool:
         """Return whether the capture alone may lack what its receiver did not: it began before, or numbers are missing.
@@ -65,8 +61,6 @@ class Recoverable:
         by = self.by
         if by is None:
             return False
-        if self.is_unread and self.is_whole:
-            return True
         size = self.size or max(end for _, end in self.ranges.values())
         for start, end in gaps(self.ranges.values(), size):
             before = [self.frames[one] for one, part in self.ranges.items() if part[1] <= start]

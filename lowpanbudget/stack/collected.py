@@ -13,7 +13,7 @@ class Collected:
     """What came of one recoverable datagram: at most 32 fragments of at most 1023 octets.
 
     ``follows``: its first fragment here contradicted one that was open under its tag. ``copies`` are digests of what
-    was whole before under its tag, as long as it is copies of that alone.
+    was whole before under its tag, as long as it is copies of that alone. ``unread``: its headers could not be read.
     """
 
     started_s: float
@@ -22,6 +22,7 @@ class Collected:
     marks: list[Any] = field(default_factory=list)
     follows: bool = False
     copies: frozenset[int] = frozenset()
+    unread: bool = False
 
     @property
     def received(self) -> int:

@@ -64,3 +64,9 @@ class Ignored:
 
 
 Event = Complete | TimedOut | Discarded | Ignored
+
+
+def discarded(key: FragmentKey, entry: Any, reason: str, **why: bool) -> Discarded:
+    """Return the event that gives up what is held of a datagram."""
+    marks, again = tuple(entry.marks), entry.told_before()
+    return Discarded(key, entry.received, reason, marks, again=again, **why)

@@ -20,7 +20,7 @@ from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, Heade
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
-from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
+from lowpanbudget.stack.events import Complete, Event, Ignored, TimedOut, discarded
 from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
@@ -34,6 +34,7 @@ from lowpanbudget.stack.pieces import (
 from lowpanbudget.stack.sent import SentDatagrams
 
 _UNREAD = UnknownContext | UnknownRoot | HeadersCut
+_LAST_UNREAD = "the last fragment of a datagram that cannot be read"
 _MOST = 1 << 32  # datagrams: no memory holds more
 _LATEST = float_info.max  # whole numbers above cannot be added to times
 _LATE = 2  # time-outs that a sender may pause: what goes on later is taken for another datagram; our choice
@@ -152,7 +153,7 @@ class Reassembler:
             raise _no_time(time_s)
         events: list[Event] = [] if time_s is None else list(self._expire(time_s))
         events += [
-            _lost(key, entry, "the input ended before the datagram was whole")
+            discarded(key, entry, "the input ended before the datagram was whole")
             for key, entry in self._open.items()
         ]
         self._open = HeldDatagrams()
@@ -188,7 +189,7 @@ class Reassembler:
             # the same place with other octets: no copy, and nothing of the two belongs together
             self._open.end(key)
             reason = "another datagram begins under its tag"
-            events.append(_lost(key, entry, reason, contradicted=True))
+            events.append(discarded(key, entry, reason, contradicted=True))
             self._sent.replace(entry.sent)
             entry = None
         self._arrival = arrival = self._sent.arrive(key, sent)
@@ -203,7 +204,7 @@ class Reassembler:
             if less is None:
                 self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
-                events.append(_lost(key, entry, reason, contradicted=True))
+                events.append(discarded(key, entry, reason, contradicted=True))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
         if not isinstance(entry, Pieces):
@@ -219,7 +220,7 @@ class Reassembler:
             self._sent.end(datagram, Fate.WHOLE)
         if datagram.fate is Fate.WHOLE and datagram.begins_unread:
             self._open.end(key)
-            return [*events, Ignored("the last fragment of a datagram that cannot be read")]
+            return [*events, Ignored(_LAST_UNREAD)]
         if entry.is_whole:
             self._open.end(key)
             whole = entry.datagram()
@@ -229,11 +230,13 @@ class Reassembler:
 
     def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
         """Note that a datagram begins that cannot be read; what goes on with it says whether it was sent."""
-        fragment = next((one for one in frame.layers if isinstance(one, Fragment)), None)
+        fragment = next((one for one in frame.layers if isinstance(one, Fragment | Rfrag)), None)
         about = None if frame.fault is None else frame.fault.about
         if fragment is None or not fragment.first or not isinstance(about, _UNREAD):
             return []
         key = FragmentKey.of(frame, fragment)
+        if isinstance(fragment, Rfrag):
+            return self._recover(frame, fragment, key, time_s, mark)
         sent = SentFragment(0, 0, time_s, True, mark)
         self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
@@ -253,7 +256,7 @@ class Reassembler:
         self, frame: Frame, fragment: Rfrag, key: FragmentKey, time_s: float, mark: object
     ) -> list[Event]:
         """Add a recoverable fragment; one that contradicts what is there ends that, as an overlap does above."""
-        octets = frame.fragment_octets
+        octets = frame.fragment_octets or (frame.payload or b"")[-fragment.length :]
         if fragment.abort:
             return [self._abort(key, "the sender aborted the datagram")]
         if self._absorbed.absorbs(key, fragment, octets):
@@ -263,16 +266,16 @@ class Reassembler:
         if isinstance(entry, Collected):
             if entry.holds(fragment, octets):
                 return [Ignored(f"a duplicate of fragment {fragment.sequence}")]
-            reason = entry.contradiction(fragment, octets)
-            if reason:
+            if reason := entry.contradiction(fragment, octets):
                 self._open.end(key)
-                events.append(_lost(key, entry, reason, contradicted=True))
+                events.append(discarded(key, entry, reason, contradicted=True))
                 entry = None
         if not isinstance(entry, Collected):
             entry = Collected(time_s, follows=bool(events), copies=self._absorbed.digests(key))
             self._open.begin(key, entry)
         before = entry.received
         entry.add(fragment, octets)
+        entry.unread |= frame.fault is not None
         self._open.octets += entry.received - before
         if mark is not None:
             entry.marks.append(mark)
@@ -281,8 +284,10 @@ class Reassembler:
             self._open.end(key)
             self._absorbed.add(key, entry, time_s)
             whole = expanded(frame, compressed, self._env)
-            if isinstance(whole, str):
-                events.append(_lost(key, entry, whole))
+            if entry.unread:
+                events.append(Ignored(_LAST_UNREAD))
+            elif isinstance(whole, str):
+                events.append(discarded(key, entry, whole))
             else:
                 told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
                 events.append(Complete(whole, *told, entry.follows))
@@ -292,7 +297,7 @@ class Reassembler:
         entry = self._open.end(key)
         if entry is None:
             return Ignored(f"{reason}, of which nothing was held")
-        return _lost(key, entry, reason)
+        return discarded(key, entry, reason)
 
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
@@ -310,7 +315,7 @@ class Reassembler:
             if entry is None:
                 break
             reason = "too many datagrams or octets were open"
-            events.append(_lost(key, entry, reason, for_room=True))
+            events.append(discarded(key, entry, reason, for_room=True))
             if isinstance(entry, Pieces):
                 self._sent.give_up(entry.sent)
         return events
@@ -323,8 +328,3 @@ def _no_frame(frame: object) -> RequestError:
 
 def _no_time(time_s: object) -> RequestError:
     return RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)
-
-
-def _lost(key: FragmentKey, entry: Pieces | Collected, reason: str, **why: bool) -> Discarded:
-    marks, again = tuple(entry.marks), entry.told_before()
-    return Discarded(key, entry.received, reason, marks, again=again, **why)

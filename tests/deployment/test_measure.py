@@ -42,6 +42,7 @@ from lowpanbudget import (
     load_design,
     measure,
     read_keys,
+    survey,
 )
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.deployment.confidence import share_of
@@ -815,6 +816,17 @@ def test_what_is_acknowledged_as_whole_has_arrived(
     assert flow.arrived is not None
     # the last datagram is acknowledged by the link; the one in fragments by its receiver, whoever heard all of it
     assert (flow.arrived.count, flow.arrived.trials) == (expected.acknowledged + 1, 2)
+
+
+def test_recoverable_fragments_are_whole_without_the_context_that_expands_them() -> None:
+    """RFC 8931 section 5.1: offsets and size count octets of the compressed form. Three fragments, and one left out."""
+    capture = recovery_acknowledged(0xFFFFFFFF)
+    on_air: list[bytes | tuple[float, bytes]] = [*capture.timed()]
+    for sent, dropped in ((on_air, 0), ([on_air[0], *on_air[2:]], 1)):
+        heard = list(replace(capture, air=sent).records())
+        assert measure(heard, contexts={}, fcs=2).recovery == MeasuredRecovery(1, 1, 0, 0)
+        total = survey(heard, contexts={}, fcs=2).total
+        assert (total.fragments, total.dropped) == (3 - dropped, dropped)
 
 
 def test_without_recoverable_fragments_nothing_is_told_of_them(hour: Hour) -> None:
