@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator
 
+from lowpanbudget.env import interface_identifier, link_of_identifier
 from lowpanbudget.findings.scene import Surroundings
-from lowpanbudget.findings.senders import HeardSender
+from lowpanbudget.findings.senders import HeardSender, Station
 from lowpanbudget.findings.silences import SILENCES, needed
 
 
@@ -11,13 +12,14 @@ def rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, fl
     """Yield who had a rhythm and does not keep it to the end: how long it has sent nothing of its own, and nothing.
 
     What it acknowledged, polled for or forwarded is something, and so is what comes by with its address on a later hop
-    alone. Who went over to another PAN since sends there: rules about PANs tell of it.
+    alone. Who went over to another PAN since sends there: rules about PANs tell of it. Who registered another address
+    since and is heard under that is not gone.
     """
     begun: dict[bytes, int] = {}  # the last PAN of a link address, by the first frame in it
     for (_, link), sender in known.senders.items():
         begun[link] = max((begun.get(link, 0), *sender.first[:1]))
     for station, rhythm in known.senders.items():
-        if begun[station[1]] > rhythm.heard > 0:
+        if begun[station[1]] > rhythm.heard > 0 or _is_renamed(known, station, rhythm):
             continue
         quiet_s = known.end_s - rhythm.heard_s
         is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
@@ -25,3 +27,17 @@ def rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, fl
             acknowledged_s = known.acknowledged.get(station, rhythm.sent_s)
             signs = rhythm.heard_s, rhythm.sent_s, rhythm.made_s, acknowledged_s
             yield station[1], rhythm, quiet_s, known.end_s - max(signs)
+
+
+def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> bool:
+    """Return whether the device with a link address registered another, under which it is heard, or told as silent."""
+    left = known.registered.left.get(interface_identifier(station[1]) or 0)
+    if left is None:
+        return False
+    links = (link_of_identifier(left, octets) for octets in (2, 8))
+    now = (known.senders.get((station[0], link)) for link in links if link is not None)
+    least_s = known.end_s - SILENCES * rhythm.longest_s
+    return any(
+        one is not None and (one.sent_s >= least_s or one.alike >= needed(one.longest_s))
+        for one in now
+    )

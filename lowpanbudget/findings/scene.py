@@ -26,6 +26,7 @@ from lowpanbudget.findings.key_users import KeyUsers
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.ranks import AnnouncedRanks
+from lowpanbudget.findings.registered import RegisteredAddresses
 from lowpanbudget.findings.routers import Routers
 from lowpanbudget.findings.senders import CounterUse, Givers, HeardSender, Refusal, Senders, Station
 from lowpanbudget.findings.silences import Pauses
@@ -53,15 +54,14 @@ class Surroundings:
     """What is known beside the frames, and what they have taught so far (bounded).
 
     ``largest``: octets of the longest frame, check sequence included; ``mtu``: of the largest datagram. ``devices`` are
-    EUI-64s that exist. ``timeout_s`` is the receivers' time for reassembly, ``rpi_type`` the type of the RPL option
-    where it is given. ``prefixes`` are those of 64 bits seen, ``pans`` PAN IDs with their frames, ``ports`` those of
-    UDP under right checksums, ``announced`` the last prefixes of each context on the air. ``flows`` finds those of the
-    design, ``senders`` are who sent data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that
-    tried again without one, ``refusals`` what was not accepted, ``uncorrected`` who does not set its clock. ``losses``
-    tell what became of datagrams in fragments, ``routers`` of what nodes send on, ``ranks`` are those of DIOs, ``keys``
-    which keys nodes name, ``sums`` are checksums that nothing explains, ``forms`` all by the form of headers, ``end_s``
-    is when the last frame came, ``unread`` counts data frames sealed or with a fault. ``asked_again``: by link source,
-    requests without answer, ``shared``: addresses that two devices registered.
+    EUI-64s. ``timeout_s`` is the receivers' time to reassemble, ``rpi_type`` the type of the RPL option where it is
+    given. ``prefixes`` are those of 64 bits seen, ``pans`` PAN IDs with their frames, ``ports`` those of UDP under
+    right checksums, ``announced`` the last prefixes of contexts on the air. ``flows`` finds those of the design,
+    ``senders`` are who sent data frames, ``acknowledged`` who acknowledged any, ``insistent`` who tried again without
+    one, ``refusals`` what was not accepted, ``uncorrected`` who does not set its clock. ``losses`` of datagrams in
+    fragments, ``routers`` of what nodes send on, ``ranks`` of DIOs, ``keys`` which keys nodes name, ``sums`` are
+    unexplained checksums, ``forms`` all by the form of headers, ``end_s`` is the time of the last frame, ``unread``
+    counts data frames sealed or with a fault. ``asked_again``: requests without answer. ``registered`` are addresses.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -91,7 +91,7 @@ class Surroundings:
     pauses: Pauses = field(init=False, default_factory=Pauses)
     unread: int = 0
     asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
-    shared: Recent[int | None, bool] = field(init=False, default_factory=Recent)
+    registered: RegisteredAddresses = field(init=False, default_factory=RegisteredAddresses)
     home: HomeNetwork = field(init=False, default_factory=HomeNetwork)
 
     def __post_init__(self) -> None:

@@ -132,6 +132,7 @@ from findings.cases_nodes import (
     registration,
     relayed,
     relayed_for,
+    renamed,
     strange_to,
     swallowed,
     unsealed,
@@ -1397,6 +1398,19 @@ FURTHER = (
             "0x0018 sent a datagram of its own at least every 30 s, and none for the last 721 s",
             ("it still acknowledges, polls or forwards, 11 s before the end",),
             (86,),
+        ),
+    ),
+    # it registers another address and is not heard any more: its last of 11 readings is frame 2 + 2 x 10, at 301 s, the
+    # last of all comes at 11 + 1170 s
+    Further(
+        "node-fell-silent",
+        lambda: renamed(goes_on=False),
+        Told(
+            "risk",
+            "0x0017",
+            "0x0017 was never silent for more than 30 s, and is for the last 880 s",
+            ("10 silences about as long as the longest",),
+            (22,),
         ),
     ),
     # what it sends on is of the node whose address it has: its own 22nd reading is frame 4 x 21 + 2, at 1 + 630 + 11 s,

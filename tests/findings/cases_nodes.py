@@ -203,6 +203,23 @@ def relayed_for(near: Collection[int], *, of: int = 40, own: int = 0, until: int
     return Capture(frames)
 
 
+def renamed(*, goes_on: bool) -> Capture:
+    """A node that registers its short address, and after eleven readings another one, and then sends under that or not.
+
+    RFC 6775 section 4.1: the owner of an address is the EUI-64 in its registration, here that of ``registration``.
+    """
+    eui = bytes.fromhex("025e1000000000fe")
+    frames: Timed = [(0.5, registration(eui, 90))]
+    for n in range(40):
+        if n < 11:
+            frames.append((1 + 30.0 * n, reading(n)))
+        elif goes_on:
+            frames.append((1 + 30.0 * n, reading(n, (FOURTH, ROOT))))
+        frames.append((11 + 30.0 * n, reading(n, (RELAY, ROOT))))
+    frames.append((325.5, registration(eui, 9, links=(FOURTH, ROOT))))
+    return in_order(frames)
+
+
 def elsewhere(until: int, *, since: int, of: int = 46, acks: bool = True) -> Capture:
     """The same, and a node of the second's short address that sends its readings in another PAN since one of them."""
     more: Timed = [
@@ -331,16 +348,23 @@ def begun_beside() -> Capture:
     return in_order(frames)
 
 
-def registration(eui: bytes, number: int, status: int = 0, *, answers: bool = False) -> bytes:
+def registration(
+    eui: bytes,
+    number: int,
+    status: int = 0,
+    *,
+    answers: bool = False,
+    links: tuple[bytes, bytes] = (NODE, ROOT),
+) -> bytes:
     """RFC 6775 section 4.1: type 33 of two units, status, three octets reserved, 60 units of a minute, EUI-64."""
     option = bytes([33, 2, status, 0, 0, 0, 0, 60]) + eui
     if status or answers:
         source, to = air.address("fe80::", ROOT), air.address(PREFIX, NODE)
         body = bytes([0x40, 0, 0, 0]) + source.packed + option
         return air.frame(air.nd_message(136, body, source, to), number, (ROOT, NODE))
-    source, to = air.address(PREFIX, NODE), air.address("fe80::", ROOT)
-    body = bytes(4) + to.packed + air.sllao(NODE) + option
-    return air.frame(air.nd_message(135, body, source, to), number)
+    source, to = air.address(PREFIX, links[0]), air.address("fe80::", ROOT)
+    body = bytes(4) + to.packed + air.sllao(links[0]) + option
+    return air.frame(air.nd_message(135, body, source, to), number, links)
 
 
 def relayed(
@@ -782,6 +806,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that is heard in another PAN alone since then": (
         "node-fell-silent",
         lambda: elsewhere(11, since=11, of=20, acks=False),
+    ),
+    "a node that registered another short address and goes on under that": (
+        "node-fell-silent",
+        lambda: renamed(goes_on=True),
     ),
     # out of the receiver's reach, and its readings come to the root
     "a node whose readings are heard on the next hop alone": (

@@ -82,7 +82,7 @@ def too_few_packets_to_say(_scene: Scene, measured: Measurement) -> Hits:
 def messages_never_sent(scene: Scene, measured: Measurement) -> Hits:
     """Compare the numbers of messages with those of frames."""
     for flow in measured.flows:
-        if int(flow.flow.source) in scene.known.shared:
+        if int(flow.flow.source) in scene.known.registered.shared:
             continue  # two devices have that address and a count each, which is told
         if flow.heard is not None and flow.unsent >= _SOME:
             of_all = f"{flow.unsent} of {flow.heard.trials} messages never came on the air"
@@ -98,7 +98,7 @@ def messages_numbered_anew(scene: Scene, measured: Measurement) -> Hits:
     """
     nodes: dict[str, list[MeasuredFlow]] = {}
     for flow in measured.flows:
-        if int(flow.flow.source) in scene.known.shared:
+        if int(flow.flow.source) in scene.known.registered.shared:
             continue
         if flow.restarts and flow.name is not None:
             nodes.setdefault(str(flow.flow.source), []).append(flow)

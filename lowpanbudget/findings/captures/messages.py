@@ -199,7 +199,7 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
     """
     bursts = () if known.design is None else known.design.bursts
     for (name, number, to), times in memory.items():
-        if number in known.shared or to in known.shared:
+        if number in known.registered.shared or to in known.registered.shared:
             continue
         parts, is_random = _parts_of(times.gaps)
         off, all_s = _off_plan(times, parts, _ABOUT, is_random), _lasting(parts)

@@ -87,6 +87,8 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
     address, option, answers = registration
     if answers and option.status:
         return (_refused(address, scene),) if option.status == _DUPLICATE else None
+    if option.lifetime_s and not answers:
+        scene.known.registered.take(option.rovr, address)
     before = memory.get(address)
     new = _Registered(option.rovr, scene.number, scene.time_s, option.lifetime_s)
     if before is None or not option.lifetime_s or before.eui == option.rovr:
@@ -99,7 +101,7 @@ def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits 
     if not past_s > before.lifetime_s:
         if answers:
             return None  # told where it was asked for
-        scene.known.shared.renew(int(address), True)
+        scene.known.registered.shared.renew(int(address), True)
         return (Hit("two devices register one address", (evidence,), _subject(address), frames),)
     memory.renew(address, new._replace(after_another=True))
     cause = "an address was registered by another device after its time was over"
