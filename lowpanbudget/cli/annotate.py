@@ -238,7 +238,7 @@ def _list(
     if not listed.total:
         captures.say_empty(ctx, source)
     elif not listed.frames:
-        captures.say_nothing_within(ctx, source)
+        captures.say_nothing_within(ctx, sources, known)
     if not listed.frames:
         ctx.exit(_ANSWER_IS_NO)
 

@@ -92,8 +92,8 @@ def command(
         weight = weight or found.has_weight
         wrong = wrong or captures.is_wrong(records.notices)
         audited.append(view.audited(captures.name_of(some), found))
-        if found.within == 0:
-            captures.say_nothing_within(ctx, captures.name_of(some))
+        if found.within == 0 and found.frames:
+            captures.say_nothing_within(ctx, some, known)
             weight = True
         if stopped(ctx):
             break

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -234,10 +235,16 @@ def sets_of(
     return [tuple(paths)]
 
 
-def say_nothing_within(ctx: click.Context, capture: str) -> None:
-    """Tell that no frame of a capture is as asked for."""
-    text = f"{capture} has no frame as asked for; a survey of all tells which nodes, flows and times there are"
-    say(ctx, text)
+def say_nothing_within(ctx: click.Context, paths: Sequence[str], known: CaptureOptions) -> None:
+    """Tell that no frame of captures is as asked for; where it is the PAN that is not there, which are."""
+    text = "a survey of all tells which nodes, flows and times there are"
+    if known.pan is not None:
+        from lowpanbudget.capture.follow.networks import pan_named, pans_of
+
+        pans = [pan for path in paths if Path(path).is_file() for pan in pans_of(path)]
+        if pans and pan_named(known.pan, "--pan") not in pans:
+            text = f"there are PAN {', '.join(f'{pan:#06x}' for pan in dict.fromkeys(pans))}"
+    say(ctx, f"{name_of(paths)} has no frame as asked for; {text}")
 
 
 def say_empty(ctx: click.Context, capture: str, *, is_told: bool = False) -> None:

@@ -24,7 +24,7 @@ lowpanbudget expand mesh.pcapng -o plain.pcap --decrypted --keys keys.toml"""
 
 @click.command("expand", short_help=COMMANDS["expand"], epilog=_EXAMPLE)
 @click.argument("capture", shell_complete=completion.files)
-@click.option(
+@options.one_file(
     "-o", "--output", "target", metavar="OUT.pcap", required=True,
     help="File to write: whole or not at all, and never over what is read.",
 )  # fmt: skip

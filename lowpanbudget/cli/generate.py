@@ -19,7 +19,7 @@ lowpanbudget generate examples/footbridge.toml readings -o firmware/src"""
 @click.command("generate", short_help=COMMANDS["generate"], epilog=_EXAMPLE)
 @click.argument("design", shell_complete=completion.files)
 @click.argument("message", shell_complete=completion.messages)
-@click.option(
+@options.one_file(
     "-o",
     "--output",
     "folder",

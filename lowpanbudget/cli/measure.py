@@ -83,7 +83,7 @@ def command(
         if one.is_empty:
             is_outside = True
             if one.outside and not one.frames:
-                captures.say_nothing_within(ctx, name)
+                captures.say_nothing_within(ctx, some, known)
             elif not one.frames:
                 captures.say_empty(ctx, name, is_told=is_wrong)
         found.append(measurements.measured(name, one))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from lowpanbudget.cli import completion
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.files.hex_text import HexLine
@@ -98,10 +98,27 @@ def numbers_of(text: str) -> range | None:
 
 
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+
+
+def _once(_ctx: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> str | None:
+    """Return the value of an option, None without one; raises ``RequestError`` for several."""
+    if len(values) > 1:
+        told = ", ".join(map(repeated, values))
+        raise RequestError(
+            f"{parameter.opts[-1]} is given more than once: {told}", hint="Name the one to write"
+        )
+    return values[0] if values else None
+
+
+def one_file(*names: str, **told: Any) -> Callable[[F], F]:
+    """Return an option whose value is what to write to: of two that were given one would not be there."""
+    return click.option(*names, multiple=True, callback=_once, **told)
+
+
 as_csv = click.option(
     "--csv", "as_csv", is_flag=True, help="Print a table for programs and spreadsheets."
 )
-svg = click.option(
+svg = one_file(
     "--svg",
     type=click.Path(dir_okay=False),
     metavar="FILE",

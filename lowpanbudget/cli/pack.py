@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 import click
 
-from lowpanbudget.cli import captures, completion, designs
+from lowpanbudget.cli import captures, completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.inputs import require_present
 from lowpanbudget.errors import Fault, RequestError, RowsError, plural
@@ -49,7 +49,7 @@ class PackedRow(NamedTuple):
     "--without", "absent", metavar="NAME", multiple=True,
     help="Leave this optional field out, also where --rest would put it in; may be stated several times.",
 )  # fmt: skip
-@click.option(
+@options.one_file(
     "-o",
     "--output",
     "path",

@@ -17,6 +17,7 @@ _DAMAGED = {
     "capture-damaged",
     "text-not-read",
 }  # what says that a file is none, cut, or not to be read
+_NOTHING = "nothing-to-judge"
 _EXAMPLE = """\b
 lowpanbudget page examples/archive.toml -o archive.html
 lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
@@ -24,7 +25,7 @@ lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
 
 @click.command("page", short_help=COMMANDS["page"], epilog=_EXAMPLE)
 @click.argument("source", metavar="DESIGN|CAPTURE", shell_complete=completion.files)
-@click.option(
+@options.one_file(
     "-o", "--output", "target", metavar="FILE.html", required=True, shell_complete=completion.files,
     help="The page. A file that is there is replaced whole or not at all.",
 )  # fmt: skip
@@ -100,7 +101,10 @@ def command(
                 one["name"] in _DAMAGED and one["severity"] == "risk" for one in page["findings"]
             )
             if not page["frames"]:  # a page of nothing would say nothing, and look like an answer
-                captures.say_empty(ctx, source)
+                if any(one["name"] == _NOTHING for one in page["findings"]):
+                    captures.say_empty(ctx, source)
+                else:
+                    captures.say_nothing_within(ctx, (source,), known)
                 ctx.exit(WireError.exit_code if damaged else _ANSWER_IS_NO)
             html = capture_html(page)
             told = {

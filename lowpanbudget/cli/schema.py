@@ -13,7 +13,7 @@ and in the first line of the design file:  #:schema ./lowpanbudget.schema.json""
 
 
 @click.command("schema", short_help=COMMANDS["schema"], epilog=_EXAMPLE)
-@click.option(
+@options.one_file(
     "-o",
     "--output",
     "path",

@@ -32,7 +32,7 @@ lowpanbudget shrink datagrams.pcap --design examples/archive.toml -o frames.pcap
     required=True,
     help="Design file whose link and contexts count.",
 )
-@click.option(
+@options.one_file(
     "-o", "--output", "target", metavar="OUT.pcap", required=True,
     help="File to write: whole or not at all, and never over what is read.",
 )  # fmt: skip

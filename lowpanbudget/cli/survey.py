@@ -44,7 +44,7 @@ lowpanbudget survey mesh.pcap --table frames.parquet"""
     help="Also over time, by node, in steps of so many seconds, or such as 15min or 1h. Losses are numbers missing in "
     "a sender's sequence: lost on the air, or only not heard here.",
 )  # fmt: skip
-@click.option(
+@options.one_file(
     "--table", metavar="FILE", shell_complete=completion.files,
     help="Also write a row a frame to FILE.parquet or FILE.csv: whole or not at all.",
 )  # fmt: skip
@@ -138,7 +138,7 @@ def command(
     if wrong:
         ctx.exit(WireError.exit_code)
     if not total.total.frames and any(held):
-        captures.say_nothing_within(ctx, captures.name_of(captures_given))
+        captures.say_nothing_within(ctx, paths, known)
         ctx.exit(_ANSWER_IS_NO)
     if not all(held):
         ctx.exit(_ANSWER_IS_NO)

@@ -40,7 +40,7 @@ lowpanbudget sweep examples/archive.toml --axis level=6,7 --table settings.csv""
     "--weaker", is_flag=True,
     help="Sweep what protects less than the design as well, and tell it apart. It is no advice.",
 )  # fmt: skip
-@click.option(
+@options.one_file(
     "--table", metavar="FILE", shell_complete=completion.files,
     help="Write a row for each setting to a file that ends with .csv or .parquet.",
 )  # fmt: skip

@@ -1,9 +1,12 @@
 """Which network a frame is of: its PAN; an acknowledgement that names none is of the frame that asked for it."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
+from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.receivers import Receivers
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -15,7 +18,10 @@ from lowpanbudget.layers.link.stations import network_named, network_of
 MOST_TOLD = 8  # PANs that are named
 _MOST_CUT = 1 << 16
 _NOT_KEPT = b"\xff" * 22  # as many octets as addresses and PAN IDs have; 0xffff names no PAN
-_HOW_PAN = "A PAN ID is 0x0000 to 0xfffe, as survey tells those of a capture"
+_HOW_PAN = (
+    "A PAN ID is 0x0000 to 0xfffe; the JSON of a survey tells those of a capture as its networks"
+)
+_MOST_READ = 1 << 16
 
 
 def pan_named(pan: object, name: str) -> int:
@@ -40,6 +46,18 @@ def networks_text(frames: Sequence[tuple[str, int]]) -> str:
         f"Frames of {len(frames)} PANs: {', '.join(told)}. A short address is one in its PAN alone: flows and nodes "
         "are told by network. Asked for by its PAN ID, one is told as if nobody had heard the others."
     )
+
+
+def pans_of(capture: str) -> list[int]:
+    """Return PANs that a file has frames of, among its first 65536 records; those with the most frames first."""
+    with read_capture(capture) as records:
+        networks, heard = Networks(), Counter[int | None]()
+        for record in islice(records, _MOST_READ):
+            body = unwrap(record)
+            if body.kind == FRAME:
+                heard[_pan_of(body, record, networks)] += 1
+    del heard[None]
+    return [pan for pan, _ in heard.most_common(MOST_TOLD) if pan is not None]
 
 
 class Networks:

@@ -1,0 +1,70 @@
+"""A network asked for by its PAN ID that is not there, and what a pipe without frames says instead."""
+
+import json
+from pathlib import Path
+
+import pytest
+from contract import air, shelf
+from contract.entry import invoke
+
+from lowpanbudget.layers.link.fcs import fcs
+
+OTHER = 0xBEEF
+NODE, ROOT = air.eui(1), air.eui(0x100)
+COMMANDS = (("audit",), ("survey",), ("measure",), ("annotate", "--list"))
+
+
+@pytest.fixture
+def capture(tmp_path: Path) -> Path:
+    """Two frames of one network and one of another: octets 3 and 4 are the PAN ID, the least significant first."""
+    datagram = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"one")
+    own = [air.frames_of(datagram, NODE, ROOT, sequence=number)[0] for number in (1, 2)]
+    other = own[0][:3] + OTHER.to_bytes(2, "little") + own[0][5:-2]
+    other += fcs(other, 2)
+    return shelf.written(tmp_path / "a.pcap", [*own, other])
+
+
+@pytest.mark.parametrize("command", [*COMMANDS, ("page", "-o", "{folder}/a.html")])
+def test_a_network_that_is_not_there_is_told_with_those_that_are(
+    capture: Path, command: tuple[str, ...]
+) -> None:
+    words = [word.format(folder=capture.parent) for word in command]
+    done = invoke(*words, capture, *shelf.CONTEXT, "--pan", "0x9999")
+    assert done.exit_code == 1
+    assert f"no frame as asked for; there are PAN {air.PAN:#06x}, {OTHER:#06x}" in done.stderr
+    assert "nothing to judge" not in done.stderr
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_where_it_is_there_a_survey_tells_the_rest(capture: Path, command: tuple[str, ...]) -> None:
+    done = invoke(*command, capture, *shelf.CONTEXT, "--pan", OTHER, "--node", "0x0012")
+    assert (done.exit_code, "a survey of all tells which nodes" in done.stderr) == (1, True)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("octets", [0, 24])  # nothing, and the header of a pcap file alone
+def test_where_nothing_came_nothing_is_said_of_what_was_asked_for(
+    capture: Path, command: tuple[str, ...], octets: int
+) -> None:
+    done = invoke(*command, "-", "--pan", "0x9999", stdin=capture.read_bytes()[:octets])
+    assert (done.exit_code, "as asked for" in done.stderr) == (1, False)
+    assert "holds no frame" in done.stderr + done.stdout
+
+
+def test_the_survey_that_a_wrong_pan_id_names_tells_them(capture: Path) -> None:
+    done = invoke("survey", capture, "--pan", "0xfffff")
+    assert (done.exit_code, "the JSON of a survey tells" in done.stderr) == (2, True)
+    told = json.loads(invoke("survey", capture, *shelf.CONTEXT, "--json").stdout)["survey"]
+    assert [one["name"] for one in told["networks"]] == [f"{air.PAN:#06x}", f"{OTHER:#06x}"]
+
+
+@pytest.mark.parametrize(
+    ("command", "name"), [("survey", "--table"), ("measure", "--svg"), ("page", "--output")]
+)
+def test_of_two_files_to_write_none_is_left_out_without_a_word(
+    capture: Path, command: str, name: str
+) -> None:
+    files = [capture.parent / f"{one}.csv" for one in ("east", "west")]
+    done = invoke(command, capture, *(word for file in files for word in (name, file)))
+    assert (done.exit_code, "more than once" in done.stderr) == (2, True)
+    assert not any(file.exists() for file in files)
