@@ -131,6 +131,11 @@ class HeardSender:
             if self.widest is None or seconds > self.widest.seconds:
                 self.widest = self.pause
 
+    def was_away(self, number: int) -> bool:
+        """Return whether it may have sent this frame elsewhere: behind its last, or in a hole of its numbers."""
+        holes = self.holes or ()
+        return number > self.sent or any(one.before < number < one.after for one in holes)
+
     def was_gone(self, first: int, last: int) -> bool:
         """Return whether nothing was heard of it between two frames: in its longest silence, or to the end."""
         silent = self.silent

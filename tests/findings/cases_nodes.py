@@ -114,6 +114,21 @@ def side_by_side(count: int, *, moved: bool = False) -> Capture:
     return Capture([*own, *beside] if moved else [*own[:5], *beside, own[5]])
 
 
+def to_and_fro(*stays: int) -> Capture:
+    """Readings of one node, in turn so many in its network and in the PAN beside it, under numbers that go on."""
+    pans = [turn % 2 for turn, count in enumerate(stays) for _ in range(count)]
+    return Capture(
+        [
+            frame
+            for n, away in enumerate(pans)
+            for frame in (
+                reading(n, (NODE, ROOT), *([OTHER_PAN] if away else [])),
+                acknowledgement(n),
+            )
+        ]
+    )
+
+
 def bare(count: int) -> Capture:
     """12 secured frames each of two nodes, and some of a third without."""
     return unsealed(count, bytes.fromhex("025e100000000019"))
@@ -851,6 +866,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that moved to another PAN": (
         "short-addresses-in-two-pans",
         lambda: side_by_side(6, moved=True),
+    ),
+    "a node that moves to another PAN and back": (
+        "short-addresses-in-two-pans",
+        lambda: to_and_fro(6, 3, 6, 3, 6),
     ),
     "a root that acknowledges in both PANs": (
         "pan-beside-the-network",

@@ -114,9 +114,11 @@ def _swinging(sender: HeardSender, scene: Scene, mark: int) -> Hits | None:
 
 
 def _take_turns(nodes: list[tuple[int, HeardSender]]) -> bool:
-    """Return whether one of these was heard while another was: a node that moved on ends where it begins."""
-    spans = sorted((next(iter(sender.first)), sender.sent) for _, sender in nodes)
-    return any(begun < ended for (_, ended), (begun, _) in pairwise(spans))
+    """Return whether one of these sent while another did: one that moves away and back leaves numbers out meanwhile."""
+    senders = sorted((sender for _, sender in nodes), key=lambda one: one.first[0])
+    return any(
+        any(not one.was_away(number) for number in other.first) for one, other in pairwise(senders)
+    )
 
 
 @NODES.at_end("short-addresses-in-two-pans")
