@@ -11,11 +11,16 @@ class HomeNetwork:
     def __init__(self, pan: int | None = None) -> None:
         self._pan = pan
 
-    def name(self, link: bytes | None, mac: Mac | None) -> str:
-        """Return a link address of a frame as text; a short one with its PAN, where that is not this one."""
+    def beside(self, mac: Mac | None) -> int | None:
+        """Return the PAN that a frame is of, where that is not this one."""
         pan = None if mac is None else network_of(mac)
         if self._pan is None:
             self._pan = pan
-        if pan is None or pan == self._pan or link is None or len(link) != 2:
+        return None if pan == self._pan else pan
+
+    def name(self, link: bytes | None, mac: Mac | None) -> str:
+        """Return a link address of a frame as text; a short one with its PAN, where that is not this one."""
+        pan = self.beside(mac)
+        if pan is None or link is None or len(link) != 2:
             return link_text(link)
         return f"{link_text(link)} of PAN {network_text(pan)}"

@@ -106,6 +106,7 @@ from findings.cases_link import (
     among_three,
     counted,
     in_slot,
+    of_neighbours,
     other_frames,
     pan_rule,
     plain,
@@ -1536,6 +1537,21 @@ FURTHER = (
             ("f0 b1 f0 b2 00 0c 00 00",),
             (1,),
             advice=COMPUTED,
+        ),
+    ),
+    # the PAN ID of the two is 0xabce; a line of the key file may have it before the short address
+    Further(
+        "extended-address-unknown",
+        of_neighbours,
+        Told(
+            "remark",
+            "0x0017 of PAN 0xabce, 0x0018 of PAN 0xabce",
+            "the nonce needs the EUI-64 of the sender, and the short address is all that is known",
+            (),
+            (2, 3),
+            2,
+            advice='Add a line "0xabce/0xSHORT" = "EUI-64" under [devices] of the key file, where the nodes are yours: '
+            "a line without the PAN is of all.",
         ),
     ),
     *(

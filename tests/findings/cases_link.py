@@ -159,6 +159,16 @@ def opened(
     return Capture([sealed], keys=() if key is None else (key,), devices=devices or {})
 
 
+def of_neighbours() -> Capture:
+    """A frame of the network, and one each of two nodes of the PAN beside it, whose EUI-64s nobody has."""
+    sealed = air.secured(b"data", 1, 5, links=(NODE, ROOT))
+    beside = [
+        air.mended(sealed[:3] + b"\xce\xab" + sealed[5:7] + bytes([short, 0]) + sealed[9:])
+        for short in (0x17, 0x18)
+    ]
+    return Capture([air.secured(b"data", 1, 5), *beside], keys=(air.KEY,))
+
+
 def acknowledged_by(
     eui: bytes, *, alone: bool = False, later_s: float = 0.004, number: int = 1
 ) -> Capture:
@@ -632,7 +642,7 @@ LINK_CASES = {
         Told(
             "remark",
             "0x0017",
-            "the nonce needs the EUI-64 of the node with short address 0x0017, and it is not known",
+            "the nonce needs the EUI-64 of the sender, and the short address is all that is known",
             (),
             (1,),
         ),

@@ -12,6 +12,7 @@ from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.stack.incoming import Notice
 
 UNSEALING = Subject("unsealing")
@@ -95,9 +96,21 @@ def _key_name(security: Security) -> KeyName:
 def extended_address_unknown(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of unsealing; a line of the key file helps where a short address is all that is there."""
     mac = scene.mac
-    if not _wants_slot(scene):
-        advice = _NO_SOURCE if mac is not None and mac.source is None else ""
-        yield Hit(notice.text, (), scene.sender, advice=advice)
+    if _wants_slot(scene):
+        return
+    if mac is not None and mac.source is None:
+        yield Hit(notice.text, (), scene.sender, advice=_NO_SOURCE)
+        return
+    pan = scene.known.home.beside(mac)
+    advice = "" if pan is None else _OF_PAN.format(pan=network_text(pan))
+    yield Hit(_NO_EUI, (), scene.sender, advice=advice)
+
+
+_NO_EUI = "the nonce needs the EUI-64 of the sender, and the short address is all that is known"
+_OF_PAN = (
+    'Add a line "{pan}/0xSHORT" = "EUI-64" under [devices] of the key file, where the nodes are yours: a line without '
+    "the PAN is of all."
+)
 
 
 @UNSEALING.rule("slot-number-unknown", Noticed("nonce-unknown"), memory=Frames)
