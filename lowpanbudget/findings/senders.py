@@ -57,7 +57,7 @@ class HeardSender:
     ``widest`` is the longest time of all between two frames that it counts, where it is longer than any silence before.
     ``silence`` is one that may be over, with ``resumed`` silences behind it that are as short as those before;
     ``silent`` is the longest that was one, of ``silences`` in all. ``stopped``: a flow of it that is planned came to an
-    end. So many DAOs of it are told to have no answer: ``daos_in_vain``.
+    end. So many DAOs of it are told to have no answer: ``daos_in_vain``. So often they named other parents: ``moves``.
     """
 
     frames: int = 0
@@ -97,6 +97,7 @@ class HeardSender:
     silences: int = 0
     stopped: bool = False
     daos_in_vain: int = 0
+    moves: int = 0
 
     def count(self, sequence: int | None, number: int, time_s: float) -> None:
         """Take the number of a data or command frame, which count in one sequence."""

@@ -31,9 +31,10 @@ class ToldMessages:
     by: HeardSender | None = None
 
     @property
-    def is_in_vain(self) -> bool:
-        """Return whether most of them are DAOs that nobody answers, of which ``dao-never-acknowledged`` tells."""
-        return self.by is not None and 2 * self.by.daos_in_vain >= self.count
+    def is_explained(self) -> bool:
+        """Return whether most are DAOs that nobody answers, of which ``dao-never-acknowledged`` tells, or of moves."""
+        by = self.by
+        return by is not None and 2 * max(by.daos_in_vain, by.moves) >= self.count
 
     def densest(self) -> DensePart | None:
         """Return the part of the time in which most of them came, where that is not all of it."""
@@ -62,11 +63,15 @@ class Talk:
     asked: int = 0
 
     def allowed(self, told: ToldMessages) -> float:
-        """Return how many DIOs Trickle has room for: one in each interval, which doubles (RFC 6206 section 4.2)."""
+        """Return how many DIOs Trickle has room for: one in each interval, which doubles (RFC 6206 section 4.2).
+
+        Another parent resets it as another rank does, and mostly comes with one.
+        """
         span = max(told.last_s - told.first_s, self.shortest_s)
         doubled = min(self.doublings, log2(span / self.shortest_s) + 1)
         longest = self.shortest_s * 2.0**self.doublings
-        return (1 + told.resets + self.asked) * (doubled + 1) + span / longest
+        resets = told.resets if told.by is None else max(told.resets, told.by.moves)
+        return (1 + resets + self.asked) * (doubled + 1) + span / longest
 
 
 _DIO_S = (

@@ -237,6 +237,22 @@ def parents_by_turns(updates: int, every: float = 20.0, at_once: bool = False) -
     return Capture([*frames])
 
 
+def flapping(each: int) -> Capture:
+    """A parent that changes twelve times, 20 s apart, and so many DIOs behind each DAO, a second apart.
+
+    Their shortest interval is 2 ** 12 ms, which doubles eight times.
+    """
+    told = [one for one in parents_by_turns(13).air if isinstance(one, tuple)]
+    message = dio(NODE, 512, configured=(12, 8))
+    for update, (at, _) in enumerate([*told]):
+        frames = [
+            air.frame(message, 64 + (each * update + n) % 192, (NODE, BROADCAST))
+            for n in range(each)
+        ]
+        told += [(at + 1 + n, one) for n, one in enumerate(frames)]
+    return Capture(sorted(told))
+
+
 RPL_CASES: dict[str, Case] = {
     # the second DAO is the first that names another; from it to the thirteenth are 11 times 20 s
     "parent-flaps": Case(
@@ -298,6 +314,20 @@ RPL_CASES: dict[str, Case] = {
 }
 
 RPL_FURTHER = [
+    # 256 s are log2(256 / 4.096) = 5.97 doublings, so 7.97 intervals behind each of 13 beginnings, and 256 / 1048.6 of
+    # the longest: 103.8, and 221 are more than twice as many
+    Further(
+        "control-out-of-proportion",
+        lambda: flapping(17),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "fe80::ff:fe00:17 sent 221 DIO messages in 256 s",
+            ("median of the last 16 intervals: 1 s; Trickle has room for 104",),
+            tuple(range(2, 10)),
+            221,
+        ),
+    ),
     # frames 6 and 7: the relay's DIO and the node's DAO to it; 8 is the node's next DIO, of the rank under the root
     Further(
         _ABOVE,
@@ -580,6 +610,12 @@ RPL_FURTHER = [
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that has another parent each 150 s": (_FLAPS, lambda: parents_by_turns(40, 150.0)),
+    # 15 each: 195 DIOs, and Trickle has room for twice 104
+    "DIOs of a node that changes its parent": ("control-out-of-proportion", lambda: flapping(15)),
+    "DAOs of a node that changes its parent": (
+        "control-out-of-proportion",
+        lambda: parents_by_turns(25, 8.0),
+    ),
     "DAOs to two parents at once": (_FLAPS, lambda: parents_by_turns(13, at_once=True)),
     "two hop limits that fall by two": (
         _LIMIT,

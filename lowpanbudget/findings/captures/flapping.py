@@ -11,6 +11,7 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import HeardSender
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.rpl.messages import Dao
 from lowpanbudget.layers.internet.rpl.options import Target, TransitInformation
@@ -42,6 +43,7 @@ class _Child:
 
     first_s: float
     update: _Update
+    by: HeardSender | None
     before: _Named = frozenset()
     changes: Dense = field(default_factory=lambda: Dense(_STAY_S))
     pairs: dict[tuple[_Named, ...], int] = field(default_factory=dict)
@@ -81,7 +83,9 @@ def parents_named(memory: Children, scene: Scene, datagram: HeardDatagram) -> No
     if int(target.prefix.network_address) & IID_MASK != identifier:
         return
     update = _Update(transit.path_sequence, scene.number, scene.time_s, named)
-    child = memory.entry((dao.rpl_instance_id, identifier), lambda: _Child(scene.time_s, update))
+    child = memory.entry(
+        (dao.rpl_instance_id, identifier), lambda: _Child(scene.time_s, update, scene.by)
+    )
     if child is None:
         return
     if child.update.sequence == update.sequence:
@@ -96,13 +100,15 @@ def parent_flaps(memory: Children, _known: Surroundings) -> Hits:
     """Judge the part of the time in which the parents changed most."""
     for (_, identifier), child in memory.items():
         child.end_update()
-        part = child.changes.densest
+        part, changes = child.changes.densest, sum(child.pairs.values())
+        if child.by is not None:
+            child.by.moves += changes  # which control-out-of-proportion takes for the cause of what came with them
         if part is None or part.count < _LEAST:
             continue
         (one, other), times = max(child.pairs.items(), key=lambda item: item[1])
         often = f"{part.count} times in {seconds_text(part.last_s - part.since_s)}"
         cause = f"its DAOs name another parent {often}"
-        pair = f"{times} of all {sum(child.pairs.values())} changes between {_text(one)} and {_text(other)}"
+        pair = f"{times} of all {changes} changes between {_text(one)} and {_text(other)}"
         begun = seconds_text(part.since_s - child.first_s)
         since = f"from frame {part.since} on, {begun} after its first DAO"
         name = str(IPv6Address(_LINK_LOCAL | identifier))

@@ -226,9 +226,9 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
     key = kind, header.source, next(iter(targets), None)
     told = memory.told.get(key)
     if told is None:
-        told = memory.told.entry(key, lambda: ToldMessages(link, now, now))
+        told = memory.told.entry(key, lambda: ToldMessages(link, now, now, by=scene.by))
         if told is not None and kind in OFTENER:
-            told.dense.allowed_s, told.by = OFTENER[kind][1], scene.by
+            told.dense.allowed_s = OFTENER[kind][1]
     elif told.link == link and now >= told.last_s:
         told.gaps_s.append(now - told.last_s)
         told.count, told.last_s = told.count + 1, now
@@ -262,7 +262,7 @@ def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
             evidence += f"; Trickle has room for {allowed:.0f}"
         else:
             least, shortest_s = OFTENER[kind]
-            if often < least or middle >= shortest_s or (kind is Dao and told.is_in_vain):
+            if often < least or middle >= shortest_s or (kind is Dao and told.is_explained):
                 continue
         said = f"{plural(often, NAMES[kind])} in {seconds_text(told.last_s - told.first_s)}"
         hit, part = Hit(said, (evidence,), "", tuple(told.frames), times=often), told.densest()
