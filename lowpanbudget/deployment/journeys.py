@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from lowpanbudget.capture.crossings import Crossing, HeardFrame, HopsLeft
 from lowpanbudget.capture.follow.flows import FlowKey
-from lowpanbudget.capture.follow.repeats import REPEAT_NS
+from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS, REPEAT_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.values import dataclass, field
 
@@ -16,7 +16,6 @@ SECOND = 10**9
 WAY_S = 60.0  # from hop to hop; our choice
 MOST_OPEN = 4096  # marks whose datagrams may still go on
 MOST_TRIES = 8192  # frames whose further tries and acknowledgement may still come
-ANSWER_S = 0.1  # an acknowledgement comes within that; longer than at any rate of a PHY
 
 
 @dataclass(slots=True, eq=False)
@@ -181,7 +180,7 @@ class Journeys:
         tries = self._asked.pop(frame.sequence, None) if frame.sequence is not None else self._last
         if tries is None or tries.last_ns is None or frame.time_ns is None:
             return
-        if frame.time_ns - tries.last_ns > ANSWER_S * SECOND:
+        if frame.time_ns - tries.last_ns > ACK_WITHIN_NS:
             return
         self._last = None
         self.answering.add(tries.receiver)

@@ -204,6 +204,24 @@ def test_an_acknowledgement_is_of_who_asked_on_its_channel() -> None:
     assert [one.number for one in follow(records, pan=OTHER, fcs=2)] == [2, 4]
 
 
+@pytest.mark.parametrize("answer_ms", [3, 2000])
+def test_an_acknowledgement_is_of_no_frame_that_it_cannot_answer(answer_ms: int) -> None:
+    """A frame of version 1 and one of version 2 ask under number 9, the latter last: a plain one answers the former.
+
+    Frame control bits 12 and 13 are the version; aTurnaroundTime is 12 symbols (IEEE 802.15.4-2015 clauses 7.2.1 and
+    6.7, from memory): what comes 2 s later answers neither, and nobody knows whose it is.
+    """
+    first, last = sent(PAN, 9)[1][0], sent(OTHER, 9)[1][0]
+    later = air.mended(last[:1] + bytes([last[1] ^ 0x30]) + last[2:-2] + bytes(2))
+    times = zip((0, 1, answer_ms), (first, later, acknowledgement(first)), strict=True)
+    records = [
+        Record(number, at * 10**6, 195, octets, len(octets))
+        for number, (at, octets) in enumerate(times, 1)
+    ]
+    seen = {pan: [one.number for one in follow(records, pan=pan, fcs=2)] for pan in (PAN, OTHER)}
+    assert seen == {PAN: [1, 3], OTHER: [2] if answer_ms < 100 else [2, 3]}
+
+
 PREFIXES = {PAN: "2001:db8:a::", OTHER: "2001:db8:b::"}
 
 

@@ -9,10 +9,12 @@ from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.receivers import Receivers
+from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError, WireError, plural, repeated
+from lowpanbudget.layers.link.control import FrameForm
 from lowpanbudget.layers.link.leading import read_leading
-from lowpanbudget.layers.link.mac import BROADCAST_PAN, FrameType
+from lowpanbudget.layers.link.mac import BROADCAST_PAN, FrameType, Mac
 from lowpanbudget.layers.link.stations import network_named, network_of
 
 MOST_TOLD = 8  # PANs that are named
@@ -64,11 +66,12 @@ class Networks:
     """Tells the PAN of frames in their order; one that is damaged is of a PAN that others named.
 
     An acknowledgement need not name a PAN (IEEE 802.15.4-2020 clause 7.3.3, from memory: an Imm-Ack has no address
-    field): it is of the network of the last frame on its channel that asked for one under its number.
+    field): it is of the network of the last frame on its channel that asked for one under its number, just before.
+    Frames of version 2 are answered by acknowledgements of version 2, others by others (clause 6.7.2, from memory).
     """
 
     def __init__(self) -> None:
-        self._asked: dict[tuple[object, int | None], int | None] = {}
+        self._asked: dict[tuple[object, int | None, bool], tuple[int | None, int | None]] = {}
         self._named: set[int] = set()
 
     def heard(self, sighting: Sighting) -> int | None:
@@ -76,22 +79,29 @@ class Networks:
         mac = None if sighting.example is None else sighting.example.mac
         if mac is None:
             return None
-        pan, answers = network_of(mac), mac.frame_type == FrameType.ACKNOWLEDGEMENT
+        pan = network_of(mac)
         if sighting.damaged:
             return pan if pan in self._named else None
         if pan is not None:
             self._named.add(pan)
-        return self.of(pan, sighting.body, sighting.sequence, asks=mac.ack_request, answers=answers)
+        return self.of(pan, sighting.body, sighting.record.time_ns, sighting.sequence, mac)
 
     def of(
-        self, pan: int | None, body: RecordBody, sequence: int | None, *, asks: bool, answers: bool
+        self,
+        pan: int | None,
+        body: RecordBody,
+        time_ns: int | None,
+        sequence: int | None,
+        form: FrameForm | Mac,
     ) -> int | None:
         """Return the PAN of a frame that names ``pan``; None where nothing tells it."""
-        number = body.fields.get("channel"), sequence
-        if answers and pan is None:
-            return self._asked.get(number)
-        if asks:
-            self._asked[number] = pan
+        number = body.fields.get("channel"), sequence, form.version >= 2
+        if form.ack_request:
+            self._asked[number] = pan, time_ns
+        elif pan is None and form.frame_type == FrameType.ACKNOWLEDGEMENT:
+            asked, asked_ns = self._asked.get(number, (None, None))
+            if time_ns is None or asked_ns is None or time_ns - asked_ns <= ACK_WITHIN_NS:
+                return asked
         return pan
 
 
@@ -140,5 +150,4 @@ def _pan_of(body: RecordBody, record: Record, networks: Networks) -> int | None:
     except WireError:
         return None
     named = network_named(from_pan, to_pan)
-    answers = form.frame_type == FrameType.ACKNOWLEDGEMENT
-    return networks.of(named, body, sequence, asks=form.ack_request, answers=answers)
+    return networks.of(named, body, record.time_ns, sequence, form)

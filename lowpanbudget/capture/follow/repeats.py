@@ -22,6 +22,8 @@ MOST_SOURCES = 4096
 DEPTH = 8  # frames of a source that are remembered
 # how long retries of one frame may last, with a slot schedule too; our choice
 REPEAT_NS = 8 * 10**9
+# an acknowledgement comes within that: longer than at any rate, shorter than to the next frame of a number; our choice
+ACK_WITHIN_NS = 100_000_000
 # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
 COPY_NS = 10**8
 LEAST_COPY = 5  # octets; fewer are the same by chance; our choice

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from lowpanbudget.capture.follow.repeats import REPEAT_NS
+from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS, REPEAT_NS
 from lowpanbudget.deployment.links_seen import most_tries
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
@@ -19,7 +19,7 @@ from lowpanbudget.values import dataclass, field
 ACKNOWLEDGEMENTS = Subject("acknowledgements")
 
 _RETRY_S = REPEAT_NS / 10**9
-_WAIT_S = 0.1  # for an acknowledgement: longer than at any rate of a PHY, shorter than to the next frame of a number
+_WAIT_S = ACK_WITHIN_NS / 1e9
 _FEW = 3  # frames that tell
 _HEARD = 0.05  # share of frames that ask: where fewer are answered noise may have answered
 _ALL = 5  # frames of which none was acknowledged, from which that tells
