@@ -120,9 +120,10 @@ def _burst(
     from lowpanbudget.deployment.burst import carry_burst
     from lowpanbudget.findings.burst_helps import burst_helping
     from lowpanbudget.findings.deployed import deployment_findings, failures
+    from lowpanbudget.findings.finding import ranked
     from lowpanbudget.findings.planned import form_findings
     from lowpanbudget.findings.together import burst_together
-    from lowpanbudget.report import burst_text, carries, csv_table, machine
+    from lowpanbudget.report import audit_text, burst_text, carries, csv_table, machine, view
 
     with counted("runs of the burst", at_once=True) as tell:
         plan = carry_burst(design, name, seed=seed, tell=tell)
@@ -130,20 +131,24 @@ def _burst(
         helps = [] if as_csv else burst_helping(design, plan, tell)
         together = burst_together(design, plan, helps, tell)
     changes = [one.told for one in helps]
-    faults = failures([*deployment_findings(design), *form_findings(design)])
+    found = [*deployment_findings(design), *form_findings(design)]
+    findings, faults = view.findings(ranked(found)), failures(found)
     if svg is not None:
         pictures: list[Chart] = [carries.timeline_chart(plan), carries.queue_chart(plan)]
         _draw(pictures, f"{design.title}: burst {plan.name}", svg, file)
     if as_json:
         caution = f"{carries.BURST_CAUTION} {carries.CAUTION}"
         told = carries.burst(plan, changes, together, faults)
-        output.emit(machine.document(burst=told, caution=caution))
+        output.emit(machine.document(burst=told, findings=findings, caution=caution))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.BURST, carries.packet_rows(plan)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
             burst_text.burst(console, screen, plan, changes, together, faults)
+            of_weight = [one for one in findings if one["has_weight"]]
+            audit_text.design(console, screen, of_weight, "the network on the air")
+            burst_text.cautions(console, screen, plan)
 
         output.show(paint)
     return plan.holds and not faults

@@ -148,8 +148,11 @@ def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
         # nodes choose a cell without knowing of each other: Poisson, as in slotted ALOHA, where g frames a cell bring
         # g exp(-g) through: beyond one a cell, of more that are sent fewer come through
         met = 1 - exp(-frames / slots.shared_cells)
+        came = f"{frames:.3g}"
+        if frames > slots.shared_cells >= float(came):
+            came, _ = beside(frames, slots.shared_cells)
         text = (
-            f"{frames:.3g} frames to all in a slotframe share {plural(slots.shared_cells, 'cell')}: "
+            f"{came} frame{'s' * (came != '1')} to all in a slotframe share {plural(slots.shared_cells, 'cell')}: "
             f"{percent(met)} of them meet another one; 1 a cell is allowed"
         )
         yield check_of("shared", about, text, frames, slots.shared_cells, "frames")

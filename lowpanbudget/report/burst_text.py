@@ -68,6 +68,10 @@ def burst(
     console.print()
     chart_text.draw(console, screen, carries.queue_chart(plan))
     console.print()
+
+
+def cautions(console: Console, screen: Screen, plan: BurstPlan) -> None:
+    """Print what was taken for granted, and what a number of a plan is."""
     for text in (*beside(plan), CAUTION):
         paragraph(console, screen, text)
 

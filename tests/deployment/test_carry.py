@@ -9,7 +9,7 @@ from random import Random
 import pytest
 from contract.entry import invoke
 from findings.air import names
-from findings.cases_deployment import heard
+from findings.cases_deployment import CSMA, heard
 from findings.cases_planning import collected, store
 from hypothesis import given
 from hypothesis import strategies as st
@@ -315,6 +315,22 @@ def test_relays_that_listen_all_the_time_empty_their_batteries() -> None:
     assert network.played_in_runs.delivery < network.played.delivery
     assert network.sleep is not None
     assert (network.sleep.mean_s, network.sleep.most_s) == (60, 114)
+
+
+def test_a_burst_that_rests_on_a_mac_of_no_standard_says_so(tmp_path: Path) -> None:
+    """macMaxCSMABackoffs is 0 to 5 (IEEE 802.15.4-2020 table 8-94, from memory)."""
+    burst = '[[burst]]\nname = "two"\nflow = "up"\npackets = 2\noctets = 20\nevery_s = 1\n'
+    file = tmp_path / "store.toml"
+    for backoffs in (5, 6):
+        text = heard("[tree]\nby_hop = [1]\n", "every_s = 600").replace(
+            CSMA, f"{CSMA}backoffs = {backoffs}\n"
+        )
+        file.write_text(text + burst, encoding="utf-8")
+        told = json.loads(invoke("carry", str(file), "--burst", "two", "--json").stdout)
+        found = [one["name"] for one in told["findings"]]
+        assert ("access-beyond-the-standard" in found) == (backoffs > 5)
+        screen = invoke("carry", str(file), "--burst", "two").stdout
+        assert ("macMaxCSMABackoffs 0 to 5" in screen) == (backoffs > 5)
 
 
 POLLS = """[access]

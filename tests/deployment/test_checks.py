@@ -1514,6 +1514,20 @@ def test_what_mends_clocks_is_told_where_something_else_leads() -> None:
     assert told[0].before.matter == "shared"
 
 
+@pytest.mark.parametrize(
+    ("beacon_s", "said"),
+    # three nodes and the root are near each other, a slotframe is 1.01 s: 4 x 1.01 / beacon_s
+    [(4.02, "1.00498 frames to"), (4.04, "1 frame to"), (2, "2.02 frames to")],
+)
+def test_frames_to_all_beyond_what_is_allowed_are_told_apart_from_it(
+    beacon_s: float, said: str
+) -> None:
+    network = network_of(in_slots(tables=f"[upkeep]\nbeacon_s = {beacon_s}\n"))
+    (shared,) = (one for one in network.checks if one.matter == "shared")
+    assert shared.text.startswith(said)
+    assert shared.holds == (beacon_s == 4.04)
+
+
 # --- played queues ----------------------------------------------------------------------------------------
 
 
