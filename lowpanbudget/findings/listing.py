@@ -5,6 +5,7 @@ from typing import Any, Unpack
 from lowpanbudget.capture.carried import carried
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.networks import Networks
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
@@ -16,6 +17,7 @@ from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.watched import watched
 from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.values import dataclass, replace
 
 
@@ -27,7 +29,8 @@ class ListedFrame:
     included, ``room`` how many more a data frame could have had up to the largest frame and datagram, None
     for others. ``flow`` tells the datagram's ends.
     ``heard_as`` is the frame under which another receiver heard the same sending, ``receiver`` who heard this one.
-    ``findings`` are the names of what an audit finds in it, ``fault`` is what ended reading.
+    ``findings`` are the names of what an audit finds in it, ``fault`` is what ended reading. ``network`` is the PAN ID
+    that it is of, an acknowledgement's that of the frame that it answers; None where nothing tells.
     """
 
     number: int
@@ -42,6 +45,7 @@ class ListedFrame:
     heard_as: int | None
     findings: tuple[str, ...] = ()
     fault: WireError | None = None
+    network: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,7 @@ def list_frames(capture: "Capture", **known: "Unpack[TraceOptions]") -> FrameLis
                 names = (*names, rule)
                 hits[number] = same.setdefault(names, names)
 
-    room = RoomLeft(trace.design)
+    room, networks = RoomLeft(trace.design), Networks()
     audit = Audit(known_of(trace, trace.design, trace.timeout_s), tallies=watched(trace, seen=seen))
     total, first_ns = 0, None
     with CaptureFile.of(capture) as records:
@@ -90,8 +94,10 @@ def list_frames(capture: "Capture", **known: "Unpack[TraceOptions]") -> FrameLis
             if first_ns is None:
                 first_ns = sighting.record.time_ns
             audit.follow(sighting)
+            pan = networks.heard(sighting)
             if not sighting.outside:
-                listed.append(_listed(sighting, room, same))
+                network = None if pan is None else network_text(pan)
+                listed.append(_listed(sighting, network, room, same))
         notices = records.notices
     total += trace.network.left_out
     found = {finding.name for finding in audit.close()}
@@ -102,7 +108,9 @@ def list_frames(capture: "Capture", **known: "Unpack[TraceOptions]") -> FrameLis
     return FrameList(tuple(listed), total, first_ns, trace.receptions, room.assumed, notices)
 
 
-def _listed(sighting: Sighting, room: RoomLeft, same: dict[Any, Any]) -> ListedFrame:
+def _listed(
+    sighting: Sighting, network: str | None, room: RoomLeft, same: dict[Any, Any]
+) -> ListedFrame:
     body, mac = sighting.body, None if sighting.example is None else sighting.example.mac
     is_data = mac is not None and mac.frame_type == FrameType.DATA
     source = body.source if mac is None else mac.source
@@ -113,5 +121,5 @@ def _listed(sighting: Sighting, room: RoomLeft, same: dict[Any, Any]) -> ListedF
         same.setdefault(source, source), same.setdefault(destination, destination),
         same.setdefault(carries, carries), octets_on_air(sighting),
         room.of(sighting) if is_data else None, same.setdefault(flow, flow),
-        sighting.record.receiver, sighting.heard_as, fault=sighting.fault,
+        sighting.record.receiver, sighting.heard_as, fault=sighting.fault, network=same.setdefault(network, network),
     )  # fmt: skip

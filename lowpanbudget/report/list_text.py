@@ -19,7 +19,7 @@ from lowpanbudget.report.view import Data, data_of, receivers
 
 COLUMNS = (
     "number", "time_s", "time_ns", "from", "to", "carries", "octets", "room", "flow", "receiver",
-    "heard_as", "findings",
+    "heard_as", "findings", "network",
 )  # fmt: skip
 _SECOND = 10**9
 _WIDE = 100  # columns that leave space for two addresses of eight octets
@@ -54,11 +54,24 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
     if begin:
         text = f"Addresses that begin with {begin.hex(':')} are shown from there on."
         paragraph(console, screen, text, "dim")
-    titles = ("frame", "time", "from", "to", "size", "room", "carries")
+    many = len({one.network for one in listed} - {None}) > 1
+    titles = (
+        "frame",
+        "time",
+        *(("network",) if many else ()),
+        "from",
+        "to",
+        "size",
+        "room",
+        "carries",
+    )
     halved = console.width < _WIDE
-    cells = MadeLate(listed, lambda one: tuple(_cells(screen, one, begin, first_ns, halved=halved)))
+    cells = MadeLate(
+        listed, lambda one: (*_cells(screen, one, begin, first_ns, halved=halved, many=many),)
+    )
     below = MadeLate(listed, lambda one: _findings(screen, one))
-    table = layout.table(titles, cells, console.width, indent=0, right=(0, 1, 4, 5), below=below)
+    right = (0, 1, *range(len(titles) - 3, len(titles) - 1))
+    table = layout.table(titles, cells, console.width, indent=0, right=right, below=below)
     layout.put(console, table)
     found = sum(bool(one.findings) for one in listed)
     all_of_them = plural(several.total, "frame")
@@ -72,10 +85,18 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
 
 
 def _cells(
-    screen: Screen, one: ListedFrame, begin: bytes, first_ns: int | None, *, halved: bool
+    screen: Screen,
+    one: ListedFrame,
+    begin: bytes,
+    first_ns: int | None,
+    *,
+    halved: bool,
+    many: bool,
 ) -> Iterator[layout.Cell]:
     yield str(one.number)
     yield _seconds(one, first_ns) or ""
+    if many:  # networks: a short address is one in its own alone
+        yield one.network or "-"
     yield _link(one.source, begin, halved=halved)
     yield _link(one.destination, begin, halved=halved)
     yield str(one.octets)

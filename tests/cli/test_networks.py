@@ -1,5 +1,7 @@
 """A network asked for by its PAN ID that is not there, and what a pipe without frames says instead."""
 
+import csv
+import io
 import json
 from pathlib import Path
 
@@ -68,3 +70,20 @@ def test_of_two_files_to_write_none_is_left_out_without_a_word(
     done = invoke(command, capture, *(word for file in files for word in (name, file)))
     assert (done.exit_code, "more than once" in done.stderr) == (2, True)
     assert not any(file.exists() for file in files)
+
+
+def test_a_list_names_the_network_of_each_frame_where_there_are_several(capture: Path) -> None:
+    """Both have one address: the list alone would not tell whose frame is whose; a third column does."""
+    words = ("annotate", "--list", capture, *shelf.CONTEXT)
+    own, other = f"{air.PAN:#06x}", f"{OTHER:#06x}"
+    told = json.loads(invoke(*words, "--json").stdout)["list"]
+    assert [one["network"] for one in told] == [own, own, other]
+    rows = csv.DictReader(io.StringIO(invoke(*words, "--csv").stdout))
+    assert [row["network"] for row in rows] == [own, own, other]
+    shown = invoke(*words).stdout.splitlines()
+    head = next(n for n, line in enumerate(shown) if line.startswith("frame"))
+    assert shown[head].split()[:4] == ["frame", "time", "network", "from"]
+    lines = [line.split() for line in shown[head + 1 :] if line.split()[0] in {"1", "2", "3"}]
+    assert [line[2] for line in lines if len(line) > 5] == [own, own, other]
+    alone = invoke(*words, "--pan", own).stdout
+    assert "network" not in alone
