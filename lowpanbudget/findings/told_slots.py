@@ -19,10 +19,7 @@ from lowpanbudget.values import dataclass, field
 _FEWEST = 3  # beacons that are off, and beacons that tell how the receiver counts
 _MOST_DIFFERENCES = 8  # that are remembered of a node, and of a network
 _MOST_BETWEEN = 16  # beacons between two with one difference
-_FEWEST_OTHERS, _AGREED = (
-    2,
-    0.95,
-)  # nodes and share of beacons that agree, where times alone tell slots
+_AGREED = 0.95  # share of the others' beacons that agree, where times alone tell slots
 _MOST_NETWORKS = 32  # that each receiver hears
 
 Network = tuple[str | None, int | None]  # a receiver, and a PAN that it hears
@@ -144,7 +141,10 @@ class ToldSlots:
                 yield from _otherwise(nodes, usual, receiver, pan)
 
     def hits_beside_agreed(self) -> Iterator[Hit]:
-        """Yield which nodes are off alike each time, where all others of their network agree but for a few beacons."""
+        """Yield which nodes are off alike each time, where all others of their network agree but for a few beacons.
+
+        Where there are as many of both, nobody can tell which are off: they disagree.
+        """
         networks = defaultdict[Network, list[_BeaconSender]](list)
         for (network, _), node in self._nodes.items():
             networks[network].append(node)
@@ -152,13 +152,13 @@ class ToldSlots:
             usual = _usual(nodes)
             off = [node for node in nodes if usual in node.off and node.off[usual].is_lasting]
             others = [node for node in nodes if node not in off]
-            if len(others) < max(len(off), _FEWEST_OTHERS):
-                continue
             if any(node.differences[usual] < _AGREED * node.sent for node in others):
                 continue
-            for node in off:
-                if len(node.off[usual].differences) == 1:
-                    yield _off_hit(node, usual, len(others))
+            alike = [node for node in off if len(node.off[usual].differences) == 1]
+            if alike and len(others) == len(off):
+                yield _apart(alike, usual, others)
+            for node in alike if len(others) > len(off) else ():
+                yield _off_hit(node, usual, len(others))
 
 
 def _usual(nodes: list[_BeaconSender]) -> int:
@@ -181,6 +181,16 @@ def _off_hit(node: _BeaconSender, usual: int, others: int) -> Hit:
     return Hit(cause, evidence, node.name, tuple(off.frames), advice=_OFF, times=off.times)
 
 
+def _apart(nodes: list[_BeaconSender], usual: int, others: list[_BeaconSender]) -> Hit:
+    """Return that nodes and as many others tell different numbers."""
+    names, off = sorted(one.name for one in (*nodes, *others)), nodes[0].off[usual]
+    slots = plural(abs(next(iter(off.differences))), "slot")
+    cause = f"beacons of these nodes tell absolute slot numbers (ASN) that are {slots} apart"
+    evidence = tuple(text.replace("sent in slot", "by the other") for text in off.evidence)
+    both, frames = " and ".join(names), tuple(off.frames)
+    return Hit(cause, evidence, both, frames, Severity.REMARK, _EITHER, off.times)
+
+
 def _otherwise(
     nodes: list[_BeaconSender], usual: int, receiver: str | None, pan: int | None
 ) -> Iterator[Hit]:
@@ -201,6 +211,10 @@ def _otherwise(
 _OFF = (
     "Look how the node takes the number over when it joins, and when it writes it: it is that of the slot in which the "
     "beacon goes out, not of the one in which it was built."
+)
+_EITHER = (
+    "Beacons alone do not tell which is right: look at the one that joined later. It takes the number from the other, "
+    "and both count from that of the coordinator."
 )
 _RECEIVER = (
     "One of both counts otherwise. Where integrity codes hold whose nonce is the slot number that the capture has, the "

@@ -112,6 +112,19 @@ def test_a_beacon_that_tells_another_slot_opens_with_its_own() -> None:
         assert named == {"the capture"}
 
 
+def test_such_a_beacon_proves_whose_number_is_off() -> None:
+    """Two nodes, of which the code proves the slot of each: it is the second, in frames 2, 4 ... but for the last."""
+    for ahead, how in ((7, "7 slots ahead"), (-4, "4 slots behind"), (777, "777 slots ahead")):
+        (finding,) = [one for one in _beacons_of_two(ahead).followed() if one.has_weight]
+        assert (finding.name, finding.subject) == (
+            "slot-numbers-disagree",
+            "02:5e:10:00:00:00:00:17",
+        )
+        assert how in finding.cause
+        assert finding.evidence[0] == f"frame 2: ASN {5050 + ahead}, sent in slot 5050"
+        assert (finding.frames, finding.count) == ((2, 4, 6, 8, 10, 12, 14), 7)
+
+
 def _acknowledgement(slot: int) -> bytes:
     """An enhanced acknowledgement without source address, of the root to the node, for a frame that nobody heard.
 

@@ -8,7 +8,7 @@ from findings.cases_link import beacon
 from lowpanbudget.findings.finding import Severity
 
 _THIRD = bytes.fromhex("025e100000000042")
-_NODES = (FAR_ROOT, FAR_NODE, _THIRD)
+_NODES = (FAR_ROOT, FAR_NODE, _THIRD, bytes.fromhex("025e100000000043"))
 _NAMES = [":".join(f"{octet:02x}" for octet in node) for node in _NODES]
 
 
@@ -112,5 +112,21 @@ def test_a_clock_that_drifts_or_jitters_blames_nobody() -> None:
     """50 ppm are 60 ms in 20 minutes, six slots; a receiver whose times are 39 ms late at most is no judge of slots."""
     drifting = _timed(lambda _, slot: slot, lambda turn: turn * (1 + 50e-6), 400)
     jittering = _timed(lambda _, slot: slot, lambda turn: turn + turn * 7919 % 40 / 1000, 40)
-    both = _timed(lambda node, slot: slot + 7 * node, float, nodes=2)
-    assert [one.followed() for one in (drifting, jittering, both)] == [[], [], []]
+    two = _timed(lambda _, slot: slot, float, nodes=2)
+    assert [one.followed() for one in (drifting, jittering, two)] == [[], [], []]
+
+
+def test_of_two_nodes_a_remark_tells_that_they_disagree() -> None:
+    """Frames 2, 4, 6 ... are those of the second; from frame 4 on slots are due; none stands behind 12."""
+    (finding,) = _timed(lambda node, slot: slot + 7 * node, float, nodes=2).followed()
+    assert (finding.name, finding.severity) == ("slot-numbers-disagree", Severity.REMARK)
+    assert finding.subject == f"{_NAMES[0]} and {_NAMES[1]}"
+    assert "7 slots apart" in finding.cause
+    assert finding.evidence[0] == "frame 6: ASN 5507, by the other 5500"
+    assert (finding.frames, finding.count) == ((6, 8, 10), 3)
+
+
+def test_where_as_many_are_off_as_agree_nobody_is_blamed() -> None:
+    findings = _timed(lambda node, slot: slot + 7 * (node > 1), float, nodes=4).followed()
+    assert [finding.severity for finding in findings] == [Severity.REMARK]
+    assert [name in findings[0].subject for name in _NAMES] == [True] * 4

@@ -112,26 +112,25 @@ class _Clocks:
 
 @SLOTS.rule("slot-numbers-disagree", Mac, least=3, memory=_Clocks, concerns=concerns.beacon)
 def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | None:
-    """Compare with the slot that the capture has for the frame; where it has none with the beacon of another before.
+    """Compare with the slot that the capture has for the frame, or that opened it; else with another beacon before.
 
     The other is the last of its PAN, and the length of a slot is the one that both show alike.
     """
-    told = _number(scene, mac)
+    told, station = _number(scene, mac), (mac.pan_id, mac.source or b"")
     if told is None:
         return None
-    if scene.slot:
-        station = mac.pan_id, mac.source or b""
-        numbers = TwoNumbers(told.slot, scene.slot, told.frame)
+    slot = scene.slot or scene.reckoned
+    if slot:
+        numbers = TwoNumbers(told.slot, slot, told.frame)
         memory.told.take(scene.receiver, station, scene.sender, numbers)
-        return None
-    own = memory.nodes.entry((mac.pan_id, mac.source or b""), lambda: _SlotCount(told))
+        if scene.slot or told.slot != slot:
+            return None
+    own = memory.nodes.entry(station, lambda: _SlotCount(told))
     if own is None:
         return None
     if own.last is not told:
         own.take(told)
-    memory.near.take(
-        scene.receiver, (mac.pan_id, mac.source or b""), scene.sender, *told, own.slot_s
-    )
+    memory.near.take(scene.receiver, station, scene.sender, *told, own.slot_s)
     before = memory.last.entry(mac.pan_id, lambda: (scene.sender, own))
     if before is None:
         return None
