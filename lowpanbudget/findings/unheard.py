@@ -87,6 +87,18 @@ def answer_may_be_unheard(
     )
 
 
+def may_have_sent(by: HeardSender, at_s: float, within_s: float, since: int) -> bool:
+    """Return whether the numbers of a sender leave place for a frame so near to a time, behind frame ``since``."""
+    if by.jumped > since:
+        return True
+    holes = by.holes
+    if not holes:
+        return False
+    forgotten = len(holes) == holes.maxlen and holes[0].before_s > at_s
+    near = (at_s - within_s, at_s + within_s)
+    return forgotten or any(one.before_s <= near[1] and one.after_s >= near[0] for one in holes)
+
+
 class Solicited(NamedTuple):
     """A frame that asks, when, and how many could not be read before it."""
 

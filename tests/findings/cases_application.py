@@ -165,6 +165,36 @@ def in_turn(*rhythms: tuple[int, float]) -> Capture:
     return Capture([*frames], SMALL, PLAN)
 
 
+def over_a_relay(heard: int, *, alike: bool) -> Capture:
+    """Twenty readings of the probe, 60 s apart, which a relay sends on; only each of so many is heard before as well.
+
+    RFC 8200 section 3: the relay lowers the hop limit by one. The numbers of what is heard of the probe have no holes.
+    """
+    frames: list[tuple[float, bytes]] = []
+    for n in range(20):
+        data, at = DATA if alike else bytes([n]) + DATA[1:], 1 + 60.0 * n
+        if n % heard == 0:
+            first = air.frame(air.datagram(data), n // heard, (NODE, RELAY))
+            frames.append((at, first))
+        on = air.frame(air.datagram(data, hop_limit=63), n, (RELAY, ROOT))
+        frames.append((at + 0.01, on))
+    return Capture([*frames], SMALL, PLAN)
+
+
+def with_holes(of: float, *, every: float = 120.0) -> Capture:
+    """Twenty readings of the probe, one frame number missing so long behind each, between two of other datagrams."""
+    other = air.datagram(DATA, ports=(0xF0B1, 5683))
+    frames: list[tuple[float, bytes]] = []
+    for n in range(20):
+        at = 1 + every * n
+        frames += [
+            (at, air.frame(air.datagram(DATA), 4 * n)),
+            (at + of - 5, air.frame(other, 4 * n + 1)),
+            (at + of + 5, air.frame(other, 4 * n + 3)),
+        ]
+    return Capture([*frames], SMALL, PLAN)
+
+
 def at_random(count: int, mean_s: float, seed: int) -> Capture:
     """Readings of the probe at random moments (Poisson), with so many intervals between."""
     chance = Random(seed)
@@ -511,6 +541,14 @@ AT_RANDOM: dict[str, tuple[str, Callable[[], Capture]]] = {
     for count, seed in ((12, 3), (15, 7), (66, 9), (144, 4))
 }
 
+ON_A_LATER_HOP: dict[str, tuple[str, Callable[[], Capture]]] = {
+    f"readings{how} of which each of three is heard before the next hop": (
+        "interval-off-plan",
+        partial(over_a_relay, 3, alike=alike),
+    )
+    for how, alike in ((" all alike", True), ("", False))
+}
+
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "an identifier with the PAN ID of another network": (
         "old-identifier-carried",
@@ -557,6 +595,12 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "readings of which the receiver of the capture misses half": (
         "interval-off-plan",
         lambda: in_turn(*[(1, 60.1 * periods) for periods in missing_half(150)]),
+    ),
+    **ON_A_LATER_HOP,
+    # half of the numbers are of readings that were due: nobody can tell that they were not sent
+    "readings each twice as long, with a frame number missing when one was due": (
+        "interval-off-plan",
+        lambda: with_holes(60.0),
     ),
     **AT_RANDOM,
     # "as often as requests come": each of two nodes is answered each 60 s, which the root does each 30 s

@@ -41,6 +41,7 @@ from findings.cases_application import (
     unasked,
     versioned,
     with_connection_id,
+    with_holes,
     with_own_identifier,
     with_request,
     without_checksum_in_pieces,
@@ -2138,6 +2139,18 @@ FURTHER = (
             3,
             advice="Give the node the PAN ID of the design, link.pan_id, or the design that of the node: who has the "
             "key belongs to the network, and receivers filter by PAN ID.",
+        ),
+    ),
+    # what is missing was sent 30 s behind each reading, and none was due before 60 s
+    Further(
+        "interval-off-plan",
+        lambda: with_holes(30.0),
+        Told(
+            "risk",
+            READINGS,
+            "2001:db8:1::ff:fe00:17 sends every 120 s in flow readings, planned are 60 s",
+            ("median of 19 intervals",),
+            (1,),
         ),
     ),
     # every second frame is an answer, and the request twice as often as planned

@@ -3,6 +3,7 @@
 from ipaddress import IPv6Address
 from math import sqrt
 from statistics import median
+from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.confidence import spread_of
@@ -14,9 +15,11 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.flows import FlowMatch
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
+from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.sealed_flows import is_message_of
+from lowpanbudget.findings.unheard import may_have_sent
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.internet.coap.message import is_empty
 from lowpanbudget.payload.message import Message
@@ -28,6 +31,7 @@ _ABOUT = 0.1  # so far from twice or half as planned still is that; our choice: 
 # standard errors that the mean of one of many parts may be short by chance, and so many intervals at random moments in
 # which that is no more than half of it, 10 % added; our choice
 _ERRORS, _ENOUGH = 3, 44
+_NEAR_DUE = 0.25  # of the planned interval: so near to when it was due a frame unheard may be a message; our choice
 
 _OTHER_FORMAT = (
     "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
@@ -121,11 +125,20 @@ def _failure(message: Message, data: bytes) -> str:
     return ""
 
 
+class _Gap(NamedTuple):
+    """The time between two messages, the frame that began it, and whether none can have come by unheard in it."""
+
+    interval: TimedInterval
+    number: int
+    is_sure: bool
+
+
 @dataclass(slots=True)
 class _Times:
-    """When a source last sent in a flow, on the hop where it was seen first, and the times between.
+    """When a source last sent in a flow, on the hop where that was heard first, and the times between.
 
-    Of many each second stays, again and again: each ``step``-th is taken. ``numbers`` are the frames that began them.
+    That message came over ``link``, and ``mark`` is what stays the same of it on its way. Of many times each second
+    stays, again and again: each ``step``-th is taken.
     """
 
     flow: Flow
@@ -134,21 +147,38 @@ class _Times:
     last_s: float
     number: int
     link: bytes | None
+    mark: int | None
     count: int = 0
     step: int = 1
-    gaps: list[TimedInterval] = field(default_factory=list)
-    numbers: list[int] = field(default_factory=list)
+    gaps: list[_Gap] = field(default_factory=list)
 
-    def take(self, time_s: float, number: int) -> None:
-        """Take the next time."""
+    def take(self, scene: Scene, datagram: HeardDatagram) -> None:
+        """Take the next message."""
+        time_s = scene.time_s
         if self.count % self.step == 0:
-            self.gaps.append(TimedInterval(self.last_s - self.first_s, time_s - self.last_s))
-            self.numbers.append(self.number)
+            gap = TimedInterval(self.last_s - self.first_s, time_s - self.last_s)
+            is_long = gap.seconds > 2 * self.every_s * (1 - _ABOUT)
+            is_sure = not is_long or not self._may_hold_others(scene, datagram)
+            self.gaps.append(_Gap(gap, self.number, is_sure))
         self.count += 1
-        self.last_s, self.number = time_s, number
+        self.last_s, self.number = time_s, scene.number
+        self.link, self.mark = datagram.link_source, datagram.mark
         if len(self.gaps) > _MOST_GAPS:
             self.step *= 2
-            del self.gaps[1::2], self.numbers[1::2]
+            del self.gaps[1::2]
+
+    def _may_hold_others(self, scene: Scene, datagram: HeardDatagram) -> bool:
+        """Return whether the numbers of its sender leave place for each message that was due since the last."""
+        by = origin_of(scene, datagram.header) or scene.by
+        seconds = scene.time_s - self.last_s
+        parts, near_s = round(seconds / self.every_s), _NEAR_DUE * self.every_s
+        dues = [self.last_s + seconds * part / parts for part in range(1, parts)]
+        return by is not None and all(may_have_sent(by, due, near_s, self.number) for due in dues)
+
+    def is_again(self, scene: Scene, datagram: HeardDatagram) -> bool:
+        """Return whether it is the last message on a later hop, in a tunnel or sent once more."""
+        is_soon = scene.time_s - self.last_s < self.every_s / 2
+        return is_soon and datagram.link_source != self.link and datagram.mark == self.mark
 
 
 # by flow and source; and, where it is planned for each node that it is sent to, by that
@@ -158,9 +188,12 @@ TimesOfSources = Recent[tuple[str, int, int | None], _Times]
 @MESSAGES.rule("interval-off-plan", HeardDatagram, memory=Recent, concerns=concerns.design)
 def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) -> None:
     """Note the times."""
-    match = scene.match
-    if match is None or match.back or (scene.passage is not None and scene.passage.in_mesh):
+    match, passage = scene.match, scene.passage
+    if match is None or match.back or (passage is not None and passage.in_mesh):
         return
+    is_first = scene.from_its_source(datagram.header)
+    if passage is not None and not is_first:
+        return  # it was heard on a hop before
     flow, every_s = match.flow, match.flow.every_s
     if every_s is None or _is_said_again(scene, datagram) or _is_empty(match):
         return
@@ -173,9 +206,9 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     times = memory.get(key)
     if times is None:
         now, link = scene.time_s, datagram.link_source
-        memory[key] = _Times(flow, every_s, now, now, scene.number, link)
-    elif times.link == datagram.link_source and scene.time_s >= times.last_s:  # not without times
-        times.take(scene.time_s, scene.number)
+        memory[key] = _Times(flow, every_s, now, now, scene.number, link, datagram.mark)
+    elif scene.time_s >= times.last_s and (is_first or not times.is_again(scene, datagram)):
+        times.take(scene, datagram)  # not without times
 
 
 def _is_empty(match: FlowMatch) -> bool:
@@ -221,20 +254,23 @@ def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
         evidence = [f"{kind} of {plural(count, 'interval')}"]
         if len(off) < len(parts):
             evidence.append(f"for {off_s / all_s:.0%} of the time")
-        began = [one.since_s for one in times.gaps].index(off[0].since_s)
-        frames = (times.numbers[began],)
+        began = next(one for one in times.gaps if one.interval.since_s == off[0].since_s)
+        frames = (began.number,)
         yield Hit(cause, tuple(evidence), f"flow {name}, {source}{way}", frames)
 
 
-def _parts_of(gaps: list[TimedInterval]) -> tuple[list[RhythmPart], bool]:
+def _parts_of(gaps: list[_Gap]) -> tuple[list[RhythmPart], bool]:
     """Return parts of the time with their usual interval, and whether that is the mean, of messages at random moments.
 
-    Then few parts are made: windows of few random intervals are short by chance, and some of them always.
+    Then few parts are made: windows of few random intervals are short by chance, and some of them always. A mean is of
+    all: without the long ones it were too short. A clock is told by those that surely hold no other message.
     """
-    parts, spread = rhythm(gaps, _MOST_PARTS), spread_of([one.seconds for one in gaps])
+    sure = [one.interval for one in gaps if one.is_sure]
+    parts, spread = rhythm(sure, _MOST_PARTS), spread_of([one.seconds for one in sure])
     if spread is None or not parts or not at_random(parts, spread):
         return parts, False
-    parts = rhythm(gaps, min(max(len(gaps) // _ENOUGH, 1), _MOST_PARTS))
+    every = [one.interval for one in gaps]
+    parts = rhythm(every, min(max(len(gaps) // _ENOUGH, 1), _MOST_PARTS))
     return [part._replace(every_s=part.seconds / part.intervals) for part in parts], True
 
 
