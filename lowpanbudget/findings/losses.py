@@ -2,6 +2,7 @@
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings.datagrams import numbers_of
+from lowpanbudget.findings.meetings import Meetings
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.senders import HeardSender
 from lowpanbudget.findings.unheard import Unheard, what_was_missed
@@ -16,58 +17,6 @@ _FLOOD = 32  # datagrams that are begun and never go on; our choice
 _AT_ONCE = 16  # open at a time, over what any node has buffers for; our choice
 
 Hop = tuple[bytes | None, bytes | None]
-
-
-@dataclass(slots=True)
-class Meetings:
-    """Datagrams of a hop that ended whole or expired: those that ``met`` others on their way to its receiver, and all.
-
-    Of the ``lost_met`` up to ``most`` were open at once; ``numbers`` are their first frames. Only those count that
-    ended from the first loss to the last: a sender that leaves something out since some time does so whom it may meet.
-    ``later`` are those since the last, and how many of them met.
-    """
-
-    ended: int = 0
-    lost: int = 0
-    met: int = 0
-    later: tuple[int, int] = (0, 0)
-    lost_met: int = 0
-    most: int = 0
-    numbers: Frames = field(default_factory=Frames)
-
-    def end(self, datagram: FragmentedDatagram) -> None:
-        """Count what became of a datagram."""
-        if datagram.fate not in {Fate.WHOLE, Fate.EXPIRED} or datagram.is_copy:
-            return
-        is_lost, (ended, met) = datagram.fate is Fate.EXPIRED, self.later
-        self.later = (0, 0) if is_lost or not self.lost else (ended + 1, met + datagram.met)
-        if not is_lost:
-            return
-        self.ended += 1 + ended
-        self.lost += 1
-        self.met += datagram.met + met
-        if datagram.met:
-            self.lost_met += 1
-            self.most = max(self.most, datagram.beside)
-            self.numbers.note(*numbers_of(datagram)[:1])
-
-    def resume(self, datagram: FragmentedDatagram) -> None:
-        """Take back that one was lost."""
-        self.ended -= 1
-        self.lost -= 1
-        if datagram.met:
-            self.met -= 1
-            self.lost_met -= 1
-            self.numbers.forget(*numbers_of(datagram)[:1])
-
-    @property
-    def matter(self) -> bool:
-        """Return whether more are lost where datagrams meet: at least twice as many of them, which is our choice.
-
-        What is lost as often without others has another reason.
-        """
-        lost_apart, apart = self.lost - self.lost_met, self.ended - self.met
-        return self.lost_met > 0 and self.lost_met * apart >= 2 * lost_apart * self.met
 
 
 @dataclass(slots=True)

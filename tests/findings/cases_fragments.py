@@ -357,6 +357,25 @@ def meeting(*, apart: float, alone: int = 0, before: int = 0) -> Capture:
     return Capture(sorted(frames, key=lambda frame: frame[0]))
 
 
+def meeting_in_vain(*, answered: bool) -> Capture:
+    """Three pairs of datagrams to the root, all acknowledged; one node ends each with its second frame.
+
+    That is tried four times, without an acknowledgement unless it is ``answered`` at last (IEEE 802.15.4-2006 clause
+    7.2.2.3, from memory, as in ``cases_nodes.acknowledgement``).
+    """
+    frames: Sent = []
+    for number in range(3):
+        at = 1 + 200.0 * number
+        first, last = renumbered(cut(tag=number, at=at + 0.1, every=0.5, links=(OTHER, ROOT))[:2])
+        tries = [(last[0] + 0.005 * turn, last[1]) for turn in range(4)]
+        acknowledged = [*cut(tag=number, at=at, every=0.5), first, *tries[3:] * answered]
+        frames += [*cut(tag=number, at=at, every=0.5), first, *tries]
+        for heard_s, octets in acknowledged:
+            frames.append((heard_s + 0.001, air.mended(bytes([0x02, 0x00, octets[2], 0, 0]))))
+    frames.append((899.0, air.frame(air.datagram())))
+    return Capture(sorted(frames, key=lambda frame: frame[0]))
+
+
 def advertised(options: int) -> Capture:
     told = [air.context_option(number, f"2001:db8:{number + 1}::/64") for number in range(options)]
     packet = air.advertisement(*told)
@@ -1077,6 +1096,11 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "a sender that leaves out the last frame from some time on, whoever else sends": (
             "fragments-meet",
             lambda: meeting(apart=0.1, alone=3, before=10),
+        ),
+        # the link lost them, whoever else sent
+        "datagrams that meet, whose last frame was never acknowledged": (
+            "fragments-meet",
+            lambda: meeting_in_vain(answered=False),
         ),
         "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
         "datagrams that meet, whose last frame the capture missed": (

@@ -76,6 +76,7 @@ from findings.cases_fragments import (
     later_ones,
     leaving,
     meeting,
+    meeting_in_vain,
     partly_missed,
     passed_by,
     recovered,
@@ -503,6 +504,19 @@ FURTHER = (
             "a datagram to 2001:db8:1::ff:fe00:1 carries an option that others must discard",
             ("63 04 00 00 02 00",),
             (1,),
+        ),
+    ),
+    # their last frames were acknowledged, at another try: each pair makes four frames and one, four tries of the last,
+    # and six acknowledgements
+    Further(
+        "fragments-meet",
+        lambda: meeting_in_vain(answered=True),
+        Told(
+            "risk",
+            "0x0001",
+            "3 datagrams to 0x0001 were not completed while others were open, up to 2 at once",
+            (),
+            (3, 18, 33),
         ),
     ),
     # ten of four frames come whole before, while no other is sent; then 4 and 3 frames in turn, as above

@@ -30,6 +30,7 @@ _GONE = (
     "Look why {name} was gone, its supply first: no filter and no key explains that it sent nothing. "
     "See that the nodes behind it find another parent."
 )
+_SHOWN, _MOST_GIVEN_UP = 12, 256  # frames of a hop that are named, and remembered
 _CHANCE = 0.01  # that all their acknowledgements were missed here, from which nobody is blamed; our choice
 
 
@@ -98,7 +99,7 @@ class _Asked:
                 self.given_up, self.row = self.given_up + 1, self.row + 1
                 self.since = self.number if self.row == 1 else self.since
                 self.longest = max(self.longest, (self.row, self.since, self.number))
-                self.first_given_up.note(self.number)
+                self.first_given_up.note(self.number, most=_MOST_GIVEN_UP)
         elif self.tries:
             self.refused += not self.accepted
             self.row = 0
@@ -190,6 +191,9 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             continue
         name, count, total = link_text(destination), asked.unanswered, asked.frames
         gives = asked.receiver in known.acknowledged
+        ends = known.losses.hops.get((source, destination)) if gives else None
+        if ends is not None:
+            ends.meetings.leave_out(asked.first_given_up)
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
         hop, frames = hop_text(source, destination), tuple(asked.first)
         all_alike = asked.most_tries > 1 and asked.often == total
@@ -204,7 +208,7 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         elif gives and proved >= _FEW:
             cause = f"{asked.given_up} of {total} frames were never acknowledged, {tries}"
             severity = Severity.RISK if proved * 10 > total else Severity.REMARK
-            frames = tuple(asked.first_given_up)
+            frames = tuple(asked.first_given_up[:_SHOWN])
             in_row, first, last = asked.longest
             receiver = known.senders.get(asked.receiver)
             gone = receiver is not None and receiver.was_gone(first, last)

@@ -9,7 +9,8 @@ from lowpanbudget.findings.captures.link import RETRY_S
 from lowpanbudget.findings.captures.sizes import counts_compressed
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.losses import MOST_SENDERS, Meetings
+from lowpanbudget.findings.losses import MOST_SENDERS
+from lowpanbudget.findings.meetings import Meetings
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
