@@ -78,12 +78,15 @@ def saving_place(savings: Numbers, first: int, around: int, actual: int) -> int:
 def pair_of(s: Numbers, pairs: Numbers, first: int, later: int) -> int:
     """Return where fragments of one class behind first ones of another are counted; -1 when there are too many."""
     place = mixed(first, later, FACTOR_A) & (p.PAIR_SLOTS - 1)
-    while pairs[place * 3 + 2] >= 0:
-        if pairs[place * 3] == first and pairs[place * 3 + 1] == later:
-            return int(pairs[place * 3 + 2])
+    while pairs[place] >= 0:
+        one = p.PAIR_SLOTS + pairs[place] * 2
+        if pairs[one] == first and pairs[one + 1] == later:
+            return int(p.MOST_CLASSES + pairs[place])
         place = (place + 1) & (p.PAIR_SLOTS - 1)
-    if s[p.NEXT_PAIR] >= p.MOST_CLASSES + p.MOST_PAIRS:
+    many = s[p.PAIRS]
+    if many >= p.MOST_PAIRS:
         return -1
-    pairs[place * 3], pairs[place * 3 + 1], pairs[place * 3 + 2] = first, later, s[p.NEXT_PAIR]
-    s[p.NEXT_PAIR] += 1
-    return int(s[p.NEXT_PAIR]) - 1
+    one = p.PAIR_SLOTS + many * 2
+    pairs[place], pairs[one], pairs[one + 1] = many, first, later
+    s[p.PAIRS] += 1
+    return int(p.MOST_CLASSES + many)

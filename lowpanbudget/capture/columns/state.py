@@ -85,9 +85,10 @@ class State:
         self.candidates = numbers(p.CANDIDATES, 0)
         self.lists = numbers(p.MOST_LISTS * p.MASKS_EACH, -1)
         self.slots = numbers(p.CLASS_SLOTS, -1)
-        self.pairs = numbers(p.PAIR_SLOTS * 3, -1)
+        # the pair in each slot, then the two classes of each pair
+        self.pairs = numbers(p.PAIR_SLOTS + p.MOST_PAIRS * 2, -1)
         self.savings = numbers(p.SAVINGS * p.S_FIELDS, -1)
-        self.s[p.NEXT_PAIR] = p.MOST_CLASSES
+        self.s[p.PAIRS] = 0
 
     def release(self) -> None:
         """Give up the arrays: trace and surveyor hold them in a circle, until somebody looks for garbage."""
@@ -193,13 +194,11 @@ class State:
         for place, octet in enumerate(octets, at):
             into[place] = octet
 
-    def known_pairs(self) -> Iterator[tuple[int, int, int]]:
-        """Yield each pair: the class of the first fragment, that of the later ones, and where they are counted."""
-        if self.s[p.NEXT_PAIR] > p.MOST_CLASSES:
-            numbers = map(int, self.pairs)
-            for first, later, number in zip(numbers, numbers, numbers, strict=True):
-                if number >= 0:
-                    yield first, later, number
+    def known_pairs(self, since: int = 0) -> Iterator[tuple[int, int, int]]:
+        """Yield pairs in their order: class of the first fragment, of the later ones, and where they are counted."""
+        for number in range(since, int(self.s[p.PAIRS])):
+            one = p.PAIR_SLOTS + number * 2
+            yield int(self.pairs[one]), int(self.pairs[one + 1]), p.MOST_CLASSES + number
 
     def last_heard(self, source: int) -> Iterator[Seen]:
         """Yield the last frames of a source, the oldest first."""

@@ -92,7 +92,10 @@ class ColumnSurvey:
                 self._follow(batch, at)
                 at += 1
                 continue
+            pairs = int(s[p.PAIRS])
             before, at = at, state.count(batch, at, at + 1 if self._learner.is_waiting else to)
+            for first, later, _ in state.known_pairs(pairs):
+                self._begin_layers(first, later)
             self.counted += at - before
             trace.reader.regulars.again += at - before
             self._learner.name_flow()
@@ -156,11 +159,14 @@ class ColumnSurvey:
         if number is None:
             return False
         self._learner.headers += 1
-        # layers are told in the order in which they came, whichever way their frames are counted
-        tally = self._learner.tallies[number]
-        for layer in () if tally is None else self._learner.classes[number].layers:
-            tally.layer_bits.setdefault(layer, 0)
+        self._begin_layers(number, number)
         return True
+
+    def _begin_layers(self, first: int, later: int) -> None:
+        """Let the tally of a class tell the layers of another in the order in which they came, however counted."""
+        tally = self._learner.tallies[first]
+        for layer in () if tally is None else self._learner.classes[later].layers:
+            tally.layer_bits.setdefault(layer, 0)
 
     def _set_clock(self) -> None:
         """Tell the trace the time of the last frame that was counted."""

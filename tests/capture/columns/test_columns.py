@@ -143,6 +143,20 @@ def test_a_fragment_that_was_cut_off_is_of_no_datagram_whose_time_is_over() -> N
     assert shares.columns > 0
 
 
+def test_layers_are_told_in_the_order_in_which_they_came() -> None:
+    """Two fragments, and the first of the next datagram, of which the capture cut its end off."""
+    datagram = udp_datagram(ip_of(short(1)), ip_of(short(2)), bytes(280))
+    sent = [frames_of(datagram, short(1), short(2), tag=tag, sequence=3 * tag) for tag in range(2)]
+    made = records([*sent[0][:2], sent[1][0]])
+    made[2] = made[2]._replace(octets=made[2].octets[:-9])
+    found, shares = by_columns(made, contexts=CONTEXTS)
+    expected = survey(made, contexts=CONTEXTS)
+    assert found == expected
+    assert shares.columns == 2
+    assert [*expected.total.layer_bits][-2:] == ["FRAGN", "not captured"]
+    assert [*found.total.layer_bits] == [*expected.total.layer_bits]
+
+
 @pytest.mark.parametrize("late", [59, 60, 61])
 def test_a_copy_comes_as_the_time_of_its_datagram_ends(late: int) -> None:
     """The usual time is 60 s (RFC 4944 section 5.3: at most); a first fragment comes about then, once more."""
