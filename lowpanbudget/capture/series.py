@@ -1,22 +1,24 @@
-"""Frames, octets and losses of each node over time, in steps of one length.
+"""Frames, octets and losses of each node over time, in steps of one length; a node is one in its network alone.
 
 Steps begin at multiples of their length since 1970, so that captures counted apart add up. Memory is bounded: where
 there are more cells than are kept, two neighbouring steps become one, as often as it takes.
 """
 
-from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Mapping
+from typing import NamedTuple, TypeVar
 
 from lowpanbudget.arguments import explains
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
 from lowpanbudget.capture.time_span import span_ns
 from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.link.stations import network_of
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 MOST_CELLS = 1 << 17  # of a series
 MOST_NODES = 8192  # that are told apart in one capture
 OTHERS = "others"
+Key = TypeVar("Key")
 
 
 class Activity(NamedTuple):
@@ -35,7 +37,9 @@ class Activity(NamedTuple):
         return Activity(*map(sum, zip(self, other, strict=True)))
 
 
-Step = tuple[int, bytes | str | None]
+Node = bytes | str | None
+Step = tuple[int, Node]
+Place = tuple[int, int | None, Node]  # a step, and a node of a network
 _NOTHING = Activity(0, 0, 0)
 
 
@@ -45,27 +49,49 @@ class TimeSeries:
 
     ``cells`` are by number of the step, which begins at that many times ``every_ns`` since 1970 (or since whatever the
     capture counts from), and by node: its link address, None for frames that name no source, "others" for nodes that
-    are too many. Steps without a frame are left out. ``asked_ns`` is the length that was asked for: ``every_ns`` is
-    twice that, or 4 times and so on, where the cells would be more than 131072. ``untimed`` frames have no time.
+    are too many. Steps without a frame are left out. ``apart`` are the same by step, PAN and node: those of equal
+    addresses in several PANs are several. ``asked_ns`` is the length that was asked for: ``every_ns`` is twice that, or
+    4 times and so on, where ``apart`` would be more than 131072. ``untimed`` frames have no time.
     """
 
     every_ns: int
     asked_ns: int
-    cells: dict[Step, Activity] = field(default_factory=FrozenDict)
+    apart: dict[Place, Activity] = field(default_factory=FrozenDict)
     untimed: int = 0
+
+    @property
+    def cells(self) -> dict[Step, Activity]:
+        """Return what nodes of one address did, in whatever PAN."""
+        return _together(((step, node), one) for (step, _, node), one in self.apart.items())
+
+    @property
+    def networks(self) -> frozenset[int]:
+        """Return the PANs of the nodes."""
+        return frozenset(pan for _, pan, _ in self.apart if pan is not None)
 
     @property
     def steps(self) -> dict[int, Activity]:
         """Return what all nodes together did, by number of the step, the earliest first."""
-        return _together((step, one) for (step, _), one in self.cells.items())
+        steps = _together((step, one) for (step, _, _), one in self.apart.items())
+        return FrozenDict(sorted(steps.items()))
 
     @property
     def nodes(self) -> "dict[bytes | str | None, dict[int, Activity]]":
         """Return what each node did, by node and then by number of the step, the earliest first."""
-        apart: dict[bytes | str | None, dict[int, Activity]] = {}
-        for (step, node), one in sorted(self.cells.items(), key=lambda item: item[0][0]):
-            apart.setdefault(node, {})[step] = one
-        return FrozenDict({node: FrozenDict(steps) for node, steps in apart.items()})
+        return self._by(lambda _, node: node)
+
+    @property
+    def nodes_of_networks(self) -> dict[tuple[int | None, Node], dict[int, Activity]]:
+        """Return the same by PAN and node; by None and node where there is one PAN."""
+        many = len(self.networks) > 1
+        return self._by(lambda pan, node: (pan if many else None, node))
+
+    def _by(self, of: Callable[[int | None, Node], Key]) -> dict[Key, dict[int, Activity]]:
+        apart: dict[Key, dict[int, Activity]] = {}
+        for (step, pan, node), one in sorted(self.apart.items(), key=lambda item: item[0][0]):
+            steps = apart.setdefault(of(pan, node), {})
+            steps[step] = steps.get(step, _NOTHING).plus(one)
+        return FrozenDict({key: FrozenDict(steps) for key, steps in apart.items()})
 
     @explains
     def merge(self, other: "TimeSeries") -> "TimeSeries":
@@ -75,10 +101,10 @@ class TimeSeries:
                 "series of different steps cannot be added", hint="Ask for one length in all parts"
             )
         every = max(self.every_ns, other.every_ns)
-        cells = dict(_coarser(self.cells, every // self.every_ns))
-        for step, one in _coarser(other.cells, every // other.every_ns).items():
-            cells[step] = cells.get(step, _NOTHING).plus(one)
-        return _bounded(cells, every, self.asked_ns, self.untimed + other.untimed)
+        places = dict(_coarser(self.apart, every // self.every_ns))
+        for place, one in _coarser(other.apart, every // other.every_ns).items():
+            places[place] = places.get(place, _NOTHING).plus(one)
+        return _bounded(places, every, self.asked_ns, self.untimed + other.untimed)
 
 
 def merged(one: TimeSeries | None, other: TimeSeries | None) -> TimeSeries | None:
@@ -91,8 +117,9 @@ class SeriesCounter:
 
     def __init__(self, every: object) -> None:
         self._asked = self._every = span_ns(every)
-        self._cells: dict[Step, list[int]] = {}
+        self._cells: dict[Place, list[int]] = {}
         self._nodes: set[bytes | None] = set()
+        self._pans: set[int | None] = set()
         self._untimed = 0
         self._gaps = SequenceGaps(MOST_NODES)
 
@@ -107,20 +134,30 @@ class SeriesCounter:
         if time_ns is None:
             self._untimed += 1
             return
-        step = time_ns // self._every, self._name(sighting.source)
-        cell = self._cells.get(step)
+        place = time_ns // self._every, self.network(sighting), self._name(sighting.source)
+        cell = self._cells.get(place)
         if cell is None:
-            cell = self._cells[step] = [0, 0, 0]
+            cell = self._cells[place] = [0, 0, 0]
             if len(self._cells) > MOST_CELLS:
                 series = self.series()
                 self._every = series.every_ns
-                self._cells = {at: list(one) for at, one in series.cells.items()}
-                cell = self._cells[time_ns // self._every, step[1]]
+                self._cells = {at: list(one) for at, one in series.apart.items()}
+                cell = self._cells[time_ns // self._every, *place[1:]]
         cell[0] += 1
         cell[1] += octets_on_air(sighting)
         cell[2] += lost
 
-    def _name(self, node: bytes | None) -> bytes | str | None:
+    def network(self, sighting: Sighting) -> int | None:
+        """Return the PAN of who sent a frame; one that is damaged is of a PAN that others named."""
+        mac = None if sighting.example is None else sighting.example.mac
+        if mac is None or mac.source is None:
+            return None
+        pan = network_of(mac)
+        if not sighting.damaged:
+            self._pans.add(pan)
+        return pan if pan in self._pans else None
+
+    def _name(self, node: bytes | None) -> Node:
         if node not in self._nodes:
             if len(self._nodes) >= MOST_NODES:
                 return OTHERS
@@ -129,33 +166,29 @@ class SeriesCounter:
 
     def series(self) -> TimeSeries:
         """Return what was counted so far."""
-        cells = {step: Activity(*counts) for step, counts in self._cells.items()}
+        cells = {place: Activity(*counts) for place, counts in self._cells.items()}
         return _bounded(cells, self._every, self._asked, self._untimed)
 
 
-def _together(counted: Iterable[tuple[int, Activity]]) -> dict[int, Activity]:
-    steps: dict[int, Activity] = {}
-    for step, one in counted:
-        steps[step] = steps.get(step, _NOTHING).plus(one)
-    return FrozenDict(sorted(steps.items()))
+def _together(counted: Iterable[tuple[Key, Activity]]) -> dict[Key, Activity]:
+    sums: dict[Key, Activity] = {}
+    for key, one in counted:
+        sums[key] = sums.get(key, _NOTHING).plus(one)
+    return FrozenDict(sums)
 
 
-def _bounded(cells: dict[Step, Activity], every: int, asked: int, untimed: int) -> TimeSeries:
+def _bounded(cells: dict[Place, Activity], every: int, asked: int, untimed: int) -> TimeSeries:
     """Return a series with no more cells than are kept, unless no longer steps can make them fewer."""
     while len(cells) > MOST_CELLS:
-        steps = {step for step, _ in cells}
+        steps = {step for step, _, _ in cells}
         if len(steps) == 1 or steps == {-1, 0}:  # those on both sides of the beginning never meet
             break
         cells, every = dict(_coarser(cells, 2)), every * 2
     return TimeSeries(every, asked, FrozenDict(cells), untimed)
 
 
-def _coarser(cells: Mapping[Step, Activity], times: int) -> Mapping[Step, Activity]:
+def _coarser(cells: Mapping[Place, Activity], times: int) -> Mapping[Place, Activity]:
     """Return cells of steps that are so many times as long."""
     if times == 1:
         return cells
-    longer: dict[Step, Activity] = {}
-    for (step, node), one in cells.items():
-        at = step // times, node
-        longer[at] = longer.get(at, _NOTHING).plus(one)
-    return longer
+    return _together(((step // times, pan, node), one) for (step, pan, node), one in cells.items())

@@ -121,8 +121,14 @@ def _heights(
 def _by_node(cells: Sequence[Mapping[str, Any]]) -> dict[str, list[Mapping[str, Any]]]:
     nodes: dict[str, list[Mapping[str, Any]]] = {}
     for cell in cells:
-        nodes.setdefault(cell["address"] or "not named", []).append(cell)
+        name = cell["address"] or "not named"
+        nodes.setdefault(named(name, cell["network"]), []).append(cell)
     return nodes
+
+
+def named(name: str, network: str | None) -> str:
+    """Return the name of a flow or node with its network, where there are several."""
+    return f"{name}, network {network}" if network else name
 
 
 def _sum(cells: Sequence[Mapping[str, Any]], key: str) -> int:

@@ -180,8 +180,7 @@ def _entry(screen: Screen, row: dict[str, Any], bar: Line, width: int) -> Iterat
     name = row.get("address", row["name"])
     if row.get("in_design"):
         name = f"{row['in_design']}: {name}"
-    if row.get("network"):
-        name = f"{name}, network {row['network']}"
+    name = series_text.named(name, row.get("network"))
     yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)
     yield [(" " * 2 * _INDENT, ""), *bar, (_amount(row), "")]
     for text in facts(row):

@@ -97,15 +97,19 @@ def over_time(series: TimeSeries) -> Data:
             "start_ns": step * series.every_ns,
             "name": node.hex() if isinstance(node, bytes) else node,
             "address": _address(node),
+            "network": None if number is None else network_text(number),
             **data_of(one),
         }
-        for (step, node), one in series.cells.items()
+        for (number, node), steps in series.nodes_of_networks.items()
+        for step, one in steps.items()
     ]
     return {
         "every_s": series.every_ns / SECOND,
         "asked_s": series.asked_ns / SECOND,
         "untimed": series.untimed,
-        "cells": sorted(cells, key=lambda cell: (cell["start_ns"], cell["name"] or "")),
+        "cells": sorted(
+            cells, key=lambda cell: (cell["start_ns"], cell["name"] or "", cell["network"] or "")
+        ),
     }
 
 

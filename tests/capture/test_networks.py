@@ -7,6 +7,7 @@ network sent is counted by hand.
 import random
 import struct
 from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
 from capture.columns.columns_help import by_columns
@@ -27,8 +28,10 @@ from lowpanbudget import (
     frame_rows,
     measure,
     survey,
+    write_pcap,
 )
 from lowpanbudget.design.load import parse_design
+from lowpanbudget.report.page.capture import capture_page
 
 OTHER = 0xBEEF
 READINGS, LONG_EACH, PARTS = 20, 4, 3  # every fourth takes three frames
@@ -307,3 +310,13 @@ def test_findings_of_two_networks_name_the_one_that_was_not_heard_first() -> Non
     ]
     found = {one.name: one for one in audit(records).findings}
     assert "0x0017 of PAN 0xbeef, 0x0017" in found["ports-not-shortest"].subject
+
+
+def test_a_page_of_two_networks_names_that_of_each_node(both: list[Record], tmp_path: Path) -> None:
+    path = tmp_path / "both.pcap"
+    with path.open("wb") as file:
+        write_pcap(file, both, 195)
+    page = capture_page(path, contexts=CONTEXTS)
+    nodes = {f"0x0017, network {pan:#06x}" for pan in (PAN, OTHER)}
+    assert {one["name"] for one in page["survey"]["groups"]["nodes"]["rows"]} == nodes
+    assert {one["name"] for one in page["time"]["nodes"]} == {*nodes, "no address"}

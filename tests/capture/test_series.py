@@ -13,8 +13,11 @@ from lowpanbudget.capture.series import Activity, TimeSeries
 from lowpanbudget.capture.surveyor import survey
 from lowpanbudget.capture.time_span import span_ns
 from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.link.fcs import fcs
+from lowpanbudget.report.surveys import over_time
 
 A, B = eui(1), eui(2)
+PAN, OTHER, SHORT = 0x51B7, 0xBEEF, bytes((0, 0x17))
 
 
 def frame(sequence: int, source: bytes = A) -> bytes:
@@ -54,6 +57,35 @@ def test_counts_by_hand() -> None:
     assert found.nodes == {A: {0: (3, 111, 0), 1: (1, 37, 2), 5: (1, 37, 0)}, B: {1: (1, 37, 0)}}
 
 
+def test_nodes_of_equal_addresses_in_two_networks_are_two() -> None:
+    """Octets 3 and 4 are the PAN ID, and a short address is one in its PAN (IEEE 802.15.4-2015 clause 6.4.2).
+
+    A damaged frame, here with another PAN ID in it, makes no third network.
+    """
+
+    def beside(octets: bytes) -> bytes:
+        other = octets[:3] + OTHER.to_bytes(2, "little") + octets[5:-2]
+        return other + fcs(other, 2)
+
+    own = [frame(number, SHORT) for number in (1, 3, 4)]
+    size = len(own[0])
+    damaged = own[2][:4] + b"\x77" + own[2][5:]
+    found = of(
+        (0, own[0]), (1, beside(frame(7, SHORT))), (2, own[1]), (60, beside(frame(8, SHORT))), (61, damaged)
+    )  # fmt: skip
+    one = Activity(1, size, 0)
+    assert found.apart == {
+        (0, PAN, SHORT): Activity(2, 2 * size, 1), (0, OTHER, SHORT): one, (1, OTHER, SHORT): one,
+        (1, None, SHORT): one,
+    }  # fmt: skip
+    assert found.cells == {(0, SHORT): (3, 3 * size, 1), (1, SHORT): (2, 2 * size, 0)}
+    assert found.nodes == {SHORT: {0: (3, 3 * size, 1), 1: (2, 2 * size, 0)}}
+    told = [(cell["network"], cell["frames"]) for cell in over_time(found)["cells"]]
+    assert told == [("0x51b7", 2), ("0xbeef", 1), (None, 1), ("0xbeef", 1)]
+    alone = over_time(of((0, own[0]), (1, damaged)))["cells"]
+    assert [(cell["network"], cell["frames"]) for cell in alone] == [(None, 2)]
+
+
 def test_a_long_silence_and_a_wrong_check_sequence_are_no_losses() -> None:
     """65 numbers missing are a node that started anew; the number of a damaged frame is not believed."""
     damaged = bytearray(frame(9))
@@ -77,16 +109,20 @@ def test_sums_are_those_of_the_survey() -> None:
 
 
 @given(
-    st.lists(st.tuples(st.integers(-(10**6), 10**6), st.sampled_from([A, B, None]))),
+    st.lists(
+        st.tuples(
+            st.integers(-(10**6), 10**6), st.sampled_from([None, PAN]), st.sampled_from([A, B, None])
+        )
+    ),
     st.integers(0, 60), st.integers(1, 12),
 )  # fmt: skip
 def test_parts_add_up_and_stay_bounded(
-    steps: list[tuple[int, bytes | None]], cut: int, most: int
+    steps: list[tuple[int, int | None, bytes | None]], cut: int, most: int
 ) -> None:
     """However the cells are cut in two, the sum is that of all; coarser steps keep every count."""
 
-    def counted(some: list[tuple[int, bytes | None]]) -> TimeSeries:
-        cells: dict[series.Step, Activity] = {}
+    def counted(some: list[tuple[int, int | None, bytes | None]]) -> TimeSeries:
+        cells: dict[series.Place, Activity] = {}
         for step in some:
             cells[step] = cells.get(step, Activity(0, 0, 0)).plus(Activity(1, 37, 2))
         return series._bounded(cells, SECOND, SECOND, 0)
@@ -95,12 +131,14 @@ def test_parts_add_up_and_stay_bounded(
     series.MOST_CELLS = most
     try:
         both = counted(steps[:cut]).merge(counted(steps[cut:]))
-        assert len(both.cells) <= max(most, 6)  # three nodes on both sides of the beginning
+        # three nodes of two networks on both sides of the beginning
+        assert len(both.apart) <= max(most, 12)
     finally:
         series.MOST_CELLS = before
     assert sum(one.frames for one in both.cells.values()) == len(steps)
     times = both.every_ns // SECOND
-    assert {(step // times, node) for step, node in steps} == set(both.cells)
+    assert {(step // times, *node) for step, *node in steps} == set(both.apart)
+    assert {(step, node) for step, _, node in both.apart} == set(both.cells)
     assert times & (times - 1) == 0
 
 

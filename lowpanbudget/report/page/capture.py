@@ -20,11 +20,13 @@ from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
+from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.report import sightings, surveys, view
 from lowpanbudget.report.audit_text import receptions, sentence, summary
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.measured import measured_part
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.report.series_text import named
 from lowpanbudget.report.survey_text import facts
 
 MOST_FRAMES = 600  # that are drawn
@@ -101,9 +103,9 @@ def capture_page(
 def _wanted(found: CaptureFindings, most: int) -> tuple[set[int], int]:
     """Return the numbers of the frames to draw, and how many that findings name are left out."""
     wanted: set[int] = set()
-    named = [number for one in found.findings for number in one.frames]
+    told = [number for one in found.findings for number in one.frames]
     left_out = 0
-    for number in dict.fromkeys(named or range(1, _NOTHING_NAMED + 1)):
+    for number in dict.fromkeys(told or range(1, _NOTHING_NAMED + 1)):
         more = {
             near
             for near in range(number - _BESIDE, number + _BESIDE + 1)
@@ -172,7 +174,8 @@ def _survey(told: view.Data) -> view.Data:
 
 def _counts(row: view.Data, columns: Iterable[str]) -> view.Data:
     name = row.get("in_design") or row.get("address") or row["name"] or "no address"
-    return {"name": harmless(name), "counts": [row[key] for key in columns]}
+    name = named(harmless(name), row.get("network"))
+    return {"name": name, "counts": [row[key] for key in columns]}
 
 
 class _FirstReading:
@@ -199,7 +202,7 @@ class _Drawing:
         self.frames: list[view.Data] = []
         self._wanted, self._first_ns = wanted, first_ns
         self._series = SeriesCounter(f"{every_s:.3f}")
-        self._events: list[tuple[bytes | None, int, str, int]] = []
+        self._events: list[tuple[tuple[int | None, bytes | None], int, str, int]] = []
         self._more_events = 0
 
     def see(self, sighting: Sighting) -> None:
@@ -209,7 +212,8 @@ class _Drawing:
         time_ns = sighting.record.time_ns
         if kind and time_ns is not None and not sighting.outside:
             if len(self._events) < _MOST_EVENTS:
-                self._events.append((sighting.source, time_ns, kind, sighting.number))
+                who = self._series.network(sighting), sighting.source
+                self._events.append((who, time_ns, kind, sighting.number))
             else:
                 self._more_events += 1
         if sighting.number in self._wanted:
@@ -240,8 +244,10 @@ class _Drawing:
         every = series.every_ns
         start = first_ns // every
         nodes = sorted(
-            series.nodes.items(), key=lambda item: -sum(one.frames for one in item[1].values())
+            series.nodes_of_networks.items(),
+            key=lambda item: -sum(one.frames for one in item[1].values()),
         )
+        many = len(series.networks) > 1
         shown = nodes[:_MOST_NODES]
         numbers = {node: number for number, (node, _) in enumerate(shown)}
         return {
@@ -254,15 +260,15 @@ class _Drawing:
             "rows": list(_rows(series, first_ns)),
             "nodes": [
                 {
-                    "name": _name(node),
+                    "name": named(_name(node), None if number is None else network_text(number)),
                     "steps": [[step - start, *one] for step, one in steps.items()],
                 }
-                for node, steps in shown
+                for (number, node), steps in shown
             ],
             "events": [
                 [numbers[node], (time_ns - first_ns) / SECOND, kind, number]
-                for node, time_ns, kind, number in self._events
-                if node in numbers
+                for who, time_ns, kind, number in self._events
+                if (node := who if many else (None, who[1])) in numbers
             ],
         }
 
