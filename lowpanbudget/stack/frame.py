@@ -12,7 +12,6 @@ from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.fields import Head, Packet, Restored
 from lowpanbudget.layers.link import contents, elements
-from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
@@ -21,13 +20,16 @@ from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack import secured
 from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
-from lowpanbudget.stack.shapes import shape_of, was_read
+from lowpanbudget.stack.shapes import Shape, shape_of, was_read
 from lowpanbudget.stack.uncompressed import restored
 from lowpanbudget.stack.usual import LARGEST, read_usual, with_any, with_udp
 from lowpanbudget.values import dataclass, field, filling, replace, settled
+
+_new = tuple.__new__  # quicker than the class's own, for every head
 
 
 @settled
@@ -137,19 +139,22 @@ def decode_prepared(
     end = max(len(octets) - fcs_length, 0)
     trailer: list[Span] = []
     fcs_ok = _check_fcs(frame, octets, fcs_length, trailer) if end and fcs_length else None
-    if not left_out and _read_usual(frame, end, fcs_ok, root, rpi_type, trailer):
+    shape = shape_of(octets) if not left_out and end < LARGEST else None
+    if shape is not None and _read_usual(frame, shape, end, fcs_ok, root, rpi_type, trailer):
         return whole(frame)
     reader = Reader(octets, 0, end, missing=left_out)
     try:
-        mac = mac_layer.decode(reader, fcs_ok)
+        mac = secured.decode(reader, fcs_ok)
         frame.mac = mac
-        frame.heads.append(Head(mac, 0, reader.pos))
+        frame.heads.append(_new(Head, (mac, 0, reader.pos)))
         frame.link_source, frame.link_destination = mac.source, mac.destination
         if mac.fault is not None:
             raise mac.fault
         if mac.header_ies:
             _note_faults(frame, mac.header_ies)
-        if mac.security is None or _open(frame, reader, mac, keys, devices, asn, trailer, sender):
+        if mac.security is None or open_payload(
+            frame, reader, mac, keys, devices, asn, sender, trailer
+        ):
             env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
             _read_payload(frame, mac, reader, env)
     except WireError as error:
@@ -162,7 +167,10 @@ def decode_prepared(
     if frame.fault is not None:
         # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
-    _tile(frame, reader, trailer)
+    if frame.fault is None and reader.pos == reader.end:
+        frame.spans, frame.free = (*reader.spans, *trailer), tuple(reader.free)
+    else:
+        _tile(frame, reader, trailer)
     return whole(frame)
 
 
@@ -178,6 +186,7 @@ def _end_early(frame: FrameInMaking, reader: Reader) -> None:
 
 def _read_usual(
     frame: FrameInMaking,
+    shape: Shape,
     end: int,
     fcs_ok: bool | None,
     root: IPv6Address | None,
@@ -186,9 +195,6 @@ def _read_usual(
 ) -> bool:
     """Fill in a frame whose FCS starts at octet ``end``; return False, with nothing touched, where it is unusual."""
     octets = frame.octets
-    shape = shape_of(octets) if end < LARGEST else None
-    if shape is None:
-        return False
     read, start, behind, past = shape
     try:
         headers = read(octets, end, fcs_ok, frame.contexts)
@@ -202,14 +208,14 @@ def _read_usual(
     env = Env.carried(source, destination, mac.pan_id, frame.contexts, root, rpi_type)
     reader = Reader(octets, past, end)
     heads = frame.heads
-    heads.append(Head(mac, 0, start))
+    heads.append(_new(Head, (mac, 0, start)))
     if compressed is None:
-        heads.append(Head(layer, start, past))
+        heads.append(_new(Head, (layer, start, past)))
         with_any(reader, env, frame, layer.header, start)
     else:
         assert behind is not None
-        heads.append(Head(layer, start, behind))
-        heads.append(Head(compressed, behind, past))
+        heads.append(_new(Head, (layer, start, behind)))
+        heads.append(_new(Head, (compressed, behind, past)))
         with_udp(reader, env, frame, layer.header, compressed, start)
     frame.spans = (*spans, *reader.spans, *trailer)
     frame.free = (*free, *reader.free)
@@ -251,25 +257,6 @@ def _check_fcs(frame: FrameInMaking, octets: bytes, length: int, trailer: list[S
     return ok
 
 
-def _open(
-    frame: FrameInMaking,
-    reader: Reader,
-    mac: Mac,
-    keys: tuple[Key, ...],
-    devices: Devices,
-    asn: int | None,
-    trailer: list[Span],
-    sender: bytes | None,
-) -> bool:
-    """Take the protection off; return whether the payload can be read in the clear."""
-    opened = open_payload(reader, mac, keys, devices, asn, sender)
-    frame.verified, frame.fault = opened.verified, opened.fault
-    frame.notices += opened.notices
-    if opened.mic is not None:
-        trailer.append(opened.mic)
-    return opened.readable
-
-
 def _read_payload(frame: FrameInMaking, mac: Mac, reader: Reader, env: Env) -> None:
     frame.payload = reader.data[reader.pos : reader.end]
     if mac.payload_ies_follow:
@@ -282,14 +269,16 @@ def _read_payload(frame: FrameInMaking, mac: Mac, reader: Reader, env: Env) -> N
         start = reader.pos
         content = contents.decode(reader, mac)
         if content is not None:
-            frame.heads.append(Head(content, start, reader.pos))
+            frame.heads.append(_new(Head, (content, start, reader.pos)))
         return
     if reader.left:
         _read_lowpan(frame, reader, env)
 
 
 def _read_lowpan(frame: FrameInMaking, reader: Reader, env: Env) -> None:
-    if not read_usual(reader, env, frame):
+    mac = frame.mac
+    is_shaped = mac is not None and mac.security is None and not mac.ie_present
+    if not read_usual(reader, env, frame, is_shaped=is_shaped):
         lowpan = Lowpan(env.source, env.destination, frame.heads, frame.notices)
         try:
             read_lowpan(reader, env, lowpan)
@@ -299,10 +288,9 @@ def _read_lowpan(frame: FrameInMaking, reader: Reader, env: Env) -> None:
         frame.fragment = lowpan.fragment
         frame.fragment_octets = lowpan.fragment_octets
         frame.checksum_elided = lowpan.checksum_elided
-    elif frame.mac is not None and not (frame.mac.security or frame.mac.ie_present):
+    elif is_shaped and not frame.checksum_elided:
         _, layer, *behind = frame.heads
-        if not frame.checksum_elided:
-            was_read(frame.octets, layer.start, behind[0].start if layer.value.nhc else None)
+        was_read(frame.octets, layer.start, behind[0].start if layer.value.nhc else None)
     if frame.checksum_elided and not frame.verified:
         text = (
             "a UDP checksum is elided and no integrity code was verified: a receiver must drop it"
@@ -314,8 +302,6 @@ def _tile(frame: FrameInMaking, reader: Reader, trailer: list[Span]) -> None:
     """Close the gap that a fault left, so that spans tile the frame."""
     spans = reader.spans
     at = spans[-1].offset_bits + spans[-1].bits if spans else 0
-    if len(trailer) > 1:
-        trailer.sort()
     end = trailer[0].offset_bits if trailer else len(frame.octets) * 8
     if at < end:
         layer = reader.layer or "MAC"

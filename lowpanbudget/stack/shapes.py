@@ -1,14 +1,18 @@
 """The usual frame read by one function: MAC header, IPHC and compressed UDP, whose words fix every offset.
 
 The frame control says where the payload starts, the IPHC word where UDP's octet stands: for three words that were read
-together often a function is made of the three layouts. What stands behind them is read as in any frame.
+together often a function is made of the three layouts, and one of the last two for payloads that were sealed or stand
+elsewhere. What stands behind them is read as in any frame.
 """
 
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+from lowpanbudget.bits import Reader
+from lowpanbudget.env import Env
+from lowpanbudget.errors import WireError
 from lowpanbudget.fields.compiled import MOST, Functions
-from lowpanbudget.fields.source import FunctionSource
+from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.link import mac
 from lowpanbudget.layers.link.control import CONTROL, FrameType, shape
 from lowpanbudget.layers.lowpan import iphc, nhc
@@ -50,6 +54,38 @@ def shape_of(octets: bytes) -> Shape | None:
     return _SHAPES.functions.get(key)
 
 
+def headers_of(reader: Reader, env: Env) -> tuple[Any, Any, int] | None:
+    """Return the IPHC and UDP headers that come next, the latter None without one, and where that stands; pass them.
+
+    None, with nothing passed, where they were not read often enough, or something is wrong: the engine locates that.
+    """
+    octets, at = reader.data, reader.pos
+    word = octets[at : at + _WORD]
+    behind = _udp.get(word)
+    if behind is None:
+        return None
+    udp = at + behind
+    function = _HEADERS.functions.get((at, word, octets[udp : udp + 1] if behind else b""))
+    try:
+        return None if function is None else function(reader, env)
+    except WireError:
+        return None
+
+
+def headers_were_read(octets: bytes, at: int, udp: int | None) -> None:
+    """Count IPHC and UDP headers that were read from an octet on; the latter stands at octet ``udp``."""
+    word = octets[at : at + _WORD]
+    key = at, word, b"" if udp is None else octets[udp : udp + 1]
+    if key not in _HEADERS.functions and _HEADERS.sighted(key) is not None:
+        _note(_udp, word, 0 if udp is None else udp - at)
+
+
+def _note(known: dict[bytes, int], word: bytes, place: int) -> None:
+    if len(known) >= MOST:
+        known.clear()
+    known[word] = place
+
+
 def was_read(octets: bytes, start: int, udp: int | None) -> None:
     """Count a frame that was read: its payload starts at ``start`` with IPHC, UDP's octet stands at ``udp``."""
     word = octets[start : start + _WORD]
@@ -57,11 +93,8 @@ def was_read(octets: bytes, start: int, udp: int | None) -> None:
     if udp is not None:
         key += octets[udp : udp + 1]
     if key not in _SHAPES.functions and _SHAPES.sighted(key) is not None:
-        for known in (_starts, _udp):
-            if len(known) >= MOST:
-                known.clear()
-        _starts[octets[:_CONTROL]] = start
-        _udp[word] = 0 if udp is None else udp - start
+        _note(_starts, octets[:_CONTROL], start)
+        _note(_udp, word, 0 if udp is None else udp - start)
 
 
 def _made(key: bytes) -> Shape | None:
@@ -83,4 +116,17 @@ def _made(key: bytes) -> Shape | None:
     return Shape(read, start, udp, source.octets)
 
 
+def _headers_made(key: tuple[int, bytes, bytes]) -> Function:
+    """Return the function of the headers of an IPHC word at an octet, with UDP's octet where there is one."""
+    at, word, octet = key
+    source = FunctionSource("headers", "IPHC", at)
+    number = int.from_bytes(word, iphc.HEADER.order)
+    links = ("env.source", "env.destination")
+    compressed = iphc.take_up(source, number, links, "env.contexts")
+    udp = at + source.octets
+    transport = nhc.take_up(source, octet[0]) if octet else "None"
+    return source.function(f"({compressed}, {transport}, {udp})")
+
+
 _SHAPES: Functions[bytes, Shape] = Functions(_made)
+_HEADERS: Functions[tuple[int, bytes, bytes], Function] = Functions(_headers_made)

@@ -16,6 +16,7 @@ from lowpanbudget.layers.lowpan import dispatch, iphc, nhc
 from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.incoming import CHECKSUM, ELIDED, Datagram, Taking, octet_of
 from lowpanbudget.stack.misplaced import has_rare_address, note_addresses, note_headers
+from lowpanbudget.stack.shapes import headers_of, headers_were_read
 from lowpanbudget.stack.upper import (
     APPLICATION_DATA,
     APPLICATION_PORTS,
@@ -32,28 +33,19 @@ LARGEST = 0xFFFF - udp.OCTETS
 _CHECKSUM_OCTETS = 2
 
 
-def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
+def read_usual(reader: Reader, env: Env, taking: Taking, *, is_shaped: bool = False) -> bool:
     """Read all that is left into ``taking``; return False, with nothing touched, where it is not as usual.
 
+    ``is_shaped``: frames like this one are read by one function for all of their headers, and need none for these.
     Raises ``WireError`` for an IPHC header that cannot be read.
     """
-    data, at, end = reader.data, reader.pos, reader.end
-    if not at < end < LARGEST or dispatch.PAGE_0.table[data[at]].key != "iphc":
+    at, end = reader.pos, reader.end
+    if not at < end < LARGEST:
         return False
-    spans, free = len(reader.spans), len(reader.free)
-    layer = iphc.decode(reader, env)
-    behind = reader.pos
-    usual, compressed = not layer.nhc, None
-    if not usual and behind < end and nhc.KINDS.table[data[behind]].key == "udp":
-        try:
-            compressed = nhc.decode_udp(reader)
-            usual = True
-        except WireError:
-            pass  # what was read until there is told by the others
-    if not usual:
-        reader.pos = at
-        del reader.spans[spans:], reader.free[free:]
+    headers = headers_of(reader, env) or _read_headers(reader, env, counts=not is_shaped)
+    if headers is None:
         return False
+    layer, compressed, behind = headers
     taking.heads.append(_new(Head, (layer, at, behind)))
     if compressed is None:
         with_any(reader, env, taking, layer.header, at)
@@ -61,6 +53,34 @@ def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
         taking.heads.append(_new(Head, (compressed, behind, reader.pos)))
         with_udp(reader, env, taking, layer.header, compressed, at)
     return True
+
+
+def _read_headers(
+    reader: Reader, env: Env, *, counts: bool
+) -> tuple[iphc.Iphc, nhc.UdpNhc | None, int] | None:
+    """Return what ``headers_of`` does of headers that are not known yet; None, with nothing passed, of others."""
+    data, at = reader.data, reader.pos
+    if dispatch.PAGE_0.table[data[at]].key != "iphc":
+        return None
+    spans, free = len(reader.spans), len(reader.free)
+    layer = iphc.decode(reader, env)
+    behind, compressed = reader.pos, None
+    if not layer.nhc:
+        if counts:
+            headers_were_read(data, at, None)
+        return layer, None, behind
+    if behind < reader.end and nhc.KINDS.table[data[behind]].key == "udp":
+        try:
+            compressed = nhc.decode_udp(reader)
+        except WireError:
+            pass  # what was read until there is told by the others
+        else:
+            if counts:
+                headers_were_read(data, at, behind)
+            return layer, compressed, behind
+    reader.pos = at
+    del reader.spans[spans:], reader.free[free:]
+    return None
 
 
 def _restored(header: Ipv6, length: int, next_header: int) -> Ipv6:

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import pytest
-from contract.air import mixed
+from contract.air import KEY, mixed
 from contract.test_mutations import CARRIED, ENV, FRAMES, LOWPAN, damaged
 from contract.vectors import env_of, header_of, load, octets
 from hypothesis import given, settings
@@ -32,7 +32,7 @@ def sightings(number: int, *, usual: bool, whole: bool = False) -> Iterator[None
         if not whole:
             patch.setattr(frames, "shape_of", lambda *_: None)
         if not usual:
-            patch.setattr(frames, "read_usual", lambda *_: False)
+            patch.setattr(frames, "read_usual", lambda *_, **_known: False)
             patch.setattr(Layout, "_straight", lambda *_: None)
         yield
 
@@ -111,6 +111,21 @@ def test_traffic_of_a_network() -> None:
     same(lot, 2, keys=[bytes(16)], **KNOWN)
 
 
+def test_sealed_frames_cut_and_damaged() -> None:
+    """Some of each form of header: behind each octet of it, and with each bit of it turned."""
+    sealed = [frame for frame in mixed(600) if frame[0] & 8][:40:8]
+    assert sealed
+    known = KNOWN | {"keys": [KEY]}
+    same([frame[:end] for frame in sealed for end in range(len(frame) + 1)], **known)
+    turned = [
+        frame[:at] + bytes([frame[at] ^ 1 << bit]) + frame[at + 1 :]
+        for frame in sealed[:2]
+        for at in (0, 1, *range(15, 40))
+        for bit in range(8)
+    ]
+    same(turned, **known)
+
+
 DAMAGED_PAYLOADS = damaged(st.sampled_from(LOWPAN + CARRIED))
 
 
@@ -144,7 +159,8 @@ def test_a_function_is_made_after_several_sightings() -> None:
     sealed = bytes.fromhex("49 98 01 01 00 02 00 01 00 0d 00 00 00 00 05 aa bb 11 22 33 44")
     for _ in range(compiled.SIGHTINGS):
         assert decode_frame(sealed, fcs=False).fault is None
-    assert (functions(), none_made()) == (5, 0)  # with another MAC, and its auxiliary header
+    # with another MAC, its auxiliary header, and one for both
+    assert (functions(), none_made()) == (6, 0)
 
 
 def test_random_words_fill_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -141,6 +141,8 @@ KEY_ID = Choice(
     "key identifier",
 )  # fmt: skip
 
+_KEY_ID_OCTETS = tuple(row.inline for row in KEY_ID.rows)
+
 _LEVEL = Bits("level", 3, lambda value: str(LEVELS[value]), cite=LEVELS_CITE)
 _ASN_IN_NONCE = Bits(
     "ASN in nonce", 1, {0: "the nonce holds the frame counter", 1: "the nonce holds the ASN"}
@@ -174,6 +176,12 @@ class Security:
     def protection(self) -> SecurityLevel:
         """Return what the level gives."""
         return LEVELS[self.level]
+
+    @property
+    def octets(self) -> int:
+        """Return how many octets the header has."""
+        named = _KEY_ID_OCTETS[self.key_id_mode] + 1
+        return named if self.frame_counter is None else named + 4
 
     @property
     def is_by_slot(self) -> bool:
@@ -226,30 +234,37 @@ def decode(reader: Reader, version: int = 2) -> Security:
     )
 
 
-def _compile(control: Header, counting: Choice, asn_in_nonce: str, word: int, at: int) -> Function:
-    """Return a function that reads a header with this security control as ``decode`` does."""
-    values = control.split(word)
-    source = FunctionSource("security", control.name, at)
-    source.word(control, word)
+def take_up(source: FunctionSource, word: int, version: int = 2) -> str:
+    """Take up a header with this security control, in a frame of this version, as ``decode`` reads it.
+
+    Return its value, with the MIC at the end of the function's reader.
+    """
+    edition = _edition(version)
+    values = edition.control.split(word)
+    source.layer = edition.control.name
+    source.word(edition.control, word)
+    counting = edition.counter
     counter = source.row(counting, counting.rows[values["counter_suppressed"]])
     key_id = source.row(KEY_ID, KEY_ID.rows[values["key_id_mode"]])
     mic = LEVELS[values["level"]].mic
     tail = f"data[max({source.octet()}, reader.end - {mic}):reader.end]" if mic else "b''"
-    security = source.value(
+    return source.value(
         Security, level=f"{values['level']}", key_id_mode=f"{values['key_id_mode']}", frame_counter=counter,
-        key_source=f"{key_id}[0]", key_index=f"{key_id}[1]", asn_in_nonce=f"{bool(values[asn_in_nonce])}",
-        mic=tail,
+        key_source=f"{key_id}[0]", key_index=f"{key_id}[1]",
+        asn_in_nonce=f"{bool(values[edition.asn_in_nonce])}", mic=tail,
     )  # fmt: skip
-    return source.function(security)
 
 
-def _edition_of(control: Header, counter: Choice, asn_in_nonce: str) -> _Edition:
-    make = partial(_compile, control, counter, asn_in_nonce)
-    return _Edition(control, counter, asn_in_nonce, Compiled(control, make))
+def _compile(version: int, word: int, at: int) -> Function:
+    """Return a function that reads a header with this security control as ``decode`` does."""
+    source = FunctionSource("security", "", at)
+    return source.function(take_up(source, word, version))
 
 
-_LATER = _edition_of(CONTROL, COUNTER, _ASN_IN_NONCE.name)
-_FIRST = _edition_of(CONTROL_2006, COUNTER_2006, _ASN_2006.name)
+_FIRST = _Edition(
+    CONTROL_2006, COUNTER_2006, _ASN_2006.name, Compiled(CONTROL_2006, partial(_compile, 1))
+)
+_LATER = _Edition(CONTROL, COUNTER, _ASN_IN_NONCE.name, Compiled(CONTROL, partial(_compile, 2)))
 
 
 def _edition(version: int) -> _Edition:

@@ -86,7 +86,7 @@ def nonces(
     in the construction of the nonce" (RFC 9031 section 8.4.4.1), and that of the EUI-64, if it is known: the 2012
     amendment knew no other (from memory). Raises ``WireError`` that names what is missing: EUI-64 or slot number.
     """
-    security = mac.security
+    security, source = mac.security, mac.source
     assert security is not None
     by_slot = security.is_by_slot
     if by_slot and asn is None:
@@ -94,7 +94,7 @@ def nonces(
             "the nonce holds the absolute slot number, and it is not known",
             layer=_LAYER, cite=NONCE, hint="Give it (asn); captures of such networks tell it",
         )  # fmt: skip
-    if mac.source is None:
+    if source is None:
         raise WireError(
             "the nonce holds the sender's EUI-64, and the frame has no source address",
             layer=_LAYER,
@@ -104,12 +104,12 @@ def nonces(
         assert asn is not None
         end = asn.to_bytes(5, "big")
     else:
-        assert security.frame_counter is not None
-        counter = security.frame_counter if counter is None else counter
-        end = (int(counter) << 8 | int(security.level)).to_bytes(5, "big")
-    if len(mac.source) == 8:
-        return (mac.source + end,)
-    return tuple(source + end for source in _extended(mac, mac.source, devices, by_slot=by_slot))
+        sent = security.frame_counter if counter is None else counter
+        assert sent is not None
+        end = (int(sent) << 8 | security.level).to_bytes(5, "big")
+    if len(source) == 8:
+        return (source + end,)
+    return tuple(one + end for one in _extended(mac, source, devices, by_slot=by_slot))
 
 
 def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> list[bytes]:

@@ -17,7 +17,7 @@ from lowpanbudget.cites import ieee
 from lowpanbudget.errors import BadMic, RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.link import beacon
-from lowpanbudget.layers.link.auxiliary import Security, counter_to_send
+from lowpanbudget.layers.link.auxiliary import LEVELS, Security, counter_to_send
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.nonces import Devices, nonces
 from lowpanbudget.values import dataclass, field
@@ -84,7 +84,9 @@ class Key:
 
     def opens(self, security: Security) -> bool:
         """Return whether a frame with these fields may name this key."""
-        if self.key_id_mode not in (None, value_of(Security, security).key_id_mode):
+        if security.__class__ is not Security:
+            value_of(Security, security)
+        if self.key_id_mode is not None and self.key_id_mode != security.key_id_mode:
             return False
         if self.index is not None and security.key_index != self.index:
             return False
@@ -188,19 +190,23 @@ def unsealed(
     """
     security = mac.security
     assert security is not None
-    level = security.protection
+    level = LEVELS[security.level]
     if not (level.mic or level.encrypted):
         return sealed, 0
-    at = len(sealed) - level.mic
-    clear, private, additional = _parts(mac, header, sealed[:at])
+    if level.encrypted and mac.frame_type == FrameType.DATA:
+        clear, private, additional = b"", sealed, header
+    else:
+        at = len(sealed) - level.mic
+        clear, private, additional = _parts(mac, header, sealed[:at])
+        private += sealed[at:]
     cipher = key.cipher(level.mic)
     for place, nonce in enumerate(nonces(mac, devices, asn, counter)):
-        opened = cipher.unseal(nonce, private + sealed[at:], additional)
+        opened = cipher.unseal(nonce, private, additional)
         if opened is not None:
             return clear + opened, place
     raise BadMic(
         "the integrity code does not match: another key, another nonce, or altered octets",
-        offset=len(header) + at,
+        offset=len(header) + len(sealed) - level.mic,
         layer=_LAYER,
         cite=TRANSFORM,
     )
