@@ -19,7 +19,8 @@ _LATE = 16  # a counter so far behind may have come late, from another receiver
 class NodeOnAir:
     """What one node sent so far; ``_window`` are its frames in the window that ends now: time, and time on the air.
 
-    Where its numbers leap nobody knows how many were ``missing``.
+    Where its numbers leap nobody knows how many were ``missing``. A frame that is further ahead stands ``_aside`` until
+    the next follows it: somebody may have sent an old one once more.
     """
 
     frames: int = 0
@@ -32,6 +33,8 @@ class NodeOnAir:
     numbers: int = 0
     leaps: int = 0
     _last: HeardFrame | None = None
+    _aside: HeardFrame | None = None
+    _leapt: int | None = None
     _first_ns: int | None = None
     _window: deque[tuple[int, float]] = field(default_factory=deque)
     _window_us: float = 0.0
@@ -54,18 +57,35 @@ class NodeOnAir:
 
     def number(self, frame: HeardFrame) -> None:
         """Take the number of a frame that is sent the first time."""
-        ahead = 1
-        if self._last is None:
+        last, aside, self._aside = self._last, self._aside, None
+        ahead: int | None = 1
+        if last is None:
             self._first_ns = frame.time_ns
         else:
-            known = self._ahead(self._last, frame)
-            if known == 0:
-                return  # sent again, or late
-            self.leaps += known is None
-            ahead = known or 1
-        self.numbers += ahead
-        self.missing += ahead - 1
-        self._last = frame
+            ahead = self._ahead(last, frame)
+        if aside is not None:
+            behind = self._ahead(aside, frame)
+            if behind == 0:
+                self._aside = aside
+                return
+            if behind is not None and (ahead is None or behind < ahead):
+                ahead = behind
+            else:
+                self._count(self._leapt, back=True)
+        if ahead == 0:
+            return  # sent again, or late
+        self._count(ahead)
+        if ahead is None or ahead > _LATE:
+            self._aside, self._leapt = frame, ahead
+        else:
+            self._last = frame
+
+    def _count(self, ahead: int | None, *, back: bool = False) -> None:
+        """Count a number that is so far ahead, None where it leaps; or take it back."""
+        way, numbers = -1 if back else 1, ahead or 1
+        self.leaps += way * (ahead is None)
+        self.numbers += way * numbers
+        self.missing += way * (numbers - 1)
 
     def _ahead(self, last: HeardFrame, frame: HeardFrame) -> int | None:
         """Return how many numbers a frame is ahead of the last; None where that leaps.

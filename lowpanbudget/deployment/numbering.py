@@ -105,12 +105,14 @@ class Counter:
         if self.place < 0:
             return self._begin(number, time_s)
         ahead, past = self._ahead(number, time_s), self._past(time_s)
-        if ahead and (self._holds(ahead, past) or not self._is_new(number, time_s, following)):
+        behind, can_be = (self.place - number) % self.modulus, self._holds(ahead, past)
+        if not (ahead and can_be) and self._is_old(number, behind, following):
+            return Numbered(self.run, self.place - behind)
+        if ahead and (can_be or not self._is_new(number, time_s, following)):
             if past is not None:
                 self._slowest_s = max(self._slowest_s, past / ahead)
                 self._intervals += 1
             return self._stand(self.place + ahead, time_s)
-        behind = (self.place - number) % self.modulus
         if behind <= LATE and self._is_late(behind, time_s, following):
             self._heard.add(self.place - behind)
             return Numbered(self.run, self.place - behind)
@@ -161,6 +163,14 @@ class Counter:
         if hasty and then is not None and self.pace is not None and self.pace.is_hasty(then):
             return False
         return self._holds((following[0] - number) % self.modulus, then)
+
+    def _is_old(self, number: int, behind: int, following: OwnNumber | None) -> bool:
+        """Return whether a message was sent once more by somebody, however late: the next is nearer to the last."""
+        if following is None or self.place - behind not in self._heard:
+            return False
+        ahead = self._ahead(*following)
+        is_nearer = 0 < ahead < (following[0] - number) % self.modulus
+        return is_nearer and self._holds(ahead, self._past(following[1]))
 
     def _is_late(self, behind: int, time_s: float | None, following: OwnNumber | None) -> bool:
         """Return whether a number so far behind is an old one that came late, or once more.

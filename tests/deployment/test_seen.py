@@ -196,6 +196,13 @@ def test_time_on_the_air_by_hand() -> None:
         ((7, 7, 8), 0, 2),  # sent again
         ((0, 65), 0, 2),  # one further on than 64 tells of nothing lost
         ((0, 64), 63, 65),
+        ((0, 64, 65), 63, 66),
+        ((0, 65, 66), 0, 3),
+        # an old one that somebody sent once more, 60 ahead or 206: the next follows the one before it
+        ((200, 201, 5, 202), 0, 3),
+        ((200, 201, 151, 202, 203), 0, 4),
+        # and twice; what is missing behind it is
+        ((200, 201, 5, 5, 204), 2, 5),
     ],
 )
 def test_numbers_of_frames_that_were_not_heard(
@@ -318,6 +325,9 @@ def each(every_s: float, *numbers: int, since_s: float = 0.0) -> list[tuple[int,
         (each(30, *range(14, 26), 12, 13, 14), 30, (12, 3)),
         # three that come back behind others: late, the next goes on where the last was
         (each(1, 0, 1, 2, 6, 3, 4, 5, 7), 1, (8,)),
+        # an old one that somebody sent once more, with times and without: the next goes on from the last
+        ([*each(30, *range(40)), (5, 1180.0), *each(30, 40, 41, since_s=1200)], 30, (42,)),
+        ([(one, None) for one in (*range(40), 5, 40, 41)], None, (42,)),
         # one that is said again after others
         (each(10, 0, 1, 2, 3, 2, 4, 5), 10, (6,)),
     ],
@@ -359,6 +369,26 @@ def test_what_arrived_whole_is_counted_whole(
     assert [sum(one.run == life for one in found) for life in range(len(lives))] == list(lives)
     seen = counted(found, [True] * len(found))
     assert (seen.sent, seen.heard) == (len(own), len(own))
+
+
+@given(
+    start=st.integers(0, 255),
+    length=st.integers(20, 400),
+    again=st.dictionaries(st.integers(5, 398), st.integers(1, 190), max_size=20),
+    timed=st.booleans(),
+)
+def test_what_somebody_sends_once_more_is_no_new_life(
+    start: int, length: int, again: dict[int, int], timed: bool
+) -> None:
+    """Old numbers between those of a node that sends each 30 s, none so old that it looks like one 64 further on."""
+    heard: list[tuple[int, float | None]] = []
+    for turn in range(length):
+        heard.append(((start + turn) % 256, 30.0 * turn if timed else None))
+        old = turn - again.get(turn, length)
+        if old >= 0 and turn < length - 1:
+            heard.append(((start + old) % 256, 30.0 * turn + 7 if timed else None))
+    found = places(heard, 256, 30.0 if timed else None)
+    assert {(one.run, one.place - start) for one in found} == {(0, turn) for turn in range(length)}
 
 
 def test_numbers_are_counted_run_by_run() -> None:
