@@ -1,6 +1,7 @@
 """Nodes that sent datagrams of their own in a rhythm, and what of them is heard at the end of a capture."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from lowpanbudget.env import interface_identifier, link_of_identifier
 from lowpanbudget.findings.scene import Surroundings
@@ -8,8 +9,17 @@ from lowpanbudget.findings.senders import HeardSender, Station
 from lowpanbudget.findings.silences import SILENCES, needed
 
 
-def rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, float]]:
-    """Yield who had a rhythm and does not keep it to the end: how long it has sent nothing of its own, and nothing.
+class BrokenRhythm(NamedTuple):
+    """A node with a rhythm that it does not keep: so long it has sent nothing of its own, and nothing at all."""
+
+    link: bytes
+    rhythm: HeardSender
+    quiet_s: float
+    silent_s: float
+
+
+def rhythms(known: Surroundings) -> Iterator[BrokenRhythm]:
+    """Yield who had a rhythm and does not keep it to the end.
 
     What it acknowledged, polled for or forwarded is something, and so is what comes by with its address on a later hop
     alone. Who went over to another PAN since sends there: rules about PANs tell of it. Who registered another address
@@ -26,7 +36,7 @@ def rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, fl
         if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
             acknowledged_s = known.acknowledged.get(station, rhythm.sent_s)
             signs = rhythm.heard_s, rhythm.sent_s, rhythm.made_s, acknowledged_s
-            yield station[1], rhythm, quiet_s, known.end_s - max(signs)
+            yield BrokenRhythm(station[1], rhythm, quiet_s, known.end_s - max(signs))
 
 
 def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> bool:

@@ -1,18 +1,38 @@
 """Silences of nodes that had a rhythm and came back to it, beside those of the whole capture."""
 
 from bisect import insort
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Iterator
+from typing import NamedTuple, TypeVar
+
+Silent = TypeVar("Silent")
 
 SILENCES = 4  # times the longest silence so far; our choice
 BY_CHANCE = 20  # mean silences: of messages at random one in e^20 is as long (Poisson); our choice
 FEW = 5  # silences alike that make a rhythm; our choice
 _SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
+_TOGETHER = 3  # that fall silent at once have one cause; our choice
 _MOST = 16  # pauses of a capture that are remembered; our choice
 
 
 def needed(longest_s: float) -> int:
     """Return how many silences alike make a rhythm of which the longest silence has so many seconds."""
     return FEW if longest_s >= _SLOW_S else _MANY
+
+
+def at_once(
+    silent: Iterable[Silent], seconds: Callable[[Silent], float], every: Callable[[Silent], float]
+) -> Iterator[list[Silent]]:
+    """Yield those whose silences began within an interval of the first of them, of three or more, and each other alone.
+
+    Who sends once in an interval is heard to stop within one, wherever in it his turn is.
+    """
+    group: list[Silent] = []
+    for one in [*sorted(silent, key=seconds), None]:
+        if one is not None and (not group or seconds(one) - seconds(group[0]) <= every(group[0])):
+            group.append(one)
+            continue
+        yield from [group] if len(group) >= _TOGETHER else ([alone] for alone in group)
+        group = [] if one is None else [one]
 
 
 class LongSilence(NamedTuple):

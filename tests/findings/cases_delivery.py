@@ -54,9 +54,15 @@ def readings(
     return [one for index in which for one in over(reading(index, every * index, node), hops, gap)]
 
 
-def store(sent: Sequence[Sent], more: str, hops: int = 3, every_s: float = 30) -> Capture:
+def store(
+    sent: Sequence[Sent],
+    more: str,
+    hops: int = 3,
+    every_s: float = 30,
+    depth: Callable[[int], int] = lambda node: node,
+) -> Capture:
     planned = design(more, hops=hops, every_s=every_s)
-    heard = records(sent, Frames(planned, hops=lambda node: node))
+    heard = records(sent, Frames(planned, hops=depth))
     return Capture(
         [(((one.time_ns or 0) - START_NS) / 1e9, one.octets) for one in heard],
         design=planned,

@@ -1,8 +1,47 @@
 """A planned flow that stops, beside senders that are heard, or are not."""
 
-from findings.cases_delivery import READING, taken_over
+from findings.air import NODE, ROOT, Capture
+from findings.cases_delivery import FAR_READING, READING, over, reading, store, taken_over
 from findings.cases_further import Further
+from findings.cases_nodes import FOURTH, RELAY, THIRD
+from findings.cases_nodes import reading as reading_of
 from findings.judge import Told
+
+COMMON_SERVER = (
+    "Look at what they have in common before the application of each: a server or root that they wait for, a command "
+    "or an update that all got, a clock or counter that came to its end for all."
+)
+COMMON_SUPPLY = (
+    "Look at what they have in common before the battery of each: a supply, a router that all are behind, a key or a "
+    "channel that changed. Or the receiver of the capture was moved."
+)
+
+
+def stopped_at(*after: int) -> Capture:
+    """Nodes that report each 30 s for so many times, 5 s one behind the other, and send on for others for an hour."""
+    sent = [
+        one
+        for node, times in enumerate(after, 1)
+        for index in range(120)
+        for source, hops in ((node, ((node, 0),)), (node + 3, ((node + 3, node), (node, 0))))
+        if source > 3 or index < times
+        for one in over(reading(index, 30.0 * index + 5.0 * source, source), hops)
+    ]
+    return store(sorted(sent, key=lambda one: one.time), "", depth=lambda node: 1 + (node > 3))
+
+
+def gone_at(*after: int) -> Capture:
+    """A reading every 30 s of the root, and 5 s behind each other those of nodes that fall silent after so many."""
+    frames: list[tuple[float, bytes]] = []
+    for n in range(60):
+        frames.append((1 + 30.0 * n, reading_of(n, (ROOT, FOURTH))))
+        frames += [
+            (6 + 5.0 * place + 30.0 * n, reading_of(n, (node, ROOT)))
+            for place, (node, times) in enumerate(zip((NODE, RELAY, THIRD), after, strict=True))
+            if n < times
+        ]
+    return Capture([*frames])
+
 
 STOPPED_FURTHER = (
     Further(
@@ -17,6 +56,35 @@ STOPPED_FURTHER = (
                 "its sender was heard last 0.00163 s before the end",
             ),
             (471,),  # 30 times 6 frames as above, 29 times 10 with those of the third
+        ),
+    ),
+    # the last of 60 readings come 5 s one behind the other, in rounds of three over one hop and three over two, each
+    # frame acknowledged; the first node sends on until 10 s before the end
+    Further(
+        "flow-stopped",
+        lambda: stopped_at(60, 60, 60),
+        Told(
+            "risk",
+            f"{READING}, {FAR_READING}, {FAR_READING[:-1]}3",
+            "no message of flow readings for the last 30.3 minutes, planned are 30 s: 3 senders stopped within 10 s",
+            ("each sender was heard 10 s before the end or later",),
+            (1063, 1065, 1067),
+            3,
+            COMMON_SERVER,
+        ),
+    ),
+    # the last of twelve readings come 336, 341 and 346 s behind the first frame but one, the last frame at 1771 s
+    Further(
+        "node-fell-silent",
+        lambda: gone_at(12, 12, 12),
+        Told(
+            "risk",
+            "0x0017, 0x0018, 0x0019",
+            "3 nodes fell silent within 10 s, for the last 1425 s; before, none was for more than 30 s",
+            ("11 silences about as long as the longest",),
+            (46, 47, 48),
+            3,
+            COMMON_SUPPLY,
         ),
     ),
 )

@@ -5,6 +5,7 @@ from findings import air
 from findings.air import Capture
 from findings.cases_further import uncompressed
 from findings.cases_link import pan_rule
+from findings.cases_stopped import COMMON_SERVER, COMMON_SUPPLY, gone_at, stopped_at
 
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.report import terms
@@ -80,3 +81,20 @@ def test_a_checksum_that_was_elided_proves_no_other_reading() -> None:
 def test_a_wrong_length_in_line_is_told_once() -> None:
     """UDP says 16 octets of 15, under the checksum of 15: RFC 768 has the length in the sum twice."""
     assert [one.name for one in uncompressed(44).followed()] == ["lengths-disagree"]
+
+
+@pytest.mark.parametrize(
+    ("capture", "name"),
+    [
+        # three readings apart of each; two at once, which may be chance
+        (stopped_at(60, 63, 66), "flow-stopped"),
+        (stopped_at(60, 60, 66), "flow-stopped"),
+        (gone_at(12, 15, 18), "node-fell-silent"),
+    ],
+)
+def test_what_stops_one_after_the_other_is_told_each_for_itself(
+    capture: Capture, name: str
+) -> None:
+    found = [one for one in capture.followed() if one.name == name]
+    assert len(found) == 3
+    assert not {COMMON_SERVER, COMMON_SUPPLY} & {one.advice for one in found}

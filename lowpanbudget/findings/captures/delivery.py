@@ -2,7 +2,9 @@
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address
+from typing import NamedTuple
 
+from lowpanbudget.deployment.confidence import Spread
 from lowpanbudget.deployment.digits import beside, limit_percent, percent
 from lowpanbudget.deployment.measured import (
     MeasuredFlow,
@@ -19,7 +21,8 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.silences import at_once
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.ipv6 import UDP
 
@@ -31,6 +34,10 @@ _ANOTHER = (
 )
 _MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
 _LOOKS_LIKE_PROOF = 20  # messages; fewer nobody takes for one; our choice
+_ONE_CAUSE = (
+    "Look at what they have in common before the application of each: a server or root that they wait for, a command "
+    "or an update that all got, a clock or counter that came to its end for all."
+)
 _INTERVAL = PlanNumber.INTERVAL
 _SOME = 3  # messages that were not sent
 # messages of which the quickest tells the order of cells, and the part of a slotframe that each hop waits
@@ -183,14 +190,34 @@ def reports_in_phase(scene: Scene, measured: Measurement) -> Hits:
         yield Hit(cause, evidence, one.flow)
 
 
+class _Stopped(NamedTuple):
+    """A flow that stopped: how long, how it came before and was planned; ``heard_s``: its sender, before the end."""
+
+    flow: MeasuredFlow
+    silent_s: float
+    usual: Spread
+    every_s: float
+    heard_s: float
+
+
 @DELIVERY.rule("flow-stopped", Measurement)
 def flow_stopped(scene: Scene, measured: Measurement) -> Hits:
     """Look for a silence behind the last message, of senders that are heard, and do not send otherwise than planned.
 
     Answers end with requests. Who sends in another PAN, or from another address or port, did not stop: other findings
-    tell that. Of nodes that are gone altogether node-fell-silent tells.
+    tell that. Of nodes that are gone altogether node-fell-silent tells. What stopped at once has one cause.
     """
-    known, design = scene.known, scene.known.design
+    kinds: dict[tuple[object, ...], list[_Stopped]] = {}  # in each a sender stands once
+    for one in _stopped(scene.known, measured):
+        flow = one.flow
+        kinds.setdefault((flow.name, flow.message, flow.flow.destination), []).append(one)
+    for stopped in kinds.values():
+        for group in at_once(stopped, lambda one: one.silent_s, lambda one: one.every_s):
+            yield from _stopped_at_once(group)
+
+
+def _stopped(known: Surroundings, measured: Measurement) -> Iterator[_Stopped]:
+    design = known.design
     planned = {one.subject: one.planned for one in measured.checks if one.what is _INTERVAL}
     for flow in measured.flows:
         silent_s = silent_at_end(flow, planned[flow.title]) if flow.title in planned else 0.0
@@ -207,10 +234,24 @@ def flow_stopped(scene: Scene, measured: Measurement) -> Hits:
         if len(stations) != 1 or not last_s <= silent_s / 2:
             continue
         known.senders[stations[0]].stopped = True
-        cause = f"no message of flow {flow.name} for the last {lasts(silent_s)}, planned are {planned[flow.title]:g} s"
+        yield _Stopped(flow, silent_s, spread, planned[flow.title], last_s)
+
+
+def _stopped_at_once(group: list[_Stopped]) -> Hits:
+    """Yield what is told of flows of one kind that stopped within an interval, or of one alone."""
+    least_s, every_s = group[0].silent_s, group[0].every_s
+    heard = seconds_text(max(one.heard_s for one in group))
+    together, advice = "", ""
+    if len(group) > 1:
+        within = seconds_text(group[-1].silent_s - least_s)
+        together, advice = f": {len(group)} senders stopped within {within}", _ONE_CAUSE
+    for flow, _, spread, *_ in group:
+        cause = f"no message of flow {flow.name} for the last {lasts(least_s)}, planned are {every_s:g} s{together}"
         usual = f"{plural(spread.values, 'interval')} before, {spread.median:.3g} s in the middle"
-        last = f"its sender was heard last {seconds_text(last_s)} before the end"
-        yield Hit(cause, (usual, last), flow.title, (flow.last_number,))
+        last = f"its sender was heard last {heard} before the end"
+        told = f"each sender was heard {heard} before the end or later"
+        evidence = (told,) if together else (usual, last)
+        yield Hit(cause, evidence, flow.title, (flow.last_number,), advice=advice)
 
 
 def _is_of(link: bytes, address: IPv6Address) -> bool:

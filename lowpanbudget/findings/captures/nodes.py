@@ -7,7 +7,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
-from lowpanbudget.findings.node_rhythms import rhythms
+from lowpanbudget.findings.node_rhythms import BrokenRhythm, rhythms
 from lowpanbudget.findings.origins import Beginnings, origin_of, seeks
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
@@ -19,7 +19,7 @@ from lowpanbudget.findings.senders import (
     pan_of,
     strangers,
 )
-from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
+from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, at_once, needed
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
@@ -250,17 +250,34 @@ def _note_silence(scene: Scene, by: HeardSender) -> None:
         by.silence, by.resumed = pause._replace(seconds=seconds, rhythm_s=by.longest_s), -1
 
 
+_ONE_CAUSE = (
+    "Look at what they have in common before the battery of each: a supply, a router that all are behind, a key or a "
+    "channel that changed. Or the receiver of the capture was moved."
+)
+
+
 @NODES.at_end("node-fell-silent")
 def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
-    for link, rhythm, _, silent_s in rhythms(known):
-        if silent_s > SILENCES * rhythm.longest_s:
-            cause = (
-                f"{link_text(link)} was never silent for more than {seconds_text(rhythm.longest_s)}, and is "
-                f"for the last {seconds_text(silent_s)}"
-            )
+    silent = [one for one in rhythms(known) if one.silent_s > SILENCES * one.rhythm.longest_s]
+    for group in at_once(silent, lambda one: one.silent_s, lambda one: one.rhythm.longest_s):
+        longest = seconds_text(max(one.rhythm.longest_s for one in group))
+        last, within = (seconds_text(one) for one in _lasted(group))
+        for link, rhythm, *_ in group:
+            cause = f"{link_text(link)} was never silent for more than {longest}, and is for the last {last}"
+            if len(group) > 1:
+                before = f"before, none was for more than {longest}"
+                cause = (
+                    f"{len(group)} nodes fell silent within {within}, for the last {last}; {before}"
+                )
             evidence = (f"{plural(rhythm.alike, 'silence')} about as long as the longest",)
-            yield Hit(cause, evidence, link_text(link), (rhythm.heard,))
+            advice = _ONE_CAUSE if len(group) > 1 else ""
+            yield Hit(cause, evidence, link_text(link), (rhythm.heard,), advice=advice)
+
+
+def _lasted(group: list[BrokenRhythm]) -> tuple[float, float]:
+    """Return how long all of a group, shortest first, are silent, and by how much the longest is longer."""
+    return group[0].silent_s, group[-1].silent_s - group[0].silent_s
 
 
 @NODES.at_end("node-was-silent")
