@@ -53,7 +53,7 @@ class Hit(NamedTuple):
     Hits of one rule with the same ``subject`` become one finding. ``severity``, ``advice``, ``certainty`` and ``cite``
     are given where they differ from the rule's, ``times`` where it was seen more than once. One without
     a cause only marks its frames, of which a hit at the end tells. One that ``restates`` is no further hit: what was
-    seen of the subject before has this cause.
+    seen of the subject before has this cause, and this severity where it gives one.
     """
 
     cause: str

@@ -50,6 +50,7 @@ class Tallies:
         if hit.restates:
             if tally is not None:
                 tally.hit = hit
+                tally.severity = tally.severity if hit.severity is None else severity
             return
         if tally is None:
             tally = tallies[hit.subject] = _Tally(rule, hit, severity)

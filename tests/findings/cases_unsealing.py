@@ -13,6 +13,7 @@ from lowpanbudget.findings.captures.unsealing import DAMAGED_NAME
 from lowpanbudget.findings.failed_frames import DAMAGED
 from lowpanbudget.layers.link.auxiliary import Security
 
+OTHER = 0xABCE
 SENDER = "02:5e:10:00:00:00:00:17"
 _INDEX_AT = 26  # behind 21 octets of MAC header: security control, frame counter (4), key index
 _CIPHERTEXT_AT = 30
@@ -77,16 +78,24 @@ def codes(capture: Capture, *numbers: int) -> tuple[str, ...]:
     )
 
 
-def by_turns(right: Iterable[int] = (), short: bool = False) -> Capture:
+def by_turns(right: Iterable[int] = (), short: bool = False, pan: int = air.PAN) -> Capture:
     """Six frames of the node and of the root in turn, under a key that the key file lacks but for some of them."""
     frames = []
     links = (air.NODE, air.ROOT) if short else (air.FAR_NODE, air.FAR_ROOT)
     for number in range(12):
         ends = links if number % 2 else links[::-1]
-        header = air.mac(number, ends, security=Security(5, 1, 5 + number, key_index=1))
+        security = Security(5, 1, 5 + number, key_index=1)
+        header = air.mac(number, ends, security=security, destination_pan=pan)
         packed = air.payload(air.datagram(b"data", links=ends), ends)
         key = air.KEY if number in right else bytes(16)
         frames.append(encode_frame(header, packed, key=key, devices=SHORT).octets)
+    return Capture([*frames], keys=(air.KEY,), devices=SHORT if short else {})
+
+
+def beside(right: Iterable[int], short: bool = False) -> Capture:
+    """Those of the network, and others in the PAN beside it: of short addresses, or of the same node; all fail."""
+    others = by_turns(short=short, pan=OTHER).air[not short :: 2 - short]
+    frames = [*by_turns(right).air, *others]
     return Capture([*frames], keys=(air.KEY,), devices=SHORT if short else {})
 
 
@@ -128,6 +137,33 @@ UNSEALING_FURTHER = (
                 ", and each line of [devices]",
             ),
         )
+    ),
+    # beside one that the key opens, another network has keys of its own
+    Further(
+        "integrity-code-wrong",
+        lambda: beside(range(12), short=True),
+        Told(
+            "remark",
+            "0x0001 of PAN 0xabce, 0x0017 of PAN 0xabce",
+            f"{NONE_OPENS} or the EUI-64s that it has for short addresses do not fit this network",
+            codes(beside(range(12), short=True), 13, 15, 17, 19),
+            tuple(range(13, 25)),
+            12,
+            advice=CHECK_FILE.format(devices=", and each line of [devices]"),
+        ),
+    ),
+    # the node fails in its own network as well
+    Further(
+        "integrity-code-wrong",
+        lambda: beside((0, 2, 4, 6, 8, 10)),
+        Told(
+            "failure",
+            SENDER,
+            FAILED,
+            codes(beside((0, 2, 4, 6, 8, 10)), 2, 4, 6, 8),
+            (2, 4, 6, 8, 10, 12, 13, 14, 15, 16, 17, 18),
+            12,
+        ),
     ),
     # the third of the root's is right: file and network have one key
     Further(

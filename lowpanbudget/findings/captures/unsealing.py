@@ -85,7 +85,7 @@ def codes_wrong(memory: FailedOfSenders, known: Surroundings) -> Hits:
             continue
         user = known.keys.get(station)
         yield failed.damaged(user, key) or failed.hit(user, key)
-    yield from memory.fits.hits()
+    yield from memory.fits.hits(known.design)
 
 
 def _key_name(security: Security) -> KeyName:
