@@ -142,9 +142,9 @@ def note_nature(natures: dict[str, Nature], layer: str, nature: Nature) -> None:
 
 
 def grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
-    """Return the sum of the tallies of each key."""
+    """Return the sum of the tallies of each key; none of them is counted in any more."""
     groups: dict[Key, Tally] = {}
-    nothing = Tally()
     for key, tally in tallies:
-        groups[key] = groups.get(key, nothing) + tally
+        before = groups.get(key)
+        groups[key] = tally if before is None else before + tally
     return FrozenDict(groups)

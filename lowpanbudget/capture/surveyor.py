@@ -70,13 +70,15 @@ class Surveyor:
         """Return what was counted so far."""
         self.take_up()
         pans: dict[int | None, dict[Cell, Tally]] = {}
-        for (pan, cell), tally in self._cells.items():
+        nothing = Tally()
+        settled = [(*key, nothing + tally) for key, tally in self._cells.items()]
+        for pan, cell, tally in settled:
             pans.setdefault(pan, {})[cell] = tally
-        cells = grouped((cell, tally) for (_, cell), tally in self._cells.items())
+        cells = grouped((cell, tally) for _, cell, tally in settled)
         return Survey(
             cells, FrozenDict(self.reasons), FrozenDict(self.names), FrozenDict(self.natures.known),
             tuple(check_sequences), receptions, self.outside, assumed=self.room.assumed,
-            pans=FrozenDict({pan: grouped(one.items()) for pan, one in pans.items()}),
+            pans=FrozenDict({pan: FrozenDict(one) for pan, one in pans.items()}),
         )  # fmt: skip
 
     def add(self, sighting: Sighting) -> None:
