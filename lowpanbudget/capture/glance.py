@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.capture.files.link_types import unwrap
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.parts import flow_of_parts, part_of
 from lowpanbudget.capture.follow.repeats import link_ends
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import HeaderTemplate, Template
@@ -18,6 +19,9 @@ from lowpanbudget.capture.tally_place import TallyPlace
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.stations import Station
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.fragment_key import KeyFields, fields_of
+from lowpanbudget.stack.pieces import sent_fragment
 
 
 class Kind(NamedTuple):
@@ -29,7 +33,7 @@ class Kind(NamedTuple):
     source: Station | None
     destination: bytes
     is_answer: bool
-    is_fragment: bool
+    key: KeyFields  # of a fragment's datagram, but for the tag; nothing for others
 
 
 class Glance:
@@ -59,10 +63,10 @@ class Glance:
         end = len(octets) - fcs
         payload = octets[kind.start : end]
         place = kind.place
-        amounts = None if kind.is_fragment else place.amounts.get((len(payload), len(octets)))
-        if (amounts is None and not kind.is_fragment) or (
-            fcs and fcs_of(octets[:end], fcs) != octets[end:]
-        ):
+        amounts = place.amounts.get((len(payload), len(octets)))
+        if amounts is None and not kind.key:
+            return False
+        if fcs and fcs_of(octets[:end], fcs) != octets[end:]:
             return False
         counted = None if kind.sequence is None else octets[kind.sequence]
         if kind.is_answer:
@@ -76,10 +80,13 @@ class Glance:
             trace.passed_s = time_s
         trace.reader.regulars.again += 1
         self.frames += 1
-        if amounts is None:
-            self._surveyor.add(self._fragment(record, fcs, payload, template, counted))
-            return True
-        amounts.frames += 1
+        if kind.key:
+            found = self._fragment(record, fcs, payload, kind, template, counted)
+            if found is None:
+                return True
+            place = found
+        elif amounts is not None:
+            amounts.frames += 1
         tally = place.tally
         if place.sequence is not None and counted is not None:
             tally.lost += self._surveyor.gaps.last.take(place.sequence, counted)
@@ -90,29 +97,48 @@ class Glance:
         return True
 
     def _fragment(
-        self, record: Record, fcs: int, payload: bytes, template: Template, sequence: int | None
-    ) -> Sighting:
-        """Return what a frame in the clear holds that brings a fragment and repeats none."""
-        trace, octets = self._trace, record.octets
+        self, record: Record, fcs: int, payload: bytes, kind: Kind, template: Template, sequence: int | None
+    ) -> TallyPlace | None:  # fmt: skip
+        """Take a fragment that repeats none; return where it is counted, None where that was done.
+
+        A sighting is made of one with which something becomes of a datagram.
+        """
+        trace, octets, part = self._trace, record.octets, template.example.fragment
+        assert isinstance(part, Fragment)
+        assert template.tag is not None
         trace.reassembler.expired(trace.passed_s)
         trace.passed_s = -inf
         trace.turn_to(octets)
+        source, destination, size, _, pan = kind.key
+        key = source, destination, size, template.tag.number(payload), pan
+        built = template.build(payload)
+        assert built is not None  # of a fragment no checksum is tested
+        mark = part_of(record.number, payload, template, octets)
+        sent = sent_fragment(part.offset, built, trace.time_s, mark, first=part.first)
+        events = trace.reassembler.take(key, sent, built, template.example)
+        flow = template.flow or flow_of_parts(trace.reassembler.marks_of(key))
+        place = template.facts.get(self._surveyor)
+        if not events and isinstance(place, TallyPlace) and place.flow is flow:
+            amounts = place.amounts.get((len(payload), len(octets)))
+            if amounts is not None:
+                amounts.frames += 1
+                place.tally.fragments += 1
+                return place
         sighting = Sighting(
             record, unwrap(record), trace.reader.decoder, trace.matcher, octets, fcs,
             fcs_ok=True if fcs else None, template=template, sequence=sequence, payload=payload,
-            flow=template.flow, notices=template.notices,
+            flow=flow, notices=template.notices,
         )  # fmt: skip
-        built = template.build(payload)
-        assert built is not None  # of a fragment no checksum is tested
-        trace.put_together(sighting, template.with_fragment(octets, payload, built))
-        return sighting
+        trace.take(sighting, events, ())
+        self._surveyor.add(sighting)
+        return None
 
     def _kind(self, header: HeaderTemplate, template: Template) -> Kind | None:
         """Return what frames with these templates are, where one of them was counted before and all are plain."""
         place, example = template.facts.get(self._surveyor), template.example
         if not isinstance(place, TallyPlace) or not place.is_plain or template.lesson is not None:
             return None
-        source, destination = link_ends(example)
+        (source, destination), fragment = link_ends(example), template.fragment
         is_answer = header.mac.frame_type == FrameType.ACKNOWLEDGEMENT
         kind = Kind(
             place,
@@ -121,7 +147,7 @@ class Glance:
             source,
             destination,
             is_answer,
-            place.is_fragment,
+            () if not isinstance(fragment, Fragment) else fields_of(example, fragment),
         )
         template.facts[self] = kind
         return kind

@@ -8,7 +8,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.collected import Collected
-from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.fragment_key import KeyFields
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
@@ -27,10 +27,10 @@ class AbsorbedDatagrams:
 
     def __init__(self) -> None:
         self.octets = 0
-        self._whole: OrderedDict[FragmentKey, tuple[float, Collected]] = OrderedDict()
-        self._digests: OrderedDict[FragmentKey, tuple[float, frozenset[int]]] = OrderedDict()
+        self._whole: OrderedDict[KeyFields, tuple[float, Collected]] = OrderedDict()
+        self._digests: OrderedDict[KeyFields, tuple[float, frozenset[int]]] = OrderedDict()
 
-    def absorbs(self, key: FragmentKey, fragment: Rfrag, octets: bytes) -> bool:
+    def absorbs(self, key: KeyFields, fragment: Rfrag, octets: bytes) -> bool:
         """Return whether a fragment is a copy of one of these; a tag that serves another datagram absorbs no more."""
         _, whole = self._whole.get(key, (0.0, None))
         if whole is not None and whole.holds(fragment, octets):
@@ -38,7 +38,7 @@ class AbsorbedDatagrams:
         self._end(key)
         return False
 
-    def add(self, key: FragmentKey, whole: Collected, time_s: float) -> None:
+    def add(self, key: KeyFields, whole: Collected, time_s: float) -> None:
         """Keep a datagram that is whole now."""
         self._whole[key] = (time_s, whole)
         self._whole.move_to_end(key)
@@ -46,7 +46,7 @@ class AbsorbedDatagrams:
         self._digests[key] = (time_s, whole.digests())
         self._digests.move_to_end(key)
 
-    def digests(self, key: FragmentKey) -> frozenset[int]:
+    def digests(self, key: KeyFields) -> frozenset[int]:
         """Return what stands for the fragments of the last that was whole under a key; nothing where it is long ago."""
         return self._digests.get(key, (0.0, frozenset[int]()))[1]
 
@@ -64,7 +64,7 @@ class AbsorbedDatagrams:
         while len(self._digests) > most:
             self._digests.popitem(last=False)
 
-    def _end(self, key: FragmentKey) -> None:
+    def _end(self, key: KeyFields) -> None:
         whole = self._whole.pop(key, None)
         if whole is not None:
             self.octets -= whole[1].received

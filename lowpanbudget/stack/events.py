@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.fragment_key import FragmentKey, KeyFields
 from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass
 
@@ -66,7 +66,14 @@ class Ignored:
 Event = Complete | TimedOut | Discarded | Ignored
 
 
-def discarded(key: FragmentKey, entry: Any, reason: str, **why: bool) -> Discarded:
+def timed_out(key: KeyFields, entry: Any) -> TimedOut:
+    """Return the event that ends the time of what is held of a datagram."""
+    marks, again = tuple(entry.marks), entry.told_before()
+    missing, started_s = entry.missing(), entry.started_s
+    return TimedOut(FragmentKey(*key), entry.received, missing, started_s, marks, again)
+
+
+def discarded(key: KeyFields, entry: Any, reason: str, **why: bool) -> Discarded:
     """Return the event that gives up what is held of a datagram."""
     marks, again = tuple(entry.marks), entry.told_before()
-    return Discarded(key, entry.received, reason, marks, again=again, **why)
+    return Discarded(FragmentKey(*key), entry.received, reason, marks, again=again, **why)

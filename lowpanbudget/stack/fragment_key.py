@@ -1,11 +1,14 @@
 """What tells the fragments of one datagram from those of another."""
 
-from typing import NamedTuple, Self
+from typing import Any, NamedTuple, Self
 
 from lowpanbudget.layers.link.stations import network_of
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.frame import Frame
+
+# the fields of a key with its PAN: a plain tuple is found in a table without a call
+KeyFields = tuple[Any, ...]
 
 
 class _KeyFields(NamedTuple):
@@ -50,18 +53,28 @@ class FragmentKey(_KeyFields):
         """Return whether they are of two."""
         return not self == other
 
+    @property
+    def fields(self) -> KeyFields:
+        """Return its fields and its PAN."""
+        return *self, self.pan
+
     @classmethod
     def of(cls, frame: Frame, fragment: Fragment | Rfrag, tag: int | None = None) -> "FragmentKey":
         """Return the key of the datagram that the fragment in a frame belongs to; a ``tag`` stands for that of it."""
-        size = None if isinstance(fragment, Rfrag) else fragment.size
-        source, tag = frame.link_source, fragment.tag if tag is None else tag
-        return cls(source, frame.link_destination, size, tag, _pan_of(frame))
+        return cls(*fields_of(frame, fragment, tag))
 
     @classmethod
     def answered(cls, frame: Frame, ack: RfragAck) -> "FragmentKey":
         """Return the key of the datagram whose fragments a frame acknowledges, on its way back to their sender."""
         sender = frame.link_destination
         return cls(sender, frame.link_source, None, ack.tag, _pan_of(frame))
+
+
+def fields_of(frame: Frame, fragment: Fragment | Rfrag, tag: int | None = None) -> KeyFields:
+    """Return the fields of the key that ``FragmentKey.of`` tells."""
+    size = None if isinstance(fragment, Rfrag) else fragment.size
+    tag = fragment.tag if tag is None else tag
+    return frame.link_source, frame.link_destination, size, tag, _pan_of(frame)
 
 
 def _pan_of(frame: Frame) -> int | None:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from lowpanbudget.stack.frame import Frame
 
 MOST_FRAGMENTS = 256  # an offset has 8 bits
+_new = tuple.__new__
 IN_ONE_GO_S = 1.0  # between fragments that a hop swapped; our choice
 
 
@@ -45,6 +46,13 @@ class SentFragment(NamedTuple):
     first: bool
     mark: Any
     digest: int = 0
+
+
+def sent_fragment(
+    start: int, octets: bytes, time_s: float, mark: object, *, first: bool
+) -> SentFragment:
+    """Return a fragment that could be read."""
+    return _new(SentFragment, (start, start + len(octets), time_s, first, mark, hash(octets)))
 
 
 @dataclass(slots=True)
@@ -160,7 +168,8 @@ class Pieces:
     """What a receiver holds of a datagram: ``pieces`` by where they start, ``received`` octets since ``started_s``.
 
     ``marks`` came with the frames that brought them. ``first`` is the frame of its first fragment, and ``less`` the
-    octets that its sender counts less than that brings, who leaves the form of a source route open (RFC 8138).
+    octets that its sender counts less than that brings, who leaves the form of a source route open (RFC 8138). None of
+    them goes further than ``reach``.
     """
 
     sent: FragmentedDatagram
@@ -171,6 +180,7 @@ class Pieces:
     received: int = 0
     first: "Frame | None" = None
     less: int = 0
+    reach: int = 0
 
     def told_before(self) -> bool:
         """Return whether the end of its datagram was told before; note that it is told now."""
@@ -181,6 +191,9 @@ class Pieces:
         more = len(octets) - len(self.pieces.get(start, b""))
         self.received += more
         self.pieces[start] = octets
+        end = start + len(octets)
+        if end > self.reach:  # noqa: PLR1730  # for every fragment
+            self.reach = end
         return more
 
     def overlap(self, start: int, end: int) -> int | None:

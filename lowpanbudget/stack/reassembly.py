@@ -20,8 +20,8 @@ from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, Heade
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
-from lowpanbudget.stack.events import Complete, Event, Ignored, TimedOut, discarded
-from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.events import Complete, Event, Ignored, discarded, timed_out
+from lowpanbudget.stack.fragment_key import FragmentKey, KeyFields, fields_of
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.pieces import (
@@ -30,6 +30,7 @@ from lowpanbudget.stack.pieces import (
     FragmentedDatagram,
     Pieces,
     SentFragment,
+    sent_fragment,
 )
 from lowpanbudget.stack.sent import SentDatagrams
 
@@ -104,19 +105,25 @@ class Reassembler:
         """Return the events that this frame causes, time-outs of others first.
 
         ``frame`` comes from ``decode_frame``, ``time_s`` is when it was heard, in seconds from any start. A ``mark`` is
-        kept with a fragment, and given back with what becomes of it. Raises ``RequestError`` for what is no frame or no
-        time.
+        kept with a fragment, and given back with what becomes of it. Raises ``RequestError`` for what is neither.
         """
         if not isinstance(frame, Frame):
             raise _no_frame(frame)
         if not isinstance(time_s, int | float) or not abs(time_s) <= _LATEST:
             raise _no_time(time_s)
+        fragment = frame.fragment
+        if isinstance(fragment, Fragment) and frame.fault is None:
+            octets = frame.fragment_octets
+            sent = sent_fragment(fragment.offset, octets, time_s, mark, first=fragment.first)
+            return self._put_in(fields_of(frame, fragment), sent, octets, frame)
         self._arrival = None
-        events: list[Event] = list(self._expire(time_s))
+        events = self._expire(time_s)
         if frame.fault is not None:
             events.append(Ignored(f"the frame has a fault: {frame.fault}"))
             events += self._begin_unread(frame, time_s, mark)
-        elif frame.fragment is None:
+        elif isinstance(fragment, Rfrag):
+            events += self._recover(frame, fragment, time_s, mark)
+        else:
             ack = next((layer for layer in frame.layers if isinstance(layer, RfragAck)), None)
             if frame.datagram is None and ack is not None:
                 events.append(self._acknowledged(frame, ack))
@@ -124,8 +131,6 @@ class Reassembler:
                 events.append(Ignored("the frame holds no datagram and no fragment"))
             else:
                 events.append(Complete(frame.datagram, None, 1, time_s, time_s))
-        else:
-            events += self._add(frame, frame.fragment, time_s, mark)
         return events
 
     def marks(self, frame: Frame) -> list[Any]:
@@ -134,7 +139,11 @@ class Reassembler:
             raise _no_frame(frame)
         if frame.fragment is None:
             return []
-        entry = self._open.get(FragmentKey.of(frame, frame.fragment))
+        return self._marks_of(fields_of(frame, frame.fragment))
+
+    def _marks_of(self, key: KeyFields) -> list[Any]:
+        """Return the marks of the open datagram with the fields of a key; none where there is none."""
+        entry = self._open.get(key)
         return [] if entry is None else entry.marks
 
     def expired(self, time_s: float) -> list[FragmentedDatagram]:
@@ -161,45 +170,35 @@ class Reassembler:
 
     def _expire(self, time_s: float) -> list[Event]:
         self._absorbed.expire(time_s)
-        return [
-            TimedOut(
-                key,
-                entry.received,
-                entry.missing(),
-                entry.started_s,
-                tuple(entry.marks),
-                entry.told_before(),
-            )
-            for key, entry in self._open.expire(time_s, self._timeout_s)
-        ]
+        over = self._open.expire(time_s, self._timeout_s)
+        return [timed_out(key, entry) for key, entry in over] if over else []
 
-    def _add(
-        self, frame: Frame, fragment: Fragment | Rfrag, time_s: float, mark: object
+    def _put_in(
+        self, key: KeyFields, sent: SentFragment, octets: bytes, like: Frame
     ) -> list[Event]:
-        key = FragmentKey.of(frame, fragment)
-        if isinstance(fragment, Rfrag):
-            return self._recover(frame, fragment, key, time_s, mark)
-        start, octets = fragment.offset, frame.fragment_octets
-        sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark, hash(octets))
-        events: list[Event] = []
+        """Return the events that a fragment of a frame ``like`` this one causes, time-outs of others first."""
+        start, time_s, mark = sent.start, sent.time_s, sent.mark
+        events, alike = self._expire(time_s), False
         entry = self._open.get(key)
-        piece = entry.pieces.get(start) if isinstance(entry, Pieces) else None
-        alike = piece is not None and len(piece) == len(octets)
-        if isinstance(entry, Pieces) and alike and piece != octets:
-            # the same place with other octets: no copy, and nothing of the two belongs together
-            self._open.end(key)
-            reason = "another datagram begins under its tag"
-            events.append(discarded(key, entry, reason, contradicted=True))
-            self._sent.replace(entry.sent)
-            entry = None
+        meets = isinstance(entry, Pieces) and (start < entry.reach or not octets)
+        if meets and isinstance(entry, Pieces):
+            piece = entry.pieces.get(start)
+            alike = piece is not None and len(piece) == len(octets)
+            if alike and piece != octets:
+                # the same place with other octets: no copy, and nothing of the two belongs together
+                self._open.end(key)
+                reason = "another datagram begins under its tag"
+                events.append(discarded(key, entry, reason, contradicted=True))
+                self._sent.replace(entry.sent)
+                entry = None
         self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
         if isinstance(entry, Pieces):
             if entry.sent.fate is Fate.OVERLAPPING:
                 entry.sent = datagram  # what is held goes on with it
             if alike:
-                return [Ignored(f"a duplicate of the fragment at octet {start}")]
-            less = entry.overlap(start, start + len(octets))
+                return [*events, Ignored(f"a duplicate of the fragment at octet {start}")]
+            less = entry.overlap(start, sent.end) if meets else 0
             self._open.octets -= less or 0
             if less is None:
                 self._open.end(key)
@@ -213,20 +212,23 @@ class Reassembler:
         self._open.octets += entry.keep(start, octets)
         if mark is not None:
             entry.marks.append(mark)
-        entry.first = frame if fragment.first else entry.first
-        entry.checksum_elided |= frame.checksum_elided
+        if sent.first:
+            entry.first = like
+        entry.checksum_elided |= like.checksum_elided
+        is_whole = entry.is_whole
         # where the time ran out in between, or the first could not be read, more was sent than is held
-        if entry.is_whole or (len(datagram.fragments) > len(entry.pieces) and datagram.is_whole):
+        if is_whole or (len(datagram.fragments) > len(entry.pieces) and datagram.is_whole):
             self._sent.end(datagram, Fate.WHOLE)
         if datagram.fate is Fate.WHOLE and datagram.begins_unread:
             self._open.end(key)
             return [*events, Ignored(_LAST_UNREAD)]
-        if entry.is_whole:
+        if is_whole:
             self._open.end(key)
-            whole = entry.datagram()
-            told = (key, len(entry.pieces), entry.started_s, time_s, tuple(entry.marks))
-            events.append(Complete(whole, *told))
-        return events + self._shed(key)
+            told = len(entry.pieces), entry.started_s, time_s, tuple(entry.marks)
+            events.append(Complete(entry.datagram(), datagram.key, *told))
+        if self.held > self._max_octets or len(self._open) > self._max_datagrams:
+            events += self._shed(key)
+        return events
 
     def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
         """Note that a datagram begins that cannot be read; what goes on with it says whether it was sent."""
@@ -234,10 +236,9 @@ class Reassembler:
         about = None if frame.fault is None else frame.fault.about
         if fragment is None or not fragment.first or not isinstance(about, _UNREAD):
             return []
-        key = FragmentKey.of(frame, fragment)
         if isinstance(fragment, Rfrag):
-            return self._recover(frame, fragment, key, time_s, mark)
-        sent = SentFragment(0, 0, time_s, True, mark)
+            return self._recover(frame, fragment, time_s, mark)
+        key, sent = fields_of(frame, fragment), SentFragment(0, 0, time_s, True, mark)
         self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
         if datagram.is_whole:
@@ -252,10 +253,9 @@ class Reassembler:
             entry.marks.append(mark)
         return self._shed(key)
 
-    def _recover(
-        self, frame: Frame, fragment: Rfrag, key: FragmentKey, time_s: float, mark: object
-    ) -> list[Event]:
+    def _recover(self, frame: Frame, fragment: Rfrag, time_s: float, mark: object) -> list[Event]:
         """Add a recoverable fragment; one that contradicts what is there ends that, as an overlap does above."""
+        key = fields_of(frame, fragment)
         octets = frame.fragment_octets or (frame.payload or b"")[-fragment.length :]
         if fragment.abort:
             return [self._abort(key, "the sender aborted the datagram")]
@@ -289,11 +289,11 @@ class Reassembler:
             elif isinstance(whole, str):
                 events.append(discarded(key, entry, whole))
             else:
-                told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
-                events.append(Complete(whole, *told, entry.follows))
+                told = (len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
+                events.append(Complete(whole, FragmentKey(*key), *told, entry.follows))
         return events + self._shed(key)
 
-    def _abort(self, key: FragmentKey, reason: str) -> Event:
+    def _abort(self, key: KeyFields, reason: str) -> Event:
         entry = self._open.end(key)
         if entry is None:
             return Ignored(f"{reason}, of which nothing was held")
@@ -302,11 +302,11 @@ class Reassembler:
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
         if ack.aborted:
-            key = FragmentKey.answered(frame, ack)
+            key = FragmentKey.answered(frame, ack).fields
             return self._abort(key, "the receiver aborted the datagram")
         return Ignored("an acknowledgement of fragments")
 
-    def _shed(self, newest: FragmentKey) -> list[Event]:
+    def _shed(self, newest: KeyFields) -> list[Event]:
         events: list[Event] = []
         self._absorbed.shed(self._max_datagrams, self._max_octets - self._open.octets)
         while len(self._open) > self._max_datagrams or self.held > self._max_octets:

@@ -3,7 +3,7 @@
 from collections import OrderedDict, deque
 from itertools import islice
 
-from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.fragment_key import FragmentKey, KeyFields
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
 
 IN_PROGRESS_S = 5.0  # after a fragment its datagram is still being sent; our choice
@@ -23,15 +23,15 @@ class SentDatagrams:
     def __init__(self, most: int, late_s: float = 0.0, copied_s: float = 0.0) -> None:
         self.most = most
         self._late_s, self._copied_s = late_s, copied_s
-        self._late: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
+        self._late: OrderedDict[KeyFields, FragmentedDatagram] = OrderedDict()
         self._given_up = deque[FragmentedDatagram](maxlen=most)
-        self._known: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
+        self._known: OrderedDict[KeyFields, FragmentedDatagram] = OrderedDict()
         self._receivers: dict[bytes | None, int] = {}
         self._last: dict[
             bytes | None, FragmentedDatagram
         ] = {}  # that each receiver got a fragment of
 
-    def of(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram:
+    def of(self, key: KeyFields, fragment: SentFragment) -> FragmentedDatagram:
         """Return the datagram that a fragment belongs to: one that is known, or that begins with it."""
         known, follows, copies = self._known.get(key), False, None
         if known is not None:
@@ -46,7 +46,7 @@ class SentDatagrams:
             copies = known if self._is_copied(known, fragment) else None
         new = self._resumed(key, fragment) if known is None else None
         if new is None:
-            new = FragmentedDatagram(key, follows=follows, copies=copies)
+            new = FragmentedDatagram(FragmentKey(*key), follows=follows, copies=copies)
         self._known[key] = new
         self._meet(new)
         if len(self._known) > self.most:
@@ -63,7 +63,7 @@ class SentDatagrams:
         known.copies = None  # of one before it nothing more is asked
         return fragment.time_s - known.fragments[-1].time_s <= self._copied_s
 
-    def _resumed(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram | None:
+    def _resumed(self, key: KeyFields, fragment: SentFragment) -> FragmentedDatagram | None:
         """Return what expired under a key where this fragment goes on with it; any other begins another datagram."""
         late = self._late.pop(key, None)
         if late is None or not late.goes_on_with(fragment):
@@ -73,15 +73,15 @@ class SentDatagrams:
         late.fate, late.resumed = Fate.OPEN, fragment
         return late
 
-    def arrive(self, key: FragmentKey, fragment: SentFragment) -> FragmentArrival:
+    def arrive(self, key: KeyFields, fragment: SentFragment) -> FragmentArrival:
         """Note a fragment as sent; return it with its datagram."""
         datagram = self.of(key, fragment)
         repeated = datagram.brought(fragment)
         if not repeated:
             datagram.add(fragment)
-        before = self._last.get(key.destination)
+        before = self._last.get(key[1])
         if before is not datagram and datagram.fate is Fate.OPEN:
-            self._last[key.destination] = datagram
+            self._last[key[1]] = datagram
             if before is not None:
                 last_s = before.fragments[-1].time_s
                 if before.fate is Fate.OPEN and fragment.time_s - last_s <= IN_PROGRESS_S:
@@ -124,10 +124,10 @@ class SentDatagrams:
         else:
             self._last.pop(receiver, None)
 
-    def _forget(self, key: FragmentKey) -> None:
+    def _forget(self, key: KeyFields) -> None:
         self._let_go(self._known.pop(key), Fate.GIVEN_UP)
 
-    def put_in_order(self, key: FragmentKey, last_s: float) -> None:
+    def put_in_order(self, key: KeyFields, last_s: float) -> None:
         """Put a datagram before those that were sent later, where its fragments came here late; the last at a time."""
         known, is_later = self._known, False
         for other in [other for other in known if other != key]:
@@ -140,10 +140,11 @@ class SentDatagrams:
 
         Those that were given up for others, or replaced, come first.
         """
-        expired = list(self._given_up)
+        expired, known = list(self._given_up), self._known
         self._given_up.clear()
-        while self._known:
-            key, datagram = next(iter(self._known.items()))
+        while known:
+            key = next(iter(known))
+            datagram = known[key]
             if datagram.fragments and datagram.fragments[-1].time_s >= before_s:
                 break
             if datagram.fate is Fate.OPEN:
@@ -153,5 +154,5 @@ class SentDatagrams:
                     self._late[key] = datagram
                 if len(self._late) > self.most:
                     self._late.popitem(last=False)
-            del self._known[key]
+            del known[key]
         return expired

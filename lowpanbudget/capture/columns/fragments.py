@@ -7,19 +7,19 @@ from lowpanbudget.capture.columns import held
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.learning import Learner
 from lowpanbudget.capture.columns.state import State
+from lowpanbudget.capture.follow.fragment_intake import FragmentIntake
 from lowpanbudget.capture.follow.parts import DatagramPart, given_up
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.events import Event
 from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.reassembly import Reassembler
 
 # what the loop may hold; a reassembler gives up others beyond its own bounds, which are counted over both
 _MOST_OPEN, _MOST_OCTETS = 200, 1 << 19
 
 
-class SharedReassembler(Reassembler):
+class SharedReassembler(FragmentIntake):
     """A reassembler that takes over from the loop what a frame belongs to before it looks at that frame."""
 
     __slots__ = ("_kept", "_learner", "_state", "_surveyor", "_trace")
@@ -122,7 +122,7 @@ class SharedReassembler(Reassembler):
             self._surveyor.end(given_up(super().feed(frame, time_s, mark)))
             assert frame.fragment is not None
             key = FragmentKey.of(frame, frame.fragment)
-            self._sent.put_in_order(key, self._seconds(int(entries[entry + p.E_LAST])))
+            self._sent.put_in_order(key.fields, self._seconds(int(entries[entry + p.E_LAST])))
         if entries[entry + p.E_STATE] == p.E_OPEN:
             s[p.OPEN] -= 1
             s[p.OPEN_OCTETS] -= entries[entry + p.E_RECEIVED]

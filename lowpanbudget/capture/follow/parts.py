@@ -22,6 +22,9 @@ class DatagramPart(NamedTuple):
         return None if self.template is None else self.template.flow
 
 
+_new = tuple.__new__
+
+
 class Copied(NamedTuple):
     """The frame whose contents another one has: its numbers in the capture and of its sender, and how long before."""
 
@@ -30,9 +33,22 @@ class Copied(NamedTuple):
     before_ns: int
 
 
+def part_of(
+    number: int, payload: bytes | None, template: Template | None, octets: bytes
+) -> DatagramPart:
+    """Return what a frame brings of a datagram; what a later fragment is like nobody asks any more."""
+    fragment = None if template is None else template.example.fragment
+    if fragment is not None and not fragment.first:
+        template = None  # thousands may be held
+    return _new(DatagramPart, (number, len(payload or b""), template, len(octets)))
+
+
 def flow_of_parts(parts: Sequence[DatagramPart]) -> FlowKey | None:
     """Return the flow that the parts of a datagram tell; None where none does."""
-    return next((part.flow for part in reversed(parts) if part.flow is not None), None)
+    for part in reversed(parts):  # a generator takes twice the time, for every fragment
+        if part.template is not None and part.template.flow is not None:
+            return part.template.flow
+    return None
 
 
 def given_up(events: Iterable[Event]) -> list[TimedOut | Discarded]:

@@ -112,10 +112,11 @@ class Template:
 
     def build(self, payload: bytes) -> bytes | None:
         """Return the octets of datagram or fragment in such a payload; None when a checksum in them is wrong."""
-        longer = self.longer(payload)
-        if longer and len(payload) > _LONGEST:
-            return None
-        front = self.front if not longer else self._fronts.get(longer) or self._front(longer)
+        front = self.front
+        if self.tail is not None and (longer := self.longer(payload)):
+            if len(payload) > _LONGEST:
+                return None
+            front = self._fronts.get(longer) or self._front(longer)
         octets = front + payload[self.verbatim :]
         if self.pseudo is not None and self.upper is not None:
             if self.example.checksum_elided:

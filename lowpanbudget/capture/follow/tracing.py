@@ -20,13 +20,14 @@ from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
 from lowpanbudget.capture.follow.flows import flow_of, is_whole
+from lowpanbudget.capture.follow.fragment_intake import FragmentIntake
 from lowpanbudget.capture.follow.frames import FrameReader
 from lowpanbudget.capture.follow.known_networks import Given, KnownNetworks
 from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, lesson_of_packet
 from lowpanbudget.capture.follow.narrowing import narrowing_of
 from lowpanbudget.capture.follow.networks import OwnNetwork
 from lowpanbudget.capture.follow.opening import look_into, opener_of
-from lowpanbudget.capture.follow.parts import DatagramPart, flow_of_parts, given_up
+from lowpanbudget.capture.follow.parts import DatagramPart, flow_of_parts, given_up, part_of
 from lowpanbudget.capture.follow.receivers import Receivers, Reception
 from lowpanbudget.capture.follow.repeats import Repeats
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -40,9 +41,8 @@ from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.security import keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.decoder import decode_datagram
-from lowpanbudget.stack.events import Complete, Discarded, TimedOut
+from lowpanbudget.stack.events import Complete, Discarded, Event, TimedOut
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.reassembly import Reassembler
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
@@ -96,7 +96,7 @@ class Trace:
         self.known = KnownNetworks(given, devices, keys, design)
         self._opener = opener_of(oscore, dtls)
         self.endings = Endings(fcs)
-        self.reassembler = Reassembler(timeout_s=timeout_s)
+        self.reassembler = FragmentIntake(timeout_s=timeout_s)
         self.repeats = Repeats()
         self._receivers = Receivers()
         self.narrowing = narrowing_of(node, flow, since, until, self.matcher)
@@ -272,11 +272,15 @@ class Trace:
     def put_together(self, sighting: Sighting, frame: Frame) -> None:
         """Take what a frame brings of a datagram, or what becomes of one with it."""
         events = self.reassembler.feed(frame, self.time_s, self.part(sighting))
-        sighting.arrival, sighting.ended = self.reassembler.arrival, tuple(given_up(events))
+        sighting.arrival = self.reassembler.arrival
+        self.take(sighting, events, () if sighting.flow else self.reassembler.marks(frame))
+
+    def take(self, sighting: Sighting, events: list[Event], marks: Sequence[DatagramPart]) -> None:
+        """Take what became of datagrams with a frame; ``marks`` are what came of the one that is still open."""
+        sighting.ended = tuple(given_up(events)) if events else ()
         whole = next((event for event in events if isinstance(event, Complete)), None)
         if sighting.flow is None:
-            marks = self.reassembler.marks(frame) if whole is None else whole.marks
-            sighting.flow = flow_of_parts(marks)
+            sighting.flow = flow_of_parts(marks if whole is None else whole.marks)
         if whole is None:
             return
         octets = whole.datagram.octets
@@ -289,12 +293,8 @@ class Trace:
 
     @staticmethod
     def part(sighting: Sighting) -> DatagramPart:
-        """Return what a frame brings of a datagram; what a later fragment is like nobody asks any more."""
-        template, octets = sighting.template, len(sighting.payload or b"")
-        fragment = None if template is None else template.example.fragment
-        if fragment is not None and not fragment.first:
-            template = None  # thousands may be held
-        return DatagramPart(sighting.record.number, octets, template, len(sighting.octets))
+        """Return what a frame brings of a datagram."""
+        return part_of(sighting.number, sighting.payload, sighting.template, sighting.octets)
 
     # --- what is known ----------------------------------------------------------------------------
 
