@@ -3,6 +3,7 @@
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, SHORT_IID, interface_identifier, link_of_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender, pan_of
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -33,13 +34,30 @@ def seeks(datagram: HeardDatagram) -> bool:
 def origin_of(scene: Scene, header: Ipv6) -> HeardSender | None:
     """Return what is noted of the node whose address a datagram has, where it is not known from an earlier hop.
 
-    An address that is made of no link address heard may be one of its sender here, or come from outside through that;
-    one made of a short address is another node's, of which nothing is noted: None.
+    An address that is made of no link address heard may be one of its sender here, or come from outside through that,
+    unless another was heard to send from it first. One made of a short address is another node's, of which nothing is
+    noted: None.
     """
     mac, identifier = scene.frame.mac, int(header.source) & IID_MASK
     if mac is None or identifier == interface_identifier(mac.source):
         return scene.by
     is_short = identifier >> 16 == SHORT_IID >> 16
     link = link_of_identifier(identifier, 2 if is_short else 8)
-    origin = None if link is None else scene.known.senders.get((pan_of(mac), link))
-    return scene.by if origin is None and not is_short else origin
+    senders = scene.known.senders
+    origin = None if link is None else senders.get((pan_of(mac), link))
+    if origin is None and not is_short:
+        station = senders.origins.get(int(header.source))
+        return scene.by if station is None else senders.get(station)
+    return origin
+
+
+def learn_origin(scene: Scene, header: Ipv6, passage: Passage) -> None:
+    """Note who sent a datagram on the first hop that was heard of it; a later sender of it is not where it is from."""
+    mac, source, first = scene.frame.mac, int(header.source), passage.hops[0]
+    # the same octets before the last ones went on: one with more hops left is another
+    if mac is None or scene.tunnelled or first.hop_limit <= passage.now.hop_limit:
+        return
+    pan, origins = pan_of(mac), scene.known.senders.origins
+    known = origins.get(source)
+    if known is None or known == (pan, mac.source):
+        origins[source] = pan, first.source

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from math import nan
 from typing import NamedTuple
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.sequences import MOST_MISSING
 from lowpanbudget.findings.levels import LevelUses
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -182,8 +183,12 @@ class CounterUse(NamedTuple):
     destination: bytes | None
 
 
-# by the PAN that the frames go to, and link source
-Senders = FirstNamed[Station, HeardSender]
+class Senders(FirstNamed[Station, HeardSender]):
+    """Those who send, by the PAN that their frames go to, and link source; ``origins``: who sent first, by address."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.origins = Recent[int, Station]()
 
 
 class Refusal(NamedTuple):

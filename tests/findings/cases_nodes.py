@@ -197,19 +197,29 @@ def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
     return Capture(frames)
 
 
-def relayed_for(near: Collection[int], *, of: int = 40, own: int = 0, until: int = 99) -> Capture:
+def relayed_for(
+    near: Collection[int],
+    *,
+    of: int = 40,
+    own: int = 0,
+    until: int = 99,
+    ends: tuple[bytes, bytes] = (NODE, ROOT),
+) -> Capture:
     """A reading of a node every 30 s up to ``until``, all heard as its relay sends them on, the ``near`` ones before.
 
     RFC 8200 section 3: a router lowers the hop limit by one and leaves the source address. ``own``: so many of the
-    relay's own between them.
+    relay's own between them. ``ends``: what the addresses in the node's are made of.
     """
     frames: Timed = []
     for n in range(of):
         at, data = 1 + 30.0 * n, b"reading %d" % n
         if n in near:
-            frames.append((at, air.frame(air.datagram(data), n & 0xFF, (NODE, RELAY))))
+            first = air.datagram(data, links=ends)
+            frames.append((at, air.frame(first, n & 0xFF, (NODE, RELAY))))
         if n < until:
-            on = air.frame(air.datagram(data, hop_limit=63), 100 + 2 * n & 0xFF, (RELAY, ROOT))
+            on = air.frame(
+                air.datagram(data, links=ends, hop_limit=63), 100 + 2 * n & 0xFF, (RELAY, ROOT)
+            )
             frames.append((at + 0.01, on))
         if n < own:
             frames.append((at + 11, reading(101 + 2 * n, (RELAY, ROOT))))
@@ -830,6 +840,11 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node whose readings are heard on the next hop alone": (
         "node-fell-silent",
         lambda: relayed_for(range(11)),
+    ),
+    # RFC 4291 appendix A: the identifier is made of its EUI-64, which is no link address here
+    "a node with a short address and another identifier, whose readings are heard on the next hop alone": (
+        "node-fell-silent",
+        lambda: relayed_for(range(11), ends=(FAR_NODE, ROOT)),
     ),
     "a node whose readings were heard on the next hop alone for a while": (
         "node-was-silent",

@@ -8,7 +8,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
 from lowpanbudget.findings.node_rhythms import BrokenRhythm, rhythms
-from lowpanbudget.findings.origins import Beginnings, origin_of, seeks
+from lowpanbudget.findings.origins import Beginnings, learn_origin, origin_of, seeks
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import (
@@ -223,9 +223,11 @@ _LONG = (
 @NODES.rule("node-fell-silent", HeardDatagram, memory=Beginnings)
 def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagram) -> None:
     """Note when a node sends of its own: what it forwards is of another node, and what it answers ends with that."""
-    if scene.by is None or scene.passage is not None:
+    header, passage = datagram.header, scene.passage
+    if scene.by is None or passage is not None:
+        if passage is not None:
+            learn_origin(scene, header, passage)
         return
-    header = datagram.header
     origin = origin_of(scene, header)
     # in a tunnel it is of its own where the one who made that sends it
     if origin is scene.by and scene.tunnelled and datagram.outer.source != header.source:
