@@ -121,7 +121,7 @@ def engine_alone() -> Iterator[None]:
     with ExitStack() as patches:
         patches.enter_context(patch.object(compiled, "SIGHTINGS", 1 << 60))
         patches.enter_context(patch.object(frames, "shape_of", lambda *_: None))
-        patches.enter_context(patch.object(frames, "read_usual", lambda *_: False))
+        patches.enter_context(patch.object(frames, "read_usual", lambda *_, **_known: False))
         patches.enter_context(patch.object(Layout, "_straight", lambda *_: None))
         for kind in compiled._KINDS:
             patches.enter_context(patch.object(kind, "functions", {}))
