@@ -28,38 +28,23 @@ from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.finding import Finding, Hit
-from lowpanbudget.findings.passages import Passages
-from lowpanbudget.findings.questions import Plan, Questions
+from lowpanbudget.findings.judged import Judged
+from lowpanbudget.findings.networks import HeardNetwork, HeardNetworks
+from lowpanbudget.findings.questions import Plan
 from lowpanbudget.findings.rule import FaultOf, Noticed, Rule
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
-from lowpanbudget.findings.wrong_sums import WrongSums, without_contents
+from lowpanbudget.findings.wrong_sums import without_contents
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import FrameType
-from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.events import TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
-from lowpanbudget.values import dataclass, field
-
-
-@dataclass(slots=True)
-class _Judged:
-    """What holds for all frames that are alike: hits, headers on the air, and what ``look`` found among them.
-
-    ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do.
-    """
-
-    hits: list[tuple[Rule, Hit]]
-    layers: Sequence[Any]
-    varying: Sequence[Any]
-    looked: tuple[Iphc | None, Ipv6 | None, bool]
-    plan: Plan = field(default_factory=dict)
 
 
 class Audit:
@@ -78,10 +63,9 @@ class Audit:
         self.known = known or Surroundings()
         self.frames = 0
         self.foreign = 0  # records that hold no frame, but a datagram or nothing that is known
-        self._questions = Questions(rules)
+        self._networks = HeardNetworks(self.known, rules)
+        self._now = self._networks.home  # the network of the frame at hand, which ``known`` is of
         self._tallies = Tallies() if tallies is None else tallies
-        self._passages = Passages()
-        self._wrong = WrongSums(self.known)
         # what is asked of the frame at hand when it is like one that was judged
         self._plan: Plan | None = None
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
@@ -93,8 +77,12 @@ class Audit:
 
     def follow(self, sighting: Sighting) -> None:
         """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
-        for datagram in sighting.expired:
-            self._give(Scene(self.known), datagram)
+        now = self._networks.of(sighting)
+        if sighting.expired or sighting.ended:
+            for network, over in self._networks.over(sighting, now):
+                self._turn(network)
+                self._give(Scene(self.known), over)
+        self._turn(now)
         measurer = self._measurer
         if measurer is not None and (sighting.heard_as is not None or sighting.cut):
             measurer.add(sighting)
@@ -113,16 +101,18 @@ class Audit:
         if self._first_ns is None:
             self._first_ns = time_ns
         time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
-        if time_s > self.known.end_s:
-            self.known.pauses.note(time_s - self.known.end_s, time_s, sighting.number)
-            self.known.end_s = time_s
+        first = self._networks.home.known
+        if time_s > first.end_s:
+            first.pauses.note(time_s - first.end_s, time_s, sighting.number)
+            first.end_s = time_s
+        self.known.end_s = first.end_s
         template = sighting.template
         scene = self._scene(sighting, time_s)
         frame = scene.frame
-        judged: _Judged | None = None
+        judged: Judged | None = None
         if template is not None:
-            known = template.facts.get(self)
-            if isinstance(known, _Judged):
+            known = template.facts.get(now.questions)
+            if isinstance(known, Judged):
                 self._plan, judged = known.plan, known
                 scene.iphc, scene.header, scene.tunnelled = judged.looked
                 for rule, hit in judged.hits:
@@ -140,13 +130,14 @@ class Audit:
                     layers = scene.look()
                     looked = scene.iphc, scene.header, scene.tunnelled
                     hits = [] if self._kept is None else self._kept
-                    judged = _Judged(hits, layers, layers, looked)
+                    judged = Judged(hits, layers, layers, looked)
                 self._look(scene, judged, sighting, notices)
                 if template is not None and self._kept is not None:
-                    again = self._questions.again
+                    again = now.questions.again
                     judged.varying = [one for one in judged.layers if again(one.__class__)]
-                    template.facts[self] = judged
-            self._give_all(scene, sighting.ended)
+                    template.facts[now.questions] = judged
+            if sighting.ended:
+                self._give_all(scene, self._networks.ended_in(now, sighting))
         finally:
             self._plan = self._kept = None
         if measurer is not None and not scene.is_replayed:  # its message has an old number
@@ -167,7 +158,12 @@ class Audit:
 
     def note(self, notice: ReadingNotice | FcsVerdict | TimedOut) -> None:
         """Take what reading the file noticed, the verdict over its check sequences, or what the end times out."""
+        pan = notice.key.pan if isinstance(notice, TimedOut) else None
+        self._turn(self._networks.of_pan(pan))
         self._give(Scene(self.known), notice)
+
+    def _turn(self, network: HeardNetwork) -> None:
+        self._now, self.known = network, network.known
 
     def _is_told(self, scene: Scene) -> bool:
         """Return whether it is an acknowledgement like one before: without security only its number differs."""
@@ -192,7 +188,7 @@ class Audit:
         return True
 
     def _look(
-        self, scene: Scene, judged: _Judged, sighting: Sighting, notices: Iterable[Notice]
+        self, scene: Scene, judged: Judged, sighting: Sighting, notices: Iterable[Notice]
     ) -> None:
         frame = scene.frame
         arrival, datagram = sighting.arrival, sighting.datagram
@@ -267,14 +263,14 @@ class Audit:
         """Give the reading of a wrong checksum; return the headers to judge: none that are dropped with it."""
         datagram.is_sum_wrong = True
         self._arrive(scene, datagram)
-        reading = self._wrong.read(scene, datagram)
+        reading = self._now.wrong.read(scene, datagram)
         if reading is not None:
             self._give(scene, reading, reading.slip)
         return without_contents(layers) if datagram.is_dropped else layers
 
     def _arrive(self, scene: Scene, datagram: HeardDatagram) -> None:
         """Give the way of a datagram to here."""
-        scene.passage = self._passages.see(datagram, tunnelled=scene.tunnelled)
+        scene.passage = self._now.passages.see(datagram, tunnelled=scene.tunnelled)
         if scene.passage is not None and not scene.passage.in_mesh:
             self._give(scene, scene.passage)
 
@@ -303,14 +299,15 @@ class Audit:
         """Ask the rules that read the class of an item, or the value it is given under."""
         kind: Any = type(item) if value is None else value
         plan = self._plan
-        asked = self._questions.about(kind) if plan is None else plan.get(kind)
+        asked = self._now.questions.about(kind) if plan is None else plan.get(kind)
         if asked is None and plan is not None:
-            asked = self._questions.planned(plan, kind, scene)
+            asked = self._now.questions.planned(plan, kind, scene)
         for rule, check, _ in asked or ():
             hits = check(scene, item)
             if hits is None:
                 continue
-            for hit in hits:
+            for one in hits:
+                hit = self._now.told(rule, one)
                 self._tallies.count(rule, hit, scene.number)
                 if self._kept is not None and not rule.varies:
                     own = hit.frames == (scene.number,)
@@ -318,11 +315,13 @@ class Audit:
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
+        self._turn(self._networks.home)
         if self.frames == self.foreign:
             self._give(Scene(self.known), self, NO_FRAME)
         if self._measurer is not None:
             self._give(Scene(self.known), self._measurer.measurement())
-        for rule, check, _ in self._questions.at_end:
-            for hit in check(self.known) or ():
-                self._tallies.count(rule, hit, 0)
+        for network in self._networks.all():
+            for rule, check, _ in network.questions.at_end:
+                for hit in check(network.known) or ():
+                    self._tallies.count(rule, network.told(rule, hit), 0)
         return self._tallies.findings()

@@ -53,7 +53,8 @@ class Hit(NamedTuple):
     Hits of one rule with the same ``subject`` become one finding. ``severity``, ``advice``, ``certainty`` and ``cite``
     are given where they differ from the rule's, ``times`` where it was seen more than once. One without
     a cause only marks its frames, of which a hit at the end tells. One that ``restates`` is no further hit: what was
-    seen of the subject before has this cause, and this severity where it gives one.
+    seen of the subject before has this cause, and this severity where it gives one. ``network`` is another one than the
+    first: what is of two is told apart.
     """
 
     cause: str
@@ -66,6 +67,7 @@ class Hit(NamedTuple):
     certainty: Certainty | None = None
     cite: Cite | None = None
     restates: bool = False
+    network: str = ""
 
 
 @dataclass(frozen=True, slots=True)

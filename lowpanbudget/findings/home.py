@@ -8,15 +8,19 @@ from lowpanbudget.layers.link.stations import network_of, network_text
 class HomeNetwork:
     """The network of the design, or the first that is heard."""
 
-    def __init__(self, pan: int | None = None) -> None:
-        self._pan = pan
+    def __init__(self, *pans: int | None) -> None:
+        self._pans = frozenset(pan for pan in pans if pan is not None)
 
     def beside(self, mac: Mac | None) -> int | None:
         """Return the PAN that a frame is of, where that is not this one."""
         pan = None if mac is None else network_of(mac)
-        if self._pan is None:
-            self._pan = pan
-        return None if pan == self._pan else pan
+        return None if pan is None or self.has(pan) else pan
+
+    def has(self, pan: int) -> bool:
+        """Return whether a PAN is this network's; the first that is asked about is, where no design tells."""
+        if not self._pans:
+            self._pans = frozenset((pan,))
+        return pan in self._pans
 
     def name(self, link: bytes | None, mac: Mac | None) -> str:
         """Return a link address of a frame as text; a short one with its PAN, where that is not this one."""

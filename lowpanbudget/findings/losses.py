@@ -47,6 +47,7 @@ class HopLosses:
     explained: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_OPEN))
     meetings: Meetings = field(default_factory=Meetings)
     by: HeardSender | None = None
+    pan: int | None = None
     unheard: int = 0
     left_out: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_OPEN))
     unsure: Recent[FragmentKey, FragmentedDatagram] = field(
@@ -221,9 +222,7 @@ class ReceiverLosses:
 
     def end(self, datagram: FragmentedDatagram) -> None:
         """Count what became of a datagram."""
-        if datagram.is_rest:
-            return
-        self.given_up += datagram.fate is Fate.GIVEN_UP
+        self.given_up += datagram.fate is Fate.GIVEN_UP and not datagram.is_rest
 
     @property
     def is_flood(self) -> bool:
@@ -247,7 +246,7 @@ class Losses:
         hop = self.hops.entry((key.source, key.destination), HopLosses)
         receiver = self.receivers.entry(key.destination, ReceiverLosses)
         if hop is not None:
-            hop.by = by or hop.by
+            hop.by, hop.pan = by or hop.by, key.pan
             hop.take(arrival)
         if receiver is not None:
             receiver.take(arrival)

@@ -3,7 +3,7 @@
 from collections.abc import Hashable, Iterable
 from typing import NamedTuple
 
-from lowpanbudget.findings.rule import Check, Concerns, Rule
+from lowpanbudget.findings.rule import Check, Concerns, Reads, Rule
 from lowpanbudget.findings.scene import Scene
 
 
@@ -19,14 +19,22 @@ Plan = dict[Hashable, list[Question]]  # what is asked, by class or value
 
 
 class Questions:
-    """The questions of these rules; ``at_end`` those of the end of a capture."""
+    """The questions of these rules; ``at_end`` those of the end of a capture.
 
-    def __init__(self, rules: Iterable[Rule]) -> None:
+    Rules ``across`` networks have the same memory in the questions ``beside``, and are asked there at the end.
+    """
+
+    def __init__(self, rules: Iterable[Rule], beside: "Questions | None" = None) -> None:
         self.at_end: list[Question] = []
         self._reads: list[tuple[Hashable, Question]] = []
         self._asked: Plan = {}
+        self.across: dict[tuple[str, str], list[Reads]] = {} if beside is None else beside.across
         for rule in rules:
-            reads, at_end = rule.bound()
+            key = rule.subject, rule.name
+            bound = self.across.get(key)
+            reads, at_end = rule.bound() if bound is None else (bound, None)
+            if rule.across:
+                self.across[key] = reads
             self._reads += [(one.kind, Question(rule, one.check, one.concerns)) for one in reads]
             self.at_end += [] if at_end is None else [Question(rule, at_end)]
 

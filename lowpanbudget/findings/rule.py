@@ -57,7 +57,8 @@ class Rule:
     what that proves. Below ``least`` hits for one subject nothing is said. ``varies``: the
     answer depends on what differs among frames that are alike (numbers, lengths, payload, time), or on frames before;
     a rule without it is asked once for all of them. With ``memory`` checks get an object of that class first, one
-    for the whole audit, and ``at_end`` yields what only the end of the capture proves.
+    for the whole audit, and ``at_end`` yields what only the end of the capture proves. One ``across`` networks has one
+    memory over all, others one for each network.
     """
 
     name: str
@@ -67,6 +68,7 @@ class Rule:
     memory: Callable[[], Any] | None = None
     reads: list[Reads] = field(default_factory=list)
     at_end: Check | None = None
+    across: bool = False
 
     @property
     def manual(self) -> Manual:
@@ -100,11 +102,17 @@ class Rule:
 
 
 class Subject:
-    """The rules about one subject; their manuals stand in the file of its name."""
+    """The rules about one subject; their manuals stand in the file of its name.
 
-    def __init__(self, name: str) -> None:
-        self.name = name
+    ``across``: they hold networks against each other, tell stations apart themselves, or look at the capture.
+    """
+
+    def __init__(self, name: str, *, across: bool = False) -> None:
+        self.name, self.across = name, across
         self.rules: dict[str, Rule] = {}
+
+    def _named(self, name: str) -> Rule:
+        return self.rules.setdefault(name, Rule(name, self.name, across=self.across))
 
     def rule(
         self,
@@ -122,7 +130,7 @@ class Subject:
         """
 
         def stated(check: AnyCheck) -> AnyCheck:
-            rule = self.rules.setdefault(name, Rule(name, self.name))
+            rule = self._named(name)
             rule.least = max(rule.least, least)
             rule.memory = rule.memory or memory
             rule.varies |= varies or memory is not None
@@ -141,7 +149,7 @@ class Subject:
         """
 
         def stated(check: AnyCheck) -> AnyCheck:
-            self.rules.setdefault(name, Rule(name, self.name)).at_end = check
+            self._named(name).at_end = check
             return check
 
         return stated

@@ -96,7 +96,7 @@ class Surroundings:
 
     def __post_init__(self) -> None:
         if self.design is not None:
-            self.home = HomeNetwork(self.design.link.pan_id)
+            self.home = HomeNetwork(self.design.link.pan_id, self.design.link.destination_pan_id)
             self.flows = FlowBook(self.design)
 
     def learn_prefix(self, address: IPv6Address) -> None:

@@ -71,7 +71,7 @@ class Tallies:
             for subject, tally in tallies.items():
                 if tally.count >= tally.rule.least or subject == OTHERS:
                     hit = tally.hit
-                    same = name, tally.severity, hit.cause, hit.advice, hit.certainty
+                    same = name, hit.network, tally.severity, hit.cause, hit.advice, hit.certainty
                     said.setdefault(same, []).append(tally)
         return ranked([_together(same).finding() for same in said.values()])
 

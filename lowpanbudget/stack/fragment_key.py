@@ -9,6 +9,9 @@ from lowpanbudget.stack.frame import Frame
 
 # the fields of a key with its PAN: a plain tuple is found in a table without a call
 KeyFields = tuple[Any, ...]
+RECEIVER = slice(
+    1, None, 3
+)  # among them: the destination and the PAN, in which alone a short address is one
 
 
 class _KeyFields(NamedTuple):
@@ -52,6 +55,11 @@ class FragmentKey(_KeyFields):
     def __ne__(self, other: object) -> bool:
         """Return whether they are of two."""
         return not self == other
+
+    @property
+    def receiver(self) -> KeyFields:
+        """Return who is to get the datagram: the destination and the PAN."""
+        return self.destination, self.pan
 
     @property
     def fields(self) -> KeyFields:

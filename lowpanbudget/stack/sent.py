@@ -3,7 +3,7 @@
 from collections import OrderedDict, deque
 from itertools import islice
 
-from lowpanbudget.stack.fragment_key import FragmentKey, KeyFields
+from lowpanbudget.stack.fragment_key import RECEIVER, FragmentKey, KeyFields
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
 
 IN_PROGRESS_S = 5.0  # after a fragment its datagram is still being sent; our choice
@@ -26,10 +26,9 @@ class SentDatagrams:
         self._late: OrderedDict[KeyFields, FragmentedDatagram] = OrderedDict()
         self._given_up = deque[FragmentedDatagram](maxlen=most)
         self._known: OrderedDict[KeyFields, FragmentedDatagram] = OrderedDict()
-        self._receivers: dict[bytes | None, int] = {}
-        self._last: dict[
-            bytes | None, FragmentedDatagram
-        ] = {}  # that each receiver got a fragment of
+        self._receivers: dict[KeyFields, int] = {}
+        # that each receiver got a fragment of
+        self._last: dict[KeyFields, FragmentedDatagram] = {}
 
     def of(self, key: KeyFields, fragment: SentFragment) -> FragmentedDatagram:
         """Return the datagram that a fragment belongs to: one that is known, or that begins with it."""
@@ -79,9 +78,10 @@ class SentDatagrams:
         repeated = datagram.brought(fragment)
         if not repeated:
             datagram.add(fragment)
-        before = self._last.get(key[1])
+        receiver = key[RECEIVER]
+        before = self._last.get(receiver)
         if before is not datagram and datagram.fate is Fate.OPEN:
-            self._last[key[1]] = datagram
+            self._last[receiver] = datagram
             if before is not None:
                 last_s = before.fragments[-1].time_s
                 if before.fate is Fate.OPEN and fragment.time_s - last_s <= IN_PROGRESS_S:
@@ -92,7 +92,7 @@ class SentDatagrams:
         """Say what became of a datagram. A whole one may come again in part; behind an overlap another begins."""
         if datagram.fate is Fate.OPEN:
             datagram.fate = fate
-            self._leave(datagram.key.destination)
+            self._leave(datagram.key.receiver)
 
     def replace(self, datagram: FragmentedDatagram) -> None:
         """Say that another one begins under the tag of a datagram; it is told with those that expire."""
@@ -109,15 +109,15 @@ class SentDatagrams:
 
     def _meet(self, new: FragmentedDatagram) -> None:
         """Note how many datagrams the receiver has open, in the new one and in those that it meets."""
-        receiver = new.key.destination
+        receiver = new.key.receiver
         together = self._receivers[receiver] = self._receivers.get(receiver, 0) + 1
         new.beside = max(new.beside, together)
         if 1 < together <= MANY:  # those that were open when there were as many know it
             for other in self._known.values():
-                if other.key.destination == receiver and other.fate is Fate.OPEN:
+                if other.key.receiver == receiver and other.fate is Fate.OPEN:
                     other.beside = max(other.beside, together)
 
-    def _leave(self, receiver: bytes | None) -> None:
+    def _leave(self, receiver: KeyFields) -> None:
         left = self._receivers.pop(receiver) - 1
         if left > 0:
             self._receivers[receiver] = left

@@ -16,7 +16,7 @@ from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.values import dataclass, field
 
-ACKNOWLEDGEMENTS = Subject("acknowledgements")
+ACKNOWLEDGEMENTS = Subject("acknowledgements", across=True)
 
 _RETRY_S = REPEAT_NS / 10**9
 _WAIT_S = ACK_WITHIN_NS / 1e9

@@ -21,7 +21,7 @@ from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.silences import SILENCES, LongSilence, Pause
 from lowpanbudget.values import dataclass
 
-CAPTURE = Subject("capture")
+CAPTURE = Subject("capture", across=True)
 
 _LEAST_ACROSS = 3  # nodes that tell of a leap; our choice
 WAITED = (

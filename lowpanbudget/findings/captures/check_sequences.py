@@ -13,7 +13,7 @@ from lowpanbudget.findings.senders import Station, pan_of
 from lowpanbudget.layers.link.fcs import differing, fcs_difference, fcs_slip
 from lowpanbudget.values import dataclass, field
 
-CHECK_SEQUENCES = Subject("check-sequences")
+CHECK_SEQUENCES = Subject("check-sequences", across=True)
 HEARD = "a frame as each receiver heard it"
 HEARD_AGAIN = "a frame that another receiver heard before"
 

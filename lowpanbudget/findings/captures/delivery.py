@@ -26,7 +26,7 @@ from lowpanbudget.findings.silences import at_once
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.ipv6 import UDP
 
-DELIVERY = Subject("delivery")
+DELIVERY = Subject("delivery", across=True)
 
 _ANOTHER = (
     "No longer capture by this receiver tells, what came by unheard decides: put another near the end of the way, and "

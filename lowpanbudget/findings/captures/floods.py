@@ -19,7 +19,7 @@ from lowpanbudget.layers.internet.dtls.content import CLIENT_HELLO, Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls
 from lowpanbudget.values import dataclass, field
 
-FLOODS = Subject("floods")
+FLOODS = Subject("floods", across=True)
 
 _HEARD_ONCE = 2  # frames of an address that is not heard again
 _MANY_ADDRESSES = 512  # more than one receiver hears of a network that sends so seldom; our choice

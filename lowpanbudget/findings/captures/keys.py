@@ -13,7 +13,7 @@ from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.mac import Mac
 
-KEYS = Subject("keys")
+KEYS = Subject("keys", across=True)
 
 # our choices
 _LEAST_FRAMES = 5  # under a key that nobody else names

@@ -38,7 +38,7 @@ _TELL_PHY = (
     "Give the design with the PHY; where it is none of SUN, fill frames no further than it carries."
 )
 
-LINK = Subject("link")
+LINK = Subject("link", across=True)
 
 
 def _field(scene: Scene) -> int:

@@ -26,7 +26,7 @@ from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
-NODES = Subject("nodes")
+NODES = Subject("nodes", across=True)
 
 _SHOWN_ALIKE = 4  # addresses
 _FEW = 5  # frames from which a node that always does the same is told; our choice

@@ -42,7 +42,7 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.lorh import SrhLorh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
-PLAN = Subject("plan")
+PLAN = Subject("plan", across=True)
 _ROUTE = lorh.SRH.name  # the layer of its spans
 
 

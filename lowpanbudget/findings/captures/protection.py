@@ -11,7 +11,7 @@ from lowpanbudget.layers.internet.coap.codes import code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.dtls.record import DEMULTIPLEX
 
-PROTECTION = Subject("protection")
+PROTECTION = Subject("protection", across=True)
 # "The OSCORE option indicates that the CoAP message is an OSCORE message"
 _CITES = {OSCORE: rfc(8613, "2"), DTLS: DEMULTIPLEX}
 _OTHERWISE = (

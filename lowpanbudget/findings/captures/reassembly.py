@@ -69,9 +69,9 @@ def fragment_faulty(scene: Scene, fault: WireError) -> None:
 @REASSEMBLY.at_end("fragments-unfinished")
 def fragments_unfinished(known: Surroundings) -> Hits:
     """Judge each hop; what is open at the end of the capture is no more than a remark, what is a flood told as such."""
-    beside = {one.source for one in strangers(known.senders, known.acknowledged)}
+    beside = {(one.pan, one.source) for one in strangers(known.senders, known.acknowledged)}
     for (source, destination), ends in known.losses.hops.items():
-        if source in beside:
+        if (ends.pan, source) in beside:
             continue  # nobody takes what it sends in its PAN, which is told
         ends.leave_out_what_is_none()
         flooded = known.losses.is_flooded(destination)

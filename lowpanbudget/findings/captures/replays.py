@@ -25,7 +25,7 @@ from lowpanbudget.layers.internet.dtls.content import Content
 from lowpanbudget.layers.internet.oscore import option as oscore
 from lowpanbudget.values import dataclass, field
 
-REPLAYS = Subject("replays")
+REPLAYS = Subject("replays", across=True)
 
 _MOST = 4096  # contents that are remembered
 _TAG = 8  # octets that every tag of OSCORE has (RFC 9053 section 4, from memory)

@@ -16,7 +16,7 @@ from lowpanbudget.layers.internet.dtls.record import SHORTEST_CITE, SHORTEST_UNI
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.values import dataclass, field
 
-SEALED = Subject("sealed")
+SEALED = Subject("sealed", across=True)
 _MOST_NONCES = 4096
 
 

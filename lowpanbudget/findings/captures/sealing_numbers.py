@@ -27,7 +27,7 @@ from lowpanbudget.layers.internet.dtls.record import DtlsRecord
 from lowpanbudget.layers.internet.oscore import option as oscore
 from lowpanbudget.values import dataclass, field
 
-SEALING_NUMBERS = Subject("sealing-numbers")
+SEALING_NUMBERS = Subject("sealing-numbers", across=True)
 
 _MOST = 4096  # numbers that are remembered
 _POST = coap_code("POST")

@@ -19,7 +19,7 @@ from lowpanbudget.values import dataclass, field
 
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
 
-SECURITY = Subject("security")
+SECURITY = Subject("security", across=True)
 
 # PAN and EUI-64, or address, of who sends under a key, and how the key is named: mode, source, index
 SecuredSender = tuple[int | None, bytes, int, bytes | None, int | None]

@@ -21,7 +21,7 @@ from lowpanbudget.layers.link.elements import nested_values
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.values import dataclass, field
 
-SLOTS = Subject("slots")
+SLOTS = Subject("slots", across=True)
 
 _STILL_S = FAR_S  # a hundred slots of the usual 10 ms: no beacon waits so long behind its number
 _NEAR_S = 60.0  # between beacons that are held together: no clock drifts far; our choice

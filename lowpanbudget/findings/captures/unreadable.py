@@ -21,7 +21,7 @@ UNREAD = FaultOf("a record that holds no frame")
 _BESIDE = "Look whose it is: its PAN is none of the design's, and another protocol there is no fault of your network."
 _LOOK_UP = "See which code the evidence names, and what the table there allows"
 
-UNREADABLE = Subject("unreadable")
+UNREADABLE = Subject("unreadable", across=True)
 
 
 @UNREADABLE.rule("extension-header-not-whole", OWN_FAULT)

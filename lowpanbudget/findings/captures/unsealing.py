@@ -15,7 +15,7 @@ from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.stack.incoming import Notice
 
-UNSEALING = Subject("unsealing")
+UNSEALING = Subject("unsealing", across=True)
 
 DAMAGED_NAME = "Look for no key: others under that index would come. Capture with check sequences, which tell damage."
 

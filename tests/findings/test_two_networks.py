@@ -1,0 +1,101 @@
+"""What is found of a network is the same whether or not another one, with the same addresses, is heard beside it.
+
+Each capture of the cases is put beside a copy of itself in another PAN, half a millisecond behind. A short address is
+one in its PAN alone (IEEE 802.15.4-2015 clause 6.4.2, from memory), so each of the two has the findings of the one.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from findings import air
+from findings.air import Capture
+from findings.test_cases import CASES
+
+from lowpanbudget.fields.parts import LayoutPart
+from lowpanbudget.findings.captures.rules import CAPTURE_RULES
+from lowpanbudget.findings.finding import Finding
+from lowpanbudget.layers.link.control import FrameType, shape
+from lowpanbudget.layers.link.fcs import fcs
+
+OTHER = 0xBEEF
+BEHIND_S = 0.0005
+ACROSS = {rule.name for rule in CAPTURE_RULES if rule.across}
+MADE_OF_THE_PAN_ID = {"old-header-compression", "old-identifier-carried"}  # RFC 4944 section 6
+OF_ALL = {"context-length-unusual"}  # a context that was given
+Fact = tuple[str, str, int, str, str, str]
+
+
+def moved(octets: bytes) -> bytes | None:
+    """Return a frame in the other PAN, under another number; None of one that names none, or is not right.
+
+    IEEE 802.15.4-2006 clause 7.2.1 (from memory): frame control, number, then each PAN ID before its address.
+    """
+    form = shape(*octets[:2].ljust(2, b"\0"))
+    if form.fault is not None or form.secured or fcs(octets[:-2], 2) != octets[-2:]:
+        return None
+    made, at = bytearray(octets), form.octets
+    if not form.suppressed:
+        made[at] = (made[at] + 100) & 0xFF
+        at += 1
+    pans = []
+    for part in form.layout.parts:
+        assert isinstance(part, LayoutPart)
+        if "PAN" in part.name:
+            pans.append(int.from_bytes(made[at : at + 2], "little"))
+            made[at : at + 2] = OTHER.to_bytes(2, "little")
+        at += part.least
+    if set(pans) != {air.PAN} and form.frame_type != FrameType.ACKNOWLEDGEMENT:
+        return None
+    return bytes(made[:-2]) + fcs(bytes(made[:-2]), 2)
+
+
+def both(capture: Capture) -> Capture | None:
+    """Return a capture with its copy; None where it cannot be moved."""
+    beside = (capture.design, capture.slot, *capture.slots, *capture.channels, *capture.keys)
+    if any(one is not None for one in beside) or capture.fcs != 2:
+        return None
+    frames = list(capture.timed())
+    copies = [copy for _, octets in frames if (copy := moved(octets)) is not None]
+    if len(copies) < len(frames):
+        return None
+    return replace(
+        capture,
+        air=[
+            one
+            for (time_s, octets), copy in zip(frames, copies, strict=True)
+            for one in ((time_s, octets), (time_s + BEHIND_S, copy))
+        ],
+    )
+
+
+def facts(findings: list[Finding], *, of_other: bool = False) -> list[Fact]:
+    """Return what is said of one network, without its name; what knows of both is left out."""
+    name = f"PAN {OTHER:#06x}"
+    return sorted(
+        (
+            one.name, one.severity.word, one.count, one.cause, one.advice,
+            one.subject.replace(f" of {name}", "").replace(name, ""),
+        )
+        for one in findings
+        if one.name not in ACROSS and (name in one.subject) == of_other
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted({*CASES} - ACROSS - MADE_OF_THE_PAN_ID - OF_ALL))
+@pytest.mark.parametrize("of", ["fires", "stays"])
+def test_each_network_has_its_own_findings(name: str, of: str) -> None:
+    made: Callable[[], Capture] = getattr(CASES[name], of)
+    capture = made()
+    mixed = both(capture) if isinstance(capture, Capture) else None
+    if mixed is None:
+        return
+    expected = facts(capture.followed())
+    found = mixed.followed()
+    assert facts(found) == expected
+    assert facts(found, of_other=True) == expected
+
+
+def test_most_captures_can_be_moved() -> None:
+    moved_ones = [name for name, case in CASES.items() if both(case.fires()) is not None]
+    assert len(moved_ones) > len(CASES) // 2
