@@ -19,7 +19,10 @@ from lowpanbudget.layers.internet.dtls.content import CLIENT_HELLO, Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls
 from lowpanbudget.values import dataclass, field
 
-FLOODS = Subject("floods", across=True)
+FLOODS = Subject("floods")
+CROWDS = Subject(
+    "floods", across=True
+)  # of the same manuals: whose addresses have no end may have any PAN ID
 
 _HEARD_ONCE = 2  # frames of an address that is not heard again
 _MANY_ADDRESSES = 512  # more than one receiver hears of a network that sends so seldom; our choice
@@ -27,7 +30,7 @@ _TIMES_MORE = 4
 _SHOWN = 12
 
 
-@FLOODS.at_end("addresses-without-end")
+@CROWDS.at_end("addresses-without-end")
 def addresses_without_end(known: Surroundings) -> Hits:
     """Count the addresses that sent next to nothing."""
     senders = known.senders

@@ -13,7 +13,7 @@ from lowpanbudget.findings.captures.daos import DAOS
 from lowpanbudget.findings.captures.delivery import DELIVERY
 from lowpanbudget.findings.captures.directions import DIRECTIONS
 from lowpanbudget.findings.captures.flapping import FLAPPING
-from lowpanbudget.findings.captures.floods import FLOODS
+from lowpanbudget.findings.captures.floods import CROWDS, FLOODS
 from lowpanbudget.findings.captures.forwarding import FORWARDING
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.captures.joining import JOINING
@@ -59,5 +59,5 @@ CAPTURE_RULES = rules_of(
     REPLAYS, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK,
     PREFIXES, PARENTS, FLAPPING, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, RPL, PATHS,
     ROUTING, SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION,
-    PROTECTION, PLAN, MESSAGES, FLOODS, FORWARDING, DELIVERY,
+    PROTECTION, PLAN, MESSAGES, CROWDS, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip
