@@ -462,6 +462,9 @@ def test_a_key_that_comes_or_goes_is_told_as_such() -> None:
     assert only(compare(message(free), message(bound))).safe
     # 10.5 is read by who knows no limit, and refused by who does
     assert only(compare(message(bound), message(free))).outcome is Outcome.REFUSED
+    for limit in ("2000", "1e20"):  # the greatest of 32 bits is 3.4e38 (IEEE 754 table 3.2)
+        far = dataclasses.replace(bound, max=Decimal(limit))
+        assert only(compare(message(far), message(free))).outcome is Outcome.REFUSED
     still, jumps = (
         Series(
             "s",
@@ -664,6 +667,113 @@ def test_what_is_refused_or_right_is_proven_and_else_left_open() -> None:
     assert compare(message(last[0]), message(last[0], group)).new_receiver_outcome is Outcome.RIGHT
     # three bits of count: text and number move by one
     assert compare(few, wider).outcome not in {Outcome.REFUSED, Outcome.RIGHT}
+
+
+ZIGZAG = Series("w", min=Decimal(-40), max=Decimal(85), max_length=24, deltas="variable")
+ALIGNED = {"layout": "octet-aligned"}
+
+
+def _refused_or_right(receiver: Message, sender: Message) -> set[str]:
+    """Return what becomes of many messages of the sender, each told by reading it."""
+    found = set()
+    for sent in [*samples(sender, 300), *edges(sender)]:
+        try:
+            got = receiver.unpack(sender.pack(sent))
+        except WireError:
+            found.add("refused")
+        else:
+            assert got == {name: sent[name] for name in got}
+            found.add("right")
+    return found
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "outcomes", "seen"),
+    [
+        # the first octet is to be 1: 5 bits of count, of 0 samples, and zeros that fill up are 0
+        (
+            message(Version("v", value=1, bits=8), ZIGZAG),
+            message(ZIGZAG),
+            (Outcome.REFUSED, None),
+            {"refused"},
+        ),
+        # behind differences of any length there is always an octet more, or less
+        (
+            message(ZIGZAG, number("a", 1000), **ALIGNED),
+            message(ZIGZAG, number("b"), number("a", 1000), **ALIGNED),
+            (Outcome.REFUSED, Outcome.REFUSED),
+            {"refused"},
+        ),
+        # the presence bit was a zero that filled up: what is always sent is read as absent, and an octet is left
+        (
+            message(ZIGZAG, number("c", optional=True), number("a"), **ALIGNED),
+            message(ZIGZAG, number("c", optional=True), number("a", optional=True), **ALIGNED),
+            (Outcome.REFUSED, Outcome.REFUSED),
+            {"refused", "right"},
+        ),
+        # a is to be 1 where the version was, and then v stands where a was
+        (
+            message(Version("v", value=1, bits=8), number("a"), number("b", 2**24 - 1)),
+            message(number("a"), Version("v", value=1, bits=8), number("b", 2**24 - 1)),
+            (Outcome.REFUSED, Outcome.REFUSED),
+            {"refused", "right"},
+        ),
+        # 12 bits of whole steps, and a zero that fills up: 13 bits of half ones
+        (
+            message(Version("v", value=1, bits=8), number("a", 4000)),
+            message(Version("v", value=1, bits=8), number("a", 4000, step=Decimal("0.5"))),
+            (Outcome.MISREAD, Outcome.RIGHT),
+            None,
+        ),
+        # whole octets have all codes of an octet, whatever of them was asked for
+        (
+            message(dataclasses.replace(ZIGZAG, deltas="fixed", delta_bits=3), **ALIGNED),
+            message(dataclasses.replace(ZIGZAG, deltas="fixed", delta_bits=4), **ALIGNED),
+            (Outcome.RIGHT, Outcome.RIGHT),
+            {"right"},
+        ),
+    ],
+)
+def test_what_stands_behind_fields_that_are_alike_is_proven_alone(
+    old: Message, new: Message, outcomes: tuple[Outcome, Outcome | None], seen: set[str] | None
+) -> None:
+    found = compare(old, new)
+    assert found.outcome is outcomes[0]
+    assert outcomes[1] in {None, found.new_receiver_outcome}
+    if seen:
+        assert _refused_or_right(old, new) == seen
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        # of a single sample, level absent and temp 3 of 1: 00 hum 4 temp 00 x xx lux are 10 octets, as many as wanted
+        (
+            message(
+                Series("level", min=Decimal(0), max=Decimal(1000), max_length=4, deltas="fixed", delta_bits=3,
+                       optional=True),
+                number("hum"), Array("temp", element=Boolean(""), length=4),
+                Series("co2", min=Decimal(0), max=Decimal(1000), min_length=1, max_length=15, deltas="fixed",
+                       delta_bits=4),
+                number("lux"), **ALIGNED,
+            ),
+            1,
+        ),
+        (message(Version("v", value=1, bits=8), ZIGZAG, number("a"), Text("t", max_length=8), **ALIGNED), 0),
+    ],
+)  # fmt: skip
+def test_layouts_that_suit_both_are_found(old: Message, new: int) -> None:
+    """The message that is told is packed, read, and misread."""
+    shorter = dataclasses.replace(old, fields=old.fields[1:])
+    found = compare(old, shorter)
+    read = found.new_receiver_reads if new else found.reads
+    outcome = found.new_receiver_outcome if new else found.outcome
+    assert outcome is Outcome.MISREAD
+    octets = bytes.fromhex(read.split("(octets ")[1].rstrip(")"))
+    sender, receiver = (old, shorter) if new else (shorter, old)
+    sent, got = sender.unpack(octets), receiver.unpack(octets)
+    assert sender.pack(sent) == octets
+    assert {name: sent.get(name) for name in got} != got
 
 
 def _counts_read(old: Message, new: Message, name: str, most: int, element: Any) -> set[int]:

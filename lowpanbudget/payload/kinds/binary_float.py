@@ -4,7 +4,7 @@ import re
 import struct
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from math import isfinite, isinf
+from math import inf, isfinite, isinf
 from random import Random
 from typing import Any, ClassVar
 
@@ -169,9 +169,11 @@ unit = "J\""""
         return min(max(real_from(self.bits, random.uniform(low, high)), low), high)
 
     def edges(self) -> Iterator[float]:
-        """Yield the examples and the limits."""
+        """Yield the examples and the limits; where there is none the furthest number, and what lies beyond."""
         yield from (self.example("least"), self.example("greatest"))
-        yield from (limit for limit in self.limits() if limit is not None)
+        greatest = FORMATS[self.bits].greatest
+        for limit, sign in zip(self.limits(), (-1, 1), strict=True):
+            yield from (sign * greatest, sign * inf) if limit is None else (limit,)
 
     def summary(self) -> ask.Summary:
         """Return the range, if one is stated, and the format."""

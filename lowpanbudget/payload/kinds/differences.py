@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import Any
 
 from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.codec.samples import VariableDeltas
 from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.kinds.interfaces import NOTHING, Coarser, InnerPart
 from lowpanbudget.payload.kinds.number import Number
@@ -114,6 +115,13 @@ def difference_number(series: Any, bits: int) -> Number:
     low, high = (EXACT.multiply(Decimal(steps), step) for steps in (series.escape - half, half - 1))
     coding = "twos-complement"
     return Number(series.name, min=low, max=high, step=step, coding=coding, bits=bits)
+
+
+@lru_cache(maxsize=64)
+def zigzag_of(series: Any) -> VariableDeltas:
+    """Return the differences of variable length of a series."""
+    grid = series.number().grid()
+    return VariableDeltas(series, grid.high - grid.low)
 
 
 def jumps(series: Any, bits: int) -> str:

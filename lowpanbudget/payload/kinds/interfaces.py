@@ -248,7 +248,7 @@ class FieldWalker(Protocol):
         """Pass so many octets of a field."""
 
     def difference(self, field: Any, place: ValuePath, tags: dict[str, str]) -> bool:
-        """Pass a difference of fixed width; return whether it is an escape, and a whole sample follows."""
+        """Pass a difference; return whether it is an escape, and a whole sample follows."""
 
 
 class Rules(Protocol):

@@ -248,9 +248,7 @@ escape = true                 # a whole sample where a difference is too large""
         )
 
     def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
-        """Pass a whole sample, and differences of fixed width."""
-        if self.deltas != "fixed":
-            return False
+        """Pass a whole sample, and differences."""
         for index in range(walker.counted(self, place)):
             at = (*place, index)
             if index == 0 or walker.difference(self, at, tags):

@@ -16,8 +16,8 @@ from lowpanbudget.payload.kinds.lengths import Counted
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.codes import are_same_codes, codec_of
 from lowpanbudget.payload.search.edits import bare
+from lowpanbudget.payload.search.extents import most_spare
 from lowpanbudget.payload.search.meanings import MEANINGS
-from lowpanbudget.payload.search.spare import most_spare
 
 _OCTET = 8
 _MANY = 12  # bits whose codes are all compared
@@ -158,6 +158,10 @@ class Alignment(NamedTuple):
         if one and two and not self._is_same_grid(one, two):
             return False
         differing = _differing(field, other)
+        widths = {
+            self.ours.rounded(getattr(one, "delta_bits", None) or 0) for one in (field, other)
+        }
+        differing -= {"delta_bits"} if len(widths) == 1 else set()
         if isinstance(field, Flags) and isinstance(other, Flags):
             return differing <= {"names", "bits"} and all(map(eq, field.names, other.names))
         named = any(body.named for body in field.bodies())  # without a number of its own

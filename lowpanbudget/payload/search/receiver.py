@@ -136,7 +136,8 @@ def _searched(sides: Sides, tried: Reading, judge: Judge) -> Reading:
         whole = _tried(sides, every_message(sender), judge)
         return whole._replace(text=whole.text.replace(_TRIED, _ALL, 1))
     drawn = samples(sender, _more(sender), seed=3)
-    for sent in chain(drawn, read_by_both(receiver, sender, ignore_tail=ignore_tail)):
+    alike = read_by_both(receiver, sender, sides.renamed, ignore_tail=ignore_tail)
+    for sent in chain(drawn, alike):
         octets = sender.pack(sent)
         try:
             wrong = judge.misread(sent, receiver.unpack(octets, ignore_tail=ignore_tail))

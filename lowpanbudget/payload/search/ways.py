@@ -1,6 +1,7 @@
 """All ways through what can be chosen: what is there, how many, which option, and bits that nobody knows."""
 
 from collections.abc import Callable, Iterator
+from random import Random
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -17,11 +18,16 @@ class WayRefused(Exception):
 
 
 class Ways:
-    """What was chosen on the way, to go another one after it; ``work`` is what is left to be done."""
+    """What was chosen on the way, to go another one after it; ``work`` is what is left to be done.
 
-    def __init__(self, work: list[int] | None = None) -> None:
+    ``random``: each choice begins with any, and there are so many ways that some alone are gone.
+    """
+
+    def __init__(self, work: list[int] | None = None, random: Random | None = None) -> None:
         self.work = [_WORK] if work is None else work
-        self._way: list[tuple[int, int]] = []
+        self.is_drawn = random is not None
+        self._random = random
+        self._way: list[tuple[int, int, int]] = []  # first, how many after it, of how many
         self._at = 0
 
     def each(self, follow: Callable[["Ways"], T]) -> Iterator[T]:
@@ -40,9 +46,11 @@ class Ways:
     def choose(self, count: int) -> int:
         """Return one of a number of choices, another one on each way."""
         if self._at == len(self._way):
-            self._way.append((0, count))
+            first = self._random.randrange(self._random.randrange(count) + 1) if self._random else 0
+            self._way.append((first, 0, count))  # smaller ones more often
+        first, more, _count = self._way[self._at]
         self._at += 1
-        return self._way[self._at - 1][0]
+        return (first + more) % count
 
     def worked(self, cost: int = _FIELD) -> None:
         """Count what was looked at: octets or codes, or a field."""
@@ -52,8 +60,8 @@ class Ways:
 
     def _is_advanced(self) -> bool:
         while self._way:
-            chosen, count = self._way.pop()
-            if chosen + 1 < count:
-                self._way.append((chosen + 1, count))
+            first, more, count = self._way.pop()
+            if more + 1 < count:
+                self._way.append((first, more + 1, count))
                 return True
         return False
