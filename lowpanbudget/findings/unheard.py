@@ -7,6 +7,12 @@ from typing import NamedTuple
 from lowpanbudget.findings.senders import HeardSender, Hole
 from lowpanbudget.stack.pieces import IN_ONE_GO_S, FragmentedDatagram, SentFragment, gaps
 
+_NEAR_DUE = (
+    0.25  # of an interval: so near to when it was due a frame unheard may be a message; our choice
+)
+
+_MOST_DUE = 64  # messages whose places are looked for
+
 
 class Unheard(Enum):
     """How much of what is missing of a datagram the capture may have missed."""
@@ -87,16 +93,21 @@ def answer_may_be_unheard(
     )
 
 
-def may_have_sent(by: HeardSender, at_s: float, within_s: float, since: int) -> bool:
-    """Return whether the numbers of a sender leave place for a frame so near to a time, behind frame ``since``."""
-    if by.jumped > since:
-        return True
+def may_have_sent(by: HeardSender, due_s: float, every_s: float) -> bool:
+    """Return whether the numbers of a sender leave place for what it sends each ``every_s``, near to one due time."""
     holes = by.holes
     if not holes:
         return False
-    forgotten = len(holes) == holes.maxlen and holes[0].before_s > at_s
-    near = (at_s - within_s, at_s + within_s)
-    return forgotten or any(one.before_s <= near[1] and one.after_s >= near[0] for one in holes)
+    forgotten = len(holes) == holes.maxlen and holes[0].before_s > due_s
+    first_s, last_s = due_s - _NEAR_DUE * every_s, due_s + _NEAR_DUE * every_s
+    return forgotten or any(one.before_s <= last_s and one.after_s >= first_s for one in holes)
+
+
+def surely_unsent(by: HeardSender, since_s: float, until_s: float, every_s: float) -> int:
+    """Return how many of those due behind a time, of many of some, have no place in the numbers of their sender."""
+    count = int((until_s - since_s) / every_s) if every_s else 0
+    dues = (since_s + every_s * n for n in range(1, count + 1, count // _MOST_DUE + 1))
+    return sum(not may_have_sent(by, due, every_s) for due in dues)
 
 
 class Solicited(NamedTuple):

@@ -133,6 +133,16 @@ def taken_over(first: int) -> Capture:
     return store(sorted(sent, key=lambda one: one.time), "")
 
 
+def half_heard() -> Capture:
+    """A node that reports and sends on what another does, for an hour; of its own the receiver hears 30 minutes.
+
+    It sends its own on the second, and what it sends on 50 ms behind that: its frame numbers have a hole each 30 s.
+    """
+    whole = stopping(120)
+    heard = [one for one in whole.timed() if one[0] < 1800 or one[0] % 30 > 0.04]
+    return replace(whole, air=[*heard])
+
+
 def heard_further_on() -> Capture:
     """Readings of a node whose own frames come by unheard, for half an hour; its router reports to the end."""
     sent = [*readings(range(60), ((3, 2), (2, 0))), *readings(range(120), ((2, 0),))]
@@ -286,6 +296,7 @@ DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "flow-stopped",
         heard_further_on,
     ),
+    "a node whose messages the receiver misses since some time": ("flow-stopped", half_heard),
     "a node whose place another takes, or who takes another address": (
         "flow-stopped",
         lambda: taken_over(61),

@@ -228,6 +228,24 @@ def relayed_for(
     return Capture(frames)
 
 
+def in_part(whole: int, *, parts: int = 1) -> Capture:
+    """40 reports in four fragments, one each 30 s; of those behind ``whole`` the receiver hears so many ``parts``.
+
+    The root acknowledges each frame; the numbers of the others are missing. What a third sends the node acknowledges.
+    """
+    frames: Timed = []
+    for n in range(46):
+        cut = air.pieces(air.datagram(bytes(300)), tag=n, start=4 * n & 0xFF)
+        for place, part in enumerate(cut[: len(cut) if n < whole else parts]):
+            at = 1 + 30.0 * n + 0.02 * place
+            frames += [(at, part), (at + 0.001, acknowledgement(part[2]))]
+        frames += [
+            (21 + 30.0 * n, reading(n, (THIRD, NODE))),
+            (21.001 + 30.0 * n, acknowledgement(n)),
+        ]
+    return Capture(frames)
+
+
 def renamed(*, goes_on: bool) -> Capture:
     """A node that registers its short address, and after eleven readings another one, and then sends under that or not.
 
@@ -831,6 +849,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that is heard in another PAN alone since then": (
         "node-fell-silent",
         lambda: elsewhere(11, since=11, of=20, acks=False),
+    ),
+    "a node whose reports came by in part since some time": (
+        "node-reports-no-more",
+        lambda: in_part(22),
     ),
     "a node that registered another short address and goes on under that": (
         "node-fell-silent",

@@ -14,7 +14,7 @@ from lowpanbudget.deployment.measured import (
     PlanVerdict,
 )
 from lowpanbudget.deployment.measurement import Measurer
-from lowpanbudget.deployment.rhythm import lasts
+from lowpanbudget.deployment.rhythm import LONG, lasts
 from lowpanbudget.deployment.rhythm_checks import silent_at_end
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, interface_identifier
@@ -23,6 +23,7 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.silences import at_once
+from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.ipv6 import UDP
 
@@ -233,7 +234,10 @@ def _stopped(known: Surroundings, measured: Measurement) -> Iterator[_Stopped]:
         last_s = known.end_s - max(signs, default=0.0)
         if len(stations) != 1 or not last_s <= silent_s / 2:
             continue
-        known.senders[stations[0]].stopped = True
+        sender, every_s = known.senders[stations[0]], planned[flow.title]
+        sender.stopped = True
+        if surely_unsent(sender, known.end_s - silent_s, known.end_s, every_s) < LONG:
+            continue  # it came by unheard
         yield _Stopped(flow, silent_s, spread, planned[flow.title], last_s)
 
 

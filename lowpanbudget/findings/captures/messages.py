@@ -31,7 +31,6 @@ _ABOUT = 0.1  # so far from twice or half as planned still is that; our choice: 
 # standard errors that the mean of one of many parts may be short by chance, and so many intervals at random moments in
 # which that is no more than half of it, 10 % added; our choice
 _ERRORS, _ENOUGH = 3, 44
-_NEAR_DUE = 0.25  # of the planned interval: so near to when it was due a frame unheard may be a message; our choice
 
 _OTHER_FORMAT = (
     "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
@@ -171,9 +170,11 @@ class _Times:
         """Return whether the numbers of its sender leave place for each message that was due since the last."""
         by = origin_of(scene, datagram.header) or scene.by
         seconds = scene.time_s - self.last_s
-        parts, near_s = round(seconds / self.every_s), _NEAR_DUE * self.every_s
+        parts = round(seconds / self.every_s)
         dues = [self.last_s + seconds * part / parts for part in range(1, parts)]
-        return by is not None and all(may_have_sent(by, due, near_s, self.number) for due in dues)
+        if by is None or by.jumped > self.number:
+            return by is not None
+        return all(may_have_sent(by, due, self.every_s) for due in dues)
 
     def is_again(self, scene: Scene, datagram: HeardDatagram) -> bool:
         """Return whether it is the last message on a later hop, in a tunnel or sent once more."""

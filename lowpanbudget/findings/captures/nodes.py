@@ -20,6 +20,7 @@ from lowpanbudget.findings.senders import (
     strangers,
 )
 from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, at_once, needed
+from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
@@ -313,6 +314,8 @@ def node_reports_no_more(known: Surroundings) -> Hits:
     for link, rhythm, quiet_s, silent_s in rhythms(known):
         if rhythm.stopped:
             continue  # the design says which flow of it stopped
+        if surely_unsent(rhythm, rhythm.heard_s, known.end_s, rhythm.longest_s) < SILENCES:
+            continue  # it came by unheard
         if silent_s <= SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:
             cause = (
                 f"{link_text(link)} sent a datagram of its own at least every {seconds_text(rhythm.longest_s)}, and "
