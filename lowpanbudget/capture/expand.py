@@ -147,8 +147,8 @@ def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Generator[R
         for sighting in trace.follow(records):
             if sighting.outside:
                 continue
-            cut.see(sighting)
             left_out.add_all(sighting.ended, cut.end)
+            cut.see(sighting)
             if sighting.heard_as is not None:
                 left_out.add("a frame that another receiver heard as well")
             elif sighting.repeats is not None:

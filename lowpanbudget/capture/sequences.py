@@ -12,7 +12,7 @@ _NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
 
 def octets_on_air(sighting: Sighting) -> int:
     """Return the octets of a frame as it was sent: with an FCS that was taken off and an end that was not captured."""
-    if not sighting.octets:
+    if not sighting.octets and not sighting.left_out:
         return len(sighting.body.octets)
     return len(sighting.octets) + sighting.left_out + sighting.missing_fcs
 

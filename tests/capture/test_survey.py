@@ -190,6 +190,24 @@ def test_fragments_that_the_capture_cut_are_fragments(kept: int, cut: int) -> No
     assert ("1 datagram cut by the capture" in told, "never whole" in told) == (bool(cut), False)
 
 
+def test_what_comes_after_the_time_of_a_datagram_is_cut_off_of_none() -> None:
+    """RFC 4944 section 5.3: what is not whole after 60 s, at most, is given up; expand and survey say the same."""
+    first, later = frames_of(udp_datagram(ip_of(A), ip_of(B), bytes(150)), A, B)
+    made = records([first, later], step_ns=61 * SECOND)
+    made[1] = made[1]._replace(octets=made[1].octets[:-9])
+    total, left_out = survey(made, contexts=CONTEXTS).total, LeftOut()
+    assert not list(expand(made, left_out=left_out, contexts=CONTEXTS))
+    assert (total.dropped, total.cut) == (left_out.dropped, left_out.cut) == (1, 0)
+
+
+@pytest.mark.parametrize(("link_type", "octets"), [(195, 40), (230, 42)])
+def test_a_frame_of_which_nothing_was_captured_has_its_octets(link_type: int, octets: int) -> None:
+    """One with its FCS among the 40 octets that were not, and one whose FCS the receiver took off (link type 230)."""
+    total = survey([Record(1, 0, link_type, b"", 40)]).total
+    assert total.octets == octets
+    assert total.layer_bits == {"MAC": 16, "not captured": 8 * (octets - 2)}
+
+
 @pytest.mark.parametrize("keys", [(), (KEY,)])
 def test_totals_are_those_of_the_capture(keys: tuple[bytes, ...]) -> None:
     frames = mixed(800)

@@ -270,7 +270,7 @@ class Sighting:
     @property
     def missing_fcs(self) -> int:
         """Return the octets of the FCS that the frame had on the air and that the capture took off."""
-        return 2 if self.body.kind == FRAME and self.octets and not self.fcs_octets else 0
+        return 2 if (self.octets or self.left_out) and not self.fcs_octets else 0
 
     @property
     def layer_bits(self) -> dict[str, int]:
