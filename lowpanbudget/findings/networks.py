@@ -19,7 +19,7 @@ from lowpanbudget.layers.link.stations import network_of, network_text
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.pieces import FragmentedDatagram
 
-_MOST = 64  # that are told apart; others are taken for the first
+_MOST = 16  # that are told apart, each with what rules remember; others are taken for the first
 # of all networks: they tell stations by PAN or EUI-64, or are of the capture
 _SHARED = (
     "pans", "flows", "senders", "acknowledged", "insistent", "refusals", "uncorrected", "keys", "pauses", "home",

@@ -99,3 +99,16 @@ def test_each_network_has_its_own_findings(name: str, of: str) -> None:
 def test_most_captures_can_be_moved() -> None:
     moved_ones = [name for name, case in CASES.items() if both(case.fires()) is not None]
     assert len(moved_ones) > len(CASES) // 2
+
+
+def test_networks_that_are_too_many_are_taken_for_the_first() -> None:
+    """Ports 61617 and 61618 in 4 octets where one would do (RFC 6282 section 4.3.1), in 40 PANs, six times in each."""
+    packet = air.datagram(b"reading", "fe80::")
+    packed = b"\x7e\x33\xf0" + packet[40:44] + packet[46:]
+    frames = [
+        air.raw(packed, number, destination_pan=pan) for number in range(6) for pan in range(1, 41)
+    ]
+    found = [one for one in Capture(list(frames)).followed() if one.name == "ports-not-shortest"]
+    assert len(found) == 1 + 16
+    assert sum(one.count for one in found) == len(frames)
+    assert max(found, key=lambda one: one.count).count == 6 * (40 - 16)
