@@ -211,18 +211,19 @@ def relayed_for(
     relay's own between them. ``ends``: what the addresses in the node's are made of.
     """
     frames: Timed = []
+    number = 100  # of the relay's frames
     for n in range(of):
         at, data = 1 + 30.0 * n, b"reading %d" % n
         if n in near:
             first = air.datagram(data, links=ends)
             frames.append((at, air.frame(first, n & 0xFF, (NODE, RELAY))))
         if n < until:
-            on = air.frame(
-                air.datagram(data, links=ends, hop_limit=63), 100 + 2 * n & 0xFF, (RELAY, ROOT)
-            )
+            on = air.frame(air.datagram(data, links=ends, hop_limit=63), number, (RELAY, ROOT))
             frames.append((at + 0.01, on))
+            number += 1
         if n < own:
-            frames.append((at + 11, reading(101 + 2 * n, (RELAY, ROOT))))
+            frames.append((at + 11, reading(number, (RELAY, ROOT))))
+            number += 1
         # it acknowledges what a third sends it
         frames += [(at + 20, reading(n, (THIRD, RELAY))), (at + 20.001, acknowledgement(n))]
     return Capture(frames)
