@@ -11,6 +11,10 @@ _put = OrderedDict.__setitem__
 class Recent(OrderedDict[Key, Value]):
     """The last ``most`` entries: a new one beyond them pushes the oldest out. One that is set again keeps its age."""
 
+    replace = (
+        OrderedDict.__setitem__
+    )  # of an entry that is there: quicker, as nothing is pushed out
+
     def __init__(self, most: int = 1024) -> None:
         super().__init__()
         self.most = most

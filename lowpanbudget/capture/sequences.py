@@ -56,8 +56,9 @@ class LastNumbers(Recent[NodeSequence, int]):
     def take(self, sequence: NodeSequence, number: int) -> int:
         """Note a number of a sequence; return how many are missing before it."""
         last = self.get(sequence, -1)
-        if number == last + 1:  # as most are
-            self.renew(sequence, number)
+        if number == last + 1 and number:  # as most are
+            self.replace(sequence, number)
+            self.move_to_end(sequence)
             return 0
         last, missing = noted(last, number, MOST_MISSING)
         self.renew(sequence, last)

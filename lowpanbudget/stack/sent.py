@@ -140,8 +140,10 @@ class SentDatagrams:
 
         Those that were given up for others, or replaced, come first.
         """
-        expired, known = list(self._given_up), self._known
-        self._given_up.clear()
+        known, expired = self._known, list[FragmentedDatagram]()
+        if self._given_up:
+            expired += self._given_up
+            self._given_up.clear()
         while known:
             key = next(iter(known))
             datagram = known[key]

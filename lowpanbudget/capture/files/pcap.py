@@ -49,47 +49,52 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
     link_type = network & 0xFFFF  # the bits above tell of an FCS, which the trace tests instead
     layout = struct.Struct(f"{order}4I")
     source.layout = PcapLayout(order, unit, link_type)
-    take, numbers = source.take, source.numbers
+    unpack = layout.unpack_from
     beginnings = {struct.unpack(f"{order}2I", m + v) for m in MAGICS for v in _VERSIONS}
     while True:
-        start, number = source.offset, source.frames
-        of_record = numbers(layout)
-        if of_record is None:
-            head = take(_RECORD)
+        number, buffer, at = source.frames, source.buffer, source.at
+        start = at + _RECORD
+        if start > len(buffer):
+            head = source.peek(_RECORD)
+            if len(head) == _RECORD:
+                continue  # there is another buffer now
             if head or source.trouble:
                 text = source.trouble or f"a record header has {len(head)} octets, not {_RECORD}"
-                notices.add("file-cut", text, number, start)
+                notices.add("file-cut", text, number, source.offset)
             return
-        seconds, fraction, kept, original = of_record
+        seconds, fraction, kept, original = unpack(buffer, at)
         if (seconds, fraction) in beginnings:
             text = (
                 "the header of another pcap file stands here, as where two files were joined: nothing behind it is "
                 "read. Cut the file in two at this octet, and read both"
             )
-            notices.add(FILES_JOINED, text, number, start)
+            notices.add(FILES_JOINED, text, number, source.offset)
             return
         if kept > LONGEST:
             notices.add(
                 "length-wrong",
                 f"a record says {kept} octets, over {LONGEST}: the rest of the file cannot be found",
                 number,
-                start + 8,
+                source.offset + 8,
             )
             return
-        octets = take(kept)
-        if len(octets) < kept:
-            text = source.trouble or f"the last record has {len(octets)} of its {kept} octets"
-            notices.add("file-cut", text, number, start)
+        end = start + kept
+        if end > len(buffer):
+            there = len(source.peek(_RECORD + kept)) - _RECORD
+            if there == kept:
+                continue
+            text = source.trouble or f"the last record has {there} of its {kept} octets"
+            notices.add("file-cut", text, number, source.offset)
             return
-        source.frames = number = number + 1
-        if fraction * unit >= SECOND:
-            notices.add(
-                "time-wrong", f"a fraction of {fraction} is over a second", number, start + 4
-            )
+        source.at, source.frames, offset = end, number + 1, source.gone + start
+        past_ns = fraction * unit
+        if past_ns >= SECOND:
+            text = f"a fraction of {fraction} is over a second"
+            notices.add("time-wrong", text, number + 1, offset - _RECORD + 4)
         if original != kept or not kept:
-            note_lengths(notices, number, start + 8, kept, original, snapshot)
-        time_ns = seconds * SECOND + fraction * unit
-        yield _new(Record, (number, time_ns, link_type, octets, original, start + _RECORD, None))
+            note_lengths(notices, number + 1, offset - _RECORD + 8, kept, original, snapshot)
+        time_ns, octets = seconds * SECOND + past_ns, buffer[start:end]
+        yield _new(Record, (number + 1, time_ns, link_type, octets, original, offset, None))
 
 
 def note_lengths(

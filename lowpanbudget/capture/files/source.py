@@ -7,7 +7,6 @@ import sys
 import zlib
 from collections.abc import Callable
 from contextlib import suppress
-from struct import Struct
 from typing import Any, Protocol
 
 from lowpanbudget.errors import RequestError
@@ -35,17 +34,18 @@ class Source:
     ``offset`` is how many have been taken. ``trouble`` says why no more came, when that was not the end of the file:
     compressed octets that are cut or damaged. ``frames`` are the records taken so far, and ``layout`` is what a reader
     found out about those to come, for others that go on from there. What a pipe has is handed out at once: nobody
-    waits for more of it than was asked for. Raises ``RequestError`` when the file cannot be read.
+    waits for more of it than was asked for. A reader of many small pieces takes them from ``buffer``, from ``at`` on,
+    and moves that; ``gone`` octets left the buffer before. Raises ``RequestError`` when the file cannot be read.
     """
 
     __slots__ = (
-        "_at",
-        "_buffer",
         "_ended",
         "_file",
-        "_gone",
         "_read_some",
+        "at",
+        "buffer",
         "frames",
+        "gone",
         "layout",
         "trouble",
     )
@@ -54,28 +54,28 @@ class Source:
         # ``read`` of a buffered pipe would wait until all that it may give is there, ``read1`` does not
         self._read_some: Callable[[int], Any] = getattr(file, "read1", file.read)
         self._file = file
-        self._buffer = b""
-        self._at = 0
-        self._gone = 0  # octets that left the buffer
+        self.buffer = b""
+        self.at = 0
+        self.gone = 0
         self._ended = False
         self.trouble = ""
         self.frames = 0
         self.layout: Any = None
         if self.peek(2) == GZIP:
-            packed = _Ahead(self._buffer, file)
+            packed = _Ahead(self.buffer, file)
             # what was unpacked before a fault is handed out first: ``read`` would lose it, ``read1`` does not
             self._read_some = gzip.GzipFile(fileobj=packed, mode="rb").read1
-            self._buffer, self._ended = b"", False
+            self.buffer, self._ended = b"", False
 
     @property
     def offset(self) -> int:
         """Return the place of the next octet."""
-        return self._gone + self._at
+        return self.gone + self.at
 
     @property
     def is_quiet(self) -> bool:
         """Return whether all that came has been taken, a beginning left over, and a pipe gave no more for a while."""
-        if len(self._buffer) - self._at >= _BEGINNING or self._ended or sys.platform == "win32":
+        if len(self.buffer) - self.at >= _BEGINNING or self._ended or sys.platform == "win32":
             return False
         try:
             ready, _, _ = select.select([self._file], [], [], QUIET_S)  # type: ignore[type-var]  # or it raises
@@ -85,52 +85,40 @@ class Source:
 
     def peek(self, count: int) -> bytes:
         """Return the next octets without taking them; fewer at the end."""
-        if len(self._buffer) - self._at < count:
+        if len(self.buffer) - self.at < count:
             self._fill(count)
-        return self._buffer[self._at : self._at + count]
+        return self.buffer[self.at : self.at + count]
 
     def take(self, count: int) -> bytes:
         """Return the next octets; fewer than asked only at the end."""
-        end = self._at + count
-        octets = self._buffer[self._at : end]
+        end = self.at + count
+        octets = self.buffer[self.at : end]
         if len(octets) < count:
             self._fill(count)
-            end = min(count, len(self._buffer))
-            octets = self._buffer[:end]
-        self._at = end
+            end = min(count, len(self.buffer))
+            octets = self.buffer[:end]
+        self.at = end
         return octets
-
-    def numbers(self, layout: Struct) -> tuple[int, ...] | None:
-        """Return what the next octets hold by this layout; None, with nothing taken, where there are fewer."""
-        at = self._at
-        end = at + layout.size
-        if end > len(self._buffer):
-            self._fill(layout.size)
-            at, end = 0, layout.size
-            if end > len(self._buffer):
-                return None
-        self._at = end
-        return layout.unpack_from(self._buffer, at)
 
     def ahead(self, count: int) -> memoryview:
         """Return at least so many of the next octets without taking them; fewer only at the end.
 
         Where nobody wants more of them than there are, these.
         """
-        if len(self._buffer) - self._at < count:
+        if len(self.buffer) - self.at < count:
             with suppress(StreamStopped):
                 self._fill(count)
-        return memoryview(self._buffer)[self._at :]
+        return memoryview(self.buffer)[self.at :]
 
     def pass_over(self, octets: int, frames: int) -> None:
         """Take octets that were looked at, with so many records in them."""
-        self._at += octets
+        self.at += octets
         self.frames += frames
 
     def some(self, most: int) -> bytes:
         """Return the next octets without taking them: a line at least, or ``most``; fewer at the end."""
         self._find(b"\n", most)
-        return self._buffer[self._at : self._at + most]
+        return self.buffer[self.at : self.at + most]
 
     def line(self, longest: int) -> bytes:
         """Return the octets up to and with the next newline, at most ``longest``."""
@@ -140,19 +128,19 @@ class Source:
         """Return how many octets there are up to and with the next ``end``, at most ``most``; wait for no more."""
         seen = 0
         while True:
-            found = self._buffer.find(end, self._at + seen, self._at + most) + 1
+            found = self.buffer.find(end, self.at + seen, self.at + most) + 1
             if found:
-                return found - self._at
-            held = len(self._buffer) - self._at
+                return found - self.at
+            held = len(self.buffer) - self.at
             if held >= most or len(self.peek(held + 1)) == held:
                 return min(held, most)
             seen = held
 
     def _fill(self, count: int) -> None:
-        parts = [self._buffer[self._at :]]
+        parts = [self.buffer[self.at :]]
         held = len(parts[0])
-        self._gone += self._at
-        self._at = 0
+        self.gone += self.at
+        self.at = 0
         try:
             while held < count and not self._ended:
                 octets = self._read(max(CHUNK, count - held))
@@ -160,7 +148,7 @@ class Source:
                 parts.append(octets)
                 held += len(octets)
         finally:
-            self._buffer = b"".join(parts)
+            self.buffer = b"".join(parts)
 
     def _read(self, count: int) -> bytes:
         try:
