@@ -41,63 +41,79 @@ class Glance:
 
     def __init__(self, trace: Trace, surveyor: Any) -> None:
         self._trace, self._surveyor = trace, surveyor
+        self._known, self._regulars = trace.reader.known, trace.reader.regulars
+        self._numbers = surveyor.gaps.last
         self.frames = 0
 
     def counts(self, record: Record) -> bool:
         """Count a frame that is like one before; return False, with nothing counted, for one that is to be followed."""
         number, time_ns, link_type, octets, original, _, receiver = record
-        trace, first_ns = self._trace, self._trace.first_ns
+        trace = self._trace
+        first_ns, ends_ns = trace.first_ns, trace.known.next_end_ns
         fcs = None if receiver is not None else trace.endings.bare(link_type)
         if fcs is None or len(octets) != original or time_ns is None or first_ns is None:
             return False
-        ends_ns = trace.known.next_end_ns
         if ends_ns is not None and ends_ns < time_ns:
             return False  # something of what is known does not hold any more
-        alike = trace.reader.known(octets, fcs)
+        alike = self._known(octets, fcs)
         if alike is None:
             return False
         template = alike[1]
         kind = template.facts.get(self) or self._kind(*alike)
         if not isinstance(kind, Kind):
             return False
+        place, start, at, source, destination, is_answer, key = kind
         end = len(octets) - fcs
-        payload = octets[kind.start : end]
-        place = kind.place
-        amounts = place.amounts.get((len(payload), len(octets)))
-        if amounts is None and not kind.key:
-            return False
-        if fcs and fcs_of(octets[:end], fcs) != octets[end:]:
-            return False
-        counted = None if kind.sequence is None else octets[kind.sequence]
-        if kind.is_answer:
-            trace.repeats.answer(counted)
-        if kind.source is not None and payload:
-            mark = hash(payload + kind.destination)
-            if not trace.repeats.is_new(kind.source, number, time_ns, counted, mark):
-                return False
-        trace.time_s = time_s = (time_ns - first_ns) / SECOND
+        payload = octets[start:end]
+        trace.time_s = time_s = (
+            time_ns - first_ns
+        ) / SECOND  # it is the same where the frame is followed
         if time_s > trace.passed_s:  # noqa: PLR1730  # for every frame
             trace.passed_s = time_s
-        trace.reader.regulars.again += 1
+        if fcs and fcs_of(octets[:end], fcs) != octets[end:]:
+            return self._damaged(record, place, len(payload))
+        amounts = place.amounts.get((len(payload), len(octets), False))
+        if amounts is None and not key:
+            return False
+        sequence = None if at is None else octets[at]
+        if is_answer:
+            trace.repeats.answer(sequence)
+        if source is not None and payload:
+            mark = hash(payload + destination)
+            if not trace.repeats.is_new(source, number, time_ns, sequence, mark):
+                return False
+        self._regulars.again += 1
         self.frames += 1
-        if kind.key:
-            found = self._fragment(record, fcs, payload, kind, template, counted)
+        if key:
+            found = self._fragment(record, fcs, payload, key, template, sequence)
             if found is None:
                 return True
             place = found
         elif amounts is not None:
             amounts.frames += 1
         tally = place.tally
-        if place.sequence is not None and counted is not None:
-            tally.lost += self._surveyor.gaps.last.take(place.sequence, counted)
+        if sequence is not None and place.sequence is not None:
+            tally.lost += self._numbers.take(place.sequence, sequence)
         if tally.last_ns is not None and tally.last_ns <= time_ns:
             tally.last_ns = time_ns
         else:
             see(tally, time_ns)
         return True
 
+    def _damaged(self, record: Record, place: TallyPlace, payload: int) -> bool:
+        """Count a frame that a receiver drops; return False, with nothing counted, for one that is to be followed."""
+        amounts = place.amounts.get((payload, len(record.octets), True))
+        if amounts is None or place.is_fragment or not self._trace.endings.is_certain(record):
+            return False
+        self._regulars.again += 1
+        self.frames += 1
+        amounts.frames += 1
+        self._surveyor.leave_damaged(place.tally)
+        see(place.tally, record.time_ns)
+        return True
+
     def _fragment(
-        self, record: Record, fcs: int, payload: bytes, kind: Kind, template: Template, sequence: int | None
+        self, record: Record, fcs: int, payload: bytes, ends: KeyFields, template: Template, sequence: int | None
     ) -> TallyPlace | None:  # fmt: skip
         """Take a fragment that repeats none; return where it is counted, None where that was done.
 
@@ -109,7 +125,7 @@ class Glance:
         trace.reassembler.expired(trace.passed_s)
         trace.passed_s = -inf
         trace.turn_to(octets)
-        source, destination, size, _, pan = kind.key
+        source, destination, size, _, pan = ends
         key = source, destination, size, template.tag.number(payload), pan
         built = template.build(payload)
         assert built is not None  # of a fragment no checksum is tested
@@ -119,7 +135,7 @@ class Glance:
         flow = template.flow or flow_of_parts(trace.reassembler.marks_of(key))
         place = template.facts.get(self._surveyor)
         if not events and isinstance(place, TallyPlace) and place.flow is flow:
-            amounts = place.amounts.get((len(payload), len(octets)))
+            amounts = place.amounts.get((len(payload), len(octets), False))
             if amounts is not None:
                 amounts.frames += 1
                 place.tally.fragments += 1

@@ -11,7 +11,7 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.parts import flow_of_parts
 from lowpanbudget.capture.follow.receivers import Reception
-from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.sighting import DAMAGED, Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.glance import Glance
@@ -22,7 +22,13 @@ from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence
 from lowpanbudget.capture.series import SeriesCounter
 from lowpanbudget.capture.survey import Cell, Survey, grouped
 from lowpanbudget.capture.tally import Tally, running, see
-from lowpanbudget.capture.tally_place import Amounts, TallyPlace, code_of, counted_application
+from lowpanbudget.capture.tally_place import (
+    Amounts,
+    AmountsKey,
+    TallyPlace,
+    code_of,
+    counted_application,
+)
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.stations import network_of
@@ -91,11 +97,13 @@ class Surveyor:
             return
         place = self.place(sighting)
         if place.is_plain and _is_plain(sighting):
-            key = len(sighting.payload or b""), len(sighting.octets)
+            key = len(sighting.payload or b""), len(sighting.octets), sighting.damaged
             amounts = place.amounts.get(key)
             if amounts is None:
                 amounts = self._remember(sighting, place, key)
             amounts.frames += 1
+            if sighting.damaged:
+                self.leave_damaged(place.tally)
             if place.is_fragment:
                 place.tally.fragments += 1
                 if sighting.datagram is not None:
@@ -111,7 +119,7 @@ class Surveyor:
         if not place.is_plain and sighting.cut:
             self._cut.see(sighting)
 
-    def _remember(self, sighting: Sighting, place: TallyPlace, key: tuple[int, int]) -> Amounts:
+    def _remember(self, sighting: Sighting, place: TallyPlace, key: AmountsKey) -> Amounts:
         """Return where the frames are counted that add the same as this one."""
         if place.is_full or len(self._places) >= _MOST_PLACES:
             self.take_up()
@@ -175,6 +183,11 @@ class Surveyor:
             tuple(sighting.layer_bits.items()), octets, unused, avoidable, int(datagram is not None),
             len(datagram or b""), application, code_of(sighting.template),
         )  # fmt: skip
+
+    def leave_damaged(self, tally: Tally) -> None:
+        """Count a frame that a receiver drops."""
+        tally.damaged += 1
+        self.leave_unread(tally, DAMAGED)
 
     def leave_unread(self, tally: Tally, reason: str, frames: int = 1) -> None:
         """Count frames that could not be read to their end."""
@@ -248,7 +261,7 @@ def _is_plain(sighting: Sighting) -> bool:
         sighting.repeats is None
         and sighting.copied is None
         and sighting.opened is None
-        and sighting.fcs_ok is not False
+        and (sighting.damaged or sighting.fcs_ok is not False)
         and not sighting.left_out
     )
 

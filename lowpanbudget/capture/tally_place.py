@@ -16,6 +16,7 @@ from lowpanbudget.values import dataclass, field
 NO_APPLICATION = -(1 << 20)
 _EMPTY = udp.OCTETS + coap.HEADER.octets
 _MOST_LENGTHS = 128  # of frames that are alike
+AmountsKey = tuple[int, int, bool]
 _NO_CODE = CodeSize(0, 0)
 
 
@@ -55,8 +56,8 @@ class TallyPlace:
     """Where records of a flow are counted, whether their room counts, and the name of their sequence if they have one.
 
     ``application`` are the octets that an application sent in a frame as long as the template, once they are known.
-    Where frames are ``plain``, what they add depends on their length alone: ``amounts`` by octets of payload and frame,
-    but for the datagram that fragments make up.
+    Where frames are ``plain``, what they add depends on their length alone: ``amounts`` by octets of payload and frame
+    and whether it is damaged, but for the datagram that fragments make up.
     """
 
     tally: Tally
@@ -66,7 +67,7 @@ class TallyPlace:
     sequence: NodeSequence | None
     is_plain: bool
     application: int | None = None
-    amounts: dict[tuple[int, int], Amounts] = field(default_factory=dict)
+    amounts: dict[AmountsKey, Amounts] = field(default_factory=dict)
 
     @property
     def is_full(self) -> bool:

@@ -1,7 +1,7 @@
 """One frame read: after the template of one that was alike, or decoded in full with all that is known."""
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from lowpanbudget.bits import Place
 from lowpanbudget.capture.follow.devices import LearnedDevices
@@ -87,9 +87,10 @@ class FrameReader:
             alike = self._alike(sighting)
         return self._in_full(sighting) if alike is None else self._after(sighting, *alike)
 
-    def known(self, octets: bytes, fcs: int) -> tuple[HeaderTemplate, Template] | None:
-        """Return the templates of a frame in the clear like one before, whatever its FCS is; None of another."""
-        return self._frames.get(octets, fcs)
+    @property
+    def known(self) -> Callable[[bytes, int], tuple[HeaderTemplate, Template] | None]:
+        """Return what gives the templates of octets with so much FCS that are like a frame before in the clear."""
+        return self._frames.get
 
     def read_lowpan(self, sighting: Sighting) -> Frame | None:
         """Read a 6LoWPAN payload that came without a MAC header, as ``read`` does."""

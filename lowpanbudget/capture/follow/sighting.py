@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matched, Matcher
     from lowpanbudget.capture.follow.opened import OpenedContent
 
+DAMAGED = "the FCS does not match: a damaged frame"
 NOT_CAPTURED = "not captured"  # among layers: what the capture left out at the end of a frame
 _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
 
@@ -296,9 +297,7 @@ class Sighting:
         if self.body.kind != FRAME:
             return self.body.kind
         mac = None if self.template is None else self.template.example.mac
-        if mac is None:
-            return "unreadable"
-        return FrameType(mac.frame_type).name.lower()
+        return "unreadable" if mac is None else FrameType(mac.frame_type).name.lower()
 
     @property
     def cut(self) -> bool:
@@ -318,7 +317,7 @@ class Sighting:
         if self.fault is not None:
             return self.fault.message
         if self.damaged:
-            return "the FCS does not match: a damaged frame"
+            return DAMAGED
         if self.template is not None and self.payload is None:
             return next((n.text for n in self.notices if n.name in _WHY_SEALED), "sealed")
         return ""
