@@ -145,9 +145,9 @@ class SentDatagrams:
             expired += self._given_up
             self._given_up.clear()
         while known:
-            key = next(iter(known))
-            datagram = known[key]
-            if datagram.fragments and datagram.fragments[-1].time_s >= before_s:
+            key, datagram = next(iter(known.items()))
+            parts = datagram.fragments
+            if parts and parts[-1].time_s >= before_s:
                 break
             if datagram.fate is Fate.OPEN:
                 self.end(datagram, Fate.EXPIRED)

@@ -19,17 +19,17 @@ _MOST_MASKS = 24  # for one beginning
 class Mask:
     """Which octets count: those in the ranges ``kept``; and the length, or whether there are any from ``tail`` on."""
 
-    __slots__ = ("_counting", "_number", "kept", "tail")
+    __slots__ = ("counting", "kept", "number", "tail")
 
     def __init__(self, number: int, kept: tuple[tuple[int, int], ...], tail: int | None) -> None:
-        self._number, self.kept, self.tail = number, kept, tail
-        self._counting = itemgetter(*[slice(start, end) for start, end in kept])
+        self.number, self.kept, self.tail = number, kept, tail
+        self.counting = itemgetter(*[slice(start, end) for start, end in kept])
 
     def key(self, extra: object, octets: bytes) -> tuple[object, ...]:
         """Return what texts that are read alike have in common."""
         tail = self.tail
         count = len(octets) if tail is None else len(octets) > tail
-        return self._number, extra, count, self._counting(octets)
+        return self.number, extra, count, self.counting(octets)
 
 
 def kept_ranges(free: Iterable[Place], octets: int) -> tuple[tuple[int, int], ...]:
@@ -58,13 +58,15 @@ class Memo(Generic[Value]):
 
     def get(self, octets: bytes, extra: object = None) -> Value | None:
         """Return the value of octets that are read alike, or None."""
+        young, old, length = self._young, self._old, len(octets)
         for mask in self._masks.get(octets[:2], ()):
-            key = mask.key(extra, octets)
-            value = self._young.get(key)
+            tail = mask.tail  # this is its key, without a call for every frame
+            count = length if tail is None else length > tail
+            key = mask.number, extra, count, mask.counting(octets)
+            value = young.get(key)
             if value is not None:
                 return value
-            value = self._old.get(key)
-            if value is not None:
+            if old and (value := old.get(key)) is not None:
                 self._store(key, value)
                 return value
         return None

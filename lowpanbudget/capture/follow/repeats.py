@@ -123,8 +123,9 @@ class Repeats:
         if self.is_new(source, number, time_ns, sequence, mark):
             return _NO
         seen = self._sources.get(source)
-        again, entry = _NO, _new(Seen, (number, time_ns, sequence, mark, False))
+        again = _NO
         if seen is None:
+            entry = Seen(number, time_ns, sequence, mark)
             seen = self._sources[source] = LastFrames((entry,))
             self._last = seen, entry
             return _NO
@@ -142,24 +143,23 @@ class Repeats:
                 if copied and not other.answered:
                     again = Again(copied=Copied(other.number, other.sequence, past))
                 break
-        self._note(source, seen, entry)
+        self.is_new(source, number, time_ns, sequence, mark, is_seen=True)
         return again
 
     def is_new(
-        self, source: Station, number: int, time_ns: int | None, sequence: int | None, mark: int
-    ) -> bool:
+        self, source: Station, number: int, time_ns: int | None, sequence: int | None, mark: int,
+        *, is_seen: bool = False,
+    ) -> bool:  # fmt: skip
         """Note a frame that none of the last ones of its source is like; return False, with nothing noted, for another.
 
-        ``mark`` is the hash of what must agree.
+        ``mark`` is the hash of what must agree. ``is_seen``: it is noted all the same.
         """
         seen = self._sources.get(source)
-        if seen is None or mark in seen.contents:
+        if seen is None or (mark in seen.contents and not is_seen):
             return False
-        self._note(source, seen, _new(Seen, (number, time_ns, sequence, mark, False)))
-        return True
-
-    def _note(self, source: Station, seen: LastFrames, entry: Seen) -> None:
+        entry = _new(Seen, (number, time_ns, sequence, mark, False))
         seen.frames.append(entry)
-        seen.contents.append(entry.contents)
+        seen.contents.append(mark)
         self._last = seen, entry
         self._sources.move_to_end(source)
+        return True

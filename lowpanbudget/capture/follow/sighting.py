@@ -122,7 +122,7 @@ class Sighting:
         """Return the template of the frame that brought the headers of the datagram; None where none tells them."""
         if len(self.parts) < 2:
             return self.template
-        return next((part.template for part in self.parts if part.flow is not None), None)
+        return next((one for part in self.parts if (one := part.template) and one.flow), None)
 
     @property
     def end(self) -> int:

@@ -172,9 +172,11 @@ class Trace:
                 break
         self.test_endings(window)
         yield from map(self.feed, tuple(window))
+        is_short = len(window) < WINDOW
         while (later := next(coming, None)) is not None:  # a second loop is refused at the end
-            if len(window) < WINDOW:
+            if is_short:
                 window.append(later)
+                is_short = len(window) < WINDOW
                 if len(window) in _AGAIN:
                     self.test_endings(window)
             elif later.receiver is not None:
@@ -209,11 +211,9 @@ class Trace:
         body = unwrap(record)
         if body.kind == FRAME:
             self.turn_to(body.octets)
-        decoder = self.reader.decoder
-        if body.kind == FRAME:
             octets, length, status, left_out = self.endings.of(record, body)
             sighting = Sighting(
-                record, body, decoder, self.matcher, octets, length, status, left_out
+                record, body, self.reader.decoder, self.matcher, octets, length, status, left_out
             )
             end = len(octets) - length
             if length and end > 0:
@@ -221,7 +221,7 @@ class Trace:
             if record.receiver is not None:
                 self._hear(sighting, record.receiver)
             return self._settle(sighting, self.reader.read(sighting))
-        sighting = Sighting(record, body, decoder, self.matcher)
+        sighting = Sighting(record, body, self.reader.decoder, self.matcher)
         if body.kind == IPV6:
             if not sighting.cut:
                 sighting.datagram, sighting.flow = body.octets, flow_of(body.octets)
