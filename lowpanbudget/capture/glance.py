@@ -15,11 +15,12 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import HeaderTemplate, Template
 from lowpanbudget.capture.follow.tracing import SECOND, Trace
 from lowpanbudget.capture.tally import see
-from lowpanbudget.capture.tally_place import TallyPlace
+from lowpanbudget.capture.tally_place import TallyPlace, assembled_key
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.stations import Station
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.events import Complete
 from lowpanbudget.stack.fragment_key import KeyFields, fields_of
 from lowpanbudget.stack.pieces import sent_fragment
 
@@ -132,11 +133,16 @@ class Glance:
         mark = part_of(record.number, payload, template, octets)
         sent = sent_fragment(part.offset, built, trace.time_s, mark, first=part.first)
         events = trace.reassembler.take(key, sent, built, template.example)
-        flow = template.flow or flow_of_parts(trace.reassembler.marks_of(key))
-        place = template.facts.get(self._surveyor)
-        if not events and isinstance(place, TallyPlace) and place.flow is flow:
-            amounts = place.amounts.get((len(payload), len(octets), False))
-            if amounts is not None:
+        whole = events[0] if len(events) == 1 and isinstance(events[0], Complete) else None
+        marks = trace.reassembler.marks_of(key) if whole is None else whole.marks
+        flow, place = template.flow or flow_of_parts(marks), template.facts.get(self._surveyor)
+        if isinstance(place, TallyPlace) and place.flow is flow:
+            amounts, assembled = place.amounts.get((len(payload), len(octets), False)), None
+            if whole is not None:
+                assembled = place.assembled.get(assembled_key(marks, len(whole.datagram.octets)))
+            if amounts is not None and (not events or assembled is not None):
+                if assembled is not None:
+                    assembled.add(place.tally)
                 amounts.frames += 1
                 place.tally.fragments += 1
                 return place

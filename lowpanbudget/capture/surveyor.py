@@ -25,6 +25,7 @@ from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.capture.tally_place import (
     Amounts,
     AmountsKey,
+    Assembled,
     TallyPlace,
     code_of,
     counted_application,
@@ -159,14 +160,12 @@ class Surveyor:
 
     def _add_assembled(self, sighting: Sighting, place: TallyPlace, datagram: bytes) -> None:
         """Count the datagram that a fragment completes."""
-        tally = place.tally
         self.name(sighting)
-        tally.assembled += 1
-        tally.datagrams += 1
-        tally.datagram_octets += len(datagram)
-        tally.application += counted_application(sighting, datagram, place)
-        if place.is_data:
-            tally.avoidable += self.savings.of(sighting, octets_on_air(sighting))
+        application = counted_application(sighting, datagram, place)
+        avoidable = self.savings.of(sighting, octets_on_air(sighting)) if place.is_data else 0
+        assembled = Assembled(len(datagram), application, avoidable)
+        assembled.add(place.tally)
+        place.keep(sighting, assembled)
 
     def _amounts(self, sighting: Sighting, place: TallyPlace, datagram: bytes | None) -> Amounts:
         """Return what a record adds, which brings this datagram or none."""

@@ -1,6 +1,10 @@
 """Where the frames that are alike are counted, and what an application sent in each."""
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 from lowpanbudget.capture.follow.flows import FlowKey, upper_of
+from lowpanbudget.capture.follow.parts import DatagramPart, headers_template_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.sequences import NodeSequence
@@ -16,6 +20,7 @@ from lowpanbudget.values import dataclass, field
 NO_APPLICATION = -(1 << 20)
 _EMPTY = udp.OCTETS + coap.HEADER.octets
 _MOST_LENGTHS = 128  # of frames that are alike
+AssembledKey = tuple[Template | None, int, int, int]
 AmountsKey = tuple[int, int, bool]
 _NO_CODE = CodeSize(0, 0)
 
@@ -51,13 +56,36 @@ class Amounts:
             layers[layer] = layers.get(layer, 0) + frames * bits
 
 
+class Assembled(NamedTuple):
+    """What a datagram adds that fragments make up, beside what each of them does."""
+
+    octets: int
+    application: int
+    avoidable: int
+
+    def add(self, tally: Tally) -> None:
+        """Count it."""
+        octets, application, avoidable = self
+        tally.assembled += 1
+        tally.datagrams += 1
+        tally.datagram_octets += octets
+        tally.application += application
+        tally.avoidable += avoidable
+
+
+def assembled_key(parts: Sequence[DatagramPart], octets: int) -> AssembledKey:
+    """Return what datagrams have in common whose last fragments are alike, and which add the same."""
+    return headers_template_of(parts), octets, len(parts), sum([part.octets for part in parts])
+
+
 @dataclass(slots=True)
 class TallyPlace:
     """Where records of a flow are counted, whether their room counts, and the name of their sequence if they have one.
 
     ``application`` are the octets that an application sent in a frame as long as the template, once they are known.
     Where frames are ``plain``, what they add depends on their length alone: ``amounts`` by octets of payload and frame
-    and whether it is damaged, but for the datagram that fragments make up.
+    and whether it is damaged, but for the datagram that fragments make up;
+    ``assembled`` are those of which lengths alone count.
     """
 
     tally: Tally
@@ -68,11 +96,21 @@ class TallyPlace:
     is_plain: bool
     application: int | None = None
     amounts: dict[AmountsKey, Amounts] = field(default_factory=dict)
+    assembled: dict[AssembledKey, Assembled] = field(default_factory=dict)
 
     @property
     def is_full(self) -> bool:
         """Return whether there are too many lengths to remember more."""
         return len(self.amounts) >= _MOST_LENGTHS
+
+    def keep(self, sighting: Sighting, assembled: Assembled) -> None:
+        """Remember what a datagram adds where others add the same: no message is read in it, no byte code."""
+        key, flow = assembled_key(sighting.parts, assembled.octets), self.flow
+        is_read = flow is None or flow.protocol != ipv6.UDP or _is_coap(flow)
+        if not is_read and key[0] is not None and not code_of(key[0]).byte_code:
+            if len(self.assembled) >= _MOST_LENGTHS:
+                self.assembled.clear()
+            self.assembled[key] = assembled
 
     def take_up(self) -> None:
         """Add what was counted to the tally."""
@@ -106,12 +144,15 @@ def counted_application(sighting: Sighting, datagram: bytes, place: TallyPlace) 
     return application
 
 
+def _is_coap(flow: FlowKey) -> bool:
+    return COAP_PORT in (flow.source_port, flow.destination_port)
+
+
 def is_empty_message(flow: FlowKey, datagram: bytes, upper: ChainPlace) -> bool:
     """Return whether a datagram is an Empty message of CoAP, which no application sent."""
     if len(datagram) - upper.offset != _EMPTY or upper.kind != ipv6.UDP:
         return False
-    is_coap = COAP_PORT in (flow.source_port, flow.destination_port)
-    return is_coap and coap.is_empty(datagram[upper.offset + udp.OCTETS :])
+    return _is_coap(flow) and coap.is_empty(datagram[upper.offset + udp.OCTETS :])
 
 
 def application_octets(sighting: Sighting, datagram: bytes) -> int:
@@ -119,7 +160,7 @@ def application_octets(sighting: Sighting, datagram: bytes) -> int:
     flow = sighting.flow
     if flow is None or flow.protocol != ipv6.UDP:
         return 0
-    if COAP_PORT in (flow.source_port, flow.destination_port):
+    if _is_coap(flow):
         return len(sighting.application or b"")
     template = sighting.headers_template
     upper = upper_of(datagram) if template is None else template.upper

@@ -51,6 +51,11 @@ def flow_of_parts(parts: Sequence[DatagramPart]) -> FlowKey | None:
     return None
 
 
+def headers_template_of(parts: Sequence[DatagramPart]) -> Template | None:
+    """Return the template of the part that brought the headers of a datagram; None where none tells them."""
+    return next((one for part in parts if (one := part.template) and one.flow), None)
+
+
 def given_up(events: Iterable[Event]) -> list[TimedOut | Discarded]:
     """Return the events of datagrams that never became whole."""
     return [event for event in events if isinstance(event, TimedOut | Discarded)]

@@ -7,7 +7,7 @@ from lowpanbudget.bits import Span
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, flow_of
-from lowpanbudget.capture.follow.parts import Copied, DatagramPart
+from lowpanbudget.capture.follow.parts import Copied, DatagramPart, headers_template_of
 from lowpanbudget.capture.follow.slot_notice import as_reckoned
 from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
@@ -122,7 +122,7 @@ class Sighting:
         """Return the template of the frame that brought the headers of the datagram; None where none tells them."""
         if len(self.parts) < 2:
             return self.template
-        return next((one for part in self.parts if (one := part.template) and one.flow), None)
+        return headers_template_of(self.parts)
 
     @property
     def end(self) -> int:
