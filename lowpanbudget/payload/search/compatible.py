@@ -10,10 +10,10 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.advice import advice
-from lowpanbudget.payload.search.edits import Edit, edits
+from lowpanbudget.payload.search.edits import Edit, bare, edits
 from lowpanbudget.payload.search.meanings import one_sided_meanings
 from lowpanbudget.payload.search.names import called_alike
-from lowpanbudget.payload.search.receiver import Outcome, Reading, Sides, reading
+from lowpanbudget.payload.search.receiver import ALL_RIGHT, Outcome, Reading, Sides, reading
 from lowpanbudget.payload.search.tree import with_members
 from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
@@ -97,6 +97,8 @@ def compare(old: Message, new: Message, *, ignore_tail: bool = False) -> FormatC
         _field_change(old, edit, ignore_tail=ignore_tail)
         for edit in edits(old.fields, new.fields, ())
     ]
+    if not judged and [*map(bare, old.fields)] == [*map(bare, new.fields)]:
+        return _compared(old, new, (), ALL_RIGHT, ALL_RIGHT)  # one format, as most of a design are
     if len(judged) == 1 and judged[0].outcome is not Outcome.UNKNOWN:
         read = Reading(judged[0].outcome, judged[0].reads)  # one change alone is all that differs
     else:

@@ -61,6 +61,9 @@ class Reading(NamedTuple):
     text: str
 
 
+ALL_RIGHT = Reading(Outcome.RIGHT, "all its fields right")
+
+
 class Sides(NamedTuple):
     """The formats of a receiver and of a sender; ``renamed`` says what the sender calls the receiver's fields.
 
@@ -201,13 +204,12 @@ def _misread_behind(receiver: Message, tail: WireError, wrong: str) -> Reading:
 
 def _right(receiver: Message, more: int) -> Reading:
     """Return that all is read right; ``more``: the most octets that were left after the last field."""
-    right = "all its fields right"
     if not more:
-        return Reading(Outcome.RIGHT, right)
+        return ALL_RIGHT
     tail = f"only where it ignores up to {plural(more, 'octet')} after them"
     name = receiver.name
     who = f"{name}_unpack_prefix of the generated C does, {name}_unpack and unpack refuse such messages"
-    return Reading(Outcome.PREFIX, f"{right}, {tail}: {who}")
+    return Reading(Outcome.PREFIX, f"{ALL_RIGHT.text}, {tail}: {who}")
 
 
 def _received(receiver: Message, octets: bytes) -> tuple[dict[str, Any], WireError | None]:
