@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
+from typing import Any
 
 from findings import air
 from findings.air import BROADCAST
@@ -65,6 +66,12 @@ class NodeMute(Network):
     def tries(self, at: float, mac: Mac) -> int:
         self.now = at
         return 0 if mac.source == self.link(6) and at > 300 else super().tries(at, mac)
+
+    def over(self, at: float, way: list[tuple[int, int]], *args: Any, **kind: Any) -> None:
+        if (
+            way[0][0] != 6 or at <= 300
+        ):  # of what it does not send no router has anything to send on
+            super().over(at, way, *args, **kind)
 
 
 class NodeSilent(NodeMute):
