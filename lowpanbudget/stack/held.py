@@ -54,7 +54,8 @@ class HeldDatagrams(Generic[Entry]):
 
     def begin(self, key: KeyFields, entry: Entry) -> None:
         """Hold an entry, in place of another one of its key; who adds octets to it counts them in ``octets``."""
-        self.end(key)
+        if key in self._entries:
+            self.end(key)
         self._begun += 1
         self._entries[key] = (self._begun, entry)
         self._by_sender[key[0]] = self._by_sender.get(key[0], 0) + 1

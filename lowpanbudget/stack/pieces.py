@@ -231,7 +231,7 @@ class Pieces:
         pieces = dict(self.pieces)
         if self.less:
             pieces[0] = lengthened(pieces[0], self.sent.size, self.less)
-        octets = b"".join(pieces[start] for start in sorted(pieces))
+        octets = b"".join([pieces[start] for start in sorted(pieces)])
         if self.checksum_elided:
             octets = complete_checksum(octets)
         return Datagram(octets, self.checksum_elided)
