@@ -100,7 +100,7 @@ def _once(module: str, name: str, follow: int) -> Callable[..., Any] | None:
 
 # what plays networks, how many of its arguments follow from the design, and where it is called by its name
 _PLAYED = (
-    ("deployment.carry", "judged", 0, ("deployment.carry", "findings.helps")),
+    ("deployment.carry", "judged", 0, ("deployment.carry", "findings.looks", "findings.together")),
     ("deployment.burst", "slot_runs", 1, ("deployment.burst",)),
     ("deployment.burst", "contention_runs", 1, ("deployment.burst",)),
 )

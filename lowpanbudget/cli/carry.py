@@ -53,8 +53,8 @@ def command(
     """Say whether the network of the DESIGN file carries its messages, and which node, link or limit decides.
 
     The tree is loaded with all messages, retries and upkeep. Networks in slots are calculated, those that listen
-    first are simulated, with confidence. Where the answer is not yes, changes are tried one by one, a slotframe up
-    to eight times as long or as short, then up to three together, for a burst as well; not all sets are tried. The
+    first are simulated, with confidence. Where the answer is not yes, changes are tried one by one, each as little as
+    is enough, then up to three together, for a burst as well; not all sets are tried. The
     answer is open where what was played is too close to a limit to tell, where of no message it could be checked
     how it arrives, and where a table is missing that a limit needs. The exit code is 0 when the answer is yes: the
     network carries its messages, or a burst is in as often and as soon as asked for and breaks no limit; else it is

@@ -65,17 +65,19 @@ def judged(
     transmissions: int | None = None,
     services: Sequence[HopService] | None = None,
     hops: Sequence[HopLoad] = (),
+    rounds: int | None = None,
 ) -> CarriedNetwork:
     """Return the same from the airtimes of a design's messages.
 
-    ``transmissions`` bounds a simulation; ``services`` and ``hops`` stand for what contention would give where that
-    is not to be played again; with them the queues of slots are not played either, but calculated one by one, as if
-    each had its places: where they are shared more is lost.
+    ``transmissions`` bounds a simulation, ``rounds`` how often it goes on where it is too close to tell; ``services``
+    and ``hops`` stand for what contention would give where that is not to be played again; with them the queues of
+    slots are not played either, but calculated one by one, as if each had its places: where they are shared more is
+    lost.
     """
     traffic = with_acknowledgements(design, traffic_of(design, messages))
     network = _judged(
-        design, access.on(design.link), messages, traffic, seed, transmissions, services, hops
-    )
+        design, access.on(design.link), messages, traffic, seed, transmissions, services, hops, rounds or _ROUNDS
+    )  # fmt: skip
     within_s = None if design.limits is None else design.limits.latency_s
     in_slots = network.nodes if access.slots is not None else ()
     over = {node.name: node.used for node in in_slots if node.used > 1}
@@ -93,7 +95,7 @@ def judged(
 
 def _judged(
     design: Design, access: Access, messages: Sequence[MessageAirtime], traffic: Traffic, seed: int,
-    transmissions: int | None, services: Sequence[HopService] | None, hops: Sequence[HopLoad],
+    transmissions: int | None, services: Sequence[HopService] | None, hops: Sequence[HopLoad], rounds: int,
 ) -> CarriedNetwork:  # fmt: skip
     nodes = loads(traffic, access.retries + 1)
     untold = tuple(unlaid(traffic.tree, access.slots))
@@ -128,13 +130,14 @@ def _judged(
             return network(loaded, queues, services or (), None, hops)
         contention = PlayedContention(design, traffic, nodes, access, seed, transmissions)
         while True:
+            rounds -= 1
             played = contention.result()
             loaded = as_played(nodes, played.hops)
             carried = network(loaded, queues, played.services, played, played.hops)
             is_open = carried.is_close or (
                 carried.is_unchecked and carried.lacks_arrivals and carried.not_checked
             )
-            if transmissions is not None or not is_open or not contention.play_on():
+            if transmissions is not None or not rounds or not is_open or not contention.play_on():
                 return carried
 
     if untold:
@@ -155,7 +158,7 @@ def _judged(
             return carried
     play.play()
     carried = slotted(play.queues(), play.streams())
-    for _ in range(_ROUNDS - 1):
+    for _ in range(rounds - 1):
         is_open = any(map(_is_doubtful, carried.checks)) and all(
             check.holds or _is_doubtful(check) for check in carried.checks
         )

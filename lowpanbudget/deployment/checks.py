@@ -152,7 +152,8 @@ def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
         if frames > slots.shared_cells >= float(came):
             came, _ = beside(frames, slots.shared_cells)
         text = (
-            f"{came} frame{'s' * (came != '1')} to all in a slotframe share {plural(slots.shared_cells, 'cell')}: "
+            f"{came} {'frame to all in a slotframe shares' if came == '1' else 'frames to all in a slotframe share'} "
+            f"{plural(slots.shared_cells, 'cell')}: "
             f"{percent(met)} of them meet another one; 1 a cell is allowed"
         )
         yield check_of("shared", about, text, frames, slots.shared_cells, "frames")

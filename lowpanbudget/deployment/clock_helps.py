@@ -1,10 +1,10 @@
 """What may keep clocks within the guard: beacons or keep-alives as often as that lasts."""
 
 from collections.abc import Iterator
-from math import floor, log10
 
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.change import PossibleChange
+from lowpanbudget.deployment.ladder import rounded_down
 from lowpanbudget.design.allowed import is_allowed
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.upkeep_shape import NO_UPKEEP, Upkeep
@@ -14,7 +14,7 @@ from lowpanbudget.values import replace
 def clock_changes(design: Design, guard_lasts_s: float) -> Iterator[PossibleChange]:
     """Yield the changes of upkeep that set each clock before the guard is over, each alone."""
     upkeep = NO_UPKEEP if design.upkeep is None else design.upkeep
-    every_s = _rounded_down(guard_lasts_s)
+    every_s = rounded_down(guard_lasts_s)
     if design.link.acknowledged:
         yield from _of_upkeep(
             design, "keep_alive_s", replace(upkeep, keep_alive_s=every_s),
@@ -33,9 +33,3 @@ def _of_upkeep(
     key, then = f"upkeep.{name}", replace(design, upkeep=upkeep)
     if is_allowed(then, key):
         yield PossibleChange(key, text, then, airtime(then), takes)
-
-
-def _rounded_down(seconds: float) -> float:
-    """Return whole seconds, of less than one two digits."""
-    scale = 1 if seconds >= 1 else 10 ** (1 - floor(log10(seconds)))
-    return floor(seconds * scale) / scale

@@ -5,14 +5,7 @@ from functools import reduce
 from typing import Any
 
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import plural
 from lowpanbudget.values import replace
-
-# what so many of them are called, by the key of the design file
-WORDS: dict[str, Callable[[int], str]] = {
-    "access.slots.cells": lambda cells: f"{plural(cells, 'cell')} to each parent",
-    "queue.frames": lambda places: f"{plural(places, 'place')} in each queue",
-}
 
 
 def value_of_key(design: Design, key: str) -> Any:

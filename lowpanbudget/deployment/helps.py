@@ -8,11 +8,12 @@ from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of,
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.change import PossibleChange
-from lowpanbudget.deployment.fewest import WORDS
-from lowpanbudget.deployment.slot_helps import slot_changes
-from lowpanbudget.design.access import Access
+from lowpanbudget.deployment.ladder import Ladder, alone, doubled, rounded_down, turned_by
+from lowpanbudget.deployment.slot_helps import slot_ladders
+from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.allowed import is_allowed
 from lowpanbudget.design.collecting import unspanned
+from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.waiting import SendQueue
@@ -23,119 +24,94 @@ from lowpanbudget.room.fit import Fit, fit
 from lowpanbudget.room.sets import smallest_sets
 from lowpanbudget.values import replace
 
+_DOUBLINGS = 3  # of what costs more the more there is
+_SELDOM = 6  # doublings of how seldom the network sends for itself
 _RARE = 1e-6  # a queue that is full less often needs no place more
 
 
-def possible_changes(
-    design: Design, access: Access, network: CarriedNetwork
-) -> Iterator[PossibleChange]:
-    """Yield the changes that may ease what decides in the network, each alone; none that no file may state."""
+def possible_ladders(design: Design, access: Access, network: CarriedNetwork) -> Iterator[Ladder]:
+    """Yield what may ease what decides in the network, each alone, with values that a file may state."""
     messages = airtime(design)
-    for change in _numbers(design, access, network, messages):
-        if is_allowed(change.design, change.key):
-            yield change
-    yield from _of_messages(design, messages)
+    yield from _numbers(design, access, network, messages)
+    yield from map(alone, _of_messages(design, messages))
 
 
-def further_change(
-    design: Design, access: Access, network: CarriedNetwork, key: str
-) -> PossibleChange | None:
-    """Return the change of one number that goes on in the way of a change that was made; None where nothing does."""
-    numbers = _numbers(design, access, network, airtime(design))
-    return next((one for one in numbers if one.key == key and is_allowed(one.design, key)), None)
-
-
-def burst_changes(design: Design, access: Access, plan: BurstPlan) -> Iterator[PossibleChange]:
-    """Yield the changes that may bring more of a burst in, each alone; none that no file may state."""
-    for change in _of_burst(design, access, plan):
-        if is_allowed(change.design, change.key):
-            yield change
-
-
-def _of_burst(design: Design, access: Access, plan: BurstPlan) -> Iterator[PossibleChange]:
+def burst_ladders(design: Design, access: Access, plan: BurstPlan) -> Iterator[Ladder]:
+    """Yield what may bring more of a burst in, each alone, with values that a file may state."""
     slots = access.slots
     if slots is None:
-        if plan.lost_access and access.backoffs < BACKOFFS.most:
-            yield _more_backoffs(design, access, ())
+        if plan.lost_access:
+            yield _backoffs(design, access, ())
     else:
         # so many that what comes in a slotframe goes on in one
         needed = min(ceil(plan.frames * slots.slotframe_s / plan.every_s), slots.slotframe)
-        for change in slot_changes(design, access, slots, (), needed, 0):
-            if not change.key.endswith(("shared_cells", "cells_down")):
-                yield change
-    if (
-        design.link.acknowledged
-        and access.retries < RETRIES.most
-        and plan.lost_link > plan.lost_access
-    ):
-        yield _more_retries(design, access, ())
+        for ladder in slot_ladders(design, slots, (), needed, 0):
+            if not ladder.key.endswith(("shared_cells", "cells_down")):
+                yield ladder
+    if design.link.acknowledged and plan.lost_link > plan.lost_access:
+        yield _retries(design, access, ())
     if design.queue is not None and plan.lost_queue:
-        yield _longer_queue(design, design.queue, ())
+        yield _places(design, design.queue, ())
 
 
 def _numbers(
     design: Design, access: Access, network: CarriedNetwork, messages: Sequence[MessageAirtime]
-) -> Iterator[PossibleChange]:
+) -> Iterator[Ladder]:
     """Yield changes of one number, or of one word, under one key."""
     slots = access.slots
+    yield from _of_upkeep(design, slots)
     if slots is not None:
         up = max(node.cells_needed or 0 for node in network.nodes)
         down = max(node.cells_needed_down or 0 for node in network.nodes)
-        yield from slot_changes(design, access, slots, messages, up, down)
-    elif access.backoffs < BACKOFFS.most:
-        yield _more_backoffs(design, access, messages)
+        yield from slot_ladders(design, slots, messages, up, down)
+    else:
+        yield _backoffs(design, access, messages)
     if not design.link.acknowledged:
         answering = replace(design, link=replace(design.link, acknowledged=True))
         text, answers = _acknowledged(access), airtime(answering)
         takes = "each frame has an answer on the air"
-        yield PossibleChange("link.acknowledged", text, answering, answers, takes)
-    elif access.retries < RETRIES.most:
-        yield _more_retries(design, access, messages)
+        yield alone(PossibleChange("link.acknowledged", text, answering, answers, takes))
+    else:
+        yield _retries(design, access, messages)
     if design.queue is not None and _fills(network):
-        yield _longer_queue(design, design.queue, messages)
+        yield _places(design, design.queue, messages)
         if any(one.direction == "down" for one in network.services):
-            yield _longer_queue_of_root(design, design.queue, messages)
+            yield turned_by(
+                design, "queue.root_frames", doubled(design.queue.of(0), _DOUBLINGS), "{} places in the root's queue",
+                "it takes memory of the root", messages, start=design.queue.of(0),
+            )  # fmt: skip
     if network.decides is not None:
         yield from _of_waiting(design, messages, network, network.decides)
         if slots is not None and network.decides.matter in ("frame", "acknowledgement"):
-            yield from _of_rates(design)
-    yield from _of_upkeep(design)
+            yield from map(alone, _of_rates(design))
     yield from _of_flows(design, messages)
 
 
-def _more_backoffs(
-    design: Design, access: Access, messages: Sequence[MessageAirtime]
-) -> PossibleChange:
-    more = replace(access, backoffs=min(access.backoffs + 2, BACKOFFS.most))
-    text = plural(more.backoffs, "backoff")
-    return PossibleChange("access.backoffs", text, replace(design, access=more), messages)
+def _backoffs(design: Design, access: Access, messages: Sequence[MessageAirtime]) -> Ladder:
+    return turned_by(
+        design, "access.backoffs", _up_to(BACKOFFS.most, access.backoffs),
+        lambda backoffs: plural(backoffs, "backoff"), "what finds no free channel waits longer for it", messages,
+    )  # fmt: skip
 
 
-def _more_retries(
-    design: Design, access: Access, messages: Sequence[MessageAirtime]
-) -> PossibleChange:
-    more = replace(design, access=replace(access, retries=RETRIES.most))
-    return PossibleChange("access.retries", f"{RETRIES.most} retries", more, messages)
+def _retries(design: Design, access: Access, messages: Sequence[MessageAirtime]) -> Ladder:
+    return turned_by(
+        design, "access.retries", _up_to(RETRIES.most, access.retries),
+        lambda retries: f"{retries} {'retry' if retries == 1 else 'retries'}",
+        "more is on the air, some of it late", messages,
+    )  # fmt: skip
 
 
-def _longer_queue(
-    design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]
-) -> PossibleChange:
-    longer = replace(design, queue=replace(queue, frames=queue.frames * 2))
-    text = WORDS["queue.frames"](queue.frames * 2)
-    takes = "it takes memory of every node"
-    return PossibleChange("queue.frames", text, longer, messages, takes)
+def _places(design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]) -> Ladder:
+    return turned_by(
+        design, "queue.frames", doubled(queue.frames, _DOUBLINGS),
+        lambda places: f"{plural(places, 'place')} in each queue", "it takes memory of every node", messages,
+    )  # fmt: skip
 
 
-def _longer_queue_of_root(
-    design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]
-) -> PossibleChange:
-    places = queue.of(0) * 2
-    longer = replace(design, queue=replace(queue, root_frames=places))
-    text = f"{places} places in the root's queue"
-    return PossibleChange(
-        "queue.root_frames", text, longer, messages, "it takes memory of the root"
-    )
+def _up_to(most: int, start: int) -> tuple[int, ...]:
+    """Return the most that the standard has as the only rung: it is told at once whether any number helps."""
+    return (most,) if most > start else ()
 
 
 def _acknowledged(access: Access) -> str:
@@ -155,29 +131,30 @@ def _fills(network: CarriedNetwork) -> bool:
 
 def _of_waiting(
     design: Design, messages: Sequence[MessageAirtime], network: CarriedNetwork, decides: LimitCheck
-) -> Iterator[PossibleChange]:
+) -> Iterator[Ladder]:
     sleep, limits = design.sleep, design.limits
     if sleep is None:
         return
     held = (service.held_full for service in network.services)
     is_held = decides.matter == "held" or (decides.matter == "delivery" and any(held))
-    allowed_s = sleep.poll_s if is_held else None
-    if decides.matter == "latency" and limits is not None:
-        allowed_s = limits.latency_s
-    elif decides.matter == "poll":
-        allowed_s = sleep.timeout_s
-    if allowed_s is not None and sleep.poll_s > allowed_s / 2:
-        often = replace(design, sleep=replace(sleep, poll_s=allowed_s / 2))
-        text = f"a poll each {allowed_s / 2:g} s"
-        yield PossibleChange("sleep.poll_s", text, often, airtime(often), "each poll costs")
+    most_s = sleep.poll_s / 2 if is_held else None
+    nearest_s = None
+    if decides.matter == "latency" and limits is not None and limits.latency_s is not None:
+        most_s = limits.latency_s / 2
+    elif decides.matter == "poll" and sleep.timeout_s is not None:
+        most_s = nearest_s = sleep.timeout_s / 2  # twice, as one may be lost
+    if most_s is not None and sleep.poll_s > most_s:
+        rungs = [most_s / 2**each for each in range(_DOUBLINGS + 2)]
+        yield turned_by(
+            design, "sleep.poll_s", rungs, "a poll each {} s", "each poll costs", None, step=0, nearest=nearest_s
+        )  # fmt: skip
     if is_held:
         takes = 1 if network.sleep is None else network.sleep.held_takes
-        held_frames = max(sleep.held_frames, takes) * 2
-        more = replace(design, sleep=replace(sleep, held_frames=held_frames))
-        text = f"{held_frames} frames held for a child"
-        yield PossibleChange(
-            "sleep.held_frames", text, more, messages, "it takes memory of every parent"
-        )
+        begun = max(sleep.held_frames, takes)
+        yield turned_by(
+            design, "sleep.held_frames", doubled(begun, _DOUBLINGS), "{} frames held for a child",
+            "it takes memory of every parent", messages,
+        )  # fmt: skip
 
 
 def _of_rates(design: Design) -> Iterator[PossibleChange]:
@@ -192,37 +169,57 @@ def _of_rates(design: Design) -> Iterator[PossibleChange]:
             yield PossibleChange("link.data_rate", text, faster, airtime(faster), takes)
 
 
-def _of_upkeep(design: Design) -> Iterator[PossibleChange]:
+def _of_upkeep(design: Design, slots: Slots | None) -> Iterator[Ladder]:
     upkeep = design.upkeep
-    if upkeep is not None and upkeep.beacon_s is not None:
-        every = upkeep.beacon_s * 2
-        seldom = replace(design, upkeep=replace(upkeep, beacon_s=every))
-        yield PossibleChange(
-            "upkeep.beacon_s",
-            f"a beacon each {every:g} s",
-            seldom,
-            airtime(seldom),
-            "newcomers wait longer",
-        )
+    if upkeep is None:
+        return
+    if upkeep.beacon_s is not None:
+        yield turned_by(
+            design, "upkeep.beacon_s", doubled(upkeep.beacon_s, _SELDOM), "a beacon each {} s", "newcomers wait longer",
+            None, step=0,
+        )  # fmt: skip
+    if upkeep.keep_alive_s is not None and design.link.acknowledged:
+        lasts_s = None if slots is None else slots.synchronised_s
+        # clocks are to stay within the guard
+        most_s = None if lasts_s is None else rounded_down(lasts_s)
+        yield turned_by(
+            design, "upkeep.keep_alive_s", doubled(upkeep.keep_alive_s, _SELDOM, most_s),
+            "a keep-alive after {} s of silence", "a parent that is gone is missed later", None, step=0,
+        )  # fmt: skip
 
 
-def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[PossibleChange]:
+def _of_flows(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[Ladder]:
     for flow in design.flows:
         if flow.every_s is None or flow.answers:
             continue
-        rhythms = [(flow.every_s * 2, "half of the readings", True)]
+        yield _rhythm(design, messages, flow, doubled(flow.every_s, _DOUBLINGS), asks_less=True)
         # as often as their times span the fewest of them
         spanned = min((one.longest_apart for _, one in unspanned(design, flow)), default=0.0)
-        rhythms += [(spanned, "more readings", False)] if spanned else []
-        for every_s, takes, asks_less in rhythms:
-            other = design.with_flow(replace(flow, every_s=every_s))
-            # how often one flow sends changes no frame of another: of many flows each is worked out by itself
-            own = {(one.message, one.hop): one for one in airtime(other, flow.name)}
-            sent = [own[one.message, one.hop] if one.flow == flow.name else one for one in messages]
-            yield PossibleChange(
-                f"flow[{flow.name}].every_s", f"readings of {flow.name} each {every_s:g} s", other,
-                answered(other, sent), takes, asks_less=asks_less,
-            )  # fmt: skip
+        if spanned:
+            yield _rhythm(design, messages, flow, (spanned,), asks_less=False)
+
+
+def _rhythm(
+    design: Design, messages: Sequence[MessageAirtime], flow: Flow, rungs: Sequence[float], *, asks_less: bool
+) -> Ladder:  # fmt: skip
+    key, often_s = f"flow[{flow.name}].every_s", flow.every_s or 0.0
+
+    def with_rhythm(every_s: float) -> Design:
+        return design.with_flow(replace(flow, every_s=every_s))
+
+    def change(every_s: float) -> PossibleChange:
+        other = with_rhythm(every_s)
+        # how often one flow sends changes no frame of another: of many flows each is worked out by itself
+        own = {(one.message, one.hop): one for one in airtime(other, flow.name)}
+        sent = [own[one.message, one.hop] if one.flow == flow.name else one for one in messages]
+        part = "half" if every_s == often_s * 2 else f"{often_s / every_s * 100:.2g} %"
+        return PossibleChange(
+            key, f"readings of {flow.name} each {every_s:g} s", other, answered(other, sent),
+            f"{part} of the readings" if asks_less else "more readings", asks_less=asks_less,
+        )  # fmt: skip
+
+    allowed = tuple(one for one in rungs if is_allowed(with_rhythm(one), key))
+    return Ladder(key, often_s, allowed, change, 0 if asks_less else None)
 
 
 def _of_messages(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[PossibleChange]:

@@ -2,70 +2,62 @@
 
 from collections.abc import Iterator, Sequence
 
-from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.change import PossibleChange
-from lowpanbudget.deployment.fewest import WORDS
-from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.deployment.fewest import with_value
+from lowpanbudget.deployment.ladder import Ladder, alone, doubled, turned_by
+from lowpanbudget.design.access import Slots
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
-from lowpanbudget.values import replace
 
-SLOTFRAME = "access.slots.slotframe"
+_SLOTFRAME = "access.slots.slotframe"
 _LISTENING = "each of them is listened to"
+_DOUBLINGS = 3
 
 
-def slotframe_words(length: int, before: int) -> tuple[str, str]:
-    """Return a slotframe of so many slots in words, and what it takes where it had so many ``before``."""
-    longer = length / before
-    times = "twice" if round(longer, 1) == 2 else f"{longer:.2g} times"
-    takes = _LISTENING if longer < 1 else f"everything takes {times} as long"
-    return f"a slotframe of {plural(length, 'slot')}", takes
-
-
-def with_slotframe(
-    design: Design, access: Access, slots: Slots, messages: Sequence[MessageAirtime], length: int
-) -> PossibleChange:
-    """Return the change to a slotframe of so many slots, or one more: odd, as most numbers of channels are not.
-
-    So cells have no channel always, but all of them in turn.
-    """
-    odd = length | 1
-    changed = replace(design, access=replace(access, slots=replace(slots, slotframe=odd)))
-    text, takes = slotframe_words(odd, slots.slotframe)
-    return PossibleChange(SLOTFRAME, text, changed, messages, takes)
-
-
-def slot_changes(
-    design: Design, access: Access, slots: Slots, messages: Sequence[MessageAirtime], needed: int, down: int
-) -> Iterator[PossibleChange]:  # fmt: skip
+def slot_ladders(
+    design: Design, slots: Slots, messages: Sequence[MessageAirtime], needed: int, down: int
+) -> Iterator[Ladder]:  # fmt: skip
     """Yield changes of slots; so many cells up, and ``down``, are needed."""
-
-    def with_slots(key: str, text: str, caution: str = "", **changes: object) -> PossibleChange:
-        then = replace(access, slots=replace(slots, **changes))  # type: ignore[arg-type]
-        changed = replace(design, access=then)
-        # beacons tell each shared cell, and no frame has more of the rest
-        sent = airtime(changed) if key == "shared_cells" else messages
-        return PossibleChange(f"access.slots.{key}", text, changed, sent, caution)
-
-    listening = _LISTENING
-    for cells in sorted({max(needed, slots.cells + 1), slots.cells * 2}):
-        if slots.cells < cells <= slots.slotframe:
-            yield with_slots("cells", WORDS["access.slots.cells"](cells), listening, cells=cells)
+    begun = max(needed, slots.cells + 1)
+    cells = [one for one in (begun, *doubled(begun, _DOUBLINGS - 1)) if one <= slots.slotframe]
+    yield turned_by(
+        design, "access.slots.cells", cells, lambda count: f"{plural(count, 'cell')} to each parent", _LISTENING,
+        messages,
+    )  # fmt: skip
     if down > slots.cells_down:
-        text = f"{plural(down, 'cell')} to each child"
-        yield with_slots("cells_down", text, listening, cells_down=down)
-    for length in (slots.slotframe // 2, slots.slotframe * 2):
-        yield with_slotframe(design, access, slots, messages, length)
+        yield turned_by(
+            design, "access.slots.cells_down", (down,), lambda count: f"{plural(count, 'cell')} to each child",
+            _LISTENING, messages,
+        )  # fmt: skip
+    # odd, as most numbers of channels are not: so cells have no channel always, but all of them in turn
+    shorter = (slots.slotframe >> times | 1 for times in range(1, _DOUBLINGS + 1))
+    longer = (int(length) | 1 for length in doubled(slots.slotframe, _DOUBLINGS))
+    for lengths in ([one for one in shorter if one < slots.slotframe], tuple(longer)):
+        yield turned_by(
+            design, _SLOTFRAME, lengths, lambda length: f"a slotframe of {plural(length, 'slot')}",
+            lambda length: _takes(length / slots.slotframe), messages, step=2,
+        )  # fmt: skip
     for order in ("up", "down"):
         if order != slots.order:
             text = f"cells in order {'towards the root' if order == 'up' else 'from the root'}"
             against = "down" if order == "up" else "up"
-            yield with_slots("order", text, f"what goes {against} is against it", order=order)
-    yield with_slots(
-        "shared_cells",
-        plural(slots.shared_cells + 1, "shared cell"),
-        listening,
-        shared_cells=slots.shared_cells + 1,
-    )
-    if slots.shared_cells > 1:
-        yield with_slots("shared_cells", "1 shared cell", "newcomers find it later", shared_cells=1)
+            then = with_value(design, "access.slots.order", order)
+            takes = f"what goes {against} is against it"
+            yield alone(PossibleChange("access.slots.order", text, then, messages, takes))
+    # beacons tell each shared cell, and no frame has more of the rest
+    more = [
+        one for one in doubled((slots.shared_cells + 1) / 2, _DOUBLINGS) if one <= slots.slotframe
+    ]
+    for shared in (more, (1,) if slots.shared_cells > 1 else ()):
+        yield turned_by(
+            design, "access.slots.shared_cells", [int(one) for one in shared],
+            lambda count: plural(count, "shared cell"),
+            lambda count: _LISTENING if count > slots.shared_cells else "newcomers find it later", None,
+        )  # fmt: skip
+
+
+def _takes(longer: float) -> str:
+    """Return what a slotframe takes that is so many times as long."""
+    times = "twice" if round(longer, 1) == 2 else f"{longer:.2g} times"
+    return _LISTENING if longer < 1 else f"everything takes {times} as long"

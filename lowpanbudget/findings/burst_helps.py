@@ -1,6 +1,7 @@
 """What would help a burst that is not in as it is to be: each change alone, the burst played again."""
 
 from collections.abc import Callable
+from functools import cache, partial
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
@@ -11,11 +12,13 @@ from lowpanbudget.deployment.carry import judged
 from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.checks import played_check
 from lowpanbudget.deployment.digits import percent, rounded_up
-from lowpanbudget.deployment.fewest import WORDS, fewest, value_of_key, with_value
-from lowpanbudget.deployment.helps import burst_changes
+from lowpanbudget.deployment.helps import burst_ladders
+from lowpanbudget.deployment.ladder import Ladder
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
-from lowpanbudget.findings.helps import PLAYED, HelpfulChange, Helping, eased, is_promising
+from lowpanbudget.findings.easing import CLEARLY, PLAYED, eased, is_promising
+from lowpanbudget.findings.helps import HelpfulChange, Helping
+from lowpanbudget.findings.nearest import nearest
 from lowpanbudget.values import replace
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
@@ -42,20 +45,14 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
     before = _arrival(plan)
     if design.access is None or before.holds:
         return []
-    found, changes = [], list(burst_changes(design, design.access.on(design.link), plan))
+    found, ladders = [], list(burst_ladders(design, design.access.on(design.link), plan))
     besides = Besides(design, plan.seed)
-    for number, tried in enumerate(changes):
+    for number, ladder in enumerate(ladders):
         if tell is not None:
-            tell(number, len(changes))
-        change = tried
-        played = PlayedBurst(change.design, plan.name, plan.seed)
-        then = played.plan(min(plan.runs, _RUNS))
-        first = _compared(plan, then)
-        if then.runs < plan.runs and (eased(*first) or is_promising(*first)):
-            # a yes is said of nothing that was looked at less than the burst itself
-            then = played.plan(runs_like(plan))
-        if change.key in WORDS and _arrival(then).holds:
-            change, then = _least(design, change, then)
+            tell(number, len(ladders))
+        if not ladder.rungs:
+            continue
+        change, then = _least(ladder, plan)
         was, after = _compared(plan, then)
         is_doubtful = not eased(was, after)
         if is_doubtful and not is_promising(was, after):
@@ -75,27 +72,36 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
             change.key, change.text, was, after, then.holds and is_whole, decides, caution,
             is_in and then.is_close and is_whole, fails, is_doubtful,
         )  # fmt: skip
-        found.append(Helping(told, change, is_whole, _share_late(then), then))
+        found.append(Helping(told, change, is_whole, _share_late(then), then, ladder))
     return sorted(found, key=_place)
 
 
-def _least(
-    design: Design, change: PossibleChange, then: BurstPlan
-) -> tuple[PossibleChange, BurstPlan]:
-    """Return the change by as little as brings the burst in as well, and what then becomes of it."""
-    plans: dict[int, BurstPlan] = {}
+def _least(ladder: Ladder, plan: BurstPlan) -> tuple[PossibleChange, BurstPlan]:
+    """Return the least change with which the burst is in, else the first, and what then becomes of it."""
+    change = cache(ladder.change)
+    bursts = cache(lambda value: PlayedBurst(change(value).design, plan.name, plan.seed))
+    played = cache(lambda value, runs: bursts(value).plan(runs))
+    few, whole = min(plan.runs, _RUNS), runs_like(plan)
 
-    def is_enough(number: int) -> bool:
-        fewer = with_value(change.design, change.key, number)
-        plans[number] = PlayedBurst(fewer, then.name, then.seed).plan(runs_like(then))
-        return _arrival(plans[number]).holds
+    def late(value: float, runs: int | None, *, may_be_close: bool) -> tuple[LimitCheck, ...]:
+        then = plan if value == ladder.start else played(value, runs)
+        arrival = _arrival(then)
+        may_hold = may_be_close and arrival.is_close and arrival.measured <= arrival.allowed
+        return () if arrival.holds or may_hold else (_packets_late(then),)
 
-    short, enough = (value_of_key(one, change.key) for one in (design, change.design))
-    number = fewest(short, enough, is_enough)
-    if number == enough:
-        return change, then
-    fewer = with_value(change.design, change.key, number)
-    return replace(change, text=WORDS[change.key](number), design=fewer), plans[number]
+    value = ladder.rungs[0]
+    then = played(value, few)
+    first = _compared(plan, then)
+    if eased(*first, times=CLEARLY):
+        looks = (
+            partial(late, runs=few, may_be_close=True),
+            partial(late, runs=whole, may_be_close=False),
+        )
+        value = nearest(ladder, looks) or value
+    if few < plan.runs and (eased(*first) or is_promising(*first)):
+        # a yes is said of nothing that was looked at less than the burst itself
+        then = played(value, whole)
+    return change(value), then
 
 
 class Besides:

@@ -1,34 +1,34 @@
 """What would help a network that does not carry its messages: each change alone, everything calculated again."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache, partial
-from math import hypot
 from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
-from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
-from lowpanbudget.deployment.carry import judged
 from lowpanbudget.deployment.change import PossibleChange
-from lowpanbudget.deployment.checks import rank, service_checks
 from lowpanbudget.deployment.clock_helps import clock_changes
-from lowpanbudget.deployment.helps import possible_changes
-from lowpanbudget.deployment.slot_helps import SLOTFRAME
+from lowpanbudget.deployment.helps import possible_ladders
+from lowpanbudget.deployment.ladder import Ladder
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_failures
 from lowpanbudget.findings.designs.clocks import clock_check
-from lowpanbudget.findings.slotframes import LONGER, nearest_slotframe
+from lowpanbudget.findings.easing import CLEARLY, PLAYED, eased, is_less, is_promising, over
+from lowpanbudget.findings.looks import (
+    OF_MESSAGES,
+    first_look,
+    is_played,
+    looked_at,
+    may_hold,
+    same_check,
+)
+from lowpanbudget.findings.nearest import nearest
 from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
-PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
-_OF_MESSAGES = ("delivery", "latency")
-_LESS = 0.98  # a change that leaves more of the strain is none worth telling
-_TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
-_IN_SLOTS = 20_000  # of those in slots, which are quicker
-_CLEARLY = 2  # times what was left open: of many changes one or another is better by more than that by chance
 _LONGER = 3  # times as many, where a first look is too close to tell
 _MOST_LONGER = (
     2  # changes that are played so: the most promising ones; all of them would take too long
@@ -61,7 +61,7 @@ class Helping(NamedTuple):
     """A change that helps, as it is told, and the change itself; one that ``is_whole`` breaks nothing else.
 
     ``left``: of changes that help alike, the one that leaves least of what is too much comes first. ``plan`` is what
-    then becomes of a burst.
+    then becomes of a burst; the ``ladder`` knows by how much less or more it may be changed.
     """
 
     told: HelpfulChange
@@ -69,13 +69,14 @@ class Helping(NamedTuple):
     is_whole: bool = True
     left: float = 0.0
     plan: BurstPlan | None = None
+    ladder: Ladder | None = None
 
 
 class _Tried(NamedTuple):
-    """A change that came out better, but not clearly beyond what was left open; it can be ``played`` for longer."""
+    """A change that came out better, but not clearly beyond what was left open."""
 
-    change: PossibleChange
-    played: Callable[[int | None], CarriedNetwork]
+    search: "_ChangeSearch"
+    value: float
     then: CarriedNetwork
     after: LimitCheck
 
@@ -113,14 +114,14 @@ def _setting_clocks(design: Design, network: CarriedNetwork) -> Iterator[Helping
     if before is None or before.holds:
         return
     for change in clock_changes(design, slots.synchronised_s):
-        after, access = clock_check(change.design, change.messages), change.design.access
-        if after is None or not after.holds or access is None:
+        after = clock_check(change.design, change.messages)
+        if after is None or not after.holds:
             continue
         if network.decides is None or network.decides.holds:
             # a yes is said of nothing that was looked at less than the design itself
-            then = judged(change.design, access, change.messages, network.seed)
+            then = looked_at(change, network, plays=True)
         else:
-            then = _again(change.design, access, change.messages, network)
+            then = looked_at(change, network, first_look(design), plays=is_played(network))
         fails = deployment_failures(change.design, change.messages, then)
         told = HelpfulChange(
             change.key, change.text, before, after, then.holds and not fails, then.decides, change.caution,
@@ -135,182 +136,185 @@ def _helping(
     decides = network.decides
     if decides is None or decides.holds:
         return []
+    as_it_is, own = PossibleChange("", "", design, airtime(design)), network
+    if access.slots is not None:
+        own = looked_at(as_it_is, network, plays=False)
+    before = decides
+    if is_played(network):
+        again = looked_at(as_it_is, network, first_look(design), plays=True)
+        before = same_check(again, decides, design) or decides
+    elif network.played is None:
+        before = same_check(own, decides, design) or decides
     found: list[Helping] = []
     open_: list[_Tried] = []
-    before = decides
-    if _is_played(network) or network.played is None:
-        again = _again(design, access, airtime(design), network)
-        before = _same(again, decides, design) or decides
-    changes = list(possible_changes(design, access, network))
-    for number, change in enumerate(changes):
+    ladders = list(possible_ladders(design, access, network))
+    for number, ladder in enumerate(ladders):
         if tell is not None:
-            tell(number, len(changes))
-        one = _tried(change, network, before, decides)
+            tell(number, len(ladders))
+        one = _ChangeSearch(ladder, network, own, before).found()
         if isinstance(one, Helping):
             found.append(one)
         elif one is not None:
             open_.append(one)
-    found = _with_nearest_slotframe(design, access, network, before, decides, found)
     surer = min(before, decides, key=lambda one: one.half_width)
-    found += _longer(access, open_, network, surer)
+    found += _longer(_LONGER * first_look(design), open_, surer)
     return sorted(found, key=_place)
 
 
-def _tried(
-    change: PossibleChange, network: CarriedNetwork, before: LimitCheck, decides: LimitCheck
-) -> Helping | _Tried | None:
-    """Return a change that helps, or one of which that is open; None: it does not."""
-    if change.design.access is None:
-        return None
-    played = cache(
-        partial(judged, change.design, change.design.access, change.messages, network.seed)
-    )
-    then = _again(change.design, change.design.access, change.messages, network)
-    after = _same(then, decides, change.design)
-    if after is None and decides.matter in _OF_MESSAGES:
-        # too few of what fails were played to compare it with what it was
-        then = played(None)
-        after = _same(then, decides, change.design)
-        if after is None:
-            return None
-    if after is None or eased(before, after, times=_CLEARLY):
-        helpful = _helpful(change, played, then, network, decides)
-        after = helpful.after
-        # played for longer it may be no better than it was
-        is_eased = after is None or eased(decides if after.half_width else before, after)
-        return Helping(helpful, change) if is_eased else None
-    return _Tried(change, played, then, after) if _is_less(before, after) else None
+class _ChangeSearch:
+    """Seeks the least that a ladder must be changed by; whatever is played of a value is played once.
 
-
-def _with_nearest_slotframe(
-    design: Design, access: Access, network: CarriedNetwork, before: LimitCheck, decides: LimitCheck,
-    found: list[Helping],
-) -> list[Helping]:  # fmt: skip
-    """Return the changes that help with the slotframe that is just enough, where half of it or twice as much is not.
-
-    A longer one takes longer for everything: there just enough takes the place of twice as much as well.
+    ``own`` is what is calculated of the design as it is, ``before`` what decides there.
     """
-    others = [one for one in found if one.change.key != SLOTFRAME]
-    usual = [one for one in found if one.change.key == SLOTFRAME]
-    if decides.matter not in LONGER and any(one.told.holds for one in usual):
+
+    def __init__(
+        self, ladder: Ladder, network: CarriedNetwork, own: CarriedNetwork, before: LimitCheck
+    ) -> None:
+        self.ladder, self._network, self._own, self._before = ladder, network, own, before
+        decides = network.decides
+        self._decides = before if decides is None else decides
+        self.change = cache(ladder.change)
+        self.played = cache(self._play)
+        self._calculated = cache(self._calculate)
+        self._nearly_whole = cache(self._play_nearly_whole)
+        self._mended: list[float] = []
+
+    def found(self) -> Helping | _Tried | None:
+        """Return the change that helps, or one of which that is open; None: it does not."""
+        if not self.ladder.rungs:
+            return None
+        value = self.ladder.rungs[0]
+        then = self._first(value)
+        after = self._same(then, value)
+        if after is None and self._decides.matter in OF_MESSAGES:
+            # too few of what fails were played to compare it with what it was
+            then = self.played(value, None)
+            after = self._same(then, value)
+            if after is None:
+                return None
+        if after is not None and not eased(self._before, after, times=CLEARLY):
+            return _Tried(self, value, then, after) if is_less(self._before, after) else None
+        least = self._least()
+        if least is not None:
+            return least
+        if self._mended and self._mended[0] != value:
+            value = self._mended[0]
+            then = self._first(value)
+        told = self.helpful(value, then, self._decides)
+        after = told.after
+        # played for longer it may be no better than it was
+        is_eased = after is None or eased(
+            self._decides if after.half_width else self._before, after
+        )
+        return self._helping(value, told) if is_eased else None
+
+    def helpful(self, value: float, then: CarriedNetwork, decides: LimitCheck) -> HelpfulChange:
+        """Return what a value makes of the network, which was ``then`` at a first look; it is played for longer."""
+        network, after = self._network, same_check(then, decides, self.change(value).design)
+        is_eased = after is None or after.holds or after.is_close
+        if is_eased and network.played and not is_played(network):
+            # what was played of the old network says nothing of what comes next in the way
+            then = self._played_shortly(value)
+        if (
+            then.is_close
+            or (then.is_unchecked and then.not_checked)
+            or (then.holds and network.played is None and not is_played(network))
+        ):
+            # a yes is said of nothing that was looked at less than the design itself
+            then = self.played(value, None)
+        return self._told(value, then, decides)
+
+    def _least(self) -> Helping | None:
+        """Return the least change that is enough, where one is."""
+        shortly, longer = (partial(self._look_at_played, is_first=first) for first in (True, False))
+        value = nearest(self.ladder, (self._look_at_calculated, shortly, longer))
+        if value is None:
+            return None
+        return self._helping(value, self._told(value, self._nearly_whole(value), self._decides))
+
+    def _look_at_calculated(self, value: float) -> list[LimitCheck]:
+        """Return what is in the way by what needs not be played: contention says nothing of messages."""
+        then = self._own if value == self.ladder.start else self._calculated(value)
+        is_in_slots = then.played is None and self._own is not self._network
+        return self._in_the_way(
+            value, then, (
+                one for one in then.checks
+                if not one.holds and not one.is_close and (is_in_slots or one.matter not in PLAYED)
+            ),
+        )  # fmt: skip
+
+    def _look_at_played(self, value: float, *, is_first: bool) -> list[LimitCheck]:
+        """Return what is in the way where it was played: at a first look what is too close to tell may pass."""
+        then = self._network
+        if value != self.ladder.start:
+            then = self._played_shortly(value) if is_first else self._nearly_whole(value)
+        failing = (one for one in then.checks if not (one.holds or (is_first and may_hold(one))))
+        return self._in_the_way(value, then, failing)
+
+    def _in_the_way(
+        self, value: float, then: CarriedNetwork, checks: Iterable[LimitCheck]
+    ) -> list[LimitCheck]:
+        found, decides = list(checks), self._decides
+        if decides.matter in OF_MESSAGES and self._same(then, value) is None:
+            found = [decides, *found]  # of which too few were played to tell
+        if value in self.ladder.rungs and decides.matter not in {one.matter for one in found}:
+            self._mended.append(value)
         return found
-    nearest = nearest_slotframe(design, access, airtime(design), network)
-    one = None if nearest is None else _tried(nearest, network, before, decides)
-    if not isinstance(one, Helping) or any(one.told.holds < each.told.holds for each in usual):
-        return found
-    if decides.matter not in LONGER and usual and not one.told.holds:
-        return found
-    return [*others, one]
+
+    def _first(self, value: float) -> CarriedNetwork:
+        if is_played(self._network):
+            return self._played_shortly(value)
+        return self._calculated(value)
+
+    def _played_shortly(self, value: float) -> CarriedNetwork:
+        return self.played(value, first_look(self.change(value).design))
+
+    def _play(self, value: float, transmissions: int | None) -> CarriedNetwork:
+        return looked_at(self.change(value), self._network, transmissions, plays=True)
+
+    def _play_nearly_whole(self, value: float) -> CarriedNetwork:
+        """Return what comes of a value as ``carry`` has it, but where that is too close to tell for long."""
+        return looked_at(self.change(value), self._network, plays=True, rounds=_LONGER)
+
+    def _calculate(self, value: float) -> CarriedNetwork:
+        return looked_at(self.change(value), self._network, plays=False)
+
+    def _same(self, then: CarriedNetwork, value: float) -> LimitCheck | None:
+        return same_check(then, self._decides, self.change(value).design)
+
+    def _helping(self, value: float, told: HelpfulChange) -> Helping:
+        return Helping(told, self.change(value), ladder=self.ladder)
+
+    def _told(self, value: float, then: CarriedNetwork, decides: LimitCheck) -> HelpfulChange:
+        change = self.change(value)
+        fails = deployment_failures(change.design, change.messages, then)
+        return HelpfulChange(
+            change.key, change.text, decides, same_check(then, decides, change.design), then.holds and not fails,
+            then.decides, change.caution, then.is_close and not fails, fails,
+        )  # fmt: skip
 
 
-def _place(one: Helping) -> tuple[bool, bool, bool, float]:
+def _place(one: Helping) -> tuple[bool, bool, bool, bool, float]:
+    """Return the place of a change: those that are enough as they are tried, one with which less is sent last."""
     told = one.told
-    left = 0.0 if told.after is None else over(told.after)
-    return told.is_doubtful, not told.holds, not told.is_close, left
+    left = 0.0 if told.after is None or told.holds else over(told.after)
+    asks_less = told.holds and one.change.asks_less
+    return told.is_doubtful, not told.holds, not told.is_close, asks_less, left
 
 
-def _longer(
-    access: Access, tried: Sequence[_Tried], network: CarriedNetwork, before: LimitCheck
-) -> Iterator[Helping]:
+def _longer(transmissions: int, tried: Sequence[_Tried], before: LimitCheck) -> Iterator[Helping]:
     """Yield what was too close to tell at a first look, the most promising ones played for longer."""
-    transmissions = _LONGER * (_TRANSMISSIONS if access.slots is None else _IN_SLOTS)
     for number, one in enumerate(sorted(tried, key=lambda one: over(one.after))):
-        then, after = one.then, one.after
+        search, then, after = one.search, one.then, one.after
+        change = search.change(one.value)
         if number < _MOST_LONGER:
-            then = one.played(transmissions)
-            after = _same(then, before, one.change.design) or after
+            then = search.played(one.value, transmissions)
+            after = same_check(then, before, change.design) or after
         if eased(before, after):
-            yield Helping(_helpful(one.change, one.played, then, network, before), one.change)
+            yield Helping(search.helpful(one.value, then, before), change, ladder=search.ladder)
         elif is_promising(before, after):
             told = HelpfulChange(
-                one.change.key, one.change.text, before, after, holds=False, then=then.decides,
-                caution=one.change.caution, is_doubtful=True,
+                change.key, change.text, before, after, holds=False, then=then.decides, caution=change.caution,
+                is_doubtful=True,
             )  # fmt: skip
-            yield Helping(told, one.change)
-
-
-def _helpful(
-    change: PossibleChange, played: Callable[[int | None], CarriedNetwork], then: CarriedNetwork,
-    network: CarriedNetwork, decides: LimitCheck,
-) -> HelpfulChange:  # fmt: skip
-    """Return what a change makes of the network, which was ``then`` at a first look; it is ``played`` for longer."""
-    after = _same(then, decides, change.design)
-    is_eased = after is None or after.holds or after.is_close
-    if is_eased and network.played and not _is_played(network):
-        # what was played of the old network says nothing of what comes next in the way
-        then = played(_TRANSMISSIONS)
-    if (
-        then.is_close
-        or (then.is_unchecked and then.not_checked)
-        or (then.holds and network.played is None and not _is_played(network))
-    ):
-        then = played(
-            None
-        )  # a yes is said of nothing that was looked at less than the design itself
-    fails = deployment_failures(change.design, change.messages, then)
-    return HelpfulChange(
-        change.key, change.text, decides, _same(then, decides, change.design), then.holds and not fails, then.decides,
-        change.caution, then.is_close and not fails, fails,
-    )  # fmt: skip
-
-
-def eased(before: LimitCheck, after: LimitCheck, times: int = 1) -> bool:
-    """Return whether a change leaves so much less of what strains a check that it is worth telling.
-
-    What was played is less only where that is more than what both leave open, or so many ``times`` as much.
-    """
-    unsure = _unsure(before, after) * times
-    if not after.holds and before.measured - after.measured <= unsure and unsure:
-        return False
-    return _is_less(before, after)
-
-
-def is_promising(before: LimitCheck, after: LimitCheck) -> bool:
-    """Return whether it came out better by half of what both leave open: that is a standard error."""
-    less = before.measured - after.measured
-    return _is_less(before, after) and less > _unsure(before, after) / 2
-
-
-def _unsure(before: LimitCheck, after: LimitCheck) -> float:
-    return hypot(before.half_width, after.half_width)
-
-
-def _is_less(before: LimitCheck, after: LimitCheck) -> bool:
-    return over(after) < over(before) * _LESS
-
-
-def over(check: LimitCheck) -> float:
-    """Return how far something is over what is allowed; where it was played by what came out, not by its best case."""
-    if check.matter in PLAYED and check.allowed:
-        return check.measured / check.allowed
-    return check.strain
-
-
-def _again(
-    design: Design, access: Access, messages: Sequence[MessageAirtime], network: CarriedNetwork
-) -> CarriedNetwork:
-    transmissions = _TRANSMISSIONS if access.slots is None else _IN_SLOTS
-    if _is_played(network):
-        return judged(design, access, messages, network.seed, transmissions)
-    return judged(
-        design, access, messages, network.seed, transmissions, network.services, network.hops
-    )
-
-
-def _is_played(network: CarriedNetwork) -> bool:
-    """Return whether what decides came out of a simulation, so that it must be played again for each change."""
-    decides = network.decides
-    is_simulated = any(one.messages is not None for one in network.services)
-    return is_simulated and decides is not None and decides.matter in PLAYED
-
-
-def _same(network: CarriedNetwork, check: LimitCheck, design: Design) -> LimitCheck | None:
-    """Return the check of the same matter, the one that strains it most; of how messages arrive that of the same ones.
-
-    Another message may arrive better, whatever becomes of the one that fails.
-    """
-    checks: Sequence[LimitCheck] = network.checks
-    if check.matter in _OF_MESSAGES:
-        of_all = service_checks(network.services, design.limits)
-        checks = sorted((one for one in of_all if one.about == check.about), key=rank)
-    return next((one for one in checks if one.matter == check.matter), None)
+            yield Helping(told, change, ladder=search.ladder)

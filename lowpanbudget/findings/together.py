@@ -9,16 +9,15 @@ from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.burst import PlayedBurst, runs_like
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
-from lowpanbudget.deployment.carry import carry
-from lowpanbudget.deployment.change import PossibleChange
-from lowpanbudget.deployment.fewest import WORDS, fewest, value_of_key, with_value
-from lowpanbudget.deployment.helps import further_change
-from lowpanbudget.deployment.slot_helps import SLOTFRAME, slotframe_words
+from lowpanbudget.deployment.carry import carry, judged
+from lowpanbudget.deployment.fewest import fewest, value_of_key, with_value
+from lowpanbudget.deployment.ladder import Ladder
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.burst_helps import Besides, burst_helping
 from lowpanbudget.findings.deployed import deployment_failures
-from lowpanbudget.findings.helps import Helping, helping, over
-from lowpanbudget.values import dataclass
+from lowpanbudget.findings.easing import PLAYED, over
+from lowpanbudget.findings.helps import Helping, helping
+from lowpanbudget.values import dataclass, replace
 
 Tell = Callable[[int, int], None]  # how many changes of a round were tried, of how many
 _MOST = 3  # changes: of more nobody knows what each is for
@@ -33,7 +32,7 @@ class ChangesTogether:
 
     ``keys`` of the design file, the changes in words, ``texts``, and what each takes, ``cautions`` (empty: nothing
     that is known). ``then`` is what decides with all of them made; where that ``is_close`` it is too close to tell
-    whether they are enough. Cells and places are as few as are enough. What was asked for, how much, how often and
+    whether they are enough. Numbers are changed by as little as is enough. What was asked for, how much, how often and
     by when, is left as it is. Other sets may be enough as well.
     """
 
@@ -58,8 +57,7 @@ def changes_that_help_together(
     """Return changes that are enough together; None where one alone is, where none is needed, or none were found.
 
     ``played`` is what ``carry(design)`` gave, or ``carry_burst`` of one burst. Of the changes that help alone the best
-    one is made, those that help beside it are sought, and so on, up to three. Of a network one that goes further than
-    any that was tried alone, and is then enough by itself, takes their place. ``tell`` is called with how many of a
+    one is made, those that help beside it are sought, and so on, up to three. ``tell`` is called with how many of a
     round were tried, and of how many. Raises ``RequestError`` as these do.
     """
     design = Design.of(design)
@@ -74,7 +72,7 @@ def network_together(
     design: Design, network: CarriedNetwork, alone: Sequence[Helping], tell: Tell | None = None
 ) -> ChangesTogether | None:
     """Return changes with which a network carries its messages, where none that helps ``alone`` is enough; or None."""
-    carried = cache(partial(carry, seed=network.seed))
+    carried = cache(partial(_carried, seed=network.seed))
 
     def seek(then: Design) -> Sequence[Helping]:
         return helping(then, carried(then), tell)
@@ -86,36 +84,20 @@ def network_together(
             return None
         return SetTrial(played.holds, played.is_close, played.decides)
 
-    found = _together(design, alone, seek, judge, _STARTS)
-    if found is None or not found.keys[1:]:
-        return found
-    # one of them alone may be enough where it goes further than beside the others
-    keys = set(found.keys) - {SLOTFRAME}  # of which the one that is just enough was sought
-    begun = (one for one in alone if one.change.key in keys and _may_stay(one))
-    further = (_further(one.change, carried) for one in begun)
-    return next(filter(None, further), found)
+    return _together(design, alone, seek, judge, _STARTS)
 
 
-def _further(
-    change: PossibleChange, carried: Callable[[Design], CarriedNetwork]
-) -> ChangesTogether | None:
-    """Return a change that goes on until it is enough by itself; None where it is not after some rounds."""
-    before: LimitCheck | None = None
-    for _ in range(_ROUNDS):
-        access, network = change.design.access, carried(change.design)
-        decides = network.decides
-        fails = deployment_failures(change.design, change.messages, network)
-        if decides is None or access is None or fails:
-            return None
-        if network.holds:
-            return ChangesTogether((change.key,), (change.text,), (change.caution,), decides)
-        if before is not None and before.matter == decides.matter and over(decides) >= over(before):
-            return None
-        more = further_change(change.design, access, network, change.key)
-        if more is None:
-            return None
-        before, change = decides, more
-    return None
+def _carried(design: Design, seed: int) -> CarriedNetwork:
+    """Return what ``carry`` does; of slots where something is in the way that needs not be played, without playing."""
+    access = design.access
+    if access is not None and access.slots is not None:
+        network = judged(design, access, airtime(design), seed, services=())
+        if any(
+            not one.holds and not one.is_close and one.matter not in PLAYED
+            for one in network.checks
+        ):
+            return network
+    return carry(design, seed=seed)
 
 
 def burst_together(
@@ -175,20 +157,27 @@ def _begun_with(
 ) -> ChangesTogether | None:
     """Return the best change of each round until they are enough, without those that are not needed at the end."""
     made: dict[str, Helping] = {}  # what a key is changed to later takes the place of the earlier
+    ladders: dict[str, Ladder] = {}  # of each key the first, which begins at the design's own value
     found: Sequence[Helping] = (first,)
+    seen: set[Design] = set()
     for _ in range(_ROUNDS):
         may_stay = filter(_may_stay, found)
         best = next((one for one in may_stay if one.change.key in made or len(made) < _MOST), None)
         if best is None:
             return None
         then = best.change.design
+        if then in seen:
+            return None  # one change takes back what another did
+        seen.add(then)
         made.pop(best.change.key, None)  # the last one stands last
         made[best.change.key] = best
+        if best.ladder is not None:
+            ladders.setdefault(best.change.key, best.ladder)
         if _is_enough(best):
             trial = judge(then)
             if trial is None or not (trial.holds or trial.is_close):
                 return None
-            return _Search(design, judge).least(then, made, trial)
+            return _Search(design, judge).least(then, made, ladders, trial)
         found = seek(then)
     return None
 
@@ -213,31 +202,28 @@ class _Search:
     def __init__(self, design: Design, judge: Callable[[Design], SetTrial | None]) -> None:
         self._design, self._judge = design, judge
 
-    def least(self, then: Design, made: dict[str, Helping], trial: SetTrial) -> ChangesTogether:
+    def least(
+        self, then: Design, made: dict[str, Helping], ladders: dict[str, Ladder], trial: SetTrial
+    ) -> ChangesTogether:
         """Return the changes that ``made`` a design that is enough, each with as little as is enough."""
         needed, trial = self._needed(then, made, trial)
         then = _with(self._design, then, list(needed))
-        texts = {key: one.change.text for key, one in needed.items()}
-        takes = {key: one.change.caution for key, one in needed.items()}
-        for key in needed.keys() & WORDS.keys():
-            short = value_of_key(self._design, key)
-            then, trial = self._as_little(then, trial, key, range(short, value_of_key(then, key)))
-            texts[key] = WORDS[key](value_of_key(then, key))
-        if SLOTFRAME in needed:
-            before = value_of_key(self._design, SLOTFRAME)
-            longer = range(before | 1, value_of_key(then, SLOTFRAME), 2)
-            then, trial = self._as_little(then, trial, SLOTFRAME, longer)
-            words = slotframe_words(value_of_key(then, SLOTFRAME), before)
-            texts[SLOTFRAME], takes[SLOTFRAME] = words
-        cautions = tuple(takes.values())
-        return ChangesTogether(
-            tuple(texts), tuple(texts.values()), cautions, trial.decides, trial.is_close
+        changes = {key: one.change for key, one in needed.items()}
+        for key in needed.keys() & ladders.keys():
+            ladder = ladders[key]
+            if ladder.step is not None:
+                values = ladder.between(ladder.start, value_of_key(then, key))
+                then, trial = self._as_little(then, trial, key, values[:-1])
+                changes[key] = ladder.change(value_of_key(then, key))
+        texts, cautions = (
+            tuple(getattr(one, name) for one in changes.values()) for name in ("text", "caution")
         )
+        return ChangesTogether(tuple(changes), texts, cautions, trial.decides, trial.is_close)
 
     def _as_little(
-        self, then: Design, trial: SetTrial, key: str, fewer: Sequence[int]
+        self, then: Design, trial: SetTrial, key: str, fewer: Sequence[float]
     ) -> tuple[Design, SetTrial]:
-        """Return a design with the least value that is enough: of those ``fewer``, the first is not, else its own."""
+        """Return a design with the least value that is enough, of those ``fewer`` or its own."""
 
         def is_enough(place: int) -> bool:
             nonlocal then, trial
@@ -247,7 +233,7 @@ class _Search:
                 then, trial = less, found
             return found is not None
 
-        fewest(0, len(fewer), is_enough)
+        fewest(-1, len(fewer), is_enough)
         return then, trial
 
     def _needed(
@@ -273,5 +259,9 @@ class _Search:
 def _with(design: Design, then: Design, keys: Sequence[str]) -> Design:
     """Return a design that has what another has under these keys."""
     for key in keys:
-        design = with_value(design, key, value_of_key(then, key))
+        table = key.split(".")[0]
+        if getattr(design, table) is None:  # a table that the file has not
+            design = replace(design, **{table: getattr(then, table)})
+        else:
+            design = with_value(design, key, value_of_key(then, key))
     return design

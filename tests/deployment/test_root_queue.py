@@ -11,7 +11,7 @@ from lowpanbudget.deployment.contention_rules import (
     Sending,
     SimulatedFrame,
 )
-from lowpanbudget.deployment.helps import possible_changes
+from lowpanbudget.deployment.helps import possible_ladders
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.node_queues import node_queues
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
@@ -65,7 +65,8 @@ def test_the_root_has_places_of_its_own() -> None:
 def test_more_memory_of_the_root_alone_is_a_change_that_is_tried() -> None:
     design = near_the_root("frames = 2")
     assert design.access is not None
-    changes = {one.key: one for one in possible_changes(design, design.access, carry(design))}
+    ladders = possible_ladders(design, design.access, carry(design))
+    changes = {one.key: one.change(one.rungs[0]) for one in ladders if one.rungs}
     assert changes["queue.root_frames"].design.queue == SendQueue(2, shared=True, root_frames=4)
     assert lost(changes["queue.root_frames"].design) < lost(design) / 4
 

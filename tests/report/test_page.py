@@ -23,7 +23,7 @@ from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import DoesNotFit
-from lowpanbudget.findings import helps
+from lowpanbudget.findings import looks
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.report.arrival_text import legend
 from lowpanbudget.report.page.design import design_page
@@ -49,7 +49,7 @@ NASTY = "</script><img src=x onerror=alert(1)>\u202e\u2066\u2028 {{ 7*7 }} </sty
 @pytest.fixture
 def short_looks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Play networks of few nodes in few frames: what is told of them shows in those as well."""
-    monkeypatch.setattr(helps, "_IN_SLOTS", 3000)
+    monkeypatch.setattr(looks, "_IN_SLOTS", 3000)
     monkeypatch.setattr(carrying, "_TRANSMISSIONS", 3000)
 
 

@@ -1,0 +1,42 @@
+"""Whether a change leaves less of what is in the way, and how surely so."""
+
+from math import hypot
+
+from lowpanbudget.deployment.carried import LimitCheck
+
+PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
+CLEARLY = 2  # times what was left open: of many changes one or another is better by more than that by chance
+_LESS = 0.98  # a change that leaves more of the strain is none worth telling
+
+
+def eased(before: LimitCheck, after: LimitCheck, times: int = 1) -> bool:
+    """Return whether a change leaves so much less of what strains a check that it is worth telling.
+
+    What was played is less only where that is more than what both leave open, or so many ``times`` as much.
+    """
+    unsure = _unsure(before, after) * times
+    if not after.holds and before.measured - after.measured <= unsure and unsure:
+        return False
+    return is_less(before, after)
+
+
+def is_promising(before: LimitCheck, after: LimitCheck) -> bool:
+    """Return whether it came out better by half of what both leave open: that is a standard error."""
+    less = before.measured - after.measured
+    return is_less(before, after) and less > _unsure(before, after) / 2
+
+
+def _unsure(before: LimitCheck, after: LimitCheck) -> float:
+    return hypot(before.half_width, after.half_width)
+
+
+def is_less(before: LimitCheck, after: LimitCheck) -> bool:
+    """Return whether so much less is in the way that it is worth telling, however unsure it is."""
+    return over(after) < over(before) * _LESS
+
+
+def over(check: LimitCheck) -> float:
+    """Return how far something is over what is allowed; where it was played by what came out, not by its best case."""
+    if check.matter in PLAYED and check.allowed:
+        return check.measured / check.allowed
+    return check.strain

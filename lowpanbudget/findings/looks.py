@@ -1,0 +1,62 @@
+"""How long a changed network is looked at: calculated, played for a while, or as long as the design itself."""
+
+from collections.abc import Sequence
+
+from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.change import PossibleChange
+from lowpanbudget.deployment.checks import rank, service_checks
+from lowpanbudget.design.lacking import lacking
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.easing import PLAYED
+
+OF_MESSAGES = ("delivery", "latency")
+_TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
+_IN_SLOTS = 20_000  # of those in slots, which are quicker
+
+
+def may_hold(check: LimitCheck) -> bool:
+    """Return whether a first look leaves open that a check holds, and came out so."""
+    return check.is_close and not check.why_open and check.measured <= check.allowed
+
+
+def first_look(design: Design) -> int:
+    """Return the transmissions of a first look."""
+    return _IN_SLOTS if design.access is not None and design.access.slots else _TRANSMISSIONS
+
+
+def looked_at(
+    change: PossibleChange,
+    network: CarriedNetwork,
+    transmissions: int | None = None,
+    *,
+    plays: bool,
+    **bounds: int,
+) -> CarriedNetwork:
+    """Return what a change makes of a network; where nothing ``plays`` contention stays as it was."""
+    design, access = change.design, change.design.access
+    if access is None:
+        raise lacking(design, "access")
+    services, hops = (None, ()) if plays else (network.services, network.hops)
+    return judged(
+        design, access, change.messages, network.seed, transmissions, services, hops, **bounds
+    )
+
+
+def is_played(network: CarriedNetwork) -> bool:
+    """Return whether what decides came out of a simulation, so that it must be played again for each change."""
+    decides = network.decides
+    is_simulated = any(one.messages is not None for one in network.services)
+    return is_simulated and decides is not None and decides.matter in PLAYED
+
+
+def same_check(network: CarriedNetwork, check: LimitCheck, design: Design) -> LimitCheck | None:
+    """Return the check of the same matter, the one that strains it most; of how messages arrive that of the same ones.
+
+    Another message may arrive better, whatever becomes of the one that fails.
+    """
+    checks: Sequence[LimitCheck] = network.checks
+    if check.matter in OF_MESSAGES:
+        of_all = service_checks(network.services, design.limits)
+        checks = sorted((one for one in of_all if one.about == check.about), key=rank)
+    return next((one for one in checks if one.matter == check.matter), None)
