@@ -199,7 +199,8 @@ COLUMNS: dict[str, dict[str, str]] = {
         "only where they have it.",
         "byte_code": "Octets of generic header compression (RFC 7400) in the frames.",
         "expanded": "Octets of headers and payload that byte_code stands for.",
-        "retransmissions": "Frames that came again under the same sequence number.",
+        "retransmissions": "Frames that came again under the same sequence number; sealed ones that nobody here "
+        "opens, octet for octet.",
         "duplicates": "Data frames to one node with the contents of another one under a new sequence number, at most "
         "0.1 s later: of 5 octets or more, and no acknowledgement of the first was heard.",
         "assembled": "Datagrams in fragments that became whole.",

@@ -305,7 +305,7 @@ def _tile(frame: FrameInMaking, reader: Reader, trailer: list[Span]) -> None:
     end = trailer[0].offset_bits if trailer else len(frame.octets) * 8
     if at < end:
         layer = reader.layer or "MAC"
-        octets = frame.octets[at // 8 : end // 8]
+        octets = reader.data[at // 8 : end // 8]  # in the clear, where it was opened
         spans.append(unread(at, end - at, layer, octets))
     frame.spans = (*spans, *trailer)
     frame.free = tuple(reader.free)

@@ -19,6 +19,7 @@ from capture.captures import (
     records,
     udp_datagram,
 )
+from capture.columns.columns_help import by_columns
 from contract.vectors import header_of
 from findings.air import FAR_ROOT
 from findings.cases_link import acknowledged_by
@@ -104,6 +105,24 @@ def test_retransmissions_duplicates_and_losses() -> None:
     last, first = (frames_of(DATAGRAM, A, B, sequence=n)[0] for n in (255, 0))
     assert of([last, first]).total.lost == 0  # the number wraps
     assert of([nine, one]).total.lost == 0  # 247 missing: started anew
+
+
+@pytest.mark.parametrize("columns", [False, True])
+@pytest.mark.parametrize("keys", [(), (bytes(16),), (KEY,)], ids=["none", "wrong", "right"])
+@pytest.mark.parametrize("level", [4, 5, 7])
+def test_sealed_frames_sent_again_are_counted_without_the_key(
+    level: int, keys: tuple[bytes, ...], columns: bool
+) -> None:
+    """A frame that is sent again has the same octets, frame counter included (IEEE 802.15.4-2006 clause 7.5.6.4.3)."""
+    sent = [
+        frames_of(DATAGRAM, A, B, sequence=n, key=KEY, counter=n, level=level)[0] for n in range(20)
+    ]
+    again = [frame for frame in sent for _ in range(2)]
+    made = records(again, step_ns=SECOND // 10)
+    known: dict[str, object] = {"contexts": CONTEXTS, "keys": keys}
+    found = by_columns(made, **known)[0] if columns else survey(made, **known)  # type: ignore[arg-type]
+    total = found.total
+    assert (total.frames, total.retransmissions, total.duplicates, total.lost) == (40, 20, 0, 0)
 
 
 @pytest.mark.parametrize(

@@ -85,7 +85,7 @@ def test_what_saves_time_is_left_out_where_the_inside_has_other_names(
     read = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(read)
     shared = list(read.shared())
-    assert len(shared) == 4
+    assert len(shared) == 5
     monkeypatch.setattr(
         read, "_PLAYED", tuple((f"{one}_moved", *rest) for one, *rest in read._PLAYED)
     )

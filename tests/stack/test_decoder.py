@@ -5,12 +5,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from contract.air import CONTEXTS, ip_of, mac_of, mixed, udp_datagram
+from contract.air import CONTEXTS, KEY, ip_of, mac_of, mixed, udp_datagram
 
 from lowpanbudget import (
     Decoder,
     Env,
+    Mac,
     RequestError,
+    Security,
     compress,
     decode_frame,
     encode_frame,
@@ -135,3 +137,17 @@ def test_a_decoder_does_not_change_and_shows_no_key() -> None:
         decoder.root = None  # type: ignore[misc]
     assert "0001020304" not in repr(decoder).replace("\\x", "")
     assert bytes(range(16)).hex() not in repr(decoder)
+
+
+@pytest.mark.parametrize("level", [4, 5, 7])
+def test_what_is_not_read_of_an_opened_frame_is_told_in_the_clear(level: int) -> None:
+    """Dispatch 0x43 is LOWPAN_DFF (RFC 6971): what stands behind it is not read, and was sealed."""
+    payload = b"\x43abcdefgh"
+    header = Mac(
+        destination_pan=1, destination=bytes(8), source=bytes(range(8)), pan_id_compression=True,
+        security=Security(level, 1, 9, None, 1),
+    )  # fmt: skip
+    frame = decode_frame(encode_frame(header, payload, key=KEY).octets, keys=KEY)
+    assert frame.payload == payload
+    (span,) = (one for one in frame.spans if one.name == "not decoded")
+    assert span.value == payload[-(span.bits // 8) :]

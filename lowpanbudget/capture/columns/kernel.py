@@ -165,7 +165,9 @@ def count(
         # --- what was said before
         sequence = octets[start + 2] if sequenced else -1
         source = classes[found + p.C_SOURCE]
-        contents = begin + classes[found + p.C_CONTENTS]
+        contents, until = begin + classes[found + p.C_CONTENTS], begin + size
+        if mode == p.SEALED_MODE:
+            until += mic  # what nobody reads is compared with its integrity code
         mark = 0
         repeated, is_copy = -1, False
         if source >= 0 and size:
@@ -173,7 +175,7 @@ def count(
             mark = digest(
                 body,
                 contents,
-                begin + size,
+                until,
                 destinations,
                 one,
                 one + classes[found + p.C_DEST_OCTETS],

@@ -11,7 +11,7 @@ from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.describing import is_part_described
 from lowpanbudget.capture.columns.state import Front, State, front_octets
 from lowpanbudget.capture.follow.memo import kept_ranges
-from lowpanbudget.capture.follow.repeats import link_ends, may_be_copied
+from lowpanbudget.capture.follow.repeats import is_sealed, link_ends, may_be_copied
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.follow.tracing import Trace
@@ -181,9 +181,9 @@ class Learner:
         fields[p.C_CONTENTS] = 0 if payload is None else size - len(payload)
         fields[p.C_SOURCE] = fields[p.C_SEQUENCE] = -1
         source, destination = link_ends(example)
-        if source is not None and payload:
+        if source is not None and (payload or is_sealed(mac, payload)):
             fields[p.C_SOURCE] = self._repeats.source(source)
-        fields[p.C_COPIED] = may_be_copied(mac)
+        fields[p.C_COPIED] = may_be_copied(mac) and not sealed
         fields[p.C_DEST_OCTETS] = len(destination)
         numbered = sequence_of(mac)
         if numbered is not None:

@@ -70,6 +70,12 @@ def may_be_copied(mac: Mac | None) -> bool:
 _TO_NOBODY = {None, BROADCAST}
 
 
+def is_sealed(mac: Mac, payload: bytes | None) -> bool:
+    """Return whether the payload of a frame came encrypted, and is not known in the clear."""
+    security = mac.security
+    return payload is None and security is not None and security.protection.encrypted
+
+
 def link_ends(frame: "Frame") -> tuple[Station | None, bytes]:
     """Return the station that sent a frame on this link, and whom to: the number of a frame is that of a hop.
 
@@ -92,10 +98,13 @@ class Repeats:
         if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:
             self.answer(sighting.sequence)
         source, destination = link_ends(example)
+        copied = payload is not None and len(payload) >= LEAST_COPY and may_be_copied(mac)
+        if mac is not None and is_sealed(mac, payload):
+            # nobody here reads it: the same octets, integrity code and all, say the same, and others nothing
+            payload = sighting.octets[mac.header_length : sighting.end]
         if source is None or not payload:
             return _NO
         record = sighting.record
-        copied = len(payload) >= LEAST_COPY and may_be_copied(mac)
         return self.see(
             source, record.number, record.time_ns, sighting.sequence, payload + destination, copied=copied
         )  # fmt: skip
