@@ -23,7 +23,7 @@ from lowpanbudget.capture.follow.memo import Memo, Regulars
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.surveyor import Surveyor
-from lowpanbudget.findings import passages, scene, tallies
+from lowpanbudget.findings import networks, passages, scene, tallies
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.captures import floods, requests
 from lowpanbudget.findings.known import known_of
@@ -55,6 +55,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         devices, "MOST_DEVICES", 4 * SMALL
     )  # registered before they are heard sealed
+    monkeypatch.setattr(networks, "_MOST", 2)  # each with what all rules remember
     for kind in (Recent, Memo, Regulars):
         monkeypatch.setattr(kind.__init__, "__defaults__", (SMALL,))
     given = [SMALL if value == 256 else value for value in Reassembler.__init__.__defaults__ or ()]

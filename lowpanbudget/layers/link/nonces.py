@@ -106,7 +106,7 @@ def nonces(
     else:
         sent = security.frame_counter if counter is None else counter
         assert sent is not None
-        end = (int(sent) << 8 | security.level).to_bytes(5, "big")
+        end = (int(sent) << 8 | int(security.level)).to_bytes(5, "big")
     if len(source) == 8:
         return (source + end,)
     return tuple(one + end for one in _extended(mac, source, devices, by_slot=by_slot))
