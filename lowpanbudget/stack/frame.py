@@ -12,6 +12,7 @@ from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.fields import Head, Packet, Restored
 from lowpanbudget.layers.link import contents, elements
+from lowpanbudget.layers.link.auxiliary import UNPROVEN
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
@@ -24,6 +25,7 @@ from lowpanbudget.stack import secured
 from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
+from lowpanbudget.stack.proof import likeliest
 from lowpanbudget.stack.shapes import Shape, shape_of, was_read
 from lowpanbudget.stack.uncompressed import restored
 from lowpanbudget.stack.usual import LARGEST, read_usual, with_any, with_udp
@@ -129,11 +131,13 @@ def decode_prepared(
     rpi_type: int,
     left_out: int = 0,
     sender: bytes | None = None,
+    *,
+    is_tried: bool = False,
 ) -> Frame:
     """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS.
 
     ``left_out`` octets of its end, without its FCS, were not captured: it is read as far as it goes. ``sender`` is who
-    sent it, where it names nobody.
+    sent it, where it names nobody. With ``is_tried`` the first key that fits is taken where nothing proves one.
     """
     frame = FrameInMaking(octets, heads=[], contexts=contexts, notices=[])
     end = max(len(octets) - fcs_length, 0)
@@ -152,7 +156,16 @@ def decode_prepared(
             raise mac.fault
         if mac.header_ies:
             _note_faults(frame, mac.header_ies)
-        if mac.security is None or open_payload(
+        security = mac.security
+        if security is not None and security.level == UNPROVEN and not is_tried:
+
+            def under(some: tuple[Key, ...]) -> Frame:
+                return decode_prepared(
+                    octets, fcs_length, contexts, some, devices, asn, root, rpi_type, left_out, sender, is_tried=True
+                )  # fmt: skip
+
+            return likeliest(under, keys, security, is_cut=left_out > 0)
+        if security is None or open_payload(
             frame, reader, mac, keys, devices, asn, sender, trailer
         ):
             env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)

@@ -9,6 +9,7 @@ from lowpanbudget.capture.columns.batch import Batch
 from lowpanbudget.capture.columns.loops import Loops
 from lowpanbudget.capture.columns.state import Front, State
 from lowpanbudget.errors import WireError
+from lowpanbudget.layers.link.auxiliary import UNPROVEN
 from lowpanbudget.layers.link.mac import Mac, decode
 from lowpanbudget.layers.link.security import Key, unseal
 from lowpanbudget.stack.decoder import Decoder
@@ -109,4 +110,7 @@ def _read(frame: bytes, keys: tuple[Key, ...]) -> tuple[Mac | None, tuple[Key, .
     security = mac.security
     if mac.fault is not None or security is None or not security.level:
         return None, ()
-    return mac, tuple(key for key in keys if key.opens(security))
+    usable = tuple(key for key in keys if key.opens(security))
+    if security.level == UNPROVEN and len(usable) > 1:
+        return None, ()  # what each key gives tells which of them it is
+    return mac, usable

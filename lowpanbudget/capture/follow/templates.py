@@ -14,6 +14,7 @@ from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.link.auxiliary import UNPROVEN
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
@@ -60,6 +61,8 @@ def header_template(frame: Frame, keys: tuple[Key, ...]) -> HeaderTemplate | Non
     carried = security is not None and security.frame_counter is not None
     counter = next(places, None) if carried else None
     usable = tuple(key for key in keys if security is not None and key.opens(security))
+    if security is not None and security.level == UNPROVEN and len(usable) > 1:
+        return None  # what each key gives tells which of them it is
     return HeaderTemplate(mac, sequence, counter, usable)
 
 

@@ -61,6 +61,7 @@ LEVELS = (
     SecurityLevel("ENC-MIC-128", encrypted=True, mic=16),
 )
 LEVEL_TEXTS = tuple(map(str, LEVELS))
+UNPROVEN = 4  # the level under which nothing tells whether a key was right
 
 
 def _fit_counter(value: int | None, _env: object, *, carried: bool) -> bytes | None:
