@@ -68,9 +68,8 @@ class NodeMute(Network):
         return 0 if mac.source == self.link(6) and at > 300 else super().tries(at, mac)
 
     def over(self, at: float, way: list[tuple[int, int]], *args: Any, **kind: Any) -> None:
-        if (
-            way[0][0] != 6 or at <= 300
-        ):  # of what it does not send no router has anything to send on
+        # what it does not send no router has anything of to send on
+        if way[0][0] != 6 or at <= 300:
             super().over(at, way, *args, **kind)
 
 
@@ -79,11 +78,6 @@ class NodeSilent(NodeMute):
 
     def is_heard(self, mac: Mac) -> bool:
         return self.now <= 300 or mac.destination != self.link(6)
-
-    def report(self, at: float, node: int, data: bytes) -> None:
-        """What it does not send nobody sends on: on a later hop its address would tell that it is there."""
-        if node != 6 or at <= 300:
-            super().report(at, node, data)
 
 
 class Storm(Network):
