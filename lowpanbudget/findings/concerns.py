@@ -41,12 +41,14 @@ def link_security(scene: Scene) -> bool:
     return scene.security is not None and bool(scene.security.level)
 
 
+def nonce_without_counter(scene: Scene) -> bool:
+    """Return whether link security protects the frame with a nonce of the slot number, be that known or not."""
+    return link_security(scene) and scene.security is not None and scene.security.is_by_slot
+
+
 def nonce_of_slot(scene: Scene) -> bool:
     """Return whether link security protects the frame with a nonce of the slot number, which the capture has."""
-    security = scene.security
-    return (
-        scene.slot is not None and link_security(scene) and bool(security and security.is_by_slot)
-    )
+    return scene.slot is not None and nonce_without_counter(scene)
 
 
 def context(scene: Scene) -> bool:

@@ -181,6 +181,7 @@ class CounterUse(NamedTuple):
     number: int
     time_s: float
     destination: bytes | None
+    sequence: int | None = None
 
 
 class Senders(FirstNamed[Station, HeardSender]):

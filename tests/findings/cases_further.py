@@ -108,6 +108,7 @@ from findings.cases_link import (
     among_three,
     counted,
     in_slot,
+    in_slots,
     of_neighbours,
     other_frames,
     pan_rule,
@@ -184,6 +185,13 @@ NO_SOURCE = (
 FRAGMENT_SENT_ON = (
     "Let the sender wait for the acknowledgement as long as the PHY takes, and send what is tried again under the same "
     "number, which the receiver knows. Look also whether a fragment stays in its queue when it was sent."
+)
+
+
+SEAL_IN_ITS_SLOT = (
+    "Seal a frame when it goes out, with the number of that slot, and send no other one in it; let no node begin with "
+    "an old number again, as one does that takes it from a beacon that somebody plays again. If the frames were "
+    "encrypted, agree on a new key."
 )
 
 
@@ -846,6 +854,91 @@ FURTHER = (
                 "key id mode 1, index 1, code 4e415e61, nonce of absolute slot number 1100, as the capture has it",
             ),
             (1,),
+        ),
+    ),
+    # CCM encrypts by exclusive or with what key and nonce make (RFC 3610 section 2.3): under one nonce what is sealed
+    # differs in those octets in which the contents do, checksum (2) and reading (6); beside are number (1) and code (4)
+    Further(
+        "frame-counter-used-twice",
+        lambda: in_slots(1000, 1100, 1000),
+        Told(
+            "failure",
+            FAR_NAME,
+            "02:5e:10:00:00:00:00:17 sealed two different frames (key id mode 1, index 1) with one nonce: both open "
+            "with the slot number 1000 in it",
+            (
+                "slot number 1000 in frames 1 and 3",
+                "different octets: 13, the first is octet 2, the last 36",
+            ),
+            (1, 3),
+            advice=SEAL_IN_ITS_SLOT,
+            cite="RFC 9030 §6.4",
+        ),
+    ),
+    Further(
+        "frame-counter-used-twice",
+        lambda: in_slots(1000, 1100, 1000, counters=(7, 8, 7)),
+        Told(
+            "failure",
+            FAR_NAME,
+            "02:5e:10:00:00:00:00:17 sealed two different frames (key id mode 1, index 1) with one nonce: both open "
+            "with the slot number 1000 in it",
+            (
+                "slot number 1000 in frames 1 and 3",
+                "different octets: 13, the first is octet 2, the last 40",
+            ),
+            (1, 3),
+            advice=SEAL_IN_ITS_SLOT,
+            cite="RFC 9030 §6.4",
+        ),
+    ),
+    # no key: the number may be the receiver's own
+    Further(
+        "frame-counter-used-twice",
+        lambda: in_slots(1000, 1100, 1000, keys=()),
+        Told(
+            "remark",
+            FAR_NAME,
+            "the capture has one slot number 1000 for two different frames (key id mode 1, index 1) of "
+            "02:5e:10:00:00:00:00:17",
+            (
+                "slot number 1000 in frames 1 and 3",
+                "different octets: 13, the first is octet 2, the last 36",
+            ),
+            (1, 3),
+            advice="Give the keys: frames that open with this number prove that one nonce sealed both. Else look how "
+            "the receiver of the capture counts: a node sends one frame in a slot.",
+            cite="RFC 9030 §6.4",
+        ),
+    ),
+    # nonces of two slot numbers: all that is encrypted differs, as the same did not above, beside number and code
+    Further(
+        "frame-counter-used-twice",
+        lambda: in_slots(1000, 1100, counters=(7, 7)),
+        Told(
+            "risk",
+            FAR_NAME,
+            "02:5e:10:00:00:00:00:17 used a frame counter 0x00000007 for two different frames (key id mode 1, index "
+            "1); the slot number makes their nonces, so that none is used twice by this",
+            (
+                "frame counter 0x00000007 in frames 1 and 2",
+                "different octets: 17, the first is octet 2, the last 40",
+            ),
+            (1, 2),
+            advice="Increase the counter for every frame, as it is sent: receivers that compare it with the last one "
+            "drop the later frame. The key may stay: the counter is no part of these nonces.",
+            cite="IEEE 802.15.4-2015 §9.2.3",
+        ),
+    ),
+    Further(
+        "frame-counter-went-back",
+        lambda: in_slots(1000, 1100, counters=(900, 0)),
+        Told(
+            "risk",
+            FAR_NAME,
+            "the frame counter of 02:5e:10:00:00:00:00:17 went from 0x00000384 back to 0x00000000",
+            ("frame 1: 0x00000384; frame 2: 0x00000000",),
+            (1, 2),
         ),
     ),
     # the kid of appendix C.4 is empty; its answer stays shut with it

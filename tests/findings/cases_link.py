@@ -196,6 +196,24 @@ def in_slot(sealed: int, told: int | None) -> Capture:
     return Capture([octets], keys=(air.KEY,), slot=told)
 
 
+def in_slots(
+    *sealed: int,
+    counters: Iterable[int] = (),
+    numbers: Iterable[int] = (),
+    told: tuple[int, ...] | None = None,
+    keys: tuple[bytes, ...] = (air.KEY,),
+) -> Capture:
+    """Readings whose nonces are EUI-64 and slot number; with ``counters`` they carry those beside (ASN in nonce)."""
+    beside: list[int | None] = [*counters] or [None] * len(sealed)
+    frames = []
+    for number, slot, counter in zip([*numbers] or range(1, 99), sealed, beside, strict=False):
+        security = Security(5, 1, counter, key_index=1, asn_in_nonce=counter is not None)
+        mac = air.mac(number, FAR, version=2, destination_pan=None, security=security)
+        packed = air.payload(air.datagram(bytes([number]) * 6, links=FAR), FAR)
+        frames.append(encode_frame(mac, packed, key=air.KEY, asn=slot).octets)
+    return Capture([*frames], keys=keys, slots=sealed if told is None else told)
+
+
 def beacon(
     number: int,
     slot: int,
@@ -729,6 +747,23 @@ LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "frames that two receivers heard, with clocks that differ": (
         "frame-replayed",
         lambda: counted(7, 8, 7, 8, at=(1, 1.5, 1.9, 2.4)),
+    ),
+    # the same header and contents, another slot number in the nonce: all of the code, and what is encrypted, differ
+    "a frame that is sent again in a later slot, sealed anew": (
+        "frame-counter-used-twice",
+        lambda: in_slots(1000, 1007, counters=(7, 7), numbers=(1, 1), keys=()),
+    ),
+    "a frame that is heard twice in its slot": (
+        "frame-counter-used-twice",
+        lambda: in_slots(1000, 1000, numbers=(1, 1)),
+    ),
+    "a capture that has one slot number for two": (
+        "frame-counter-used-twice",
+        lambda: in_slots(1000, 1001, told=(1000, 1000)),
+    ),
+    "a slot number that comes back under another counter, where the counter makes the nonce": (
+        "frame-counter-used-twice",
+        lambda: replace(counters(7, 8), keys=(air.KEY,), slot=1000),
     ),
     "a frame to another receiver between two tries": (
         "frame-replayed",

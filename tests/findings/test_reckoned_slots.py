@@ -56,6 +56,17 @@ def test_an_audit_says_once_that_they_were_reckoned() -> None:
     assert (finding.frames, finding.count) == ((2,), 1)
 
 
+def test_two_frames_that_open_with_one_reckoned_number_have_one_nonce() -> None:
+    told = _told(0.01)
+    # 2 ms behind the first, in its slot of 10 ms: other octets under the same number
+    again = (1 + 77.6 * 0.01, sealed_frame(1, 9, _START + 77))
+    capture = Capture([*told.air[:2], again, *told.air[2:]], keys=(KEY,))
+    (finding,) = (one for one in capture.followed() if one.name == "frame-counter-used-twice")
+    assert (finding.severity.word, finding.frames) == ("failure", (2, 3))
+    assert "both open with the slot number 5077" in finding.cause
+    assert "frame-counter-used-twice" not in names(told.followed())
+
+
 def test_how_long_a_slot_is_shows_in_two_beacons() -> None:
     # slots of 15 ms: 77 of 10 ms behind the first beacon end elsewhere, behind the second it is known
     assert [one.slot for one in _opened(_told(0.015))] == [5277, 5477, 5677]

@@ -6,8 +6,9 @@ from math import inf
 from lowpanbudget.capture.follow.clock import LEAP_S
 from lowpanbudget.capture.follow.repeats import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.key_users import key_words
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -26,9 +27,9 @@ SecuredSender = tuple[int | None, bytes, int, bytes | None, int | None]
 
 
 def secured_sender(scene: Scene, mac: Mac) -> SecuredSender | None:
-    """Return the sender of a secured frame with a counter; None of any other, and of one that somebody forged."""
+    """Return the sender of a secured frame; None of any other, and of one that somebody forged."""
     security = mac.security
-    if security is None or not security.level or scene.counter is None or mac.source is None:
+    if security is None or not security.level or mac.source is None:
         return None
     source = scene.sealed_by
     if scene.is_forged or source is None:
@@ -37,7 +38,7 @@ def secured_sender(scene: Scene, mac: Mac) -> SecuredSender | None:
     return (mac.pan_id, source, *key)
 
 
-# the last counters of a sender, with the frame that used each first
+# the last counters of a sender, or its last slots, with the frame that used each first
 CountersUsed = Recent[int, CounterUse]
 _MOST_COUNTERS = 32
 _MOST_FRAMES = 16_384  # of a network with four frames a second an hour; our choice
@@ -81,7 +82,9 @@ class SecuredFrames:
         if before is not None:
             return before
         destination = None if scene.mac is None else scene.mac.destination
-        use = CounterUse(_kept(whole), len(whole), scene.number, scene.time_s, destination)
+        use = CounterUse(
+            _kept(whole), len(whole), scene.number, scene.time_s, destination, scene.sequence
+        )
         first = self.digests.setdefault(_digest(whole), (scene.number, scene.time_s))
         if first[0] != scene.number:
             return use._replace(number=first[0], time_s=first[1])
@@ -143,9 +146,78 @@ def _differ(octets: bytes, before: bytes) -> str:
     return f"different octets: {len(places)}, the first is octet {places[0]}, the last {places[-1]}"
 
 
-@SECURITY.rule("frame-counter-used-twice", Mac, varies=True, concerns=concerns.link_security)
-def frame_counter_used_twice(scene: Scene, mac: Mac) -> Hits | None:
-    """Compare the frame with the one that used its counter before."""
+# by who sent and how the key is named: frames that opened in that slot, else as one receiver has their slots
+SlotsUsed = Recent[tuple[SecuredSender, bool, str | None], CountersUsed]
+
+
+def _slot(scene: Scene) -> int | None:
+    """Return the slot number of the nonce: as the capture tells it, or as it was reckoned where that opened it."""
+    return scene.reckoned if scene.slot is None and scene.frame.verified else scene.slot
+
+
+@SECURITY.rule(
+    "frame-counter-used-twice", Mac, memory=Recent, concerns=concerns.nonce_without_counter
+)
+def slot_number_used_twice(memory: SlotsUsed, scene: Scene, mac: Mac) -> Hits | None:
+    """Compare the frame with the one whose nonce had its slot number before.
+
+    Its integrity code proves the number; else the capture alone tells it, and the receiver may count wrong.
+    """
+    security, slot, is_proved = mac.security, _slot(scene), scene.frame.verified
+    if security is None or not security.is_by_slot or slot is None:
+        return None
+    sender = secured_sender(scene, mac)
+    if sender is None or not (is_proved or scene.fcs_ok):
+        return None
+    whose = sender, is_proved, None if is_proved else scene.receiver
+    used = memory.get(whose)
+    if used is None:
+        used = memory[whose] = CountersUsed(_MOST_COUNTERS)
+    octets = scene.octets[: len(scene.octets) - scene.fcs]
+    use = CounterUse(_kept(octets), len(octets), scene.number, scene.time_s, mac.destination)
+    before = used.setdefault(slot, use)
+    if before.octets == use.octets:
+        return None
+    text, of = f"slot number {slot}", f"two different frames ({key_words(security)})"
+    evidence, frames = _differing(text, before, octets, scene), (before.number, scene.number)
+    if is_proved:
+        scene.used_before = None  # its counter is the lesser matter
+        cause = f"{scene.sender} sealed {of} with one nonce: both open with the {text} in it"
+        return (Hit(cause, evidence, scene.sender, frames, advice=_SLOT, cite=_ASN),)
+    cause = f"the capture has one {text} for {of} of {scene.sender}"
+    return (
+        Hit(cause, evidence, scene.sender, frames, Severity.REMARK, _TOLD, 1, Certainty.OPEN, _ASN),
+    )
+
+
+_ASN = rfc(9030, "6.4")
+_SLOT = (
+    "Seal a frame when it goes out, with the number of that slot, and send no other one in it; let no node begin with "
+    "an old number again, as one does that takes it from a beacon that somebody plays again. If the frames were "
+    "encrypted, agree on a new key."
+)
+_TOLD = (
+    "Give the keys: frames that open with this number prove that one nonce sealed both. Else look how the receiver of "
+    "the capture counts: a node sends one frame in a slot."
+)
+
+
+def _differing(text: str, before: CounterUse, octets: bytes, scene: Scene) -> tuple[str, ...]:
+    """Return what two frames with one number show: which they are, and in what they differ."""
+    which = f"{text} in frames {before.number} and {scene.number}"
+    if before.length != len(octets):
+        return which, f"one has {octets_text(before.length)}, the other {len(octets)}"
+    return (
+        (which, _differ(octets, before.octets)) if len(before.octets) == len(octets) else (which,)
+    )
+
+
+@SECURITY.rule("frame-counter-used-twice", Mac, memory=Recent, concerns=concerns.link_security)
+def frame_counter_used_twice(_memory: SlotsUsed, scene: Scene, mac: Mac) -> Hits | None:
+    """Compare the frame with the one that used its counter before.
+
+    Where the slot number makes the nonce, a frame that is sent again is sealed anew, under its sequence number.
+    """
     before, counter, security = scene.used_before, scene.counter, mac.security
     if before is None or counter is None or security is None:
         return None
@@ -154,12 +226,21 @@ def frame_counter_used_twice(scene: Scene, mac: Mac) -> Hits | None:
         return None
     text = f"frame counter {counter:#010x}"
     cause = f"{scene.sender} used a {text} for two different frames ({key_words(security)})"
-    evidence = [f"{text} in frames {before.number} and {scene.number}"]
-    if before.length != len(octets):
-        evidence.append(f"one has {octets_text(before.length)}, the other {len(octets)}")
-    elif len(before.octets) == before.length:
-        evidence.append(_differ(octets, before.octets))
-    return (Hit(cause, tuple(evidence), scene.sender, (before.number, scene.number)),)
+    evidence, frames = _differing(text, before, octets, scene), (before.number, scene.number)
+    if not security.is_by_slot:
+        return (Hit(cause, evidence, scene.sender, frames),)
+    if before.sequence == scene.sequence:
+        return None
+    cause += "; the slot number makes their nonces, so that none is used twice by this"
+    return (
+        Hit(cause, evidence, scene.sender, frames, Severity.RISK, _COUNT, cite=ieee(2015, "9.2.3")),
+    )
+
+
+_COUNT = (
+    "Increase the counter for every frame, as it is sent: receivers that compare it with the last one drop the later "
+    "frame. The key may stay: the counter is no part of these nonces."
+)
 
 
 @SECURITY.rule("frame-counter-went-back", Mac, memory=Recent, concerns=concerns.link_security)
@@ -167,7 +248,8 @@ def frame_counter_went_back(
     memory: Recent[SecuredSender, tuple[int, int, float]], scene: Scene, mac: Mac
 ) -> Hits | None:
     """Compare with the highest counter so far, and the frame that had it; a frame that comes again did not go back."""
-    sender, counter = secured_sender(scene, mac), scene.counter
+    counter = scene.counter
+    sender = None if counter is None else secured_sender(scene, mac)
     if sender is None or counter is None:
         return None
     before = scene.used_before
@@ -183,7 +265,8 @@ def frame_counter_went_back(
             f"the frame counter of {scene.sender} went from {highest:#010x} back to {counter:#010x}"
         )
         evidence = (f"frame {number}: {highest:#010x}; frame {scene.number}: {counter:#010x}",)
-        return (Hit(cause, evidence, scene.sender, (number, scene.number)),)
+        severity = Severity.RISK if mac.security is not None and mac.security.is_by_slot else None
+        return (Hit(cause, evidence, scene.sender, (number, scene.number), severity),)
     return None
 
 
