@@ -34,13 +34,13 @@ from lowpanbudget.findings.questions import Plan
 from lowpanbudget.findings.rule import FaultOf, Noticed, Rule
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
+from lowpanbudget.findings.unproven import evident
 from lowpanbudget.findings.wrong_sums import without_contents
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.events import TimedOut
-from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.pieces import Fate
@@ -125,7 +125,8 @@ class Audit:
             self._give(scene, sighting, HEARD)
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
                 notices = sighting.holding(frame.notices) if self._plan is None else []
-                notices += [notice for notice in sighting.notices if notice not in frame.notices]
+                read = () if template is None else template.example.notices
+                notices += [notice for notice in sighting.notices if notice not in read]
                 if judged is None:
                     layers = scene.look()
                     looked = scene.iphc, scene.header, scene.tunnelled
@@ -147,10 +148,8 @@ class Audit:
             self._give(scene, sighting.hidden)
 
     def _scene(self, sighting: Sighting, time_s: float = nan) -> Scene:
-        template = sighting.template
-        frame = Frame(sighting.octets) if template is None else template.example
         return Scene(
-            self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
+            self.known, sighting.number, time_s, evident(sighting), sighting.decoder.contexts, sighting.octets,
             sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
             sighting.copied, opened=sighting.opened, root=sighting.decoder.root, slot=sighting.body.asn,
             reckoned=sighting.reckoned, receiver=sighting.record.receiver, devices=sighting.decoder.devices,
@@ -192,6 +191,8 @@ class Audit:
     ) -> None:
         frame = scene.frame
         arrival, datagram = sighting.arrival, sighting.datagram
+        if sighting.template is not None and frame is not sighting.template.example:
+            arrival = datagram = None  # noise may read as such
         if arrival is not None:
             scene.fragmented = arrival.datagram
             self._give(scene, arrival)

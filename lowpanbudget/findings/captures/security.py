@@ -13,6 +13,7 @@ from lowpanbudget.findings.key_users import key_words
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import CounterUse
+from lowpanbudget.findings.unproven import is_unproven
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import COUNTERS_END, LEVELS
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
@@ -279,10 +280,13 @@ def frame_counter_at_its_end(scene: Scene, mac: Mac) -> Hits | None:
     return (Hit(cause, (key_words(mac.security),), scene.sender),)
 
 
+_NOT_JUDGED = "nothing proves the key, and what it gives may be noise: that is not judged"
+
+
 @SECURITY.rule("encrypted-without-integrity", Mac)
 def encrypted_without_integrity(scene: Scene, mac: Mac) -> Hits:
     """Look at the level."""
     security = mac.security
     if security is not None and LEVELS[security.level].encrypted and not LEVELS[security.level].mic:
         cause = f"security level {security.level} encrypts and does not verify"
-        yield Hit(cause, (), scene.sender)
+        yield Hit(cause, (_NOT_JUDGED,) if is_unproven(scene.frame) else (), scene.sender)
