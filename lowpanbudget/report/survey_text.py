@@ -10,6 +10,7 @@ from lowpanbudget.bits import Nature
 from lowpanbudget.capture.follow.networks import networks_text
 from lowpanbudget.capture.room_left import room_assumed
 from lowpanbudget.errors import plural
+from lowpanbudget.layers.link.security import LEFT_IN_CLEAR
 from lowpanbudget.report import layout, series_text, strip
 from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Line
@@ -207,6 +208,11 @@ def _reasons(console: Console, screen: Screen, reasons: dict[str, int]) -> None:
     if len(reasons) > MOST:
         rest = sum(reasons.values()) - sum(count for _, count in shown)
         text = f"and {rest} more for {plural(len(reasons) - MOST, 'other reason')}"
+        paragraph(console, screen, text, "dim", _INDENT)
+    hidden = reasons.get(LEFT_IN_CLEAR, 0)
+    if hidden:
+        text = f"Payloads in the clear of {plural(hidden, 'frame')} are left out: "
+        text += "if the key is the wrong one, a survey without it reads them, unchecked."
         paragraph(console, screen, text, "dim", _INDENT)
     console.print()
 

@@ -135,6 +135,26 @@ def test_keys_open_and_are_never_shown(tmp_path: Path) -> None:
     assert air.KEY.hex() not in done.output
 
 
+@pytest.mark.parametrize(("level", "read"), [(1, 3), (2, 3), (3, 3), (5, 0), (6, 0)])
+def test_a_wrong_key_is_told_to_hide_what_is_in_the_clear(
+    tmp_path: Path, level: int, read: int
+) -> None:
+    """IEEE 802.15.4-2015 table 9-6 (from memory): levels 1 to 3 have an integrity code and are not encrypted."""
+    wrong = bytes(16)
+    frames = [
+        frame
+        for n in range(3)
+        for frame in shelf.frames(b"one", n, key=wrong, counter=n, level=level)
+    ]
+    path = shelf.written(tmp_path / "a.pcap", frames)
+    known = ("survey", path, *shelf.CONTEXT)
+    without = json.loads(invoke(*known, "--json").stdout)["survey"]["total"]["datagrams"]
+    assert without == read
+    shown = " ".join(invoke(*known, "--keys", shelf.key_file(tmp_path)).stdout.split())
+    assert ("Payloads in the clear of 3 frames are left out" in shown) == bool(read)
+    assert "3 the integrity code does not match" in shown
+
+
 def test_a_cut_file_is_surveyed_and_told(tmp_path: Path) -> None:
     path = shelf.written(tmp_path / "a.pcap", GOOD)
     path.write_bytes(path.read_bytes()[:-5])

@@ -124,6 +124,10 @@ def _shown(value: object) -> str:
     return repeated(value) if isinstance(value, int) else type(value).__name__
 
 
+_MIC_WRONG = "the integrity code does not match: another key, another nonce, or altered octets"
+LEFT_IN_CLEAR = f"{_MIC_WRONG}; the payload, which is in the clear, is not handed on"
+
+
 def open_part(mac: Mac, payload: bytes) -> int:
     """Return how many octets of the MAC payload are authenticated but never encrypted.
 
@@ -205,7 +209,7 @@ def unsealed(
         if opened is not None:
             return clear + opened, place
     raise BadMic(
-        "the integrity code does not match: another key, another nonce, or altered octets",
+        _MIC_WRONG if level.encrypted else LEFT_IN_CLEAR,
         offset=len(header) + len(sealed) - level.mic,
         layer=_LAYER,
         cite=TRANSFORM,
