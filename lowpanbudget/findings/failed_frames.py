@@ -1,7 +1,8 @@
 """Frames of a node that fail under a key, where no check sequence tells damage: what others under the key prove.
 
-Damage hits frames whatever they are; a wrong key, index or address all of a kind: of the node, to a destination, of a
-type, or those of a second device, whose frame counters are others.
+Damage hits frames whatever they are, and so does who alters them, where check sequences are right; a wrong key, index
+or address all of a kind: of the node, to a destination, of a type, or those of a second device, whose frame counters
+are others.
 """
 
 from collections.abc import Iterator
@@ -35,6 +36,16 @@ DAMAGED = (
     "Key, index and extended address are right for the others of the sender. A capture with check sequences would tell "
     "damage: take one, nearer to the sender. Frames of a second device with its short address look the same."
 )
+_ALTERED = (
+    "octets were altered after they were sealed, or somebody without the key made the frames: others of their sender "
+    "are right, and so are the check sequences of these"
+)
+ALTERED = (
+    "Key, index and extended address are right for the others of the sender, and the air does not make check sequences "
+    "right: look what changes octets behind the sealing, in the node, in a repeater or on the way into the capture, "
+    "and who else sends under this address; signal strength, where the capture has it, tells. Frames of a second "
+    "device with its short address look the same."
+)
 _Kind = tuple[str, bytes | int | None]  # "to" a destination, "of type" a number
 
 
@@ -55,7 +66,7 @@ class FailedRow:
 
 @dataclass(slots=True)
 class FailedFrames:
-    """Frames of a node that fail under a key, in a capture whose frames have no check sequence that would tell damage.
+    """Frames of a node that fail under a key, of which no check sequence tells damage: none has any, or all are right.
 
     ``all`` are they as one row, ``kinds`` as rows by destination and by type. ``is_told``: so many failed in a row that
     it is no damage. ``strays`` have frame counters far from those of the others. ``beside`` is said of one whose
@@ -111,15 +122,33 @@ class FailedFrames:
         """Return what they prove beside others that are right under the key; None where it may be the key."""
         if user is None:
             return self._damaged_address(key)
-        right, count = user.uses[key].frames if key in user.uses else 0, self.all.count
-        if right < count * TIMES_MORE or (right == self.all.right and self.all.row > 1):
+        if not self._are_few(user, key):
             return self._damaged_name(user, key)
         if any(self._in_common(user, key)):
             return None
-        total = count + right
+        count = self.all.count
+        total = count + user.uses[key].frames
         heavy = total >= _LEAST_TOLD and count * 10 > total
         severity = Severity.RISK if heavy else Severity.REMARK
         return self._damage(self.sender, f"{count} of {total} frames under {key}", severity)
+
+    def altered(self, user: KeyUser | None, key: KeyName) -> Hit | None:
+        """Return what they prove where their check sequences are right; None where it may be the key."""
+        if user is None or self.is_told or not self._are_few(user, key):
+            return None
+        if any(self._in_common(user, key)):
+            return None
+        count = self.all.count
+        cause = f"{_ALTERED}; {count} of {count + user.uses[key].frames} under {key}"
+        return Hit(
+            cause, (), self.sender, advice=ALTERED, certainty=Certainty.CAPTURE, restates=True
+        )
+
+    def _are_few(self, user: KeyUser, key: KeyName) -> bool:
+        """Return whether many times more are right under the key, and some behind them where they came in a row."""
+        right = user.uses[key].frames if key in user.uses else 0
+        is_last = right == self.all.right and self.all.row > 1
+        return right >= self.all.count * TIMES_MORE and not is_last
 
     def _damaged_name(self, user: KeyUser, key: KeyName) -> Hit | None:
         """Return what one frame proves that alone names a key, between others of its sender; None of any other."""
@@ -171,11 +200,13 @@ class FailedFrames:
 class FailedOfSenders(FirstNamed[tuple[Station, KeyName], FailedFrames]):
     """By who sent them, and the key that they name; the ``last`` as they were before a frame was taken.
 
-    ``slots`` are those that open with another slot number, ``fits`` are told where no frame opens at all.
+    ``altered`` are those with right check sequences, ``slots`` open with another slot number, ``fits`` are told where
+    no frame opens at all.
     """
 
     def __init__(self) -> None:
         super().__init__()
+        self.altered = FirstNamed[tuple[Station, KeyName], FailedFrames]()
         self.slots = NeighbourSlots()
         self.fits = KeyFits()
         self.last: Recent[int, tuple[tuple[Station, KeyName], FailedFrames]] = Recent(_MOST_LAST)

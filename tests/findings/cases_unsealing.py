@@ -6,11 +6,12 @@ from functools import partial
 from findings import air
 from findings.air import Capture
 from findings.cases_further import Further
+from findings.cases_link import in_slots
 from findings.judge import Told
 
 from lowpanbudget import Key, encode_frame
 from lowpanbudget.findings.captures.unsealing import DAMAGED_NAME
-from lowpanbudget.findings.failed_frames import DAMAGED
+from lowpanbudget.findings.failed_frames import ALTERED, DAMAGED
 from lowpanbudget.layers.link.auxiliary import Security
 
 OTHER = 0xABCE
@@ -27,14 +28,23 @@ ONLY_1 = Key(air.KEY, key_id_mode=1, index=1)
 FAILED = "frames fail under the key that they name"
 
 
-def altered(at: int, places: Iterable[int], mask: int = 1, key: object = air.KEY) -> Capture:
-    """30 frames, those at some places with bits inverted on their way."""
+def altered(
+    at: int, places: Iterable[int], mask: int = 1, key: object = air.KEY, fcs: int = 0
+) -> Capture:
+    """30 frames, those at some places with bits inverted on their way; or before a check sequence was made of them."""
     frames = []
     for number in range(30):
         octets = bytearray(air.secured(b"data", number, 5 + number)[:-2])
         octets[at] ^= mask * (number in places)
-        frames.append(bytes(octets))
-    return Capture(list(frames), fcs=0, keys=(key,))
+        frames.append(air.mended(bytes(octets) + bytes(2)) if fcs else bytes(octets))
+    return Capture(list(frames), fcs=fcs, keys=(key,))
+
+
+def in_slots_altered(places: Iterable[int]) -> Capture:
+    """30 frames in slots, some of which the receiver has another number for, far from that of their nonce."""
+    sealed = tuple(range(1000, 4000, 100))
+    told = tuple(slot + 50 * (place in places) for place, slot in enumerate(sealed))
+    return in_slots(*sealed, told=told)
 
 
 BROADCASTS = (5, 15, 25)
@@ -109,6 +119,13 @@ CHECK_FILE = (
 )
 
 
+OF_OTHER_SLOTS = tuple(
+    f"key id mode 1, index 1, code {octets[-6:-2].hex()}, nonce of absolute slot number {slot}, as the capture has it"
+    for place, (octets, slot) in enumerate(
+        zip(in_slots_altered((5, 11, 20)).air, in_slots_altered((5, 11, 20)).slots, strict=True)
+    )
+    if place in {5, 11, 20} and isinstance(octets, bytes)
+)
 NEXT = "which is one bit off, goes on in the numbers of this node"
 TO_ALL = tuple(place + 1 for place in BROADCASTS)
 UNSEALING_FURTHER = (
@@ -296,6 +313,63 @@ UNSEALING_FURTHER = (
             4,
             advice=DAMAGED,
         ),
+    ),
+    # the check sequence, behind all other octets, is right: that is no damage of the air
+    Further(
+        "integrity-code-wrong",
+        partial(altered, -1, (5, 11, 20), fcs=2),
+        Told(
+            "failure",
+            SENDER,
+            "octets were altered after they were sealed, or somebody without the key made the frames: others of their "
+            "sender are right, and so are the check sequences of these; 3 of 30 under key id mode 1, index 1",
+            codes(altered(-1, (5, 11, 20), fcs=2), 6, 12, 21),
+            (6, 12, 21),
+            3,
+            advice=ALTERED,
+        ),
+    ),
+    # five in a row are another key, address or index; so are the last two
+    *(
+        Further(
+            "integrity-code-wrong",
+            partial(altered, -1, range(first, last), fcs=2),
+            Told(
+                "failure",
+                SENDER,
+                FAILED,
+                codes(
+                    altered(-1, range(first, last), fcs=2),
+                    *range(first + 1, min(last, first + 4) + 1),
+                ),
+                tuple(range(first + 1, last + 1)),
+                last - first,
+            ),
+        )
+        for first, last in ((15, 20), (28, 30))
+    ),
+    # a bit of the PAN ID or of the index, with a right check sequence: whoever sent it meant it
+    *(
+        Further(
+            "integrity-code-wrong",
+            partial(altered, at, (12,), mask=mask, fcs=2),
+            Told("failure", name, FAILED, (evidence,), (13,)),
+        )
+        for at, mask, name, evidence in (
+            (3, 1, SENDER, codes(altered(3, (12,), fcs=2), 13)[0]),
+            (
+                _INDEX_AT,
+                32,
+                SENDER,
+                codes(altered(_INDEX_AT, (12,), 32, fcs=2), 13)[0].replace("index 1", "index 33"),
+            ),
+        )
+    ),
+    # the receiver may have stumbled: another slot number would open them
+    Further(
+        "integrity-code-wrong",
+        lambda: in_slots_altered((5, 11, 20)),
+        Told("failure", SENDER, FAILED, OF_OTHER_SLOTS, (6, 12, 21), 3),
     ),
     # from frame 26 on all fail: the key changed; the code is what AES-CCM of the cryptography library gives
     Further(

@@ -60,6 +60,10 @@ def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice)
     memory.fits.fail(station, scene.sender, key, security)
     if scene.fcs_ok is None and mac.source is not None:
         failed = memory.entry((station, key), lambda: FailedFrames(scene.sender))
+    elif mac.source is not None and not security.is_by_slot:  # of slots it may have other numbers
+        altered = memory.altered.entry((station, key), lambda: FailedFrames(scene.sender))
+        if altered is not None and not altered.is_told:
+            altered.take(scene, mac, key, evidence)
     if failed is None or failed.is_told:
         yield hit
         return
@@ -85,6 +89,8 @@ def codes_wrong(memory: FailedOfSenders, known: Surroundings) -> Hits:
             continue
         user = known.keys.get(station)
         yield failed.damaged(user, key) or failed.hit(user, key)
+    for (station, key), failed in memory.altered.items():
+        yield from filter(None, [failed.altered(known.keys.get(station), key)])
     yield from memory.fits.hits(known.design)
 
 
