@@ -41,6 +41,8 @@ from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.report import survey_text
 from lowpanbudget.report.view import data_of
 from lowpanbudget.stack.decoder import decode_datagram
+from lowpanbudget.stack.outgoing import Outgoing
+from lowpanbudget.stack.recoverable import recoverable
 
 A, B = eui(1), eui(2)
 DATAGRAM = udp_datagram(ip_of(A), ip_of(B), b"12345678")
@@ -207,6 +209,22 @@ def test_fragments_that_the_capture_cut_are_fragments(kept: int, cut: int) -> No
     assert (left_out.assembled, left_out.dropped, left_out.cut) == (total.assembled, cut, cut)
     told = " ".join(survey_text.facts(data_of(total)))
     assert ("1 datagram cut by the capture" in told, "never whole" in told) == (bool(cut), False)
+
+
+def test_recoverable_fragments_that_the_capture_cut_are_fragments() -> None:
+    """Fragment_Size says more than was captured (RFC 8931 section 5.1), which is no fault of the sender's."""
+    sent = Outgoing.read(udp_datagram(ip_of(A), ip_of(B), bytes(250)))
+    writers = recoverable(sent, Env(A, B, contexts=CONTEXTS), room=90, tag=9)
+    frames = [
+        encode_frame(mac_of(A, B, n), bytes(one.data)).octets for n, one in enumerate(writers)
+    ]
+    whole = records(frames, step_ns=SECOND // 100)
+    some = [one._replace(octets=one.octets[:80]) for one in whole]
+    assert len(frames[-1]) < 80 < len(frames[0])
+    total = survey(some, contexts=CONTEXTS, fcs=2).total
+    assert (total.fragments, total.dropped, total.cut) == (len(frames), 1, 1)
+    reasons = {one.reason for one in follow(some, contexts=CONTEXTS, fcs=2)}
+    assert reasons == {"", "the capture kept the front of the frame only"}
 
 
 def test_what_comes_after_the_time_of_a_datagram_is_cut_off_of_none() -> None:

@@ -137,7 +137,7 @@ def decode(reader: Reader) -> Rfrag:
     sequence = values["Sequence"]
     first = sequence == 0
     wrong = ""
-    if length != reader.left:
+    if length < reader.left or (length > reader.left and not reader.missing):
         wrong = f"Fragment_Size says {length} octets, {reader.left} follow"
     elif field and length == 0:
         wrong = "the fragment brings no octets"
