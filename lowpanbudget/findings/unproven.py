@@ -3,13 +3,8 @@
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.findings import checksum
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.proof import KEY_UNPROVEN
+from lowpanbudget.stack.proof import KEY_UNPROVEN, is_unproven
 from lowpanbudget.values import replace
-
-
-def is_unproven(frame: Frame) -> bool:
-    """Return whether nothing proves the key that opened a frame."""
-    return any(notice.name == KEY_UNPROVEN for notice in frame.notices)
 
 
 def evident(sighting: Sighting) -> Frame:
@@ -20,7 +15,7 @@ def evident(sighting: Sighting) -> Frame:
     frame = sighting.example
     if frame is None:
         return Frame(sighting.octets)
-    if not frame.notices or frame.mac is None or not is_unproven(frame):
+    if not frame.notices or frame.mac is None or not is_unproven(frame.notices):
         return frame
     if sighting.datagram is not None and checksum.is_right(sighting.datagram):
         return frame

@@ -4,7 +4,7 @@ What comes out is held against what a frame may carry: octets of chance read as 
 is right once in 65,536 times.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, TypeVar
 
 from lowpanbudget.errors import Truncated, WireError
@@ -49,6 +49,11 @@ def likeliest(
     )
     notice = Notice(KEY_UNPROVEN, text, LEVELS_CITE, mac.header_length, _HINT)
     return replace(frame, notices=(*frame.notices, notice))
+
+
+def is_unproven(notices: Iterable[Notice]) -> bool:
+    """Return whether the notices of a frame tell that nothing proves the key that opened it."""
+    return any(notice.name == KEY_UNPROVEN for notice in notices)
 
 
 def _likeness(frame: Any) -> int:

@@ -118,4 +118,6 @@ def test_frames_that_are_alike_are_read_as_each_alone(keys: list[bytes]) -> None
     assert found == survey(made, columns=False, contexts=CONTEXTS, keys=keys)
     assert {cell.node for cell in found.cells} == {NODE}
     assert list(found.pans) == [PAN]
+    assert all(reason.endswith("(nothing proves the key)") for reason in found.reasons)
+    assert bool(found.reasons) == (KEY not in keys)
     assert found.total.datagrams == COUNT if KEY in keys else found.total.datagrams < COUNT / 10

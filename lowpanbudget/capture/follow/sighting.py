@@ -19,6 +19,7 @@ from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame, unread
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram
+from lowpanbudget.stack.proof import is_unproven
 from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:
@@ -315,7 +316,7 @@ class Sighting:
         if self.cut:
             return "the capture kept the front of the frame only"
         if self.fault is not None:
-            return self.fault.message
+            return self.fault.message + " (nothing proves the key)" * is_unproven(self.notices)
         if self.damaged:
             return DAMAGED
         if self.template is not None and self.payload is None:

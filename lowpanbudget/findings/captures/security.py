@@ -13,10 +13,10 @@ from lowpanbudget.findings.key_users import key_words
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import CounterUse
-from lowpanbudget.findings.unproven import is_unproven
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import COUNTERS_END, LEVELS
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
+from lowpanbudget.stack.proof import is_unproven
 from lowpanbudget.values import dataclass, field
 
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
@@ -289,4 +289,4 @@ def encrypted_without_integrity(scene: Scene, mac: Mac) -> Hits:
     security = mac.security
     if security is not None and LEVELS[security.level].encrypted and not LEVELS[security.level].mic:
         cause = f"security level {security.level} encrypts and does not verify"
-        yield Hit(cause, (_NOT_JUDGED,) if is_unproven(scene.frame) else (), scene.sender)
+        yield Hit(cause, (_NOT_JUDGED,) if is_unproven(scene.frame.notices) else (), scene.sender)
