@@ -8,7 +8,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
-from lowpanbudget.capture.ends import at_ends, is_of, node_of
+from lowpanbudget.capture.ends import NodeNames, at_ends, is_of, node_of
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
 from lowpanbudget.capture.follow.matching import Matched
@@ -140,15 +140,16 @@ class _HeaderFacts(NamedTuple):
     mesh: Mesh | None
 
 
-def heard_frame(sighting: Sighting) -> HeardFrame | None:
-    """Return what a sighting tells of the air; None for a record that holds no frame."""
+def heard_frame(sighting: Sighting, names: NodeNames) -> HeardFrame | None:
+    """Return what a sighting tells of the air, with these ``names`` of nodes; None for a record that holds no frame."""
     template = sighting.template
     mac = None if template is None else template.example.mac
     if template is None or sighting.body.kind != FRAME or mac is None or mac.fault is not None:
         return None
-    facts = template.facts.get(_FACTS)
+    facts = template.facts.get(names)
     if not isinstance(facts, _HeaderFacts) or facts.decoder is not sighting.decoder:
-        facts = template.facts[_FACTS] = _header_facts(mac, template.example, sighting.decoder)
+        facts = _header_facts(mac, template.example, sighting.decoder, names)
+        template.facts[names] = facts
     return HeardFrame(
         sighting.number,
         sighting.record.time_ns,
@@ -173,14 +174,14 @@ def heard_frame(sighting: Sighting) -> HeardFrame | None:
     )
 
 
-def _header_facts(mac: Mac, example: Frame, decoder: Decoder) -> _HeaderFacts:
+def _header_facts(mac: Mac, example: Frame, decoder: Decoder, names: NodeNames) -> _HeaderFacts:
     to_all = mac.destination == BROADCAST
     recovers = (one for one in example.layers if isinstance(one, Rfrag | RfragAck))
     security = mac.security
     return _HeaderFacts(
         decoder,
-        node_of(mac.source, mac, decoder.devices),
-        node_of(mac.destination, mac, decoder.devices),
+        names.of(mac.source, mac, decoder.devices),
+        names.of(mac.destination, mac, decoder.devices),
         mac.frame_type in _NUMBERED and mac.source is not None,
         bool(mac.ack_request) and not to_all,
         mac.frame_type == FrameType.ACKNOWLEDGEMENT,
@@ -206,7 +207,6 @@ def _recovery(header: Rfrag | RfragAck, sighting: Sighting) -> RecoveryPart | No
     return RecoveryPart(payload[-header.length - RFRAG.octets + 1], unread=unread)
 
 
-_FACTS = object()  # among the facts of a template
 _OUTSIDE = "outside"  # the role of a station that the network does not reach by its own links
 _NUMBERED = {FrameType.DATA, FrameType.COMMAND}
 

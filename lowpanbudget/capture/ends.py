@@ -3,10 +3,14 @@
 from ipaddress import IPv6Address
 
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.nonces import Devices
+from lowpanbudget.layers.link.stations import Station, network_of
+
+_MOST_NAMED = 16384  # stations: twice as many as nodes are told of
 
 
 def node_of(link: bytes | None, mac: Mac, devices: Devices) -> bytes | None:
@@ -18,6 +22,36 @@ def node_of(link: bytes | None, mac: Mac, devices: Devices) -> bytes | None:
     if pan is not None and (pan, short) in devices:
         return devices[pan, short]
     return devices.get(short, link)
+
+
+class NodeNames:
+    """One name of each node for a whole capture: what it was heard under first, though more is told of it later.
+
+    A node counts its frames in one row of numbers, from its EUI-64 and from the short address that it is told to have.
+    """
+
+    def __init__(self) -> None:
+        # the name of each station, and which device it was known to be
+        self._names = Recent[Station, tuple[bytes, bytes]](_MOST_NAMED)
+
+    def of(self, link: bytes | None, mac: Mac, devices: Devices) -> bytes | None:
+        """Return the name of the node that has a link address in a frame."""
+        device = node_of(link, mac, devices)
+        if link is None or device is None:
+            return link
+        names, own, whole = self._names, _station(link, mac), (None, device)
+        name, before = names.get(own, (device, b""))
+        if before != device:
+            if before != link:  # new, or of another device by now
+                name, _ = names.get(whole, (device, device))
+            names.renew(own, (name, device))
+            if whole not in names:
+                names.renew(whole, (name, device))
+        return name
+
+
+def _station(link: bytes, mac: Mac) -> Station:
+    return (network_of(mac) if len(link) == 2 else None), link
 
 
 def at_ends(

@@ -4,6 +4,7 @@ from collections import Counter as Tally
 
 from lowpanbudget.capture.beginnings import piece_of
 from lowpanbudget.capture.crossings import HeardFrame, heard_frame
+from lowpanbudget.capture.ends import NodeNames
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, put_back
 from lowpanbudget.capture.follow.matching import Matcher
@@ -51,7 +52,7 @@ class DatedPart:
         self._most = most
         self._ways = Journeys(None if burst is None else burst.octets, self._on_air.lasts_us)
         self._links = Links(self._most_tries)
-        self._names = NamesSeen()
+        self._nodes, self._names = NodeNames(), NamesSeen()
         self._other_networks = OtherNetworks(design)
         self._matcher = None if design is None else Matcher(design)
         self._stopped = StoppedSeen(most)
@@ -76,7 +77,7 @@ class DatedPart:
         self._silences.hear(sighting.record.time_ns)
         if sighting.heard_as is not None:
             return
-        frame = heard_frame(sighting)
+        frame = heard_frame(sighting, self._nodes)
         if sighting.outside:
             self._outside += 1
             return

@@ -833,6 +833,24 @@ def test_without_recoverable_fragments_nothing_is_told_of_them(hour: Hour) -> No
     assert hour.found.recovery is None
 
 
+def test_a_node_that_registers_later_is_one_all_the_same() -> None:
+    """Every fifth frame registers, from the short address, as the EUI-64 in EARO (RFC 8505 section 4.1)."""
+    router = air.address("fe80::", air.ROOT)
+    asks = bytes([33, 2, 0, 0, 0, 0, 0, 60]) + air.FAR_NODE
+    solicits = bytes(4) + router.packed + air.sllao(air.NODE) + asks
+    registers_so = air.nd_message(135, solicits, air.address("fe80::", air.NODE), router)
+    frames: list[bytes | tuple[float, bytes]] = [
+        (
+            1.0 + number,
+            air.frame(registers_so if number % 5 == 4 else air.datagram(b"%2d" % number), number),
+        )
+        for number in range(20)
+    ]
+    found = measure(Capture(frames).records(), contexts=CONTEXTS, fcs=2)
+    assert [(one.frames, one.missing) for one in found.nodes if one.frames] == [(20, 0)]
+    assert [one.frames for one in found.links] == [20]
+
+
 def test_a_registration_from_an_address_of_another_link_address_has_one_hop() -> None:
     """FAR_NODE registers an address made of a short one, which only EARO binds to it (RFC 8505 section 5.5).
 
