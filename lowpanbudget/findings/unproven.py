@@ -21,6 +21,9 @@ def evident(sighting: Sighting) -> Frame:
         return frame
     start = frame.mac.header_length
     notices = [one for one in frame.notices if one.offset < start or one.name == KEY_UNPROVEN]
+    if frame.fault is not None:
+        text = f"not judged, as nothing proves the key: {frame.fault.message}"
+        notices = [n._replace(text=text) if n.name == KEY_UNPROVEN else n for n in notices]
     return replace(
         frame, heads=frame.heads[:1], values=(), notices=tuple(notices), datagram=None, fragment=None,
         fragment_octets=b"", link_source=frame.mac.source, link_destination=frame.mac.destination, fault=None,

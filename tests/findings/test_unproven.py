@@ -28,6 +28,14 @@ def test_noise_of_wrong_keys_blames_nobody(keys: tuple[bytes, ...]) -> None:
     assert not any("dispatch" in one.cause or "fragment" in one.cause for one in found)
 
 
+def test_what_stops_reading_under_the_right_key_is_told_beside() -> None:
+    """A context that nobody gave: RFC 6282 section 3.1.2."""
+    (told,) = Capture(readings(3), contexts={}, keys=(air.KEY,)).followed()
+    (evidence,) = told.evidence
+    assert "not judged, as nothing proves the key" in evidence
+    assert "context 0 is not known" in evidence
+
+
 @pytest.mark.parametrize("keys", [(air.KEY,), (WRONG, air.KEY)])
 def test_what_a_proven_key_opens_is_judged_as_it_is_at_other_levels(
     keys: tuple[bytes, ...],

@@ -16,7 +16,7 @@ from lowpanbudget.findings.senders import CounterUse
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.link.auxiliary import COUNTERS_END, LEVELS
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
-from lowpanbudget.stack.proof import is_unproven
+from lowpanbudget.stack.proof import KEY_UNPROVEN
 from lowpanbudget.values import dataclass, field
 
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
@@ -280,13 +280,11 @@ def frame_counter_at_its_end(scene: Scene, mac: Mac) -> Hits | None:
     return (Hit(cause, (key_words(mac.security),), scene.sender),)
 
 
-_NOT_JUDGED = "nothing proves the key, and what it gives may be noise: that is not judged"
-
-
 @SECURITY.rule("encrypted-without-integrity", Mac)
 def encrypted_without_integrity(scene: Scene, mac: Mac) -> Hits:
     """Look at the level."""
     security = mac.security
     if security is not None and LEVELS[security.level].encrypted and not LEVELS[security.level].mic:
         cause = f"security level {security.level} encrypts and does not verify"
-        yield Hit(cause, (_NOT_JUDGED,) if is_unproven(scene.frame.notices) else (), scene.sender)
+        told = tuple(one.text for one in scene.frame.notices if one.name == KEY_UNPROVEN)
+        yield Hit(cause, told, scene.sender)
