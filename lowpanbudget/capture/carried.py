@@ -64,7 +64,8 @@ def _words(sighting: Sighting) -> Iterator[str]:
 
 def _contents(sighting: Sighting, frame: Frame, flow: FlowKey | None) -> Iterator[str]:
     """Yield the fragment, then the application's message or the flow; of a frame without any its kind."""
-    part = frame.fragment
+    # its header is there also where what it brings cannot be read
+    part = frame.fragment if sighting.template is None else sighting.template.fragment
     command = next((one for one in frame.layers if isinstance(one, Command)), None)
     if isinstance(part, Fragment):
         yield f"octets from {part.offset} of {part.size}"

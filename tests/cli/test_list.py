@@ -65,6 +65,20 @@ def test_who_to_whom_with_what(capture: Path) -> None:
     ]  # fmt: skip
 
 
+def test_a_fragment_says_which_it_is_where_its_context_is_not_known(tmp_path: Path) -> None:
+    """The headers of fragments stand before what is compressed (RFC 4944 section 5.3, RFC 8931 section 5.1)."""
+    frames = [
+        encode_frame(
+            air.mac_of(A, ROOT, number), head + bytes.fromhex("7ee5 30") + bytes(40)
+        ).octets
+        for number, head in enumerate(map(bytes.fromhex, ("c0a8 0007", "e807 002b 0064")))
+    ]
+    path = shelf.written(tmp_path / "a.pcap", [(1.0 + at, one) for at, one in enumerate(frames)])
+    assert [row["carries"] for row in listed(path)] == [
+        "octets from 0 of 168, not read to its end", "recoverable fragment 0, not read to its end",
+    ]  # fmt: skip
+
+
 def test_a_beacon_says_what_it_announces(tmp_path: Path) -> None:
     """Octets by hand (IEEE 802.15.4-2015 clause 7.4.4.2 and 2006, clause 7.2.2.1.2, from memory).
 
