@@ -253,6 +253,25 @@ def flapping(each: int) -> Capture:
     return Capture(sorted(told))
 
 
+def moving(heard_first: bytes) -> Capture:
+    """The DIOs of ``flapping``, and DAOs in non-storing mode, which go to the root over the parent (section 9.7).
+
+    Of the first DAO the hop of one sender is heard: of the node, or of its parent that sends it on.
+    """
+    messages = [one for one in flapping(15).air if isinstance(one, tuple) and one[1][0] == 0x41]
+    for number in range(13):
+        parent = (RELAY, THIRD)[number % 2]
+        body = bytes([0, 0, 0, number, 5, 18, 0, 128]) + HOME.packed
+        body += bytes([6, 20, 0, 0, number, 255]) + air.address(PREFIX, parent).packed
+        message = air.icmpv6(155, body, HOME, AWAY, code=2)
+        hops = ((NODE, parent, 64), (parent, ROOT, 63))
+        for place, (sender, to, limit) in enumerate(hops):
+            if number or sender == heard_first:
+                frame = air.frame(air.ip(HOME, AWAY, 58, message, limit), number, (sender, to))
+                messages.append((1 + 20 * number + place / 10, frame))
+    return Capture(sorted(messages))
+
+
 RPL_CASES: dict[str, Case] = {
     # the second DAO is the first that names another; from it to the thirteenth are 11 times 20 s
     "parent-flaps": Case(
@@ -612,6 +631,14 @@ RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that has another parent each 150 s": (_FLAPS, lambda: parents_by_turns(40, 150.0)),
     # 15 each: 195 DIOs, and Trickle has room for twice 104
     "DIOs of a node that changes its parent": ("control-out-of-proportion", lambda: flapping(15)),
+    "DIOs of a node whose first DAO was heard": (
+        "control-out-of-proportion",
+        lambda: moving(NODE),
+    ),
+    "DIOs of a node whose first DAO was heard from its parent": (
+        "control-out-of-proportion",
+        lambda: moving(RELAY),
+    ),
     "DAOs of a node that changes its parent": (
         "control-out-of-proportion",
         lambda: parents_by_turns(25, 8.0),

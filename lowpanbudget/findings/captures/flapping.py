@@ -9,6 +9,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.dense import Dense
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import HeardSender
@@ -84,10 +85,12 @@ def parents_named(memory: Children, scene: Scene, datagram: HeardDatagram) -> No
         return
     update = _Update(transit.path_sequence, scene.number, scene.time_s, named)
     child = memory.entry(
-        (dao.rpl_instance_id, identifier), lambda: _Child(scene.time_s, update, scene.by)
+        (dao.rpl_instance_id, identifier), lambda: _Child(scene.time_s, update, None)
     )
     if child is None:
         return
+    # where no earlier hop was heard, the sender here is a router, which moves with none of its children
+    child.by = origin_of(scene, header) or child.by
     if child.update.sequence == update.sequence:
         child.update.named |= named
     else:

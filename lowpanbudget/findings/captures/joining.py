@@ -12,6 +12,7 @@ from lowpanbudget.findings.captures.daos import is_discarded
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import HeardSender, Station
@@ -139,9 +140,10 @@ def dao_asked(memory: AskedForAck, scene: Scene, datagram: HeardDatagram) -> Non
         return  # nobody answers it, which its form tells
     to, over = header.destination, (datagram.pan_id, datagram.link_destination)
     key = int(header.source) & IID_MASK, content.rpl_instance_id
-    asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over, scene.by))
+    asked = memory.entry(key, lambda: _AskedDaos(header.source, to, over))
     if asked is None:
         return
+    asked.by = origin_of(scene, header) or asked.by
     if not asked.count:
         asked.is_routed = False
     asked.to, asked.over, asked.count = to, over, asked.count + 1

@@ -14,6 +14,7 @@ from lowpanbudget.env import IID_MASK
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.ranks import LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
@@ -226,7 +227,7 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
     key = kind, header.source, next(iter(targets), None)
     told = memory.told.get(key)
     if told is None:
-        told = memory.told.entry(key, lambda: ToldMessages(link, now, now, by=scene.by))
+        told = memory.told.entry(key, lambda: ToldMessages(link, now, now))
         if told is not None and kind in OFTENER:
             told.dense.allowed_s = OFTENER[kind][1]
     elif told.link == link and now >= told.last_s:
@@ -236,6 +237,7 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
         return
     if told is None:
         return
+    told.by = origin_of(scene, header) or told.by
     told.dense.take(now, scene.number)
     if len(told.frames) < _MOST_ROOTS:
         told.frames.note(scene.number)
