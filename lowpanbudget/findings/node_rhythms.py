@@ -34,8 +34,7 @@ def rhythms(known: Surroundings) -> Iterator[BrokenRhythm]:
         quiet_s = known.end_s - rhythm.heard_s
         is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
         if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
-            acknowledged_s = known.acknowledged.get(station, rhythm.sent_s)
-            signs = rhythm.heard_s, rhythm.sent_s, rhythm.made_s, acknowledged_s
+            signs = rhythm.heard_s, rhythm.seen_s, rhythm.made_s
             yield BrokenRhythm(station[1], rhythm, quiet_s, known.end_s - max(signs))
 
 
@@ -48,6 +47,6 @@ def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> b
     now = (known.senders.get((station[0], link)) for link in links if link is not None)
     least_s = known.end_s - SILENCES * rhythm.longest_s
     return any(
-        one is not None and (one.sent_s >= least_s or one.alike >= needed(one.longest_s))
+        one is not None and (one.seen_s >= least_s or one.alike >= needed(one.longest_s))
         for one in now
     )

@@ -50,11 +50,11 @@ class HeardSender:
     number went back to it, which began at frame ``swung_since``. ``heard_s`` is when something of its own was heard
     last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how many were about as long; there
     were so many ``gaps`` of ``gaps_s`` together; ``made_s`` is when a datagram with its address came by last, an answer
-    or on a later hop alone. ``sent_s`` is when it sent a frame last, whatever it brought, and
-    ``seen_s`` when it did or acknowledged one, in or behind frame ``shown``.
-    ``counted`` is the number of its last frame that counts data and commands, which was frame ``sent``; ``holes`` are
-    the last in these numbers, and frame ``jumped`` was the last whose number is none of the next ones. ``pause`` is the
-    longest between such signs since something of its own was heard.
+    or on a later hop alone. ``seen_s`` is when it sent a frame last, be it a beacon, or acknowledged one, in or behind
+    frame ``shown``.
+    ``counted`` is the number of its last frame that counts data and commands, which was frame ``sent`` at ``sent_s``;
+    ``holes`` are the last in these numbers, and frame ``jumped`` was the last whose number is none of the next ones.
+    ``pause`` is the longest between signs of it since something of its own was heard.
     ``widest`` is the longest time of all between two frames that it counts, where it is longer than any silence before.
     ``silence`` is one that may be over, with ``resumed`` silences behind it that are as short as those before;
     ``silent`` is the longest that was one, of ``silences`` in all. ``stopped``: a flow of it that is planned came to an

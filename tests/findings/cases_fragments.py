@@ -194,6 +194,16 @@ def passed_by(
     return Capture([*frames, (1 + every * times, last)])
 
 
+def with_beacons(capture: Capture) -> Capture:
+    """The same, and a plain beacon of the node half-way between its datagrams.
+
+    It has the next number of macBSN, data and commands have macDSN (IEEE 802.15.4-2006 7.2.2.1.1, from memory).
+    """
+    rest = air.PAN.to_bytes(2, "little") + NODE[::-1] + b"\xff\xcf\0\0\0\0"
+    told = [(51.0 + 100 * n, air.mended(b"\0\x80" + bytes([90 + n]) + rest)) for n in range(4)]
+    return Capture(sorted([*capture.timed(), *told], key=lambda one: one[0]))
+
+
 def two_passed_by(*missed: int) -> Capture:
     """Datagrams of two senders at once; the capture missed the same of both, and their next numbers tell so."""
     both = [*passed_by(*missed).air, *passed_by(*missed, links=(OTHER, ROOT)).air]
@@ -954,6 +964,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "a last fragment that the capture begins with": (
             "fragments-unfinished",
             lambda: passed_by(0, 1, 2, times=1),
+        ),
+        "a last fragment that the capture missed, of a node that beacons": (
+            "fragments-unfinished",
+            lambda: with_beacons(passed_by(3)),
         ),
         "source routes that are not counted": (
             "fragments-meet",

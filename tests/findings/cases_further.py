@@ -83,6 +83,7 @@ from findings.cases_fragments import (
     repeats_acknowledged,
     sized,
     spilled,
+    with_beacons,
 )
 from findings.cases_joining import (
     CHILD,
@@ -1866,6 +1867,11 @@ FURTHER = (
         "fragments-unfinished",
         lambda: passed_by(3, hole=False),
         NONE_COMPLETED,
+    ),
+    Further(
+        "fragments-unfinished",
+        lambda: with_beacons(passed_by(3, hole=False)),
+        replace(NONE_COMPLETED, frames=(1, 5, 9, 13)),
     ),
     # a sender that asks for no acknowledgement sends once, and does not see whether the air loses it
     Further(

@@ -228,10 +228,7 @@ def _stopped(known: Surroundings, measured: Measurement) -> Iterator[_Stopped]:
         if design.flow(flow.name).answers or _goes_on_otherwise(flow, measured):
             continue
         stations = [one for one in known.senders if _is_of(one[1], flow.flow.source)]
-        signs = [
-            max(known.senders[one].sent_s, known.acknowledged.get(one, 0.0)) for one in stations
-        ]
-        last_s = known.end_s - max(signs, default=0.0)
+        last_s = known.end_s - max((known.senders[one].seen_s for one in stations), default=0.0)
         if len(stations) != 1 or not last_s <= silent_s / 2:
             continue
         sender, every_s = known.senders[stations[0]], planned[flow.title]

@@ -50,8 +50,8 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
         if sender is not None and mac.frame_type == FrameType.COMMAND:
             sender.count(scene.sequence, scene.number, scene.time_s)
         elif sender is not None:
-            sender.sent_s = sender.seen_s = scene.time_s  # a beacon: it is there
-            sender.shown = scene.number
+            # a beacon, which has numbers of its own (IEEE 802.15.4-2006 7.2.2.1.1, from memory): it is there
+            sender.seen_s, sender.shown = scene.time_s, scene.number
         return None
     sender = sender or senders.entry((pan, source), HeardSender)
     if sender is None:
