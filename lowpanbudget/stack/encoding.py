@@ -9,6 +9,7 @@ from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
+from lowpanbudget.layers.link.auxiliary import LEVELS_CITE
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
@@ -109,7 +110,7 @@ def _encoded(
         octets = header + sealed
         mic = sealed[len(sealed) - security.protection.mic :] if security.protection.mic else b""
         writer.octets(
-            StandInOctets(mic) if key is STAND_IN_KEY else mic, "MIC", str(security.protection), mac_layer.CITE,
+            StandInOctets(mic) if key is STAND_IN_KEY else mic, "MIC", str(security.protection), LEVELS_CITE,
             "a shorter code protects less: no advice",
         )  # fmt: skip
     check = fcs_of(octets, fcs)

@@ -4,9 +4,9 @@ from typing import Protocol
 
 from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import BadMic, WireError
-from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.auxiliary import (
     CITE_2006,
+    KEY_IDS_CITE,
     LEVEL_TEXTS,
     LEVELS,
     LEVELS_CITE,
@@ -70,7 +70,7 @@ def open_payload(
         trailer.insert(0, _mic_span(reader.end, mic, LEVEL_TEXTS[security.level]))
     elif level.encrypted:
         text = "the payload is encrypted without any integrity check"
-        frame.notices.append(Notice("no-integrity-check", text, mac_layer.CITE, start))
+        frame.notices.append(Notice("no-integrity-check", text, LEVELS_CITE, start))
     by = mac if mac.source is not None or sender is None else replace(mac, source=sender)
     octets = failure = None
     for key in keys:
@@ -111,7 +111,7 @@ def _note_reserved(frame: Protected, data: bytes, at: int) -> None:
 
 def _mic_span(at: int, mic: bytes, meaning: str) -> Span:
     told = (
-        at * 8, len(mic) * 8, "MAC", "MIC", mic, meaning, mac_layer.CITE,
+        at * 8, len(mic) * 8, "MAC", "MIC", mic, meaning, LEVELS_CITE,
         "a shorter code protects less: no advice", "big", "", False, Nature.HEADER,
     )  # fmt: skip
     return tuple.__new__(Span, told)
@@ -143,7 +143,7 @@ def _note_failure(
         is_sealed = security.protection.encrypted
         state = "sealed" if is_sealed else "in the clear, its integrity code not checked"
         missing = "no key for this frame" if has_keys else f"{state}; the key wanted"
-        frame.notices.append(Notice("key-missing", f"{missing}: {wanted}", mac_layer.CITE, at))
+        frame.notices.append(Notice("key-missing", f"{missing}: {wanted}", KEY_IDS_CITE, at))
         return
     if isinstance(failure, BadMic):
         frame.fault = failure
