@@ -111,7 +111,9 @@ from findings.cases_link import (
     in_slot,
     in_slots,
     of_neighbours,
+    other_bits,
     other_frames,
+    other_security,
     pan_rule,
     plain,
     short_source,
@@ -892,6 +894,37 @@ FURTHER = (
             advice=SEAL_IN_ITS_SLOT,
             cite="RFC 9030 §6.4",
         ),
+    ),
+    Further(
+        "reserved-bits-set",
+        lambda: other_bits(0x9861 | 1 << 9),
+        Told(
+            "remark",
+            "0x0017",
+            "bit 9 of the frame control is reserved in version 1, and it is set",
+            ("frame control 0x9a61",),
+            (1,),
+        ),
+    ),
+    *(
+        Further(
+            "reserved-bits-set",
+            partial(other_security, 1 << bit, version),
+            Told(
+                "remark",
+                FAR_NAME,
+                f"bit {bit} of the security control is reserved in version {version}, and it is set",
+                (),
+                (1,),
+                cite=cite,
+            ),
+        )
+        for bit, version, cite in (
+            (5, 1, "IEEE 802.15.4-2006 §7.6.2.2"),
+            (6, 1, "IEEE 802.15.4-2006 §7.6.2.2"),
+            (7, 1, "IEEE 802.15.4-2006 §7.6.2.2"),
+            (7, 2, "IEEE 802.15.4-2015 §9.4"),
+        )
     ),
     # no key: the number may be the receiver's own
     Further(

@@ -83,6 +83,22 @@ def short_source(source: bytes) -> Capture:
     return Capture([air.frame(air.datagram(links=links), links=links)])
 
 
+def other_bits(control: int) -> Capture:
+    """A frame with another frame control of the same addresses."""
+    octets = air.frame(air.datagram())
+    return Capture([air.mended(control.to_bytes(2, "little") + octets[2:])])
+
+
+def other_security(bits: int, version: int = 1) -> Capture:
+    """A secured frame with bits of the security control, 0x0d, set as well: behind a PAN ID, in version 2 none."""
+    pan = PAN if version == 1 else None
+    security = Security(5, 1, 5, key_index=1)
+    mac = air.mac(1, FAR, version=version, destination_pan=pan, security=security)
+    octets = bytearray(encode_frame(mac, bytes.fromhex(IPHC_ONLY), key=air.KEY).octets)
+    octets[21 if version == 1 else 19] |= bits
+    return Capture([air.mended(bytes(octets))])
+
+
 def pan_rule(version: int, known: int = 4, **options: bool) -> Capture:
     """Frames by the 2006 rule; the last says that it follows the 2015 rule, by which no PAN ID is there."""
     before = [air.frame(air.datagram(bytes([n]), links=FAR), n, FAR) for n in range(1, known + 1)]
@@ -322,6 +338,18 @@ LINK_CASES = {
             "0x0017",
             "bit 8 is reserved in version 1, and it is set",
             ("frame control 0x9961",),
+            (1,),
+        ),
+    ),
+    "reserved-bits-set": Case(
+        lambda: other_bits(0x9861 | 1 << 7),
+        # bits 4 and 5 say that more comes, and that an acknowledgement is asked for
+        lambda: other_bits(0x9861 | 1 << 4 | 1 << 5),
+        Told(
+            "remark",
+            "0x0017",
+            "bit 7 of the frame control is reserved in version 1, and it is set",
+            ("frame control 0x98e1",),
             (1,),
         ),
     ),
@@ -747,6 +775,11 @@ LINK_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "frames that two receivers heard, with clocks that differ": (
         "frame-replayed",
         lambda: counted(7, 8, 7, 8, at=(1, 1.5, 1.9, 2.4)),
+    ),
+    # elements, and a frame counter left out, are of version 2
+    "bits that version 2 has a meaning for": (
+        "reserved-bits-set",
+        lambda: Capture([*elements("003f" + "0388" + "011b" + "00").air, *in_slots(1000).air]),
     ),
     # the same header and contents, another slot number in the nonce: all of the code, and what is encrypted, differ
     "a frame that is sent again in a later slot, sealed anew": (

@@ -14,6 +14,8 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation
 from lowpanbudget.layers.link.addressing import addressing, pan_ids
+from lowpanbudget.layers.link.auxiliary import CITE as SECURITY
+from lowpanbudget.layers.link.auxiliary import CITE_2006
 from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
 from lowpanbudget.layers.link.mac import (
     BROADCAST,
@@ -75,6 +77,27 @@ def sequence_suppression_misused(scene: Scene, mac: Mac) -> Hits:
     elif mac.sequence is None and mac.ack_request and not mac.ie_present:
         cause = "an acknowledgement is asked for and no number tells which frame it is for"
         yield Hit(cause, (_control(scene),), scene.sender, severity=Severity.REMARK)
+
+
+@LINK.rule("reserved-bits-set", Mac)
+def reserved_bits_set(scene: Scene, mac: Mac) -> Hits:
+    """Look at the frame control, whose bit 8 has a finding of its own, and at the security control."""
+    bits = [bit for bit in (7,) if _field(scene) >> bit & 1 and mac.frame_type in _USUAL]
+    bits += [9] if _field(scene) >> 9 & 1 and not mac.later else []
+    for bit in bits:
+        yield Hit(_RESERVED.format(bit, "frame", mac.version), (_control(scene),), scene.sender)
+    if mac.security is None or mac.fault is not None:
+        return
+    behind = mac.security.octets + sum(2 + len(one.content) for one in mac.header_ies)
+    control, is_first = scene.frame.octets[mac.header_length - behind], mac.version == 1
+    for bit in (5, 6, 7) if is_first else (7,):
+        if control >> bit & 1:
+            cause = _RESERVED.format(bit, "security", mac.version)
+            yield Hit(cause, (), scene.sender, cite=CITE_2006 if is_first else SECURITY)
+
+
+_USUAL = {FrameType.BEACON, FrameType.DATA, FrameType.ACKNOWLEDGEMENT, FrameType.COMMAND}
+_RESERVED = "bit {} of the {} control is reserved in version {}, and it is set"
 
 
 @LINK.rule("element-content-unreadable", Noticed("element-wrong"))
