@@ -1,7 +1,7 @@
 """Nodes named where several networks are heard: those of one PAN by their addresses alone, those of others with it."""
 
 from lowpanbudget.env import link_text
-from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.mac import BROADCAST_PAN, Mac
 from lowpanbudget.layers.link.stations import network_of, network_text
 
 
@@ -21,6 +21,10 @@ class HomeNetwork:
         if not self._pans:
             self._pans = frozenset((pan,))
         return pan in self._pans
+
+    def network(self, pan: int | None) -> str:
+        """Return the name of a PAN that frames go to, where it is one, and not this one; else nothing."""
+        return "" if pan in {None, BROADCAST_PAN} or self.has(pan) else f"PAN {network_text(pan)}"
 
     def name(self, link: bytes | None, mac: Mac | None) -> str:
         """Return a link address of a frame as text; a short one with its PAN, where that is not this one."""

@@ -36,13 +36,14 @@ class HeardNetwork(NamedTuple):
     name: str = ""
 
     def told(self, rule: Rule, hit: Hit) -> Hit:
-        """Return a hit as one of this network, unless the rule knows of all."""
-        if not self.name or rule.across:
+        """Return a hit as one of this network; a rule that knows of all tells which it is of."""
+        name = hit.network if rule.across else self.name
+        if not name:
             return hit
-        of = f" of {self.name}"
+        of = f" of {name}"
         before, colon, behind = hit.subject.partition(": ")
         subject = hit.subject if of in hit.subject else f"{before}{of}{colon}{behind}"
-        return hit._replace(subject=subject.strip().removeprefix("of "), network=self.name)
+        return hit._replace(subject=subject.strip().removeprefix("of "), network=name)
 
 
 class HeardNetworks:

@@ -16,6 +16,7 @@ class BrokenRhythm(NamedTuple):
     rhythm: HeardSender
     quiet_s: float
     silent_s: float
+    network: str  # where it is not the first
 
 
 def rhythms(known: Surroundings) -> Iterator[BrokenRhythm]:
@@ -35,7 +36,8 @@ def rhythms(known: Surroundings) -> Iterator[BrokenRhythm]:
         is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
         if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
             signs = rhythm.heard_s, rhythm.seen_s, rhythm.made_s
-            yield BrokenRhythm(station[1], rhythm, quiet_s, known.end_s - max(signs))
+            silent_s, network = known.end_s - max(signs), known.home.network(station[0])
+            yield BrokenRhythm(station[1], rhythm, quiet_s, silent_s, network)
 
 
 def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> bool:

@@ -196,7 +196,7 @@ class Refusal(NamedTuple):
     """What a receiver refused of a sender: ``tries``, and ``lost`` of the ``asked`` frames; ``first`` say so."""
 
     sender: bytes
-    receiver: bytes
+    receiver: Station
     tries: int
     asked: int
     lost: int

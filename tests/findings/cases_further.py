@@ -2504,7 +2504,9 @@ FURTHER = (
         "time-corrections-grow",
         lambda: replace(
             corrected(*((12.0, 90 * n) for n in range(1, 13))),
-            design=air.design(slotted("drift_ppm = 5")),
+            design=air.design(
+                slotted("drift_ppm = 5").replace("pan_id = 0x1a2b", f"pan_id = {air.PAN:#06x}")
+            ),
         ),
         Told(
             "risk",

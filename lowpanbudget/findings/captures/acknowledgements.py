@@ -196,6 +196,7 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             ends.meetings.leave_out(asked.first_given_up)
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
         hop, frames = hop_text(source, destination), tuple(asked.first)
+        network = known.home.network(pan)
         all_alike = asked.most_tries > 1 and asked.often == total
         used_up = asked.given_up * 2 > total or all_alike
         by_chance = _unanswered(to[asked.receiver]) ** total
@@ -204,7 +205,8 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         if count == total and total >= _ALL and (used_up or (gives and by_chance < _CHANCE)):
             cause = f"none of {total} frames was acknowledged, {tries}"
             evidence = (f"{name} acknowledges frames of others",) if gives else ()
-            yield Hit(cause, evidence, hop, frames, Severity.FAILURE, times=count)
+            severity = Severity.FAILURE
+            yield Hit(cause, evidence, hop, frames, severity, times=count, network=network)
         elif gives and proved >= _FEW:
             cause = f"{asked.given_up} of {total} frames were never acknowledged, {tries}"
             severity = Severity.RISK if proved * 10 > total else Severity.REMARK
@@ -217,7 +219,8 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             if gone and in_row >= _NEARLY_ALL * asked.given_up:
                 alone = (f"{in_row} of them while nothing was heard of {name}",)
                 advice = _GONE.format(name=name)
-            yield Hit(cause, alone, hop, frames, severity, advice, times=asked.given_up)
+            times = asked.given_up
+            yield Hit(cause, alone, hop, frames, severity, advice, times=times, network=network)
 
 
 def _untimed(memory: Asking) -> Iterator[Untimed]:
@@ -239,14 +242,15 @@ def _unanswered(hops: list[_Asked]) -> float:
 
 def _refusal(source: bytes, asked: _Asked) -> Refusal:
     tries, frames = asked.refusals, tuple(asked.refusing)
-    return Refusal(source, asked.receiver[1], tries, asked.frames, asked.refused, frames)
+    return Refusal(source, asked.receiver, tries, asked.frames, asked.refused, frames)
 
 
 @ACKNOWLEDGEMENTS.at_end("frames-refused")
 def frames_refused(known: Surroundings) -> Hits:
     """Judge each hop by the frames that were never accepted; what was at another try is a remark."""
     for one in known.refusals:
-        name = link_text(one.receiver)
+        pan, receiver = one.receiver
+        name, network = link_text(receiver), known.home.network(pan)
         cause = (
             f"{name} received {one.lost} of {plural(one.asked, 'frame')} and never accepted them"
         )
@@ -258,8 +262,8 @@ def frames_refused(known: Surroundings) -> Hits:
             cause = f"{name} received {one.asked} frames and accepted none"
             severity = Severity.FAILURE
         evidence = (f"{plural(one.tries, 'acknowledgement')} with nack = 1: not accepted",)
-        hop = hop_text(one.sender, one.receiver)
-        yield Hit(cause, evidence, hop, one.first, severity, times=one.tries)
+        hop = hop_text(one.sender, receiver)
+        yield Hit(cause, evidence, hop, one.first, severity, times=one.tries, network=network)
 
 
 @ACKNOWLEDGEMENTS.at_end("time-corrections-grow")
@@ -268,7 +272,8 @@ def time_corrections_grow(known: Surroundings) -> Hits:
     for one in known.uncorrected:
         if isinstance(one, Untimed):
             continue
-        name = link_text(one.receiver[1])
+        pan, receiver = one.receiver
+        name, network = link_text(receiver), known.home.network(pan)
         row, how = one.grown, "further and further"
         if row is None:
             row, how = one.far, f"by more than the {one.guard_us:g} µs that a receiver waits"
@@ -277,7 +282,8 @@ def time_corrections_grow(known: Surroundings) -> Hits:
         cause = f"{name} corrects the clock of this node {how}, and it does not follow"
         first, last = row.frames
         evidence = f"from {row.first_us} to {row.last_us} µs in frames {first} to {last}"
-        yield Hit(cause, (evidence,), link_text(one.sender), row.frames, times=row.times)
+        sender = link_text(one.sender)
+        yield Hit(cause, (evidence,), sender, row.frames, times=row.times, network=network)
 
 
 @ACKNOWLEDGEMENTS.at_end("acknowledgements-without-time")
@@ -285,9 +291,8 @@ def acknowledgements_without_time(known: Surroundings) -> Hits:
     """Tell who is not corrected where others are."""
     for one in known.uncorrected:
         if isinstance(one, Untimed):
-            name = link_text(one.receiver[1])
-            cause = f"none of {one.times} acknowledgements of {name} has a time correction"
+            pan, receiver = one.receiver
+            hop, network = hop_text(one.sender, receiver), known.home.network(pan)
+            cause = f"none of {one.times} acknowledgements of {link_text(receiver)} has a time correction"
             beside = f"{one.timed} acknowledgements between others of the network have one"
-            yield Hit(
-                cause, (beside,), hop_text(one.sender, one.receiver[1]), one.first, times=one.times
-            )
+            yield Hit(cause, (beside,), hop, one.first, times=one.times, network=network)

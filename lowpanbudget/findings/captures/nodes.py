@@ -1,6 +1,7 @@
 """Nodes beside the others of their network: not heard by it, not of it, not protected, or gone."""
 
-from itertools import pairwise
+from itertools import chain, pairwise
+from operator import attrgetter
 
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
@@ -32,10 +33,7 @@ NODES = Subject("nodes", across=True)
 _SHOWN_ALIKE = 4  # addresses
 _FEW = 5  # frames from which a node that always does the same is told; our choice
 
-
-_RESEALED_S = (
-    1.0  # a try that is secured anew is other octets under the same number; tries end long before
-)
+_RESEALED_S = 1.0  # a try secured anew is other octets under the same number; tries end long before
 
 
 @NODES.rule("sequence-number-stuck", Mac, varies=True)
@@ -181,9 +179,10 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
         bare[pan] = bare.get(pan, 0) + one.bare
         nodes[pan] = nodes.get(pan, 0) + bool(one.sealed)
     for (pan, source), one in known.senders.items():
+        name, frames, network = link_text(source), tuple(one.first_bare), known.home.network(pan)
         if one.sealed and one.bare >= _FEW and nodes[pan] > 1:
             cause = f"{one.bare} frames of this node have no link security, and {one.sealed} have"
-            yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
+            yield Hit(cause, (), name, frames, times=one.bare, network=network)
         if one.sealed or one.bare < _FEW or nodes[pan] < 2:
             continue
         if sealed[pan] >= TIMES_MORE * bare[pan]:
@@ -191,7 +190,7 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
                 f"no frame of this node has link security; {sealed[pan]} frames of "
                 f"{nodes[pan]} others have"
             )
-            yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
+            yield Hit(cause, (), name, frames, times=one.bare, network=network)
 
 
 @NODES.at_end("secured-less-than-others")
@@ -202,7 +201,8 @@ def secured_less_than_others(known: Surroundings) -> Hits:
     networks: dict[int | None, dict[bytes, LevelUses]] = {}
     for (pan, source), one in known.senders.items():
         networks.setdefault(pan, {})[source] = one.levels
-    for nodes in networks.values():
+    for pan, nodes in networks.items():
+        network = known.home.network(pan)
         usual = usual_level(nodes)
         name = LEVELS[usual.level].name
         others = f"{plural(usual.frames, 'frame')} of {plural(usual.nodes, 'node')} have level {usual.level} ({name})"
@@ -213,7 +213,8 @@ def secured_less_than_others(known: Surroundings) -> Hits:
             for source, use in few.items():
                 if use.frames >= _FEW:
                     cause = f"{plural(use.frames, 'data frame')} of this node have level {level} ({LEVELS[level].name})"
-                    yield Hit(cause, (others,), link_text(source), (use.first,), times=use.frames)
+                    who, first = link_text(source), (use.first,)
+                    yield Hit(cause, (others,), who, first, times=use.frames, network=network)
 
 
 _LONG = (
@@ -262,11 +263,16 @@ _ONE_CAUSE = (
 @NODES.at_end("node-fell-silent")
 def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
-    silent = [one for one in rhythms(known) if one.silent_s > SILENCES * one.rhythm.longest_s]
-    for group in at_once(silent, lambda one: one.silent_s, lambda one: one.rhythm.longest_s):
+    networks: dict[str, list[BrokenRhythm]] = {}  # nodes of one may have one cause
+    for one in rhythms(known):
+        if one.silent_s > SILENCES * one.rhythm.longest_s:
+            networks.setdefault(one.network, []).append(one)
+    keys = attrgetter("silent_s"), attrgetter("rhythm.longest_s")
+    for group in chain.from_iterable(at_once(silent, *keys) for silent in networks.values()):
+        shortest_s = group[0].silent_s
         longest = seconds_text(max(one.rhythm.longest_s for one in group))
-        last, within = (seconds_text(one) for one in _lasted(group))
-        for link, rhythm, *_ in group:
+        last, within = seconds_text(shortest_s), seconds_text(group[-1].silent_s - shortest_s)
+        for link, rhythm, *_, network in group:
             cause = f"{link_text(link)} was never silent for more than {longest}, and is for the last {last}"
             if len(group) > 1:
                 before = f"before, none was for more than {longest}"
@@ -275,18 +281,14 @@ def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
                 )
             evidence = (f"{plural(rhythm.alike, 'silence')} about as long as the longest",)
             advice = _ONE_CAUSE if len(group) > 1 else ""
-            yield Hit(cause, evidence, link_text(link), (rhythm.heard,), advice=advice)
-
-
-def _lasted(group: list[BrokenRhythm]) -> tuple[float, float]:
-    """Return how long all of a group, shortest first, are silent, and by how much the longest is longer."""
-    return group[0].silent_s, group[-1].silent_s - group[0].silent_s
+            frames = (rhythm.heard,)
+            yield Hit(cause, evidence, link_text(link), frames, advice=advice, network=network)
 
 
 @NODES.at_end("node-was-silent")
 def node_was_silent(known: Surroundings) -> Hits:
     """Tell the longest silence of a node behind which it went on as before, and what its numbers say of it."""
-    for (_, link), rhythm in known.senders.items():
+    for (pan, link), rhythm in known.senders.items():
         silence = rhythm.silent
         if silence is None:
             continue
@@ -296,8 +298,8 @@ def node_was_silent(known: Surroundings) -> Hits:
         )
         times = f"{rhythm.silences} such silences" if rhythm.silences > 1 else ""
         evidence = tuple(filter(None, (_numbers_say(silence.missing), times)))
-        frames = silence.before, silence.after
-        yield Hit(cause, evidence, link_text(link), frames, times=rhythm.silences)
+        frames, network = (silence.before, silence.after), known.home.network(pan)
+        yield Hit(cause, evidence, link_text(link), frames, times=rhythm.silences, network=network)
 
 
 def _numbers_say(missing: int | None) -> str:
@@ -311,7 +313,7 @@ def _numbers_say(missing: int | None) -> str:
 @NODES.at_end("node-reports-no-more")
 def node_reports_no_more(known: Surroundings) -> Hits:
     """Tell of nodes that are there, and had sent datagrams of their own for long."""
-    for link, rhythm, quiet_s, silent_s in rhythms(known):
+    for link, rhythm, quiet_s, silent_s, network in rhythms(known):
         if rhythm.stopped:
             continue  # the design says which flow of it stopped
         if surely_unsent(rhythm, rhythm.heard_s, known.end_s, rhythm.longest_s) < SILENCES:
@@ -324,4 +326,4 @@ def node_reports_no_more(known: Surroundings) -> Hits:
             evidence = (
                 f"it still acknowledges, polls or forwards, {seconds_text(silent_s)} before the end",
             )
-            yield Hit(cause, evidence, link_text(link), (rhythm.heard,))
+            yield Hit(cause, evidence, link_text(link), (rhythm.heard,), network=network)
