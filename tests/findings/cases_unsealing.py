@@ -16,7 +16,7 @@ from lowpanbudget.layers.link.auxiliary import Security
 
 OTHER = 0xABCE
 SENDER = "02:5e:10:00:00:00:00:17"
-_INDEX_AT = 26  # behind 21 octets of MAC header: security control, frame counter (4), key index
+INDEX_AT = 26  # behind 21 octets of MAC header: security control, frame counter (4), key index
 _CIPHERTEXT_AT = 30
 _CODES = [
     f"key id mode 1, index 1, code {code}, frame counter {5 + place:#010x}"
@@ -358,10 +358,10 @@ UNSEALING_FURTHER = (
         for at, mask, name, evidence in (
             (3, 1, SENDER, codes(altered(3, (12,), fcs=2), 13)[0]),
             (
-                _INDEX_AT,
+                INDEX_AT,
                 32,
                 SENDER,
-                codes(altered(_INDEX_AT, (12,), 32, fcs=2), 13)[0].replace("index 1", "index 33"),
+                codes(altered(INDEX_AT, (12,), 32, fcs=2), 13)[0].replace("index 1", "index 33"),
             ),
         )
     ),
@@ -385,7 +385,7 @@ UNSEALING_FURTHER = (
     # index 1 with its bit of 32 inverted; of a key for all indices the code is wrong then
     Further(
         "integrity-code-wrong",
-        partial(altered, _INDEX_AT, (12,), mask=32),
+        partial(altered, INDEX_AT, (12,), mask=32),
         Told(
             "remark",
             SENDER,
@@ -397,7 +397,7 @@ UNSEALING_FURTHER = (
     ),
     Further(
         "key-missing",
-        partial(altered, _INDEX_AT, (12,), mask=32, key=ONLY_1),
+        partial(altered, INDEX_AT, (12,), mask=32, key=ONLY_1),
         Told(
             "remark",
             SENDER,
@@ -410,7 +410,7 @@ UNSEALING_FURTHER = (
     # two frames under one index are no two bits that were damaged alike
     Further(
         "key-missing",
-        partial(altered, _INDEX_AT, (12, 17), mask=32, key=ONLY_1),
+        partial(altered, INDEX_AT, (12, 17), mask=32, key=ONLY_1),
         Told(
             "remark",
             WANTED,

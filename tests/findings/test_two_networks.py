@@ -10,6 +10,7 @@ from dataclasses import replace
 import pytest
 from findings import air
 from findings.air import Capture
+from findings.cases_unsealing import INDEX_AT, SENDER, altered
 from findings.test_cases import CASES
 
 from lowpanbudget.fields.parts import LayoutPart
@@ -24,7 +25,7 @@ BEHIND_S = 0.0005
 OF_NODES = {
     "frames-not-acknowledged", "frames-refused", "time-corrections-grow", "acknowledgements-without-time",
     "node-fell-silent", "node-was-silent", "node-reports-no-more", "unsecured-among-secured",
-    "secured-less-than-others",
+    "secured-less-than-others", "key-missing",
 }  # fmt: skip
 ACROSS = {rule.name for rule in CAPTURE_RULES if rule.across} - OF_NODES
 MADE_OF_THE_PAN_ID = {"old-header-compression", "old-identifier-carried"}  # RFC 4944 section 6
@@ -121,6 +122,20 @@ def test_nodes_of_three_networks_that_fall_silent_have_no_cause_in_common() -> N
     ends = ["", f" of PAN {OTHER:#06x}", f" of PAN {OTHER + 1:#06x}"]
     assert [one.subject for one in silent] == [alone.subject + end for end in ends]
     assert {(one.cause, one.advice) for one in silent} == {(alone.cause, alone.advice)}
+
+
+def test_an_index_that_one_frame_of_each_network_names_is_no_key_of_either() -> None:
+    """A key is of its network: that another has one of the same index says nothing of a single frame."""
+    alone = replace(altered(INDEX_AT, (12,), mask=32), keys=())
+    made: list[bytes | tuple[float, bytes]] = []
+    for time_s, octets in alone.timed():
+        copy = moved(octets + fcs(octets, 2)) or b""
+        made += [(time_s, octets), (time_s + BEHIND_S, copy[:-2])]
+    damaged = [
+        [one.subject for one in capture.followed() if one.cause.startswith("octets were damaged")]
+        for capture in (alone, replace(alone, air=made))
+    ]
+    assert damaged == [[SENDER], [SENDER, f"{SENDER} of PAN {OTHER:#06x}"]]
 
 
 def test_networks_that_are_too_many_are_taken_for_the_first() -> None:

@@ -12,7 +12,7 @@ from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import Mac
-from lowpanbudget.layers.link.stations import network_text
+from lowpanbudget.layers.link.stations import network_of, network_text
 from lowpanbudget.stack.incoming import Notice
 
 UNSEALING = Subject("unsealing", across=True)
@@ -162,21 +162,23 @@ def key_missing(scene: Scene, notice: Notice) -> Hits:
         user.odd[key] = notice.text
         yield Hit("")
     else:
-        yield Hit(notice.text, (), notice.text)
+        network = scene.known.home.network(network_of(mac))  # each has keys of its own
+        yield Hit(notice.text, (), notice.text, network=network)
 
 
 @UNSEALING.at_end("key-missing")
 def keys_missing(known: Surroundings) -> Hits:
     """Tell of keys that nodes named beside another: those of one frame alone are no keys."""
-    named: dict[KeyName, int] = {}
-    for user in known.keys.values():
+    named: dict[tuple[int | None, KeyName], int] = {}
+    for (pan, _), user in known.keys.items():
         for key, use in user.uses.items():
-            named[key] = named.get(key, 0) + use.frames
-    for user in known.keys.values():
+            named[pan, key] = named.get((pan, key), 0) + use.frames
+    for (pan, _), user in known.keys.items():
+        network = known.home.network(pan)
         for key, text in user.odd.items():
             use, other = user.uses[key], user.usual
-            if named[key] > 1 or other is None or user.uses[other].last < use.last:
-                yield Hit(text, (), text, (use.first,), times=use.frames)
+            if named[pan, key] > 1 or other is None or user.uses[other].last < use.last:
+                yield Hit(text, (), text, (use.first,), times=use.frames, network=network)
                 continue
             cause = "octets were damaged: single frames name keys that no others do, between frames of their senders"
             evidence = f"frame {use.first}: {key}; {user.uses[other].frames} frames of {user.name}: {other}"
@@ -187,4 +189,5 @@ def keys_missing(known: Surroundings) -> Hits:
                 (use.first,),
                 advice=DAMAGED_NAME,
                 certainty=Certainty.CAPTURE,
+                network=network,
             )
