@@ -203,6 +203,7 @@ def _rhythm(
     design: Design, messages: Sequence[MessageAirtime], flow: Flow, rungs: Sequence[float], *, asks_less: bool
 ) -> Ladder:  # fmt: skip
     key, often_s = f"flow[{flow.name}].every_s", flow.every_s or 0.0
+    sent_name = "readings" if flow.direction == "up" else "messages"  # to nodes go commands
 
     def with_rhythm(every_s: float) -> Design:
         return design.with_flow(replace(flow, every_s=every_s))
@@ -212,10 +213,10 @@ def _rhythm(
         # how often one flow sends changes no frame of another: of many flows each is worked out by itself
         own = {(one.message, one.hop): one for one in airtime(other, flow.name)}
         sent = [own[one.message, one.hop] if one.flow == flow.name else one for one in messages]
-        part = "half" if every_s == often_s * 2 else f"{often_s / every_s * 100:.2g} %"
+        taken = "half" if every_s == often_s * 2 else f"{(1 - often_s / every_s) * 100:.2g} %"
         return PossibleChange(
-            key, f"readings of {flow.name} each {every_s:g} s", other, answered(other, sent),
-            f"{part} of the readings" if asks_less else "more readings", asks_less=asks_less,
+            key, f"{sent_name} of {flow.name} each {every_s:g} s", other, answered(other, sent),
+            f"{taken} of the {sent_name}" if asks_less else f"more {sent_name}", asks_less=asks_less,
         )  # fmt: skip
 
     allowed = tuple(one for one in rungs if is_allowed(with_rhythm(one), key))

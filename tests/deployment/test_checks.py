@@ -1589,6 +1589,20 @@ def test_readings_are_sought_beyond_half_of_them() -> None:
     assert 3.03 <= least(design, "flow[up].every_s") <= 3.5
 
 
+def test_what_rarer_messages_take_is_told_and_not_what_they_leave() -> None:
+    """By hand: of readings each 3 s those each 13 s leave 3/13 and take 77 %; commands are none, each 6 s is half."""
+    for to, name in (("sink", "readings"), ("probe", "messages")):
+        design = listening(flow="every_s = 3", to=to)
+        assert design.access is not None
+        ladders = possible.possible_ladders(design, design.access, network_of(design))
+        (rarer,) = (one for one in ladders if one.key == "flow[up].every_s")
+        told = [(change.text, change.caution) for change in map(rarer.change, (6, 13))]
+        assert told == [
+            (f"{name} of up each 6 s", f"half of the {name}"),
+            (f"{name} of up each 13 s", f"77 % of the {name}"),
+        ]
+
+
 def test_between_two_rungs_numbers_are_those_that_people_say() -> None:
     """Whole numbers one or two apart, seconds a twentieth or a tenth apart; nearest the design's own first."""
     design = in_slots(tables="[upkeep]\nbeacon_s = 30\n")
