@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.sums import Differences
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.values import dataclass, field
 
@@ -61,7 +62,8 @@ class HeldReading:
     """A reading of wrong checksums until the end tells whether it holds.
 
     ``hit`` is the first, ``text`` its reading, ``sender`` who sent it. ``sums`` are the last checksums without a right
-    one between, ``most`` how many of them there were at most.
+    one between, ``most`` how many of them there were at most. ``beside`` are all wrong ones of the sender under the
+    same contexts; ``is_proved``: right ones came between them, so that its contexts are not the cause.
     """
 
     hit: Hit
@@ -72,6 +74,8 @@ class HeldReading:
     most: int = 0
     evidence: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
+    beside: Differences | None = None
+    is_proved: bool = False
 
     def take(self, carried: int, evidence: str, numbers: tuple[int, ...]) -> None:
         """Note one more checksum under this reading."""

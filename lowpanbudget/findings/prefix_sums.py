@@ -1,14 +1,23 @@
 """Checksums under another prefix: by how much they are off then, and which prefixes that may be, in words."""
 
 from collections.abc import Iterator
-from ipaddress import IPv6Network
+from ipaddress import IPv6Address, IPv6Network
 
 from lowpanbudget.env import Context
+from lowpanbudget.findings.finding import Certainty, Hit
+from lowpanbudget.findings.header_forms import HeaderForm
 from lowpanbudget.findings.sums import ContextPair, Differences
 from lowpanbudget.layers.internet import ipv6, udp
 
 _WORD = 16  # bits that a checksum adds up at once
 _HALF = 0x7FFF
+_SMALL = 0xFF  # what a length or a next header adds; our choice
+_IN_FULL = 16  # octets of an address
+COMPARE = (
+    "Compare the contexts of both nodes first (RFC 6775 section 7.2); where they are the same, compute over UDP or "
+    "ICMPv6 alone, with their own length and number (RFC 8200 section 8.1). One datagram without extension headers "
+    "tells: its checksum is right, or off by the same."
+)
 
 
 def words_of(prefix: IPv6Network) -> int:
@@ -112,3 +121,32 @@ def refuted_words(found: Differences) -> str:
         return right
     (off,) = found.off
     return f"all {found.count} differ by {signed(off)}, as under another prefix, but {right}"
+
+
+def or_prefix(hit: Hit, found: Differences | None, form: HeaderForm) -> Hit:
+    """Return what is told of a reading that adds the same to all wrong ones, as another prefix of a context may too.
+
+    That is little, as where prefixes are numbered; what a header holds another prefix adds once in 65535.
+    """
+    if found is None or not found.leans or len(found.every[1]) != 1:
+        return hit
+    (off,) = found.every[1]
+    if not 0 < min(off, 0xFFFF - off) <= _SMALL:
+        return hit
+    words = prefix_words(found.contexts, off)
+    evidence = (*hit.evidence[:1], *_not_leaning(found, form), *other_prefixes(found, off))
+    return hit._replace(
+        cause=f"{hit.cause}; where {words}, it would be right as well",
+        evidence=evidence, advice=COMPARE, certainty=Certainty.OPEN,
+    )  # fmt: skip
+
+
+def _not_leaning(found: Differences, form: HeaderForm) -> Iterator[str]:
+    """Yield an address that is carried in full, though the other one leans on a context whose prefix it has here."""
+    for other, address, octets in zip(
+        reversed(found.contexts), (form.source, form.destination), form.carried[:2], strict=False
+    ):
+        context = None if other is None else found.held.get(other)
+        if octets == _IN_FULL and context is not None and IPv6Address(address) in context.prefix:
+            text = f"{IPv6Address(address)} is carried in full: its sender may not have it in context {other}"
+            yield f"{text}, which is {context.prefix} here"

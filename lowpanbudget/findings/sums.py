@@ -47,7 +47,7 @@ class Differences:
     """
 
     contexts: ContextPair
-    text: str
+    text: str = ""
     held: Contexts = field(default_factory=Contexts)
     count: int = 0
     computed: set[int] = field(default_factory=set)

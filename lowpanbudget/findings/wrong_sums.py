@@ -100,3 +100,24 @@ class WrongSums:
 def without_contents(layers: Sequence[Any]) -> Sequence[Any]:
     """Return the headers in a datagram without those that its checksum covers as contents."""
     return [one for one in layers if not isinstance(one, _COVERED)]
+
+
+def changed_by(known: Surroundings) -> dict[str, str]:
+    """Return who changed what others sent, by those: it was wrong behind one router alone, and not where it began.
+
+    That router sent on such of several, or other checksums of the sender are right where somebody else sent them.
+    """
+    right: dict[int, set[str]] = {}
+    for form, sums in known.forms.items():
+        if sums.rights:
+            right.setdefault(form.source, set()).add(link_text(form.link_source))
+    by_router: dict[str, dict[str, int]] = {}
+    for (sender, _), found in known.sums.items():
+        if len(found.by) == 1 and sender not in found.by:
+            by_router.setdefault(next(iter(found.by)), {})[sender] = found.source
+    return {
+        sender: router
+        for router, senders in by_router.items()
+        for sender, source in senders.items()
+        if len(senders) > 1 or right.get(source, set()) - {router}
+    }

@@ -19,6 +19,8 @@ from findings.air import BROADCAST, FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT,
 from findings.cases_link import IPHC_ONLY, other_frames, plain
 from findings.judge import Case, Told
 
+from lowpanbudget.findings.prefix_sums import COMPARE
+
 FAR = (FAR_NODE, FAR_ROOT)
 SELF = ("fe80::", NODE)
 Ends = tuple[IPv6Address, IPv6Address]
@@ -241,6 +243,8 @@ def checksums(wrong: int) -> Capture:
 HC1 = "42 fb e0 40 12 1234 6162".replace(" ", "")
 
 # 0x0011 added to 0x2001, 0x0db8, 0x0001 and 0x0000
+FOUR_MORE = "2005:db8:1::/64 or 2001:dbc:1::/64 or 2001:db8:5::/64 or 2001:db8:1:4::/64"
+EIGHT_MORE = "2009:db8:1::/64 or 2001:dc0:1::/64 or 2001:db8:9::/64 or 2001:db8:1:8::/64"
 ONE_WORD_OTHER = "2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64"
 COMPRESSION_CASES = {
     "context-unknown": Case(
@@ -587,13 +591,20 @@ COMPRESSION_CASES = {
     "checksum-counts-extensions": Case(
         lambda: extension_counted(8),
         lambda: extension_counted(0),
-        # 14, and 5 ways to count or cover the header
+        # 14, and 5 ways to count or cover the header; 8 in the sum of two addresses under one prefix are 4 in each
         Told(
             "failure",
             "0x0017: the length in the pseudo-header counts the extension headers too",
-            "the checksum is right when the length in the pseudo-header counts the extension headers too",
-            ("checksum carried 0xec1a, computed here 0xec22; 19 readings tried",),
+            "the checksum is right when the length in the pseudo-header counts the extension headers too; where the "
+            "words of the prefix of context 0 sum up to 0x0004 more at the sender than here, or to 0x0008 more in one "
+            "address alone, it would be right as well",
+            (
+                "checksum carried 0xec1a, computed here 0xec22; 19 readings tried",
+                f"with one word other than in 2001:db8:1::/64: {FOUR_MORE}",
+                f"the same in one address alone: {EIGHT_MORE}",
+            ),
             (1,),
+            advice=COMPARE,
         ),
     ),
     "checksum-over-other-destination": Case(

@@ -430,12 +430,18 @@ def secured_at(level: int, planned: int) -> Capture:
 
 
 def summed_otherwise(covered: bool, more: int, kind: int) -> Capture:
-    """UDP behind a hop-by-hop header; its checksum covers that, or counts octets or a next header of its own."""
+    """UDP behind a hop-by-hop header; its checksum covers that, or counts octets or a next header of its own.
+
+    Another one without that header, under the same context, is right between two of them.
+    """
     source, to = under(PREFIX)
     head, option = struct.pack(">HHHH", *air.PORTS, 12, 0), air.rpl_option()
-    over = air.pseudo(source, to, 12 + more, kind) + option * covered + head + b"data"
-    segment = head[:6] + struct.pack(">H", air.internet_checksum(over)) + b"data"
-    return Capture([air.frame(air.ip(source, to, 0, option + segment))])
+    packets = [air.ip(source, to, 17, air.udp(b"data", source, to))]
+    for data in (b"data", b"datb"):
+        over = air.pseudo(source, to, 12 + more, kind) + option * covered + head + data
+        segment = head[:6] + struct.pack(">H", air.internet_checksum(over)) + data
+        packets.append(air.ip(source, to, 0, option + segment))
+    return Capture([air.frame(packets[at], number) for number, at in enumerate((1, 0, 2), 1)])
 
 
 def with_bit_inverted() -> Capture:
@@ -2609,22 +2615,33 @@ FURTHER = (
                 "failure",
                 f"0x0017: {text}",
                 f"the checksum is right when {text}",
-                (f"checksum carried {carried}, computed here 0xec22; 19 readings tried",),
-                (1,),
+                (
+                    f"checksum carried {carried:#06x}, computed here 0xec22; 19 readings tried",
+                    f"checksum carried {carried - 1:#06x}, computed here 0xec21; 19 readings tried",
+                ),
+                (1, 3),
+                2,
             ),
         )
         # the header's words, 0x1100, 0x6304, 0 and 0x0200, sum to 0x7604: that and 8 less than 0xec22
         for covered, more, kind, text, carried in (
-            (True, 8, 17, "the checksum covers the extension headers too", "0x7616"),
+            (
+                False,
+                8,
+                17,
+                "the length in the pseudo-header counts the extension headers too",
+                0xEC1A,
+            ),
+            (True, 8, 17, "the checksum covers the extension headers too", 0x7616),
             (
                 True,
                 0,
                 17,
                 "the checksum covers the extension headers, not counted in its length",
-                "0x761e",
+                0x761E,
             ),
-            (False, 0, 0, "the pseudo-header names the extension header", "0xec33"),
-            (False, 8, 0, "the pseudo-header names and counts the extension header", "0xec2b"),
+            (False, 0, 0, "the pseudo-header names the extension header", 0xEC33),
+            (False, 8, 0, "the pseudo-header names and counts the extension header", 0xEC2B),
         )
     ),
     # 12 less in the sum of two addresses under one prefix, whose words then sum up to 6 less

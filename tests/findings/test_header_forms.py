@@ -13,7 +13,9 @@ from findings.air import NODE, PREFIX, ROOT, Capture, heavy, names
 from findings.cases_application import PLAN, SMALL
 from findings.cases_compression import flipped, under
 from findings.cases_formulas import formed
+from findings.cases_further import summed_otherwise
 
+from lowpanbudget import Env, compress
 from lowpanbudget.findings.finding import Certainty, Finding
 
 UNIVERSAL = "universal-local-bit-wrong"
@@ -362,3 +364,37 @@ def test_an_answer_that_is_dropped_for_its_checksum_is_an_answer_of_the_server(w
     assert findings == capture.followed()
     assert ("request-never-answered" in names(findings)) is not wrong
     assert (names(findings) == ["checksum-wrong"]) is wrong
+
+
+def test_what_counts_extension_headers_may_be_another_prefix_and_is_not_proved() -> None:
+    """A sender whose context 0 is 2001:db8:1:8::/64 adds 8 to its sum, as who counts the RPL option's 8 octets does.
+
+    The root's address is not under that prefix, so that it carries it in full (RFC 6282 section 3.1.1).
+    """
+    source, to = air.address("2001:db8:1:8::", NODE), air.address(PREFIX, ROOT)
+    env = Env(NODE, ROOT, contexts={0: "2001:db8:1:8::/64"})
+    packets = [
+        air.ip(source, to, 0, air.rpl_option() + air.udp(reading(number), source, to))
+        for number in range(3)
+    ]
+    frames = [
+        air.encoded(air.mac(number, (NODE, ROOT)), compress(packet, env).octets)
+        for number, packet in enumerate(packets, 1)
+    ]
+    (found,) = Capture([*frames]).fed()
+    assert (found.name, found.certainty) == ("checksum-counts-extensions", Certainty.OPEN)
+    assert found.cause.endswith(
+        "counts the extension headers too; where the words of the prefix of context 0 sum up to 0x0008 more at the "
+        "sender than here, it would be right as well"
+    )
+    assert found.evidence[1] == (
+        f"{to} is carried in full: its sender may not have it in context 0, which is 2001:db8:1::/64 here"
+    )
+    assert found.evidence[2].endswith(" or 2001:db8:1:8::/64")
+
+
+def test_right_ones_between_under_the_same_context_prove_that_extension_headers_are_counted() -> (
+    None
+):
+    (found,) = summed_otherwise(covered=False, more=8, kind=17).fed()
+    assert (found.name, found.certainty) == ("checksum-counts-extensions", Certainty.FRAME)

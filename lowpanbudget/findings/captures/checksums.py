@@ -14,6 +14,7 @@ from lowpanbudget.findings.prefix_sums import (
     each_off,
     formulas_beside,
     is_shared,
+    or_prefix,
     other_prefixes,
     ports_beside,
     prefix_words,
@@ -24,7 +25,7 @@ from lowpanbudget.findings.prefix_sums import (
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.sums import MOST_ROUTERS, Differences
-from lowpanbudget.findings.wrong_sums import source_name
+from lowpanbudget.findings.wrong_sums import changed_by, source_name
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
@@ -60,9 +61,7 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     sender = scene.sender if reading.slip in _OF_THE_HOP else source_name(scene)
     hit = Hit(cause, (evidence,), f"{sender}: {reading.what}", scene.numbers)
     datagram, known = scene.datagram, scene.known
-    beside = (
-        None if datagram is None else known.sums.get((source_name(scene), datagram.contexts_used))
-    )
+    beside = None if datagram is None else _beside(scene, datagram, reading)
     if beside is not None:
         beside.see(reading.carried, reading.computed)
     form = None if datagram is None else known.forms.entry(form_of(datagram), SumsOfForm)
@@ -72,7 +71,18 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     key = reading.slip, reading.what, detail_of(datagram, reading.slip)
     held = form.held.setdefault(key, HeldReading(hit, reading.text, sender))
     held.take(reading.carried, evidence, scene.numbers)
+    if reading.slip is Slip.OPTION and beside is not None:
+        held.beside, held.is_proved = beside, held.is_proved or beside.is_right_since
     yield hit._replace(cause="")  # the end tells whether it holds
+
+
+def _beside(scene: Scene, datagram: HeardDatagram, reading: SumReading) -> Differences | None:
+    """Return what is known of wrong checksums of its sender that lean on the same contexts."""
+    contexts, sums = datagram.contexts_used, scene.known.sums
+    key = source_name(scene), contexts
+    if reading.slip is not Slip.OPTION:
+        return sums.get(key)
+    return sums.entry(key, lambda: Differences(contexts, held=scene.contexts))
 
 
 def readings_that_hold(slips: Sequence[Slip], known: Surroundings) -> Hits:
@@ -94,7 +104,6 @@ for _name, *_slips in (
     ("identifier-of-reversed-address", Slip.REVERSED),
     ("universal-local-bit-wrong", Slip.UNIVERSAL),
     ("ports-do-not-fit-form", Slip.PORT),
-    ("checksum-counts-extensions", Slip.OPTION),
     ("checksum-over-other-destination", Slip.ROUTE),
     ("identifier-not-of-outer-header", Slip.TUNNEL),
     ("checksum-octets-exchanged", Slip.EXCHANGED),
@@ -102,6 +111,22 @@ for _name, *_slips in (
 ):
     CHECKSUMS.rule(_name, *_slips)(checksum_explained)
     CHECKSUMS.at_end(_name)(partial(readings_that_hold, _slips))
+
+
+CHECKSUMS.rule("checksum-counts-extensions", Slip.OPTION)(checksum_explained)
+
+
+@CHECKSUMS.at_end("checksum-counts-extensions")
+def counts_extensions_at_end(known: Surroundings) -> Hits:
+    """Take what holds; where all are off by the same, another prefix of a context may be it, and both are said."""
+    inverting = known.sums.inverting
+    hits = [
+        hit if held.is_proved else or_prefix(hit, held.beside, form)
+        for form, sums in known.forms.items()
+        for held, hit in sums.hits(Slip.OPTION)
+        if held.sender not in inverting
+    ]
+    yield from sorted(hits, key=lambda hit: hit.frames)
 
 
 @CHECKSUMS.rule("checksum-computed-otherwise", *_OTHERWISE)
@@ -146,7 +171,9 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
     contexts = (None, None) if datagram is None else datagram.contexts_used
     sender = source_name(scene)
     key = (sender, contexts)
-    found = scene.known.sums.entry(key, lambda: Differences(contexts, reading.text, scene.contexts))
+    found = scene.known.sums.entry(key, lambda: Differences(contexts, held=scene.contexts))
+    if found is not None:
+        found.text = found.text or reading.text
     if found is not None and datagram is not None:
         found.source = int(datagram.header.source)
     if found is not None:
@@ -172,9 +199,9 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
 @CHECKSUMS.at_end("checksum-wrong")
 def checksum_wrong(known: Surroundings) -> Hits:
     """Take what neither a length nor a prefix explains."""
-    changed, inverting = _changed_by(known), known.sums.inverting
+    changed, inverting = changed_by(known), known.sums.inverting
     for (sender, _), found in known.sums.items():
-        if not found.constant and not found.is_without_length and not found.inverted:
+        if found.count and not (found.constant or found.is_without_length or found.inverted):
             evidence, frames, advice = [*found.evidence], tuple(found.frames), ""
             if found.is_refuted:
                 evidence.insert(0, refuted_words(found))
@@ -189,27 +216,6 @@ def checksum_wrong(known: Surroundings) -> Hits:
         for held, unread in form.refuted:
             if held.sender not in inverting:
                 yield _chance(held, unread)
-
-
-def _changed_by(known: Surroundings) -> dict[str, str]:
-    """Return who changed what others sent, by those: it was wrong behind one router alone, and not where it began.
-
-    That router sent on such of several, or other checksums of the sender are right where somebody else sent them.
-    """
-    right: dict[int, set[str]] = {}
-    for form, sums in known.forms.items():
-        if sums.rights:
-            right.setdefault(form.source, set()).add(link_text(form.link_source))
-    by_router: dict[str, dict[str, int]] = {}
-    for (sender, _), found in known.sums.items():
-        if len(found.by) == 1 and sender not in found.by:
-            by_router.setdefault(next(iter(found.by)), {})[sender] = found.source
-    return {
-        sender: router
-        for router, senders in by_router.items()
-        for sender, source in senders.items()
-        if len(senders) > 1 or right.get(source, set()) - {router}
-    }
 
 
 def _chance(held: HeldReading, unread: int) -> Hit:
@@ -227,7 +233,7 @@ def _chance(held: HeldReading, unread: int) -> Hit:
 def checksum_without_length(known: Surroundings) -> Hits:
     """Take checksums that are right without a length: lengths that differ prove it, one length may be a prefix."""
     for (sender, _), found in known.sums.items():
-        if not found.is_without_length:
+        if not found.count or not found.is_without_length:
             continue
         cause, certainty = f"the checksum is right when {found.text}", None
         evidence = list(found.evidence)
