@@ -493,6 +493,20 @@ def from_new_ports() -> Capture:
     return Capture([(1 + 60.0 * number, frame) for number, frame in enumerate(frames)])
 
 
+def two_answered(*, hole: bool) -> Capture:
+    """Six PUTs that are sent once; the first and the last are answered, under numbers 1 and 6, or 2 without a hole."""
+    capture = exchanges(EACH_MINUTE, {1: 68, 6: 68}, code=3, end=900.0)
+    *others, (at, last), end = capture.timed()
+    last = last if hole else air.mended(last[:2] + b"\x02" + last[3:])
+    return replace(capture, air=[*others, (at, last), end])
+
+
+def heard_around(capture: Capture) -> Capture:
+    """The same between two frames of the root, whose numbers 4 and 9 leave place for four."""
+    reading = air.frame(air.datagram(DATA, links=(ROOT, NODE)), 4, (ROOT, NODE))
+    return heard_beside(replace(capture, air=[(0.5, reading), *capture.timed()]))
+
+
 def heard_beside(capture: Capture) -> Capture:
     """The same with a frame of the root at its end."""
     last_s = list(capture.timed())[-1][0]
@@ -686,6 +700,11 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         ),
         "PUTs of which the receiver of the capture missed two answers": lambda: exchanges(
             EACH_MINUTE, dict.fromkeys((1, 2, 3, 4), 68), code=3, end=900.0
+        ),
+        # RFC 7252 section 4.2: a confirmable message is sent again until something comes back
+        "PUTs sent once, for whose answers numbers are missing": lambda: two_answered(hole=True),
+        "requests sent once, for whose answers all numbers are missing": lambda: heard_around(
+            from_new_ports()
         ),
         "PUTs that ask for no answer, and are acknowledged": lambda: exchanges(
             EACH_MINUTE, dict.fromkeys(range(1, 7), 0), code=3, end=900.0, options=NO_RESPONSE

@@ -38,6 +38,7 @@ from findings.cases_application import (
     planned,
     ports_in_line,
     sealed,
+    two_answered,
     unasked,
     versioned,
     with_connection_id,
@@ -1044,6 +1045,35 @@ FURTHER = (
             ("sent again: 0 of them",),
             (3, 4, 5),
             5,
+        ),
+    ),
+    # the numbers of whoever is asked go on by one: nothing was sent that the capture missed
+    Further(
+        "request-never-answered",
+        lambda: two_answered(hole=False),
+        Told(
+            "risk",
+            CLIENT,
+            f"4 of 6 {NO_ANSWER} have no answer",
+            ("sent again: 0 of them",),
+            (3, 4, 5),
+            4,
+        ),
+    ),
+    # sent again each, and told as before, whatever else its numbers leave place for
+    Further(
+        "request-never-answered",
+        lambda: exchanges(EACH_MINUTE, {1: 68, 6: 68}, code=3, end=900.0, repeated=(2, 3, 4)),
+        Told(
+            "risk",
+            CLIENT,
+            f"3 of 5 {NO_ANSWER} have no answer",
+            (
+                "sent again: 3 of them",
+                "not counted: 1 sent once, whose answer came by unheard, by the numbers of a node on its way",
+            ),
+            (3, 5, 7),
+            3,
         ),
     ),
     # from 1 to 166 s, the first before a frame of its own was heard; at 169 s seven have waited for a minute: those

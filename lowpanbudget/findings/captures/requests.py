@@ -5,169 +5,33 @@ one sent again and never answered was heard to fail by its sender too. A non-con
 and only one that does nothing but ask is looked at.
 """
 
-from collections import Counter
 from collections.abc import Iterator
 from ipaddress import IPv6Address
 
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, coap_head
+from lowpanbudget.findings.datagrams import HeardDatagram, coap_head
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
-from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.memory import FirstNamed
+from lowpanbudget.findings.open_requests import OpenRequest, OpenRequests, RequestFates
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station, pan_of
 from lowpanbudget.findings.wording import seconds_text
-from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
+from lowpanbudget.layers.internet.coap.codes import Type, is_request
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.times import (
     EXCHANGE_LIFETIME_S,
     MAX_TRANSMIT_WAIT_S,
-    NON_LIFETIME_S,
 )
-from lowpanbudget.values import dataclass, field
 
 REQUESTS = Subject("requests")
 
 _GET, _FETCH = 1, 5  # RFC 7252 section 5.8.1, RFC 8132 section 2
 _NO_RESPONSE = 258  # RFC 7967 section 2
 _FEW, _FEW_UNCONFIRMED = 3, 5  # requests that tell; our choice
-_MOST_OPEN = 64  # requests of one endpoint to another
-_SHOWN = 3  # frames of each kind that are named
 
 
-# who asks takes a message ID once in EXCHANGE_LIFETIME from each of its ports
-_PortAndId = tuple[int, int]
-
-
-@dataclass(slots=True)
-class _OpenRequest:
-    """A request without an answer so far: by whom and when it was sent first, and in which frame.
-
-    ``quiet``: it asks for no answer, so that an acknowledgement is all that comes.
-    """
-
-    time_s: float
-    number: int
-    token: bytes
-    link: bytes | None
-    confirmable: bool
-    quiet: bool
-    repeated: int = 0
-    acknowledged: bool = False
-
-
-@dataclass(slots=True)
-class _Outcome:
-    """How many requests of a kind had their time, of them those with no answer, and of these those sent again.
-
-    ``again`` counts the retransmissions of the latter by link source.
-    """
-
-    ended: int = 0
-    unanswered: int = 0
-    repeated: int = 0
-    again: Counter[bytes | None] = field(default_factory=Counter)
-    frames: Frames = field(default_factory=Frames)
-
-    def miss(self, request: _OpenRequest) -> None:
-        """Count a request without an answer."""
-        self.unanswered += 1
-        self.repeated += bool(request.repeated)
-        self.again[request.link] += request.repeated
-        if len(self.frames) < _SHOWN:
-            self.frames.note(request.number)
-
-
-@dataclass(slots=True)
-class _Questions:
-    """Requests of a node to one port of another, whatever port of its own it takes for each.
-
-    ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
-    something came back for one. ``open`` are those without an answer by port and message ID, ``done`` when others were
-    answered, with their tokens, and whether the answer is dropped for its checksum. ``strays`` counts answers that
-    belong to none, ``dropped`` requests whose answer is dropped, ``again`` all retransmissions by link source.
-    ``over`` are the nodes that frames with them go to.
-    """
-
-    first_s: float
-    asked: int = 0
-    answered: bool = False
-    frames: Frames = field(default_factory=Frames)
-    open: dict[_PortAndId, _OpenRequest] = field(default_factory=dict)
-    done: Recent[_PortAndId, tuple[float, bytes, bool]] = field(
-        default_factory=lambda: Recent(_MOST_OPEN)
-    )
-    strays: int = 0
-    dropped: int = 0
-    again: Counter[bytes | None] = field(default_factory=Counter)
-    over: set[Station] = field(default_factory=set)
-    confirmed: _Outcome = field(default_factory=_Outcome)
-    promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
-    unconfirmed: _Outcome = field(default_factory=_Outcome)
-
-    def ask(self, key: _PortAndId, request: _OpenRequest) -> None:
-        """Take a request that was not heard before."""
-        if request.confirmable:
-            if not self.asked:
-                self.first_s = request.time_s
-            self.asked += 1
-            if len(self.frames) < _SHOWN:
-                self.frames.note(request.number)
-        before = self.open.pop(key, None)
-        if before is not None:
-            self.settle(before, request.time_s)
-        self.open[key] = request
-        if len(self.open) > _MOST_OPEN:
-            oldest = next(iter(self.open))
-            self.settle(self.open.pop(oldest), request.time_s)
-
-    def take(self, port: int, head: CoapHead, time_s: float, *, dropped: bool = False) -> None:
-        """Take what comes back: it belongs to a request by its message ID, or by its token (RFC 7252 section 5.3.2)."""
-        key = port, head.mid
-        if head.type not in {Type.ACK, Type.RST}:
-            if not is_response(head.code):
-                return
-            for asked, one in self.open.items():
-                if asked[0] == port and one.token == head.token:
-                    key = asked  # the last of them
-        request = self.open.get(key)
-        if request is None:
-            tokens = (token for _, token, _ in self.done.values())
-            self.strays += (
-                is_response(head.code) and key not in self.done and head.token not in tokens
-            )
-            return
-        if head.type == Type.ACK and not head.code and not request.quiet:
-            request.acknowledged = True
-            self.answered = True
-            return
-        del self.open[key]
-        self.done[key] = time_s, request.token, dropped
-        self.answered |= request.confirmable
-        self.dropped += dropped  # what that says of the server, its checksum says
-        self._outcome(request).ended += not dropped
-
-    def awaits(self, port: int, head: CoapHead) -> bool:
-        """Return whether a message, be it damaged, has message ID and token of a request without an answer."""
-        request = self.open.get((port, head.mid))
-        return request is not None and head.token == (request.token if head.code else b"")
-
-    def settle(self, request: _OpenRequest, now_s: float) -> None:
-        """Count a request without an answer, where there was time for one."""
-        wait_s = MAX_TRANSMIT_WAIT_S if request.confirmable else NON_LIFETIME_S
-        if request.acknowledged:
-            wait_s = EXCHANGE_LIFETIME_S
-        if now_s - request.time_s > wait_s:
-            outcome = self._outcome(request)
-            outcome.ended += 1
-            (self.promised if request.acknowledged else outcome).miss(request)
-
-    def _outcome(self, request: _OpenRequest) -> _Outcome:
-        return self.confirmed if request.confirmable else self.unconfirmed
-
-
-class Endpoints(FirstNamed[tuple[int, int, int], _Questions]):
+class Endpoints(FirstNamed[tuple[int, int, int], OpenRequests]):
     """What was asked, by the address of who asks, and address and port of who is asked."""
 
 
@@ -193,16 +57,19 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     if not confirmable and head.code not in {_GET, _FETCH}:
         return
     to = (*ends, content.destination_port)
-    asked = memory.get(to) or memory.entry(to, lambda: _Questions(scene.time_s))
+    asked = memory.get(to) or memory.entry(to, lambda: OpenRequests(scene.time_s))
     if asked is None:
         return
+    over: set[Station] = set()
     if scene.mac is not None and scene.mac.destination is not None:
-        asked.over.add((pan_of(scene.mac), scene.mac.destination))
+        over = {(pan_of(scene.mac), scene.mac.destination)}
+        asked.over |= over
     key, now_s = (content.source_port, head.mid), scene.time_s
     before, done = asked.open.get(key), asked.done.get(key)
     if scene.takes_used_id:
         before = done = None
     if before is not None and now_s - before.time_s <= EXCHANGE_LIFETIME_S:
+        before.over |= over
         if before.link == datagram.link_source and scene.passage is None:
             before.repeated += 1
             asked.again[before.link] += 1
@@ -213,8 +80,8 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
         return  # it has its answer
     quiet, link = _wants_no_answer(scene, datagram), datagram.link_source
     if confirmable or not quiet:
-        request = _OpenRequest(now_s, scene.number, head.token, link, confirmable, quiet)
-        asked.ask(key, request)
+        request = OpenRequest(now_s, scene.number, head.token, link, confirmable, quiet, over=over)
+        asked.ask(key, request, scene.known.senders)
 
 
 def _note_dropped(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> None:
@@ -241,22 +108,26 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
     """Judge each pair of endpoints, where all can be read."""
     if known.unread:
         return
-    silent: dict[tuple[int, int], list[_Questions]] = {}
+    silent: dict[tuple[int, int], list[OpenRequests]] = {}
     for (_, server, port), asked in memory.items():
         for request in asked.open.values():
-            asked.settle(request, known.end_s)
+            asked.settle(request, known.end_s, known.senders)
         if _is_silent(asked, known.end_s):
             silent.setdefault((server, port), []).append(asked)
     for (client, server, port), asked in memory.items():
         subject, where = str(IPv6Address(client)), f"{IPv6Address(server)} on port {port}"
         if _is_silent(asked, known.end_s):
-            total = sum(one.asked for one in silent[server, port])
+            total = sum(one.awaited for one in silent[server, port])
             cause = f"{IPv6Address(server)} answers none of {total} requests on port {port}"
             waited = seconds_text(known.end_s - asked.first_s)
-            evidence = (f"the first {waited} before the capture ends", *_strays(asked))
+            evidence = (
+                f"the first {waited} before the capture ends",
+                *_strays(asked),
+                *_unheard(asked),
+            )
             known.asked_again += asked.again
             frames, advice = tuple(asked.frames), _STRAYS if asked.strays else ""
-            hit = Hit(cause, evidence, subject, frames, advice=advice, times=asked.asked)
+            hit = Hit(cause, evidence, subject, frames, advice=advice, times=asked.awaited)
             if _is_way_back_unheard(asked, known):
                 hit = hit._replace(evidence=(*evidence, _SENT_ONCE), advice=_UNHEARD)
                 hit = hit._replace(severity=Severity.REMARK, certainty=Certainty.OPEN)
@@ -266,13 +137,13 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
         yield from _unconfirmed(asked.unconfirmed, f"{subject} to {where}", where)
 
 
-def _is_silent(asked: _Questions, end_s: float) -> bool:
+def _is_silent(asked: OpenRequests, end_s: float) -> bool:
     """Return whether nothing came back; an answer may come as long as a request is sent again."""
     waited = end_s - asked.first_s
-    return not asked.answered and asked.asked >= _FEW and waited > MAX_TRANSMIT_WAIT_S
+    return not asked.answered and asked.awaited >= _FEW and waited > MAX_TRANSMIT_WAIT_S
 
 
-def _is_way_back_unheard(asked: _Questions, known: Surroundings) -> bool:
+def _is_way_back_unheard(asked: OpenRequests, known: Surroundings) -> bool:
     """Return whether nobody whom requests go to is heard, and none was sent again, as is what has no answer."""
     heard = any(one in known.senders or one in known.acknowledged for one in asked.over)
     return bool(asked.over) and not (heard or asked.strays or asked.again.total())
@@ -285,14 +156,19 @@ _UNHEARD = (
 )
 
 
-def _in_part(known: Surroundings, asked: _Questions, subject: str, where: str) -> Iterator[Hit]:
+def _in_part(known: Surroundings, asked: OpenRequests, subject: str, where: str) -> Iterator[Hit]:
     """Yield what is said of confirmable requests some of which were answered, or acknowledged."""
     missed, promised = asked.confirmed, asked.promised
     ended = missed.ended
     if missed.unanswered >= _FEW and (missed.repeated >= _FEW or missed.unanswered * 2 > ended):
         cause = f"{missed.unanswered} of {ended} requests to {where} have no answer"
         known.asked_again += missed.again
-        evidence = (f"sent again: {missed.repeated} of them", *_dropped(asked), *_strays(asked))
+        evidence = (
+            f"sent again: {missed.repeated} of them",
+            *_dropped(asked),
+            *_strays(asked),
+            *_unheard(asked),
+        )
         frames, advice = tuple(missed.frames), _STRAYS if asked.strays else ""
         yield Hit(cause, evidence, subject, frames, advice=advice, times=missed.unanswered)
     if promised.unanswered >= _FEW:
@@ -307,19 +183,25 @@ _STRAYS = (
 )
 
 
-def _dropped(asked: _Questions) -> tuple[str, ...]:
+def _dropped(asked: OpenRequests) -> tuple[str, ...]:
     """Return what is said of answers that whoever asked drops."""
     told = f"not counted, for their answers have a wrong checksum: {asked.dropped}"
     return (told,) if asked.dropped else ()
 
 
-def _strays(asked: _Questions) -> tuple[str, ...]:
+def _unheard(asked: OpenRequests) -> tuple[str, ...]:
+    """Return what is said of answers that only the capture lacks."""
+    told = f"not counted: {asked.unheard} sent once, whose answer came by unheard, by the numbers of a node on its way"
+    return (told,) if asked.unheard else ()
+
+
+def _strays(asked: OpenRequests) -> tuple[str, ...]:
     """Return what is said of answers that belong to no request."""
     told = f"answers that no request matches by message ID and token: {asked.strays}"
     return (told,) if asked.strays else ()
 
 
-def _unconfirmed(missed: _Outcome, subject: str, where: str) -> Iterator[Hit]:
+def _unconfirmed(missed: RequestFates, subject: str, where: str) -> Iterator[Hit]:
     """Yield what is said of requests that nobody confirms: a risk where none was answered, a remark of most."""
     count, ended = missed.unanswered, missed.ended
     if count >= _FEW_UNCONFIRMED and count * 2 > ended:
