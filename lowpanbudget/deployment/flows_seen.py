@@ -16,7 +16,8 @@ from lowpanbudget.values import FrozenDict
 class FlowJourneys(NamedTuple):
     """The journeys of one flow and message, in the order in which they were heard, and the number of each.
 
-    ``uncounted`` numbers are missing where nobody listened, as are ``passed`` frames of the sender.
+    ``uncounted`` numbers are missing where nobody listened, as are ``passed`` frames of the sender. ``begun`` are those
+    behind the last that counts itself, of which no number was heard: they show that its sender goes on.
     """
 
     flow: FlowKey
@@ -27,6 +28,7 @@ class FlowJourneys(NamedTuple):
     restarts: int
     uncounted: int = 0
     passed: int = 0
+    begun: tuple[Journey, ...] = ()
 
 
 def numbered(

@@ -222,7 +222,10 @@ def _joined(group: FlowJourneys, stopped: Sequence[Journey]) -> FlowJourneys:
         group.flow, group.message, list(stopped), [one.is_told for one in stopped], None, 0
     )
     if group.numbers is not None:
-        return filled(group, more)[0]
+        whole, left = filled(group, more)
+        last = group.journeys[-1].number
+        behind = () if left is None else (one for one in left.journeys if one.number > last)
+        return whole._replace(begun=(*group.begun, *behind))
     journeys, arrived = list(group.journeys), list(group.arrived)
     for one in stopped:
         at = bisect(journeys, one.number, key=lambda journey: journey.number)

@@ -194,11 +194,27 @@ def rhythm_of(
     parts = rhythm(timed)
     if not parts or last_ns is None:
         return tuple(parts)
+    last_whole_ns = max(known)
+    known += [one.heard_ns for one in group.begun if one.heard_ns is not None]
     quiet = Silence(max(known), last_ns)
+    if paused_s := _longest_pause(group, silences):
+        since_s, all_s = (last_whole_ns - first) / SECOND, (quiet.begin_ns - last_whole_ns) / SECOND
+        parts.append(RhythmPart(since_s, all_s, 0, None, longest_s=paused_s))
     unheard_s = sum(one.seconds for one in silences if one.begin_ns >= quiet.begin_ns)
     quiet_s = max(quiet.seconds - unheard_s, 0.0)
     since_s = (quiet.begin_ns - first) / SECOND
     return (*parts, RhythmPart(since_s, quiet_s, 0, None, longest_s=quiet_s))
+
+
+def _longest_pause(group: FlowJourneys, silences: Sequence[Silence]) -> float:
+    """Return the longest time behind the last number in which nothing was sent, as far as anybody can tell."""
+    pauses = (
+        now.heard_ns - before.heard_ns
+        for before, now in pairwise((group.journeys[-1], *group.begun))
+        if before.heard_ns is not None and now.heard_ns is not None
+        if not _may_miss(before, now, silences)
+    )
+    return max(pauses, default=0) / SECOND
 
 
 def _may_miss(before: Journey, now: Journey, silences: Sequence[Silence]) -> bool:

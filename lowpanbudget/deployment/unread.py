@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.deployment.flows_seen import FlowJourneys
+from lowpanbudget.deployment.journeys import Journey
 from lowpanbudget.deployment.numbering import Numbered
 
 
@@ -35,8 +36,11 @@ def filled(counted: FlowJourneys, unread: FlowJourneys) -> tuple[FlowJourneys, F
     taken = set(numbers)
     left: list[int] = []
     for place, one in enumerate(unread.journeys):
-        at = bisect(journeys, one.number, key=lambda journey: journey.number)
-        here = _gap(numbers, at) if one.crossing.unread or one.is_stopped else None
+        at = bisect(journeys, one.number, key=_number_of)
+        here = None
+        if 0 < at < len(numbers) and (one.crossing.unread or one.is_stopped):
+            others = bisect(unread.journeys, journeys[at].number, key=_number_of) - place - 1
+            here = _gap(numbers[at - 1 : at + 1], (journeys[at - 1], one, journeys[at]), others)
         if here is None or here in taken:
             left.append(place)
             continue
@@ -51,11 +55,20 @@ def filled(counted: FlowJourneys, unread: FlowJourneys) -> tuple[FlowJourneys, F
     return whole, unread._replace(journeys=rest, arrived=[unread.arrived[place] for place in left])
 
 
-def _gap(numbers: Sequence[Numbered], at: int) -> Numbered | None:
-    """Return the first number that is missing between two neighbours; None where none is."""
-    if not 0 < at < len(numbers):
+def _number_of(journey: Journey) -> int:
+    return journey.number
+
+
+def _gap(
+    around: Sequence[Numbered], heard: tuple[Journey, Journey, Journey], others: int
+) -> Numbered | None:
+    """Return the missing number between two that the time between tells, with room for ``others``; None: none is."""
+    before, behind = around
+    missing = behind.place - before.place - 1
+    if before.run != behind.run or missing < 1:
         return None
-    before, behind = numbers[at - 1], numbers[at]
-    if before.run != behind.run or behind.place - before.place < 2:
-        return None
-    return Numbered(before.run, before.place + 1)
+    place = 1
+    start_ns, now_ns, end_ns = (one.heard_ns for one in heard)
+    if start_ns is not None and now_ns is not None and end_ns is not None and end_ns > start_ns:
+        place = round((missing + 1) * (now_ns - start_ns) / (end_ns - start_ns))
+    return Numbered(before.run, before.place + max(min(place, missing - others), 1))

@@ -176,6 +176,60 @@ def test_a_message_that_counts_itself_is_counted_once() -> None:
     assert (flow.heard.count, flow.unsent, flow.stopped) == (18, 0, 4)
 
 
+def begun_only(
+    whole: Sequence[int], begun: Sequence[int], last: int
+) -> Iterator[tuple[float, bytes]]:
+    """One datagram a minute up to ``last``: these heard ``whole``, of those that were ``begun`` the first frame alone.
+
+    The others, and the rest of these, go unheard: all four frames of each datagram have their numbers.
+    """
+    sequence = 0
+    for number in range(last):
+        for index, part in enumerate(air.pieces(packet(number), tag=number + 1, start=0)):
+            sequence += 1
+            if number in whole or (number in begun and index == 0):
+                yield (
+                    STEP_S * number + 0.02 * index,
+                    air.mended(part[:2] + bytes([sequence & 0xFF]) + part[3:]),
+                )
+
+
+def interval_of(frames: Iterator[tuple[float, bytes]]) -> tuple[PlanVerdict, str, set[str]]:
+    """What is said of the interval, and what an audit finds."""
+    planned = parse_design(COUNTED)
+    records = list(Capture([*frames]).records())
+    checks = measure(records, design=planned, fcs=2).checks
+    (check,) = (one for one in checks if one.what is PlanNumber.INTERVAL)
+    found = {one.name for one in audit(records, design=planned, fcs=2).findings}
+    return check.verdict, check.why, found
+
+
+def test_messages_of_which_the_first_fragment_alone_was_heard_came_to_the_end() -> None:
+    """Twenty whole, then half an hour of first fragments each third minute: their sender goes on."""
+    verdict, why, found = interval_of(begun_only(range(20), range(20, 51, 3), 51))
+    assert verdict is PlanVerdict.WITHIN, why
+    assert "flow-stopped" not in found
+
+
+def test_a_sender_that_pauses_and_begins_again_was_silent_between() -> None:
+    """Twenty whole, then nothing for a quarter of an hour, in which its frame numbers say that nothing was sent."""
+    frames = [*begun_only(range(20), (), 20)]
+    part = air.pieces(packet(20), tag=21, start=0)[0]
+    frames.append((2040.0, air.mended(part[:2] + bytes([81]) + part[3:])))
+    frames.append((2140.0, air.mended(bytes([2, 0, 255, 0, 0]))))
+    verdict, why, _ = interval_of(iter(frames))
+    assert verdict is PlanVerdict.OUTSIDE
+    assert "none was heard for 15.0 minutes of 35.7 minutes" in why
+
+
+def test_what_was_not_whole_has_the_number_that_its_time_tells() -> None:
+    """Of the numbers 10 to 13, which were not heard, the first fragment at minute 12 is 12."""
+    capture = Capture([*begun_only([*range(10), *range(14, 20)], [12], 20)])
+    interval = the_flow(capture, COUNTED).interval
+    assert interval is not None
+    assert (interval.least, interval.most) == pytest.approx((STEP_S, STEP_S))
+
+
 def test_a_late_copy_of_a_first_fragment_is_no_datagram_that_stopped() -> None:
     """The first frame once more, ten seconds later and under another number, and answered."""
     frames: Timed = [*sent(last=1)]
