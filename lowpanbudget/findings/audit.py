@@ -94,12 +94,14 @@ class Audit:
                 self._give(scene, sighting, kind)
             return  # it was judged where another receiver heard it
         self.foreign += sighting.body.kind not in {FRAME, LOWPAN}
+        time_ns = sighting.record.time_ns
+        if self._first_ns is None:
+            self._first_ns = (
+                time_ns  # of one that is cut as well: the times of fragments count from it
+            )
         if sighting.cut:
             self.frames += 1
             return
-        time_ns = sighting.record.time_ns
-        if self._first_ns is None:
-            self._first_ns = time_ns
         time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
         first = self._networks.home.known
         if time_s > first.end_s:

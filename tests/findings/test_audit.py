@@ -14,7 +14,7 @@ from findings.cases_answers import notified
 from findings.cases_application import named_longer, with_own_identifier
 from findings.cases_compression import summed, under
 from findings.cases_delivery import promise, reading, store
-from findings.cases_fragments import cut, pausing, route_counted
+from findings.cases_fragments import LARGE, cut, pausing, route_counted
 from findings.cases_nodes import RELAY, asked, in_order
 from findings.cases_nodes import reading as reading_of
 from findings.cases_planning import from_far
@@ -704,6 +704,27 @@ def test_of_frames_that_the_capture_cut_nothing_is_concluded(kept: int) -> None:
         audit.follow(sighting)
     assert not audit.close()
     assert audit.frames == len(sound)
+
+
+def test_fragments_that_the_capture_cut_are_not_told_as_lost() -> None:
+    """Six datagrams in four fragments each (RFC 4944 section 5.3), the last of them short enough to be kept whole.
+
+    The first frame of all is cut as well: what came behind it is timed from it.
+    """
+    other = air.frame(air.datagram(bytes(60), links=(ROOT, NODE)), 1, (ROOT, NODE))
+    sent = [(0.0, other)]
+    for number in range(6):
+        parts = air.pieces(air.datagram(bytes(LARGE)), start=4 * number, tag=number)
+        sent += [(20 + 100.0 * number + 0.02 * at, part) for at, part in enumerate(parts)]
+    kept = len(sent[-1][1])
+    assert kept < min(map(len, [other, *parts[:-1]]))
+    trace, audit = Trace(contexts=air.CONTEXTS), Audit(Surroundings())
+    for sighting in trace.follow(
+        Record(number, round(time_s * 1e9), 195, octets[:kept], len(octets))
+        for number, (time_s, octets) in enumerate([*sent, (900.0, air.frame(air.datagram(), 24))])
+    ):
+        audit.follow(sighting)
+    assert not audit.close()
 
 
 def test_a_block_of_a_kind_made_later_is_no_damage() -> None:
