@@ -2,15 +2,18 @@
 
 from collections import Counter as Tally
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice, pairwise
 from typing import NamedTuple
 
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread, share_of, spread_of
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries, hops_of
 from lowpanbudget.deployment.links_seen import perhaps_acknowledged
-from lowpanbudget.deployment.measured import MeasuredFlow
+from lowpanbudget.deployment.measured import MeasuredFlow, NumberedAnew
 from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.values import FrozenDict
+
+_MOST_ANEW = 12  # restarts whose frames are told; our choice
 
 
 class FlowJourneys(NamedTuple):
@@ -165,7 +168,17 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         uncounted=group.uncounted,
         first_number=journeys[0].number,
         last_number=journeys[-1].number,
+        anew=tuple(islice(_anew(group), _MOST_ANEW)),
     )
+
+
+def _anew(group: FlowJourneys) -> Iterator[NumberedAnew]:
+    """Yield the messages that begin a count anew; one that came late is still of the run in which it was heard."""
+    told = zip(group.journeys, group.numbers or (), strict=False)
+    for (one, (run, _)), (other, (later, _)) in pairwise(told):
+        before, own = one.crossing.own_number, other.crossing.own_number
+        if later > run and own is not None and before is not None:
+            yield NumberedAnew(other.number, own, before)
 
 
 def _unsent(group: FlowJourneys, heard: MeasuredShare | None, missed: Missed) -> int:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from enum import Enum
+from typing import NamedTuple
 
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.clock import ClockLeap, ClockPutBack
@@ -52,6 +53,14 @@ class PlanCheck:
     why: str
 
 
+class NumberedAnew(NamedTuple):
+    """A message that begins a count anew: in which frame, its own number, and that of the message before it."""
+
+    frame: int
+    own: int
+    before: int
+
+
 @dataclass(frozen=True, slots=True)
 class MeasuredFlow:
     """Messages of one sender to one receiver, each datagram counted once however many links it crossed.
@@ -80,7 +89,7 @@ class MeasuredFlow:
     where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
     those ``sent``. ``rhythm`` are parts of the time with their own interval, since the first message, without times in
     which messages may have been missed here; the last may be the silence behind the last message. The first and the
-    last begin in the frames ``first_number`` and ``last_number``.
+    last begin in the frames ``first_number`` and ``last_number``; ``anew`` are the first messages behind restarts.
     """
 
     name: str | None
@@ -115,6 +124,7 @@ class MeasuredFlow:
     rhythm: tuple[RhythmPart, ...] = ()
     first_number: int = 0
     last_number: int = 0
+    anew: tuple[NumberedAnew, ...] = ()
 
     @property
     def title(self) -> str:

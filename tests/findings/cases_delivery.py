@@ -211,8 +211,9 @@ DELIVERY_CASES: dict[str, Case] = {
         Told(
             "remark",
             "2001:db8:1::ff:fe00:1",
-            "the numbers of its messages begin anew, once",
+            "the numbers of its messages begin anew, once: 0 follows 19",
             ("of reading",),
+            (41,),  # each is acknowledged
         ),
     ),
     # cells one slot before those of the hop before: 100 of 101 slots of 10 ms to wait, twice

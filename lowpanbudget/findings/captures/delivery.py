@@ -108,14 +108,19 @@ def messages_numbered_anew(scene: Scene, measured: Measurement) -> Hits:
     for flow in measured.flows:
         if int(flow.flow.source) in scene.known.registered.shared:
             continue
-        if flow.restarts and flow.name is not None:
+        if flow.anew and flow.name is not None:
             nodes.setdefault(str(flow.flow.source), []).append(flow)
     for source, flows in nodes.items():
         times = max(flow.restarts for flow in flows)
         often = "once" if times == 1 else f"{times} times"
         kinds = ", ".join(sorted({flow.message or flow.name or "" for flow in flows}))
-        cause = f"the numbers of its messages begin anew, {often}"
-        yield Hit(cause, (f"of {kinds}",), source, times=times)
+        first, *more = sorted({one for flow in flows for one in flow.anew})
+        cause = (
+            f"the numbers of its messages begin anew, {often}: {first.own} follows {first.before}"
+        )
+        then = (f"{one.own} follows {one.before}" for one in more[:_SOME])
+        frames = tuple(dict.fromkeys(one.frame for one in (first, *more)))
+        yield Hit(cause, (f"of {kinds}", *then), source, frames, times=times)
 
 
 @DELIVERY.rule("hops-wait-a-slotframe", Measurement)
