@@ -2,15 +2,19 @@
 
 from collections.abc import Iterable
 from enum import Enum
+from itertools import pairwise
 from typing import NamedTuple
 
 from lowpanbudget.findings.senders import HeardSender, Hole
-from lowpanbudget.stack.pieces import IN_ONE_GO_S, FragmentedDatagram, SentFragment, gaps
+from lowpanbudget.stack.pieces import FragmentedDatagram, SentFragment, gaps
 
 _NEAR_DUE = (
     0.25  # of an interval: so near to when it was due a frame unheard may be a message; our choice
 )
 
+# two slotframes of 101 slots (RFC 9033 section 14) of up to 15 ms: a node with one cell sends one fragment in each, in
+# turn with those of another datagram; our choice
+_IN_TURN_S = 3.1
 _MOST_DUE = 64  # messages whose places are looked for
 
 
@@ -25,11 +29,13 @@ class Unheard(Enum):
 def what_was_missed(datagram: FragmentedDatagram, by: HeardSender | None) -> Unheard:
     """Return whether the frame numbers of its sender leave place for what is missing of a datagram.
 
-    A fragment in the middle was sent between its neighbours, the first and the last ones in one go with the others.
+    A fragment in the middle was sent between its neighbours, the first and the last ones in one go with the others: as
+    near to them as these are to each other, be it that fragments of another datagram were sent between.
     """
     if by is None or not datagram.fragments:
         return Unheard.NOTHING
     parts, holes = datagram.fragments, by.holes or ()
+    apart_s = max(_IN_TURN_S, *(b.time_s - a.time_s for a, b in pairwise(parts)), 0.0)
     ranges = [(part.start, part.end) for part in parts]
     for start, end in gaps(ranges, datagram.size):
         if not start and end < datagram.size and datagram.begins_unread:
@@ -37,7 +43,7 @@ def what_was_missed(datagram: FragmentedDatagram, by: HeardSender | None) -> Unh
         before = max((part for part in parts if part.end <= start), key=_end, default=None)
         behind = min((part for part in parts if part.start >= end), key=_start, default=None)
         is_earlier = behind is not None and before is None and _is_first(behind, by)
-        if is_earlier or _has_hole(holes, before, behind):
+        if is_earlier or _has_hole(holes, before, behind, apart_s):
             continue
         is_last = before is not None and behind is None and by.sent <= before.mark.number
         return Unheard.OPEN if is_last else Unheard.NOTHING
@@ -50,7 +56,7 @@ def _is_first(part: SentFragment, by: HeardSender) -> bool:
 
 
 def _has_hole(
-    holes: Iterable[Hole], before: SentFragment | None, behind: SentFragment | None
+    holes: Iterable[Hole], before: SentFragment | None, behind: SentFragment | None, apart_s: float
 ) -> bool:
     """Return whether numbers are missing between two fragments, or beside one of them."""
     for hole in holes:
@@ -58,16 +64,12 @@ def _has_hole(
             continue
         if behind is not None and hole.after > behind.mark.number:
             continue
-        if before is None and behind is not None and not _is_near(hole.after_s, behind):
+        if before is None and behind is not None and behind.time_s - hole.after_s > apart_s:
             continue
-        if behind is None and before is not None and not _is_near(hole.before_s, before):
+        if behind is None and before is not None and hole.before_s - before.time_s > apart_s:
             continue
         return True
     return False
-
-
-def _is_near(time_s: float, part: SentFragment) -> bool:
-    return abs(time_s - part.time_s) <= IN_ONE_GO_S
 
 
 def _start(part: SentFragment) -> int:

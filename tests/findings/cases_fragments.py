@@ -194,6 +194,25 @@ def passed_by(
     return Capture([*frames, (1 + every * times, last)])
 
 
+def in_turns(*missed: int, hole: bool = True) -> Capture:
+    """Three pairs of datagrams of one node, of 4 fragments each that it sends in turn, one in a slotframe of 1.01 s.
+
+    That of 101 slots of 10 ms (RFC 9033 section 14). Of the first of each pair some were missed, or never sent.
+    """
+    frames: Timed = [(0.5, air.frame(air.datagram(), 0))]
+    number = 0
+    for turn in range(3):
+        pair = cut(tag=2 * turn), cut(tag=2 * turn + 1)
+        for n in range(8):
+            is_missed = not n % 2 and n // 2 in missed
+            number += hole or not is_missed
+            if not is_missed:
+                octets = pair[n % 2][n // 2][1]
+                at = 1 + 100.0 * turn + 1.01 * n
+                frames.append((at, air.mended(octets[:2] + bytes([number]) + octets[3:])))
+    return Capture([*frames, (400.0, air.frame(air.datagram(), number + 1))])
+
+
 def with_beacons(capture: Capture) -> Capture:
     """The same, and a plain beacon of the node half-way between its datagrams.
 
@@ -968,6 +987,14 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "a last fragment that the capture missed, of a node that beacons": (
             "fragments-unfinished",
             lambda: with_beacons(passed_by(3)),
+        ),
+        "a first fragment that the capture missed, in turn with those of another datagram": (
+            "fragments-unfinished",
+            lambda: in_turns(0),
+        ),
+        "all fragments but one that the capture missed, in turn with those of another datagram": (
+            "fragments-meet",
+            lambda: in_turns(0, 2, 3),
         ),
         "source routes that are not counted": (
             "fragments-meet",

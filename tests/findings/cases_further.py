@@ -72,6 +72,7 @@ from findings.cases_fragments import (
     from_prefix,
     headers_cut,
     in_one_long_frame,
+    in_turns,
     interleaved,
     late_first,
     later_ones,
@@ -1070,7 +1071,7 @@ FURTHER = (
             f"3 of 5 {NO_ANSWER} have no answer",
             (
                 "sent again: 3 of them",
-                "not counted: 1 sent once, whose answer came by unheard, by the numbers of a node on its way",
+                "not counted: 1 heard once, whose answer may have come by unheard, by the numbers on its way",
             ),
             (3, 5, 7),
             3,
@@ -1941,6 +1942,21 @@ FURTHER = (
         "fragments-unfinished",
         lambda: with_beacons(passed_by(3, hole=False)),
         replace(NONE_COMPLETED, frames=(1, 5, 9, 13)),
+    ),
+    Further(
+        "fragments-unfinished",
+        lambda: in_turns(0, hole=False),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "3 of 6 datagrams in fragments were not completed",
+            tuple(
+                f"datagram of 348 octets, tag {tag:#06x}: octets 0-135 did not come"
+                for tag in (0, 2, 4)
+            ),
+            (3, 10, 17),
+            3,
+        ),
     ),
     # a sender that asks for no acknowledgement sends once, and does not see whether the air loses it
     Further(

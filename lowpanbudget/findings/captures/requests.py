@@ -191,7 +191,7 @@ def _dropped(asked: OpenRequests) -> tuple[str, ...]:
 
 def _unheard(asked: OpenRequests) -> tuple[str, ...]:
     """Return what is said of answers that only the capture lacks."""
-    told = f"not counted: {asked.unheard} sent once, whose answer came by unheard, by the numbers of a node on its way"
+    told = f"not counted: {asked.unheard} heard once, whose answer may have come by unheard, by the numbers on its way"
     return (told,) if asked.unheard else ()
 
 
