@@ -148,6 +148,12 @@ def _of_waiting(
         yield turned_by(
             design, "sleep.poll_s", rungs, "a poll each {} s", "each poll costs", None, step=0, nearest=nearest_s
         )  # fmt: skip
+    elif most_s is None:
+        longest_s = None if sleep.timeout_s is None else sleep.timeout_s / 2  # as one may be lost
+        yield turned_by(
+            design, "sleep.poll_s", doubled(sleep.poll_s, _SELDOM, longest_s), "a poll each {} s",
+            "what is held for a child waits longer", None, step=0,
+        )  # fmt: skip
     if is_held:
         takes = 1 if network.sleep is None else network.sleep.held_takes
         begun = max(sleep.held_frames, takes)

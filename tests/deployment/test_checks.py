@@ -1565,6 +1565,38 @@ def test_keep_alives_are_made_rarer_where_they_fill_the_cells() -> None:
     assert rungs[-1] == 27
 
 
+def test_polls_are_made_rarer_where_they_empty_the_battery() -> None:
+    """By hand: a poll listens for 20 ms and is sent, with its backoff and acknowledgement, in less than 4 ms.
+
+    At 20 mA that takes 0.4 to 0.48 mAs; 2400 mAh in 1000 days are 0.1 mA, 2 uA of them while it sleeps: a poll each
+    4.1 to 4.9 s. One may be lost of those within the time after which the child is forgotten.
+    """
+    tables = """[tree]
+by_hop = [1]
+[sleep]
+poll_s = 1
+listen_ms = 20
+always_pending = true
+timeout_s = 600
+[radio]
+source = "invented"
+supply_v = 3
+send_ma = 20
+receive_ma = 20
+sleep_ua = 2
+[battery]
+capacity_mah = 2400
+usable = 1
+[limits]
+battery_days = 1000
+"""
+    assert 4.1 <= least(parse_design(heard(tables, "every_s = 86400")), "sleep.poll_s") <= 4.9
+    design = parse_design(heard(tables.replace("600", "8"), "every_s = 86400"))
+    assert design.access is not None
+    ladders = possible.possible_ladders(design, design.access, network_of(design))
+    assert [one.rungs for one in ladders if one.key == "sleep.poll_s"] == [(2, 4)]
+
+
 def test_each_number_that_alone_is_enough_is_told_by_how_little() -> None:
     """By hand: four nodes near each other, a beacon each 1 s: 4.04 in a slotframe of 1.01 s; one a cell may be.
 
