@@ -70,8 +70,7 @@ class Audit:
         self._plan: Plan | None = None
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
         self._first_ns: int | None = None
-        design = self.known.design
-        self._measurer = measurer_of(design)
+        self._measurer = measurer_of(self.known.design)
 
     # --- frames in -------------------------------------------------------------------------------------
 
@@ -101,6 +100,7 @@ class Audit:
             )
         if sighting.cut:
             self.frames += 1
+            now.known.losses.cut(sighting.template)
             return
         time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
         first = self._networks.home.known

@@ -1,11 +1,13 @@
 """Datagrams in fragments: how many were begun, came whole or never did, by hop and by receiver; each counted once."""
 
+from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings.datagrams import numbers_of
 from lowpanbudget.findings.meetings import Meetings
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.senders import HeardSender
 from lowpanbudget.findings.unheard import Unheard, what_was_missed
+from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, gaps
 from lowpanbudget.values import dataclass, field
@@ -13,6 +15,7 @@ from lowpanbudget.values import dataclass, field
 _MOST_OPEN = 12  # datagrams of a hop whose frames are named
 _MOST_TOLD = 3  # of which it is said what did not come
 MOST_SENDERS = 64
+_MOST_CUT = 512  # datagrams that are remembered: as many as are followed
 _FLOOD = 32  # datagrams that are begun and never go on; our choice
 _AT_ONCE = 16  # open at a time, over what any node has buffers for; our choice
 
@@ -220,6 +223,11 @@ class ReceiverLosses:
         if len(self.senders) < MOST_SENDERS:
             self.senders.add(datagram.key.source)
 
+    def leave_out(self, datagram: FragmentedDatagram) -> None:
+        """Do not count a datagram that is open."""
+        self.begun -= 1
+        self.alone -= _is_alone(datagram)
+
     def end(self, datagram: FragmentedDatagram) -> None:
         """Count what became of a datagram."""
         self.given_up += datagram.fate is Fate.GIVEN_UP and not datagram.is_rest
@@ -233,16 +241,39 @@ class ReceiverLosses:
 
 @dataclass(slots=True)
 class Losses:
-    """What became of datagrams in fragments, by hop and by receiver."""
+    """What became of datagrams in fragments, by hop and by receiver; those ``cut_short`` are counted nowhere."""
 
     hops: FirstNamed[Hop, HopLosses] = field(default_factory=FirstNamed)
     receivers: FirstNamed[bytes | None, ReceiverLosses] = field(default_factory=FirstNamed)
+    cut_short: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_CUT))
+
+    def cut(self, template: Template | None) -> None:
+        """Leave out the datagram of a frame of which the capture kept the front alone: what became of it nobody knows.
+
+        Of a fragment that front has size and tag (RFC 4944 section 5.3).
+        """
+        fragment = None if template is None else template.fragment
+        if template is None or not isinstance(fragment, Fragment):
+            return
+        key = FragmentKey.of(template.example, fragment)
+        hop = self.hops.get((key.source, key.destination))
+        receiver = self.receivers.get(key.destination)
+        datagram = None if hop is None else hop.open.get(key)
+        if hop is not None and datagram is not None:
+            hop.leave_out(datagram)
+            if receiver is not None:
+                receiver.leave_out(datagram)
+        self.cut_short[key] = True
 
     def take(self, arrival: FragmentArrival, by: HeardSender | None) -> None:
         """Take a fragment, and what is noted of its sender."""
         if arrival.repeated:
             return
         key = arrival.datagram.key
+        if arrival.fragment.first and len(arrival.datagram.fragments) == 1:
+            self.cut_short.pop(key, None)  # another one under the tag
+        elif key in self.cut_short:
+            return
         hop = self.hops.entry((key.source, key.destination), HopLosses)
         receiver = self.receivers.entry(key.destination, ReceiverLosses)
         if hop is not None:
@@ -254,6 +285,8 @@ class Losses:
     def end(self, datagram: FragmentedDatagram) -> None:
         """Take what became of a datagram."""
         key = datagram.key
+        if key in self.cut_short:
+            return
         hop = self.hops.get((key.source, key.destination))
         receiver = self.receivers.get(key.destination)
         if hop is not None:

@@ -706,25 +706,54 @@ def test_of_frames_that_the_capture_cut_nothing_is_concluded(kept: int) -> None:
     assert audit.frames == len(sound)
 
 
-def test_fragments_that_the_capture_cut_are_not_told_as_lost() -> None:
-    """Six datagrams in four fragments each (RFC 4944 section 5.3), the last of them short enough to be kept whole.
+@pytest.mark.parametrize("asks", [True, False])
+@pytest.mark.parametrize("times", [6, 40])
+def test_fragments_that_the_capture_cut_are_not_told_as_lost(times: int, *, asks: bool) -> None:
+    """Datagrams in four fragments each (RFC 4944 section 5.3), the last of them short enough to be kept whole.
 
-    The first frame of all is cut as well: what came behind it is timed from it.
+    The first frame of all is cut as well: what came behind it is timed from it. Where a frame asks for no
+    acknowledgement, its number tells nothing of what the air may have lost to all.
     """
     other = air.frame(air.datagram(bytes(60), links=(ROOT, NODE)), 1, (ROOT, NODE))
     sent = [(0.0, other)]
-    for number in range(6):
-        parts = air.pieces(air.datagram(bytes(LARGE)), start=4 * number, tag=number)
-        sent += [(20 + 100.0 * number + 0.02 * at, part) for at, part in enumerate(parts)]
+    for number in range(times):
+        parts = air.pieces(air.datagram(bytes(LARGE)), start=4 * number % 256, tag=number)
+        if not asks:  # bit 5 of the frame control (IEEE 802.15.4-2006 clause 7.2.1.1, from memory)
+            parts = [air.mended(bytes([part[0] & ~0x20]) + part[1:]) for part in parts]
+        every_s = 100.0 if times < 10 else 1.0
+        sent += [(20 + every_s * number + 0.02 * at, part) for at, part in enumerate(parts)]
     kept = len(sent[-1][1])
     assert kept < min(map(len, [other, *parts[:-1]]))
     trace, audit = Trace(contexts=air.CONTEXTS), Audit(Surroundings())
     for sighting in trace.follow(
         Record(number, round(time_s * 1e9), 195, octets[:kept], len(octets))
-        for number, (time_s, octets) in enumerate([*sent, (900.0, air.frame(air.datagram(), 24))])
+        for number, (time_s, octets) in enumerate(
+            [*sent, (900.0, air.frame(air.datagram(), 4 * times))]
+        )
     ):
         audit.follow(sighting)
     assert not audit.close()
+
+
+def test_a_datagram_is_left_out_where_a_later_fragment_is_cut_and_the_next_under_its_tag_is_not() -> (
+    None
+):
+    """Of the first only the second fragment is cut; five under the same tag have a first one, and no more at all."""
+    parts = air.pieces(air.datagram(bytes(LARGE)))
+    sent = [(1.0, parts[0], 200), (1.1, parts[1], 60), (1.2, parts[3], 200)]
+    sent += [
+        (200.0 * n, air.pieces(air.datagram(bytes([n]) * LARGE), start=5 + n)[0], 200)
+        for n in range(1, 6)
+    ]
+    sent += [(1500.0, air.frame(air.datagram(), 11), 200)]
+    trace, audit = Trace(contexts=air.CONTEXTS), Audit(Surroundings())
+    for sighting in trace.follow(
+        Record(number, round(time_s * 1e9), 195, octets[:kept], len(octets))
+        for number, (time_s, octets, kept) in enumerate(sent, 1)
+    ):
+        audit.follow(sighting)
+    found = {one.name: one for one in audit.close()}
+    assert found["fragments-unfinished"].cause == "5 of 5 datagrams in fragments were not completed"
 
 
 def test_a_block_of_a_kind_made_later_is_no_damage() -> None:
