@@ -501,6 +501,13 @@ def two_answered(*, hole: bool) -> Capture:
     return replace(capture, air=[*others, (at, last), end])
 
 
+def one_stray() -> Capture:
+    """Six PUTs, four of them in vain and sent again; the capture missed the last, and heard its answer."""
+    capture = exchanges(EACH_MINUTE, {1: 68, 6: 68}, code=3, end=900.0, repeated=(2, 3, 4, 5))
+    *others, _, answer, end = capture.timed()
+    return replace(capture, air=[*others, answer, end])
+
+
 def heard_around(capture: Capture) -> Capture:
     """The same between two frames of the root, whose numbers 4 and 9 leave place for four."""
     reading = air.frame(air.datagram(DATA, links=(ROOT, NODE)), 4, (ROOT, NODE))

@@ -35,6 +35,7 @@ from findings.cases_application import (
     in_turn,
     messages,
     of_a_burst,
+    one_stray,
     planned,
     ports_in_line,
     sealed,
@@ -1058,6 +1059,22 @@ FURTHER = (
             f"4 of 6 {NO_ANSWER} have no answer",
             ("sent again: 0 of them",),
             (3, 4, 5),
+            4,
+        ),
+    ),
+    # one answer whose request was not heard says nothing of the four that have none
+    Further(
+        "request-never-answered",
+        one_stray,
+        Told(
+            "risk",
+            CLIENT,
+            f"4 of 5 {NO_ANSWER} have no answer",
+            (
+                "sent again: 4 of them",
+                "answers that no request matches by message ID and token: 1",
+            ),
+            (3, 5, 7),
             4,
         ),
     ),

@@ -126,7 +126,7 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
                 *_unheard(asked),
             )
             known.asked_again += asked.again
-            frames, advice = tuple(asked.frames), _STRAYS if asked.strays else ""
+            frames, advice = tuple(asked.frames), _advice(asked, asked.awaited)
             hit = Hit(cause, evidence, subject, frames, advice=advice, times=asked.awaited)
             if _is_way_back_unheard(asked, known):
                 hit = hit._replace(evidence=(*evidence, _SENT_ONCE), advice=_UNHEARD)
@@ -169,7 +169,7 @@ def _in_part(known: Surroundings, asked: OpenRequests, subject: str, where: str)
             *_strays(asked),
             *_unheard(asked),
         )
-        frames, advice = tuple(missed.frames), _STRAYS if asked.strays else ""
+        frames, advice = tuple(missed.frames), _advice(asked, missed.unanswered)
         yield Hit(cause, evidence, subject, frames, advice=advice, times=missed.unanswered)
     if promised.unanswered >= _FEW:
         cause = f"{promised.unanswered} of {ended} requests to {where} are acknowledged and have no answer"
@@ -181,6 +181,11 @@ _STRAYS = (
     "Something comes back: compare message ID and token of these answers with those of the requests. An "
     "acknowledgement has the message ID of its request, and every answer its token."
 )
+
+
+def _advice(asked: OpenRequests, unanswered: int) -> str:
+    """Return what to do where so much comes back that few of it can be answers to requests that the capture missed."""
+    return _STRAYS if asked.strays and asked.strays * 2 >= unanswered else ""
 
 
 def _dropped(asked: OpenRequests) -> tuple[str, ...]:
