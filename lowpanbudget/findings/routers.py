@@ -5,6 +5,7 @@ sent other frames for long, and its own frame numbers leave no place for another
 """
 
 from collections import Counter
+from collections.abc import Sequence
 from math import inf
 from typing import NamedTuple
 
@@ -14,6 +15,7 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import WAY_S
+from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.values import dataclass, field
 
 _MOST_WAITING = 256  # datagrams that one router has of one flow
@@ -24,6 +26,7 @@ _OVERTAKEN = 3  # later ones that were sent on before: a queue keeps its order; 
 _MOST_ON = 8  # datagrams that one router sent on last
 _AGAIN_S = COPY_NS / 10**9
 _ROUND_S = 300.0  # without a frame of a router, after which its 256 sequence numbers tell nothing; our choice
+_PART_S = 10.0  # from one fragment of a datagram to the next; our choice
 _ABOUT_AS_LONG = 80  # octets that headers of RPL and a tunnel add or take away; our choice
 
 
@@ -41,6 +44,10 @@ class _Waiting(NamedTuple):
     copied: bool = False
     overtaken: int = 0
     instance: int | None = None
+
+    def is_as_long(self, others: Sequence[int]) -> bool:
+        """Return whether it is about as long as one of others."""
+        return any(abs(self.octets - octets) <= _ABOUT_AS_LONG for octets in others)
 
 
 @dataclass(slots=True)
@@ -62,8 +69,8 @@ class RoutedFlow:
     twice: int = 0
     twice_frames: Frames = field(default_factory=Frames)
 
-    def send_on(self, mark: int, number: int) -> None:
-        """Note that one was sent on, in this frame, and what it overtook."""
+    def send_on(self, mark: int, number: int, begun: Sequence[int] = ()) -> None:
+        """Note that one was sent on, in this frame, and what it overtook, but for what may be on its way."""
         before, sent = self.sent.renew(mark, number), self.waiting.pop(mark, None)
         if sent is None:
             late = self.lost_last.pop(mark, None)
@@ -77,7 +84,7 @@ class RoutedFlow:
             self.twice += 1
             self.twice_frames.note(before, number)
         for other, one in list(self.waiting.items()):
-            if one.number > sent.number:
+            if one.number > sent.number or one.is_as_long(begun):
                 continue
             if one.overtaken + 1 < _OVERTAKEN:
                 self.waiting[other] = one._replace(overtaken=one.overtaken + 1)
@@ -99,7 +106,7 @@ class RoutedFlow:
     def forget_as_long(self, octets: int) -> None:
         """Conclude nothing about what is about as long."""
         for mark, one in list(self.waiting.items()):
-            if abs(one.octets - octets) <= _ABOUT_AS_LONG:
+            if one.is_as_long((octets,)):
                 del self.waiting[mark]
 
     def _lose(self, mark: int, one: _Waiting) -> None:
@@ -131,6 +138,7 @@ class Router:
     """A node that takes datagrams, by their ends; its last frame number, whether that is a counter, and when.
 
     ``on`` are those that it sent on last; so many it sent ``again``, though they were acknowledged.
+    ``begun`` are those in fragments of which not all went out so far: their octets, and when the last came.
     ``oldest_s``: when it took what has waited for longest, or before. ``under``: the ends of what it took last, as a
     router may change those of a route.
     """
@@ -142,6 +150,20 @@ class Router:
     on: Recent[int, SentOn] = field(default_factory=lambda: Recent(_MOST_ON))
     again: int = 0
     again_frames: Frames = field(default_factory=Frames)
+    begun: Recent[FragmentKey, tuple[int, float]] = field(default_factory=lambda: Recent(_MOST_ON))
+
+    def begin(self, key: FragmentKey, time_s: float) -> None:
+        """Note a fragment that it sends: what of is known when all of them were heard."""
+        if key not in self.begun and len(self.begun) >= _MOST_ON:
+            self.forget_begun()
+        self.begun.renew(key, (key.size or 0, time_s))
+
+    def forget_begun(self, until_s: float = inf) -> None:
+        """Conclude nothing about what is as long as a datagram that did not go on since then, and was not whole."""
+        for key, (octets, time_s) in list(self.begun.items()):
+            if time_s < until_s:
+                self.forget_as_long(octets)
+                del self.begun[key]
 
     def send_again(self, mark: int, now: SentOn) -> None:
         """Note a datagram that it sends on; once more where the receiver has it, and it did not come again."""
@@ -162,13 +184,14 @@ class Router:
     def send_on(self, datagram: HeardDatagram, number: int) -> None:
         """Note what it sends, in this frame."""
         mark = datagram.mark
+        self.forget_begun(datagram.time_s - _PART_S)
         if mark is not None:
             flow = self.flows.get(self.under.get(mark) or datagram.ends)
             if flow is not None:
                 if datagram.is_sum_wrong and mark not in flow.waiting:
                     # it may have changed what it took, which the sum tells: ports, or octets behind them
                     flow.forget_as_long(len(datagram.octets))
-                flow.send_on(mark, number)
+                flow.send_on(mark, number, [octets for octets, _ in self.begun.values()])
 
     def count(self, counter: int | None, sequence: int | None, time_s: float) -> None:
         """Take a frame of its own: where numbers are missing it may have sent whatever waited."""
@@ -186,10 +209,13 @@ class Router:
         elif not is_counter and time_s - last_s > _ROUND_S:
             self.forget()  # eight bits may have gone round
         elif time_s - self.oldest_s > 2 * WAY_S:
-            self.hold()  # not for each frame
+            self.forget_begun(time_s - _PART_S)
+            if not self.begun:
+                self.hold()  # not for each frame
 
     def hold(self) -> None:
         """Take what waited for long when its last frame came for lost."""
+        self.forget_begun()
         if self.last is not None:
             until_s = self.last[2] - WAY_S
             self.oldest_s = min((flow.hold(until_s) for flow in self.flows.values()), default=inf)
@@ -217,12 +243,43 @@ class Offered(NamedTuple):
     sender: bytes | None
 
 
+class OfferedPart(NamedTuple):
+    """A fragment that asks for an acknowledgement: its datagram, and where it stands in that."""
+
+    of: FragmentKey
+    offset: int
+    sequence: int | None
+
+
 class Routers(FirstNamed[bytes, Router]):
     """Nodes by their link addresses, the last frame that asked for an acknowledgement, and how many were taken."""
 
     MOST = 512
     asked: Offered | None = None
     taken: int = 0
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.part: OfferedPart | None = None
+        self._parts = Recent[FragmentKey, set[int]](_MOST_WAITING)
+
+    def answer_part(self) -> None:
+        """Take the acknowledgement of the last fragment that asked for one."""
+        part, self.part = self.part, None
+        if part is not None:
+            self._parts.setdefault(part.of, set()).add(part.offset)
+
+    def offer(self, part: OfferedPart) -> None:
+        """Take a fragment that asks for an acknowledgement; with the first one another datagram may begin."""
+        self.part = part
+        if not part.offset:
+            self._parts.pop(part.of, None)
+
+    def others_answered(self, datagram: HeardDatagram) -> bool:
+        """Return whether all fragments of a datagram were acknowledged but the last one heard, which offers it."""
+        part = self.part
+        others = set() if part is None else self._parts.get(part.of, set()) - {part.offset}
+        return part is not None and len(others) == datagram.fragments - 1
 
     def take(self, asked: Offered) -> None:
         """Take what was acknowledged."""

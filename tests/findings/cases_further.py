@@ -142,6 +142,7 @@ from findings.cases_nodes import (
     registration,
     relayed,
     relayed_for,
+    relayed_in_pieces,
     renamed,
     strange_to,
     swallowed,
@@ -1108,6 +1109,19 @@ FURTHER = (
             ),
             (5, 8, 11, 14, 17, 20, 23),
             7,
+        ),
+    ),
+    # each reading makes nine frames, one that is kept six: the last fragment of the fourth is frame 32
+    Further(
+        "datagrams-not-sent-on",
+        lambda: relayed_in_pieces(3, 4, 5),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 acknowledged 10 datagrams and never sent 3 of them on: its frame numbers leave no place for them",
+            ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 3 of 10",),
+            (32, 38, 44),
+            3,
         ),
     ),
     Further(

@@ -449,6 +449,33 @@ def relayed(
     return Capture(frames)
 
 
+def relayed_in_pieces(
+    *kept: int, missed: Collection[int] = (), unanswered: Collection[int] = ()
+) -> Capture:
+    """Ten readings in three fragments over a relay, one a second, each fragment acknowledged; it keeps some.
+
+    A router has a datagram only when it has all its fragments (RFC 4944 section 5.3). Of some that the relay sends on
+    the receiver ``missed`` the last fragment; of some the relay did not acknowledge the second one.
+    """
+    frames: Timed = []
+    own = 100
+    for n in range(10):
+        at, data = 1.0 + n, bytes([n]) * 200
+        there = air.pieces(air.datagram(data), (NODE, RELAY), tag=n, start=3 * n)
+        for place, part in enumerate(there):
+            frames.append((at + 0.01 * place, part))
+            if n not in unanswered or place != 1:
+                frames.append((at + 0.01 * place + 0.001, acknowledgement(3 * n + place)))
+        if n in kept:
+            continue
+        packet = air.datagram(data, hop_limit=63)
+        parts = air.pieces(packet, (RELAY, ROOT), tag=60 + n, start=own)
+        own += len(parts)
+        for place, part in enumerate(parts[:-1] if n in missed else parts):
+            frames.append((at + 0.1 + 0.01 * place, part))
+    return Capture(frames)
+
+
 def by_context_5(packet: bytes, number: int, links: tuple[bytes, bytes]) -> bytes:
     """A frame with a datagram that is compressed against context 5, the prefix of the network."""
     env = Env(*links, contexts={5: f"{PREFIX}/64"})
@@ -802,6 +829,14 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a relay whose frames are not read here": (
         "datagrams-not-sent-on",
         lambda: relayed(strange=(3, 4, 5)),
+    ),
+    "a relay that sends on fragments of which one is not heard": (
+        "datagrams-not-sent-on",
+        lambda: relayed_in_pieces(missed=(3, 4, 5)),
+    ),
+    "a relay that never got the second fragments": (
+        "datagrams-not-sent-on",
+        lambda: relayed_in_pieces(3, 4, 5, unanswered=(3, 4, 5)),
     ),
     "a relay that keeps the last, or two": ("datagrams-not-sent-on", lambda: relayed(3, 4, 8, 9)),
     "a node that was replaced": ("frame-counter-went-back", replaced),

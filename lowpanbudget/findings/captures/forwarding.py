@@ -8,13 +8,14 @@ from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.routers import Offered, RoutedFlow, Router, SentOn
+from lowpanbudget.findings.routers import Offered, OfferedPart, RoutedFlow, Router, SentOn
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.rpl.messages import LOCAL
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.pieces import FragmentArrival
 
 FORWARDING = Subject("forwarding")
 _SOME = 3  # datagrams that were not sent on, or twice; our choice
@@ -26,26 +27,42 @@ _ERRORS = 128  # below which types of ICMPv6 are errors (RFC 4443 section 2.1)
 def frame_heard(scene: Scene, _frame: Scene) -> None:
     """Take acknowledgements, and the numbers of frames."""
     routers = scene.known.routers
-    mac, asked = scene.frame.mac, routers.asked
+    mac, asked, part = scene.frame.mac, routers.asked, scene.frame.fragment
     if mac is None or scene.fcs_ok is False:
         return
     if mac.frame_type == FrameType.ACKNOWLEDGEMENT:
+        if (
+            routers.part is not None
+            and routers.part.sequence == scene.sequence
+            and not scene.is_forged
+        ):
+            routers.answer_part()
         if asked is not None and asked.sequence == scene.sequence and not scene.is_forged:
             routers.asked = None
             routers.take(asked)
         return
+    routers.part = None
     router = None if mac.source is None else routers.get(mac.source)
     if router is not None and not scene.is_forged:
         router.count(scene.counter, scene.sequence, scene.time_s)
-        part = scene.frame.fragment
         if scene.payload is None or scene.frame.fault is not None:
             _pass_unread(router, mac)
-        if part is None:
-            return
-        if isinstance(part, Fragment):
-            router.forget_as_long(part.size)
-        else:
+        if part is not None and not isinstance(part, Fragment):
             router.forget()
+
+
+@FORWARDING.rule("datagrams-not-sent-on", FragmentArrival, varies=True)
+def fragment_heard(scene: Scene, arrival: FragmentArrival) -> None:
+    """Take a fragment that a node is offered, and one that a router sends."""
+    mac, routers, key = scene.frame.mac, scene.known.routers, arrival.datagram.key
+    if mac is None or scene.fcs_ok is False or scene.is_forged:
+        return
+    if mac.ack_request and mac.destination not in (None, BROADCAST):
+        routers.asked = None
+        routers.offer(OfferedPart(key, arrival.fragment.start, scene.sequence))
+    router = None if mac.source is None else routers.get(mac.source)
+    if router is not None and not arrival.repeated:
+        router.begin(key, scene.time_s)
 
 
 def _pass_unread(router: Router, mac: Mac) -> None:
@@ -62,13 +79,18 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
         return
     # who sends it on this link: in a mesh below IPv6 that is not the originator (RFC 4944 section 11)
     router = None if mac.source is None else routers.get(mac.source)
+    part = scene.frame.fragment
     if router is not None:
+        if scene.fragmented is not None:
+            router.begun.pop(scene.fragmented.key, None)
         router.send_on(datagram, scene.number)
         _send_on_again(router, scene, datagram)
         if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:
             router.forget()  # it says itself what it cannot send on
     routers.asked = None
-    if scene.is_fragment or datagram.header.hop_limit <= 1:
+    if datagram.header.hop_limit <= 1 or (
+        part is not None and not routers.others_answered(datagram)
+    ):
         return
     if scene.tunnelled and datagram.outer.hop_limit <= 1:
         return
@@ -79,7 +101,7 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
     if taker is not None and mark is not None:
         taker.on.pop(mark, None)  # it comes again
     if mac.ack_request and to is not None and to != BROADCAST:
-        copied = scene.copied is not None
+        copied = scene.copied is not None and part is None
         routers.asked = Offered(to, datagram, scene.number, scene.sequence, copied, mac.source)
 
 
