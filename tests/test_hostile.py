@@ -23,9 +23,9 @@ from lowpanbudget.capture.follow.memo import Memo, Regulars
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.surveyor import Surveyor
-from lowpanbudget.findings import networks, passages, scene, tallies
+from lowpanbudget.findings import networks, open_requests, passages, scene, tallies
 from lowpanbudget.findings.audit import Audit
-from lowpanbudget.findings.captures import floods, requests
+from lowpanbudget.findings.captures import floods
 from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.stack.pieces import MOST_FRAGMENTS
@@ -48,7 +48,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     for module, name in (
         (repeats, "MOST_SOURCES"), (passages, "MOST_WAYS"), (surveys, "MOST_CELLS"),
         (surveys, "_MOST_PLACES"),
-        (scene, "MOST_PANS"), (savings, "_MOST_HELD"), (floods, "_MOST_OPEN"), (requests, "_MOST_OPEN"),
+        (scene, "MOST_PANS"), (savings, "_MOST_HELD"), (floods, "_MOST_OPEN"), (open_requests, "_MOST_OPEN"),
         (FirstNamed, "MOST"),
     ):  # fmt: skip
         monkeypatch.setattr(module, name, SMALL)
