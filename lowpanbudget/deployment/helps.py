@@ -26,6 +26,7 @@ from lowpanbudget.values import replace
 
 _DOUBLINGS = 3  # of what costs more the more there is
 _SELDOM = 6  # doublings of how seldom the network sends for itself
+_HARDLY = 0.01  # of the frames are hit by others
 _RARE = 1e-6  # a queue that is full less often needs no place more
 
 
@@ -59,7 +60,7 @@ def _numbers(
 ) -> Iterator[Ladder]:
     """Yield changes of one number, or of one word, under one key."""
     slots = access.slots
-    yield from _of_upkeep(design, slots)
+    yield from _of_upkeep(design, slots, network)
     if slots is not None:
         up = max(node.cells_needed or 0 for node in network.nodes)
         down = max(node.cells_needed_down or 0 for node in network.nodes)
@@ -129,6 +130,13 @@ def _fills(network: CarriedNetwork) -> bool:
     return any(chance > _RARE for chance in full)
 
 
+def _is_lost_alone(network: CarriedNetwork) -> bool:
+    """Return whether messages are lost where frames hardly ever meet: to send less would not help them."""
+    decides, played = network.decides, network.played
+    is_lost = decides is not None and decides.matter == "delivery"
+    return is_lost and played is not None and played.collided < _HARDLY
+
+
 def _of_waiting(
     design: Design, messages: Sequence[MessageAirtime], network: CarriedNetwork, decides: LimitCheck
 ) -> Iterator[Ladder]:
@@ -148,7 +156,7 @@ def _of_waiting(
         yield turned_by(
             design, "sleep.poll_s", rungs, "a poll each {} s", "each poll costs", None, step=0, nearest=nearest_s
         )  # fmt: skip
-    elif most_s is None:
+    elif most_s is None and not _is_lost_alone(network):
         longest_s = None if sleep.timeout_s is None else sleep.timeout_s / 2  # as one may be lost
         yield turned_by(
             design, "sleep.poll_s", doubled(sleep.poll_s, _SELDOM, longest_s), "a poll each {} s",
@@ -175,7 +183,7 @@ def _of_rates(design: Design) -> Iterator[PossibleChange]:
             yield PossibleChange("link.data_rate", text, faster, airtime(faster), takes)
 
 
-def _of_upkeep(design: Design, slots: Slots | None) -> Iterator[Ladder]:
+def _of_upkeep(design: Design, slots: Slots | None, network: CarriedNetwork) -> Iterator[Ladder]:
     upkeep = design.upkeep
     if upkeep is None:
         return
@@ -183,6 +191,11 @@ def _of_upkeep(design: Design, slots: Slots | None) -> Iterator[Ladder]:
         yield turned_by(
             design, "upkeep.beacon_s", doubled(upkeep.beacon_s, _SELDOM), "a beacon each {} s", "newcomers wait longer",
             None, step=0,
+        )  # fmt: skip
+    if upkeep.dao_s is not None and not _is_lost_alone(network):
+        yield turned_by(
+            design, "upkeep.dao_s", doubled(upkeep.dao_s, _SELDOM), "a DAO each {} s",
+            "a route that is gone is missed later, and routes must last longer", None, step=0,
         )  # fmt: skip
     if upkeep.keep_alive_s is not None and design.link.acknowledged:
         lasts_s = None if slots is None else slots.synchronised_s

@@ -1565,6 +1565,32 @@ def test_keep_alives_are_made_rarer_where_they_fill_the_cells() -> None:
     assert rungs[-1] == 27
 
 
+def test_daos_are_made_rarer_where_they_fill_the_cells() -> None:
+    """By hand: a DAO each 0.5 s to its parent wants 2.02 of a node's cells in 1.01 s, each 1.01 s no more than it has.
+
+    So few as 5 % may be refused: with 16 places little more than that is enough.
+    """
+    tables = "[queue]\nframes = 16\n[upkeep]\ndao_s = 0.5\nkeep_alive_s = 20\n"
+    design = in_slots(tables=tables, flow="every_s = 6000")
+    assert 1.01 <= least(design, "upkeep.dao_s") <= 1.2
+
+
+def test_polls_and_daos_stay_where_messages_are_lost_though_frames_do_not_meet() -> None:
+    """Of frames that links lose to 90 %, and of which others hit none or a fifth: to send less helps the latter."""
+    tables = "[loss]\nframes = 0.9\n[limits]\ndelivery = 0.9\n[upkeep]\ndao_s = 60\n[sleep]\npoll_s = 60\n"
+    design = listening(tables)
+    network = network_of(design)
+    assert network.decides is not None
+    assert network.decides.matter == "delivery"
+    assert network.played is not None
+    assert design.access is not None
+    keys = {"sleep.poll_s", "upkeep.dao_s"}
+    for collided, told in ((0.0, set()), (0.2, keys)):
+        met = replace(network, played=replace(network.played, collided=collided))
+        ladders = possible.possible_ladders(design, design.access, met)
+        assert {one.key for one in ladders if one.rungs} & keys == told
+
+
 def test_polls_are_made_rarer_where_they_empty_the_battery() -> None:
     """By hand: a poll listens for 20 ms and is sent, with its backoff and acknowledgement, in less than 4 ms.
 
