@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lowpanbudget.env import interface_identifier, link_of_identifier
-from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import HeardSender, Station
-from lowpanbudget.findings.silences import SILENCES, needed
+from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
 
 
 class BrokenRhythm(NamedTuple):
@@ -52,3 +52,15 @@ def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> b
         one is not None and (one.seen_s >= least_s or one.alike >= needed(one.longest_s))
         for one in now
     )
+
+
+def note_silence(scene: Scene, by: HeardSender) -> None:
+    """Note that a node had a rhythm, and was silent while others were heard; whether it goes on will show."""
+    pause = by.pause
+    if pause is None or by.alike < needed(by.longest_s):
+        return
+    least = max(SILENCES * by.longest_s, BY_CHANCE * by.gaps_s / by.gaps)
+    seconds = min(pause.seconds, scene.time_s - by.made_s)  # on a later hop some may have come by
+    begun_s = scene.time_s - seconds
+    if seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
+        by.silence, by.resumed = pause._replace(seconds=seconds, rhythm_s=by.longest_s), -1

@@ -31,6 +31,11 @@ def seeks(datagram: HeardDatagram) -> bool:
     return any(isinstance(message, RouterSolicitation | Dis) for message in messages)
 
 
+def is_of_link(header: Ipv6, link: bytes | None) -> bool:
+    """Return whether the source of a header is made of a link address."""
+    return link is not None and int(header.source) & IID_MASK == interface_identifier(link)
+
+
 def origin_of(scene: Scene, header: Ipv6) -> HeardSender | None:
     """Return what is noted of the node whose address a datagram has, where it is not known from an earlier hop.
 

@@ -132,6 +132,7 @@ from findings.cases_nodes import (
     REPLACED,
     acknowledging,
     back,
+    begun_alone,
     beside_each_other,
     corrected,
     elsewhere,
@@ -1609,6 +1610,18 @@ FURTHER = (
             "0x0018 sent a datagram of its own at least every 30 s, and none for the last 721 s",
             ("it still acknowledges, polls or forwards, 11 s before the end",),
             (86,),
+        ),
+    ),
+    # no datagram of it was heard whole, and it is told as of readings in one frame
+    Further(
+        "node-fell-silent",
+        lambda: begun_alone(rest=False),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 was never silent for more than 30 s, and is for the last 260 s",
+            ("10 silences about as long as the longest",),
+            (22,),
         ),
     ),
     # it registers another address and is not heard any more: its last of 11 readings is frame 2 + 2 x 10, at 301 s, the

@@ -197,6 +197,23 @@ def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
     return Capture(frames)
 
 
+def begun_alone(*, rest: bool) -> Capture:
+    """Eleven readings of the second node in fragments (RFC 4944 section 5.3), of which the first was heard alone.
+
+    ``rest``: of nine more the last one.
+    """
+    frames: Timed = []
+    for n in range(20):
+        frames.append((1 + 30.0 * n, reading(n, (NODE, RELAY))))
+        packet = air.datagram(bytes([n]) * 200, links=(RELAY, ROOT))
+        first, _, last = air.pieces(packet, (RELAY, ROOT), tag=n, start=3 * n)
+        if n < 11:
+            frames.append((11 + 30.0 * n, first))
+        elif rest:
+            frames.append((11 + 30.0 * n, last))
+    return Capture(frames)
+
+
 def relayed_for(
     near: Collection[int],
     *,
@@ -922,6 +939,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "readings that came to the relay twice": (
         "datagrams-sent-on-again",
         lambda: sent_on_again(1, 2, 3, back=True),
+    ),
+    "a node whose readings end in fragments that are heard alone": (
+        "node-fell-silent",
+        lambda: begun_alone(rest=True),
     ),
     "a node that only polls at the end": ("node-fell-silent", lambda: polled(11)),
     "a node that sends more rarely from then on": (

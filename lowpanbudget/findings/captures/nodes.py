@@ -8,8 +8,8 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
-from lowpanbudget.findings.node_rhythms import BrokenRhythm, rhythms
-from lowpanbudget.findings.origins import Beginnings, learn_origin, origin_of, seeks
+from lowpanbudget.findings.node_rhythms import BrokenRhythm, note_silence, rhythms
+from lowpanbudget.findings.origins import Beginnings, is_of_link, learn_origin, origin_of, seeks
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import (
@@ -20,13 +20,14 @@ from lowpanbudget.findings.senders import (
     pan_of,
     strangers,
 )
-from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, at_once, needed
+from lowpanbudget.findings.silences import SILENCES, at_once
 from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.stations import network_text
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.layers.lowpan.iphc import Iphc
 
 NODES = Subject("nodes", across=True)
 
@@ -236,22 +237,22 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
         return
     if origin is None or (datagram.link_destination == BROADCAST and seeks(datagram)):
         return
-    if memory.begins(int(header.source), int(datagram.destination), scene.time_s):
-        _note_silence(scene, origin)
+    is_noted = datagram.fragments > 1 and is_of_link(header, datagram.link_source)
+    if not is_noted and memory.begins(int(header.source), int(datagram.destination), scene.time_s):
+        note_silence(scene, origin)
         origin.hear(scene.time_s, scene.number)
     origin.made_s = scene.time_s
 
 
-def _note_silence(scene: Scene, by: HeardSender) -> None:
-    """Note that a node had a rhythm, and was silent while others were heard; whether it goes on will show."""
-    pause = by.pause
-    if pause is None or by.alike < needed(by.longest_s):
+@NODES.rule("node-fell-silent", Iphc, memory=Beginnings)
+def first_fragment_of_its_own(memory: Beginnings, scene: Scene, packed: Iphc) -> None:
+    """Note when a node begins a datagram in fragments from its own address, be the rest of it heard or not."""
+    by, header = scene.by, packed.header
+    if by is None or scene.datagram is not None or not is_of_link(header, scene.link_source):
         return
-    least = max(SILENCES * by.longest_s, BY_CHANCE * by.gaps_s / by.gaps)
-    seconds = min(pause.seconds, scene.time_s - by.made_s)  # on a later hop some may have come by
-    begun_s = scene.time_s - seconds
-    if seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
-        by.silence, by.resumed = pause._replace(seconds=seconds, rhythm_s=by.longest_s), -1
+    if memory.begins(int(header.source), int(header.destination), scene.time_s):
+        note_silence(scene, by)
+        by.hear(scene.time_s, scene.number)
 
 
 _ONE_CAUSE = (
