@@ -21,10 +21,14 @@ def slot_ladders(
     """Yield changes of slots; so many cells up, and ``down``, are needed."""
     begun = max(needed, slots.cells + 1)
     cells = [one for one in (begun, *doubled(begun, _DOUBLINGS - 1)) if one <= slots.slotframe]
-    yield turned_by(
-        design, "access.slots.cells", cells, lambda count: f"{plural(count, 'cell')} to each parent", _LISTENING,
-        messages,
-    )  # fmt: skip
+    # those that none needs are listened to all the same; a burst, of which nothing is usual, may need each
+    halves = (max(slots.cells >> times, needed, 1) for times in range(1, _DOUBLINGS + 1))
+    fewer = [one for one in halves if one < slots.cells and messages]
+    for counts, takes in ((cells, _LISTENING), (fewer, "what waits for a cell waits longer")):
+        yield turned_by(
+            design, "access.slots.cells", counts, lambda count: f"{plural(count, 'cell')} to each parent", takes,
+            messages,
+        )  # fmt: skip
     if down > slots.cells_down:
         yield turned_by(
             design, "access.slots.cells_down", (down,), lambda count: f"{plural(count, 'cell')} to each child",
