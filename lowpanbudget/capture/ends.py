@@ -8,7 +8,7 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.nonces import Devices
-from lowpanbudget.layers.link.stations import Station, network_of
+from lowpanbudget.layers.link.stations import Station, station_at
 
 _MOST_NAMED = 16384  # stations: twice as many as nodes are told of
 
@@ -39,7 +39,7 @@ class NodeNames:
         device = node_of(link, mac, devices)
         if link is None or device is None:
             return link
-        names, own, whole = self._names, _station(link, mac), (None, device)
+        names, own, whole = self._names, station_at(link, mac), (None, device)
         name, before = names.get(own, (device, b""))
         if before != device:
             if before != link:  # new, or of another device by now
@@ -48,10 +48,6 @@ class NodeNames:
             if whole not in names:
                 names.renew(whole, (name, device))
         return name
-
-
-def _station(link: bytes, mac: Mac) -> Station:
-    return (network_of(mac) if len(link) == 2 else None), link
 
 
 def at_ends(

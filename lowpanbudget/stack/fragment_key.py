@@ -9,9 +9,8 @@ from lowpanbudget.stack.frame import Frame
 
 # the fields of a key with its PAN: a plain tuple is found in a table without a call
 KeyFields = tuple[Any, ...]
-RECEIVER = slice(
-    1, None, 3
-)  # among them: the destination and the PAN, in which alone a short address is one
+# among them: the destination and the PAN, in which alone a short address is one
+RECEIVER = slice(1, None, 3)
 
 
 class _KeyFields(NamedTuple):

@@ -61,7 +61,8 @@ LEVELS = (
     SecurityLevel("ENC-MIC-128", encrypted=True, mic=16),
 )
 LEVEL_TEXTS = tuple(map(str, LEVELS))
-UNPROVEN = 4  # the level under which nothing tells whether a key was right
+# the level under which nothing tells whether a key was right
+UNPROVEN = next(n for n, level in enumerate(LEVELS) if level.encrypted and not level.mic)
 
 
 def _fit_counter(value: int | None, _env: object, *, carried: bool) -> bytes | None:
@@ -142,8 +143,6 @@ KEY_ID = Choice(
     "key identifier",
 )  # fmt: skip
 
-_KEY_ID_OCTETS = tuple(row.inline for row in KEY_ID.rows)
-
 _LEVEL = Bits("level", 3, lambda value: str(LEVELS[value]), cite=LEVELS_CITE)
 _ASN_IN_NONCE = Bits(
     "ASN in nonce", 1, {0: "the nonce holds the frame counter", 1: "the nonce holds the ASN"}
@@ -155,6 +154,11 @@ CONTROL = Header(
 CONTROL_2006 = Header(
     "security control", CITE_2006, (_LEVEL, KEY_ID, COUNTER_2006, _ASN_2006, Bits("reserved 7", 1)), "little"
 )  # fmt: skip
+# of a header with its counter in line, or without, by key id mode
+_OCTETS = tuple(
+    tuple(CONTROL.octets + counter.inline + key_id.inline for key_id in KEY_ID.rows)
+    for counter in COUNTER.rows
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,8 +185,7 @@ class Security:
     @property
     def octets(self) -> int:
         """Return how many octets the header has."""
-        named = _KEY_ID_OCTETS[self.key_id_mode] + 1
-        return named if self.frame_counter is None else named + 4
+        return _OCTETS[self.frame_counter is None][self.key_id_mode]
 
     @property
     def is_by_slot(self) -> bool:

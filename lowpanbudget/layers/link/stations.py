@@ -43,10 +43,12 @@ def network_place(octets: bytes) -> Place | None:
 
 def station_of(mac: Mac) -> Station | None:
     """Return who sent a frame; None where it names nobody."""
-    source = mac.source
-    if source is None:
-        return None
-    return (network_of(mac) if len(source) == 2 else None), source
+    return None if mac.source is None else station_at(mac.source, mac)
+
+
+def station_at(link: bytes, mac: Mac) -> Station:
+    """Return who has a link address in a frame."""
+    return (network_of(mac) if len(link) == 2 else None), link
 
 
 def network_text(pan: int) -> str:
