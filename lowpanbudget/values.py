@@ -177,8 +177,8 @@ def _compiled(owner: type, *, frozen: bool) -> Any:
             value = name if part.init else f"_default_{name}"
         if part.init:
             (named if part.kw_only else plain).append(name + default)
-        elif not default:
-            continue
+        elif not default or not (has_factory or "__slots__" in vars(owner)):
+            continue  # as in the library: what no argument gives is the attribute of the class until it is set
         slot: Any = getattr(owner, name, None)
         if frozen and part.init and not name.startswith("_") and (kind := _settled_kind(part.type)):
             bound |= {"_kept": _kept, f"_{kind.__name__}": kind}

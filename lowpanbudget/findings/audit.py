@@ -32,7 +32,8 @@ from lowpanbudget.findings.judged import Judged
 from lowpanbudget.findings.networks import HeardNetwork, HeardNetworks
 from lowpanbudget.findings.questions import Plan
 from lowpanbudget.findings.rule import FaultOf, Noticed, Rule
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.findings.unproven import evident
 from lowpanbudget.findings.wrong_sums import without_contents
@@ -151,10 +152,8 @@ class Audit:
 
     def _scene(self, sighting: Sighting, time_s: float = nan) -> Scene:
         return Scene(
-            self.known, sighting.number, time_s, evident(sighting), sighting.decoder.contexts, sighting.octets,
-            sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
-            sighting.copied, opened=sighting.opened, root=sighting.decoder.root, slot=sighting.body.asn,
-            reckoned=sighting.reckoned, receiver=sighting.record.receiver, devices=sighting.decoder.devices,
+            self.known, sighting.number, time_s, evident(sighting), sighting.octets, sighting.fcs_octets,
+            sighting.payload, sighting.sequence, sighting.fcs_ok, sighting,
         )  # fmt: skip
 
     def note(self, notice: ReadingNotice | FcsVerdict | TimedOut) -> None:

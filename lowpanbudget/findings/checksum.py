@@ -28,7 +28,7 @@ from lowpanbudget.findings.lengths import (
     without_length,
     without_tail,
 )
-from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.link.nonces import Devices
 

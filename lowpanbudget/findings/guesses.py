@@ -17,8 +17,8 @@ from lowpanbudget.env import (
 )
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.findings.sums import PORT_BITS, PortForm
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.link.nonces import Devices

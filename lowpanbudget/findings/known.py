@@ -2,7 +2,7 @@
 
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.surroundings import Surroundings
 
 
 def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Surroundings:

@@ -11,8 +11,9 @@ from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender, Station, pan_of
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 
 _ON_THE_WAY_S = 1  # for which a frame may have been on its way: our choice

@@ -13,7 +13,7 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.passages import Passages
 from lowpanbudget.findings.questions import Questions
 from lowpanbudget.findings.rule import Rule
-from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wrong_sums import WrongSums
 from lowpanbudget.layers.link.stations import network_of, network_text
 from lowpanbudget.stack.events import Discarded, TimedOut

@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lowpanbudget.env import interface_identifier, link_of_identifier
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender, Station
 from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
+from lowpanbudget.findings.surroundings import Surroundings
 
 
 class BrokenRhythm(NamedTuple):

@@ -1,168 +1,97 @@
 """What rules look at: one frame in its surroundings. How a frame was read stands beneath this module alone."""
 
-from collections import Counter
 from collections.abc import Sequence
-from ipaddress import IPv6Address, IPv6Network
 from typing import Any, TypeVar
 
 from lowpanbudget.bits import Span
+from lowpanbudget.capture.files.link_types import OTHER, RecordBody
+from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.opened import OpenedContent
-from lowpanbudget.capture.follow.parts import Copied
-from lowpanbudget.capture.recent import Recent
-from lowpanbudget.design.meaning import Design
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
-from lowpanbudget.findings.corrections import Uncorrected, Untimed
-from lowpanbudget.findings.datagrams import (
-    HeardDatagram,
-    MessageBegun,
-    UdpContent,
-    iphc_of,
-    mesh_left_of,
-)
-from lowpanbudget.findings.flows import FlowBook, FlowMatch
-from lowpanbudget.findings.header_forms import SumsByForm
-from lowpanbudget.findings.home import HomeNetwork
-from lowpanbudget.findings.key_users import KeyUsers
-from lowpanbudget.findings.losses import Losses
+from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, iphc_of, mesh_left_of
+from lowpanbudget.findings.flows import FlowMatch
 from lowpanbudget.findings.passages import Passage
-from lowpanbudget.findings.ranks import AnnouncedRanks
-from lowpanbudget.findings.registered import RegisteredAddresses
-from lowpanbudget.findings.routers import Routers
-from lowpanbudget.findings.senders import CounterUse, Givers, HeardSender, Refusal, Senders, Station
-from lowpanbudget.findings.silences import Pauses
-from lowpanbudget.findings.sums import DifferencesOfSenders
+from lowpanbudget.findings.senders import CounterUse, HeardSender
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU, Ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
-from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
-from lowpanbudget.layers.link.nonces import Devices
+from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.phy import largest_beside
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp
+from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.values import dataclass, field
 
-MOST_PREFIXES = MOST_PANS = MOST_PORTS = 64
 Kind = TypeVar("Kind")
 
-
-@dataclass(slots=True)
-class Surroundings:
-    """What is known beside the frames, and what they have taught so far (bounded).
-
-    ``largest``: octets of the longest frame, check sequence included; ``mtu``: of the largest datagram. ``devices`` are
-    EUI-64s. ``timeout_s`` is the receivers' time to reassemble, ``rpi_type`` the type of the RPL option where it is
-    given. ``prefixes`` are those of 64 bits seen, ``pans`` PAN IDs with their frames, ``ports`` those of UDP under
-    right checksums, ``announced`` the last prefixes of contexts on the air. ``flows`` finds those of the design,
-    ``senders`` are who sent data frames, ``acknowledged`` who acknowledged any, ``insistent`` who tried again without
-    one, ``refusals`` what was not accepted, ``uncorrected`` who does not set its clock. ``losses`` of datagrams in
-    fragments, ``routers`` of what nodes send on, ``ranks`` of DIOs, ``keys`` which keys nodes name, ``sums`` are
-    unexplained checksums, ``forms`` all by the form of headers, ``end_s`` is the time of the last frame, ``unread``
-    counts data frames sealed or with a fault. ``asked_again``: requests without answer. ``registered`` are addresses.
-    """
-
-    contexts: Contexts = field(default_factory=Contexts)
-    design: Design | None = None
-    devices: frozenset[bytes] = frozenset()
-    largest: int = LARGEST_FRAME
-    mtu: int = MINIMUM_MTU
-    timeout_s: float = 60.0
-    rpi_type: int | None = None
-    prefixes: Recent[int, int] = field(default_factory=lambda: Recent(MOST_PREFIXES))
-    pans: dict[int, int] = field(default_factory=dict)
-    ports: Recent[int, int] = field(init=False, default_factory=lambda: Recent(MOST_PORTS))
-    announced: dict[int, list[IPv6Network]] = field(init=False, default_factory=dict)
-    flows: FlowBook | None = field(init=False, default=None)
-    senders: Senders = field(init=False, default_factory=Senders)
-    losses: Losses = field(init=False, default_factory=Losses)
-    routers: Routers = field(init=False, default_factory=Routers)
-    ranks: AnnouncedRanks = field(init=False, default_factory=AnnouncedRanks)
-    acknowledged: Givers = field(init=False, default_factory=Givers)
-    insistent: set[Station] = field(init=False, default_factory=set)
-    refusals: list[Refusal] = field(init=False, default_factory=list)
-    uncorrected: list[Uncorrected | Untimed] = field(init=False, default_factory=list)
-    keys: KeyUsers = field(init=False, default_factory=KeyUsers)
-    sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
-    forms: SumsByForm = field(init=False, default_factory=SumsByForm)
-    end_s: float = 0.0
-    pauses: Pauses = field(init=False, default_factory=Pauses)
-    unread: int = 0
-    asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
-    registered: RegisteredAddresses = field(init=False, default_factory=RegisteredAddresses)
-    home: HomeNetwork = field(init=False, default_factory=HomeNetwork)
-
-    def __post_init__(self) -> None:
-        if self.design is not None:
-            self.home = HomeNetwork(self.design.link.pan_id, self.design.link.destination_pan_id)
-            self.flows = FlowBook(self.design)
-
-    def learn_prefix(self, address: IPv6Address) -> None:
-        """Remember the /64 of a unicast address that was carried in full or restored with a valid checksum."""
-        prefix = int(address) >> 64
-        if prefix and prefix >> 56 != 0xFF:
-            self.prefixes.renew(prefix, 1)
-
-    def learn_ports(self, content: UdpContent | None) -> None:
-        """Remember the ports of a datagram, where it has some."""
-        for port in () if content is None else (content.source_port, content.destination_port):
-            self.ports.renew(port, 1)
-
-    def learn_pan(self, pan: int) -> None:
-        """Count a frame of this PAN."""
-        if pan in self.pans or len(self.pans) < MOST_PANS:
-            self.pans[pan] = self.pans.get(pan, 0) + 1
+_NOTHING = Sighting(Record(0, None, 0, b"", 0), RecordBody(OTHER, b""), Decoder(), None)
 
 
-@dataclass(slots=True)
+@dataclass()  # its attributes are those of the class until they are set: a frame of most captures needs few of them
 class Scene:
     """One frame in its surroundings.
 
     ``time_s`` is not a number where the capture has no times. ``frame`` is the frame decoded; of frames that are alike
     but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets of
-    check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``, ``copied`` (the frame whose
-    contents it has under another number). ``contexts`` are those that held when it was read. ``header`` is the
-    innermost IPv6 header in it, ``iphc`` the compressed header it came from, ``tunnelled`` tells that there is another
-    around it. ``datagram`` is the one that it brings or completes, ``match`` its flow in the design, ``passage`` how it
-    came here where another node sent it before, ``by`` what is noted of who sent it, ``fragmented`` what its fragment
-    belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is that one again),
-    ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges. ``explained``: a rule
-    knows why the frame cannot be read. ``opened`` is what stood sealed in its datagram, where keys were given.
-    ``root``: the RPL root then, ``devices``: EUI-64s, ``slot``: its slot by ``receiver``, ``reckoned``: by beacons.
+    check sequence), ``payload`` in the clear, ``sequence``, ``fcs_ok``, and the rest in the ``sighting``. ``header`` is
+    the innermost IPv6 header in it, ``iphc`` the compressed header it came from, ``tunnelled`` tells that there is
+    another around it. ``datagram`` is the one that it brings or completes, ``match`` its flow in the design,
+    ``passage`` how it came here where another node sent it before, ``by`` what is noted of who sent it, ``fragmented``
+    what its fragment belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is
+    that one again), ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges.
+    ``explained``: a rule knows why the frame cannot be read.
     """
 
     known: Surroundings
     number: int = 0
     time_s: float = 0.0
     frame: Frame = field(default_factory=lambda: Frame(b""))
-    contexts: Contexts = field(default_factory=Contexts)
     octets: bytes = b""
     fcs: int = 2
     payload: bytes | None = None
     sequence: int | None = None
-    counter: int | None = None
     fcs_ok: bool | None = None
-    copied: Copied | None = None
-    header: Ipv6 | None = None
-    iphc: Iphc | None = None
-    tunnelled: bool = False
-    datagram: HeardDatagram | None = None
-    match: FlowMatch | None = None
-    passage: Passage | None = None
-    by: HeardSender | None = None
-    fragmented: FragmentedDatagram | None = None
-    used_before: CounterUse | None = None
-    is_replayed: bool = False
-    begun: MessageBegun | None = None
-    explained: bool = False
-    opened: OpenedContent | None = None
-    root: IPv6Address | None = None
-    slot: int | None = None
-    reckoned: int | None = None
-    receiver: str | None = None
-    devices: Devices = field(default_factory=Devices)
+    sighting: Sighting = field(default_factory=lambda: _NOTHING)
+    header: Ipv6 | None = field(init=False, default=None)
+    iphc: Iphc | None = field(init=False, default=None)
+    tunnelled: bool = field(init=False, default=False)
+    datagram: HeardDatagram | None = field(init=False, default=None)
+    match: FlowMatch | None = field(init=False, default=None)
+    passage: Passage | None = field(init=False, default=None)
+    by: HeardSender | None = field(init=False, default=None)
+    fragmented: FragmentedDatagram | None = field(init=False, default=None)
+    used_before: CounterUse | None = field(init=False, default=None)
+    is_replayed: bool = field(init=False, default=False)
+    begun: MessageBegun | None = field(init=False, default=None)
+    explained: bool = field(init=False, default=False)
+
+    # --- how it was heard --------------------------------------------------------------------------------
+
+    @property
+    def contexts(self) -> Contexts:
+        """Return the contexts that held when it was read."""
+        return self.sighting.decoder.contexts
+
+    @property
+    def counter(self) -> int | None:
+        """Return its frame counter."""
+        return self.sighting.frame_counter
+
+    @property
+    def slot(self) -> int | None:
+        """Return its absolute slot number by its receiver."""
+        return self.sighting.body.asn
+
+    @property
+    def opened(self) -> OpenedContent | None:
+        """Return what stood sealed in its datagram, where keys were given."""
+        return self.sighting.opened
 
     # --- the frame ---------------------------------------------------------------------------------------
 
@@ -197,8 +126,9 @@ class Scene:
         if mac is None or mac.source is None or len(mac.source) != 2 or not self.frame.verified:
             return None if mac is None else mac.source
         short = int.from_bytes(mac.source, "big")
-        known = None if mac.pan_id is None else self.devices.get((mac.pan_id, short))
-        return known or self.devices.get(short, mac.source)
+        devices = self.sighting.decoder.devices
+        known = None if mac.pan_id is None else devices.get((mac.pan_id, short))
+        return known or devices.get(short, mac.source)
 
     @property
     def link_source(self) -> bytes | None:
@@ -312,7 +242,7 @@ class Scene:
         upper: ChainPlace | None,
     ) -> HeardDatagram:
         """Return a datagram that came with this frame, the last of those with these numbers."""
-        mac, fragmented = self.frame.mac, self.fragmented
+        mac, fragmented, opened = self.frame.mac, self.fragmented, self.sighting.opened
         return HeardDatagram(
             octets,
             header,
@@ -325,6 +255,6 @@ class Scene:
             numbers,
             self.time_s,
             upper,
-            None if self.opened is None else self.opened.clear,
+            None if opened is None else opened.clear,
             mesh_left=mesh_left_of(self.frame),
         )

@@ -16,8 +16,9 @@ from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.guesses import Slip
 from lowpanbudget.findings.header_forms import form_of
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import pan_of
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -67,7 +68,7 @@ class WrongSums:
         if passage is not None and (before is not None or passage.keeps_segments):
             datagram.is_dropped = before or False
         else:
-            reading = self._reading(datagram, scene.devices)
+            reading = self._reading(datagram, scene.sighting.decoder.devices)
             meant = reading is None or self._is_as_meant(scene, datagram, reading)
             datagram.is_dropped = not meant
         self._heard.renew(mark, datagram.is_dropped)

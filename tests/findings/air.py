@@ -22,7 +22,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.fcs import fcs
 from lowpanbudget.layers.link.mac import Mac

@@ -50,7 +50,7 @@ from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.origins import Beginnings
-from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_NAMED, MOST_SUBJECTS, OTHERS, Tallies
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.auxiliary import Security

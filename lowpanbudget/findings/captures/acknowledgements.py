@@ -10,8 +10,9 @@ from lowpanbudget.findings.corrections import Corrections, Uncorrected, Untimed,
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Refusal, Station, pan_of, strangers
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.values import dataclass, field

@@ -13,7 +13,8 @@ from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type

@@ -17,8 +17,9 @@ from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, duration, pu
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.silences import SILENCES, LongSilence, Pause
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.values import dataclass
 
 CAPTURE = Subject("capture", across=True)

@@ -8,8 +8,9 @@ from lowpanbudget.env import link_text
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Station, pan_of
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.link.fcs import differing, fcs_difference, fcs_slip
 from lowpanbudget.values import dataclass, field
 

@@ -23,15 +23,15 @@ from lowpanbudget.findings.prefix_sums import (
     words_of,
 )
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.sums import MOST_ROUTERS, Differences
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wrong_sums import changed_by, source_name
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 CHECKSUMS = Subject("checksums")
 _MOST_ANNOUNCED = 4
-
 
 # slips of who compresses on a hop; all others are those of who sent the datagram first
 _OF_THE_HOP = frozenset({Slip.TAIL, Slip.TUNNEL, Slip.PORT})

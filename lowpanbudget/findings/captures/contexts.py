@@ -13,7 +13,8 @@ from lowpanbudget.findings import concerns, faults
 from lowpanbudget.findings.context_users import ContextUsers, UnknownUsers
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement

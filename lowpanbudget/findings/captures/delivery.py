@@ -21,8 +21,9 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.silences import at_once
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.ipv6 import UDP

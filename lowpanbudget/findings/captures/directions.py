@@ -11,7 +11,8 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.ranks import AnnouncedRank, AnnouncedRanks
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.rpl.messages import INFINITE_RANK
 from lowpanbudget.layers.link.mac import BROADCAST

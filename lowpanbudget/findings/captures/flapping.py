@@ -11,8 +11,9 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.rpl.messages import Dao
 from lowpanbudget.layers.internet.rpl.options import Target, TransitInformation

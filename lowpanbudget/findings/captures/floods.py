@@ -13,7 +13,8 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text, senders_text
 from lowpanbudget.layers.internet.dtls.content import CLIENT_HELLO, Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls

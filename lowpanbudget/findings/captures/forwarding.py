@@ -10,7 +10,8 @@ from lowpanbudget.findings.datagrams import Ends, HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.routers import Offered, OfferedPart, RoutedFlow, Router, SentOn
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.rpl.messages import LOCAL
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
@@ -101,7 +102,7 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
     if taker is not None and mark is not None:
         taker.on.pop(mark, None)  # it comes again
     if mac.ack_request and to is not None and to != BROADCAST:
-        copied = scene.copied is not None and part is None
+        copied = scene.sighting.copied is not None and part is None
         routers.asked = Offered(to, datagram, scene.number, scene.sequence, copied, mac.source)
 
 

@@ -233,7 +233,9 @@ def coded_without_need(_cut: object, scene: Scene, heard: HeardDatagram) -> Hits
     frame = first_frame(datagram)
     if frame is None or len(datagram.fragments) < 2 or not _is_coded(datagram):
         return
-    env = Env(frame.link_source, frame.link_destination, None, frame.contexts, scene.root)
+    env = Env(
+        frame.link_source, frame.link_destination, None, frame.contexts, scene.sighting.decoder.root
+    )
     try:
         payload = compress(heard.octets, env, **methods(frame)).octets
     except RequestError:

@@ -14,8 +14,9 @@ from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender, Station
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import Solicited
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6

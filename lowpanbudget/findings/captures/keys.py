@@ -9,7 +9,8 @@ from lowpanbudget.findings.captures.security import secured_sender
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.key_users import KeyName, KeyUse, KeyUser, key_words
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.mac import Mac
 

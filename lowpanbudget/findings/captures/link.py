@@ -8,7 +8,8 @@ from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration
@@ -312,7 +313,7 @@ def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> H
 @LINK.rule("sent-again-as-new", Mac, varies=True)
 def sent_again_as_new(scene: Scene, _mac: Mac) -> Hits | None:
     """Take frames that have the contents of one before; which those are, every reader of a capture is told alike."""
-    copied = scene.copied
+    copied = scene.sighting.copied
     if copied is None:
         return None
     cause = "the same payload is sent again under a new number"

@@ -17,8 +17,9 @@ from lowpanbudget.findings.flows import FlowMatch
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
 from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.sealed_flows import is_message_of
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import may_have_sent
 from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.layers.internet.coap.message import is_empty

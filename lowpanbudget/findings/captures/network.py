@@ -231,7 +231,7 @@ def rpl_option_leaves_network(
         return None
     if option is None or option.type != rpi.OLD or option.down or not _crosses(datagram):
         return None
-    root, to = scene.root, datagram.outer.destination
+    root, to = scene.sighting.decoder.root, datagram.outer.destination
     if root is not None and int(root) >> 64 == int(to) >> 64:
         return None  # the source alone is of another prefix
     cause = f"a datagram to {to} carries an option that others must discard"
@@ -254,7 +254,10 @@ def _crosses(datagram: HeardDatagram) -> bool:
 
 def _is_inside(scene: Scene, source: IPv6Address) -> bool:
     """Return whether an address is in the /64 of the root, or that of the node where the datagram was first heard."""
-    if scene.root is not None and int(source) >> 64 == int(scene.root) >> 64:
+    if (
+        scene.sighting.decoder.root is not None
+        and int(source) >> 64 == int(scene.sighting.decoder.root) >> 64
+    ):
         return True
     passage = scene.passage
     link = scene.link_source if passage is None else passage.hops[0].source

@@ -11,7 +11,7 @@ from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
 from lowpanbudget.findings.node_rhythms import BrokenRhythm, note_silence, rhythms
 from lowpanbudget.findings.origins import Beginnings, is_of_link, learn_origin, origin_of, seeks
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import (
     MOST_RECEIVERS,
     SHOWN,
@@ -21,6 +21,7 @@ from lowpanbudget.findings.senders import (
     strangers,
 )
 from lowpanbudget.findings.silences import SILENCES, at_once
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.auxiliary import LEVELS
@@ -33,7 +34,6 @@ NODES = Subject("nodes", across=True)
 
 _SHOWN_ALIKE = 4  # addresses
 _FEW = 5  # frames from which a node that always does the same is told; our choice
-
 _RESEALED_S = 1.0  # a try secured anew is other octets under the same number; tries end long before
 
 

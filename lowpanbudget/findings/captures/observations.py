@@ -9,7 +9,8 @@ from lowpanbudget.findings.exchanges import message_answered, message_heard
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
 from lowpanbudget.layers.internet.coap.message import CoapMessage

@@ -13,7 +13,8 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.lifetimes import Granted, Lifetimes
 from lowpanbudget.findings.passages import WAY_S
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet import chain, ipv6, source_route
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.rpl.messages import Dao, Dio

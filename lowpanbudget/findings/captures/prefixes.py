@@ -15,7 +15,8 @@ from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.lifetimes import Granted, Lifetimes
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement

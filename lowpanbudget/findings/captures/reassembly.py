@@ -13,8 +13,9 @@ from lowpanbudget.findings.losses import MOST_SENDERS
 from lowpanbudget.findings.meetings import Meetings
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender, pan_of, strangers
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import hop_text, octets_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan.fragment import EndBeyond, OffsetBeyond
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
@@ -132,7 +133,7 @@ def fragment_repeated(scene: Scene, arrival: FragmentArrival) -> Hits:
 
     That is one whose acknowledgement was not heard. Behind an acknowledgement nothing is left to be tried again.
     """
-    if not arrival.repeated or scene.copied is not None:
+    if not arrival.repeated or scene.sighting.copied is not None:
         return
     again, datagram, _ = arrival
     last = datagram.fragments[-1]

@@ -10,8 +10,9 @@ from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.recoverable import Recoverable
 from lowpanbudget.findings.recovery_asked import AskedHop, AskedHops
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import pan_of
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import hop_text, octets_text
 from lowpanbudget.layers.lowpan.recovery import RFRAG, Rfrag, RfragAck
 from lowpanbudget.stack.events import Discarded, TimedOut

@@ -10,8 +10,9 @@ from lowpanbudget.findings.admissions import Answers, refusals_of
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import Solicited
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (

@@ -14,8 +14,9 @@ from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.open_requests import OpenRequest, OpenRequests, RequestFates
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Station, pan_of
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.coap.codes import Type, is_request
 from lowpanbudget.layers.internet.coap.message import CoapMessage

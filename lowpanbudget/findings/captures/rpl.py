@@ -17,8 +17,9 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.ranks import LEAST_TOLD
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import pan_of
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.talk import FACTOR, LEAST_DIOS, NAMES, OFTENER, Talk, ToldMessages
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6

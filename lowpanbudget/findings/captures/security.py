@@ -153,7 +153,7 @@ SlotsUsed = Recent[tuple[SecuredSender, bool, str | None], CountersUsed]
 
 def _slot(scene: Scene) -> int | None:
     """Return the slot number of the nonce: as the capture tells it, or as it was reckoned where that opened it."""
-    return scene.reckoned if scene.slot is None and scene.frame.verified else scene.slot
+    return scene.sighting.reckoned if scene.slot is None and scene.frame.verified else scene.slot
 
 
 @SECURITY.rule(
@@ -170,7 +170,7 @@ def slot_number_used_twice(memory: SlotsUsed, scene: Scene, mac: Mac) -> Hits | 
     sender = secured_sender(scene, mac)
     if sender is None or not (is_proved or scene.fcs_ok):
         return None
-    whose = sender, is_proved, None if is_proved else scene.receiver
+    whose = sender, is_proved, None if is_proved else scene.sighting.record.receiver
     used = memory.get(whose)
     if used is None:
         used = memory[whose] = CountersUsed(_MOST_COUNTERS)

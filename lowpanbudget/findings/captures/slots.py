@@ -13,8 +13,9 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.near_slots import FAR_S, NearSlots
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.told_slots import ToldSlots, TwoNumbers
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.link.elements import nested_values
@@ -119,10 +120,10 @@ def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | Non
     told, station = _number(scene, mac), (mac.pan_id, mac.source or b"")
     if told is None:
         return None
-    slot = scene.slot or scene.reckoned
+    slot = scene.slot or scene.sighting.reckoned
     if slot:
         numbers = TwoNumbers(told.slot, slot, told.frame)
-        memory.told.take(scene.receiver, station, scene.sender, numbers)
+        memory.told.take(scene.sighting.record.receiver, station, scene.sender, numbers)
         if scene.slot or told.slot != slot:
             return None
     own = memory.nodes.entry(station, lambda: _SlotCount(told))
@@ -130,7 +131,7 @@ def slot_numbers_disagree(memory: _Clocks, scene: Scene, mac: Mac) -> Hits | Non
         return None
     if own.last is not told:
         own.take(told)
-    memory.near.take(scene.receiver, station, scene.sender, *told, own.slot_s)
+    memory.near.take(scene.sighting.record.receiver, station, scene.sender, *told, own.slot_s)
     before = memory.last.entry(mac.pan_id, lambda: (scene.sender, own))
     if before is None:
         return None

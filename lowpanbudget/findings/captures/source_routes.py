@@ -8,8 +8,9 @@ from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Station
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.lorh import SrhLorh

@@ -9,7 +9,8 @@ from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.key_users import KeyName, key_words
 from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.stations import network_of, network_text
@@ -141,7 +142,7 @@ _NOTHING = "Nothing is to be done for these. A capture that tells slot numbers (
 def _wants_slot(scene: Scene) -> bool:
     """Return whether the nonce holds the slot number, and neither the capture tells it nor its beacons."""
     by_slot = scene.security is not None and scene.security.is_by_slot
-    return by_slot and scene.slot is None and scene.reckoned is None
+    return by_slot and scene.slot is None and scene.sighting.reckoned is None
 
 
 _NO_SOURCE = (
