@@ -27,8 +27,9 @@ from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
+from lowpanbudget.findings.elapsed import Elapsed
 from lowpanbudget.findings.finding import Finding, Hit
-from lowpanbudget.findings.judged import Judged
+from lowpanbudget.findings.judged import Judged, judged_of, pans_of
 from lowpanbudget.findings.networks import HeardNetwork, HeardNetworks
 from lowpanbudget.findings.questions import Plan
 from lowpanbudget.findings.rule import FaultOf, Noticed, Rule
@@ -40,8 +41,8 @@ from lowpanbudget.findings.wrong_sums import without_contents
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.events import TimedOut
+from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.pieces import Fate
@@ -70,7 +71,7 @@ class Audit:
         # what is asked of the frame at hand when it is like one that was judged
         self._plan: Plan | None = None
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
-        self._first_ns: int | None = None
+        self._elapsed = Elapsed(self.known)
         self._measurer = measurer_of(self.known.design)
 
     # --- frames in -------------------------------------------------------------------------------------
@@ -82,7 +83,8 @@ class Audit:
             for network, over in self._networks.over(sighting, now):
                 self._turn(network)
                 self._give(Scene(self.known), over)
-        self._turn(now)
+        if now is not self._now:
+            self._turn(now)
         measurer = self._measurer
         if measurer is not None and (sighting.heard_as is not None or sighting.cut):
             measurer.add(sighting)
@@ -93,62 +95,46 @@ class Audit:
             for kind in (HEARD, HEARD_AGAIN):
                 self._give(scene, sighting, kind)
             return  # it was judged where another receiver heard it
-        self.foreign += sighting.body.kind not in {FRAME, LOWPAN}
-        time_ns = sighting.record.time_ns
-        if self._first_ns is None:
-            self._first_ns = (
-                time_ns  # of one that is cut as well: the times of fragments count from it
-            )
-        if sighting.cut:
-            self.frames += 1
-            now.known.losses.cut(sighting.template)
-            return
-        time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
-        first = self._networks.home.known
-        if time_s > first.end_s:
-            first.pauses.note(time_s - first.end_s, time_s, sighting.number)
-            first.end_s = time_s
-        self.known.end_s = first.end_s
         template = sighting.template
-        scene = self._scene(sighting, time_s)
-        frame = scene.frame
+        if template is None:
+            self.foreign += sighting.body.kind not in {FRAME, LOWPAN}
+        if sighting.cut:
+            self._elapsed.begin(sighting.record.time_ns)  # the times of fragments count from it
+            self.frames += 1
+            now.known.losses.cut(template)
+            return
+        scene = self._scene(sighting, self._elapsed.at(sighting))
+        now.known.end_s = self._networks.home.known.end_s
         judged: Judged | None = None
         if template is not None:
-            known = template.facts.get(now.questions)
-            if isinstance(known, Judged):
-                self._plan, judged = known.plan, known
+            judged = template.facts.get(now.questions)  # type: ignore[assignment]  # nobody else keeps these
+            if judged is None:
+                self._kept = []
+            else:
+                self._plan = judged.plan
                 scene.iphc, scene.header, scene.tunnelled = judged.looked
                 for rule, hit in judged.hits:
                     self._tallies.count(rule, hit, scene.number)
-            else:
-                self._kept = []
         elif sighting.fault is not None:
             self._give(scene, sighting.fault, UNREAD)
         try:
             self._give(scene, sighting, HEARD)
-            if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
-                notices = sighting.holding(frame.notices) if self._plan is None else []
-                read = () if template is None else template.example.notices
-                notices += [notice for notice in sighting.notices if notice not in read]
+            told = judged is not None and judged.is_told
+            if self._begin(scene, judged) and sighting.repeats is None and not told:
                 if judged is None:
-                    layers = scene.look()
-                    looked = scene.iphc, scene.header, scene.tunnelled
-                    hits = [] if self._kept is None else self._kept
-                    judged = Judged(hits, layers, layers, looked)
-                self._look(scene, judged, sighting, notices)
-                if template is not None and self._kept is not None:
-                    again = now.questions.again
-                    judged.varying = [one for one in judged.layers if again(one.__class__)]
-                    template.facts[now.questions] = judged
+                    self._judge(scene, sighting)
+                else:
+                    self._look(scene, judged, sighting)
             if sighting.ended:
                 self._give_all(scene, self._networks.ended_in(now, sighting))
         finally:
             self._plan = self._kept = None
         if measurer is not None and not scene.is_replayed:  # its message has an old number
             measurer.add(sighting)
-        if sighting.hidden is not None and sighting.repeats is None:
-            # not kept: no frame that is alike has the same in it
-            self._give(scene, sighting.hidden)
+        if sighting.opened is not None and sighting.repeats is None:
+            hidden = sighting.hidden
+            if hidden is not None:  # not kept: no frame that is alike has the same in it
+                self._give(scene, hidden)
 
     def _scene(self, sighting: Sighting, time_s: float = nan) -> Scene:
         return Scene(
@@ -165,50 +151,58 @@ class Audit:
     def _turn(self, network: HeardNetwork) -> None:
         self._now, self.known = network, network.known
 
-    def _is_told(self, scene: Scene) -> bool:
-        """Return whether it is an acknowledgement like one before: without security only its number differs."""
-        mac = None if self._plan is None else scene.frame.mac
-        return (
-            mac is not None and mac.security is None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
-        )
-
     # --- one frame -------------------------------------------------------------------------------------
 
-    def _begin(self, scene: Scene) -> bool:
+    def _begin(self, scene: Scene, judged: Judged | None) -> bool:
         """Give the frame itself; return whether it proves something of its sender: one damaged or replayed does not."""
         self.frames += 1
         self._give(scene, scene)
         if scene.fcs_ok is False or scene.is_replayed:
             return False
-        mac = scene.mac
-        if mac is not None and mac.fault is None:
-            for pan in (mac.source_pan, mac.destination_pan):
-                if pan is not None:
-                    self.known.learn_pan(pan)
+        for pan in pans_of(scene.frame.mac) if judged is None else judged.pans:
+            self.known.learn_pan(pan)
         return True
 
-    def _look(
-        self, scene: Scene, judged: Judged, sighting: Sighting, notices: Iterable[Notice]
-    ) -> None:
-        frame = scene.frame
+    def _judge(self, scene: Scene, sighting: Sighting) -> None:
+        """Look at a frame unlike any before; remember what holds for all that are like it."""
+        hits = [] if self._kept is None else self._kept
+        judged = judged_of(scene, hits)
+        self._look(scene, judged, sighting)
+        if sighting.template is not None and self._kept is not None:
+            questions = self._now.questions
+            judged.varying = [one for one in judged.layers if questions.again(one.__class__)]
+            sighting.template.facts[questions] = judged
+
+    def _noticed(self, frame: Frame, sighting: Sighting) -> Sequence[Notice]:
+        """Return what reading a frame noticed, and what is told of this one alone when it is like one before."""
+        template, noticed = sighting.template, sighting.notices
+        read = () if template is None else template.example.notices
+        if self._plan is not None and noticed == read:
+            return ()
+        notices = sighting.holding(frame.notices) if self._plan is None else []
+        return [*notices, *(notice for notice in noticed if notice not in read)]
+
+    def _look(self, scene: Scene, judged: Judged, sighting: Sighting) -> None:
+        frame, template = scene.frame, sighting.template
         arrival, datagram = sighting.arrival, sighting.datagram
-        if sighting.template is not None and frame is not sighting.template.example:
+        notices = self._noticed(frame, sighting)
+        if template is not None and frame is not template.example:
             arrival = datagram = None  # noise may read as such
         if arrival is not None:
             scene.fragmented = arrival.datagram
             self._give(scene, arrival)
             if not arrival.repeated and arrival.datagram.fate is not Fate.OPEN:
                 self._give(scene, arrival.datagram)
-        if datagram is not None and not scene.is_fragment and scene.header is not None:
-            upper = None if sighting.template is None else sighting.template.upper
+        if datagram is not None and frame.fragment is None and scene.header is not None:
+            upper = None if template is None else template.upper
             scene.datagram = scene.heard(
                 scene.header, datagram, judged.layers, (scene.number,), upper
             )
-        notices, layers, heard = [*notices], judged.varying, scene.datagram
-        wrong = any(notice.name in WRONG_CHECKSUMS for notice in notices)
-        if wrong and heard is not None:
+        layers, heard = judged.varying, scene.datagram
+        if notices and heard is not None and any(one.name in WRONG_CHECKSUMS for one in notices):
             layers = self._arrive_wrong(scene, heard, layers)
-        self._give_all(scene, layers)
+        for layer in layers:
+            self._give(scene, layer)
         for notice in notices:
             if heard is None or not heard.is_dropped or notice.name != PAYLOAD_UNREADABLE:
                 self._give(scene, notice, Noticed(notice.name))
@@ -286,8 +280,9 @@ class Audit:
             for side, address in (("source", header.source), ("destination", header.destination)):
                 if rows is None or rows[side].inline == 16:
                     self.known.learn_prefix(address)
-        flows = None if scene.is_beside_design else self.known.flows
-        scene.match = None if flows is None else flows.match(datagram)
+        flows = self.known.flows
+        if flows is not None and not scene.is_beside_design:
+            scene.match = flows.match(datagram)
         self._give(scene, datagram)
 
     # --- hits ------------------------------------------------------------------------------------------
@@ -299,21 +294,25 @@ class Audit:
 
     def _give(self, scene: Scene, item: object, value: Hashable = None) -> None:
         """Ask the rules that read the class of an item, or the value it is given under."""
-        kind: Any = type(item) if value is None else value
+        kind: Any = item.__class__ if value is None else value
         plan = self._plan
         asked = self._now.questions.about(kind) if plan is None else plan.get(kind)
-        if asked is None and plan is not None:
+        if asked is None:
+            assert plan is not None
             asked = self._now.questions.planned(plan, kind, scene)
-        for rule, check, _ in asked or ():
+        for check in asked:
             hits = check(scene, item)
-            if hits is None:
-                continue
-            for one in hits:
-                hit = self._now.told(rule, one)
-                self._tallies.count(rule, hit, scene.number)
-                if self._kept is not None and not rule.varies:
-                    own = hit.frames == (scene.number,)
-                    self._kept.append((rule, hit._replace(frames=()) if own else hit))
+            if hits is not None:
+                self._take(asked[check], hits, scene.number)
+
+    def _take(self, rule: Rule, hits: Iterable[Hit], number: int) -> None:
+        """Count the hits of a rule; keep those that hold for all frames that are alike."""
+        for one in hits:
+            hit = self._now.told(rule, one)
+            self._tallies.count(rule, hit, number)
+            if self._kept is not None and not rule.varies:
+                own = hit.frames == (number,)
+                self._kept.append((rule, hit._replace(frames=()) if own else hit))
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
@@ -323,7 +322,7 @@ class Audit:
         if self._measurer is not None:
             self._give(Scene(self.known), self._measurer.measurement())
         for network in self._networks.all():
-            for rule, check, _ in network.questions.at_end:
+            for rule, check in network.questions.at_end:
                 for hit in check(network.known) or ():
                     self._tallies.count(rule, network.told(rule, hit), 0)
         return self._tallies.findings()

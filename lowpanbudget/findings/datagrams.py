@@ -26,7 +26,7 @@ from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.stack.upper import COAP_PORT
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field
 
 Ends = tuple[IPv6Address, IPv6Address]
 
@@ -93,9 +93,9 @@ class HeardDatagram:
     time_s: float
     upper: ChainPlace | None = None
     clear: bytes | None = None
-    is_sum_wrong: bool = False
     mesh_left: int | None = None
-    is_dropped: bool = False
+    is_sum_wrong: bool = field(init=False, default=False)
+    is_dropped: bool = field(init=False, default=False)
 
     @property
     def fragments(self) -> int:

@@ -6,7 +6,9 @@ from typing import Any
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.questions import Plan
 from lowpanbudget.findings.rule import Rule
+from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.values import dataclass, field
 
@@ -15,11 +17,32 @@ from lowpanbudget.values import dataclass, field
 class Judged:
     """What holds for all frames that are alike: hits, headers on the air, and what ``look`` found among them.
 
-    ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do.
+    ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do. ``pans`` are
+    named in them. ``is_told``: nothing differs that a rule looks at but a number, in an acknowledgement without
+    security.
     """
 
     hits: list[tuple[Rule, Hit]]
     layers: Sequence[Any]
     varying: Sequence[Any]
     looked: tuple[Iphc | None, Ipv6 | None, bool]
+    pans: Sequence[int]
+    is_told: bool
     plan: Plan = field(default_factory=dict)
+
+
+def judged_of(scene: Scene, hits: list[tuple[Rule, Hit]]) -> Judged:
+    """Return what is known of a frame before the rules look at what is in it; ``hits`` are those of all like it."""
+    layers, mac = scene.look(), scene.frame.mac
+    looked = scene.iphc, scene.header, scene.tunnelled
+    is_told = (
+        mac is not None and mac.security is None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
+    )
+    return Judged(hits, layers, layers, looked, pans_of(mac), is_told)
+
+
+def pans_of(mac: Mac | None) -> list[int]:
+    """Return the PAN IDs that a frame names, where its header can be read."""
+    if mac is None or mac.fault is not None:
+        return []
+    return [pan for pan in (mac.source_pan, mac.destination_pan) if pan is not None]

@@ -58,10 +58,14 @@ class HeardNetworks:
 
     def of(self, sighting: Sighting) -> HeardNetwork:
         """Return the network of a frame, an acknowledgement's that of whom it answers; home where nothing tells it."""
-        mac = None if sighting.damaged or sighting.example is None else sighting.example.mac
-        pan = None if mac is None else network_of(mac)
-        if not self._of and (pan is None or self.home.known.home.has(pan)):
-            return self.home  # the only one so far
+        home, template = self.home, sighting.template
+        if not self._of:  # the only one so far
+            if template is not None and home.questions in template.facts:
+                return home  # as for one that is alike
+            mac = None if sighting.damaged or template is None else template.example.mac
+            pan = None if mac is None else network_of(mac)
+            if pan is None or home.known.home.has(pan):
+                return home
         return self.of_pan(self._told.heard(sighting))
 
     def over(

@@ -1,32 +1,24 @@
 """Which checks of the rules are asked of what: of things of a class, or of what is given under a value."""
 
 from collections.abc import Hashable, Iterable
-from typing import NamedTuple
 
-from lowpanbudget.findings.rule import Check, Concerns, Reads, Rule
+from lowpanbudget.findings.rule import Check, Reads, Rule
 from lowpanbudget.findings.scene import Scene
 
-
-class Question(NamedTuple):
-    """A check of a rule, with the memory of this audit, and which frames matter to it."""
-
-    rule: Rule
-    check: Check
-    concerns: Concerns | None = None
-
-
-Plan = dict[Hashable, list[Question]]  # what is asked, by class or value
+Asked = dict[Check, Rule]  # in their order, each with the rule that it is of
+Plan = dict[Hashable, Asked]  # what is asked, by class or value
 
 
 class Questions:
-    """The questions of these rules; ``at_end`` those of the end of a capture.
+    """The checks of these rules, with the memory of this audit; ``at_end`` those of the end of a capture.
 
     Rules ``across`` networks have the same memory in the questions ``beside``, and are asked there at the end.
     """
 
     def __init__(self, rules: Iterable[Rule], beside: "Questions | None" = None) -> None:
-        self.at_end: list[Question] = []
-        self._reads: list[tuple[Hashable, Question]] = []
+        self.at_end: list[tuple[Rule, Check]] = []
+        self._reads: list[tuple[Rule, Reads]] = []
+        self._varying: dict[Hashable, list[tuple[Rule, Reads]]] = {}
         self._asked: Plan = {}
         self.across: dict[tuple[str, str], list[Reads]] = {} if beside is None else beside.across
         for rule in rules:
@@ -35,26 +27,33 @@ class Questions:
             reads, at_end = rule.bound() if bound is None else (bound, None)
             if rule.across:
                 self.across[key] = reads
-            self._reads += [(one.kind, Question(rule, one.check, one.concerns)) for one in reads]
-            self.at_end += [] if at_end is None else [Question(rule, at_end)]
+            self._reads += [(rule, one) for one in reads]
+            self.at_end += [] if at_end is None else [(rule, at_end)]
 
-    def about(self, kind: Hashable) -> list[Question]:
+    def about(self, kind: Hashable) -> Asked:
         """Return what is asked of things of a kind."""
         asked = self._asked.get(kind)
         if asked is None:
-            asked = [question for read, question in self._reads if _reads(read, kind)]
+            asked = {one.check: rule for rule, one in self._reads if _reads(one.kind, kind)}
             self._asked[kind] = asked
         return asked
 
-    def again(self, kind: Hashable) -> list[Question]:
-        """Return those of them that have more to say of frames that are alike."""
-        return [question for question in self.about(kind) if question.rule.varies]
+    def again(self, kind: Hashable) -> list[tuple[Rule, Reads]]:
+        """Return what of it has more to say of frames that are alike."""
+        found = self._varying.get(kind)
+        if found is None:
+            varying = [(rule, one) for rule, one in self._reads if rule.varies]
+            found = self._varying[kind] = [pair for pair in varying if _reads(pair[1].kind, kind)]
+        return found
 
-    def planned(self, plan: Plan, kind: Hashable, scene: Scene) -> list[Question]:
+    def planned(self, plan: Plan, kind: Hashable, scene: Scene) -> Asked:
         """Return those of them to which a frame like this one matters, and plan them for the others."""
-        again = self.again(kind)
-        plan[kind] = [one for one in again if one.concerns is None or one.concerns(scene)]
-        return plan[kind]
+        asked = plan[kind] = {
+            one.check: rule
+            for rule, one in self.again(kind)
+            if one.concerns is None or one.concerns(scene)
+        }
+        return asked
 
 
 def _reads(read: Hashable, kind: Hashable) -> bool:

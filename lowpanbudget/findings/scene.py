@@ -256,5 +256,5 @@ class Scene:
             self.time_s,
             upper,
             None if opened is None else opened.clear,
-            mesh_left=mesh_left_of(self.frame),
+            mesh_left_of(self.frame),
         )
