@@ -102,13 +102,21 @@ class HopLosses:
         self.alone -= _is_alone(datagram)
         self.open.pop(datagram.key, None)
 
-    def _look_again(self) -> None:
+    def _may_be_missed(self, missed: Unheard) -> bool:
+        """Return whether the capture missed what a datagram lacks, or may have, where it missed others of its sender.
+
+        Behind the last frame of a sender no number tells.
+        """
+        is_open = missed is Unheard.OPEN and self.by is not None and self.by.holes is not None
+        return is_open or missed is Unheard.ALL
+
+    def _look_again(self, *, is_end: bool = False) -> None:
         """See whether the sender has gone on since one was lost, and with which number."""
         for key, datagram in list(self.unsure.items()):
             missed = what_was_missed(datagram, self.by)
             if missed is not Unheard.OPEN:
                 del self.unsure[key]
-            if missed is Unheard.ALL:
+            if missed is Unheard.ALL or (is_end and self._may_be_missed(missed)):
                 self._take_back(datagram, was_alone=_is_alone(datagram))
                 self.meetings.resume(datagram)
                 self._miss(datagram)
@@ -161,11 +169,11 @@ class HopLosses:
 
     def leave_out_what_is_none(self) -> None:
         """Do not count those still open that are late copies of one that was whole, nor what the capture missed."""
-        self._look_again()
+        self._look_again(is_end=True)
         for datagram in list(self.open.values()):
             if datagram.is_copy:
                 self.leave_out(datagram)
-            elif what_was_missed(datagram, self.by) is Unheard.ALL:
+            elif self._may_be_missed(what_was_missed(datagram, self.by)):
                 self._miss(datagram)
 
     def name_open(self) -> None:

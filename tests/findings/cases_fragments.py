@@ -988,6 +988,20 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
             "fragments-unfinished",
             lambda: with_beacons(passed_by(3)),
         ),
+        # behind its last frame no number tells whether the capture missed the rest, as it did before
+        "a last datagram whose rest was not heard, of a sender of which frames were missed": (
+            "fragments-unfinished",
+            lambda: Capture(passed_by(3).air[:-1]),
+        ),
+        "the same that has had its time": (
+            "fragments-unfinished",
+            lambda: Capture(
+                [
+                    *passed_by(3).air[:-1],
+                    (900.0, air.frame(air.datagram(links=(OTHER, ROOT)), 1, (OTHER, ROOT))),
+                ]
+            ),
+        ),
         "a first fragment that the capture missed, in turn with those of another datagram": (
             "fragments-unfinished",
             lambda: in_turns(0),
