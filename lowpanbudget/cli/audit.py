@@ -100,7 +100,12 @@ def command(
     if as_json:
         output.emit(machine.document(audit=audited))
     elif as_csv:
-        rows = [{"capture": one["capture"], **row} for one in audited for row in one["findings"]]
+        of_all = ("capture", "networks")
+        rows = [
+            {**{name: one[name] for name in of_all}, **row}
+            for one in audited
+            for row in one["findings"]
+        ]
         output.emit(csv_table.csv_of(csv_table.AUDIT, rows))
     else:
 

@@ -121,7 +121,9 @@ NAMES = {
     ),
     "audit": JsonNames(
         f"CaptureFindings {_FINDING} {_RECEPTION}",
-        {"audit": "a list with the CaptureFindings of each capture"} | _CAPTURE | _HEARD | _FINDINGS,
+        {"audit": "a list with the CaptureFindings of each capture",
+            "networks": "CaptureFindings.networks: PANs; findings name none where it is the first",
+        } | _CAPTURE | _HEARD | _FINDINGS,
     ),
     "budget": JsonNames(
         f"Budget Carrying RoomByHops {_FINDING}",
@@ -242,6 +244,7 @@ NAMES = {
         "Measurement",
         {
             "measure": "a list with the Measurement of each capture",
+            "networks": "Measurement.networks: PANs; the first is the one that was measured",
             "outside_plan": "Measurement.is_outside: whether something is outside of the plan",
             "left_out": "Measurement.outside: frames that were not asked for",
             "title": "MeasuredFlow.title: what a flow is called",

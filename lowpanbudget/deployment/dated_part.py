@@ -210,6 +210,7 @@ class DatedPart:
             self._without_header,
             self._design is not None,
             self._recoveries.recovery(),
+            networks=self._other_networks.all,
         )
 
     def _flow(

@@ -261,6 +261,7 @@ class Measurement:
     times of the capture go back; ``seconds`` are from the earliest to the latest. ``without_header`` frames have no MAC
     header that can be read; ``has_plan``: a design was there to compare with. ``recovery`` is None without fragments
     that are acknowledged. ``leap`` tells where its times leap by years: what is on the other side is left out.
+    ``networks`` are the PANs that frames name: the first is the one that is shown, the design's where there is one.
     """
 
     frames: int
@@ -280,6 +281,7 @@ class Measurement:
     has_plan: bool = False
     recovery: MeasuredRecovery | None = None
     leap: ClockLeap | None = None
+    networks: tuple[int, ...] = ()
 
     @property
     def is_empty(self) -> bool:

@@ -104,10 +104,13 @@ class Measurer:
         self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
     ) -> Measurement:
         """Return all that was measured; it is over then."""
-        told = max(self._networks.values(), key=lambda one: one.frames, default=self._last)
-        found = told.measurement(receptions, notices)
-        others = {name: one.frames for name, one in self._networks.items() if one is not told}
-        return replace(found, unknown=(*other_networks(others), *found.unknown))
+        if not self._networks:
+            return self._last.measurement(receptions, notices)
+        frames = {name: one.frames for name, one in self._networks.items()}
+        most, *others = sorted(frames, key=lambda one: -frames[one])
+        found = self._networks[most].measurement(receptions, notices)
+        beside = other_networks(most, {one: frames[one] for one in others})
+        return replace(found, unknown=(*beside, *found.unknown), networks=(most, *others))
 
 
 def measure(

@@ -13,6 +13,11 @@ class OtherNetworks:
         self._networks = Networks()
         self.frames: dict[int, int] = {}
 
+    @property
+    def all(self) -> tuple[int, ...]:
+        """Return the PANs that were told apart, the design's first."""
+        return () if self._link is None else (self._link.network, *self.frames)
+
     def hear(self, sighting: Sighting) -> bool:
         """Return whether a frame is of another PAN."""
         if self._link is None:

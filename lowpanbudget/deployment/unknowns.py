@@ -85,13 +85,13 @@ def unknowns(
         yield "No acknowledgement was heard: nobody knows which try arrived"
 
 
-def other_networks(frames: Mapping[int, int]) -> Iterator[str]:
-    """Yield that other networks were heard, with their frames by PAN, than the one that was measured."""
+def other_networks(measured: int, frames: Mapping[int, int]) -> Iterator[str]:
+    """Yield that other networks were heard, with their frames by PAN, than the one that was ``measured``."""
     if frames:
         other = "another network" if len(frames) == 1 else "other networks"
         yield (
-            f"{plural(sum(frames.values()), 'frame')} of {other}, {_networks(frames)}: the one with the most frames "
-            "was measured, another is when it is asked for by that ID"
+            f"{plural(sum(frames.values()), 'frame')} of {other}, {_networks(frames)}: "
+            f"{network_text(measured)} has the most and was measured, another is when it is asked for by that ID"
         )
 
 

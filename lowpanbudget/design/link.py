@@ -57,6 +57,11 @@ class Link(HashedOnce):
     slot_us: float | None = None
     answered_us: float | None = None
 
+    @property
+    def network(self) -> int:
+        """Return the PAN ID of the network."""
+        return self.pan_id
+
     def is_of_network(self, pan: int | None) -> bool:
         """Return whether a frame of this PAN may be one of the network: it names its own, all PANs, or none."""
         return pan in {None, self.pan_id, self.destination_pan_id, BROADCAST_PAN}

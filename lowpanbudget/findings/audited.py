@@ -25,6 +25,7 @@ class CaptureFindings:
     ``notices`` are what reading the file noticed, ``check_sequences`` what stands at the end of the frames of each link
     type. ``within`` is how many of the frames were asked for: the findings are about those, whatever was learned from
     the others. ``receptions`` are what each of several receivers heard: a frame that more than one heard is one frame.
+    ``networks`` are the PANs that frames name: nodes of the first (the design's) are named without it.
     """
 
     frames: int
@@ -33,6 +34,7 @@ class CaptureFindings:
     check_sequences: tuple[FcsVerdict, ...] = ()
     within: int | None = None
     receptions: tuple[Reception, ...] = ()
+    networks: tuple[int, ...] = ()
 
     @property
     def has_weight(self) -> bool:
@@ -89,5 +91,5 @@ def audit_of(
         taken.note(verdict)
     return CaptureFindings(
         taken.frames, tuple(taken.close()), notices, verdicts,
-        within if trace.is_narrowed else None, trace.receptions,
+        within if trace.is_narrowed else None, trace.receptions, taken.known.home.all,
     )  # fmt: skip

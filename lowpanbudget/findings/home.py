@@ -6,10 +6,16 @@ from lowpanbudget.layers.link.stations import network_of, network_text
 
 
 class HomeNetwork:
-    """The network of the design, or the first that is heard."""
+    """The network of the design, or the first that is heard. ``others`` are the PANs that are told apart from it."""
 
     def __init__(self, *pans: int | None) -> None:
-        self._pans = frozenset(pan for pan in pans if pan is not None)
+        self._pans = tuple(pan for pan in pans if pan is not None)
+        self.others: list[int] = []
+
+    @property
+    def all(self) -> tuple[int, ...]:
+        """Return the PANs of a capture, first this one."""
+        return (*self._pans[:1], *self.others)
 
     def beside(self, mac: Mac | None) -> int | None:
         """Return the PAN that a frame is of, where that is not this one."""
@@ -19,7 +25,7 @@ class HomeNetwork:
     def has(self, pan: int) -> bool:
         """Return whether a PAN is this network's; the first that is asked about is, where no design tells."""
         if not self._pans:
-            self._pans = frozenset((pan,))
+            self._pans = (pan,)
         return pan in self._pans
 
     def network(self, pan: int | None) -> str:

@@ -90,6 +90,7 @@ class HeardNetworks:
             return home
         if pan not in self._of and len(self._of) < _MOST:
             self._of[pan] = self._begun(pan)
+            home.known.home.others.append(pan)
         return self._of.get(pan, home)
 
     def _begun(self, pan: int) -> HeardNetwork:

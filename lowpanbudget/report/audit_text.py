@@ -29,6 +29,9 @@ def audit(console: Console, screen: Screen, audited: dict[str, Any]) -> None:
     heading(console, screen, f"{audited['capture']}: {frames}, {told}")
     for text in receptions(audited["receivers"]):
         paragraph(console, screen, text)
+    if (several := audited["networks"])[1:] and entries:
+        text = f"Frames of networks {', '.join(several)}: what names none is of {several[0]}, or of the whole capture."
+        paragraph(console, screen, text)
     findings(console, screen, entries)
     if entries:
         paragraph(

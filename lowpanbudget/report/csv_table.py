@@ -11,7 +11,7 @@ from lowpanbudget.payload.cells import EMPTY, guarded
 # what each table has, by the names that --json has
 AUDIT = (
     "capture", "severity", "name", "subject", "title", "cause", "evidence", "frames", "count", "advice",
-    "certainty", "cite",
+    "certainty", "cite", "networks",
 )  # fmt: skip
 SURVEY = (
     "group", "name", "in_design", "frames", "octets", "datagrams", "datagram_octets", "application", "unused",

@@ -44,6 +44,8 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
         text += f" in {lasts(found['seconds'])}"
     if found["left_out"]:
         text += f"; {found['left_out']} more were not asked for"
+    if len(found["networks"]) > 1:
+        text += f"; what is told is of network {found['networks'][0]}"
     paragraph(console, screen, f"{text}.")
     for line in receptions(found["receivers"]):
         paragraph(console, screen, line)

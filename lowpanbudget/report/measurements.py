@@ -5,10 +5,11 @@ from typing import Any
 
 from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode, Measurement
 from lowpanbudget.env import link_text
-from lowpanbudget.report.view import Data, data_of, receivers
+from lowpanbudget.report.view import Data, data_of, networks, receivers
 
 COLUMNS = (
     "capture", "group", "name", "value", "unit", "count", "of", "least", "most", "planned", "verdict", "why",
+    "networks",
 )  # fmt: skip
 
 
@@ -34,6 +35,7 @@ def measured(capture: str, found: Measurement) -> Data:
         "links": links(found.links),
         "nodes": nodes(found.nodes),
         "flows": flows(found.flows),
+        "networks": networks(found.networks),
         "receivers": receivers(found.receptions),
         "left_out": found.outside,
         "notices": data_of(found.notices),
@@ -69,7 +71,7 @@ def nodes(several: Iterable[MeasuredNode]) -> list[Data]:
 
 def rows(found: Data) -> Iterator[Data]:
     """Yield a row for each number that was measured, and for each number of the plan."""
-    told = {"capture": found["capture"]}
+    told = {"capture": found["capture"], "networks": found["networks"]}
     for check in found["checks"]:
         yield {
             **told, "group": "plan", "name": f"{check['what']}: {check['subject']}", "value": check["seen"],

@@ -16,6 +16,7 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.layers.catalogue import CARRY_THEIR_KIND
+from lowpanbudget.layers.link.stations import network_text
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.receivers import Reception
@@ -74,12 +75,18 @@ def receivers(heard: "Iterable[Reception]") -> list[Data]:
     return [{**data_of(one), "heard_by_others": one.heard_by_others} for one in heard]
 
 
+def networks(several: Iterable[int]) -> list[str]:
+    """Return networks as they are shown and asked for."""
+    return [network_text(one) for one in several]
+
+
 def audited(capture: str, found: "CaptureFindings") -> Data:
     """Return what the audit of a capture found."""
     return {
         "capture": capture,
         "frames": found.frames,
         "within": found.within,
+        "networks": networks(found.networks),
         "receivers": receivers(found.receptions),
         "findings": findings(found.findings),
     }
@@ -88,18 +95,9 @@ def audited(capture: str, found: "CaptureFindings") -> Data:
 def budget(one: "Budget") -> Data:
     """Return the room of a flow on a hop, with its ledger, the cliffs behind it, and what would change it."""
     names = (
-        "flow",
-        "hop",
-        "direction",
-        "room",
-        "ledger",
-        "savings",
-        "weaker",
-        "stronger",
-        "cautions",
-        "beyond_mtu",
+        "flow", "hop", "direction", "room", "ledger", "savings", "weaker", "stronger", "cautions", "beyond_mtu",
         "in_slot",
-    )
+    )  # fmt: skip
     return result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
 
 

@@ -87,3 +87,31 @@ def test_a_list_names_the_network_of_each_frame_where_there_are_several(capture:
     assert [line[2] for line in lines if len(line) > 5] == [own, own, other]
     alone = invoke(*words, "--pan", own).stdout
     assert "network" not in alone
+
+
+@pytest.mark.parametrize(
+    ("command", "first", "words"),
+    [
+        ("measure", OTHER, "what is told is of network {}"),
+        ("audit", air.PAN, "what names none is of {}"),
+    ],
+)
+def test_the_network_that_is_shown_is_named_where_there_are_several(
+    capture: Path, command: str, first: int, words: str
+) -> None:
+    """An audit names the PAN of nodes that are not of the one heard first; measured is the one with the most frames.
+
+    Of the first are two frames, of the other four: the last of the capture, under other numbers (octet 2).
+    """
+    frames = shelf.read_back(capture)[1]
+    more = [frames[-1][:2] + bytes([number]) + frames[-1][3:-2] for number in range(90, 93)]
+    capture = shelf.written(capture, [*frames, *(one + fcs(one, 2) for one in more)])
+    done = {form: invoke(command, capture, *form) for form in ((), ("--json",), ("--csv",))}
+    (told,) = json.loads(done["--json",].stdout)[command]
+    pans = sorted((f"{air.PAN:#06x}", f"{OTHER:#06x}"), key=lambda one: one != f"{first:#06x}")
+    assert told["networks"] == pans
+    rows = list(csv.DictReader(io.StringIO(done["--csv",].stdout)))
+    assert {row["networks"] for row in rows} == {"; ".join(pans)}
+    assert words.format(pans[0]) in " ".join(done[()].stdout.split())
+    alone = invoke(command, capture, "--pan", first)
+    assert words.format(pans[0]) not in " ".join(alone.stdout.split())
