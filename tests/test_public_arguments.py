@@ -427,8 +427,8 @@ SECRET = {
 }  # fmt: skip
 # what is called by the package, with what it has made
 INNER = [
-    "Activity.plus", "CaptureFile.of", "ClockPutBack.again", "ContinuedCapture.file_of", "Contexts.after",
-    "Contexts.get", "Contexts.gone", "Env.carried",
+    "Activity.plus", "CaptureFile.forget_cut", "CaptureFile.of", "ClockPutBack.again", "ContinuedCapture.file_of",
+    "Contexts.after", "Contexts.get", "Contexts.gone", "Env.carried",
     "Estimate.map", "ExtensionNhc.restored", "Flow.tunnelled", "FragmentKey.answered", "FragmentKey.of",
     "Iphc.restored", "Key.cipher",
     "LearnedContext.at", "LearnedContext.renewed", "Legacy.restored", "Legacy.restored_udp", "Link.complete",

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Unpack
 
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
-from lowpanbudget.capture.files.record import FILE_EMPTY, FRAME_CUT, ReadingNotice
+from lowpanbudget.capture.files.record import FILE_EMPTY, ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -83,8 +83,6 @@ def audit_of(
     taken.frames += trace.network.left_out
     verdicts = tuple(trace.fcs.values())
     for notice in notices:
-        if notice.name == FRAME_CUT and notice.number in trace.network.cut:
-            continue
         if taken.frames or notice.name != FILE_EMPTY:  # else it is told as nothing to judge
             taken.note(notice)
     for verdict in verdicts:

@@ -6,12 +6,13 @@ then the source's; PAN ID compression (bit 6) leaves the second PAN ID out.
 
 import io
 import struct
+from pathlib import Path
 
 import pytest
 from findings import air
 from findings.air import CONTEXTS, FAR_NODE, NODE, PAN
 
-from lowpanbudget import Record, audit, follow, read_capture, read_together, survey
+from lowpanbudget import Record, audit, follow, read_capture, read_continued, read_together, survey
 from lowpanbudget.capture.files.reading import CaptureFile
 
 OTHER = 0xBEEF
@@ -38,7 +39,7 @@ def file(frames: list[tuple[int, bytes]], kept: int) -> io.BytesIO:
 
 def turns(count: int) -> list[tuple[int, bytes]]:
     """Return readings of both networks in turns, 10 ms apart."""
-    return [(n * 10, of_network((PAN, OTHER)[n % 2], n)) for n in range(count)]
+    return [(n * 10, of_network((PAN, OTHER)[n % 2], n & 0xFF)) for n in range(count)]
 
 
 def cut_frames(capture: CaptureFile, pan: int | None) -> list[tuple[int, ...]]:
@@ -62,6 +63,29 @@ def test_frames_that_were_cut_have_the_numbers_of_all_captures_together() -> Non
     assert cut_frames(both(), None) == [(2, 4, 6, 8)]
     assert cut_frames(both(), OTHER) == [(2, 4, 6, 8)]
     assert cut_frames(both(), PAN) == []
+
+
+def test_what_reading_notices_of_cut_frames_is_of_those_asked_for(tmp_path: Path) -> None:
+    """Of 2400 frames in turns each is cut: 1200 of each network, of which the first 1000 are kept."""
+    frames = turns(2400)
+    for pan, numbers in (
+        (None, range(1, 2401)),
+        (PAN, range(1, 2401, 2)),
+        (OTHER, range(2, 2401, 2)),
+    ):
+        records = read_capture(file(frames, 40))
+        survey(records, pan=pan)
+        assert [one.number for one in records.notices] == [*numbers][:1000]
+        assert records.notice_count == len(numbers)
+    # noticed at the end, of both receivers together, or of one file behind the other
+    paths = [tmp_path / "one.pcap", tmp_path / "other.pcap"]
+    for path, part in zip(paths, (frames[:100:2], frames[101:200:2]), strict=True):
+        path.write_bytes(file(part, 40).getvalue())
+    for several in (read_together, read_continued):
+        records = several(paths)
+        survey(records, pan=OTHER)
+        assert [one.number for one in records.notices] == [*range(51, 101)]
+        assert records.notice_count == 50
 
 
 @pytest.mark.parametrize("kept", [8, 7, 5])

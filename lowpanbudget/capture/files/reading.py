@@ -88,7 +88,11 @@ class CaptureFile(Iterator[Record]):
     @property
     def notice_count(self) -> int:
         """Return how many notices there were, those that were not kept included."""
-        return self._notices.count
+        return max(self._notices.count, 0)  # of given records nothing is noticed
+
+    def forget_cut(self, number: int) -> None:
+        """Notice nothing of the cut frame that came last: nobody asked for it."""
+        self._notices.forget_cut(number)
 
     @property
     def source(self) -> Source | None:

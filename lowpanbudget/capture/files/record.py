@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 MOST_NOTICES = 1000  # that are kept; of more, only their number
+_MOST_FORGOTTEN = 1 << 16  # of which notices may still come
 
 
 class Record(NamedTuple):
@@ -71,15 +72,26 @@ class Notices:
     Among those kept is the first that says that the file is wrong, however late it comes.
     """
 
-    __slots__ = ("count", "kept")
+    __slots__ = ("_forgotten", "count", "kept")
 
     def __init__(self) -> None:
         self.kept: list[ReadingNotice] = []
         self.count = 0
+        self._forgotten: set[int] = set()
 
     def add(self, name: str, text: str, number: int, offset: int) -> None:
         """Keep a notice, or only count it when there are many already."""
         self.count += 1
         kept = self.kept
+        if name == FRAME_CUT and number in self._forgotten:
+            return
         if len(kept) < MOST_NOTICES or (name in _DAMAGE and not any(one.is_damage for one in kept)):
             kept.append(ReadingNotice(name, text, number, offset))
+
+    def forget_cut(self, number: int) -> None:
+        """Leave out that a frame was cut, which was noticed last, or will be at the end of several files."""
+        self.count -= 1
+        if self.kept and self.kept[-1][::2] == (FRAME_CUT, number):
+            self.kept.pop()
+        elif len(self._forgotten) < _MOST_FORGOTTEN:
+            self._forgotten.add(number)

@@ -6,7 +6,7 @@ from itertools import islice
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
-from lowpanbudget.capture.files.reading import read_capture
+from lowpanbudget.capture.files.reading import CaptureFile, read_capture
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.receivers import Receivers
 from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS
@@ -18,7 +18,6 @@ from lowpanbudget.layers.link.mac import BROADCAST_PAN, FrameType, Mac
 from lowpanbudget.layers.link.stations import network_named, network_of
 
 MOST_TOLD = 8  # PANs that are named
-_MOST_CUT = 1 << 16
 _NOT_KEPT = b"\xff" * 22  # as many octets as addresses and PAN IDs have; 0xffff names no PAN
 _HOW_PAN = (
     "A PAN ID is 0x0000 to 0xfffe; the JSON of a survey tells those of a capture as its networks"
@@ -108,13 +107,12 @@ class Networks:
 class OwnNetwork:
     """Picks the frames of one PAN, and what goes to all; None stands for every PAN.
 
-    ``left_out`` counts the others, each sending once, and ``cut`` are numbers of those whose front alone was captured.
+    ``left_out`` counts the others, each sending once.
     """
 
     def __init__(self, pan: object) -> None:
         self.pan = None if pan is None else pan_named(pan, "pan")
         self.left_out = 0
-        self.cut: set[int] = set()
         self._receivers = Receivers()
 
     def of(self, records: Iterable[Record]) -> Iterable[Record]:
@@ -129,10 +127,10 @@ class OwnNetwork:
                 yield record
             else:
                 self._leave_out(record, body.octets)
+                if isinstance(records, CaptureFile) and record.original_length > len(record.octets):
+                    records.forget_cut(record.number)
 
     def _leave_out(self, record: Record, octets: bytes) -> None:
-        if len(record.octets) < record.original_length and len(self.cut) < _MOST_CUT:
-            self.cut.add(record.number)
         receiver = record.receiver
         if receiver is None or not self._receivers.heard(
             receiver, record.number, record.time_ns, octets
