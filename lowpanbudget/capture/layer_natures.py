@@ -1,5 +1,8 @@
 """What there is in the layers of a capture's frames: headers, payload, sealed octets, or what could not be read."""
 
+from itertools import groupby
+from operator import attrgetter
+
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.survey import note_nature
@@ -23,10 +26,12 @@ class LayerNatures:
         else:
             template.facts[_SEEN] = self
             frame = template.example
-        for span in () if frame is None else frame.spans:
-            if known.get(span.layer) is not _HEADER:
-                note_nature(known, span.layer, span.nature)
+        for nature, run in groupby(() if frame is None else frame.spans, _NATURE):
+            for layer in set(map(_LAYER, run)):
+                if known.get(layer) is not _HEADER:
+                    note_nature(known, layer, nature)
 
 
+_LAYER, _NATURE = attrgetter("layer"), attrgetter("nature")
 _HEADER = Nature.HEADER
 _SEEN = object()  # who has seen a template's layers, among its facts

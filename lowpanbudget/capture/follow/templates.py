@@ -4,8 +4,10 @@ Two frames are alike when they agree in all octets but the free ones (``Reader.f
 way, and differ only in numbers, checksums and payload. Tests compare both ways over many frames.
 """
 
-from collections.abc import Iterable
+from collections.abc import Sequence
+from itertools import groupby
 from math import inf
+from operator import attrgetter
 from typing import Any
 
 from lowpanbudget.bits import Place, Span
@@ -31,6 +33,7 @@ from lowpanbudget.values import dataclass, field, replace
 # headers whose reading compares no length with the octets behind them
 _ANY_LENGTH = (Mac, Mesh, Broadcast, Iphc, ExtensionNhc, UdpNhc, CoapMessage)
 _OF_THE_HOP = (Mac, Mesh, Broadcast, Fragment)  # headers that leave nothing in the datagram
+_LAYER, _BITS = attrgetter("layer"), attrgetter("bits")
 _LENGTH_END = 6  # octets up to the end of the length in a header of IPv6 (RFC 8200 section 3) and of UDP (RFC 768)
 _LONGEST = 0xFF00  # more octets may not fit a length of 16 bits with headers: such frames are decoded one by one
 # notices that depend on octets that are free
@@ -155,13 +158,14 @@ class Template:
         return Fragment(part.size, self.tag.number(payload), part.offset, part.first)
 
 
-def layer_bits(spans: Iterable[Span], end: float = inf) -> dict[str, int]:
-    """Return the bits of each layer before bit ``end``."""
+def layer_bits(spans: Sequence[Span], end: float = inf) -> dict[str, int]:
+    """Return the bits of each layer before bit ``end``, of spans in the order of their octets."""
     bits: dict[str, int] = {}
-    for span in spans:
-        if span.offset_bits < end:
-            layer = span.layer
-            bits[layer] = bits.get(layer, 0) + span.bits
+    last = len(spans)
+    while last and spans[last - 1].offset_bits >= end:
+        last -= 1
+    for layer, run in groupby(spans[:last], _LAYER):
+        bits[layer] = bits.get(layer, 0) + sum(map(_BITS, run))
     return bits
 
 

@@ -7,7 +7,8 @@
 The byte machine itself is ``ghc``. An extension header's length field is elided and comes back.
 """
 
-from collections.abc import Iterable
+from collections.abc import Sequence
+from operator import attrgetter
 from typing import NamedTuple
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
@@ -63,18 +64,23 @@ class CodeSize(NamedTuple):
     expanded: int
 
 
-def code_size(spans: Iterable[Span], nature: Nature | None = None) -> CodeSize:
+_VALUE = attrgetter("value")
+
+
+def code_size(spans: Sequence[Span], nature: Nature | None = None) -> CodeSize:
     """Return what byte code there is among spans: that of headers, of payloads, or without ``nature`` all of it."""
     coded = _coded(spans, nature)
     return CodeSize(sum(span.bits for span in coded) // 8, sum(len(span.value) for span in coded))
 
 
-def coded_payload(spans: Iterable[Span]) -> bytes:
+def coded_payload(spans: Sequence[Span]) -> bytes:
     """Return what the byte code of a payload stands for."""
     return b"".join([span.value for span in _coded(spans, Nature.PAYLOAD)])
 
 
-def _coded(spans: Iterable[Span], nature: Nature | None) -> list[Span]:
+def _coded(spans: Sequence[Span], nature: Nature | None) -> list[Span]:
+    if CodedOctets not in map(type, map(_VALUE, spans)):
+        return []  # as in most frames
     return [
         span
         for span in spans
