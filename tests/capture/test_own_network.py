@@ -33,7 +33,9 @@ def file(frames: list[tuple[int, bytes]], kept: int) -> io.BytesIO:
     made = struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, kept, 195)
     for at, octets in frames:
         front = octets[:kept]
-        made += struct.pack("<IIII", 1, at * MILLISECONDS, len(front), len(octets)) + front
+        seconds, milliseconds = divmod(at, 1000)
+        microseconds = milliseconds * MILLISECONDS
+        made += struct.pack("<IIII", 1 + seconds, microseconds, len(front), len(octets)) + front
     return io.BytesIO(made)
 
 
