@@ -45,6 +45,7 @@ class FunctionSource:
         self.lines: list[str] = []
         self._free: list[str] = []
         self._tail = self._behind = ""
+        self._last = 0
         self._start = at
         self._bound: dict[str, Any] = dict(_NAMES)
         self._known: dict[int, str] = {}
@@ -71,6 +72,11 @@ class FunctionSource:
     def cut(self, octets: int) -> str:
         """Return the octets that come next."""
         return f"data[{self.octet()}:{self.octet(octets)}]"
+
+    def last(self, octets: int) -> str:
+        """Return the last octets there are; the function gives None where they are not all behind the header."""
+        self._last = octets
+        return self.let(f"data[end - {octets}:end]")
 
     def value(self, kind: type, **values: object) -> str:
         """Return a value of a class of values, of these expressions by attribute; the others have their defaults."""
@@ -157,7 +163,7 @@ class FunctionSource:
 
     def rest(self, part: LayoutPart, layout: Drawing) -> str:
         """Take up a last part that has all octets that are left; return its value."""
-        value = self.let(f"data[{self.octet()}:reader.end]")
+        value = self.let(f"data[{self.octet()}:end]")
         told = (part.name, value, _meaning(part), layout.cite, part.removed_by)
         self._tail = f"if {value}: reader.spans.append({self._span(0, f'len({value}) * 8', *told)})"
         return value
@@ -221,15 +227,15 @@ class FunctionSource:
         anywhere = self._start is None
         lines = [
             *(("at = reader.pos", "bit = at * 8") if anywhere else ()),
-            f"if reader.end < {self.octet()}: return None",
-            "data = reader.data",
+            "data, end = reader.data, reader.end",
+            f"if end < {self.octet(self._last)}: return None",
             *self.lines,
             *(() if self._behind else (f"result = {result}",)),
             *([f"reader.spans += ({', '.join(self.spans)},)"] if self.spans else ()),
             *([f"reader.free += ({', '.join(self._free)},)"] if self._free else ()),
             *([self._tail] if self._tail else ()),
             f"reader.layer = {self.bind(self.layer)}",
-            f"reader.pos = {'reader.end' if self._tail else self.octet()}",
+            f"reader.pos = {'end' if self._tail else self.octet()}",
             *([self._behind, f"return {result}"] if self._behind else ["return result"]),
         ]
         return self._compiled("reader, env", lines)

@@ -3,6 +3,7 @@
 octets -> FCS checked -> MAC header -> payload opened -> payload IEs -> 6LoWPAN -> datagram
 """
 
+from functools import partial
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING, Any
 
@@ -148,7 +149,7 @@ def decode_prepared(
         return whole(frame)
     reader = Reader(octets, 0, end, missing=left_out)
     try:
-        mac = secured.decode(reader, fcs_ok)
+        mac = secured.decode(reader, frame.notices, fcs_ok)
         frame.mac = mac
         frame.heads.append(_new(Head, (mac, 0, reader.pos)))
         frame.link_source, frame.link_destination = mac.source, mac.destination
@@ -158,12 +159,11 @@ def decode_prepared(
             _note_faults(frame, mac.header_ies)
         security = mac.security
         if security is not None and security.level == UNPROVEN and not is_tried:
-
-            def under(some: tuple[Key, ...]) -> Frame:
-                return decode_prepared(
-                    octets, fcs_length, contexts, some, devices, asn, root, rpi_type, left_out, sender, is_tried=True
-                )  # fmt: skip
-
+            # no closure: its variables would be cells, and those of every frame slower
+            under = partial(
+                decode_prepared, octets, fcs_length, contexts, devices=devices, asn=asn, root=root,
+                rpi_type=rpi_type, left_out=left_out, sender=sender, is_tried=True,
+            )  # fmt: skip
             return likeliest(under, keys, security, is_cut=left_out > 0)
         if security is None or open_payload(
             frame, reader, mac, keys, devices, asn, sender, trailer

@@ -4,13 +4,7 @@ from typing import Protocol
 
 from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import BadMic, WireError
-from lowpanbudget.layers.link.auxiliary import (
-    CITE_2006,
-    KEY_IDS_CITE,
-    LEVEL_TEXTS,
-    LEVELS,
-    LEVELS_CITE,
-)
+from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVEL_TEXTS, LEVELS, LEVELS_CITE
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.nonces import NONCE, Devices
 from lowpanbudget.layers.link.security import Key, unsealed
@@ -25,7 +19,6 @@ _BY_EUI = (
 _WRITTEN = (
     "Receivers of the 2015 edition drop it; encode_frame writes the form of that edition alone"
 )
-_OLD, _RESERVED = 1, (5, 6, 7)  # a version of the header, and what its security control leaves free
 
 
 class Protected(Protocol):
@@ -54,21 +47,19 @@ def open_payload(
     """
     security, data, start = mac.security, reader.data, reader.pos
     assert security is not None
-    # in version 1 nothing stands between this header and the payload
-    if mac.version == _OLD and data[start - security.octets] >> _RESERVED[0]:
-        _note_reserved(frame, data, start - security.octets)
-    if security.level == 0:
+    level, mic, end = security.level, security.mic, reader.end
+    if level == 0:
         return True
-    level, mic = LEVELS[security.level], security.mic
-    if reader.missing and level.mic:
-        return _without_end(reader, mic, security.level, trailer)
-    if len(mic) < level.mic:
-        reader.need(level.mic, f"the {level.name} integrity code", LEVELS_CITE)
-    header, sealed = data[:start], data[start : reader.end]
+    name, encrypted, octets_of_mic = LEVELS[level]
+    if reader.missing and octets_of_mic:
+        return _without_end(reader, mic, level, trailer)
+    if len(mic) < octets_of_mic:
+        reader.need(octets_of_mic, f"the {name} integrity code", LEVELS_CITE)
+    header, sealed = data[:start], data[start:end]
     if mic:
-        reader.end -= level.mic
-        trailer.insert(0, _mic_span(reader.end, mic, LEVEL_TEXTS[security.level]))
-    elif level.encrypted:
+        reader.end = end = end - octets_of_mic
+        trailer.insert(0, _mic_span(end, mic, LEVEL_TEXTS[level]))
+    elif encrypted:
         text = "the payload is encrypted without any integrity check"
         frame.notices.append(Notice("no-integrity-check", text, LEVELS_CITE, start))
     by = mac if mac.source is not None or sender is None else replace(mac, source=sender)
@@ -76,7 +67,7 @@ def open_payload(
     for key in keys:
         if key.opens(security):
             try:
-                octets, place = unsealed(by, header, sealed, key, asn=asn, devices=devices)
+                octets, place = unsealed(by, header, sealed, key, asn, devices)
             except WireError as error:
                 failure = error.bare()
                 continue
@@ -85,28 +76,18 @@ def open_payload(
             break
     if octets is None:
         _note_failure(frame, by, start, failure, has_keys=bool(keys))
-        if level.encrypted:
+        if encrypted:
             _leave_sealed(reader, "encrypted; no key opens it")
-        return not level.encrypted
-    frame.verified = level.mic > 0
-    if level.encrypted:
-        reader.data = header + octets + data[reader.end :]
+        return not encrypted
+    frame.verified = octets_of_mic > 0
+    if encrypted:
+        reader.data = header + octets + data[end:]
     return True
 
 
 def _leave_sealed(reader: Reader, text: str) -> None:
     reader.layer = "sealed"
     reader.rest("sealed payload", text, nature=Nature.SEALED)
-
-
-def _note_reserved(frame: Protected, data: bytes, at: int) -> None:
-    """Note bits of the security control that mean something since the 2015 edition alone; all frames are read by it."""
-    bits = [bit for bit in _RESERVED if data[at] >> bit & 1]
-    text = (
-        f"security control {data[at]:#04x} sets what is reserved in version {_OLD} "
-        f"(of bits 5 to 7: {', '.join(map(str, bits))}); it is read as in version 2"
-    )
-    frame.notices.append(Notice("security-bits-reserved", text, CITE_2006, at))
 
 
 def _mic_span(at: int, mic: bytes, meaning: str) -> Span:

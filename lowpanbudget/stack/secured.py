@@ -4,32 +4,51 @@ Without IEs, which may have any length. Other headers, and two controls that wer
 ``mac``.
 """
 
-from typing import cast
-
 from lowpanbudget.bits import Reader
 from lowpanbudget.fields.compiled import MOST, Functions
 from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.link import auxiliary, mac
+from lowpanbudget.layers.link.auxiliary import CITE_2006
 from lowpanbudget.layers.link.control import CONTROL, shape
 from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.stack.incoming import Notice
 
 _CONTROL = CONTROL.octets
+_OLD, _RESERVED = 1, (5, 6, 7)  # a version of the header, and what its security control leaves free
 _controls: dict[bytes, int] = {}  # where the security control stands, by frame control
 
 
-def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
-    """Return the MAC header of a frame that ``reader`` stands at the beginning of, as ``mac.decode`` does."""
+def decode(reader: Reader, notices: list[Notice], fcs_ok: bool | None = None) -> Mac:
+    """Return the MAC header of a frame that ``reader`` stands at the beginning of, as ``mac.decode`` does.
+
+    Bits in its security control that are reserved are added to the ``notices``.
+    """
     octets = reader.data
-    at = _controls.get(octets[:_CONTROL])
+    control = octets[:_CONTROL]
+    at = _controls.get(control)
     if at is not None and not reader.missing:
-        function = _HEADERS.functions.get(octets[:_CONTROL] + octets[at : at + 1])
-        header = None if function is None else function(reader, fcs_ok)
-        if header is not None:
-            return cast("Mac", header)
+        function = _HEADERS.functions.get(control + octets[at : at + 1])
+        known: Mac | None = None if function is None else function(reader, fcs_ok)
+        if known is not None:
+            return known
     header = mac.decode(reader, fcs_ok)
     if header.security is not None and not header.ie_present:
-        _was_read(octets, header.header_length - header.security.octets)
+        at = header.header_length - header.security.octets
+        if header.version == _OLD and octets[at] >> _RESERVED[0]:
+            notices.append(_reserved(octets[at], at))
+        else:
+            _was_read(octets, at)
     return header
+
+
+def _reserved(control: int, at: int) -> Notice:
+    """Return the notice of bits that mean something since the 2015 edition alone; all frames are read by it."""
+    bits = [bit for bit in _RESERVED if control >> bit & 1]
+    text = (
+        f"security control {control:#04x} sets what is reserved in version {_OLD} "
+        f"(of bits 5 to 7: {', '.join(map(str, bits))}); it is read as in version 2"
+    )
+    return Notice("security-bits-reserved", text, CITE_2006, at)
 
 
 def _was_read(octets: bytes, at: int) -> None:

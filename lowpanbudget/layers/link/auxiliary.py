@@ -85,9 +85,9 @@ def _fit_key_id(
 
 
 def _restore_key_id(octets: bytes, _env: object) -> tuple[bytes | None, int | None]:
-    if not octets:
-        return None, None
-    return octets[:-1][::-1] or None, octets[-1]
+    if len(octets) > 1:
+        return octets[-2::-1], octets[-1]
+    return None, octets[0] if octets else None
 
 
 COUNTER = Choice(
@@ -251,11 +251,11 @@ def take_up(source: FunctionSource, word: int, version: int = 2) -> str:
     counter = source.row(counting, counting.rows[values["counter_suppressed"]])
     key_id = source.row(KEY_ID, KEY_ID.rows[values["key_id_mode"]])
     mic = LEVELS[values["level"]].mic
-    tail = f"data[max({source.octet()}, reader.end - {mic}):reader.end]" if mic else "b''"
+    last = source.last(mic) if mic else "b''"
     return source.value(
         Security, level=f"{values['level']}", key_id_mode=f"{values['key_id_mode']}", frame_counter=counter,
         key_source=f"{key_id}[0]", key_index=f"{key_id}[1]",
-        asn_in_nonce=f"{bool(values[edition.asn_in_nonce])}", mic=tail,
+        asn_in_nonce=f"{bool(values[edition.asn_in_nonce])}", mic=last,
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ edition fills the address from 0xba55ec, a zero octet, PAN ID and short address:
 """
 
 from collections.abc import Mapping
+from struct import Struct
 from typing import Any
 
 from lowpanbudget.arguments import number_within
@@ -18,6 +19,7 @@ from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.values import FrozenDict
 
 NONCE = ieee(2015, "9.3.2")
+_COUNTED = Struct(">IB").pack
 _SHORT_FORM = bytes.fromhex("ba55ec00")
 _LAYER = "link security"
 
@@ -106,13 +108,16 @@ def nonces(
     else:
         sent = security.frame_counter if counter is None else counter
         assert sent is not None
-        end = (int(sent) << 8 | int(security.level)).to_bytes(5, "big")
+        end = _COUNTED(sent, security.level)
     if len(source) == 8:
         return (source + end,)
-    return tuple(one + end for one in _extended(mac, source, devices, by_slot=by_slot))
+    return _extended(mac, source, devices, end, by_slot=by_slot)
 
 
-def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> list[bytes]:
+def _extended(
+    mac: Mac, short: bytes, devices: Devices, end: bytes, *, by_slot: bool
+) -> tuple[bytes, ...]:
+    """Return the nonces with this end of a short source address."""
     number, pan = int.from_bytes(short, "big"), mac.pan_id
     senders = []
     eui = devices.get(number)
@@ -123,7 +128,7 @@ def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> lis
     if eui is not None:
         senders.append(eui)
     if senders:
-        return senders
+        return tuple([sender + end for sender in senders])
     raise WireError(
         f"the nonce needs the EUI-64 of the node with short address 0x{number:04x}, and it is not known",
         layer=_LAYER,

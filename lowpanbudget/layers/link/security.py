@@ -181,11 +181,11 @@ def unseal(
     ``counter`` is the frame counter, where ``mac`` is that of a frame with another one.
     Raises ``BadMic`` when the integrity code does not match, ``WireError`` when the nonce cannot be made.
     """
-    return unsealed(mac, header, sealed, key, asn=asn, devices=devices, counter=counter)[0]
+    return unsealed(mac, header, sealed, key, asn, devices, counter)[0]
 
 
 def unsealed(
-    mac: Mac, header: bytes, sealed: bytes, key: Key, *, asn: int | None, devices: Devices,
+    mac: Mac, header: bytes, sealed: bytes, key: Key, asn: int | None, devices: Devices,
     counter: int | None = None,
 ) -> tuple[bytes, int]:  # fmt: skip
     """Return the payload in the clear and the place of the nonce that opened it among ``nonces``; raises as ``unseal``.
@@ -194,23 +194,23 @@ def unsealed(
     """
     security = mac.security
     assert security is not None
-    level = LEVELS[security.level]
-    if not (level.mic or level.encrypted):
+    _, encrypted, mic = LEVELS[security.level]
+    if not (mic or encrypted):
         return sealed, 0
-    if level.encrypted and mac.frame_type == FrameType.DATA:
+    if encrypted and mac.frame_type == FrameType.DATA:
         clear, private, additional = b"", sealed, header
     else:
-        at = len(sealed) - level.mic
+        at = len(sealed) - mic
         clear, private, additional = _parts(mac, header, sealed[:at])
         private += sealed[at:]
-    cipher = key.cipher(level.mic)
+    cipher = key.cipher(mic)
     for place, nonce in enumerate(nonces(mac, devices, asn, counter)):
         opened = cipher.unseal(nonce, private, additional)
         if opened is not None:
             return clear + opened, place
     raise BadMic(
-        _MIC_WRONG if level.encrypted else LEFT_IN_CLEAR,
-        offset=len(header) + len(sealed) - level.mic,
+        _MIC_WRONG if encrypted else LEFT_IN_CLEAR,
+        offset=len(header) + len(sealed) - mic,
         layer=_LAYER,
         cite=TRANSFORM,
     )
