@@ -71,18 +71,24 @@ class PlayedBurst:
         self._seed, self._keeps_queues = seed, keeps_queues
         self._runs: list[BurstRun] = []
 
-    def plan(self, runs: int | None = None, tell: Tell | None = None) -> BurstPlan:
-        """Return what becomes of it in so many runs, as ``carry_burst`` does."""
-        count = _RUNS if runs is None else runs
+    def plan(
+        self, runs: int | None = None, tell: Tell | None = None, *, begun: int | None = None
+    ) -> BurstPlan:
+        """Return what becomes of it in so many runs, as ``carry_burst`` does.
+
+        Where that is clear after the first ``begun`` of them it is not played on.
+        """
+        most = _LONGER * _RUNS if runs is None else runs
+        count = min((_RUNS if runs is None else runs) if begun is None else begun, most)
         while True:
             self._play(count, tell)
             plan = planned(self._place, self._runs[:count], self._seed)
             is_open = plan.is_close and any(
                 one.is_close and not one.why_open for one in plan.checks
             )
-            if runs is not None or not is_open or count >= _LONGER * _RUNS:
+            if not is_open or count >= most:
                 return plan
-            count *= 2
+            count = min(count * 2, most)
 
     def _play(self, count: int, tell: Tell | None) -> None:
         """Play on until there are so many runs."""

@@ -1,7 +1,7 @@
 """What would help a burst that is not in as it is to be: each change alone, the burst played again."""
 
 from collections.abc import Callable
-from functools import cache, partial
+from functools import cache
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
@@ -23,6 +23,7 @@ from lowpanbudget.values import replace
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
 _RUNS = 100  # of a first look
+_LONGER = 2  # times as many, where that is too close to tell
 _OF_PACKETS = "share of packets late"
 
 
@@ -52,7 +53,7 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
             tell(number, len(ladders))
         if not ladder.rungs:
             continue
-        change, then = _least(ladder, plan)
+        change, then, is_sure = _least(ladder, plan)
         was, after = _compared(plan, then)
         is_doubtful = not eased(was, after)
         if is_doubtful and not is_promising(was, after):
@@ -69,39 +70,47 @@ def burst_helping(design: Design, plan: BurstPlan, tell: Tell | None = None) -> 
             )
         is_whole = not fails and broken is None
         told = HelpfulChange(
-            change.key, change.text, was, after, then.holds and is_whole, decides, caution,
-            is_in and then.is_close and is_whole, fails, is_doubtful,
+            change.key, change.text, was, after, is_sure and is_whole, decides, caution,
+            is_in and not is_sure and is_whole, fails, is_doubtful,
         )  # fmt: skip
         found.append(Helping(told, change, is_whole, _share_late(then), then, ladder))
     return sorted(found, key=_place)
 
 
-def _least(ladder: Ladder, plan: BurstPlan) -> tuple[PossibleChange, BurstPlan]:
-    """Return the least change with which the burst is in, else the first, and what then becomes of it."""
+def _least(ladder: Ladder, plan: BurstPlan) -> tuple[PossibleChange, BurstPlan, bool]:
+    """Return the least change with which the burst is in, else the first, what then becomes of it, and if that is sure.
+
+    Of many values that are tried one or another is enough by chance: so each must be in runs of another seed as well,
+    which had no part in choosing it, and take for enough what is not as seldom as those of a single value do.
+    """
     change = cache(ladder.change)
-    bursts = cache(lambda value: PlayedBurst(change(value).design, plan.name, plan.seed))
-    played = cache(lambda value, runs: bursts(value).plan(runs))
+    bursts = cache(lambda value, seed: PlayedBurst(change(value).design, plan.name, seed))
     few, whole = min(plan.runs, _RUNS), runs_like(plan)
 
-    def late(value: float, runs: int | None, *, may_be_close: bool) -> tuple[LimitCheck, ...]:
-        then = plan if value == ladder.start else played(value, runs)
+    def late(value: float, seed: int, begun: int | None = None) -> tuple[LimitCheck, ...]:
+        then = plan if value == ladder.start else bursts(value, seed).plan(whole, begun=begun)
+        return () if _arrival(then).holds else (_packets_late(then),)
+
+    def shortly(value: float) -> tuple[LimitCheck, ...]:
+        if value == ladder.start:
+            return late(value, plan.seed)
+        then = bursts(value, plan.seed).plan(min(plan.runs, _LONGER * few), begun=few)
         arrival = _arrival(then)
-        may_hold = may_be_close and arrival.is_close and arrival.measured <= arrival.allowed
+        may_hold = arrival.is_close and arrival.measured <= arrival.allowed
         return () if arrival.holds or may_hold else (_packets_late(then),)
 
+    def again(value: float) -> tuple[LimitCheck, ...]:
+        return late(value, plan.seed) or late(value, plan.seed + 1, few)
+
     value = ladder.rungs[0]
-    then = played(value, few)
+    then = bursts(value, plan.seed).plan(few)
     first = _compared(plan, then)
     if eased(*first, times=CLEARLY):
-        looks = (
-            partial(late, runs=few, may_be_close=True),
-            partial(late, runs=whole, may_be_close=False),
-        )
-        value = nearest(ladder, looks) or value
+        value = nearest(ladder, (shortly, again)) or value
     if few < plan.runs and (eased(*first) or is_promising(*first)):
         # a yes is said of nothing that was looked at less than the burst itself
-        then = played(value, whole)
-    return change(value), then
+        then = bursts(value, plan.seed).plan(whole)
+    return change(value), then, then.holds and not again(value)
 
 
 class Besides:
