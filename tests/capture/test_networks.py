@@ -258,6 +258,26 @@ def test_a_context_is_of_the_network_that_announces_it() -> None:
     assert by_column == survey(records)
 
 
+@pytest.mark.parametrize("pan", [PAN, OTHER])
+def test_who_has_no_pan_yet_is_read_with_the_contexts_of_whom_it_speaks_to(pan: int) -> None:
+    """Source PAN ID 0xffff and an EUI-64, the destination PAN ID that of the network.
+
+    IEEE 802.15.4-2006 clauses 7.2.1 and 7.3.1.1 (from memory): frame control 0xc801 of a data frame, short destination,
+    extended source, no PAN ID compression; number, PAN ID and address of the destination, then of the source.
+    """
+    links = FAR_NODE, ROOT
+    own = Env(*links, contexts={0: f"{PREFIXES[pan]}/64"})
+    packet = air.datagram(b"I am new", PREFIXES[pan], links)
+    octets = b"\x01\xc8\x05" + pan.to_bytes(2, "little") + ROOT[::-1] + b"\xff\xff" + FAR_NODE[::-1]
+    octets = air.mended(octets + compress(packet, own).octets + bytes(2))
+    for records in (taught(), taught()[:-3]):  # the other's frame came last, and its own
+        now = (records[-1].time_ns or 0) + SECOND
+        last = Record(len(records) + 1, now, 195, octets, len(octets))
+        flow = [*follow([*records, last])][-1].flow
+        assert flow is not None
+        assert flow.source == air.address(PREFIXES[pan], FAR_NODE)
+
+
 def test_what_a_design_has_is_not_held_against_the_network_next_to_it() -> None:
     """The design is of PAN, and says context 0 as its router does; the other network announces its own."""
     text = f"""

@@ -11,7 +11,7 @@ from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.link.mac import BROADCAST_PAN
 from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import Key
-from lowpanbudget.layers.link.stations import network_of, network_place
+from lowpanbudget.layers.link.stations import network_in, network_of, network_place
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
@@ -97,7 +97,9 @@ class KnownNetworks:
             self._places[front] = network_place(octets)
         place = self._places[front]
         pan = None if place is None or len(octets) < place.end else place.number(octets)
-        if pan is None or pan == BROADCAST_PAN:
+        if pan == BROADCAST_PAN:
+            pan = network_in(octets)  # who joins names the network as its destination's
+        if pan is None:
             return False
         return self._turn(self._of.get(pan) or self._at_first(pan))
 

@@ -4,9 +4,11 @@ IEEE 802.15.4-2015 clause 6.4.2 (from memory).
 """
 
 from lowpanbudget.bits import Place, Reader
+from lowpanbudget.errors import WireError
 from lowpanbudget.fields.parts import LayoutPart, key_of
 from lowpanbudget.layers.link.addressing import FIELDS
 from lowpanbudget.layers.link.control import CONTROL, shape
+from lowpanbudget.layers.link.leading import read_leading
 from lowpanbudget.layers.link.mac import BROADCAST_PAN, Mac
 
 _DESTINATION_PAN, _, _SOURCE_PAN, _ = map(key_of, FIELDS)
@@ -28,8 +30,20 @@ def network_named(source_pan: int | None, destination_pan: int | None) -> int | 
     return None if source_pan == BROADCAST_PAN else source_pan
 
 
+def network_in(octets: bytes) -> int | None:
+    """Return the same from the octets of a frame; None of what is none."""
+    try:
+        _, _, destination_pan, _, source_pan, _ = read_leading(Reader(octets))
+    except WireError:
+        return None
+    return network_named(source_pan, destination_pan)
+
+
 def network_place(octets: bytes) -> Place | None:
-    """Return where a frame that begins so has the PAN ID that it is of; None of one that has none, or is no frame."""
+    """Return where a frame that begins so has the PAN ID that it is of, unless all PANs stand there; None without one.
+
+    It is quicker than to read each frame of a form.
+    """
     form = shape(*Reader(octets).ahead(CONTROL.octets).ljust(CONTROL.octets, b"\0"))
     if form.fault is not None:
         return None
