@@ -194,10 +194,10 @@ class Audit:
             if not arrival.repeated and arrival.datagram.fate is not Fate.OPEN:
                 self._give(scene, arrival.datagram)
         if datagram is not None and frame.fragment is None and scene.header is not None:
-            upper = None if template is None else template.upper
-            scene.datagram = scene.heard(
-                scene.header, datagram, judged.layers, (scene.number,), upper
-            )
+            if judged.headers is None:
+                upper = None if template is None else template.upper
+                judged.headers = scene.headers(scene.header, judged.layers, upper)
+            scene.hear(datagram, judged.headers, (scene.number,))
         layers, heard = judged.varying, scene.datagram
         if notices and heard is not None and any(one.name in WRONG_CHECKSUMS for one in notices):
             layers = self._arrive_wrong(scene, heard, layers)
@@ -226,10 +226,8 @@ class Audit:
         upper = read_upper(reader, header.next_header, ends)
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
         scene.header, scene.tunnelled = inner, inner is not header
-        place = upper_of(octets)
-        scene.datagram = datagram = scene.heard(
-            inner, octets, upper.layers, sighting.numbers, place
-        )
+        headers = scene.headers(inner, upper.layers, upper_of(octets))
+        datagram = scene.hear(octets, headers, sighting.numbers)
         wrong, fragmented = checksum.is_wrong(octets), scene.fragmented
         of_two = sighting.of_two or (fragmented is not None and fragmented.is_of_two)
         if wrong and of_two:  # it proves nothing about what was sent

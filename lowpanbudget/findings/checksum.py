@@ -21,7 +21,7 @@ from lowpanbudget.findings.guesses import (
     other_destinations,
     other_ports,
 )
-from lowpanbudget.findings.header_forms import Detail, ports_of
+from lowpanbudget.findings.header_forms import Detail
 from lowpanbudget.findings.lengths import (
     other_length_in_line,
     with_options,
@@ -150,7 +150,7 @@ def detail_of(datagram: HeardDatagram, slip: Slip) -> Detail:
     """Return what a slip depends on beside the form: octets at its end on its length, a port on both."""
     if slip in {Slip.TAIL, Slip.PADDING}:
         return len(datagram.octets)
-    return ports_of(datagram) if slip is Slip.PORT else None
+    return datagram.ports if slip is Slip.PORT else None
 
 
 def _one_side(

@@ -6,9 +6,8 @@ from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
-from lowpanbudget.capture.follow.flows import mark_of
-from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
+from lowpanbudget.findings.heard_headers import Ends, HeardHeaders
 from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.internet import chain, extension, ipv6, source_route, udp
 from lowpanbudget.layers.internet.chain import ChainPlace
@@ -22,13 +21,10 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
-from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.stack.upper import COAP_PORT
-from lowpanbudget.values import dataclass, field
-
-Ends = tuple[IPv6Address, IPv6Address]
+from lowpanbudget.values import dataclass, field, replace
 
 
 class UdpContent(NamedTuple):
@@ -68,34 +64,59 @@ class MessageBegun(NamedTuple):
     inside: CoapMessage | None = None
 
 
-@dataclass()
+@dataclass()  # the last attributes are those of the class until they are set
 class HeardDatagram:
     """A whole datagram.
 
-    ``header`` is its innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
-    frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its
-    headers; ``numbers`` are all frames that brought it. ``upper`` is where its last header stands,
-    ``clear`` its UDP payload in the clear where that was sealed and opened. ``is_sum_wrong``: its checksum is wrong.
-    ``mesh_left`` are the hops left in a mesh below IPv6, where another than its originator passes it on, or it is for
-    all.
-    ``is_dropped``: nobody takes what it carries, ports among it, for what was sent.
+    ``headers`` are what it has alike with others; ``numbers`` are all frames that brought it. ``clear`` is its UDP
+    payload in the clear where that was sealed and opened. ``mark`` is what stays the same of it on its way; None where
+    its last header cannot be found. ``is_sum_wrong``: its checksum is wrong. ``is_dropped``: nobody takes what it
+    carries, ports among it, for what was sent.
     """
 
     octets: bytes
-    header: Ipv6
-    layers: Sequence[object]
-    iphc: Iphc | None
-    link_source: bytes | None
-    link_destination: bytes | None
-    pan_id: int | None
-    contexts: Contexts
+    headers: HeardHeaders
     numbers: tuple[int, ...]
     time_s: float
-    upper: ChainPlace | None = None
     clear: bytes | None = None
-    mesh_left: int | None = None
+    mark: int | None = None
     is_sum_wrong: bool = field(init=False, default=False)
     is_dropped: bool = field(init=False, default=False)
+
+    @property
+    def header(self) -> Ipv6:
+        """Return its innermost IPv6 header as it was restored."""
+        return self.headers.header
+
+    @property
+    def layers(self) -> Sequence[object]:
+        """Return what was read in the frame or behind the header."""
+        return self.headers.layers
+
+    @property
+    def iphc(self) -> Iphc | None:
+        """Return the compressed header that brought its first one."""
+        return self.headers.iphc
+
+    @property
+    def link_source(self) -> bytes | None:
+        """Return the link source of the frame that brought its headers."""
+        return self.headers.link_source
+
+    @property
+    def link_destination(self) -> bytes | None:
+        """Return the link destination of that frame."""
+        return self.headers.link_destination
+
+    @property
+    def pan_id(self) -> int | None:
+        """Return the PAN of that frame."""
+        return self.headers.pan_id
+
+    @property
+    def upper(self) -> ChainPlace | None:
+        """Return where its last header stands."""
+        return self.headers.upper
 
     @property
     def fragments(self) -> int:
@@ -104,60 +125,54 @@ class HeardDatagram:
 
     @property
     def destination(self) -> IPv6Address:
-        """Return whom it is for in the end: as long as segments of a route are left, who is named last in it.
-
-        The header names the next node of the route until then (RFC 8200 section 4.4, RFC 6554 section 4.2).
-        """
-        upper = self.upper
-        return self.header.destination if upper is None else upper.destination
+        """Return whom it is for in the end."""
+        return self.headers.destination
 
     @property
     def contexts_used(self) -> tuple[int | None, int | None]:
         """Return the numbers of the contexts that its source and destination lean on; None for no context."""
-        return (None, None) if self.iphc is None else self.iphc.contexts
+        iphc = self.headers.iphc
+        return (None, None) if iphc is None else iphc.contexts
 
     @property
     def ends(self) -> Ends:
         """Return who sent it, and whom it is for in the end."""
-        return self.header.source, self.destination
+        return self.headers.ends
 
-    @property
-    def mark(self) -> int | None:
-        """Return what stays the same of it on its way; None where its last header cannot be found."""
-        upper = self.upper
-        return None if upper is None else mark_of(self.header.source, self.octets, upper)
+    def drop(self, layers: Sequence[object]) -> None:
+        """Leave these of its headers: nobody takes the others for what was sent."""
+        self.is_dropped, self.headers = True, replace(self.headers, layers=layers)
 
     @cached_property
     def outer(self) -> Ipv6:
         """Return its outermost IPv6 header, with the lengths that it carries."""
         return ipv6.header_of(self.octets)
 
+    @property
+    def ports(self) -> tuple[int, int] | None:
+        """Return its UDP ports; None when there is no UDP that can be read."""
+        headers = self.headers
+        if not headers.is_udp or headers.ports is not None:
+            return headers.ports if headers.is_udp else None
+        last = self.udp_last
+        return None if last is None else (last.source_port, last.destination_port)
+
     @cached_property
     def udp(self) -> UdpContent | None:
         """Return UDP ports and payload; None when there is no UDP that can be read."""
-        place = self.upper or chain.find(self.octets, ipv6.UDP)
-        if place is None or place.kind != ipv6.UDP:
+        ports = self.ports
+        if ports is None:
             return None
-        at = place.offset
-        opened = self.clear is not None
-        payload = self.octets[at + udp.OCTETS :] if self.clear is None else self.clear
-        for layer in self.layers:
-            if isinstance(layer, UdpNhc | Udp):
-                return UdpContent(layer.source_port, layer.destination_port, payload, opened)
-        header = self.udp_header(at)
-        return (
-            None
-            if header is None
-            else UdpContent(header.source_port, header.destination_port, payload, opened)
-        )
+        payload = self.udp_octets if self.clear is None else self.clear
+        return UdpContent(*ports, payload, self.clear is not None)
 
     @property
     def udp_octets(self) -> bytes:
         """Return what stands behind its last UDP header as it was sent, be it sealed or not; nothing without one."""
-        place = self.upper or chain.find(self.octets, ipv6.UDP)
-        if place is None or place.kind != ipv6.UDP:
+        upper = self.upper
+        if upper is None or upper.kind != ipv6.UDP:
             return b""
-        return self.octets[place.offset + udp.OCTETS :]
+        return self.octets[upper.offset + udp.OCTETS :]
 
     @cached_property
     def coap_head(self) -> CoapHead | None:

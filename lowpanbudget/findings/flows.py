@@ -57,10 +57,10 @@ class FlowBook:
         content = datagram.udp
         if content is None:
             return None
-        source, destination = datagram.ends
+        source, destination = datagram.header.source, datagram.destination
         ports = (content.source_port, content.destination_port)
         routed = datagram.outer.next_header != ipv6.UDP  # what RPL adds stands between IPv6 and UDP
-        key = (int(source), int(destination), routed, *ports)
+        key = (*datagram.ends, routed, *ports)
         fits = self._known.get(key)
         if fits is None:
             fitting = self._table.fitting(
@@ -91,7 +91,8 @@ class FlowBook:
         content = datagram.udp
         if content is None or datagram.is_sum_wrong:
             return None
-        ends = FlowKey(*datagram.ends, ipv6.UDP, content.source_port, content.destination_port)
+        source, destination = datagram.header.source, datagram.destination
+        ends = FlowKey(source, destination, ipv6.UDP, content.source_port, content.destination_port)
         routed = datagram.outer.next_header != ipv6.UDP
         fits = self._table.fitting(ends, routed=routed)
         message = None if content.opened else _message_in(datagram)

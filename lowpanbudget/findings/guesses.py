@@ -107,7 +107,7 @@ def guesses_of(
         yield from _identifiers(datagram, known, address, link, row.inline)
         yield from _of_device(datagram, devices, address)
     number = packed.contexts[0 if source else 1]
-    yield from _prefixes(datagram.contexts, known, address, number)
+    yield from _prefixes(datagram.headers.contexts, known, address, number)
 
 
 def _identifiers(

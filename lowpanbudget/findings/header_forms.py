@@ -6,10 +6,10 @@ Wrong ones that no reading explains do so too where they are more: who has one c
 """
 
 from enum import Enum
-from typing import Any, NamedTuple
 
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
+from lowpanbudget.findings.heard_headers import HeaderForm
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.sums import Differences
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
@@ -20,35 +20,6 @@ _MOST_DETAILS = 64
 _MOST_TEXTS = 4
 
 Detail = int | tuple[int, int] | None  # octets, or both ports
-
-
-class HeaderForm(NamedTuple):
-    """Who sends on this hop, between which addresses, how they are carried, and where the last header begins."""
-
-    link_source: bytes | None
-    source: int
-    destination: int
-    carried: tuple[Any, ...]
-    upper: int
-
-
-def form_of(datagram: HeardDatagram) -> HeaderForm:
-    """Return the form of a datagram's headers."""
-    packed, upper, header = datagram.iphc, datagram.upper, datagram.header
-    carried: tuple[Any, ...] = ()
-    if packed is not None:
-        rows = packed.rows
-        carried = rows["source"].inline, rows["destination"].inline, packed.contexts
-    at = 0 if upper is None else upper.offset
-    return HeaderForm(
-        datagram.link_source, int(header.source), int(datagram.destination), carried, at
-    )
-
-
-def ports_of(datagram: HeardDatagram) -> Detail:
-    """Return both ports of a datagram; None where it has none."""
-    content = datagram.udp
-    return None if content is None else (content.source_port, content.destination_port)
 
 
 def is_sum_elided(datagram: HeardDatagram) -> bool:
@@ -113,7 +84,7 @@ class SumsOfForm:
         """Return whether one more right checksum of such a datagram would tell anything."""
         if self.held or None not in self.rights:
             return True
-        known = len(datagram.octets) in self.rights and ports_of(datagram) in self.rights
+        known = len(datagram.octets) in self.rights and datagram.ports in self.rights
         return not known and len(self.rights) < _MOST_DETAILS
 
     def take_right(self, datagram: HeardDatagram) -> None:
@@ -130,7 +101,7 @@ class SumsOfForm:
 
     def _interrupt(self, datagram: HeardDatagram) -> set[Detail]:
         """Begin new rows of the readings that do not explain a datagram, and return its details."""
-        details = {None, len(datagram.octets), ports_of(datagram)}
+        details = {None, len(datagram.octets), datagram.ports}
         for (_, _, detail), reading in self.held.items():
             if detail in details:
                 reading.sums.clear()

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.heard_headers import HeardHeaders
 from lowpanbudget.findings.questions import Plan
 from lowpanbudget.findings.rule import Rule
 from lowpanbudget.findings.scene import Scene
@@ -18,8 +19,8 @@ class Judged:
     """What holds for all frames that are alike: hits, headers on the air, and what ``look`` found among them.
 
     ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do. ``pans`` are
-    named in them. ``is_told``: nothing differs that a rule looks at but a number, in an acknowledgement without
-    security.
+    named in them, ``headers`` those of the datagram that each brings. ``is_told``: nothing differs that a rule looks at
+    but a number, in an acknowledgement without security.
     """
 
     hits: list[tuple[Rule, Hit]]
@@ -28,6 +29,7 @@ class Judged:
     looked: tuple[Iphc | None, Ipv6 | None, bool]
     pans: Sequence[int]
     is_told: bool
+    headers: HeardHeaders | None = None
     plan: Plan = field(default_factory=dict)
 
 

@@ -116,22 +116,23 @@ class Passages:
 
         Where it is ``tunnelled`` the header that counts is the outermost one.
         """
-        source, destination, upper = datagram.link_source, datagram.link_destination, datagram.upper
-        if source is None or upper is None or upper.hidden:
+        headers, mark = datagram.headers, datagram.mark
+        source, destination, upper = headers.link_source, headers.link_destination, headers.upper
+        if source is None or upper is None or mark is None or upper.hidden:
             return None
-        if destination == BROADCAST and datagram.mesh_left is None:
+        if destination == BROADCAST and headers.mesh_left is None:
             return None  # on one link alone
-        header = datagram.outer if tunnelled else datagram.header
+        header = datagram.outer if tunnelled else headers.header
         to, left = header.destination, 0
         if upper.offset >= _LEAST_ROUTED:
             # as it was restored: a source route in 6LoRH has the address of the next router, IPHC that of the end
             to, front = datagram.outer.destination, datagram.octets[ipv6.OCTETS : upper.offset]
             left = _segments_left(datagram.outer.next_header, front)
         number, time_s = datagram.numbers[0], datagram.time_s
-        now = source, destination, header.hop_limit, number, time_s, to, left, datagram.mesh_left
-        mark = mark_of(header.source, datagram.octets, upper)
-        # what its own sender puts into a tunnel and another takes out has the hop limit of another header there
-        mark = ~mark if tunnelled else mark
+        now = source, destination, header.hop_limit, number, time_s, to, left, headers.mesh_left
+        if tunnelled:
+            # what its own sender puts into a tunnel and another takes out has the hop limit of another header there
+            mark = ~mark_of(header.source, datagram.octets, upper)
         way = self._young.get(mark) or self._old.get(mark)
         if way is None:
             self._keep(mark, (now,))

@@ -5,7 +5,7 @@ from ipaddress import IPv6Address, IPv6Network
 
 from lowpanbudget.env import Context
 from lowpanbudget.findings.finding import Certainty, Hit
-from lowpanbudget.findings.header_forms import HeaderForm
+from lowpanbudget.findings.heard_headers import HeaderForm
 from lowpanbudget.findings.sums import ContextPair, Differences
 from lowpanbudget.layers.internet import ipv6, udp
 

@@ -12,7 +12,8 @@ from typing import NamedTuple
 from lowpanbudget.capture.follow.repeats import COPY_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, interface_identifier
-from lowpanbudget.findings.datagrams import Ends, HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import WAY_S
 from lowpanbudget.stack.fragment_key import FragmentKey
@@ -294,7 +295,7 @@ class Routers(FirstNamed[bytes, Router]):
             return
         flow = router.flows.get(datagram.ends)
         if flow is None:
-            identifier = int(datagram.destination) & IID_MASK
+            identifier = datagram.ends[1] & IID_MASK
             is_end = identifier == interface_identifier(asked.receiver)
             flow = router.flows.entry(datagram.ends, lambda: RoutedFlow(is_end))
         if flow is None or flow.is_end or mark in flow.waiting:

@@ -6,11 +6,13 @@ from typing import Any, TypeVar
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.files.link_types import OTHER, RecordBody
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.flows import mark_of
 from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, iphc_of, mesh_left_of
 from lowpanbudget.findings.flows import FlowMatch
+from lowpanbudget.findings.heard_headers import HeardHeaders
 from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.senders import CounterUse, HeardSender
 from lowpanbudget.findings.surroundings import Surroundings
@@ -233,18 +235,12 @@ class Scene:
             around |= isinstance(layer, IpInIp)  # of the next one, in 6LoRH (RFC 8138 section 7)
         return layers
 
-    def heard(
-        self,
-        header: Ipv6,
-        octets: bytes,
-        layers: Sequence[object],
-        numbers: tuple[int, ...],
-        upper: ChainPlace | None,
-    ) -> HeardDatagram:
-        """Return a datagram that came with this frame, the last of those with these numbers."""
-        mac, fragmented, opened = self.frame.mac, self.fragmented, self.sighting.opened
-        return HeardDatagram(
-            octets,
+    def headers(
+        self, header: Ipv6, layers: Sequence[object], upper: ChainPlace | None
+    ) -> HeardHeaders:
+        """Return the headers of a datagram that came with this frame."""
+        mac, fragmented = self.frame.mac, self.fragmented
+        return HeardHeaders(
             header,
             layers,
             self.iphc if fragmented is None else iphc_of(fragmented),
@@ -252,9 +248,19 @@ class Scene:
             self.frame.link_destination,
             None if mac is None else mac.pan_id,
             self.contexts,
-            numbers,
-            self.time_s,
             upper,
-            None if opened is None else opened.clear,
             mesh_left_of(self.frame),
         )
+
+    def hear(self, octets: bytes, headers: HeardHeaders, numbers: tuple[int, ...]) -> HeardDatagram:
+        """Note the datagram that came with this frame, the last of those with these numbers."""
+        opened, upper = self.sighting.opened, headers.upper
+        self.datagram = HeardDatagram(
+            octets,
+            headers,
+            numbers,
+            self.time_s,
+            None if opened is None else opened.clear,
+            None if upper is None else mark_of(headers.ends[0], octets, upper),
+        )
+        return self.datagram

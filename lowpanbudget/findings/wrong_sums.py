@@ -13,9 +13,9 @@ from lowpanbudget.env import (
 )
 from lowpanbudget.findings import checksum
 from lowpanbudget.findings.checksum import SumReading
-from lowpanbudget.findings.datagrams import Ends, HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.guesses import Slip
-from lowpanbudget.findings.header_forms import form_of
+from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.surroundings import Surroundings
@@ -66,14 +66,13 @@ class WrongSums:
         mark, passage = datagram.mark, scene.passage
         before, reading = self._heard.get(mark), None
         if passage is not None and (before is not None or passage.keeps_segments):
-            datagram.is_dropped = before or False
+            is_dropped = before or False
         else:
             reading = self._reading(datagram, scene.sighting.decoder.devices)
-            meant = reading is None or self._is_as_meant(scene, datagram, reading)
-            datagram.is_dropped = not meant
-        self._heard.renew(mark, datagram.is_dropped)
-        if datagram.is_dropped:
-            datagram.layers = without_contents(datagram.layers)
+            is_dropped = reading is not None and not self._is_as_meant(scene, datagram, reading)
+        self._heard.renew(mark, is_dropped)
+        if is_dropped:
+            datagram.drop(without_contents(datagram.layers))
         return reading
 
     def _reading(self, datagram: HeardDatagram, devices: Devices) -> SumReading | None:
@@ -94,7 +93,7 @@ class WrongSums:
             sums = self._known.sums.get((source_name(scene), datagram.contexts_used))
             off = 0 if sums is None else sums.constant
             return off != 0 and off == (reading.computed - reading.carried) % 0xFFFF
-        form = self._known.forms.get(form_of(datagram))
+        form = self._known.forms.get(datagram.headers.form)
         return form is None or checksum.detail_of(datagram, reading.slip) not in form.rights
 
 

@@ -61,7 +61,7 @@ def upper_of(octets: bytes, headers: Sequence[object] = ()) -> chain.ChainPlace 
     return last
 
 
-def mark_of(source: IPv6Address, octets: bytes, upper: chain.ChainPlace) -> int:
+def mark_of(source: IPv6Address | int, octets: bytes, upper: chain.ChainPlace) -> int:
     """Return what stays the same of a datagram on its way: who sent it, and what its last header covers.
 
     Nothing numbers an IPv6 datagram; hop limits, routing headers and the RPL option change from hop to hop.

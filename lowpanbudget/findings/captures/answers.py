@@ -31,7 +31,7 @@ def answer_with_other_token(memory: Asked, scene: Scene, datagram: HeardDatagram
     head, content = datagram.coap_head, datagram.udp
     if head is None or content is None or scene.passage is not None:
         return None
-    ends = int(datagram.header.source), int(datagram.destination)
+    ends = datagram.ends
     ports, now_s = (content.source_port, content.destination_port), scene.time_s
     if head.type == Type.CON and is_request(head.code):
         key = (*ends, *ports, head.mid)
@@ -85,7 +85,7 @@ def answer_with_other_message_id(
     head, content = datagram.coap_head, datagram.udp
     if head is None or content is None or scene.passage is not None:
         return None
-    ends = int(datagram.header.source), int(datagram.destination)
+    ends = datagram.ends
     ports, now_s = (content.source_port, content.destination_port), scene.time_s
     if head.type == Type.CON and is_request(head.code):
         key = (*ends, *ports, head.token)
@@ -146,7 +146,7 @@ def observe_number_not_raised(
     head, content, link = datagram.coap_head, datagram.udp, datagram.link_source
     if head is None or content is None or scene.passage is not None or link is None:
         return None
-    source, destination = int(datagram.header.source), int(datagram.destination)
+    source, destination = datagram.ends
     if not is_response(head.code):  # with a new registration numbers may begin anew
         memory.pop((destination, source, content.source_port, head.token), None)
         return None

@@ -117,7 +117,7 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     if exchange is None:
         return
     content, head = exchange
-    ends = int(datagram.header.source), int(datagram.destination)
+    ends = datagram.ends
     key = (*ends, content.source_port, content.destination_port, head.mid)
     before, link = memory.sent.get(key), datagram.link_source
     is_over = before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S
@@ -175,8 +175,7 @@ def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagra
     content, head = exchange
     link = datagram.link_source
     key = (
-        int(datagram.header.source),
-        int(datagram.destination),
+        *datagram.ends,
         content.destination_port,
         head.mid,
     )

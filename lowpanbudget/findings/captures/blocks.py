@@ -89,7 +89,7 @@ def body_changes_while_fetched(
     if option is None:
         return None
     what = (option.octets for number in (URI_PATH, URI_QUERY) for option in request.all(number))
-    key = int(datagram.destination), int(datagram.header.source), tuple(what)
+    key = (*datagram.ends[::-1], tuple(what))
     now = _Body(block.offset, option.octets, scene.number)
     before = memory.renew(key, now)
     if before is None or not block.offset:

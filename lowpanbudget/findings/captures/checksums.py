@@ -9,7 +9,7 @@ from lowpanbudget.findings.checksum import SumReading, detail_of, is_right
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
-from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, form_of, is_sum_elided
+from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, is_sum_elided
 from lowpanbudget.findings.prefix_sums import (
     each_off,
     formulas_beside,
@@ -64,7 +64,7 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     beside = None if datagram is None else _beside(scene, datagram, reading)
     if beside is not None:
         beside.see(reading.carried, reading.computed)
-    form = None if datagram is None else known.forms.entry(form_of(datagram), SumsOfForm)
+    form = None if datagram is None else known.forms.entry(datagram.headers.form, SumsOfForm)
     if datagram is None or form is None:
         yield hit
         return
@@ -189,7 +189,7 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
             return
         if len(found.forms) < 2:
             found.forms.add(tuple(port_forms(datagram)))
-        form = scene.known.forms.entry(form_of(datagram), SumsOfForm)
+        form = scene.known.forms.entry(datagram.headers.form, SumsOfForm)
         if form is not None:
             found.is_beside_right |= bool(form.rights)
             if reading.slip is not Slip.SEVERAL:
@@ -265,7 +265,7 @@ def sum_right(scene: Scene, datagram: HeardDatagram) -> None:
     if datagram.is_sum_wrong:
         return
     sums, forms = scene.known.sums, scene.known.forms
-    form = forms.entry(form_of(datagram), SumsOfForm)
+    form = forms.entry(datagram.headers.form, SumsOfForm)
     found = sums.get((source_name(scene), datagram.contexts_used)) if sums else None
     wanted = found is not None and not found.is_refuted
     needed = form is not None and form.needs(datagram)

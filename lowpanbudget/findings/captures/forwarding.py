@@ -2,12 +2,14 @@
 
 from collections import Counter
 from collections.abc import Iterable
+from ipaddress import IPv6Address
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.datagrams import Ends, HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.routers import Offered, OfferedPart, RoutedFlow, Router, SentOn
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -137,9 +139,9 @@ def datagrams_not_sent_on(known: Surroundings) -> Hits:
             "leave no place for them"
         )
         evidence = [
-            f"{source} to {destination}: {flow.lost} of {flow.taken}"
+            f"{_ends_text(ends)}: {flow.lost} of {flow.taken}"
             + (f", {len(flow.waiting)} more in its last minute" if flow.waiting else "")
-            for (source, destination), flow in flows.items()
+            for ends, flow in flows.items()
         ]
         astray = _unannounced(known, flows.values())
         told = [
@@ -175,23 +177,28 @@ def _unannounced(known: Surroundings, flows: Iterable[RoutedFlow]) -> Counter[in
 
 def _is_of_another(known: Surroundings, router: bytes, ends: Ends) -> bool:
     """Return whether the receiver is another node that was heard, under the same prefix: of such an address as his."""
-    source, destination = map(int, ends)
+    source, destination = ends
     if source >> 64 != destination >> 64:
         return False  # what leaves the network may go by another link
     heard = (link for _, link in known.senders if len(link) == len(router) and link != router)
     return destination & IID_MASK in map(interface_identifier, heard)
 
 
+def _ends_text(ends: Ends) -> str:
+    source, destination = map(IPv6Address, ends)
+    return f"{source} to {destination}"
+
+
 @FORWARDING.at_end("datagrams-sent-on-twice")
 def datagrams_sent_on_twice(known: Surroundings) -> Hits:
     """Tell of each router and flow what came again under a new number, and went on again."""
     for address, router in known.routers.items():
-        for (source, destination), flow in router.flows.items():
+        for ends, flow in router.flows.items():
             if flow.twice < _SOME:
                 continue
             name = link_text(address)
             cause = f"{name} sent {plural(flow.twice, 'datagram')} on twice, which came to it under two frame numbers"
-            subject = f"{name}: {source} to {destination}"
+            subject = f"{name}: {_ends_text(ends)}"
             yield Hit(cause, (), subject, tuple(flow.twice_frames), times=flow.twice)
 
 

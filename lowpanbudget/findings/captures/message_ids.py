@@ -28,7 +28,7 @@ def message_id_reused(memory: Begun, scene: Scene, datagram: HeardDatagram) -> H
     head, content = datagram.coap_head, datagram.udp
     if head is None or content is None or datagram.has_records:
         return None
-    ends = int(datagram.header.source), int(datagram.destination)
+    ends = datagram.ends
     ports = content.source_port, content.destination_port
     if head.type not in _LIFETIMES_S:
         scene.begun = memory.get((*ends[::-1], *ports[::-1], head.mid))

@@ -226,7 +226,7 @@ _LONG = (
 @NODES.rule("node-fell-silent", HeardDatagram, memory=Beginnings)
 def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagram) -> None:
     """Note when a node sends of its own: what it forwards is of another node, and what it answers ends with that."""
-    header, passage = datagram.header, scene.passage
+    headers, header, passage = datagram.headers, datagram.headers.header, scene.passage
     if scene.by is None or passage is not None:
         if passage is not None:
             learn_origin(scene, header, passage)
@@ -235,10 +235,10 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
     # in a tunnel it is of its own where the one who made that sends it
     if origin is scene.by and scene.tunnelled and datagram.outer.source != header.source:
         return
-    if origin is None or (datagram.link_destination == BROADCAST and seeks(datagram)):
+    if origin is None or (headers.link_destination == BROADCAST and seeks(datagram)):
         return
-    is_noted = datagram.fragments > 1 and is_of_link(header, datagram.link_source)
-    if not is_noted and memory.begins(int(header.source), int(datagram.destination), scene.time_s):
+    is_noted = headers.is_of_link and datagram.fragments > 1
+    if not is_noted and memory.begins(*headers.ends, scene.time_s):
         note_silence(scene, origin)
         origin.hear(scene.time_s, scene.number)
     origin.made_s = scene.time_s

@@ -31,7 +31,7 @@ def _observation(
     datagram: HeardDatagram, content: UdpContent, token: bytes, *, by_client: bool
 ) -> _Observation:
     """Return what a datagram between client and server belongs to, if it does."""
-    ends = int(datagram.header.source), int(datagram.destination)
+    ends = datagram.ends
     server, client = ends[::-1] if by_client else ends
     port = content.source_port if by_client else content.destination_port
     return server, client, port, token

@@ -1,12 +1,14 @@
 """Records of DTLS as anybody sees them: data in the clear, and alerts that end an association."""
 
 from collections import Counter
+from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import Ends, HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -91,7 +93,7 @@ def alert_sent(memory: Associations, scene: Scene, datagram: HeardDatagram) -> H
         return None
     association.alerts.setdefault(ends, Counter()).update(one.description for one in fatal)
     association.frames.setdefault(ends, Frames()).note(*datagram.numbers[:1])
-    return (Hit("", (), str(ends[0]), datagram.numbers),)
+    return (Hit("", (), str(datagram.header.source), datagram.numbers),)
 
 
 def _contents(record: DtlsRecord) -> tuple[object, ...]:
@@ -109,11 +111,11 @@ def dtls_alert_fatal(memory: Associations, _known: Surroundings) -> Hits:
         for (source, destination), alerts in association.alerts.items():
             total, begun = alerts.total(), association.begun
             heard = f", {plural(begun, 'handshake')} begun" if begun else ""
-            cause = f"{plural(total, 'fatal alert')} to {destination}{heard}"
+            cause = f"{plural(total, 'fatal alert')} to {IPv6Address(destination)}{heard}"
             evidence = tuple(
                 f"{ALERT_NAMES.get(number, 'unassigned')} ({number}): {count}"
                 for number, count in alerts.most_common()
             )
             severity = None if total >= _LEAST or total >= begun else Severity.REMARK
             frames = tuple(association.frames[source, destination])
-            yield Hit(cause, evidence, str(source), frames, severity, times=total)
+            yield Hit(cause, evidence, str(IPv6Address(source)), frames, severity, times=total)

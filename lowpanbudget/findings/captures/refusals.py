@@ -69,7 +69,7 @@ def request_answered(memory: _AnswersHeard, scene: Scene, datagram: HeardDatagra
         return None
     if is_reset and (scene.begun is None or not is_request(scene.begun.head.code)):
         return None  # of a notification that is not wanted any more, or of a ping (RFC 7252 section 4.3)
-    ends = int(datagram.header.source), int(datagram.destination)
+    ends = datagram.ends
     ports = content.source_port, content.destination_port
     key = (*ends, *ports, head.mid, head.type in {Type.ACK, Type.RST})
     before_s = memory.heard.renew(key, scene.time_s)

@@ -56,7 +56,7 @@ class _Contents:
 
     def before(self, datagram: HeardDatagram, octets: bytes, now: _First) -> _First | None:
         """Return where these octets came first between these ends; None where that is now."""
-        source, destination = (one.packed for one in datagram.ends)
+        source, destination = datagram.header.source.packed, datagram.destination.packed
         key = blake2b(source + destination + octets, digest_size=16).digest()
         first = self.first.setdefault(key, now)
         return None if first is now else first
@@ -74,7 +74,7 @@ def message_replayed(memory: _Contents, scene: Scene, datagram: HeardDatagram) -
     option = None if message is None else message.first(OSCORE)
     if message is None or head is None or option is None or not option.octets:
         return None  # an answer under the nonce of its request, which may be asked for again
-    ends = (int(datagram.header.source), int(datagram.destination))
+    ends = datagram.ends
     if message.is_request:
         memory.asked.renew(ends, scene.number)
     if not _is_looked_at(scene, datagram) or not _has_number_of_its_own(message, option.octets):

@@ -46,7 +46,7 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
         if datagram.is_dropped and content.is_coap and scene.passage is None:
             _note_dropped(memory, scene, datagram)
         return
-    ends = int(datagram.header.source), int(datagram.destination)
+    ends = datagram.ends
     back = memory.get((ends[1], ends[0], content.source_port))
     if back is not None and scene.passage is None:
         back.take(content.destination_port, head, scene.time_s)
@@ -91,7 +91,7 @@ def _note_dropped(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     head = None if content is None else coap_head(content.payload)
     if content is None or head is None:
         return
-    back = memory.get((int(datagram.destination), int(datagram.header.source), content.source_port))
+    back = memory.get((*datagram.ends[::-1], content.source_port))
     if back is not None and back.awaits(content.destination_port, head):
         back.take(content.destination_port, head, scene.time_s, dropped=True)
 

@@ -7,8 +7,9 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
-from lowpanbudget.findings.datagrams import Ends, HeardDatagram, headers_frame
+from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import HeardHop, Passage
 from lowpanbudget.findings.rule import Hits, Subject

@@ -93,8 +93,7 @@ def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram
     opened = scene.opened
     if opened is None or datagram.is_dropped:
         return None
-    source, destination = datagram.ends
-    who = destination if opened.shut_with_request else source
+    who = datagram.destination if opened.shut_with_request else datagram.header.source
     contents = memory.entry(who, _SealedContents)
     if contents is None:
         return None

@@ -116,7 +116,7 @@ def record_numbers(memory: _Numbers, scene: Scene, datagram: HeardDatagram) -> H
         return None  # octets that were damaged on their way are no second content
     if scene.opened is not None and scene.opened.is_open:
         return None
-    source, destination = map(int, datagram.ends)
+    source, destination = datagram.ends
     sockets = source, content.source_port, destination, content.destination_port
     pair = memory.pair(*sockets)
     hits: list[Hit] = []
@@ -137,7 +137,7 @@ def keys_exchanged(memory: _Numbers, _scene: Scene, datagram: HeardDatagram) -> 
     """Take a POST that is not sealed for an exchange of keys, where its ends seal others."""
     message = message_carried(datagram) if memory.pairs else None
     if message is not None and message.code == _POST and message.first(OSCORE) is None:
-        pair = memory.pairs.get(_both(*map(int, datagram.ends)))
+        pair = memory.pairs.get(_both(*datagram.ends))
         if pair is not None:
             pair.renew(next(memory.new_keys))
 
@@ -151,7 +151,7 @@ def partial_ivs(memory: _Numbers, scene: Scene, datagram: HeardDatagram) -> Hits
     option = None if message is None else message.first(OSCORE)
     if message is None or head is None or option is None or not option.octets:
         return None  # an answer under the nonce of its request
-    source, destination = map(int, datagram.ends)
+    source, destination = datagram.ends
     pair, (piv_octets, has_context, has_kid) = (
         memory.pair(source, destination), oscore.flags_of(option.octets)
     )  # fmt: skip

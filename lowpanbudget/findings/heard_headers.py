@@ -1,0 +1,91 @@
+"""The headers of a datagram, and what follows from them alone: worked out once for all frames that are alike."""
+
+from collections.abc import Sequence
+from functools import cached_property
+from ipaddress import IPv6Address
+from typing import Any, NamedTuple
+
+from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.chain import ChainPlace
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.values import dataclass
+
+Ends = tuple[int, int]  # addresses as numbers: they are keys for each datagram
+
+
+class HeaderForm(NamedTuple):
+    """Who sends on this hop, between which addresses, how they are carried, and where the last header begins."""
+
+    link_source: bytes | None
+    source: int
+    destination: int
+    carried: tuple[Any, ...]
+    upper: int
+
+
+@dataclass()
+class HeardHeaders:
+    """Headers as they came with a frame.
+
+    ``header`` is the innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
+    frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought
+    them. ``upper`` is where the last header stands. ``mesh_left`` are the hops left in a mesh below IPv6, where another
+    than its originator passes it on, or it is for all.
+    """
+
+    header: Ipv6
+    layers: Sequence[object]
+    iphc: Iphc | None
+    link_source: bytes | None
+    link_destination: bytes | None
+    pan_id: int | None
+    contexts: Contexts
+    upper: ChainPlace | None = None
+    mesh_left: int | None = None
+
+    @property
+    def destination(self) -> IPv6Address:
+        """Return whom it is for in the end: as long as segments of a route are left, who is named last in it.
+
+        The header names the next node of the route until then (RFC 8200 section 4.4, RFC 6554 section 4.2).
+        """
+        upper = self.upper
+        return self.header.destination if upper is None else upper.destination
+
+    @cached_property
+    def ends(self) -> Ends:
+        """Return who sent it, and whom it is for in the end."""
+        return int(self.header.source), int(self.destination)
+
+    @cached_property
+    def form(self) -> HeaderForm:
+        """Return what readings of its checksum may depend on."""
+        packed, upper = self.iphc, self.upper
+        carried: tuple[Any, ...] = ()
+        if packed is not None:
+            rows = packed.rows
+            carried = rows["source"].inline, rows["destination"].inline, packed.contexts
+        return HeaderForm(
+            self.link_source, *self.ends, carried, 0 if upper is None else upper.offset
+        )
+
+    @cached_property
+    def is_udp(self) -> bool:
+        """Return whether its last header is UDP."""
+        return self.upper is not None and self.upper.kind == ipv6.UDP
+
+    @cached_property
+    def ports(self) -> tuple[int, int] | None:
+        """Return the ports, as far as its headers were read."""
+        first = next((one for one in self.layers if isinstance(one, UdpNhc | Udp)), None)
+        return None if first is None else (first.source_port, first.destination_port)
+
+    @cached_property
+    def is_of_link(self) -> bool:
+        """Return whether the source is made of the link source."""
+        link = self.link_source
+        return link is not None and self.ends[0] & IID_MASK == interface_identifier(link)
