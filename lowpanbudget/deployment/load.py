@@ -10,7 +10,7 @@ from lowpanbudget.deployment.link_load import LinkLoad, sums_of
 from lowpanbudget.deployment.traffic import MessageStream, Traffic
 from lowpanbudget.design.access import Slots
 from lowpanbudget.design.tree import Tree
-from lowpanbudget.design.upkeep import KEEP_ALIVE
+from lowpanbudget.design.upkeep_shape import KEEP_ALIVE
 from lowpanbudget.values import dataclass, replace
 
 _NEVER_SILENT = 50.0  # messages in the time of a silence, none of which comes in exp(-50) of them

@@ -11,7 +11,7 @@ from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.tree import Tree
-from lowpanbudget.design.upkeep import POLL
+from lowpanbudget.design.upkeep_shape import POLL
 from lowpanbudget.values import dataclass
 
 # up: from nodes over all hops to the root; down: from the root to nodes; near: to all around, sent once by each node;

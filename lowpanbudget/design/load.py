@@ -19,7 +19,6 @@ from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
 from lowpanbudget.design.table import json_schema
 from lowpanbudget.design.takes import MOST_SHOWN, ShapeFlaw, ValuePlace
-from lowpanbudget.design.toml_slips import slip
 from lowpanbudget.errors import DesignError, Fault, repeated
 from lowpanbudget.payload.flaws import Path
 
@@ -153,6 +152,8 @@ def _parse(text: str, file: str) -> dict[str, Any]:
 
 def _in_words(said: str, lines: list[str], column: int) -> tuple[str, str]:
     """Return what is wrong with the TOML of a line and what to write, from what its reader said of it."""
+    from lowpanbudget.design.toml_slips import slip  # noqa: PLC0415  # most files have none
+
     said = re.sub(r" \(at .*\)$", "", said)
     known = slip(said, lines[0], column) if lines else None
     if known is not None:

@@ -12,6 +12,7 @@ from lowpanbudget.design.link import Link
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import MOST_ROUTERS
 from lowpanbudget.design.routing import UNROUTED, Routing
+from lowpanbudget.design.upkeep_shape import KEEP_ALIVE, POLL
 from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.layers.internet.rpl.options import (
     DodagConfiguration,
@@ -27,8 +28,6 @@ from lowpanbudget.values import replace
 
 _SYNCHRONIZATION, _SLOTFRAMES, _TIMESLOT, _HOPPING = 0x1A, 0x1B, 0x1C, 0x9
 _DATA_REQUEST = b"\x04"
-# what those are called that are sent only when nothing else is, or by sleeping nodes alone
-KEEP_ALIVE, POLL = "keep-alive", "data request"
 _RX_TX_US = 192  # macTsRxTx of the default template
 _AUTHENTICATED = 3  # the bits of a security level that tell the integrity code
 

@@ -6,6 +6,9 @@ from lowpanbudget.design.table import ShapeTable, key
 from lowpanbudget.design.takes import Every, Flag
 from lowpanbudget.values import dataclass
 
+# what those are called that are sent only when nothing else is, or by sleeping nodes alone
+KEEP_ALIVE, POLL = "keep-alive", "data request"
+
 
 class UpkeepShape(ShapeTable):
     """What the network sends for itself, each by how often; what is left out is not sent."""

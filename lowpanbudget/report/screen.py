@@ -107,7 +107,8 @@ class Screen:
     def draw(self, paint: "Callable[[Console], None]") -> str:
         """Return what ``paint`` prints on a console of this width; without colour it holds no escape at all."""
         page = StringIO()
-        paint(self._console(page))
+        with self._console(page) as console:  # what is printed is written once, not line by line
+            paint(console)
         # cells of a table are padded to the right; nobody wants that in a file
         return "\n".join(line.rstrip() for line in page.getvalue().split("\n"))
 

@@ -1,6 +1,6 @@
 """Spans of time in words."""
 
-from lowpanbudget.design.upkeep import KEEP_ALIVE
+from lowpanbudget.design.upkeep_shape import KEEP_ALIVE
 
 
 def sending_text(message: str, sends_every_s: float) -> str:
