@@ -45,9 +45,13 @@ class NodeNames:
             if before != link:  # new, or of another device by now
                 name, _ = names.get(whole, (device, device))
             names.renew(own, (name, device))
-            if whole not in names:
+            if device != link and whole not in names:
                 names.renew(whole, (name, device))
         return name
+
+    def devices(self) -> dict[bytes, bytes]:
+        """Return the EUI-64s of nodes that are named by their short addresses."""
+        return {name: device for name, device in self._names.values() if device != name}
 
 
 def at_ends(

@@ -165,7 +165,7 @@ class DatedPart:
         groups = [apart(group, silences) for group in groups]
         flows = tuple(self._flow(group, missed, latency, silences) for group in groups)
         flows = tuple(sorted(flows, key=lambda one: (-one.datagrams, one.title)))
-        nodes = self._names.nodes(nodes)
+        nodes = self._names.nodes(nodes, self._nodes.devices())
         links = self._names.links(self._links.links(self._ways.answering))
         timed, receivers = self._first_ns is not None, max(len(receptions), 1)
         checks: list[PlanCheck] = []

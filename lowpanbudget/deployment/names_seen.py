@@ -30,15 +30,22 @@ class NamesSeen:
         """Return the address that frames carry."""
         return self._carried.get(node, [node])[0]
 
-    def other(self, node: bytes) -> bytes | None:
-        """Return the node's other address; None where none is known."""
-        names = [*self._carried.get(node, []), node]
+    def other(self, node: bytes, device: bytes) -> bytes | None:
+        """Return the other address of a node that is known to be a ``device``; None where none is known."""
+        names = [*self._carried.get(node, []), node, device]
         return next((one for one in names if one != names[0]), None)
 
-    def nodes(self, nodes: Iterable[MeasuredNode]) -> tuple[MeasuredNode, ...]:
-        """Return nodes with the names that frames carry."""
+    def nodes(
+        self, nodes: Iterable[MeasuredNode], devices: Mapping[bytes, bytes]
+    ) -> tuple[MeasuredNode, ...]:
+        """Return nodes with the names that frames carry; ``devices`` are those that nodes became known to be."""
         return tuple(
-            replace(one, node=self.name(one.node), other=self.other(one.node)) for one in nodes
+            replace(
+                one,
+                node=self.name(one.node),
+                other=self.other(one.node, devices.get(one.node, one.node)),
+            )
+            for one in nodes
         )
 
     def links(self, links: Iterable[MeasuredLink]) -> tuple[MeasuredLink, ...]:

@@ -849,6 +849,9 @@ def test_a_node_that_registers_later_is_one_all_the_same() -> None:
     found = measure(Capture(frames).records(), contexts=CONTEXTS, fcs=2)
     assert [(one.frames, one.missing) for one in found.nodes if one.frames] == [(20, 0)]
     assert [one.frames for one in found.links] == [20]
+    assert {(one.node, one.other) for one in found.nodes if one.frames} == {
+        (air.NODE, air.FAR_NODE)
+    }
 
 
 def test_a_registration_from_an_address_of_another_link_address_has_one_hop() -> None:
