@@ -1,23 +1,38 @@
 """Nodes that sent datagrams of their own in a rhythm, and what of them is heard at the end of a capture."""
 
 from collections.abc import Iterator
+from math import inf
 from typing import NamedTuple
 
 from lowpanbudget.env import interface_identifier, link_of_identifier
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import HeardSender, Station
 from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
 from lowpanbudget.findings.surroundings import Surroundings
+from lowpanbudget.findings.wording import seconds_text
 
 
 class BrokenRhythm(NamedTuple):
-    """A node with a rhythm that it does not keep: so long it has sent nothing of its own, and nothing at all."""
+    """A node with a rhythm that it does not keep: so long it has sent nothing of its own, and nothing at all.
+
+    A silence of more than ``least_s`` is none of its rhythm.
+    """
 
     link: bytes
     rhythm: HeardSender
     quiet_s: float
     silent_s: float
+    least_s: float
     network: str  # where it is not the first
+
+    @property
+    def silences(self) -> str:
+        """Return what tells that it had a rhythm."""
+        rhythm = self.rhythm
+        if rhythm.alike >= needed(rhythm.longest_s):
+            return f"{plural(rhythm.alike, 'silence')} about as long as the longest"
+        return f"{plural(rhythm.gaps, 'silence')} of {seconds_text(rhythm.gaps_s / rhythm.gaps)} in the mean"
 
 
 def rhythms(known: Surroundings) -> Iterator[BrokenRhythm]:
@@ -33,12 +48,25 @@ def rhythms(known: Surroundings) -> Iterator[BrokenRhythm]:
     for station, rhythm in known.senders.items():
         if begun[station[1]] > rhythm.heard > 0 or _is_renamed(known, station, rhythm):
             continue
-        quiet_s = known.end_s - rhythm.heard_s
-        is_rhythm = rhythm.alike >= needed(rhythm.longest_s)
-        if is_rhythm and quiet_s > SILENCES * rhythm.longest_s:
+        quiet_s, least_s = known.end_s - rhythm.heard_s, longest_of(rhythm)
+        if quiet_s > least_s:
             signs = rhythm.heard_s, rhythm.seen_s, rhythm.made_s
             silent_s, network = known.end_s - max(signs), known.home.network(station[0])
-            yield BrokenRhythm(station[1], rhythm, quiet_s, silent_s, network)
+            yield BrokenRhythm(station[1], rhythm, quiet_s, silent_s, least_s, network)
+
+
+def longest_of(rhythm: HeardSender) -> float:
+    """Return the seconds behind which a silence is none of a rhythm; without end where it has none.
+
+    Where the capture missed some of what a node sent, its silences are of one, two or more intervals, and its longest
+    are few: their mean tells, of many that are not far longer than it.
+    """
+    if rhythm.alike >= needed(rhythm.longest_s):
+        return SILENCES * rhythm.longest_s
+    mean_s = rhythm.gaps_s / max(rhythm.gaps, 1)
+    by_chance_s = BY_CHANCE * mean_s
+    is_even = SILENCES * rhythm.longest_s <= by_chance_s
+    return by_chance_s if is_even and rhythm.gaps >= SILENCES * needed(mean_s) else inf
 
 
 def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> bool:

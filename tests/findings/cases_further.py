@@ -136,6 +136,7 @@ from findings.cases_nodes import (
     beside_each_other,
     corrected,
     elsewhere,
+    heard_in_part,
     joined,
     judged,
     numbered,
@@ -1610,6 +1611,19 @@ FURTHER = (
             "0x0018 sent a datagram of its own at least every 30 s, and none for the last 721 s",
             ("it still acknowledges, polls or forwards, 11 s before the end",),
             (86,),
+        ),
+    ),
+    # 21 readings were heard in 720 s, the last at 731 s, frame 25 + 21; two silences are half as long as the longest or
+    # longer. The last frame comes at 1471 s. Of messages at random one silence in e^20 is 20 times the mean (Poisson)
+    Further(
+        "node-fell-silent",
+        lambda: heard_in_part(50),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 was never silent for more than 120 s, and is for the last 740 s",
+            ("20 silences of 36 s in the mean",),
+            (46,),
         ),
     ),
     # no datagram of it was heard whole, and it is told as of readings in one frame

@@ -20,7 +20,7 @@ from lowpanbudget.findings.senders import (
     pan_of,
     strangers,
 )
-from lowpanbudget.findings.silences import SILENCES, at_once
+from lowpanbudget.findings.silences import SILENCES, at_once, needed
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
@@ -266,24 +266,24 @@ def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
     networks: dict[str, list[BrokenRhythm]] = {}  # nodes of one may have one cause
     for one in rhythms(known):
-        if one.silent_s > SILENCES * one.rhythm.longest_s:
+        if one.silent_s > one.least_s:
             networks.setdefault(one.network, []).append(one)
     keys = attrgetter("silent_s"), attrgetter("rhythm.longest_s")
     for group in chain.from_iterable(at_once(silent, *keys) for silent in networks.values()):
         shortest_s = group[0].silent_s
         longest = seconds_text(max(one.rhythm.longest_s for one in group))
         last, within = seconds_text(shortest_s), seconds_text(group[-1].silent_s - shortest_s)
-        for link, rhythm, *_, network in group:
+        for one in group:
+            link, rhythm = one.link, one.rhythm
             cause = f"{link_text(link)} was never silent for more than {longest}, and is for the last {last}"
             if len(group) > 1:
                 before = f"before, none was for more than {longest}"
                 cause = (
                     f"{len(group)} nodes fell silent within {within}, for the last {last}; {before}"
                 )
-            evidence = (f"{plural(rhythm.alike, 'silence')} about as long as the longest",)
-            advice = _ONE_CAUSE if len(group) > 1 else ""
-            frames = (rhythm.heard,)
-            yield Hit(cause, evidence, link_text(link), frames, advice=advice, network=network)
+            advice, evidence = _ONE_CAUSE if len(group) > 1 else "", (one.silences,)
+            name, frames = link_text(link), (rhythm.heard,)
+            yield Hit(cause, evidence, name, frames, advice=advice, network=one.network)
 
 
 @NODES.at_end("node-was-silent")
@@ -314,12 +314,12 @@ def _numbers_say(missing: int | None) -> str:
 @NODES.at_end("node-reports-no-more")
 def node_reports_no_more(known: Surroundings) -> Hits:
     """Tell of nodes that are there, and had sent datagrams of their own for long."""
-    for link, rhythm, quiet_s, silent_s, network in rhythms(known):
+    for link, rhythm, quiet_s, silent_s, least_s, network in rhythms(known):
         if rhythm.stopped:
             continue  # the design says which flow of it stopped
         if surely_unsent(rhythm, rhythm.heard_s, known.end_s, rhythm.longest_s) < SILENCES:
             continue  # it came by unheard
-        if silent_s <= SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:
+        if silent_s <= least_s and rhythm.alike >= max(_LONG, needed(rhythm.longest_s)):
             cause = (
                 f"{link_text(link)} sent a datagram of its own at least every {seconds_text(rhythm.longest_s)}, and "
                 f"none for the last {seconds_text(quiet_s)}"
