@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from enum import Enum
 from itertools import pairwise
+from math import inf
 from typing import NamedTuple
 
 from lowpanbudget.findings.senders import HeardSender, Hole
@@ -16,6 +17,7 @@ _NEAR_DUE = (
 # turn with those of another datagram; our choice
 _IN_TURN_S = 3.1
 _MOST_DUE = 64  # messages whose places are looked for
+_ROUND = 128  # frames that a sender may send at its mean rate, of 256 numbers: half of them may be heard; our choice
 
 
 class Unheard(Enum):
@@ -97,19 +99,43 @@ def answer_may_be_unheard(
 
 def may_have_sent(by: HeardSender, due_s: float, every_s: float) -> bool:
     """Return whether the numbers of a sender leave place for what it sends each ``every_s``, near to one due time."""
-    holes = by.holes
-    if not holes:
-        return False
-    forgotten = len(holes) == holes.maxlen and holes[0].before_s > due_s
-    first_s, last_s = due_s - _NEAR_DUE * every_s, due_s + _NEAR_DUE * every_s
-    return forgotten or any(one.before_s <= last_s and one.after_s >= first_s for one in holes)
+    return _is_forgotten(by, due_s) or any(_reaches(one, due_s, every_s) for one in by.holes or ())
 
 
 def surely_unsent(by: HeardSender, since_s: float, until_s: float, every_s: float) -> int:
-    """Return how many of those due behind a time, of many of some, have no place in the numbers of their sender."""
+    """Return how many of those due behind a time, of many of some, have no place in the numbers of their sender.
+
+    A number that is missing is that of one frame, and makes place for one message at most.
+    """
     count = int((until_s - since_s) / every_s) if every_s else 0
     dues = (since_s + every_s * n for n in range(1, count + 1, count // _MOST_DUE + 1))
-    return sum(not may_have_sent(by, due, every_s) for due in dues)
+    room = [(one, _most_in(one, by)) for one in by.holes or ()]
+    unsent = 0
+    for due in dues:
+        for place, (one, most) in enumerate(room):
+            if most and _reaches(one, due, every_s):
+                room[place] = one, most - 1
+                break
+        else:
+            unsent += not _is_forgotten(by, due)
+    return unsent
+
+
+def _is_forgotten(by: HeardSender, due_s: float) -> bool:
+    """Return whether nobody knows any more which numbers were missing then."""
+    holes = by.holes
+    return holes is not None and len(holes) == holes.maxlen and holes[0].before_s > due_s
+
+
+def _reaches(one: Hole, due_s: float, every_s: float) -> bool:
+    near_s = _NEAR_DUE * every_s
+    return one.before_s - near_s <= due_s <= one.after_s + near_s
+
+
+def _most_in(hole: Hole, by: HeardSender) -> float:
+    """Return how many frames at most came by unheard in a hole: any, where the 8 bits of the number may go round."""
+    seconds = hole.after_s - hole.before_s
+    return inf if seconds * by.frames > _ROUND * by.gaps_s else hole.missing
 
 
 class Solicited(NamedTuple):

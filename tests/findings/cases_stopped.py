@@ -1,7 +1,9 @@
 """A planned flow that stops, beside senders that are heard, or are not."""
 
+from dataclasses import replace
+
 from findings.air import NODE, ROOT, Capture
-from findings.cases_delivery import FAR_READING, READING, over, reading, store, taken_over
+from findings.cases_delivery import FAR_READING, READING, over, reading, readings, store, taken_over
 from findings.cases_further import Further
 from findings.cases_nodes import FOURTH, RELAY, THIRD
 from findings.cases_nodes import reading as reading_of
@@ -30,6 +32,21 @@ def stopped_at(*after: int) -> Capture:
     return store(sorted(sent, key=lambda one: one.time), "", depth=lambda node: 1 + (node > 3))
 
 
+def hardly_heard() -> Capture:
+    """A node that reports each 30 s for half an hour, and each 300 s sends on what another has, for an hour.
+
+    The receiver of the capture misses every other of these: the node's numbers have a hole of one, all the time.
+    """
+    sent = [
+        *readings(range(60)),
+        *readings([index for index in range(120) if index % 10 != 9], ((2, 0),)),
+        *readings(range(9, 120, 10), ((2, 1), (1, 0))),
+    ]
+    whole = store(sorted(sent, key=lambda one: one.time), "")
+    heard = [one for one in whole.timed() if not 0.04 < (one[0] - 270) % 600 < 0.06]
+    return replace(whole, air=[*heard])
+
+
 def gone_at(*after: int) -> Capture:
     """A reading every 30 s of the root, and 5 s behind each other those of nodes that fall silent after so many."""
     frames: list[tuple[float, bytes]] = []
@@ -56,6 +73,22 @@ STOPPED_FURTHER = (
                 "its sender was heard last 0.00163 s before the end",
             ),
             (471,),  # 30 times 6 frames as above, 29 times 10 with those of the third
+        ),
+    ),
+    # each hole makes place for one of 20 that were due. Frame 243: 59 readings before and 54 of the second node that go
+    # straight, each with its acknowledgement, and five over the first, 2 frames of three and 4 of two
+    Further(
+        "flow-stopped",
+        hardly_heard,
+        Told(
+            "risk",
+            READING,
+            "no message of flow readings for the last 30.0 minutes, planned are 30 s",
+            (
+                "59 intervals before, 30 s in the middle",
+                "its sender was heard last 0.00163 s before the end",
+            ),
+            (241,),
         ),
     ),
     # the last of 60 readings come 5 s one behind the other, in rounds of three over one hop and three over two, each
