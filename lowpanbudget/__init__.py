@@ -99,9 +99,8 @@ if TYPE_CHECKING:
     from lowpanbudget.fields.tagged import UnknownOption as UnknownOption
     from lowpanbudget.findings.audited import CaptureFindings as CaptureFindings, audit as audit
     from lowpanbudget.findings.finding import Certainty as Certainty, Finding as Finding, Severity as Severity
-    from lowpanbudget.findings.helps import (
-        HelpfulChange as HelpfulChange, changes_that_help as changes_that_help,
-    )
+    from lowpanbudget.findings.helpful import HelpfulChange as HelpfulChange
+    from lowpanbudget.findings.helps import changes_that_help as changes_that_help
     from lowpanbudget.findings.listing import (
         FrameList as FrameList, ListedFrame as ListedFrame, list_frames as list_frames,
     )

@@ -17,7 +17,8 @@ from lowpanbudget.deployment.ladder import Ladder
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.easing import CLEARLY, PLAYED, eased, is_promising
-from lowpanbudget.findings.helps import HelpfulChange, Helping
+from lowpanbudget.findings.helpful import HelpfulChange, Helping
+from lowpanbudget.findings.looks import may_hold
 from lowpanbudget.findings.nearest import nearest
 from lowpanbudget.values import replace
 
@@ -96,8 +97,7 @@ def _least(ladder: Ladder, plan: BurstPlan) -> tuple[PossibleChange, BurstPlan, 
             return late(value, plan.seed)
         then = bursts(value, plan.seed).plan(min(plan.runs, _LONGER * few), begun=few)
         arrival = _arrival(then)
-        may_hold = arrival.is_close and arrival.measured <= arrival.allowed
-        return () if arrival.holds or may_hold else (_packets_late(then),)
+        return () if arrival.holds or may_hold(arrival) else (_packets_late(then),)
 
     def again(value: float) -> tuple[LimitCheck, ...]:
         return late(value, plan.seed) or late(value, plan.seed + 1, few)

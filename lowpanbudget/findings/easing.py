@@ -20,6 +20,11 @@ def eased(before: LimitCheck, after: LimitCheck, times: int = 1) -> bool:
     return is_less(before, after)
 
 
+def is_all_late(check: LimitCheck) -> bool:
+    """Return whether nothing is in time: by how much it is late is not told, and a change may ease that unseen."""
+    return check.matter == "latency" and check.measured + check.half_width >= 1
+
+
 def is_promising(before: LimitCheck, after: LimitCheck) -> bool:
     """Return whether it came out better by half of what both leave open: that is a standard error."""
     less = before.measured - after.measured

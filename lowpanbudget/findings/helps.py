@@ -6,7 +6,6 @@ from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
-from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.clock_helps import clock_changes
@@ -16,7 +15,16 @@ from lowpanbudget.design.access import Access
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_failures
 from lowpanbudget.findings.designs.clocks import clock_check
-from lowpanbudget.findings.easing import CLEARLY, PLAYED, eased, is_less, is_promising, over
+from lowpanbudget.findings.easing import (
+    CLEARLY,
+    PLAYED,
+    eased,
+    is_all_late,
+    is_less,
+    is_promising,
+    over,
+)
+from lowpanbudget.findings.helpful import HelpfulChange, Helping
 from lowpanbudget.findings.looks import (
     OF_MESSAGES,
     first_look,
@@ -26,50 +34,12 @@ from lowpanbudget.findings.looks import (
     same_check,
 )
 from lowpanbudget.findings.nearest import nearest
-from lowpanbudget.values import dataclass
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
 _LONGER = 3  # times as many, where a first look is too close to tell
 _MOST_LONGER = (
     2  # changes that are played so: the most promising ones; all of them would take too long
 )
-
-
-@dataclass(frozen=True, slots=True)
-class HelpfulChange:
-    """A change alone: the ``key`` of the design file, the change in words, and what it makes of what decides.
-
-    ``before`` and ``after`` are the check that decides, or that of clocks, ``then`` what decides after it. The network
-    then carries everything where it ``holds``; where it ``is_close`` that is too close to tell. ``fails`` names what
-    then is wrong in the design itself, a failure that ``review`` finds as well. ``caution`` says what it takes. Where
-    it ``is_doubtful`` it came out better, but by no more than what was played leaves open: it may be no help.
-    """
-
-    key: str
-    text: str
-    before: LimitCheck
-    after: LimitCheck | None
-    holds: bool
-    then: LimitCheck | None
-    caution: str = ""
-    is_close: bool = False
-    fails: tuple[str, ...] = ()
-    is_doubtful: bool = False
-
-
-class Helping(NamedTuple):
-    """A change that helps, as it is told, and the change itself; one that ``is_whole`` breaks nothing else.
-
-    ``left``: of changes that help alike, the one that leaves least of what is too much comes first. ``plan`` is what
-    then becomes of a burst; the ``ladder`` knows by how much less or more it may be changed.
-    """
-
-    told: HelpfulChange
-    change: PossibleChange
-    is_whole: bool = True
-    left: float = 0.0
-    plan: BurstPlan | None = None
-    ladder: Ladder | None = None
 
 
 class _Tried(NamedTuple):
@@ -183,7 +153,7 @@ class _ChangeSearch:
         """Return the change that helps, or one of which that is open; None: it does not."""
         if not self.ladder.rungs:
             return None
-        value = self.ladder.rungs[0]
+        value = self._first_rung()
         then = self._first(value)
         after = self._same(then, value)
         if after is None and self._decides.matter in OF_MESSAGES:
@@ -207,6 +177,18 @@ class _ChangeSearch:
             self._decides if after.half_width else self._before, after
         )
         return self._helping(value, told) if is_eased else None
+
+    def _first_rung(self) -> float:
+        """Return the first rung, or where nothing is in time with it the first with which something is, if any."""
+        rungs = self.ladder.rungs
+        first, last = rungs[0], rungs[-1]
+        if not (is_all_late(self._before) and self._is_all_late(first)) or self._is_all_late(last):
+            return first
+        return next(one for one in rungs if not self._is_all_late(one))
+
+    def _is_all_late(self, value: float) -> bool:
+        after = self._same(self._first(value), value)
+        return after is not None and is_all_late(after)
 
     def helpful(self, value: float, then: CarriedNetwork, decides: LimitCheck) -> HelpfulChange:
         """Return what a value makes of the network, which was ``then`` at a first look; it is played for longer."""

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.fewest import fewest
 from lowpanbudget.deployment.ladder import Ladder
-from lowpanbudget.findings.easing import eased
+from lowpanbudget.findings.easing import eased, is_all_late
 
 Look = Callable[[float], Sequence[LimitCheck]]  # a value: what is in the way then, the worst first
 _MOST = 15  # values between two rungs that are played: four of them tell the least
@@ -67,7 +67,7 @@ def _place(values: Sequence[float], is_one: Callable[[float], bool]) -> int:
 
 
 def _eases(before: Sequence[LimitCheck], after: Sequence[LimitCheck]) -> bool:
-    """Return whether what is in the way was mended, or surely is in the way less than before."""
+    """Return whether what is in the way was mended, or surely is in the way less than before, or may be unseen."""
     first = after[0]
     same = next((one for one in before if one.matter == first.matter), None)
-    return same is None or eased(same, first)
+    return same is None or eased(same, first) or (is_all_late(same) and is_all_late(first))

@@ -16,7 +16,8 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.burst_helps import Besides, burst_helping
 from lowpanbudget.findings.deployed import deployment_failures
 from lowpanbudget.findings.easing import PLAYED, over
-from lowpanbudget.findings.helps import Helping, helping
+from lowpanbudget.findings.helpful import Helping
+from lowpanbudget.findings.helps import helping
 from lowpanbudget.values import dataclass, replace
 
 Tell = Callable[[int, int], None]  # how many changes of a round were tried, of how many

@@ -8,7 +8,7 @@ from rich.text import Text
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan
 from lowpanbudget.deployment.digits import rounded_up
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.helps import HelpfulChange
+from lowpanbudget.findings.helpful import HelpfulChange
 from lowpanbudget.findings.together import ChangesTogether
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.arrival_text import seconds_text, share_of

@@ -7,7 +7,7 @@ from lowpanbudget.deployment.burst_plan import BurstPlan, QueueCurve
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.helps import HelpfulChange
+from lowpanbudget.findings.helpful import HelpfulChange
 from lowpanbudget.findings.together import ChangesTogether
 from lowpanbudget.report import view
 from lowpanbudget.report.burst_answer import burst_answer, burst_verdict

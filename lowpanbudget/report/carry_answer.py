@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
-from lowpanbudget.findings.helps import HelpfulChange
+from lowpanbudget.findings.helpful import HelpfulChange
 from lowpanbudget.findings.together import ChangesTogether
 
 MATTERS = {

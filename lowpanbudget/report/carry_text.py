@@ -10,7 +10,7 @@ from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.service import HopService, of_all
 from lowpanbudget.deployment.services_together import ENOUGH
 from lowpanbudget.errors import plural
-from lowpanbudget.findings.helps import HelpfulChange
+from lowpanbudget.findings.helpful import HelpfulChange
 from lowpanbudget.findings.together import ChangesTogether
 from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text

@@ -34,6 +34,7 @@ from lowpanbudget.findings import helps, looks
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.easing import eased, is_promising
 from lowpanbudget.findings.finding import Severity
+from lowpanbudget.findings.helpful import HelpfulChange
 from lowpanbudget.findings.helps import changes_that_help
 from lowpanbudget.findings.review import review
 from lowpanbudget.findings.together import changes_that_help_together
@@ -1120,6 +1121,23 @@ def test_a_longer_queue_helps_where_it_fills() -> None:
     )
 
 
+def test_a_number_whose_first_doubling_brings_none_in_in_time_is_tried_further() -> None:
+    """Against their order a cell is a slotframe less one slot behind the one before: U(0, L) + 2 (L - 1) + 1 slots.
+
+    Of 290 slots of 10 ms all over three links need more where L is 301, and 151 too. Of L = 99 slots 93 of 99 readings
+    are in, of 97 all. So many cells instead lie L / cells apart: two cells are 150 slots, three 100, 201 to 301 in all,
+    of which 90 % are in, and four 75, at most 226.
+    """
+    text = slotted(
+        'order = "down"\nslotframe = 301',
+        "[tree]\nby_hop = [1, 1, 3]\n[limits]\nlatency_s = 2.9\n",
+        "every_s = 600",
+    )
+    found = helpful(parse_design(text), "latency")
+    assert found["access.slots.slotframe"] == ["a slotframe of 97 slots"]
+    assert found["access.slots.cells"] == ["4 cells to each parent"]
+
+
 def test_what_is_better_by_chance_alone_is_no_help() -> None:
     """Two tries in five lose the frame: 1 - 0.4^4 of a hop is cubed over three, 0.925, and 0.998 with eight tries.
 
@@ -1373,7 +1391,7 @@ def test_a_change_is_told_with_what_then_decides() -> None:
         for share, hop in ((0.988, 4), (0.957, 2))
     )
     before = judge("delivery = 0.98", service(0.969, hop=4))["delivery"]
-    change = helps.HelpfulChange("sleep.poll_s", "a poll each 5 s", before, far, False, near)
+    change = HelpfulChange("sleep.poll_s", "a poll each 5 s", before, far, False, near)
     assert help_words(change)[1:3] == (
         "up reading, 2 hops: 95.7 % arrive, limits.delivery is 98 %", "not enough alone",
     )  # fmt: skip

@@ -16,7 +16,8 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.helps import HelpfulChange, helping
+from lowpanbudget.findings.helpful import HelpfulChange
+from lowpanbudget.findings.helps import helping
 from lowpanbudget.findings.planned import form_findings
 from lowpanbudget.findings.together import ChangesTogether, network_together
 from lowpanbudget.report import airtimes, carries
