@@ -101,6 +101,7 @@ class HeardNetworks:
         )  # fmt: skip
         for name in _SHARED:
             setattr(known, name, getattr(of_all, name))
+        of_all.beside[pan] = known
         questions = Questions(self._rules, self.home.questions)
         return HeardNetwork(
             known, questions, Passages(), WrongSums(known), f"PAN {network_text(pan)}"

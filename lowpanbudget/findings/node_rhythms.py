@@ -71,7 +71,8 @@ def longest_of(rhythm: HeardSender) -> float:
 
 def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> bool:
     """Return whether the device with a link address registered another, under which it is heard, or told as silent."""
-    left = known.registered.left.get(interface_identifier(station[1]) or 0)
+    registered = known.of(station[0]).registered
+    left = registered.left.get(interface_identifier(station[1]) or 0)
     if left is None:
         return False
     links = (link_of_identifier(left, octets) for octets in (2, 8))

@@ -39,6 +39,7 @@ class Surroundings:
     fragments, ``routers`` of what nodes send on, ``ranks`` of DIOs, ``keys`` which keys nodes name, ``sums`` are
     unexplained checksums, ``forms`` all by the form of headers, ``end_s`` is the time of the last frame, ``unread``
     counts data frames sealed or with a fault. ``asked_again``: requests without answer. ``registered`` are addresses.
+    ``beside`` is what is known of the other networks of the capture, by PAN.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -70,11 +71,16 @@ class Surroundings:
     asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
     registered: RegisteredAddresses = field(init=False, default_factory=RegisteredAddresses)
     home: HomeNetwork = field(init=False, default_factory=HomeNetwork)
+    beside: dict[int | None, "Surroundings"] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.design is not None:
             self.home = HomeNetwork(self.design.link.pan_id, self.design.link.destination_pan_id)
             self.flows = FlowBook(self.design)
+
+    def of(self, pan: int | None) -> "Surroundings":
+        """Return what is known of the network of a PAN: this one, where it is not told apart."""
+        return self.beside.get(pan, self)
 
     def learn_prefix(self, address: IPv6Address) -> None:
         """Remember the /64 of a unicast address that was carried in full or restored with a valid checksum."""

@@ -10,6 +10,8 @@ from dataclasses import replace
 import pytest
 from findings import air
 from findings.air import Capture
+from findings.cases_fragments import meeting_in_vain
+from findings.cases_nodes import heard, renamed
 from findings.cases_unsealing import INDEX_AT, SENDER, altered
 from findings.test_cases import CASES
 
@@ -122,6 +124,21 @@ def test_nodes_of_three_networks_that_fall_silent_have_no_cause_in_common() -> N
     ends = ["", f" of PAN {OTHER:#06x}", f" of PAN {OTHER + 1:#06x}"]
     assert [one.subject for one in silent] == [alone.subject + end for end in ends]
     assert {(one.cause, one.advice) for one in silent} == {(alone.cause, alone.advice)}
+
+
+@pytest.mark.parametrize(
+    ("name", "capture"),
+    [
+        ("node-fell-silent", renamed(goes_on=True)),
+        ("fragments-meet", meeting_in_vain(answered=False)),
+    ],
+)
+def test_what_explains_a_finding_does_so_in_a_second_network(name: str, capture: Capture) -> None:
+    """There a node registers another address, or nobody acknowledges the last frames of datagrams; not in the first."""
+    second = [(time_s, moved(octets) or b"") for time_s, octets in capture.timed()]
+    first = [(time_s - 1, octets) for time_s, octets in heard(40, of=40, acks=True).timed()]
+    found = replace(capture, air=[*sorted([*first, *second])]).followed()
+    assert not [one for one in found if one.name == name]
 
 
 def test_an_index_that_one_frame_of_each_network_names_is_no_key_of_either() -> None:

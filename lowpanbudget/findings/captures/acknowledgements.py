@@ -192,7 +192,8 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             continue
         name, count, total = link_text(destination), asked.unanswered, asked.frames
         gives = asked.receiver in known.acknowledged
-        ends = known.losses.hops.get((source, destination)) if gives else None
+        losses = known.of(pan).losses
+        ends = losses.hops.get((source, destination)) if gives else None
         if ends is not None:
             ends.meetings.leave_out(asked.first_given_up)
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
