@@ -2,6 +2,7 @@
 
 from collections import OrderedDict, deque
 from itertools import islice
+from math import inf
 
 from lowpanbudget.stack.fragment_key import RECEIVER, FragmentKey, KeyFields
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
@@ -29,10 +30,12 @@ class SentDatagrams:
         self._receivers: dict[KeyFields, int] = {}
         # that each receiver got a fragment of
         self._last: dict[KeyFields, FragmentedDatagram] = {}
+        self._quiet_s = inf  # up to then nothing expires, unless a fragment comes before
 
     def of(self, key: KeyFields, fragment: SentFragment) -> FragmentedDatagram:
         """Return the datagram that a fragment belongs to: one that is known, or that begins with it."""
         known, follows, copies = self._known.get(key), False, None
+        self._quiet_s = -inf
         if known is not None:
             # of a whole one fragments may come again; with a first one, whatever it brings, another begins, which is
             # a copy of it until it brings anything else
@@ -106,6 +109,7 @@ class SentDatagrams:
         if datagram.fate is Fate.OPEN:
             self.end(datagram, fate)
             self._given_up.append(datagram)
+            self._quiet_s = -inf
 
     def _meet(self, new: FragmentedDatagram) -> None:
         """Note how many datagrams the receiver has open, in the new one and in those that it meets."""
@@ -130,6 +134,7 @@ class SentDatagrams:
     def put_in_order(self, key: KeyFields, last_s: float) -> None:
         """Put a datagram before those that were sent later, where its fragments came here late; the last at a time."""
         known, is_later = self._known, False
+        self._quiet_s = -inf
         for other in [other for other in known if other != key]:
             is_later = is_later or known[other].fragments[-1].time_s > last_s
             if is_later:
@@ -140,7 +145,10 @@ class SentDatagrams:
 
         Those that were given up for others, or replaced, come first.
         """
+        if before_s <= self._quiet_s:
+            return []  # of most frames
         known, expired = self._known, list[FragmentedDatagram]()
+        self._quiet_s = inf
         if self._given_up:
             expired += self._given_up
             self._given_up.clear()
@@ -148,6 +156,7 @@ class SentDatagrams:
             key, datagram = next(iter(known.items()))
             parts = datagram.fragments
             if parts and parts[-1].time_s >= before_s:
+                self._quiet_s = parts[-1].time_s
                 break
             if datagram.fate is Fate.OPEN:
                 self.end(datagram, Fate.EXPIRED)
