@@ -73,16 +73,16 @@ def header_template(frame: Frame, keys: tuple[Key, ...]) -> HeaderTemplate | Non
 class Template:
     """A frame decoded in full, and how frames that are alike are read.
 
-    ``layers`` are the bits of each layer without MIC and FCS, ``flow`` is that of the datagram, of a first fragment's
-    too. ``free`` places count from the payload's first octet; None when no other frame can be read after this one.
-    The octets of datagram or fragment are ``front``, then the payload's from ``verbatim`` on; ``upper`` is their last
-    header, and ``pseudo`` the sum of its pseudo-header where a UDP checksum is to be tested. ``tag`` is where a
-    fragment has its tag. From ``tail`` on, where that is known, there may be any number of octets. ``facts`` are what
-    others find out once for all frames that are alike.
+    Its payload ends at octet ``end``, ``flow`` is that of the datagram, of a first fragment's too. ``free`` places
+    count from the payload's first octet; None when no other frame can be read after this one. The octets of datagram or
+    fragment are ``front``, then the payload's from ``verbatim`` on; ``upper`` is their last header, and ``pseudo`` the
+    sum of its pseudo-header where a UDP checksum is to be tested. ``tag`` is where a fragment has its tag. From
+    ``tail`` on, where that is known, there may be any number of octets. ``facts`` are what others find out once for all
+    frames that are alike.
     """
 
     example: Frame
-    layers: dict[str, int]
+    end: int
     flow: FlowKey | None = None
     notices: tuple[Notice, ...] = ()
     free: tuple[Place, ...] | None = None
@@ -96,6 +96,7 @@ class Template:
     lesson: object = None
     facts: dict[object, object] = field(default_factory=dict)
     _fronts: dict[int, bytes] = field(default_factory=dict)
+    _layers: dict[str, int] | None = None
 
     @property
     def fragment(self) -> Fragment | Rfrag | None:
@@ -111,7 +112,9 @@ class Template:
 
     def layers_of(self, payload: bytes | None) -> dict[str, int]:
         """Return the bits of each layer of a frame with such a payload, without MIC and FCS."""
-        bits, longer = dict(self.layers), self.longer(payload)
+        if self._layers is None:
+            self._layers = layer_bits(self.example.spans, self.end * 8)
+        bits, longer = dict(self._layers), self.longer(payload)
         if longer:
             bits[self.tail_layer] += longer * 8
         return bits
@@ -171,9 +174,7 @@ def layer_bits(spans: Sequence[Span], end: float = inf) -> dict[str, int]:
 
 def template_of(frame: Frame, end: int) -> Template:
     """Return the template that a decoded frame is, whose payload ends at octet ``end``; none is read after it yet."""
-    # MIC and FCS are counted by the frame
-    layers = layer_bits(frame.spans, end * 8)
-    template = Template(frame, layers, notices=tuple(frame.notices))
+    template = Template(frame, end, notices=tuple(frame.notices))
     octets, part = _carried(frame), frame.fragment
     if octets and (part is None or (isinstance(part, Fragment) and part.first)):
         template.upper = upper = upper_of(octets, frame.values)
