@@ -66,12 +66,16 @@ class RecordBody(NamedTuple):
         return self.fields.get(_SLOT)
 
 
+_new = tuple.__new__
+_BARE = (None, None, _NOTHING, None)  # what else there is to a record that is a frame alone
+
+
 def _with_fcs(octets: bytes) -> RecordBody:
-    return RecordBody(FRAME, octets, 0, 2)
+    return _new(RecordBody, (FRAME, octets, 0, 2, *_BARE))
 
 
 def _without_fcs(octets: bytes) -> RecordBody:
-    return RecordBody(FRAME, octets, 0, 0)
+    return _new(RecordBody, (FRAME, octets, 0, 0, *_BARE))
 
 
 def _tap(octets: bytes) -> RecordBody:

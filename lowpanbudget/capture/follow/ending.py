@@ -17,6 +17,7 @@ LEAST_OWN = (
 )
 _MOST_TESTED = 4 * WINDOW  # frames, with those of receivers that begin to hear later
 _MOST_LINK_TYPES = 64  # a mangled file may name any number of them
+_new = tuple.__new__
 _Claims = dict[int | None, list[bytes]]  # frames, by the octets of FCS that they claim
 
 
@@ -98,7 +99,7 @@ class Endings:
             return _front(octets, missing, fcs or status)
         if status:
             return Ending(octets[:-status], 0, octets[-status:])
-        return Ending(octets, fcs)
+        return _new(Ending, (octets, fcs, b"", 0))
 
     def bare(self, link_type: int) -> int | None:
         """Return the octets of FCS of records that are a frame and nothing else; None of other link types.

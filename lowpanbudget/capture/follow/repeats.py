@@ -16,6 +16,7 @@ from lowpanbudget.layers.link.stations import Station, station_of
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.sighting import Sighting
+    from lowpanbudget.capture.follow.templates import Template
     from lowpanbudget.stack.frame import Frame
 
 MOST_SOURCES = 4096
@@ -56,6 +57,15 @@ class Again(NamedTuple):
     copied: Copied | None = None
 
 
+class _Alike(NamedTuple):
+    """What frames that are alike have in common: their link ends, whether they acknowledge, and may be copied."""
+
+    source: Station | None
+    destination: bytes
+    is_answer: bool
+    may_be_copied: bool
+
+
 _NO = Again()
 _new = tuple.__new__
 
@@ -85,6 +95,16 @@ def link_ends(frame: "Frame") -> tuple[Station | None, bytes]:
     return (None, b"") if mac is None else (station_of(mac), mac.destination or b"")
 
 
+def _alike(template: "Template") -> _Alike:
+    """Return what frames after a template have in common, and note it there."""
+    example = template.example
+    mac = example.mac
+    is_answer = mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
+    made = _Alike(*link_ends(example), is_answer, may_be_copied(mac))
+    template.facts[_Alike] = made
+    return made
+
+
 class Repeats:
     """Remembers the last frames of each source, of so many sources that were heard last."""
 
@@ -92,16 +112,20 @@ class Repeats:
         self._sources = Recent[Station, LastFrames](MOST_SOURCES)
         self._last: tuple[LastFrames, Seen] | None = None  # of all sources
 
-    def of(self, sighting: "Sighting", example: "Frame") -> Again:
-        """Return what a frame repeats, of which ``example`` is one that is alike; note it, or what it acknowledges."""
-        mac, payload = example.mac, sighting.payload
-        if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:
+    def of(self, sighting: "Sighting", template: "Template") -> Again:
+        """Return what a frame repeats that is read after a template; note it, or what it acknowledges."""
+        known, payload = template.facts.get(_Alike), sighting.payload
+        alike = known if isinstance(known, _Alike) else _alike(template)
+        source, destination, is_answer, copied = alike
+        if is_answer:
             self.answer(sighting.sequence)
-        source, destination = link_ends(example)
-        copied = payload is not None and len(payload) >= LEAST_COPY and may_be_copied(mac)
-        if mac is not None and is_sealed(mac, payload):
-            # nobody here reads it: the same octets, integrity code and all, say the same, and others nothing
-            payload = sighting.octets[mac.header_length : sighting.end]
+        if payload is None:
+            mac, copied = template.example.mac, False
+            if mac is not None and is_sealed(mac, payload):
+                # nobody here reads it: the same octets, integrity code and all, say the same, and others nothing
+                payload = sighting.octets[mac.header_length : sighting.end]
+        elif len(payload) < LEAST_COPY:
+            copied = False
         if source is None or not payload:
             return _NO
         record = sighting.record

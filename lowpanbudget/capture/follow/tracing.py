@@ -253,7 +253,7 @@ class Trace:
         if sighting.heard_as is not None:
             return sighting  # what follows from it is known
         if sighting.fcs_ok is not False:
-            sighting.repeats, sighting.copied = self.repeats.of(sighting, example)
+            sighting.repeats, sighting.copied = self.repeats.of(sighting, template)
         if sighting.fcs_ok is False and self.endings.is_certain(sighting.record):
             sighting.damaged = True  # a receiver drops it
             sighting.datagram = None
