@@ -77,8 +77,8 @@ class Template:
     count from the payload's first octet; None when no other frame can be read after this one. The octets of datagram or
     fragment are ``front``, then the payload's from ``verbatim`` on; ``upper`` is their last header, and ``pseudo`` the
     sum of its pseudo-header where a UDP checksum is to be tested. ``tag`` is where a fragment has its tag. From
-    ``tail`` on, where that is known, there may be any number of octets. ``facts`` are what others find out once for all
-    frames that are alike.
+    ``tail`` on, where that is known, there may be any number of octets, of which the example has so many in all
+    (``octets``). ``facts`` are what others find out once for all frames that are alike.
     """
 
     example: Frame
@@ -92,6 +92,7 @@ class Template:
     pseudo: int | None = None
     tag: Place | None = None
     tail: int | None = None
+    octets: int = 0
     tail_layer: str = ""
     lesson: object = None
     facts: dict[object, object] = field(default_factory=dict)
@@ -108,7 +109,7 @@ class Template:
 
     def longer(self, payload: bytes | None) -> int:
         """Return by how many octets such a payload is longer than the example's."""
-        return 0 if self.tail is None else len(payload or b"") - len(self.example.payload or b"")
+        return 0 if self.tail is None else len(payload or b"") - self.octets
 
     def layers_of(self, payload: bytes | None) -> dict[str, int]:
         """Return the bits of each layer of a frame with such a payload, without MIC and FCS."""
@@ -122,7 +123,8 @@ class Template:
     def build(self, payload: bytes) -> bytes | None:
         """Return the octets of datagram or fragment in such a payload; None when a checksum in them is wrong."""
         front = self.front
-        if self.tail is not None and (longer := self.longer(payload)):
+        if self.tail is not None and len(payload) != self.octets:
+            longer = self.longer(payload)
             if len(payload) > _LONGEST:
                 return None
             front = self._fronts.get(longer) or self._front(longer)
@@ -217,7 +219,7 @@ def share(template: Template, start: int, end: int, *, checksums: bool = True) -
         template.pseudo = udp.pseudo_sum(upper.source, upper.destination)
     template.free = free
     if part is None and free and free[-1].open and _is_open(frame, template):
-        template.tail = free[-1].start
+        template.tail, template.octets = free[-1].start, len(payload)
         template.tail_layer = next(
             span.layer for span in frame.spans if span.offset_bits == (template.tail + start) * 8
         )
