@@ -69,6 +69,7 @@ def audit_of(
         known_of(trace, trace.design, trace.timeout_s),
         tallies=watched(trace, tell),
     )
+    trace.reader.damage = also is not None  # what is odd in damaged frames is no finding
     within = 0
     with CaptureFile.of(capture) as records:
         for sighting in trace.follow(records):

@@ -26,11 +26,8 @@ from lowpanbudget.stack.frame import Frame, decode_prepared
 from lowpanbudget.values import replace
 
 _LAST = 8  # frames among which the one that is acknowledged is looked for: other channels may be captured as well
-_ACKNOWLEDGED_NS = (
-    10**8
-)  # longer than any acknowledgement takes, shorter than to the next frame of a number
-
-
+# longer than any acknowledgement takes, shorter than to the next frame of a number
+_ACKNOWLEDGED_NS = 10**8
 _ALONE = (
     "an acknowledgement that names no sender: annotate and audit open it as that of the frame before, a survey reads "
     "each frame for itself"
@@ -57,11 +54,12 @@ class FrameReader:
     alone sets ``acknowledgers`` to False: they stay sealed then, and the former say so.
 
     Who does not want to know whether checksums are right sets ``checksums`` to False: no notice tells it then, and
-    frames that differ in that are alike.
+    frames that differ in that are alike. Who does not want to know what else is odd in a damaged frame sets ``damage``
+    to False: one that is like a frame before in the clear brings the same headers, in a template of its own.
     """
 
     def __init__(self, decoder: Decoder, learned: LearnedDevices) -> None:
-        self.decoder, self.checksums, self.acknowledgers = decoder, True, True
+        self.decoder, self.checksums, self.damage, self.acknowledgers = decoder, True, True, True
         self._learned = learned
         self.regulars = Regulars()
         self._headers: Memo[HeaderTemplate] = Memo()
@@ -82,10 +80,14 @@ class FrameReader:
         self._last.append(sighting)
         alike = None
         if sighting.fcs_ok is False:
-            alike = None if self.checksums else self._alike_in_all(sighting)
+            if not self.checksums or (sighting.damaged and not self.damage):
+                alike = self._alike_in_all(sighting)
+            if alike is not None and self.checksums:
+                sighting.template = replace(alike, facts={})  # what others prove is not its own
+                return None
         elif not sighting.left_out:
-            alike = self._alike(sighting)
-        return self._in_full(sighting) if alike is None else self._after(sighting, *alike)
+            alike = self._alike_in_all(sighting) or self._alike(sighting)
+        return self._in_full(sighting) if alike is None else self._after(sighting, alike)
 
     @property
     def known(self) -> Callable[[bytes, int], tuple[HeaderTemplate, Template] | None]:
@@ -101,26 +103,25 @@ class FrameReader:
         self._keep(sighting, frame, sighting.template)
         return None if frame.fragment is None else frame
 
-    def _alike(self, sighting: Sighting) -> tuple[HeaderTemplate, Template] | None:
-        """Return the templates of header and payload of a frame like one before, opened; None of another."""
-        alike = self._alike_in_all(sighting)
-        if alike is not None:
-            return alike
+    def _alike(self, sighting: Sighting) -> Template | None:
+        """Return the template of the payload of a frame like one before, opened; None of another."""
         header = self._headers.get(sighting.octets)
         template = None if header is None else self._alike_inside(sighting, header)
-        if header is None or template is None:
-            return None
-        if header.mac.security is None:
+        if header is not None and template is not None and header.mac.security is None:
             self._keep_frame(sighting, header, template)
-        return header, template
+        return template
 
-    def _alike_in_all(self, sighting: Sighting) -> tuple[HeaderTemplate, Template] | None:
-        """Return the templates of a frame in the clear that agrees with one before in all octets that count."""
-        octets = sighting.octets
-        alike = self._frames.get(octets, sighting.fcs_octets)
-        if alike is not None:
-            sighting.payload = octets[alike[0].mac.header_length : sighting.end]
-        return alike
+    def _alike_in_all(self, sighting: Sighting) -> Template | None:
+        """Return the template of a frame in the clear that agrees with one before in all octets that count."""
+        octets, fcs = sighting.octets, sighting.fcs_octets
+        alike = self._frames.get(octets, fcs)
+        if alike is None:
+            return None
+        header, template = alike
+        sighting.payload = octets[header.mac.header_length : len(octets) - fcs]
+        if header.sequence is not None:
+            sighting.sequence = octets[header.sequence.start]  # its one octet
+        return template
 
     def _alike_inside(self, sighting: Sighting, header: HeaderTemplate) -> Template | None:
         """Open a frame with this header; return the template of one with such a payload, or None."""
@@ -142,6 +143,8 @@ class FrameReader:
             payload = opened[: end - start - mic]
             sighting.verified, sighting.mic = bool(mic), mic
         sighting.payload, sighting.frame_counter = payload, counter
+        if header.sequence is not None:
+            sighting.sequence = header.sequence.number(octets)
         return self._templates.get(payload, header)
 
     def _keep_frame(self, sighting: Sighting, header: HeaderTemplate, template: Template) -> None:
@@ -176,9 +179,7 @@ class FrameReader:
                 return octets
         return None
 
-    def _after(
-        self, sighting: Sighting, header: HeaderTemplate, template: Template
-    ) -> Frame | None:
+    def _after(self, sighting: Sighting, template: Template) -> Frame | None:
         """Read a frame after its template; in full where a checksum is wrong in it."""
         payload, example = sighting.payload, template.example
         assert payload is not None
@@ -187,8 +188,6 @@ class FrameReader:
             return self._in_full(sighting)
         self.regulars.again += 1
         sighting.template = template
-        if header.sequence is not None:
-            sighting.sequence = header.sequence.number(sighting.octets)
         if example.fragment is None:
             sighting.datagram = None if example.datagram is None else built
             return None

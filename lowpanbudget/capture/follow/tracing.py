@@ -220,7 +220,9 @@ class Trace:
                 sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
             if record.receiver is not None:
                 self._hear(sighting, record.receiver)
-            return self._settle(sighting, self.reader.read(sighting))
+            if sighting.fcs_ok is False and sighting.heard_as is None:
+                sighting.damaged = self.endings.is_certain(record)  # then a receiver drops it
+            return self._settle(sighting, self.reader.read(sighting), cut=left_out > 0)
         sighting = Sighting(record, body, self.reader.decoder, self.matcher)
         if body.kind == IPV6:
             if not sighting.cut:
@@ -228,7 +230,7 @@ class Trace:
                 sighting.parts = (DatagramPart(record.number, len(body.octets)),)
             return sighting
         if body.kind == LOWPAN:
-            return self._settle(sighting, self.reader.read_lowpan(sighting))
+            return self._settle(sighting, self.reader.read_lowpan(sighting), cut=sighting.cut)
         sighting.fault = body.fault
         return sighting
 
@@ -242,7 +244,7 @@ class Trace:
 
     # --- one frame --------------------------------------------------------------------------------
 
-    def _settle(self, sighting: Sighting, frame: Frame | None) -> Sighting:
+    def _settle(self, sighting: Sighting, frame: Frame | None, *, cut: bool) -> Sighting:
         """Add what follows from what a frame holds: repetitions, fragments, lessons."""
         template = sighting.template
         assert template is not None
@@ -254,18 +256,16 @@ class Trace:
             return sighting  # what follows from it is known
         if sighting.fcs_ok is not False:
             sighting.repeats, sighting.copied = self.repeats.of(sighting, template)
-        if sighting.fcs_ok is False and self.endings.is_certain(sighting.record):
-            sighting.damaged = True  # a receiver drops it
-            sighting.datagram = None
-        elif sighting.cut:
-            sighting.datagram = None  # nobody knows how it goes on; what is over is none of it
-            if template.fragment is not None:
+        if sighting.damaged or cut:
+            sighting.datagram = None  # nobody knows how one cut goes on; what is over is none of it
+            if cut and template.fragment is not None:
                 sighting.ended = tuple(given_up(self.reassembler.feed(example, self.time_s)))
         elif frame is not None and sighting.repeats is None:
             self.put_together(sighting, frame)
         elif sighting.datagram is not None:
-            sighting.parts = (self.part(sighting),)
-        if template.lesson is not None and sighting.fcs_ok is not False and not sighting.cut:
+            octets, payload = sighting.octets, sighting.payload
+            sighting.parts = (part_of(sighting.record.number, payload, template, octets),)
+        if template.lesson is not None and sighting.fcs_ok is not False and not cut:
             self._learn(sighting, template.lesson)
         return sighting
 
@@ -317,7 +317,7 @@ class Trace:
         if self.first_ns is None:
             self.first_ns = time_ns
         self.time_s = (time_ns - self.first_ns) / SECOND
-        if self.known.expire(time_ns):
+        if self.known.next_end_ns is not None and self.known.expire(time_ns):
             self._renew()
 
     def _renew(self) -> None:

@@ -95,3 +95,30 @@ def test_frames_with_and_without_a_tail_are_not_read_alike() -> None:
     assert none != one == two
     whole = Mask(1, ((0, 2),), None)
     assert whole.key(None, b"abc") != whole.key(None, b"abcd")
+
+
+def test_damaged_frames_like_others_bring_the_same_headers_without_being_decoded() -> None:
+    """Octets changed at places on which no reading hangs: what a decoder tells of the headers is the same."""
+    dice, damaged = random.Random(802154), []
+    frames = mixed(300)
+    for octets in frames:
+        changed = bytearray(octets)
+        place = dice.choice(decode_frame(octets, contexts=CONTEXTS).free)
+        changed[place.end - 1] ^= 1 << dice.randrange(8)
+        damaged.append(bytes(changed))
+    ways = []
+    for damage in (True, False):
+        trace = Trace(contexts=CONTEXTS, fcs=2)
+        trace.reader.damage = damage
+        ways.append(list(trace.follow(records(frames + damaged)))[len(frames) :])
+    decoded = 0
+    for full, after in zip(*ways, strict=True):
+        assert after.damaged
+        assert after.datagram is None
+        for name in ("sequence", "payload", "source", "destination", "flow", "kind", "layer_bits"):
+            assert getattr(after, name) == getattr(full, name), name
+        template = after.template
+        assert template is not None
+        assert not template.facts  # what was found out of those before is not true of this one
+        decoded += template.example.octets == after.octets
+    assert 0 < decoded < len(damaged) // 4
