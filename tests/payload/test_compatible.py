@@ -41,6 +41,7 @@ from lowpanbudget.payload.search.compatible import (
     compare_all,
 )
 from lowpanbudget.payload.search.course import are_read_right
+from lowpanbudget.payload.search.list_lengths import are_lengths_refused
 from lowpanbudget.payload.search.receiver import Outcome
 from lowpanbudget.payload.search.sampler import edges, samples
 
@@ -1083,6 +1084,69 @@ def test_an_option_without_fields_is_read_as_nothing_whether_or_not_it_was_sent(
         assert ours.unpack(bytes.fromhex(octets)) == read
     # a storm that is not sent lacks an octet at the receiver
     assert compare(ours, theirs).outcome is Outcome.REFUSED
+
+
+def zigzag(**lengths: Any) -> Series:
+    return Series(
+        "w", min=Decimal(0), max=Decimal(1000), deltas="variable", group_bits=7, **lengths
+    )
+
+
+def octets_of(*fields: Field) -> Message:
+    return message(*fields, layout="octet-aligned")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sent", "octets", "reads"),
+    [
+        # an octet counts from the least length, a sample takes two and each difference one or two: one is left or lacks
+        (
+            (zigzag(min_length=1, max_length=4),), (zigzag(min_length=2, max_length=4),), {"w": [0, 0]},
+            "00000000", "refuses all messages",
+        ),
+        # behind differences of any length, which both read alike, one more and an octet: at least one is left or lacks
+        (
+            (zigzag(length=3), number("n")), (zigzag(length=4), number("n")), {"w": [0, 0, 0, 0], "n": 9},
+            "000000000009", "refuses all messages",
+        ),
+        # where the list is not there, nothing is to be read: an octet of presence bits
+        (
+            (zigzag(length=3, optional=True),), (zigzag(length=4, optional=True),), {}, "00",
+            "refuses some messages",
+        ),
+    ],
+)  # fmt: skip
+def test_a_list_of_other_lengths_leaves_octets_or_lacks_them(
+    old: tuple[Field, ...],
+    new: tuple[Field, ...],
+    sent: dict[str, Any],
+    octets: str,
+    reads: str,
+) -> None:
+    """However long the differences before it are: what is behind the elements that both read alike is counted."""
+    ours, theirs = octets_of(*old), octets_of(*new)
+    assert theirs.pack(sent).hex() == octets
+    found = compare(ours, theirs)
+    assert (found.outcome, found.new_receiver_outcome) == (Outcome.REFUSED, Outcome.REFUSED)
+    assert [text.startswith(reads) for text in (found.reads, found.new_receiver_reads)] == [
+        True
+    ] * 2
+    if "some" in reads:
+        assert ours.unpack(bytes.fromhex(octets)) == sent
+    # who ignores what is left reads fewer
+    assert compare(ours, theirs, ignore_tail=True).outcome is not Outcome.REFUSED
+
+
+def test_a_list_of_other_lengths_may_leave_bits_that_fill_up() -> None:
+    """2 bits of count and one of 1 bit: where it counts from 0 none is read, and 6 bits fill up, not 5."""
+    flags = (
+        Array("a", element=Boolean(""), min_length=least, max_length=least + 3) for least in (0, 1)
+    )
+    old, new = map(message, flags)
+    assert new.pack({"a": [False]}).hex() == "00"
+    assert old.unpack(b"\0") == {"a": []}
+    assert compare(old, new).outcome is Outcome.MISREAD
+    assert are_lengths_refused(old, new, ignore_tail=False) is None
 
 
 @pytest.mark.long
