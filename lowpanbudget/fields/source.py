@@ -44,7 +44,8 @@ class FunctionSource:
         self.spans: list[str] = []
         self.lines: list[str] = []
         self._free: list[str] = []
-        self._tail = self._behind = ""
+        self._passed: list[str] | None = None  # the lines before those behind what was passed
+        self._tail = ""
         self._last = 0
         self._start = at
         self._bound: dict[str, Any] = dict(_NAMES)
@@ -60,7 +61,7 @@ class FunctionSource:
 
     def let(self, expression: str) -> str:
         """Give what an expression makes a name, and return that."""
-        name = f"v{len(self.lines)}"
+        name = f"v{len(self._passed or ()) + len(self.lines)}"
         self.lines.append(f"{name} = {expression}")
         return name
 
@@ -78,7 +79,7 @@ class FunctionSource:
         self._last = octets
         return self.let(f"data[end - {octets}:end]")
 
-    def value(self, kind: type, **values: object) -> str:
+    def value(self, kind: type, /, **values: object) -> str:
         """Return a value of a class of values, of these expressions by attribute; the others have their defaults."""
         made = self.let(f"blank({self.bind(filling(kind))})")
         for attribute in dataclasses.fields(kind):
@@ -170,8 +171,8 @@ class FunctionSource:
 
     def read(self, part: LayoutPart, layout: Drawing) -> str:
         """Let a last part read what is left, once all before it is passed; return its value."""
-        self._behind = f"behind = {self.bind(part)}.read(reader, {{}}, {self.bind(layout)})"
-        return "behind"
+        self._passed, self.lines = self.lines, []
+        return self.let(f"{self.bind(part)}.read(reader, {{}}, {self.bind(layout)})")
 
     def field(
         self,
@@ -225,18 +226,19 @@ class FunctionSource:
     def function(self, result: str) -> Function:
         """Return the function: it passes the header and returns the result, or None where octets are missing."""
         anywhere = self._start is None
+        straight, behind = (self.lines, []) if self._passed is None else (self._passed, self.lines)
         lines = [
             *(("at = reader.pos", "bit = at * 8") if anywhere else ()),
             "data, end = reader.data, reader.end",
             f"if end < {self.octet(self._last)}: return None",
-            *self.lines,
-            *(() if self._behind else (f"result = {result}",)),
+            *straight,
             *([f"reader.spans += ({', '.join(self.spans)},)"] if self.spans else ()),
             *([f"reader.free += ({', '.join(self._free)},)"] if self._free else ()),
             *([self._tail] if self._tail else ()),
             f"reader.layer = {self.bind(self.layer)}",
             f"reader.pos = {'end' if self._tail else self.octet()}",
-            *([self._behind, f"return {result}"] if self._behind else ["return result"]),
+            *behind,
+            f"return {result}",
         ]
         return self._compiled("reader, env", lines)
 

@@ -4,8 +4,7 @@ Straight are words of plain fields, and parts that are always there in a number 
 them, and hangs on what was read, the layout reads part by part.
 """
 
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.keyed import KeyedWord, Step
@@ -18,7 +17,7 @@ def straight_start(
     name: str,
     layout: Drawing,
     steps: Sequence[Step],
-    value: Callable[..., Any],
+    value: type,
     wanted: Sequence[str],
 ) -> tuple[Function | None, int]:
     """Return a function of a reader that gives the values of the first steps by key, and how many steps those are.
@@ -47,8 +46,7 @@ def straight_start(
     if not taken:
         return None, 0
     if taken == len(steps) and values.keys() >= set(wanted):
-        arguments = ", ".join(f"{key}={values[key]}" for key in wanted)
-        return source.function(f"{source.bind(value)}({arguments})"), taken
+        return source.function(source.value(value, **{key: values[key] for key in wanted})), taken
     told = ", ".join(f"{source.bind(key)}: {value}" for key, value in values.items())
     return source.function(f"{{{told}}}"), taken
 

@@ -176,7 +176,8 @@ def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
     # over which destination the sender computed the checksum nobody can tell where it is hidden
     final = None if ends.hidden or reader.missing else ends.destination
     start = reader.pos
-    message = read_head(upper.heads, reader, _icmpv6_reader(), ends.source, final)
+    message = _icmpv6_reader()(reader, ends.source, final)
+    upper.heads.append(_new(Head, (message, start, reader.pos)))
     right = message.expected_checksum
     if right is not None and right != message.checksum:
         octets = reader.data[start : reader.end]

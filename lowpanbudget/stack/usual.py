@@ -98,12 +98,16 @@ def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) ->
     ends = PseudoHeader(header.source, header.destination)
     upper = read_upper(reader, header.next_header, ends)
     taking.heads += upper.heads
-    taking.unreadable(upper.fault)
     taking.values = (value,)
     datagram = bytes(value) + body
     taking.datagram = Datagram(datagram)
-    checksum_at = None if upper.wrong is None else octet_of(reader.spans, CHECKSUM, at)
-    taking.notices += identifiers.note_addresses(upper.wrong, header, env, at, checksum_at)
+    if upper.fault is not None:
+        taking.unreadable(upper.fault)
+    if upper.wrong is None:
+        taking.notices += identifiers.note_carried(header, env, at)
+    else:
+        checksum_at = octet_of(reader.spans, CHECKSUM, at)
+        taking.notices += identifiers.note_wrong_checksum(upper.wrong, env, at, checksum_at)
     if header.next_header in WITH_HEADERS:
         taking.notices += note_headers(taking.heads)
     elif has_rare_address(datagram):
