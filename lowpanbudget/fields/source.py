@@ -146,7 +146,8 @@ class FunctionSource:
         offset, left = 0, row.inline * 8
         for part, hint in zip(row.parts, hints, strict=False):
             left -= part.width
-            field = self.let(f"{whole} >> {left} & {(1 << part.width) - 1}")
+            is_whole = part.width == row.inline * 8
+            field = whole if is_whole else self.let(f"{whole} >> {left} & {(1 << part.width) - 1}")
             self.spans.append(
                 self._span(offset, part.width, part.name, field, _meaning(part), row.cite, hint)
             )

@@ -8,7 +8,6 @@ from ipaddress import IPv6Address
 from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
-from lowpanbudget.cites import rfc
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.fields import Head, Packet, Restored
@@ -23,16 +22,17 @@ from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack import secured
-from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice, Noting
+from lowpanbudget.stack.incoming import UNCHECKED, Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
 from lowpanbudget.stack.proof import likeliest
 from lowpanbudget.stack.shapes import Shape, shape_of, was_read
 from lowpanbudget.stack.uncompressed import restored
-from lowpanbudget.stack.usual import LARGEST, read_usual, with_any, with_udp
+from lowpanbudget.stack.usual import LARGEST, read_behind, read_shaped, read_usual
 from lowpanbudget.values import dataclass, field, filling, replace, settled
 
 _new = tuple.__new__  # quicker than the class's own, for every head
+_DATA = FrameType.DATA  # a member asked of its class takes as long as a call
 
 
 @settled
@@ -145,7 +145,7 @@ def decode_prepared(
     trailer: list[Span] = []
     fcs_ok = _check_fcs(frame, octets, fcs_length, trailer) if end and fcs_length else None
     shape = shape_of(octets) if not left_out and end < LARGEST else None
-    if shape is not None and _read_usual(frame, shape, end, fcs_ok, root, rpi_type, trailer):
+    if shape is not None and _read_usual(frame, shape, end, fcs_ok, trailer):
         return whole(frame)
     reader = Reader(octets, 0, end, missing=left_out)
     try:
@@ -168,8 +168,18 @@ def decode_prepared(
         if security is None or open_payload(
             frame, reader, mac, keys, devices, asn, sender, trailer
         ):
-            env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
-            _read_payload(frame, mac, reader, env)
+            frame.payload = reader.data[reader.pos : reader.end]
+            if not (
+                # a frame in the clear is to have a shape of its own
+                security is not None
+                and mac.frame_type == _DATA
+                and not mac.payload_ies_follow
+                and read_shaped(reader, mac, contexts, frame)
+            ):
+                env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
+                _read_payload(frame, mac, reader, env)
+            if frame.checksum_elided and not frame.verified:
+                frame.note(*UNCHECKED, 0)
     except WireError as error:
         if frame.mac is None and 0 < fcs_length >= len(octets) - 1:
             error.hint = f"The last {fcs_length} octets of a frame are its FCS: say so where it has none (fcs)"
@@ -198,17 +208,11 @@ def _end_early(frame: FrameInMaking, reader: Reader) -> None:
 
 
 def _read_usual(
-    frame: FrameInMaking,
-    shape: Shape,
-    end: int,
-    fcs_ok: bool | None,
-    root: IPv6Address | None,
-    rpi_type: int,
-    trailer: list[Span],
+    frame: FrameInMaking, shape: Shape, end: int, fcs_ok: bool | None, trailer: list[Span]
 ) -> bool:
     """Fill in a frame whose FCS starts at octet ``end``; return False, with nothing touched, where it is unusual."""
     octets = frame.octets
-    read, start, behind, past = shape
+    read, start, udp, past = shape
     try:
         headers = read(octets, end, fcs_ok, frame.contexts)
     except WireError:
@@ -217,19 +221,10 @@ def _read_usual(
         return False
     mac, layer, compressed, spans, free = headers
     frame.mac, frame.payload = mac, octets[start:end]
-    source, destination = frame.link_source, frame.link_destination = mac.source, mac.destination
-    env = Env.carried(source, destination, mac.pan_id, frame.contexts, root, rpi_type)
+    frame.link_source, frame.link_destination = mac.source, mac.destination
     reader = Reader(octets, past, end)
-    heads = frame.heads
-    heads.append(_new(Head, (mac, 0, start)))
-    if compressed is None:
-        heads.append(_new(Head, (layer, start, past)))
-        with_any(reader, env, frame, layer.header, start)
-    else:
-        assert behind is not None
-        heads.append(_new(Head, (layer, start, behind)))
-        heads.append(_new(Head, (compressed, behind, past)))
-        with_udp(reader, env, frame, layer.header, compressed, start)
+    frame.heads.append(_new(Head, (mac, 0, start)))
+    read_behind(reader, mac, frame, start, layer, compressed, udp)
     frame.spans = (*spans, *reader.spans, *trailer)
     frame.free = (*free, *reader.free)
     return True
@@ -242,6 +237,8 @@ def decode_lowpan(octets: bytes, env: Env) -> Frame:
     frame.link_source, frame.link_destination = env.source, env.destination
     try:
         _read_lowpan(frame, reader, env)
+        if frame.checksum_elided:
+            frame.note(*UNCHECKED, 0)
     except WireError as error:
         frame.fault = error.bare()
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
@@ -271,14 +268,13 @@ def _check_fcs(frame: FrameInMaking, octets: bytes, length: int, trailer: list[S
 
 
 def _read_payload(frame: FrameInMaking, mac: Mac, reader: Reader, env: Env) -> None:
-    frame.payload = reader.data[reader.pos : reader.end]
     if mac.payload_ies_follow:
         ies = elements.decode_payload_ies(reader)
         frame.mac = replace(mac, payload_ies=ies)
         frame.heads[0] = Head(frame.mac, 0, frame.heads[0].end)
         frame.payload = reader.data[reader.pos : reader.end]
         _note_faults(frame, ies)
-    if mac.frame_type != FrameType.DATA:
+    if mac.frame_type != _DATA:
         start = reader.pos
         content = contents.decode(reader, mac)
         if content is not None:
@@ -304,11 +300,6 @@ def _read_lowpan(frame: FrameInMaking, reader: Reader, env: Env) -> None:
     elif is_shaped and not frame.checksum_elided:
         _, layer, *behind = frame.heads
         was_read(frame.octets, layer.start, behind[0].start if layer.value.nhc else None)
-    if frame.checksum_elided and not frame.verified:
-        text = (
-            "a UDP checksum is elided and no integrity code was verified: a receiver must drop it"
-        )
-        frame.notices.append(Notice("elided-without-check", text, rfc(6282, "4.3.2"), 0))
 
 
 def _tile(frame: FrameInMaking, reader: Reader, trailer: list[Span]) -> None:

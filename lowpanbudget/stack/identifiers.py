@@ -6,9 +6,10 @@ by the other rule sees a wrong checksum.
 
 from ipaddress import IPv6Address
 from itertools import product
+from typing import Protocol
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
+from lowpanbudget.env import IID_MASK, interface_identifier, old_interface_identifier
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.stack.incoming import Notice
@@ -21,6 +22,22 @@ _CHECKSUMS = {
     ipv6.ICMPV6: ("icmpv6-checksum-wrong", "ICMPv6", rfc(4443, "2.3")),
 }
 SIDES = ("source", "destination")
+
+
+class LinkEnds(Protocol):
+    """Between whom a frame goes, as its header and its surroundings say both."""
+
+    @property
+    def source(self) -> bytes | None:
+        """Return the link address of the sender."""
+
+    @property
+    def destination(self) -> bytes | None:
+        """Return the link address of the receiver."""
+
+    @property
+    def pan_id(self) -> int | None:
+        """Return the PAN of the sender."""
 
 
 def _is_short(link: bytes | None) -> bool:
@@ -36,20 +53,20 @@ def _is_older(address: IPv6Address, pan_id: int, link: bytes | None) -> bool:
     return bool(old >> 48) and int(address) & IID_MASK == old
 
 
-def explains_checksum(wrong: WrongChecksum, env: Env) -> str:
+def explains_checksum(wrong: WrongChecksum, hop: LinkEnds) -> str:
     """Return the addresses for which the older rule makes a wrong checksum right, such as "source"; "" for none."""
-    if env.pan_id is None:
+    if hop.pan_id is None:
         return ""
     source, destination, _ = wrong.ends
     forms = []
-    for address, link in ((source, env.source), (destination, env.destination)):
+    for address, link in ((source, hop.source), (destination, hop.destination)):
         other = address
         if (
             link is not None
             and len(link) == 2
             and int(address) & IID_MASK == interface_identifier(link)
         ):
-            identifier = old_interface_identifier(env.pan_id, link)
+            identifier = old_interface_identifier(hop.pan_id, link)
             other = type(address)(int(address) & ~IID_MASK | identifier)
         forms.append((address, other))
     for which in product((0, 1), repeat=2):
@@ -63,16 +80,20 @@ def explains_checksum(wrong: WrongChecksum, env: Env) -> str:
 
 
 def note_addresses(
-    wrong: WrongChecksum | None, header: Ipv6, env: Env, at: int, checksum_at: int | None = None
+    wrong: WrongChecksum | None,
+    header: Ipv6,
+    hop: LinkEnds,
+    at: int,
+    checksum_at: int | None = None,
 ) -> list[Notice]:
     """Return the notices of a datagram's ``wrong`` checksum, or of older identifiers in its ``header``, at ``at``."""
     if wrong is None:
-        return note_carried(header, env, at)
-    return note_wrong_checksum(wrong, env, at, checksum_at)
+        return note_carried(header, hop, at)
+    return note_wrong_checksum(wrong, hop, at, checksum_at)
 
 
 def note_wrong_checksum(
-    wrong: WrongChecksum, env: Env, at: int, checksum_at: int | None = None
+    wrong: WrongChecksum, hop: LinkEnds, at: int, checksum_at: int | None = None
 ) -> list[Notice]:
     """Return the notices of a datagram with this checksum, whose compressed header stands at ``at``.
 
@@ -84,7 +105,7 @@ def note_wrong_checksum(
         "compare the restored addresses, and the prefixes of their contexts, with the sender's own"
     )
     notices = [Notice(name, text, cite, at if checksum_at is None else checksum_at)]
-    sides = explains_checksum(wrong, env)
+    sides = explains_checksum(wrong, hop)
     if sides:
         text = (
             f"the checksum is right when the {sides} has an identifier of RFC 4944, with the PAN ID"
@@ -93,16 +114,17 @@ def note_wrong_checksum(
     return notices
 
 
-def note_carried(header: Ipv6, env: Env, at: int) -> list[Notice]:
+def note_carried(header: Ipv6, hop: LinkEnds, at: int) -> list[Notice]:
     """Return the notice of a header at octet ``at`` with older identifiers in its addresses, or none."""
-    pan_id, source, destination = env.pan_id, env.source, env.destination
+    source, destination = hop.source, hop.destination
     is_short = (source and len(source) == 2) or (destination and len(destination) == 2)
-    if pan_id is None or not is_short:
+    pan_id = hop.pan_id if is_short else None
+    if pan_id is None:
         return []
     sides = []
-    if _is_older(header.source, pan_id, env.source):
+    if _is_older(header.source, pan_id, source):
         sides.append("source")
-    if _is_older(header.destination, pan_id, env.destination):
+    if _is_older(header.destination, pan_id, destination):
         sides.append("destination")
     if not sides:
         return []

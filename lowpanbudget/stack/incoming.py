@@ -49,6 +49,11 @@ ELIDED = (
     rfc(6282, "4.3.2"),
 )
 
+UNCHECKED = (
+    "elided-without-check",
+    "a UDP checksum is elided and no integrity code was verified: a receiver must drop it",
+    rfc(6282, "4.3.2"),
+)
 
 # the fields of transport headers that notices are about
 CHECKSUM, CHECKSUM_FORM = "checksum", "checksum form (C)"

@@ -20,6 +20,8 @@ _WRITTEN = (
     "Receivers of the 2015 edition drop it; encode_frame writes the form of that edition alone"
 )
 
+_new, _HEADER = tuple.__new__, Nature.HEADER  # a member asked of its class takes as long as a call
+
 
 class Protected(Protocol):
     """What opening a payload fills in: ``fault`` is an integrity code that no key of the frame makes right."""
@@ -81,7 +83,7 @@ def open_payload(
         return not encrypted
     frame.verified = octets_of_mic > 0
     if encrypted:
-        reader.data = header + octets + data[end:]
+        reader.data = header + octets
     return True
 
 
@@ -93,9 +95,9 @@ def _leave_sealed(reader: Reader, text: str) -> None:
 def _mic_span(at: int, mic: bytes, meaning: str) -> Span:
     told = (
         at * 8, len(mic) * 8, "MAC", "MIC", mic, meaning, LEVELS_CITE,
-        "a shorter code protects less: no advice", "big", "", False, Nature.HEADER,
+        "a shorter code protects less: no advice", "big", "", False, _HEADER,
     )  # fmt: skip
-    return tuple.__new__(Span, told)
+    return _new(Span, told)
 
 
 def _without_end(reader: Reader, mic: bytes, level: int, trailer: list[Span]) -> bool:

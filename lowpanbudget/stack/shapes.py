@@ -8,11 +8,8 @@ elsewhere. What stands behind them is read as in any frame.
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from lowpanbudget.bits import Reader
-from lowpanbudget.env import Env
-from lowpanbudget.errors import WireError
 from lowpanbudget.fields.compiled import MOST, Functions
-from lowpanbudget.fields.source import Function, FunctionSource
+from lowpanbudget.fields.source import FunctionSource
 from lowpanbudget.layers.link import mac
 from lowpanbudget.layers.link.control import CONTROL, FrameType, shape
 from lowpanbudget.layers.lowpan import iphc, nhc
@@ -21,10 +18,10 @@ _CONTROL, _WORD = CONTROL.octets, iphc.HEADER.octets
 
 
 class Shape(NamedTuple):
-    """A frame of these words: ``read`` gives its headers' values and spans, and the places that are free.
+    """Headers of these words: ``read`` gives their values and spans, and the places that are free.
 
-    Its payload starts at octet ``start``, UDP's octet stands at ``udp`` (None: the next header is in line), and the
-    headers end at ``end``.
+    IPHC starts at octet ``start``, UDP's octet stands at ``udp`` (None: the next header is in line), and the headers
+    end at ``end``.
     """
 
     read: Callable[..., Any]
@@ -54,22 +51,17 @@ def shape_of(octets: bytes) -> Shape | None:
     return _SHAPES.functions.get(key)
 
 
-def headers_of(reader: Reader, env: Env) -> tuple[Any, Any, int] | None:
-    """Return the IPHC and UDP headers that come next, the latter None without one, and where that stands; pass them.
+def headers_of(octets: bytes, at: int) -> Shape | None:
+    """Return the shape of the headers from octet ``at`` on; None where they were not read often enough.
 
-    None, with nothing passed, where they were not read often enough, or something is wrong: the engine locates that.
+    Its ``read`` is of the octets, their end, the link addresses of source and destination and the contexts.
     """
-    octets, at = reader.data, reader.pos
     word = octets[at : at + _WORD]
     behind = _udp.get(word)
     if behind is None:
         return None
     udp = at + behind
-    function = _HEADERS.functions.get((at, word, octets[udp : udp + 1] if behind else b""))
-    try:
-        return None if function is None else function(reader, env)
-    except WireError:
-        return None
+    return _HEADERS.functions.get((at, word, octets[udp : udp + 1] if behind else b""))
 
 
 def headers_were_read(octets: bytes, at: int, udp: int | None) -> None:
@@ -104,29 +96,31 @@ def _made(key: bytes) -> Shape | None:
         return None
     source = FunctionSource("headers", "MAC", 0)
     leading = mac.take_up(source, form)
-    start, word = source.octets, int.from_bytes(key[_CONTROL : _CONTROL + _WORD], iphc.HEADER.order)
+    start, word = source.octets, key[_CONTROL : _CONTROL + _WORD]
     links = (leading["source"], leading["destination"])
-    compressed = iphc.take_up(source, word, links, "known")
-    udp, transport = None, "None"
-    if len(key) > _CONTROL + _WORD:
-        udp = source.octets
-        transport = nhc.take_up(source, key[-1])
+    compressed, transport, udp = _headers(source, word, key[_CONTROL + _WORD :], links)
     header = source.value(mac.Mac, **leading)
     read = source.headers("fcs_ok, known", header, compressed, transport)
     return Shape(read, start, udp, source.octets)
 
 
-def _headers_made(key: tuple[int, bytes, bytes]) -> Function:
-    """Return the function of the headers of an IPHC word at an octet, with UDP's octet where there is one."""
+def _headers_made(key: tuple[int, bytes, bytes]) -> Shape:
+    """Return the shape of the headers of an IPHC word at an octet, with UDP's octet where there is one."""
     at, word, octet = key
     source = FunctionSource("headers", "IPHC", at)
-    number = int.from_bytes(word, iphc.HEADER.order)
-    links = ("env.source", "env.destination")
-    compressed = iphc.take_up(source, number, links, "env.contexts")
-    udp = at + source.octets
-    transport = nhc.take_up(source, octet[0]) if octet else "None"
-    return source.function(f"({compressed}, {transport}, {udp})")
+    compressed, transport, udp = _headers(source, word, octet, ("source", "destination"))
+    read = source.headers("source, destination, known", compressed, transport)
+    return Shape(read, at, None if udp is None else at + udp, at + source.octets)
+
+
+def _headers(
+    source: FunctionSource, word: bytes, octet: bytes, links: tuple[str, str]
+) -> tuple[str, str, int | None]:
+    """Take up an IPHC header, and a UDP header of this octet where there is one; return where that stands, too."""
+    compressed = iphc.take_up(source, int.from_bytes(word, iphc.HEADER.order), links, "known")
+    udp = source.octets if octet else None
+    return compressed, nhc.take_up(source, octet[0]) if octet else "None", udp
 
 
 _SHAPES: Functions[bytes, Shape] = Functions(_made)
-_HEADERS: Functions[tuple[int, bytes, bytes], Function] = Functions(_headers_made)
+_HEADERS: Functions[tuple[int, bytes, bytes], Shape] = Functions(_headers_made)

@@ -26,7 +26,7 @@ APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
 APPLICATION_DATA = "application data"
 PART = "part of a datagram"
 _NESTED = rfc(2473, "4.1")
-_new = tuple.__new__
+_new, _PAYLOAD = tuple.__new__, Nature.PAYLOAD
 WITH_HEADERS = {*ipv6.EXTENSIONS, ipv6.IPV6}  # headers that others may stand behind
 _READ = {*WITH_HEADERS, ipv6.ICMPV6, ipv6.UDP}
 
@@ -125,7 +125,7 @@ def leave_payload(reader: Reader, meaning: str) -> None:
         octets = reader.data[at:end]
         told = (
             at * 8, (end - at) * 8, "payload", "payload", octets, meaning,
-            None, "", "big", "", False, Nature.PAYLOAD,
+            None, "", "big", "", False, _PAYLOAD,
         )  # fmt: skip
         reader.spans.append(_new(Span, told))
         reader.free.append(_new(Place, (at, end, "big", True)))

@@ -5,7 +5,7 @@ is more than this, or wrong, is left to them.
 """
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.env import Env
+from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, udp
@@ -14,6 +14,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import dispatch, iphc, nhc
 from lowpanbudget.stack import identifiers
+from lowpanbudget.stack.identifiers import LinkEnds
 from lowpanbudget.stack.incoming import CHECKSUM, ELIDED, Datagram, Taking, octet_of
 from lowpanbudget.stack.misplaced import has_rare_address, note_addresses, note_headers
 from lowpanbudget.stack.shapes import headers_of, headers_were_read
@@ -39,20 +40,56 @@ def read_usual(reader: Reader, env: Env, taking: Taking, *, is_shaped: bool = Fa
     ``is_shaped``: frames like this one are read by one function for all of their headers, and need none for these.
     Raises ``WireError`` for an IPHC header that cannot be read.
     """
+    if read_shaped(reader, env, env.contexts, taking):
+        return True
     at, end = reader.pos, reader.end
     if not at < end < LARGEST:
         return False
-    headers = headers_of(reader, env) or _read_headers(reader, env, counts=not is_shaped)
+    headers = _read_headers(reader, env, counts=not is_shaped)
     if headers is None:
         return False
-    layer, compressed, behind = headers
-    taking.heads.append(_new(Head, (layer, at, behind)))
-    if compressed is None:
-        with_any(reader, env, taking, layer.header, at)
-    else:
-        taking.heads.append(_new(Head, (compressed, behind, reader.pos)))
-        with_udp(reader, env, taking, layer.header, compressed, at)
+    read_behind(reader, env, taking, at, *headers)
     return True
+
+
+def read_shaped(reader: Reader, hop: LinkEnds, known: Contexts, taking: Taking) -> bool:
+    """Do as ``read_usual``, under the contexts ``known``, where the headers have a shape that was read often."""
+    data, end = reader.data, reader.end
+    shape = headers_of(data, reader.pos)
+    if shape is None or end >= LARGEST:
+        return False
+    read, at, udp, past = shape
+    try:
+        headers = read(data, end, hop.source, hop.destination, known)
+    except WireError:
+        return False  # the engine locates it
+    if headers is None:
+        return False
+    layer, compressed, spans, free = headers
+    reader.spans += spans
+    reader.free += free
+    reader.pos = past
+    read_behind(reader, hop, taking, at, layer, compressed, udp)
+    return True
+
+
+def read_behind(
+    reader: Reader,
+    hop: LinkEnds,
+    taking: Taking,
+    at: int,
+    layer: iphc.Iphc,
+    compressed: nhc.UdpNhc | None,
+    udp: int | None,
+) -> None:
+    """Take an IPHC header that starts at octet ``at``, and a UDP header at octet ``udp``; read what is behind them."""
+    if compressed is None or udp is None:
+        taking.heads.append(_new(Head, (layer, at, reader.pos)))
+        with_any(reader, hop, taking, layer.header, at)
+    else:
+        taking.heads.append(_new(Head, (layer, at, udp)))
+        taking.heads.append(_new(Head, (compressed, udp, reader.pos)))
+        with_udp(reader, hop, taking, layer.header, compressed, at)
 
 
 def _read_headers(
@@ -91,7 +128,7 @@ def _restored(header: Ipv6, length: int, next_header: int) -> Ipv6:
     )  # fmt: skip
 
 
-def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) -> None:
+def with_any(reader: Reader, hop: LinkEnds, taking: Taking, header: Ipv6, at: int) -> None:
     """Read what stands behind an IPHC header that carries the next header's number."""
     body = reader.data[reader.pos : reader.end]
     value = _restored(header, len(body), header.next_header)
@@ -104,10 +141,10 @@ def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) ->
     if upper.fault is not None:
         taking.unreadable(upper.fault)
     if upper.wrong is None:
-        taking.notices += identifiers.note_carried(header, env, at)
+        taking.notices += identifiers.note_carried(header, hop, at)
     else:
         checksum_at = octet_of(reader.spans, CHECKSUM, at)
-        taking.notices += identifiers.note_wrong_checksum(upper.wrong, env, at, checksum_at)
+        taking.notices += identifiers.note_wrong_checksum(upper.wrong, hop, at, checksum_at)
     if header.next_header in WITH_HEADERS:
         taking.notices += note_headers(taking.heads)
     elif has_rare_address(datagram):
@@ -115,7 +152,7 @@ def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) ->
 
 
 def with_udp(
-    reader: Reader, env: Env, taking: Taking, header: Ipv6, compressed: nhc.UdpNhc, at: int
+    reader: Reader, hop: LinkEnds, taking: Taking, header: Ipv6, compressed: nhc.UdpNhc, at: int
 ) -> None:
     """Read the payload of a compressed UDP header, the last of the heads, and restore lengths and checksum."""
     checksum_at = reader.pos - _CHECKSUM_OCTETS  # where it goes in line
@@ -145,8 +182,8 @@ def with_udp(
         right = udp.checksum(source, destination, segment)
         ends = PseudoHeader(source, destination)
         wrong = WrongChecksum(ipv6.UDP, checksum, right, ends, segment)
-        taking.notices += identifiers.note_wrong_checksum(wrong, env, at, checksum_at)
+        taking.notices += identifiers.note_wrong_checksum(wrong, hop, at, checksum_at)
     else:
-        taking.notices += identifiers.note_carried(header, env, at)
+        taking.notices += identifiers.note_carried(header, hop, at)
     if has_rare_address(datagram):
         taking.notices += note_addresses(header, at)

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 TRANSFORM = ieee(2006, "7.6.3.4")
 _LAYER = "link security"
+_DATA = FrameType.DATA  # a member asked of its class takes as long as a call
 _KEY_HINT = "Give 16 octets or 32 hex digits"
 
 
@@ -195,19 +196,20 @@ def unsealed(
     security = mac.security
     assert security is not None
     _, encrypted, mic = LEVELS[security.level]
-    if not (mic or encrypted):
-        return sealed, 0
-    if encrypted and mac.frame_type == FrameType.DATA:
+    if encrypted and mac.frame_type == _DATA:
         clear, private, additional = b"", sealed, header
+    elif not (mic or encrypted):
+        return sealed, 0
     else:
         at = len(sealed) - mic
         clear, private, additional = _parts(mac, header, sealed[:at])
         private += sealed[at:]
     cipher = key.cipher(mic)
-    for place, nonce in enumerate(nonces(mac, devices, asn, counter)):
+    tried = nonces(mac, devices, asn, counter)
+    for nonce in tried:
         opened = cipher.unseal(nonce, private, additional)
         if opened is not None:
-            return clear + opened, place
+            return clear + opened, tried.index(nonce)
     raise BadMic(
         _MIC_WRONG if encrypted else LEFT_IN_CLEAR,
         offset=len(header) + len(sealed) - mic,
