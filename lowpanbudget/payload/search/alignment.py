@@ -162,8 +162,9 @@ class Alignment(NamedTuple):
             self.ours.rounded(getattr(one, "delta_bits", None) or 0) for one in (field, other)
         }
         differing -= {"delta_bits"} if len(widths) == 1 else set()
-        if isinstance(field, Flags) and isinstance(other, Flags):
-            return differing <= {"names", "bits"} and all(map(eq, field.names, other.names))
+        names = [one.names for one in (field, other) if isinstance(one, Flags)]  # of both, or none
+        if names:
+            return differing <= {"names", "bits"} and all(map(eq, *names))
         named = any(body.named for body in field.bodies())  # without a number of its own
         return differing <= {*field.refusing, *_BODIES} and (named or self.ours == self.theirs)
 

@@ -28,9 +28,11 @@ def are_lengths_refused(receiver: Message, sender: Message, *, ignore_tail: bool
     places = [at for at, (one, other) in pairs if bare(one) != bare(other)]
     if len(places) != 1 or any(field.at is not None for field in ours):
         return None
-    field, other = ours[places[0]], theirs[places[0]]
-    if not (isinstance(field, Counted) and isinstance(other, Counted)):
+    lists = [one[places[0]] for one in (ours, theirs)]
+    counted = [one for one in lists if isinstance(one, Counted)]
+    if len(counted) < len(lists):
         return None
+    field, other = counted
     lengths = {key: getattr(field, key) for key in _LENGTHS}
     if field.least == other.least or bare(dataclasses.replace(other, **lengths)) != bare(field):
         return None
@@ -40,11 +42,11 @@ def are_lengths_refused(receiver: Message, sender: Message, *, ignore_tail: bool
     front, rest = theirs[: places[0]], theirs[places[0] + 1 :]
     # the number in front of the list, which both read alike
     numbered = (*front, *([ReservedBits("", bits=bits)] if bits else ()))
-    lists = _Lists(order, presence_width(theirs, order), numbered, rest, ignore_tail=ignore_tail)
+    apart = _Lists(order, presence_width(theirs, order), numbered, rest, ignore_tail=ignore_tail)
     codes = range(min(one.most - one.least for one in (field, other)) + 1)
     try:
         refused = all(
-            lists.are_refused(other, field.least + code, other.least + code) for code in codes
+            apart.are_refused(other, field.least + code, other.least + code) for code in codes
         )
     except NotFollowed:
         return None
