@@ -125,8 +125,13 @@ class OnAir:
             int, float
         ] = {}  # of frames of so many octets: few lengths come again and again
 
-    def heard(self, frame: HeardFrame, acknowledger: bytes | None) -> None:
-        """Take a frame; ``acknowledger`` sends it where it is an acknowledgement that names nobody."""
+    def heard(
+        self, frame: HeardFrame, acknowledger: bytes | None, *, is_aside: bool = False
+    ) -> None:
+        """Take a frame; ``acknowledger`` sends it where it is an acknowledgement that names nobody.
+
+        One that ``is_aside`` may have the number of an old one: where it has not, ``number`` takes that later.
+        """
         sender = frame.sender or (acknowledger if frame.answers else None)
         if sender is None:
             return
@@ -141,7 +146,18 @@ class OnAir:
             node.acknowledgements += 1
             return
         node.frames += 1
-        if frame.numbered and frame.sequence is not None and frame.repeats is None:
+        if not is_aside:
+            self.number(frame)
+
+    def number(self, frame: HeardFrame) -> None:
+        """Take the number of a frame that is sent the first time."""
+        node = None if frame.sender is None else self._nodes.get(frame.sender)
+        if (
+            node is not None
+            and frame.numbered
+            and frame.sequence is not None
+            and frame.repeats is None
+        ):
             node.number(frame)
 
     def unheard(self, sender: bytes) -> tuple[int, int]:

@@ -8,13 +8,14 @@ from lowpanbudget.capture.ends import NodeNames
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, put_back
 from lowpanbudget.capture.follow.matching import Matcher
+from lowpanbudget.capture.follow.parts import Settled
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.airtime_seen import MOST_NODES, OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, numbered
-from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, by_flow
+from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries, by_flow
 from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.links_seen import Links, most_tries
 from lowpanbudget.deployment.measured import MeasuredBurst, MeasuredFlow, Measurement, PlanCheck
@@ -58,6 +59,7 @@ class DatedPart:
         self._stopped = StoppedSeen(most)
         self._recoveries = RecoveriesSeen(self._stopped)
         self._silences = Silences()
+        self._aside: dict[int, tuple[HeardFrame, Tries]] = {}  # what may be old, by its number
         self._closed_ns = Recent[bytes, int](MOST_NODES)  # when nodes last sent what nobody reads
         self._journeys: list[Journey] = []
         self._first_ns: int | None = None
@@ -102,8 +104,9 @@ class DatedPart:
         if unread and frame.sender is not None and time_ns is not None:
             self._closed_ns[frame.sender] = time_ns
         answering = self._ways.acknowledger(frame) if frame.answers else None
-        self._on_air.heard(frame, answering)
         tries, journey = self._ways.heard(frame)
+        is_aside = sighting.settled is not None and self._is_aside(frame, sighting.settled, tries)
+        self._on_air.heard(frame, answering, is_aside=is_aside)
         piece = piece_of(sighting, self._matcher)
         self._stopped.hear(frame, piece, tries)
         self._recoveries.hear(frame, piece, tries)
@@ -117,6 +120,18 @@ class DatedPart:
             self._journeys.append(journey)
         else:
             self._beyond += 1
+
+    def _is_aside(self, frame: HeardFrame, settled: Settled, tries: Tries | None) -> bool:
+        """Return whether a frame may be an old one that somebody sent once more; take back those that are."""
+        if settled.is_aside and tries is not None:
+            self._aside[frame.number] = frame, tries
+        for one in settled.suspects:
+            before, its = self._aside.pop(one.number, (None, None))
+            if its is not None:
+                its.is_old = settled.are_old
+            if before is not None and not settled.are_old:
+                self._on_air.number(before)
+        return settled.is_aside
 
     def is_near(self, time_ns: int) -> bool:
         """Return whether no leap lies between the last record and one of that time."""
@@ -145,7 +160,7 @@ class DatedPart:
             seconds = (self._last_ns - self._first_ns) / SECOND or None
         groups = [
             numbered(*key, journeys, self._ways, *self._planned_s(journeys[0].crossing.flow_name))
-            for key, journeys in by_flow(self._journeys)
+            for key, journeys in by_flow([one for one in self._journeys if not one.is_old])
         ]
         silences = self._silences.of_receiver(groups)
         listened = seconds and seconds - sum(one.seconds for one in silences)

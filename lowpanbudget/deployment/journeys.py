@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 from lowpanbudget.capture.crossings import Crossing, HeardFrame, HopsLeft
 from lowpanbudget.capture.follow.flows import FlowKey
-from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS, REPEAT_NS
+from lowpanbudget.capture.follow.parts import REPEAT_NS
+from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.values import dataclass, field
 
@@ -24,9 +25,9 @@ class Tries:
 
     ``last_answered``: the last try was; of ``answer_octets`` is the acknowledgement. ``refusals`` of them were answered
     as received and not accepted: they brought nothing, and are not among those acknowledged. ``recovered``: the
-    datagram that it brings a part of was acknowledged as whole. Times are those of the
-    first bit of a try, which is on the air for ``lasts_us``. Up to then ``missing`` of the sender's frame numbers were
-    not heard, and ``leaps`` times nobody knows how many.
+    datagram that it brings a part of was acknowledged as whole. ``is_old``: somebody sent an old one once more. Times
+    are those of the first bit of a try, which is on the air for ``lasts_us``. Up to then ``missing`` of the sender's
+    frame numbers were not heard, and ``leaps`` times nobody knows how many.
     """
 
     sender: bytes
@@ -44,6 +45,7 @@ class Tries:
     answer_octets: int = 0
     refusals: int = 0
     recovered: bool = False
+    is_old: bool = False
     missing: int = 0
     leaps: int = 0
 
@@ -92,6 +94,12 @@ class Journey:
     is_stopped: bool = False
     is_unsure: bool = False
     is_told: bool = False
+
+    @property
+    def is_old(self) -> bool:
+        """Return whether it began with a frame that somebody sent once more."""
+        first = self.left or self.last
+        return first is not None and first.is_old
 
     @property
     def unanswered(self) -> Sequence[Tries]:

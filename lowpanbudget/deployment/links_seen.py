@@ -77,6 +77,8 @@ class Links:
             self._close(link, waiting.pop(0))
 
     def _close(self, link: tuple[bytes, bytes], tries: Tries) -> None:
+        if tries.is_old:
+            return  # nobody of this link sent it
         found = self._sums.setdefault(link, _LinkSum())
         found.frames += 1
         found.octets += tries.octets

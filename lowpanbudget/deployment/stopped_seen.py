@@ -61,6 +61,8 @@ class BegunDatagram:
         crossing, first = self.crossing, self.first
         if crossing is None or first is None or self.is_whole or not crossing.at_origin:
             return None
+        if first.is_old:
+            return None
         found = Journey(crossing, first.first_ns, self.number, first, crossing.hop_limit)
         found.left_mesh = crossing.mesh_left
         found.limits.add(crossing.left)

@@ -129,6 +129,8 @@ class Audit:
                 self._give_all(scene, self._networks.ended_in(now, sighting))
         finally:
             self._plan = self._kept = None
+        if sighting.settled is not None:
+            self._give(scene, sighting.settled)
         if measurer is not None and not scene.is_replayed:  # its message has an old number
             measurer.add(sighting)
         if sighting.opened is not None and sighting.repeats is None:

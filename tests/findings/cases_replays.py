@@ -5,6 +5,7 @@ And what frames that come a second time say of the numbers of messages in them: 
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from findings import air
 from findings.air import NODE, ROOT, Capture
@@ -31,7 +32,10 @@ from lowpanbudget import (
     write_coap,
 )
 from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.mac import FrameType
 
+NODE_NAME = "0x0017"
+PLAYED = "frames come again with their old numbers, and their sender goes on behind its newest one"
 OTHER = "a sealed message comes again, in another message of CoAP"
 
 
@@ -83,11 +87,76 @@ def asked_for_twice() -> Capture:
     )
 
 
+def told_at(number: int, at: float, contents: int, to: bytes = ROOT) -> tuple[float, bytes]:
+    """A reading of the node in the clear, under a sequence number, at a time."""
+    packet = air.datagram(b"reading %03d" % contents)
+    return at, air.frame(packet, number % 256, (NODE, to))
+
+
+def every_30_s(
+    *numbers: int, since: float = 1.0, of: Callable[[int], int] = lambda number: number
+) -> list[tuple[float, bytes]]:
+    return [told_at(number, since + 30 * place, of(number)) for place, number in enumerate(numbers)]
+
+
+def played_in_clear(*places: int, later_s: float = 465.0, upto: int = 30) -> Capture:
+    """So many readings, and those at these places once more, later, octet for octet."""
+    frames = every_30_s(*range(upto))
+    more = [(frames[place][0] + later_s, frames[place][1]) for place in places]
+    return Capture(sorted([*frames, *more]))
+
+
+def begun_anew(upto: int) -> Capture:
+    """So many readings, then a restart: the first ten come again as they were, and other ones behind them."""
+    whole = [*range(upto), *range(10)]
+    end = 1 + 30 * len(whole)
+    return Capture(
+        [
+            *every_30_s(*whole),
+            *every_30_s(*range(10, 40), since=end, of=lambda number: 100 + number),
+        ]
+    )
+
+
+def one_reading(upto: int, unheard: range) -> Capture:
+    """The same reading under all numbers, of which some were not heard; the last ones read something else."""
+    numbers = [number for number in range(upto) if number not in unheard]
+    return Capture([told_at(number, 1 + 30 * number, number > upto - 5) for number in numbers])
+
+
+def for_two(asking: bool) -> Capture:
+    """A reading that comes again behind those to another neighbour; or behind others to the same, which asks for it."""
+    other = ROOT if asking else b"\x00\x18"
+    frames = [
+        told_at(0, 1.0, 0),
+        *(told_at(number, 1 + 30.0 * number, number, other) for number in range(1, 40)),
+    ]
+    frames.append(told_at(0, 616.0, 0))
+    if asking:
+        frames.append((615.9, air.raw(b"\x04", 9, (ROOT, NODE), frame_type=FrameType.COMMAND)))
+    return Capture(sorted(frames))
+
+
 SEALED = record(DATA, bytes(24), 1, 5)
 # 001, no C, S and L, epoch 3, a number, and ciphertext to the end (RFC 9147 figure 3)
 UNIFIED = b"\x27" + bytes(20)
 
 REPLAYS_CASES: dict[str, Case] = {
+    # the number of the frame that follows the newest: a restarted node goes on from where it is
+    "open-frame-replayed": Case(
+        lambda: played_in_clear(5),
+        lambda: begun_anew(30),
+        Told(
+            "risk",
+            NODE_NAME,
+            PLAYED,
+            (
+                "sequence number 5 in frames 6 and 22, 465 s apart: equal octet for octet",
+                "frame 23 of its sender goes on with sequence number 21",
+            ),
+            (6, 22),
+        ),
+    ),
     # "A server SHALL verify that the Sender Sequence Number [...] has not been received before" (RFC 8613 section 7.4)
     "sealed-content-replayed": Case(
         again,
@@ -114,6 +183,17 @@ def of_records(cite: str) -> Told:
         "node seals anew what it says again, so this is another, or a stack that sends on what it kept.",
         cite=cite,
     )
+
+
+def again_in_clear(count: int, later_s: float, sooner_s: float = 0.0) -> Capture:
+    """60 readings of the cold store, and so many of them in a row once more, each second one sooner than the first."""
+    whole = store(readings(range(60)), "")
+    data = [one for one in whole.timed() if len(one[1]) > 11]
+    more = [
+        (at + later_s - sooner_s * (place % 2), octets)
+        for place, (at, octets) in enumerate(data[10 : 10 + count])
+    ]
+    return replace(whole, air=sorted([*whole.timed(), *more]))
 
 
 EUI = bytes.fromhex("025e100000000001")
@@ -218,4 +298,35 @@ REPLAYS_NEAR |= {
         "messages-never-sent",
         lambda: played_again(store(readings(range(60)), ""), 2, 3, 4, 5, 6, 7, 8),
     ),
+}
+REPLAYS_NEAR |= {
+    what: ("open-frame-replayed", capture)
+    for what, capture in {
+        # 20 frames of the node before it began anew, 200, and 250, behind which 9 is 15 numbers on
+        "a node that begins anew behind few numbers": lambda: begun_anew(20),
+        "a node that begins anew behind many numbers": lambda: begun_anew(200),
+        "a node that begins anew where its numbers wrap": lambda: begun_anew(250),
+        # each number comes again after 256 frames; 100 or 200 were not heard, then it reads something else
+        "one reading under all numbers": lambda: one_reading(300, range(0)),
+        "one reading, of which 100 frames were not heard": lambda: one_reading(
+            500, range(300, 400)
+        ),
+        "one reading, of which 200 frames were not heard": lambda: one_reading(
+            500, range(280, 480)
+        ),
+        "a frame that waited behind others to another neighbour": lambda: for_two(asking=False),
+        "a frame that a node asks for again": lambda: for_two(asking=True),
+        "a retry": lambda: played_in_clear(5, later_s=7.0),
+        "the last frame once more, and nothing behind it": lambda: played_in_clear(
+            5, later_s=900.0
+        ),
+    }.items()
+}
+REPLAYS_NEAR |= {
+    # open-frame-replayed tells of them; two of the last come between two of the node
+    f"{count} messages in the clear that somebody sends again, {times[0]:g} s later": (
+        "messages-numbered-anew",
+        partial(again_in_clear, count, *times),
+    )
+    for count, times in ((1, (450.05,)), (10, (460.0,)), (10, (451.0, 2.0)))
 }

@@ -5,7 +5,8 @@ Plain functions over arrays, compiled where numba is there.
 
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.words import FACTOR_A, Numbers, mixed
-from lowpanbudget.capture.follow.repeats import COPY_NS, REPEAT_NS
+from lowpanbudget.capture.follow.parts import REPEAT_NS
+from lowpanbudget.capture.follow.repeats import COPY_NS
 
 
 def was_heard(

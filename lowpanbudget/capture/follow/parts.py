@@ -25,12 +25,36 @@ class DatagramPart(NamedTuple):
 _new = tuple.__new__
 
 
+# how long retries of one frame may last, with a slot schedule too; our choice
+REPEAT_NS = 8 * 10**9
+
+
 class Copied(NamedTuple):
     """The frame whose contents another one has: its numbers in the capture and of its sender, and how long before."""
 
     number: int
     sequence: int | None
     before_ns: int
+
+
+class Suspect(NamedTuple):
+    """A frame that may be old: its ``number``, and the ``first`` frame that had all of it, so long before."""
+
+    number: int
+    first: int
+    sequence: int
+    past_ns: int
+
+
+class Settled(NamedTuple):
+    """What a frame says of those of its sender before it that were set aside; ``is_aside``: it is itself."""
+
+    suspects: Sequence[Suspect] = ()
+    are_old: bool = False
+    is_aside: bool = False
+
+
+ASIDE = Settled(is_aside=True)
 
 
 def part_of(

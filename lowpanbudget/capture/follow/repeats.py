@@ -9,7 +9,8 @@ from collections import deque
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
-from lowpanbudget.capture.follow.parts import Copied
+from lowpanbudget.capture.follow.old_frames import OldFrames
+from lowpanbudget.capture.follow.parts import REPEAT_NS, Copied
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.link.stations import Station, station_of
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
 
 MOST_SOURCES = 4096
 DEPTH = 8  # frames of a source that are remembered
-# how long retries of one frame may last, with a slot schedule too; our choice
-REPEAT_NS = 8 * 10**9
 # an acknowledgement comes within that: longer than at any rate, shorter than to the next frame of a number; our choice
 ACK_WITHIN_NS = 100_000_000
 # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
@@ -58,12 +57,13 @@ class Again(NamedTuple):
 
 
 class _Alike(NamedTuple):
-    """What frames that are alike have in common: their link ends, whether they acknowledge, and may be copied."""
+    """What frames that are alike have in common: their link ends, whether they acknowledge, may be copied, command."""
 
     source: Station | None
     destination: bytes
     is_answer: bool
     may_be_copied: bool
+    is_command: bool
 
 
 _NO = Again()
@@ -100,7 +100,8 @@ def _alike(template: "Template") -> _Alike:
     example = template.example
     mac = example.mac
     is_answer = mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
-    made = _Alike(*link_ends(example), is_answer, may_be_copied(mac))
+    is_command = mac is not None and mac.frame_type == FrameType.COMMAND
+    made = _Alike(*link_ends(example), is_answer, may_be_copied(mac), is_command)
     template.facts[_Alike] = made
     return made
 
@@ -111,12 +112,16 @@ class Repeats:
     def __init__(self) -> None:
         self._sources = Recent[Station, LastFrames](MOST_SOURCES)
         self._last: tuple[LastFrames, Seen] | None = None  # of all sources
+        self._old = OldFrames()
 
     def of(self, sighting: "Sighting", template: "Template") -> Again:
-        """Return what a frame repeats that is read after a template; note it, or what it acknowledges."""
+        """Return what a frame repeats that is read after a template; note it, or what it acknowledges.
+
+        What it says of old frames that somebody sent once more is noted with its sighting.
+        """
         known, payload = template.facts.get(_Alike), sighting.payload
         alike = known if isinstance(known, _Alike) else _alike(template)
-        source, destination, is_answer, copied = alike
+        source, destination, is_answer, copied, is_command = alike
         if is_answer:
             self.answer(sighting.sequence)
         if payload is None:
@@ -129,9 +134,20 @@ class Repeats:
         if source is None or not payload:
             return _NO
         record = sighting.record
-        return self.see(
+        again = self.see(
             source, record.number, record.time_ns, sighting.sequence, payload + destination, copied=copied
         )  # fmt: skip
+        if again is not _NO or sighting.sequence is None:
+            return again
+        if copied:
+            settled = self._old.take(
+                source, destination, sighting.sequence, sighting.octets, record
+            )
+            if settled is not None:  # as good as never
+                sighting.settled = settled
+        elif is_command:
+            self._old.ask(source[1])
+        return again
 
     def answer(self, sequence: int | None) -> None:
         """Take an acknowledgement: it is for the frame before it where that has its number."""

@@ -7,7 +7,7 @@ from lowpanbudget.bits import Span
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, flow_of
-from lowpanbudget.capture.follow.parts import Copied, DatagramPart, headers_template_of
+from lowpanbudget.capture.follow.parts import Copied, DatagramPart, Settled, headers_template_of
 from lowpanbudget.capture.follow.slot_notice import as_reckoned
 from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
@@ -51,9 +51,8 @@ class Sighting:
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
-
     ``decoder`` holds the contexts, root and devices that were known then; ``template`` is shared by all frames that
-    are alike: judge it once. ``frame`` and ``contents`` are decoded when they are asked for.
+    are alike: judge it once. ``frame`` and ``contents`` are decoded when they are asked for. ``settled``: old frames.
     """
 
     record: Record
@@ -79,6 +78,7 @@ class Sighting:
     flow: FlowKey | None = None
     repeats: int | None = None
     copied: Copied | None = None
+    settled: Settled | None = None
     heard_as: int | None = None
     outside: bool = False
     arrival: FragmentArrival | None = None

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS, REPEAT_NS
+from lowpanbudget.capture.follow.parts import REPEAT_NS
+from lowpanbudget.capture.follow.repeats import ACK_WITHIN_NS
 from lowpanbudget.deployment.links_seen import most_tries
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural

@@ -1,12 +1,14 @@
-"""What ends seal for each other, and that comes a second time: one tag is of one content, whatever the key.
+"""What comes a second time: open frames with their old numbers, and what ends seal for each other.
 
-Only what its source sends itself is looked at: what others pass on comes again for many reasons.
+One tag is of one content, whatever the key. Of what ends seal only what its source sends itself is looked at: what
+others pass on comes again for many reasons.
 """
 
 from hashlib import blake2b
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
+from lowpanbudget.capture.follow.parts import Settled, Suspect
 from lowpanbudget.capture.follow.protection import begins_sealed
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import Cite, rfc
@@ -36,6 +38,26 @@ _RECORDS = (
     "Look whether the other end drops it: DTLS may look for replays and need not. Find out who sends: a node seals "
     "anew what it says again, so this is another, or a stack that sends on what it kept."
 )
+
+
+@REPLAYS.rule("open-frame-replayed", Settled)
+def open_frame_replayed(scene: Scene, settled: Settled) -> Hits:
+    """Tell of the frames that this one shows to be old ones: their sender goes on as if they were not there."""
+    if settled.are_old and scene.security is None:  # of secured ones their counters tell
+        goes_on = (
+            f"frame {scene.number} of its sender goes on with sequence number {scene.sequence}"
+        )
+        for one in settled.suspects:
+            yield _replayed(scene, one, goes_on)
+
+
+def _replayed(scene: Scene, one: Suspect, goes_on: str) -> Hit:
+    cause = (
+        "frames come again with their old numbers, and their sender goes on behind its newest one"
+    )
+    which = f"sequence number {one.sequence} in frames {one.first} and {one.number}"
+    told = f"{which}, {seconds_text(one.past_ns / 1e9)} apart: equal octet for octet"
+    return Hit(cause, (told, goes_on), scene.sender, (one.first, one.number))
 
 
 class _First(NamedTuple):

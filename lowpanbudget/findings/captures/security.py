@@ -4,7 +4,7 @@ from hashlib import blake2b
 from math import inf
 
 from lowpanbudget.capture.follow.clock import LEAP_S
-from lowpanbudget.capture.follow.repeats import REPEAT_NS
+from lowpanbudget.capture.follow.parts import REPEAT_NS
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.findings import concerns

@@ -261,7 +261,8 @@ PROTECTION = {
     "replay": Gloss(
         "A true frame that an attacker sends once more. Receivers remember the greatest frame counter of each sender "
         "and refuse what is not above it; OSCORE and DTLS keep a window of numbers instead.",
-        ieee(2015, "9.2.3"), ("frame counter", "replay window", "frame-replayed", "sealed-content-replayed"),
+        ieee(2015, "9.2.3"),
+        ("frame counter", "replay window", "frame-replayed", "open-frame-replayed", "sealed-content-replayed"),
         also=("replay protection",),
     ),
     "key file (keys)": Gloss(
