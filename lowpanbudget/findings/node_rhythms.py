@@ -77,11 +77,8 @@ def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> b
         return False
     links = (link_of_identifier(left, octets) for octets in (2, 8))
     now = (known.senders.get((station[0], link)) for link in links if link is not None)
-    least_s = known.end_s - SILENCES * rhythm.longest_s
-    return any(
-        one is not None and (one.seen_s >= least_s or one.alike >= needed(one.longest_s))
-        for one in now
-    )
+    since_s = known.end_s - longest_of(rhythm)
+    return any(one is not None and (one.seen_s >= since_s or longest_of(one) < inf) for one in now)
 
 
 def note_silence(scene: Scene, by: HeardSender) -> None:

@@ -292,6 +292,19 @@ def renamed(*, goes_on: bool) -> Capture:
     return in_order(frames)
 
 
+def renamed_in_part() -> Capture:
+    """The readings of ``heard_in_part`` of the first node, which registers another address, and one under that."""
+    eui = bytes.fromhex("025e1000000000fe")
+    frames: Timed = [(0.5, registration(eui, 90))]
+    for n in range(50):
+        if n < 25 and n not in {5, 6, 7, 12}:
+            frames.append((1 + 30.0 * n, reading(n)))
+        frames.append((11 + 30.0 * n, reading(n, (RELAY, ROOT))))
+    frames.append((735.5, registration(eui, 9, links=(FOURTH, ROOT))))
+    frames.append((901.0, reading(25, (FOURTH, ROOT))))
+    return in_order(frames)
+
+
 def elsewhere(until: int, *, since: int, of: int = 46, acks: bool = True) -> Capture:
     """The same, and a node of the second's short address that sends its readings in another PAN since one of them."""
     more: Timed = [
@@ -955,6 +968,11 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node of which the capture missed some, for less than chance makes a silence": (
         "node-fell-silent",
         lambda: heard_in_part(49),
+    ),
+    # 580 s before the end: more than four of its longest silences, less than 20 of its mean ones
+    "a node of which the capture missed some, heard once under another address": (
+        "node-fell-silent",
+        renamed_in_part,
     ),
     "a node whose readings end in fragments that are heard alone": (
         "node-fell-silent",
