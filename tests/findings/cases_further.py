@@ -2481,6 +2481,22 @@ FURTHER = (
             (1, 2, 3, 4),
         ),
     ),
+    # MAX_TRANSMIT_SPAN is 45 s (RFC 7252 section 4.8.2): 60, 120 and 180 s are behind it
+    Further(
+        "request-repeated",
+        lambda: again(60.0),
+        Told(
+            "remark",
+            "0x0017",
+            "0x0017 sent 3 messages again, 3 of them later than 45 s behind the first",
+            ("shortest time between: 60.00 s",),
+            (1, 2, 3, 4),
+            advice="No retransmission comes so late, unless ACK_TIMEOUT or MAX_RETRANSMIT was raised. Else look what "
+            "keeps a message that was answered and sends it again, such as a queue or a store of the node, or who else "
+            "sends it; and whether the receiver takes it for new: it may forget the message ID 247 s behind the first.",
+            cite="RFC 7252 §4.8.2",
+        ),
+    ),
     # the number goes back from the third frame on, five times
     Further(
         "sequence-number-stuck",

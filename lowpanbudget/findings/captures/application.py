@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
@@ -20,7 +21,11 @@ from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.layers.internet.coap.flaws import coap_flaws
 from lowpanbudget.layers.internet.coap.registry import BLOCK1, BLOCK2
-from lowpanbudget.layers.internet.coap.times import ACK_TIMEOUT_S, EXCHANGE_LIFETIME_S
+from lowpanbudget.layers.internet.coap.times import (
+    ACK_TIMEOUT_S,
+    EXCHANGE_LIFETIME_S,
+    MAX_TRANSMIT_SPAN_S,
+)
 from lowpanbudget.values import dataclass, field
 
 USEFUL_TOKEN = 4  # octets: the 32 bits of randomness of RFC 7252 section 5.3.1
@@ -84,9 +89,10 @@ def _coap(datagram: HeardDatagram, kind: Type) -> tuple[UdpContent, CoapHead] | 
 
 
 class _Request(NamedTuple):
-    """When and where a confirmable message was sent last, and with which hop limit."""
+    """When and where a confirmable message was sent last, when first, and with which hop limit."""
 
     time_s: float
+    first_s: float
     number: int
     link: bytes | None
     hop_limit: int
@@ -94,11 +100,12 @@ class _Request(NamedTuple):
 
 @dataclass(slots=True)
 class _Repeats:
-    """How often a sender sent messages again, how often early, the shortest time between, and some frames."""
+    """How often a sender sent messages again, how often early and late, the shortest time between, and some frames."""
 
     shortest_s: float
     count: int = 0
     early: int = 0
+    late: int = 0
     numbers: Frames = field(default_factory=Frames)
 
 
@@ -122,7 +129,8 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     before, link = memory.sent.get(key), datagram.link_source
     is_over = before is None or scene.time_s - before.time_s > EXCHANGE_LIFETIME_S
     if before is None or is_over or scene.takes_used_id:
-        memory.sent[key] = _Request(scene.time_s, scene.number, link, datagram.outer.hop_limit)
+        now_s, limit = scene.time_s, datagram.outer.hop_limit
+        memory.sent[key] = _Request(now_s, now_s, scene.number, link, limit)
         return
     # without link addresses the hop limit alone tells a next hop
     is_unnamed_hop = link is None and datagram.outer.hop_limit < before.hop_limit
@@ -134,6 +142,7 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     if repeats is not None:
         repeats.count += 1
         repeats.early += gap_s < ACK_TIMEOUT_S
+        repeats.late += scene.time_s - before.first_s > MAX_TRANSMIT_SPAN_S
         repeats.shortest_s = min(repeats.shortest_s, gap_s)
         repeats.numbers.note(before.number, scene.number)
 
@@ -148,7 +157,19 @@ def request_repeated(memory: Requests, known: Surroundings) -> Hits:
             early = f"{repeats.early} of them in less than {ACK_TIMEOUT_S:g} s"
             cause = f"{name} sent {repeats.count} messages again, {early}"
             evidence = (f"shortest time between: {repeats.shortest_s:.2f} s",)
-            yield Hit(cause, evidence, name, tuple(repeats.numbers), severity)
+            hit = Hit(cause, evidence, name, tuple(repeats.numbers), severity)
+            if repeats.late >= 3 and not repeats.early:
+                late = f"{repeats.late} of them later than {MAX_TRANSMIT_SPAN_S} s behind the first"
+                cause = f"{name} sent {repeats.count} messages again, {late}"
+                hit = hit._replace(cause=cause, advice=_LATE, cite=rfc(7252, "4.8.2"))
+            yield hit
+
+
+_LATE = (
+    "No retransmission comes so late, unless ACK_TIMEOUT or MAX_RETRANSMIT was raised. Else look what keeps a message "
+    "that was answered and sends it again, such as a queue or a store of the node, or who else sends it; and whether "
+    "the receiver takes it for new: it may forget the message ID 247 s behind the first."
+)
 
 
 class _Answer(NamedTuple):
