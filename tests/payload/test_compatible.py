@@ -41,9 +41,9 @@ from lowpanbudget.payload.search.compatible import (
     compare_all,
 )
 from lowpanbudget.payload.search.course import are_read_right
-from lowpanbudget.payload.search.list_lengths import are_lengths_refused
 from lowpanbudget.payload.search.receiver import Outcome
 from lowpanbudget.payload.search.sampler import edges, samples
+from lowpanbudget.payload.search.sizes_apart import are_refused_by_size
 
 
 def message(*fields: Field, name: str = "m", **orders: str) -> Message:
@@ -1137,6 +1137,29 @@ def test_a_list_of_other_lengths_leaves_octets_or_lacks_them(
     assert compare(ours, theirs, ignore_tail=True).outcome is not Outcome.REFUSED
 
 
+@pytest.mark.parametrize(
+    ("ours", "theirs"),
+    [
+        # 1 octet and 1 of count, or 2 and 1; then 4 for each element: one more or three less never are another element
+        ((number("s"),), (number("s", 65535),)),
+        # behind differences of any length: an octet or two
+        ((zigzag(max_length=15), number("s")), (zigzag(max_length=15), number("s", 65535))),
+    ],
+)
+def test_sizes_behind_an_alike_front_never_meet(
+    ours: tuple[Field, ...], theirs: tuple[Field, ...]
+) -> None:
+    floats = Array("c", element=Float("", bits=32), max_length=8)
+    found = compare(octets_of(*ours, floats), octets_of(*theirs, floats))
+    assert (found.outcome, found.new_receiver_outcome) == (Outcome.REFUSED, Outcome.REFUSED)
+    # with an element of an octet they may meet
+    texts = Array("c", element=number(""), max_length=8)
+    assert (
+        are_refused_by_size(octets_of(*ours, texts), octets_of(*theirs, texts), ignore_tail=False)
+        is None
+    )
+
+
 def test_a_list_of_other_lengths_may_leave_bits_that_fill_up() -> None:
     """2 bits of count and one of 1 bit: where it counts from 0 none is read, and 6 bits fill up, not 5."""
     flags = (
@@ -1146,7 +1169,7 @@ def test_a_list_of_other_lengths_may_leave_bits_that_fill_up() -> None:
     assert new.pack({"a": [False]}).hex() == "00"
     assert old.unpack(b"\0") == {"a": []}
     assert compare(old, new).outcome is Outcome.MISREAD
-    assert are_lengths_refused(old, new, ignore_tail=False) is None
+    assert are_refused_by_size(old, new, ignore_tail=False) is None
 
 
 @pytest.mark.long

@@ -21,10 +21,10 @@ from lowpanbudget.payload.search.ambiguity import read_by_both
 from lowpanbudget.payload.search.certain_bits import is_never_read
 from lowpanbudget.payload.search.course import are_read_right, refused_layout
 from lowpanbudget.payload.search.judge import Judge
-from lowpanbudget.payload.search.list_lengths import are_lengths_refused
 from lowpanbudget.payload.search.meanings import other_meanings
 from lowpanbudget.payload.search.names import unsent_flags
 from lowpanbudget.payload.search.sampler import edges, every_message, samples
+from lowpanbudget.payload.search.sizes_apart import are_refused_by_size
 from lowpanbudget.payload.search.tree import walk
 
 _NOT_PROVEN = "no message was found that is misread, and nothing proves that there is none"
@@ -130,7 +130,7 @@ def _are_read(sides: Sides) -> bool | None:
         return False
     if is_in_step(*ends, sides.renamed):
         return True
-    are_refused = are_lengths_refused(*ends, ignore_tail=ignore_tail)
+    are_refused = are_refused_by_size(*ends, ignore_tail=ignore_tail)
     if are_refused is not None:
         return not are_refused
     return are_read_right(*ends, sides.renamed, ignore_tail=ignore_tail)
