@@ -5,7 +5,7 @@ compared with what is declared of it. These errors name kinds alone, not values:
 """
 
 import struct
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from functools import cache, wraps
 from inspect import signature
 from operator import index
@@ -71,6 +71,28 @@ def seconds(value: object, name: str) -> float:
     raise RequestError(
         f"{name} {repeated(value)} is no number of seconds", hint="Give 1e-9 to 1e15"
     )
+
+
+def flag(value: object, name: str) -> bool:
+    """Return True or False; ``RequestError`` that names the argument for anything else: every text would be True."""
+    if isinstance(value, Hashable) and value in (0, 1):  # numpy's as well
+        return bool(value)
+    raise RequestError(f"{name} is True or False, not {type(value).__name__}")
+
+
+def with_flags(called: Function) -> Function:
+    """Make a function refuse for its flags, which have names, what is neither True nor False."""
+    kept: dict[str, Any] = cast("Any", called).__kwdefaults__
+    names = [name for name, default in kept.items() if isinstance(default, bool)]
+
+    @wraps(called)
+    def call(*given: Any, **named: Any) -> Any:
+        for name in names:
+            if name in named:
+                named[name] = flag(named[name], name)
+        return called(*given, **named)
+
+    return cast("Function", call)
 
 
 def number_within(value: object, bits: int) -> int | None:

@@ -5,6 +5,7 @@ import io
 import signal
 from collections.abc import Callable, Iterator
 from ipaddress import IPv6Address
+from itertools import product
 from pathlib import Path
 from types import FunctionType
 from typing import Any, NamedTuple
@@ -469,14 +470,28 @@ def _in_time() -> Iterator[None]:
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)
 def test_a_wrong_argument_is_no_bare_error(row: Row) -> None:
     for name in row.right:
-        # whatever is no flag will do for one
-        for wrong in WRONG[-1:] if isinstance(row.right[name], bool) else WRONG:
+        for wrong in WRONG:
             try:
                 error = ends(row, {**row.right, name: wrong})
             except Exception as bare:
                 raise AssertionError(f"{name}={repeated(wrong):.40}: {bare!r}") from bare
             assert error is None or error.message, f"{name}={repeated(wrong):.40}"
             assert error is None or name not in SECRET or "hush" not in f"{error!r} {error}"
+
+
+# told by what they are written with, or in words of their field
+VALUES = ("Context", "Unified", "Mac", "Security", "Element")
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)
+def test_a_flag_is_true_or_false(row: Row) -> None:
+    """A checksum is left out where somebody permits it (RFC 6282 section 4.3.2), and "no" permits nothing."""
+    flags = [name for name, right in row.right.items() if isinstance(right, bool) and name != "fcs"]
+    wrongs: tuple[object, ...] = ("no", 2, [])
+    for name, wrong in product(flags, wrongs) if row.name not in VALUES else ():
+        error = ends(row, {**row.right, name: wrong})
+        assert error is not None
+        assert name in error.message, f"{name}={wrong!r}"
 
 
 def public_functions() -> Iterator[tuple[str, Any]]:

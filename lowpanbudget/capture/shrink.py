@@ -4,7 +4,7 @@ from collections.abc import Generator, Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING, Any
 
-from lowpanbudget.arguments import as_declared, value_of
+from lowpanbudget.arguments import as_declared, value_of, with_flags
 from lowpanbudget.bits import as_octets
 from lowpanbudget.capture.expand import LeftOut
 from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
@@ -72,6 +72,7 @@ class Shrinker:
         "_root", "_rpi_type", "_stations",
     )  # fmt: skip
 
+    @with_flags
     def __init__(
         self,
         design: "Design",

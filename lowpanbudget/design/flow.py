@@ -7,7 +7,7 @@ from ipaddress import IPv6Address
 from itertools import zip_longest
 from typing import Any, Literal, NamedTuple
 
-from lowpanbudget.arguments import explains, whole_number
+from lowpanbudget.arguments import explains, whole_number, with_flags
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.link import AddressForm
@@ -164,6 +164,7 @@ class Flow(HashedOnce):
         node = next((end for end in ends if end.role == "node"), self.destination)
         return replace(self.routing, entry_octets=2 if node.is_short(form) else 8)
 
+    @with_flags
     def tunnelled(self, *, tunnel: bool = True) -> "Flow":
         """Return the flow with an outer header, or without one."""
         return replace(self, routing=replace(self.routing, tunnel=tunnel))

@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
-from lowpanbudget.arguments import explains, one_of, seconds
+from lowpanbudget.arguments import explains, flag, one_of, seconds
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural, repeated
 from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
@@ -84,6 +84,8 @@ class Message(HashedOnce):
         ``ignore_tail`` accepts octets after the last field, as a receiver must that wants to
         survive a longer format. The bits that fill up the last octet are not looked at.
         """
+        if ignore_tail is not False:
+            ignore_tail = flag(ignore_tail, "ignore_tail")
         if not isinstance(octets, bytes | bytearray | memoryview):
             raise RequestError(
                 f"message {self.name}: octets are wanted, not a {type(octets).__name__}",
@@ -251,7 +253,7 @@ class Message(HashedOnce):
 
     def cddl(self, *, keyed: bool = False) -> str:
         """Return CDDL text (RFC 8610) of the CBOR form: an array, or (``keyed``) a map with integer keys."""
-        return cddl(self.name, self.note, self.fields, keyed=keyed)
+        return cddl(self.name, self.note, self.fields, keyed=flag(keyed, "keyed"))
 
     def _size_hint(self) -> str:
         least, most = self.min_octets, self.max_octets

@@ -2,7 +2,7 @@
 
 from contextlib import suppress
 
-from lowpanbudget.arguments import whole_number
+from lowpanbudget.arguments import whole_number, with_flags
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
@@ -58,6 +58,7 @@ class Carrying:
     in_slot: int | None
 
 
+@with_flags
 def carrying(
     design: Design,
     octets: int,

@@ -1,9 +1,11 @@
 """Two designs compared by their messages: what receivers of the old formats read from the new ones."""
 
+from lowpanbudget.arguments import with_flags
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.payload.search.compatible import FormatComparison, compare_all
 
 
+@with_flags
 def compatible(
     old: Design, new: Design, message: str | None = None, *, ignore_tail: bool = False
 ) -> tuple[FormatComparison, ...]:

@@ -6,7 +6,7 @@ from functools import lru_cache
 from itertools import count
 from typing import NamedTuple
 
-from lowpanbudget.arguments import function_or_none, whole_number
+from lowpanbudget.arguments import function_or_none, whole_number, with_flags
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError, RequestError
@@ -80,6 +80,7 @@ class Fit:
         return f"{self.batch_ends} does not span {fewest}"
 
 
+@with_flags
 def fit(
     design: Design,
     message: str | None = None,

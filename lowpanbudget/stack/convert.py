@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from lowpanbudget.arguments import with_flags
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
@@ -46,6 +47,7 @@ class Decompressed:
         return packet_of(self.octets)
 
 
+@with_flags
 def compress(
     packet: object,
     env: Env | None = None,

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
-from lowpanbudget.arguments import as_whole, hint_for_octets, number_within
+from lowpanbudget.arguments import as_whole, hint_for_octets, number_within, with_flags
 from lowpanbudget.bits import Nature, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
@@ -74,6 +74,7 @@ def payloads(
     return _fragments(sent, env, options, packed, room, tag, tail)
 
 
+@with_flags
 def split(
     packet: object,
     env: Env,

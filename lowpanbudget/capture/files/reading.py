@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeAlias
 
-from lowpanbudget.arguments import as_declared, function, open_for_octets
+from lowpanbudget.arguments import as_declared, function, open_for_octets, with_flags
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
@@ -144,6 +144,7 @@ class CaptureFile(Iterator[Record]):
 Capture: TypeAlias = str | PathLike[str] | BinaryFile | CaptureFile | Iterable[Record]
 
 
+@with_flags
 def read_capture(
     source: "str | PathLike[str] | BinaryFile", *, link_type: int = FRAME_TYPE, live: bool = False
 ) -> CaptureFile:

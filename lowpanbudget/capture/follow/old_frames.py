@@ -31,8 +31,8 @@ class _Numbered:
 
     def __init__(self, newest: int, by: str | None) -> None:
         self.newest, self.by = newest, by
-        self.marks, self.frames = array("q", bytes(8 * _WRAP)), array("q", bytes(8 * _WRAP))
-        self.times_ns, self.receivers = array("d", bytes(8 * _WRAP)), [b""] * _WRAP
+        self.marks, self.times_ns = array("q", bytes(8 * _WRAP)), array("d", bytes(8 * _WRAP))
+        self.frames, self.receivers = [0] * _WRAP, [b""] * _WRAP  # a caller's numbers may be large
         self.aside: list[Suspect] = []
 
     def may_be_old(self, sequence: int, receiver: bytes, time_ns: int) -> bool:

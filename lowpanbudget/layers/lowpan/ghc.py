@@ -12,7 +12,7 @@ Decoder, encoder and explanation read one table; running the machine is plain co
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from lowpanbudget.arguments import whole_number
+from lowpanbudget.arguments import whole_number, with_flags
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import address
@@ -111,6 +111,7 @@ def read_ghc(
     return decompress(as_octets(code), between, limit=whole_number(limit, "limit"))
 
 
+@with_flags
 def write_ghc(octets: bytes, source: object, destination: object, *, stop: bool = False) -> bytes:
     """Return the shortest GHC code for octets between two IPv6 addresses (RFC 7400).
 

@@ -15,6 +15,7 @@ from textwrap import wrap
 from typing import Any, NamedTuple
 from zlib import crc32
 
+from lowpanbudget.arguments import with_flags
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.body import ROOT, Structure
 from lowpanbudget.payload.c.extent import SCALARS
@@ -62,6 +63,7 @@ class Generated(NamedTuple):
     memory: CodeMemory
 
 
+@with_flags
 def generate(message: Message, *, prefix: str | None = None, floats: bool = True) -> Generated:
     """Return C99 that packs and unpacks a message: a header and a source file with a self-test, as texts.
 

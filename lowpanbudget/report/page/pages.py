@@ -3,7 +3,7 @@
 from os import PathLike
 from typing import Unpack
 
-from lowpanbudget.arguments import whole_number
+from lowpanbudget.arguments import whole_number, with_flags
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
@@ -13,6 +13,7 @@ from lowpanbudget.report.page.paper import capture_html, design_html
 _MOST_ENCODED = 1 << 20  # a page of more would be read by no browser
 
 
+@with_flags
 def page_of_design(design: Design, *, combinations: int | None = None, network: bool = True) -> str:
     """Return a design as one HTML file: frames to scale, settings to switch, messages bit by bit.
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import prod
 from typing import TYPE_CHECKING
 
-from lowpanbudget.arguments import function_or_none
+from lowpanbudget.arguments import function_or_none, with_flags
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.room.measure import room_of
@@ -36,6 +36,7 @@ _AT_RANDOM = 24  # settings that are encoded in every sweep beside the best ones
 _MOST_PROVEN = 48  # of these
 
 
+@with_flags
 def sweep(
     design: Design,
     flow: str | None = None,

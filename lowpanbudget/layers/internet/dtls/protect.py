@@ -1,6 +1,6 @@
 """DTLS records protected and opened as octets, whatever their version: ``seal`` has what each version does."""
 
-from lowpanbudget.arguments import as_whole, explains, whole_number
+from lowpanbudget.arguments import as_whole, explains, whole_number, with_flags
 from lowpanbudget.bits import Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError, Truncated
@@ -26,6 +26,7 @@ from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys
 _EPOCHS = rfc(9147, "6.1")
 
 
+@with_flags
 def seal_dtls(
     content: bytes,
     keys: RecordKeys,

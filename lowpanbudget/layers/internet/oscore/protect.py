@@ -8,7 +8,7 @@ The caller keeps sequence numbers and the binding of a response to its request; 
 Not here: group communication (Group OSCORE), replay windows, block-wise reassembly, HTTP.
 """
 
-from lowpanbudget.arguments import as_declared, explains, several, value_of
+from lowpanbudget.arguments import as_declared, explains, several, value_of, with_flags
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
@@ -69,6 +69,7 @@ class OscoreResult:
 
 
 @explains
+@with_flags
 def protect_oscore_request(
     message: coap.CoapMessage | bytes,
     context: SecurityContext,
