@@ -16,7 +16,7 @@ from lowpanbudget.capture.follow.templates import HeaderTemplate, Template
 from lowpanbudget.capture.follow.tracing import SECOND, Trace
 from lowpanbudget.capture.tally import see
 from lowpanbudget.capture.tally_place import TallyPlace, assembled_key
-from lowpanbudget.layers.link.fcs import fcs as fcs_of
+from lowpanbudget.layers.link.fcs import is_right
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.stations import Station
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -71,7 +71,7 @@ class Glance:
         ) / SECOND  # it is the same where the frame is followed
         if time_s > trace.passed_s:  # noqa: PLR1730  # for every frame
             trace.passed_s = time_s
-        if fcs and fcs_of(octets[:end], fcs) != octets[end:]:
+        if fcs and not is_right(octets, fcs):
             return self._damaged(record, place, len(payload))
         amounts = place.amounts.get((len(payload), len(octets), False))
         if amounts is None and not key:

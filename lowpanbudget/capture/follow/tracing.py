@@ -37,7 +37,7 @@ from lowpanbudget.env import Contexts, address
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
-from lowpanbudget.layers.link.fcs import fcs as fcs_of
+from lowpanbudget.layers.link.fcs import is_right
 from lowpanbudget.layers.link.security import keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.decoder import decode_datagram
@@ -215,9 +215,8 @@ class Trace:
             sighting = Sighting(
                 record, body, self.reader.decoder, self.matcher, octets, length, status, left_out
             )
-            end = len(octets) - length
-            if length and end > 0:
-                sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
+            if 0 < length < len(octets):
+                sighting.fcs_ok = is_right(octets, length)
             if record.receiver is not None:
                 self._hear(sighting, record.receiver)
             if sighting.fcs_ok is False and sighting.heard_as is None:

@@ -32,6 +32,13 @@ def fcs(octets: bytes, length: int = 2) -> bytes:
     raise RequestError(f"an FCS has 0, 2 or 4 octets, not {repeated(length)}", cite=CITE)
 
 
+def is_right(octets: bytes, length: int) -> bool:
+    """Return whether octets end with their check sequence, of that length: the 16-bit sum over both leaves nothing."""
+    if length == 2:
+        return not binascii.crc_hqx(octets.translate(_REVERSED), 0)
+    return fcs(octets[:-length], length) == octets[-length:]
+
+
 # how senders and receivers go wrong (common practice, no source): what is summed in another bit order, from another
 # start, inverted behind, and written in another order of the octets; the fewest of it first
 _SLIPS = (

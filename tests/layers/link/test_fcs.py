@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.layers.link.fcs import fcs, fcs_slips
+from lowpanbudget.layers.link.fcs import fcs, fcs_slips, is_right
 
 CHECK = b"123456789"
 
@@ -87,3 +87,14 @@ def test_none_and_wrong_lengths() -> None:
     assert fcs(CHECK, 0) == b""
     with pytest.raises(RequestError, match="0, 2 or 4"):
         fcs(CHECK, 3)
+
+
+@pytest.mark.parametrize("length", [2, 4])
+def test_a_sequence_is_right_behind_its_octets_alone(length: int) -> None:
+    """A CRC finds each bit that differs, wherever it stands: its generator has more terms than one."""
+    sent = CHECK + fcs(CHECK, length)
+    assert is_right(sent, length)
+    for bit in range(8 * len(sent)):
+        damaged = bytearray(sent)
+        damaged[bit // 8] ^= 1 << bit % 8
+        assert not is_right(bytes(damaged), length)
