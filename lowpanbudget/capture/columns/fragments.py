@@ -12,8 +12,9 @@ from lowpanbudget.capture.follow.parts import DatagramPart, given_up
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.events import Event
-from lowpanbudget.stack.fragment_key import FragmentKey
+from lowpanbudget.stack.fragment_key import FragmentKey, KeyFields
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.pieces import SentFragment
 
 # what the loop may hold; a reassembler gives up others beyond its own bounds, which are counted over both
 _MOST_OPEN, _MOST_OCTETS = 200, 1 << 19
@@ -32,15 +33,24 @@ class SharedReassembler(FragmentIntake):
 
     def feed(self, frame: Frame, time_s: float = 0.0, mark: object = None) -> list[Event]:
         """Return the events that a frame causes."""
-        s = self._state.s
-        if s[p.OPEN] and (s[p.OPEN] >= s[p.ROOM] or s[p.OPEN_OCTETS] >= s[p.ROOM_OCTETS]):
-            self.hand_over_all()
+        self._leave_room()
         fragment = frame.fragment or next(
             (one for one in frame.layers if isinstance(one, Fragment)), None
         )
         if isinstance(fragment, Fragment):
             self._take(FragmentKey.of(frame, fragment))
         return super().feed(frame, time_s, mark)
+
+    def take(self, key: KeyFields, sent: SentFragment, octets: bytes, like: Frame) -> list[Event]:
+        """Return the events that a fragment of a frame ``like`` this one causes."""
+        self._leave_room()
+        self._take(FragmentKey(*key))
+        return super().take(key, sent, octets, like)
+
+    def _leave_room(self) -> None:
+        s = self._state.s
+        if s[p.OPEN] and (s[p.OPEN] >= s[p.ROOM] or s[p.OPEN_OCTETS] >= s[p.ROOM_OCTETS]):
+            self.hand_over_all()
 
     def make_room(self) -> None:
         """Tell the loop how much it may hold beside what is held here."""

@@ -11,6 +11,7 @@ from lowpanbudget.capture.columns import places as p
 from lowpanbudget.capture.columns.describing import is_part_described
 from lowpanbudget.capture.columns.state import Front, State, front_octets
 from lowpanbudget.capture.follow.memo import kept_ranges
+from lowpanbudget.capture.follow.parts import part_of
 from lowpanbudget.capture.follow.repeats import is_sealed, link_ends, may_be_copied
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
@@ -321,7 +322,7 @@ class Learner:
         template, datagram = sighting.template, sighting.datagram
         assert template is not None
         assert datagram is not None
-        sighting.parts = (self._trace.part(sighting),)
+        sighting.parts = (part_of(sighting.number, sighting.payload, template, sighting.octets),)
         fields[p.C_OCTETS] = len(datagram)
         fields[p.C_APPLICATION] = counted_application(sighting, datagram, place) or NO_APPLICATION
         if fields[p.C_DATA]:

@@ -75,8 +75,8 @@ class FrameReader:
         self._templates.clear()
         self._frames.clear()
 
-    def read(self, sighting: Sighting) -> Frame | None:
-        """Read what the frame of a sighting holds; return it when it may bring or end a datagram of several frames."""
+    def read(self, sighting: Sighting) -> Frame | bytes | None:
+        """Read a frame; return it where it may bring or end a datagram, or what a fragment after a template brings."""
         self._last.append(sighting)
         alike = None
         if sighting.fcs_ok is False:
@@ -179,7 +179,7 @@ class FrameReader:
                 return octets
         return None
 
-    def _after(self, sighting: Sighting, template: Template) -> Frame | None:
+    def _after(self, sighting: Sighting, template: Template) -> Frame | bytes | None:
         """Read a frame after its template; in full where a checksum is wrong in it."""
         payload, example = sighting.payload, template.example
         assert payload is not None
@@ -188,10 +188,10 @@ class FrameReader:
             return self._in_full(sighting)
         self.regulars.again += 1
         sighting.template = template
-        if example.fragment is None:
-            sighting.datagram = None if example.datagram is None else built
-            return None
-        return template.with_fragment(sighting.octets, payload, built, verified=sighting.verified)
+        if example.fragment is not None:
+            return built
+        sighting.datagram = None if example.datagram is None else built
+        return None
 
     def _in_full(self, sighting: Sighting) -> Frame | None:
         """Decode a frame in full, and remember its kind."""

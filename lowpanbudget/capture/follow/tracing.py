@@ -243,7 +243,7 @@ class Trace:
 
     # --- one frame --------------------------------------------------------------------------------
 
-    def _settle(self, sighting: Sighting, frame: Frame | None, *, cut: bool) -> Sighting:
+    def _settle(self, sighting: Sighting, frame: Frame | bytes | None, *, cut: bool) -> Sighting:
         """Add what follows from what a frame holds: repetitions, fragments, lessons."""
         template = sighting.template
         assert template is not None
@@ -268,11 +268,17 @@ class Trace:
             self._learn(sighting, template.lesson)
         return sighting
 
-    def put_together(self, sighting: Sighting, frame: Frame) -> None:
-        """Take what a frame brings of a datagram, or what becomes of one with it."""
-        events = self.reassembler.feed(frame, self.time_s, self.part(sighting))
+    def put_together(self, sighting: Sighting, brought: Frame | bytes) -> None:
+        """Take what a frame brings of a datagram, or the octets of a fragment in it, and what becomes of one."""
+        part = part_of(sighting.number, sighting.payload, sighting.template, sighting.octets)
+        if isinstance(brought, Frame):
+            events = self.reassembler.feed(brought, self.time_s, part)
+            marks = () if sighting.flow else self.reassembler.marks(brought)
+        else:
+            events, key = self.reassembler.bring(sighting, brought, self.time_s, part)
+            marks = () if sighting.flow else self.reassembler.marks_of(key)
         sighting.arrival = self.reassembler.arrival
-        self.take(sighting, events, () if sighting.flow else self.reassembler.marks(frame))
+        self.take(sighting, events, marks)
 
     def take(self, sighting: Sighting, events: list[Event], marks: Sequence[DatagramPart]) -> None:
         """Take what became of datagrams with a frame; ``marks`` are what came of the one that is still open."""
@@ -289,11 +295,6 @@ class Trace:
             lesson = lesson_of_packet(decode_datagram(octets).packet)
             if lesson is not None:
                 self._learn(sighting, lesson)
-
-    @staticmethod
-    def part(sighting: Sighting) -> DatagramPart:
-        """Return what a frame brings of a datagram."""
-        return part_of(sighting.number, sighting.payload, sighting.template, sighting.octets)
 
     # --- what is known ----------------------------------------------------------------------------
 
