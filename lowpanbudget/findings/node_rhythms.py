@@ -12,6 +12,8 @@ from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 
+_EVEN = 7  # mean silences: of a hundred at random one in eleven is longer (Poisson); our choice
+
 
 class BrokenRhythm(NamedTuple):
     """A node with a rhythm that it does not keep: so long it has sent nothing of its own, and nothing at all.
@@ -61,12 +63,12 @@ def longest_of(rhythm: HeardSender) -> float:
     Where the capture missed some of what a node sent, its silences are of one, two or more intervals, and its longest
     are few: their mean tells, of many that are not far longer than it.
     """
+    least_s = SILENCES * rhythm.longest_s
     if rhythm.alike >= needed(rhythm.longest_s):
-        return SILENCES * rhythm.longest_s
+        return least_s
     mean_s = rhythm.gaps_s / max(rhythm.gaps, 1)
-    by_chance_s = BY_CHANCE * mean_s
-    is_even = SILENCES * rhythm.longest_s <= by_chance_s
-    return by_chance_s if is_even and rhythm.gaps >= SILENCES * needed(mean_s) else inf
+    is_even = rhythm.longest_s <= _EVEN * mean_s and rhythm.gaps >= SILENCES * needed(mean_s)
+    return max(least_s, BY_CHANCE * mean_s) if is_even else inf
 
 
 def _is_renamed(known: Surroundings, station: Station, rhythm: HeardSender) -> bool:

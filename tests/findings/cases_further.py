@@ -1626,6 +1626,18 @@ FURTHER = (
             (46,),
         ),
     ),
+    # 22 were heard in 810 s, the last at 821 s, frame 28 + 22; the longest is 5.4 of 38.6 s. The last frame: at 1681 s
+    Further(
+        "node-fell-silent",
+        lambda: heard_in_part(57, 28, range(5, 11)),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 was never silent for more than 210 s, and is for the last 860 s",
+            ("21 silences of 38.6 s in the mean",),
+            (50,),
+        ),
+    ),
     # no datagram of it was heard whole, and it is told as of readings in one frame
     Further(
         "node-fell-silent",
