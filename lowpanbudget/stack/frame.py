@@ -147,15 +147,15 @@ def decode_prepared(
     shape = shape_of(octets) if not left_out and end < LARGEST else None
     if shape is not None and _read_usual(frame, shape, end, fcs_ok, trailer):
         return whole(frame)
-    reader = Reader(octets, 0, end, missing=left_out)
+    reader = Reader(octets, 0, end, "", left_out)
     try:
         mac = secured.decode(reader, frame.notices, fcs_ok)
         frame.mac = mac
         frame.heads.append(_new(Head, (mac, 0, reader.pos)))
         frame.link_source, frame.link_destination = mac.source, mac.destination
-        if mac.fault is not None:
-            raise mac.fault
-        if mac.header_ies:
+        if mac.ie_present:
+            if mac.fault is not None:
+                raise mac.fault
             _note_faults(frame, mac.header_ies)
         security = mac.security
         if security is not None and security.level == UNPROVEN and not is_tried:
@@ -168,7 +168,8 @@ def decode_prepared(
         if security is None or open_payload(
             frame, reader, mac, keys, devices, asn, sender, trailer
         ):
-            frame.payload = reader.data[reader.pos : reader.end]
+            if frame.payload is None:
+                frame.payload = reader.data[reader.pos : reader.end]
             if not (
                 # a frame in the clear is to have a shape of its own
                 security is not None
@@ -187,13 +188,13 @@ def decode_prepared(
             frame.fault = error.bare()
     if left_out:
         _end_early(frame, reader)
+    if frame.fault is None and reader.pos == reader.end:
+        frame.spans, frame.free = (*reader.spans, *trailer), tuple(reader.free)
+        return whole(frame)
     if frame.fault is not None:
         # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
-    if frame.fault is None and reader.pos == reader.end:
-        frame.spans, frame.free = (*reader.spans, *trailer), tuple(reader.free)
-    else:
-        _tile(frame, reader, trailer)
+    _tile(frame, reader, trailer)
     return whole(frame)
 
 

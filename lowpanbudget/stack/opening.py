@@ -27,6 +27,7 @@ class Protected(Protocol):
     """What opening a payload fills in: ``fault`` is an integrity code that no key of the frame makes right."""
 
     notices: list[Notice]
+    payload: bytes | None
     verified: bool
     fault: WireError | None
 
@@ -83,7 +84,7 @@ def open_payload(
         return not encrypted
     frame.verified = octets_of_mic > 0
     if encrypted:
-        reader.data = header + octets
+        reader.data, frame.payload = header + octets, octets
     return True
 
 
