@@ -138,10 +138,15 @@ def test_a_sealed_frame_against_its_parts() -> None:
     assert all(read(octets).verified for octets in sealed)
     cipher = AESCCM(KEY, tag_length=4)
     texts = [cipher.encrypt(bytes(13), bytes(30), bytes(26)) for _ in sealed]
-    whole = best(lambda: [read(octets) for octets in sealed], 9, 1)
-    parts = best(lambda: [read(octets) for octets in clear], 9, 1) + best(
-        lambda: [cipher.decrypt(bytes(13), text, bytes(26)) for text in texts], 9, 1
-    )
+    rounds: list[Callable[[], object]] = [
+        lambda: [read(octets) for octets in sealed],
+        lambda: [read(octets) for octets in clear],
+        lambda: [cipher.decrypt(bytes(13), text, bytes(26)) for text in texts],
+    ]
+    # in turns: what else runs on the machine then disturbs all three alike
+    taken = [[best(one, 1, 1) for one in rounds] for _ in range(40)]
+    whole, *of_parts = map(min, zip(*taken, strict=True))
+    parts = sum(of_parts)
     print(f"\na sealed frame: {whole / parts:.2f} times its parts, goal {SEALED_GOAL}")
     assert whole <= SEALED_GOAL * parts
 
