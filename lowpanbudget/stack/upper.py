@@ -6,7 +6,7 @@ kept for a notice, and the octets become one span again.
 
 from collections.abc import Callable
 from functools import cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.cites import rfc
@@ -21,6 +21,7 @@ from lowpanbudget.values import dataclass, field
 if TYPE_CHECKING:
     from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 
+About = TypeVar("About")  # what a reading hangs on, beside the octets
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
 APPLICATION_DATA = "application data"
@@ -65,7 +66,7 @@ def read_upper(reader: Reader, kind: int, ends: PseudoHeader) -> Upper:
     if kind == ipv6.ICMPV6:
         _kept(reader, upper, _icmpv6, ends)
     elif kind in _READ:
-        _kept(reader, upper, _headers, kind, ends)
+        _kept(reader, upper, _headers, (kind, ends))
     leave_payload(reader, upper.rest)
     return upper
 
@@ -105,11 +106,13 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
     return [span._replace(offset_bits=span.offset_bits - covers * 8) for span in reader.spans]
 
 
-def _kept(reader: Reader, upper: Upper, read: Callable[..., None], *arguments: Any) -> None:
+def _kept(
+    reader: Reader, upper: Upper, read: Callable[[Reader, Upper, About], None], about: About
+) -> None:
     """Run ``read``; a fault is kept in ``upper``, and the reader put back where the last complete header ended."""
     start, spans, free, rest = reader.pos, len(reader.spans), len(reader.free), upper.rest
     try:
-        read(reader, upper, *arguments)
+        read(reader, upper, about)
     except WireError as error:
         upper.fault, upper.rest = error.bare(), rest
         reader.pos = start
@@ -131,7 +134,8 @@ def leave_payload(reader: Reader, meaning: str) -> None:
         reader.free.append(_new(Place, (at, end, "big", True)))
 
 
-def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> None:
+def _headers(reader: Reader, upper: Upper, first: tuple[int, PseudoHeader]) -> None:
+    kind, ends = first
     tunnels = 0
     while upper.fault is None:
         if kind in ipv6.EXTENSIONS:

@@ -132,7 +132,7 @@ def with_any(reader: Reader, hop: LinkEnds, taking: Taking, header: Ipv6, at: in
     """Read what stands behind an IPHC header that carries the next header's number."""
     body = reader.data[reader.pos : reader.end]
     value = _restored(header, len(body), header.next_header)
-    ends = PseudoHeader(header.source, header.destination)
+    ends = _new(PseudoHeader, (header.source, header.destination, False))
     upper = read_upper(reader, header.next_header, ends)
     taking.heads += upper.heads
     taking.values = (value,)

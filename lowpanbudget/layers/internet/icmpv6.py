@@ -37,7 +37,7 @@ from lowpanbudget.layers.internet.icmpv6_messages import (
 from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, MessageType, message_type
 from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.rpl import messages as rpl
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, filling
 
 CHECKSUM_CITE = rfc(4443, "2.3")
 
@@ -186,6 +186,9 @@ class Icmpv6:
         return self.checksum == self.expected_checksum
 
 
+_Icmpv6InMaking = filling(Icmpv6)  # the quicker one to fill
+
+
 def checksum(source: IPv6Address, destination: IPv6Address, message: bytes) -> int:
     """Return the checksum of a whole message, whatever its checksum field holds now.
 
@@ -216,7 +219,9 @@ def decode(
             expected = checksum(source, destination, octets)
     reader.layer = START.name if kind is _UNKNOWN_TYPE else kind.name
     message = kind.body.read(reader, type=number, code=code & kind.code_mask)
-    return Icmpv6(number, code, carried, name, message, expected, kind.hop_limit)
+    whole = _Icmpv6InMaking(number, code, carried, name, message, expected, kind.hop_limit)
+    whole.__class__ = Icmpv6
+    return whole
 
 
 class Begun(NamedTuple):
