@@ -31,8 +31,8 @@ class _Numbered:
 
     def __init__(self, newest: int, by: str | None) -> None:
         self.newest, self.by = newest, by
-        self.marks, self.times_ns = array("q", bytes(8 * _WRAP)), array("d", bytes(8 * _WRAP))
-        self.frames, self.receivers = [0] * _WRAP, [b""] * _WRAP  # a caller's numbers may be large
+        self.marks, self.receivers = array("q", bytes(8 * _WRAP)), [b""] * _WRAP
+        self.frames, self.times_ns = [0] * _WRAP, [0] * _WRAP  # a caller's may be large
         self.aside: list[Suspect] = []
 
     def may_be_old(self, sequence: int, receiver: bytes, time_ns: int) -> bool:
@@ -89,7 +89,7 @@ class OldFrames:
             and sender.marks[sequence] == mark
             and self._may_be_old(sender, sequence, receiver, time_ns)
         ):
-            past_ns = round(time_ns - sender.times_ns[sequence])
+            past_ns = time_ns - sender.times_ns[sequence]
             sender.aside.append(Suspect(number, first, sequence, past_ns))
             if len(sender.aside) <= _MOST_ASIDE:
                 return ASIDE
