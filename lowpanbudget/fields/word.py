@@ -100,6 +100,7 @@ class Header:
         init=False, repr=False
     )
     _base: int = field(init=False, repr=False)  # the word when all fields are zero that may differ
+    _fixed: int = field(init=False, repr=False)  # the bits of the fields that may not
     _open: tuple[tuple[int, int], ...] = field(init=False, repr=False)  # where those stand
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
     free: tuple[Place, ...] = field(init=False, repr=False)
@@ -124,6 +125,9 @@ class Header:
         )  # fmt: skip
         fixed = {part.name: part.fixed for part in self.fields if isinstance(part, Bits)}
         self._base = sum((fixed.get(part.name) or 0) << shift for part, shift, _ in places)
+        self._fixed = sum(
+            mask << shift for part, shift, mask in places if fixed.get(part.name) is not None
+        )
         self._open = tuple(
             (shift, mask) for part, shift, mask in places if fixed.get(part.name) is None
         )
@@ -153,17 +157,15 @@ class Header:
 
     def values_at(self, octets: bytes, at: int = 0) -> dict[str, int]:
         """Return the value of each field of the word that stands at an octet; octets that are not there are zero."""
+        return self.split(self._word_at(octets, at))
+
+    def _word_at(self, octets: bytes, at: int) -> int:
         word = octets[at : at + self.octets].ljust(self.octets, b"\0")
-        return self.split(int.from_bytes(word, self.order))
+        return int.from_bytes(word, self.order)
 
     def starts(self, octets: bytes, at: int = 0) -> bool:
         """Return whether the word that stands at an octet has what the fixed fields must hold."""
-        values = self.values_at(octets, at)
-        return all(
-            field.fixed in (None, values[field.name])
-            for field in self.fields
-            if isinstance(field, Bits)
-        )
+        return self._word_at(octets, at) & self._fixed == self._base
 
     def pack(self, values: Mapping[str, int]) -> bytes:
         """Return the octets of these field values, without spans; raises as ``join``."""

@@ -21,6 +21,11 @@ def no_more(_scene: Scene) -> bool:
     return False
 
 
+def part(scene: Scene) -> bool:
+    """Return whether it brings none, or a part."""
+    return scene.datagram is None or scene.is_fragment
+
+
 def design(scene: Scene) -> bool:
     """Return whether there is a design to compare with."""
     return scene.known.design is not None
@@ -55,6 +60,13 @@ def context(scene: Scene) -> bool:
     """Return whether a header is compressed with a context."""
     headers = (one for one in scene.frame.layers if isinstance(one, Iphc))
     return any(number is not None for header in headers for number in header.contexts)
+
+
+def expanding_context(scene: Scene) -> bool:
+    """Return whether a header is compressed with a context that is for expanding only."""
+    headers = (one for one in scene.frame.layers if isinstance(one, Iphc))
+    kept = {number for number, one in scene.contexts.items() if not one.may_compress}
+    return any(number in kept for header in headers for number in header.contexts)
 
 
 def records(scene: Scene) -> bool:

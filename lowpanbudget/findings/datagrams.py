@@ -13,7 +13,6 @@ from lowpanbudget.layers.internet import chain, extension, ipv6, source_route, u
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.message import CoapMessage
-from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.extension import OptionsHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.rpi import RplOption
@@ -151,11 +150,10 @@ class HeardDatagram:
     @property
     def ports(self) -> tuple[int, int] | None:
         """Return its UDP ports; None when there is no UDP that can be read."""
-        headers = self.headers
-        if not headers.is_udp or headers.ports is not None:
-            return headers.ports if headers.is_udp else None
-        last = self.udp_last
-        return None if last is None else (last.source_port, last.destination_port)
+        ports = self.headers.ports
+        if ports is None and self.udp_last is not None:
+            ports = self.udp_last.source_port, self.udp_last.destination_port
+        return ports
 
     @cached_property
     def udp(self) -> UdpContent | None:
@@ -183,7 +181,7 @@ class HeardDatagram:
     @property
     def has_records(self) -> bool:
         """Return whether DTLS records were found in it."""
-        return any(isinstance(one, DtlsRecord | Unified) for one in self.layers)
+        return self.headers.has_records
 
     @cached_property
     def udp_last(self) -> Udp | None:

@@ -21,7 +21,7 @@ def message_heard(scene: Scene, datagram: HeardDatagram) -> CoapMessage | None:
 
 def message_carried(datagram: HeardDatagram) -> CoapMessage | None:
     """Return the same as everybody reads it: of a sealed one what stands outside."""
-    return next((one for one in datagram.layers if isinstance(one, CoapMessage)), None)
+    return next(iter(datagram.headers.messages), None)
 
 
 def message_sealed(scene: Scene, datagram: HeardDatagram) -> CoapMessage | None:

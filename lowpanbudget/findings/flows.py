@@ -112,7 +112,7 @@ def _request_in(datagram: HeardDatagram, content: UdpContent) -> CoapMessage | N
 
 
 def _message_in(datagram: HeardDatagram) -> CoapMessage | None:
-    return next((one for one in datagram.layers if isinstance(one, CoapMessage)), None)
+    return next(iter(datagram.headers.messages), None)
 
 
 @lru_cache(256)

@@ -82,10 +82,11 @@ class SumsOfForm:
 
     def needs(self, datagram: HeardDatagram) -> bool:
         """Return whether one more right checksum of such a datagram would tell anything."""
-        if self.held or None not in self.rights:
+        rights = self.rights
+        if self.held or None not in rights:
             return True
-        known = len(datagram.octets) in self.rights and datagram.ports in self.rights
-        return not known and len(self.rights) < _MOST_DETAILS
+        known = len(datagram.octets) in rights and datagram.ports in rights
+        return not known and len(rights) < _MOST_DETAILS
 
     def take_right(self, datagram: HeardDatagram) -> None:
         """Note a datagram with a right checksum."""

@@ -8,8 +8,11 @@ from typing import Any, NamedTuple
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import ChainPlace
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.values import dataclass
@@ -74,15 +77,29 @@ class HeardHeaders:
         )
 
     @cached_property
-    def is_udp(self) -> bool:
-        """Return whether its last header is UDP."""
-        return self.upper is not None and self.upper.kind == ipv6.UDP
-
-    @cached_property
     def ports(self) -> tuple[int, int] | None:
-        """Return the ports, as far as its headers were read."""
+        """Return the ports of its last header, where that is UDP and was read."""
+        if self.upper is None or self.upper.kind != ipv6.UDP:
+            return None
         first = next((one for one in self.layers if isinstance(one, UdpNhc | Udp)), None)
         return None if first is None else (first.source_port, first.destination_port)
+
+    @cached_property
+    def has_records(self) -> bool:
+        """Return whether DTLS records were found behind them."""
+        return any(isinstance(one, DtlsRecord | Unified) for one in self.layers)
+
+    @cached_property
+    def messages(self) -> tuple[CoapMessage, ...]:
+        """Return the CoAP messages in the clear behind them."""
+        return tuple(one for one in self.layers if isinstance(one, CoapMessage))
+
+    @cached_property
+    def may_go_on(self) -> bool:
+        """Return whether it would be known again where another node sends it on: not what stays on one link alone."""
+        is_for_one = self.link_destination != BROADCAST or self.mesh_left is not None
+        known = self.upper is not None and not self.upper.hidden
+        return self.link_source is not None and known and is_for_one
 
     @cached_property
     def is_of_link(self) -> bool:

@@ -21,7 +21,11 @@ class Beginnings(Recent[tuple[int, int], float]):
         """Return whether a datagram answers none of those from its destination; remember one that does not."""
         if time_s - self.get((destination, source), -_ANSWER_S) < _ANSWER_S:
             return False
-        self[source, destination] = time_s
+        ends = source, destination
+        if ends in self:
+            self.replace(ends, time_s)
+        else:
+            self[ends] = time_s
         return True
 
 

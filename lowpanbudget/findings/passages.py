@@ -118,10 +118,8 @@ class Passages:
         """
         headers, mark = datagram.headers, datagram.mark
         source, destination, upper = headers.link_source, headers.link_destination, headers.upper
-        if source is None or upper is None or mark is None or upper.hidden:
+        if source is None or upper is None or mark is None or not headers.may_go_on:
             return None
-        if destination == BROADCAST and headers.mesh_left is None:
-            return None  # on one link alone
         header = datagram.outer if tunnelled else headers.header
         to, left = header.destination, 0
         if upper.offset >= _LEAST_ROUTED:

@@ -102,23 +102,21 @@ class HeardSender:
 
     def count(self, sequence: int | None, number: int, time_s: float) -> None:
         """Take the number of a data or command frame, which count in one sequence."""
-        before = self.counted
-        missing, is_known = 0, before is not None and sequence is not None
+        before, pause, missing = self.counted, self.pause, None
         if before is not None and sequence is not None:
             missing = (sequence - before - 1) & 0xFF
-        told = missing if is_known else None
-        pause = self.pause
         if pause is not None and pause.before == self.sent and pause.after != number:
             # an acknowledgement ended it, which has no number of its own
-            self.pause = pause._replace(missing=told)
+            self.pause = pause._replace(missing=missing)
             self.widest = self.pause if self.widest is pause else self.widest
-        self._show(time_s, number, told)
-        if 0 < missing <= MOST_MISSING:
-            if self.holes is None:
-                self.holes = deque(maxlen=_MOST_HOLES)
-            self.holes.append(Hole(self.sent, self.sent_s, number, time_s, missing))
-        elif missing and sequence != before:  # the same one again leaves no place between
-            self.jumped = number
+        self._show(time_s, number, missing)
+        if missing:
+            if missing <= MOST_MISSING:
+                if self.holes is None:
+                    self.holes = deque(maxlen=_MOST_HOLES)
+                self.holes.append(Hole(self.sent, self.sent_s, number, time_s, missing))
+            elif sequence != before:  # the same one again leaves no place between
+                self.jumped = number
         self.counted, self.sent, self.sent_s = sequence, number, time_s
 
     def acknowledge(self, time_s: float, number: int) -> None:
@@ -147,14 +145,14 @@ class HeardSender:
 
     def hear(self, time_s: float, number: int) -> None:
         """Take something of its own; a silence of twice the longest so far begins another rhythm."""
-        gap = time_s - self.heard_s
+        gap, longest_s = time_s - self.heard_s, self.longest_s
         if self.heard:
-            self.gaps, self.gaps_s = self.gaps + 1, self.gaps_s + gap
-        if gap > 2 * self.longest_s:
-            self.alike = 0
-        if 2 * gap >= self.longest_s:
-            self.alike += 1
-        self.longest_s = max(self.longest_s, gap)
+            self.gaps += 1
+            self.gaps_s += gap
+        if 2 * gap >= longest_s:
+            self.alike = self.alike + 1 if gap <= 2 * longest_s else 1
+        if gap > longest_s:
+            self.longest_s = gap
         self.heard_s, self.heard, self.pause = time_s, number, None
         if self.silence is not None:
             self._resume(self.silence, gap)

@@ -100,7 +100,8 @@ class _Asked:
             if self.tries >= self.tries_each:
                 self.given_up, self.row = self.given_up + 1, self.row + 1
                 self.since = self.number if self.row == 1 else self.since
-                self.longest = max(self.longest, (self.row, self.since, self.number))
+                if self.row >= self.longest[0]:
+                    self.longest = self.row, self.since, self.number
                 self.first_given_up.note(self.number, most=_MOST_GIVEN_UP)
         elif self.tries:
             self.refused += not self.accepted

@@ -110,7 +110,8 @@ def check_sequence(memory: SeenByReceivers, scene: Scene, sighting: Sighting) ->
     """Count what each receiver heard: of what others heard first it may be the only one that kept check sequences."""
     if scene.fcs_ok is None:
         return
-    seen = memory.entry(sighting.record.receiver, CheckSequencesSeen)
+    receiver = sighting.record.receiver
+    seen = memory.get(receiver) or memory.entry(receiver, CheckSequencesSeen)
     if seen is None:
         return
     if scene.fcs_ok:

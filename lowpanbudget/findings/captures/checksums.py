@@ -264,8 +264,8 @@ def sum_right(scene: Scene, datagram: HeardDatagram) -> None:
     """Note a right checksum: it refutes readings of others under the same form, and prefixes under its contexts."""
     if datagram.is_sum_wrong:
         return
-    sums, forms = scene.known.sums, scene.known.forms
-    form = forms.entry(datagram.headers.form, SumsOfForm)
+    sums, forms, under = scene.known.sums, scene.known.forms, datagram.headers.form
+    form = forms.get(under) or forms.entry(under, SumsOfForm)
     found = sums.get((source_name(scene), datagram.contexts_used)) if sums else None
     wanted = found is not None and not found.is_refuted
     needed = form is not None and form.needs(datagram)
@@ -321,10 +321,10 @@ def _announced_otherwise(known: Surroundings, found: Differences, off: int) -> I
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
-def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits:
+def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Take UDP checksums of zero, which IPv6 does not allow, where they are heard first."""
     header = datagram.udp_last
-    if header is not None and not header.checksum and scene.passage is None:
-        evidence = (bytes(header).hex(" "),)
-        cause = "the UDP checksum is zero"
-        yield Hit(cause, evidence, source_name(scene), datagram.numbers, advice=COMPUTED)
+    if header is None or header.checksum or scene.passage is not None:
+        return None
+    cause, evidence = "the UDP checksum is zero", (bytes(header).hex(" "),)
+    return (Hit(cause, evidence, source_name(scene), datagram.numbers, advice=COMPUTED),)

@@ -182,20 +182,21 @@ def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> N
 
 
 @CONTEXTS.rule("context-used-too-soon", Iphc, concerns=concerns.context)
-def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> Hits:
-    """Compare each use with what was announced, else with what is known."""
+def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> Hits | None:
+    """Compare each use with what was announced."""
+    if not memory:
+        return None
+    numbers = [number for number in dict.fromkeys(header.contexts) if number is not None]
+    return [hit for number in numbers for hit in _too_soon(memory, scene, number)]
+
+
+@CONTEXTS.rule("context-used-too-soon", Iphc, concerns=concerns.expanding_context)
+def context_for_expanding(memory: Announcements, scene: Scene, header: Iphc) -> Hits:
+    """Compare each use of a context that was not announced with what is known."""
     for number in dict.fromkeys(header.contexts):
-        if number is None:
-            continue
-        said, context = memory.get(number), scene.contexts.get(number)
-        if said is None:
-            if context is not None and not context.may_compress:
-                yield _used(scene, number, context.prefix, "is for expanding only")
-        elif said.is_too_soon(age_s := scene.time_s - said.time_s) and said.is_known_to(
-            scene.link_source, age_s
-        ):
-            why = "is announced for expanding only (C = 0)"
-            yield _used(scene, number, said.option.prefix, why, said.used(scene.number, age_s))
+        context = None if number is None or number in memory else scene.contexts.get(number)
+        if number is not None and context is not None and not context.may_compress:
+            yield _used(scene, number, context.prefix, "is for expanding only")
 
 
 @CONTEXTS.rule("context-used-too-late", Iphc, concerns=concerns.context)
@@ -217,6 +218,16 @@ def context_used_when_forgotten(memory: Announcements, scene: Scene, fault: Wire
         yield from _too_late(memory, scene, about.context_id)
     else:
         yield _used(scene, about.context_id, about.gone.prefix, about.gone.why)
+
+
+def _too_soon(memory: Announcements, scene: Scene, number: int) -> Hits:
+    said = memory.get(number)
+    if said is None:
+        return
+    age_s = scene.time_s - said.time_s
+    if said.is_too_soon(age_s) and said.is_known_to(scene.link_source, age_s):
+        why = "is announced for expanding only (C = 0)"
+        yield _used(scene, number, said.option.prefix, why, said.used(scene.number, age_s))
 
 
 def _too_late(memory: Announcements, scene: Scene, number: int) -> Hits:

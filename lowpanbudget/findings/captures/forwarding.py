@@ -29,11 +29,12 @@ _ERRORS = 128  # below which types of ICMPv6 are errors (RFC 4443 section 2.1)
 @FORWARDING.rule("datagrams-not-sent-on", Scene, varies=True)
 def frame_heard(scene: Scene, _frame: Scene) -> None:
     """Take acknowledgements, and the numbers of frames."""
-    routers = scene.known.routers
-    mac, asked, part = scene.frame.mac, routers.asked, scene.frame.fragment
+    routers, frame = scene.known.routers, scene.frame
+    mac = frame.mac
     if mac is None or scene.fcs_ok is False:
         return
     if mac.frame_type == FrameType.ACKNOWLEDGEMENT:
+        asked = routers.asked
         if (
             routers.part is not None
             and routers.part.sequence == scene.sequence
@@ -48,9 +49,9 @@ def frame_heard(scene: Scene, _frame: Scene) -> None:
     router = None if mac.source is None else routers.get(mac.source)
     if router is not None and not scene.is_forged:
         router.count(scene.counter, scene.sequence, scene.time_s)
-        if scene.payload is None or scene.frame.fault is not None:
+        if scene.payload is None or frame.fault is not None:
             _pass_unread(router, mac)
-        if part is not None and not isinstance(part, Fragment):
+        if frame.fragment is not None and not isinstance(frame.fragment, Fragment):
             router.forget()
 
 
@@ -77,7 +78,8 @@ def _pass_unread(router: Router, mac: Mac) -> None:
 @FORWARDING.rule("datagrams-not-sent-on", HeardDatagram, varies=True)
 def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
     """Take a datagram that goes to a node, and that may be one which another sends on."""
-    mac, upper, routers = scene.frame.mac, datagram.upper, scene.known.routers
+    mac, headers, routers = scene.frame.mac, datagram.headers, scene.known.routers
+    upper = headers.upper
     if mac is None or upper is None or upper.hidden:
         return
     # who sends it on this link: in a mesh below IPv6 that is not the originator (RFC 4944 section 11)
@@ -91,9 +93,9 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
         if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:
             router.forget()  # it says itself what it cannot send on
     routers.asked = None
-    if datagram.header.hop_limit <= 1 or (
-        part is not None and not routers.others_answered(datagram)
-    ):
+    if headers.header.hop_limit <= 1:
+        return
+    if part is not None and not routers.others_answered(datagram):
         return
     if scene.tunnelled and datagram.outer.hop_limit <= 1:
         return

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.findings import faults
+from lowpanbudget.findings import concerns, faults
 from lowpanbudget.findings.captures.sizes import counts_compressed, payload_start
 from lowpanbudget.findings.datagrams import HeardDatagram, first_frame, hop_of, numbers_of
 from lowpanbudget.findings.finding import Certainty, Hit
@@ -199,50 +199,53 @@ def _place(part: SentFragment) -> int:
 
 
 @FRAGMENTS.rule("last-fragment-needless", FragmentedDatagram, varies=True)
-def last_fragment_needless(scene: Scene, datagram: FragmentedDatagram) -> Hits:
+def last_fragment_needless(scene: Scene, datagram: FragmentedDatagram) -> Hits | None:
     """Look at the last two fragments of a whole datagram."""
     if datagram.fate is not Fate.WHOLE or len(datagram.fragments) < 3:
-        return
+        return None
     *_, before, last = sorted(datagram.fragments, key=lambda one: one.start)
     octets = last.end - last.start
     spare = scene.largest_sent - before.mark.frame_octets - scene.missing_fcs
     if octets < fragment.UNIT and spare >= octets:
         cause = f"the last fragment brings {octets_text(octets)}, the frame before it had {spare} to spare"
-        yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
+        return (Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram)),)
+    return None
 
 
 @FRAGMENTS.rule("fragmented-without-need", FragmentedDatagram, memory=Recent)
-def fragmented_without_need(_cut: object, scene: Scene, datagram: FragmentedDatagram) -> Hits:
+def fragmented_without_need(
+    _cut: object, scene: Scene, datagram: FragmentedDatagram
+) -> Hits | None:
     """Put the frame together as it could have been; of recoverable fragments ``recovery`` does it."""
     if datagram.fate is not Fate.WHOLE or len(datagram.fragments) < 2:
-        return
+        return None
     first, *others = sorted(datagram.fragments, key=_place)
     if not first.first or _is_coded(datagram) or _is_cut(datagram):
-        return
+        return None
     rest = sum(other.end - other.start for other in others)
     single = first.mark.frame_octets - FRAG1.octets + rest + scene.missing_fcs
-    yield from _needless(scene, datagram, single)
+    return _needless(scene, datagram, single)
 
 
-@FRAGMENTS.rule("fragmented-without-need", HeardDatagram)
-def coded_without_need(_cut: object, scene: Scene, heard: HeardDatagram) -> Hits:
+@FRAGMENTS.rule("fragmented-without-need", HeardDatagram, concerns=concerns.part)
+def coded_without_need(_cut: object, scene: Scene, heard: HeardDatagram) -> Hits | None:
     """Write the byte code once more: it ends with the frame (RFC 7400 section 2), so the later fragments have none."""
     datagram = scene.fragmented
     if datagram is None or datagram.fate is not Fate.WHOLE or len(heard.octets) > _MOST_WRITTEN:
-        return
+        return None
     frame = first_frame(datagram)
     if frame is None or len(datagram.fragments) < 2 or not _is_coded(datagram):
-        return
+        return None
     env = Env(
         frame.link_source, frame.link_destination, None, frame.contexts, scene.sighting.decoder.root
     )
     try:
         payload = compress(heard.octets, env, **methods(frame)).octets
     except RequestError:
-        return
+        return None
     first = min(datagram.fragments, key=_place).mark
     around = first.frame_octets - first.octets + mesh_octets(frame) + scene.missing_fcs
-    yield from _needless(scene, datagram, around + len(payload))
+    return _needless(scene, datagram, around + len(payload))
 
 
 def _is_coded(datagram: FragmentedDatagram) -> bool:
@@ -265,10 +268,11 @@ def _needless(scene: Scene, datagram: FragmentedDatagram, single: int) -> Hits:
 
 
 @FRAGMENTS.rule("group-datagram-fragmented", FragmentArrival, varies=True)
-def group_datagram_fragmented(scene: Scene, arrival: FragmentArrival) -> Hits:
+def group_datagram_fragmented(scene: Scene, arrival: FragmentArrival) -> Hits | None:
     """Look at the destination of first fragments."""
     if arrival.fragment.first and scene.mac is not None and scene.mac.destination == BROADCAST:
-        yield Hit(f"a {arrival.datagram} goes to all neighbours in fragments", (), scene.sender)
+        return (Hit(f"a {arrival.datagram} goes to all neighbours in fragments", (), scene.sender),)
+    return None
 
 
 @FRAGMENTS.rule("advertisement-fragmented", Icmpv6)

@@ -4,7 +4,7 @@ from lowpanbudget.capture.follow.repeats import COPY_NS
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
-from lowpanbudget.findings import checksum, faults
+from lowpanbudget.findings import checksum, concerns, faults
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
@@ -158,6 +158,8 @@ def frame_too_long(memory: LongFrames, scene: Scene, _frame: Scene) -> Hits | No
         if mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT:
             memory.is_carried |= scene.sequence == memory.asked and scene.fcs_ok is not False
         memory.asked = None
+    if size <= (known.largest if known.design else LARGEST_FRAME):
+        return None
     limit = known.largest if known.design else largest_beside(size, scene.fcs)
     security, extra = scene.security, ""
     if security is not None and security.level:
@@ -187,7 +189,7 @@ def frames_too_long_for_most(memory: LongFrames, _known: Surroundings) -> Hits:
         yield Hit(cause, (), sender, frames, Severity.RISK, _TELL_PHY, told.count)
 
 
-@LINK.rule("frame-longer-than-planned-slot", Mac, varies=True)
+@LINK.rule("frame-longer-than-planned-slot", Mac, varies=True, concerns=concerns.design)
 def frame_longer_than_planned_slot(scene: Scene, mac: Mac) -> Hits | None:
     """Compare data frames to one node with the longest frame that a slot of the design has time for."""
     design = scene.known.design

@@ -263,22 +263,15 @@ class _Node:
     paged: Frames = field(default_factory=Frames)
 
 
-def _ends(scene: Scene) -> tuple[bytes, bytes] | None:
-    """Return source and destination of a frame that has both."""
-    mac = scene.mac
-    if mac is None or mac.source is None or mac.destination is None:
-        return None
-    return mac.source, mac.destination
-
-
 @LOWPAN.rule("page-one-not-answered", Iphc, memory=FirstNamed)
 def datagram_sent(memory: FirstNamed[bytes, _Node], scene: Scene, header: Iphc) -> None:
     """Count the datagrams of each node that leave its link: no RPL information belongs to what goes to a neighbour."""
-    ends = _ends(scene)
-    packet = header.header
+    mac, packet = scene.frame.mac, header.header
+    if mac is None or mac.source is None or mac.destination is None:
+        return
     if ipv6.is_link_local(packet.source) or ipv6.is_link_local(packet.destination):
         return
-    sender = None if ends is None else memory.entry(ends[0], _Node)
+    sender = memory.get(mac.source) or memory.entry(mac.source, _Node)
     if sender is not None:
         sender.sent += 1
 
@@ -286,13 +279,13 @@ def datagram_sent(memory: FirstNamed[bytes, _Node], scene: Scene, header: Iphc) 
 @LOWPAN.rule("page-one-not-answered", lorh.Rpi, lorh.SrhLorh, lorh.IpInIp)
 def page_one_sent(memory: FirstNamed[bytes, _Node], scene: Scene, _header: object) -> None:
     """Note who sends and who gets page 1."""
-    ends = _ends(scene)
-    if ends is None:
+    mac = scene.frame.mac
+    if mac is None or mac.source is None or mac.destination is None:
         return
-    sender, receiver = (memory.entry(end, _Node) for end in ends)
+    sender, receiver = (memory.entry(end, _Node) for end in (mac.source, mac.destination))
     if sender is not None:
         sender.speaks = True
-    if receiver is not None and ends[1] != BROADCAST:
+    if receiver is not None and mac.destination != BROADCAST:
         receiver.paged.note(scene.number, most=8)
 
 

@@ -26,7 +26,7 @@ Begun = Recent[tuple[int, int, int, int, int], MessageBegun]
 def message_id_reused(memory: Begun, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Note each message that has an ID of its own; compare those that come under it again, octet by octet."""
     head, content = datagram.coap_head, datagram.udp
-    if head is None or content is None or datagram.has_records:
+    if head is None or content is None or datagram.headers.has_records:
         return None
     ends = datagram.ends
     ports = content.source_port, content.destination_port

@@ -35,7 +35,7 @@ _MOST_HELD = 64
 
 
 @NETWORK.rule("lengths-disagree", HeardDatagram)
-def lengths_disagree(scene: Scene, datagram: HeardDatagram) -> Hits:
+def lengths_disagree(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Walk the headers; a restored header has its length computed, so only carried ones can be wrong."""
     octets, first = datagram.octets, datagram.outer.next_header
     length = datagram.outer.payload_length + ipv6.OCTETS
@@ -47,7 +47,8 @@ def lengths_disagree(scene: Scene, datagram: HeardDatagram) -> Hits:
     elif first != ipv6.ICMPV6:
         at, cause = _inner_length(datagram)
     if cause:
-        yield Hit(cause, (octets[at:][:8].hex(" "),), scene.sender, datagram.numbers)
+        return (Hit(cause, (octets[at:][:8].hex(" "),), scene.sender, datagram.numbers),)
+    return None
 
 
 def _udp_length(datagram: HeardDatagram, header: Udp | None, at: int) -> str:
@@ -265,15 +266,15 @@ def _is_inside(scene: Scene, source: IPv6Address) -> bool:
 
 
 @NETWORK.rule("artefacts-inserted", HeardDatagram)
-def artefacts_inserted(scene: Scene, datagram: HeardDatagram) -> Hits:
+def artefacts_inserted(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Look for artefacts that lead down, right behind the header of a sender that is not in the network."""
     source, octets = datagram.outer.source, datagram.octets
     if datagram.outer.next_header not in {ipv6.HOP_BY_HOP, ipv6.ROUTING}:
-        return
+        return None
     if _is_inside(scene, source) or not _crosses(datagram):
-        return
+        return None
     if chain.find(octets, ipv6.IPV6) is not None:
-        return
+        return None
     option, route = datagram.rpl_option, datagram.source_route
     found = {}
     if option is not None and option.down:
@@ -282,14 +283,16 @@ def artefacts_inserted(scene: Scene, datagram: HeardDatagram) -> Hits:
         found["a source route"] = octets[route.offset :][:8].hex(" ")
     if found:
         cause = f"a datagram from {source} carries {' and '.join(found)} without an outer header"
-        yield Hit(cause, tuple(found.values()), f"from {source}")
+        return (Hit(cause, tuple(found.values()), f"from {source}"),)
+    return None
 
 
 @NETWORK.rule("rpl-information-as-option", HeardDatagram, least=5)
-def rpl_information_as_option(scene: Scene, datagram: HeardDatagram) -> Hits:
+def rpl_information_as_option(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Look for the option carried in line, and what it would take as RPI-6LoRH."""
     option = datagram.rpl_option
     if option is not None and _is_inline(scene):
         short = 4 + bool(option.rpl_instance_id) + bool(option.sender_rank & 0xFF)
         cause = f"the RPL option takes 8 octets of the datagram, {short} would do with 6LoRH and its page switch"
-        yield Hit(cause, (option_octets(option),), scene.sender)
+        return (Hit(cause, (option_octets(option),), scene.sender),)
+    return None

@@ -5,12 +5,14 @@ from operator import attrgetter
 
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.levels import LevelUses, lower_levels, usual_level
 from lowpanbudget.findings.node_rhythms import BrokenRhythm, note_silence, rhythms
 from lowpanbudget.findings.origins import Beginnings, is_of_link, learn_origin, origin_of, seeks
 from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.same_numbers import told_by_number
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import (
     MOST_RECEIVERS,
@@ -34,7 +36,6 @@ NODES = Subject("nodes", across=True)
 
 _SHOWN_ALIKE = 4  # addresses
 _FEW = 5  # frames from which a node that always does the same is told; our choice
-_RESEALED_S = 1.0  # a try secured anew is other octets under the same number; tries end long before
 
 
 @NODES.rule("sequence-number-stuck", Mac, varies=True)
@@ -67,7 +68,7 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
         if not scene.is_forged:
             sender.sealed += 1
             sender.levels.seal(mac.security, to, scene.number)
-    elif scene.header is None or scene.header.destination not in LINK_LOCAL.prefix:
+    elif scene.header is None or not LINK_LOCAL.covers(scene.header.destination):
         # what only crosses a link comes before a node has keys
         sender.bare += 1
         if sender.bare <= SHOWN:
@@ -76,41 +77,7 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
     if scene.payload is None or scene.frame.fault is not None:
         scene.known.unread += 1
         sender.hear(scene.time_s, scene.number)  # nobody can tell whose datagram it brings
-    return _numbered(sender, scene)
-
-
-def _numbered(sender: HeardSender, scene: Scene) -> Hits | None:
-    """Note the number of a frame; say so when it has been the same for several frames of other contents."""
-    sequence, sealed = scene.sequence, scene.payload is None
-    mark = hash(scene.octets if sealed else scene.payload)
-    if sequence != sender.sequence or sequence is None:
-        return _swinging(sender, scene, mark)
-    if mark == sender.mark or (sealed and scene.time_s - sender.time_s < _RESEALED_S):
-        return None
-    sender.mark, sender.time_s = mark, scene.time_s
-    sender.row += 1
-    if sender.row < _FEW:
-        return None
-    cause = f"frames of different contents follow each other under one sequence number, {sequence}"
-    evidence = (f"since frame {sender.since}",)
-    return (Hit(cause, evidence, scene.sender, (sender.since, scene.number)),)
-
-
-def _swinging(sender: HeardSender, scene: Scene, mark: int) -> Hits | None:
-    """Note a number that differs from the last; say so when two of them take turns under other contents each time."""
-    last, sequence = (sender.sequence, sender.mark), scene.sequence
-    back = sequence is not None and sequence == sender.other[0] and mark != sender.other[1]
-    if not back:
-        sender.swings, sender.swung_since = 0, sender.since
-    sender.swings += back
-    sender.other, sender.sequence, sender.mark = last, sequence, mark
-    sender.row, sender.since, sender.time_s = 1, scene.number, scene.time_s
-    if sender.swings < _FEW:
-        return None
-    numbers = sorted((last[0] or 0, sequence or 0))
-    cause = f"frames of different contents take turns under two sequence numbers, {numbers[0]} and {numbers[1]}"
-    evidence = (f"since frame {sender.swung_since}",)
-    return (Hit(cause, evidence, scene.sender, (sender.swung_since, scene.number)),)
+    return told_by_number(sender, scene)
 
 
 def _take_turns(nodes: list[tuple[int, HeardSender]]) -> bool:
@@ -231,7 +198,9 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
         if passage is not None:
             learn_origin(scene, header, passage)
         return
-    origin = origin_of(scene, header)
+    mac = scene.frame.mac
+    is_own = mac is not None and headers.is_of_link and headers.link_source == mac.source
+    origin = scene.by if is_own else origin_of(scene, header)
     # in a tunnel it is of its own where the one who made that sends it
     if origin is scene.by and scene.tunnelled and datagram.outer.source != header.source:
         return
@@ -239,12 +208,13 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
         return
     is_noted = headers.is_of_link and datagram.fragments > 1
     if not is_noted and memory.begins(*headers.ends, scene.time_s):
-        note_silence(scene, origin)
+        if origin.pause is not None:
+            note_silence(scene, origin)
         origin.hear(scene.time_s, scene.number)
     origin.made_s = scene.time_s
 
 
-@NODES.rule("node-fell-silent", Iphc, memory=Beginnings)
+@NODES.rule("node-fell-silent", Iphc, memory=Beginnings, concerns=concerns.part)
 def first_fragment_of_its_own(memory: Beginnings, scene: Scene, packed: Iphc) -> None:
     """Note when a node begins a datagram in fragments from its own address, be the rest of it heard or not."""
     by, header = scene.by, packed.header

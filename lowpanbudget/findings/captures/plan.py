@@ -212,16 +212,16 @@ _LIMIT = "Bring node and design together: it bounds over how many hops a datagra
 
 
 @PLAN.rule("fragments-not-planned", HeardDatagram)
-def fragments_not_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
+def fragments_not_planned(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare frames with the flow's allowance."""
     match = scene.match if datagram.fragments > 1 else None
     if match is None or match.back or datagram.fragments <= match.flow.most_frames:
-        return
+        return None
     flow = match.flow
     cause = f"a message of flow {flow.name} took {datagram.fragments} frames, {flow.most_frames} allowed"
     payload = f"{len(match.content.payload)} octets of UDP payload"
     evidence = (f"{payload}, datagram of {len(datagram.octets)}",)
-    yield Hit(cause, evidence, f"flow {flow.name}, {scene.sender}", datagram.numbers)
+    return (Hit(cause, evidence, f"flow {flow.name}, {scene.sender}", datagram.numbers),)
 
 
 @PLAN.rule("security-not-as-planned", Mac)
@@ -306,16 +306,16 @@ _OWN_PAN = (
 
 
 @PLAN.rule("port-not-in-design", HeardDatagram)
-def port_not_in_design(scene: Scene, datagram: HeardDatagram) -> Hits:
+def port_not_in_design(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Look ports up; where a flow has CoAP, its port is planned."""
     design, content = scene.known.design, datagram.udp
     if design is None or content is None or scene.is_beside_design:
-        return
+        return None
     if scene.match is not None or datagram.is_dropped:
-        return
+        return None
     if content.is_coap and any(flow.application.coap for flow in design.flows):
-        return
+        return None
     ports = f"{content.source_port:#06x} to {content.destination_port:#06x}"
     evidence = (f"{octets_text(len(content.payload))} of data",)
     cause = f"UDP from port {ports}, which no flow has"
-    yield Hit(cause, evidence, f"ports {ports}", datagram.numbers)
+    return (Hit(cause, evidence, f"ports {ports}", datagram.numbers),)

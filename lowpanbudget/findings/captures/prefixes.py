@@ -256,12 +256,13 @@ def contexts_of_no_border(memory: BordersOfRouters, _known: Surroundings) -> Hit
 
 
 @PREFIXES.rule("old-identifier-carried", HeardDatagram)
-def old_identifier_carried(scene: Scene, datagram: HeardDatagram) -> Hits:
+def old_identifier_carried(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Look at the source that a node sends in line from the link address it is made of, where the checksum is right."""
     if datagram.is_sum_wrong or not old_source(scene, datagram):
-        return
+        return None
     link, source = datagram.link_source, datagram.header.source
     if link is not None and link == (int(source) & 0xFFFF).to_bytes(2, "big"):
         cause = "the identifier of its short address is made by RFC 4944 section 6, with the PAN ID, and goes in line"
         evidence = (f"source {source}, 8 octets of it in line",)
-        yield Hit(cause, evidence, scene.sender, datagram.numbers)
+        return (Hit(cause, evidence, scene.sender, datagram.numbers),)
+    return None

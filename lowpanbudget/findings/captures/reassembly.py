@@ -29,15 +29,16 @@ _MOST_NUMBERS = 12
 
 
 @REASSEMBLY.rule("fragments-too-slow", FragmentArrival, varies=True)
-def fragments_too_slow(scene: Scene, arrival: FragmentArrival) -> Hits:
+def fragments_too_slow(scene: Scene, arrival: FragmentArrival) -> Hits | None:
     """Compare the time from first to last with the limit, as soon as it is passed."""
     late, datagram, limit = arrival.fragment, arrival.datagram, scene.known.timeout_s
     if len(datagram.fragments) < 2:
-        return
+        return None
     waited = late.time_s - datagram.fragments[0].time_s
     if waited > limit:
         cause = f"a fragment comes {waited:.1f} s after the first, receivers wait {limit:g} s"
-        yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
+        return (Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram)),)
+    return None
 
 
 @REASSEMBLY.rule("fragments-unfinished", FragmentArrival, varies=True)
@@ -128,22 +129,22 @@ def fragments_flood(known: Surroundings) -> Hits:
 
 
 @REASSEMBLY.rule("fragment-repeated", FragmentArrival, varies=True, least=3)
-def fragment_repeated(scene: Scene, arrival: FragmentArrival) -> Hits:
+def fragment_repeated(scene: Scene, arrival: FragmentArrival) -> Hits | None:
     """Take repeats; one at once, under a new number, is told as a frame that its sender counts as new.
 
     That is one whose acknowledgement was not heard. Behind an acknowledgement nothing is left to be tried again.
     """
     if not arrival.repeated or scene.sighting.copied is not None:
-        return
+        return None
     again, datagram, _ = arrival
     last = datagram.fragments[-1]
     hit = _repeated(datagram, again)
     if again.start == last.start and 0 <= again.time_s - last.time_s <= RETRY_S:
         if scene.mac is None or not scene.mac.ack_request:
-            return
+            return None
         subject, frames = f"{hit.subject}: acknowledged", (last.mark.number, scene.number)
         hit = Hit(_ACKNOWLEDGED, hit.evidence, subject, frames, Severity.WASTE, _SENT_ON)
-    yield hit
+    return (hit,)
 
 
 _ACKNOWLEDGED = "fragments are sent again at once under a new number, though an acknowledgement of the first was heard"
@@ -154,11 +155,11 @@ _SENT_ON = (
 
 
 @REASSEMBLY.rule("fragment-repeated", FragmentedDatagram, varies=True, least=3)
-def fragments_copied(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+def fragments_copied(_scene: Scene, datagram: FragmentedDatagram) -> Hits | None:
     """Take late copies that begin with a first fragment: only what follows tells that nothing was sent anew."""
-    if datagram.is_copy:
-        for again in datagram.fragments:
-            yield _repeated(datagram, again, (again.mark.number,))
+    if not datagram.is_copy:
+        return None
+    return [_repeated(datagram, again, (again.mark.number,)) for again in datagram.fragments]
 
 
 def _repeated(
@@ -170,12 +171,12 @@ def _repeated(
 
 
 @REASSEMBLY.rule("fragments-overlap", FragmentedDatagram, varies=True)
-def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits | None:
     """Take datagrams that ended so, unless offsets count compressed octets: that has its own finding."""
     if datagram.fate is not Fate.OVERLAPPING:
-        return
+        return None
     if counts_compressed(datagram):
-        return
+        return None
     ranges = ", ".join(f"{one.start}-{one.end - 1}" for one in datagram.fragments[-3:])
     evidence = [f"{datagram}: {ranges}"]
     shift = _shifted(datagram)
@@ -183,21 +184,21 @@ def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
         cause = "the offset of a fragment is wrong: a hole and an overlap beside it have one length"
         evidence.append(shift.text)
         numbers = (shift.fragment.mark.number,)
-        yield Hit(cause, tuple(evidence), hop_of(datagram), numbers, advice=_COUNT_ON)
-        return
+        return (Hit(cause, tuple(evidence), hop_of(datagram), numbers, advice=_COUNT_ON),)
     cause = "octet ranges of one datagram overlap"
-    yield Hit(cause, tuple(evidence), hop_of(datagram), numbers_of(datagram))
+    return (Hit(cause, tuple(evidence), hop_of(datagram), numbers_of(datagram)),)
 
 
 @REASSEMBLY.rule("offsets-count-otherwise", FragmentedDatagram, varies=True)
-def offsets_count_otherwise(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+def offsets_count_otherwise(_scene: Scene, datagram: FragmentedDatagram) -> Hits | None:
     """Take those that fit where what RPL added is counted in another form."""
     count = datagram.counted
     if count is not None:
         first, second, *_ = datagram.fragments
         evidence = f"{datagram}: 0-{first.end - 1}, {second.start}-{second.end - 1}"
         cause = f"fragments follow each other where {count.text}"
-        yield Hit(cause, (evidence,), hop_of(datagram), numbers_of(datagram)[:2])
+        return (Hit(cause, (evidence,), hop_of(datagram), numbers_of(datagram)[:2]),)
+    return None
 
 
 class _Shift(NamedTuple):
@@ -252,11 +253,12 @@ def put_together_of_two(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
 
 
 @REASSEMBLY.rule("tag-used-again", FragmentedDatagram, varies=True)
-def tag_used_again(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+def tag_used_again(_scene: Scene, datagram: FragmentedDatagram) -> Hits | None:
     """Take datagrams under whose tag another began."""
     if datagram.fate is Fate.REPLACED and not datagram.is_copy:
         times = 0 if datagram.is_rest else 1
-        yield Hit(_TAKEN, (str(datagram),), hop_of(datagram), numbers_of(datagram), times=times)
+        return (Hit(_TAKEN, (str(datagram),), hop_of(datagram), numbers_of(datagram), times=times),)
+    return None
 
 
 class _Tagged(NamedTuple):

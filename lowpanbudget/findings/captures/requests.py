@@ -19,7 +19,6 @@ from lowpanbudget.findings.senders import Station, pan_of
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.coap.codes import Type, is_request
-from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.times import (
     EXCHANGE_LIFETIME_S,
     MAX_TRANSMIT_WAIT_S,
@@ -99,8 +98,8 @@ def _note_dropped(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
 def _wants_no_answer(scene: Scene, datagram: HeardDatagram) -> bool:
     """Return whether a request says that it needs no answer of some class."""
     opened = () if scene.opened is None else (scene.opened.message,)
-    messages = (one for one in (*opened, *datagram.layers) if isinstance(one, CoapMessage))
-    options = (one.first(_NO_RESPONSE) for one in messages)
+    messages = (*opened, *datagram.headers.messages)
+    options = (one.first(_NO_RESPONSE) for one in messages if one is not None)
     return any(option is not None and option.value for option in options)
 
 

@@ -196,20 +196,20 @@ def _is_of_a_node(scene: Scene, identifier: int) -> bool:
 
 
 @ROUTING.rule("delivery-error-sent", HeardDatagram)
-def delivery_error_sent(_scene: Scene, datagram: HeardDatagram) -> Hits:
+def delivery_error_sent(_scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Take the errors of ICMPv6, each where it is sent first."""
     message = next((one for one in datagram.layers if isinstance(one, Icmpv6)), None)
     if message is None or not isinstance(message.message, _ERRORS):
-        return
+        return None
     source, link = datagram.header.source, datagram.link_source
     if link is not None and int(source) & IID_MASK != interface_identifier(link):
-        return  # on its way back
+        return None  # on its way back
     kind = icmpv6.kind_of(message.type, message.code)
     code = "" if kind is None else kind.codes.get(message.code, "")
     what = f"{message.name}: {code}" if code and message.code in _telling(kind) else message.name
     cause = f"{source} could not pass datagrams on{_invoking(message.message)}: {what}"
     evidence = (f"ICMPv6 type {message.type}, code {message.code}",)
-    yield Hit(cause, evidence, str(source), datagram.numbers)
+    return (Hit(cause, evidence, str(source), datagram.numbers),)
 
 
 def _telling(kind: Any) -> frozenset[int]:

@@ -22,12 +22,13 @@ def payload_start(scene: Scene) -> str:
 
 
 @SIZES.rule("datagram-size-impossible", FragmentArrival)
-def datagram_size_over_mtu(scene: Scene, arrival: FragmentArrival) -> Hits:
+def datagram_size_over_mtu(scene: Scene, arrival: FragmentArrival) -> Hits | None:
     """Look at the size of fragments that can be read."""
     size, mtu = arrival.datagram.size, scene.known.mtu
     if size > mtu:
         cause = f"datagram_size {size} is over the MTU of {mtu}"
-        yield Hit(cause, (), scene.sender, severity=Severity.RISK)
+        return (Hit(cause, (), scene.sender, severity=Severity.RISK),)
+    return None
 
 
 @SIZES.rule("datagram-size-impossible", HeardDatagram)
@@ -81,18 +82,18 @@ def _octets_on_air(scene: Scene) -> tuple[int, str]:
 
 
 @SIZES.rule("datagram-size-too-small", FragmentArrival)
-def offset_counts_compressed(scene: Scene, arrival: FragmentArrival) -> Hits:
+def offset_counts_compressed(scene: Scene, arrival: FragmentArrival) -> Hits | None:
     """Compare the second fragment's offset with the first's two lengths."""
     second, datagram, repeated = arrival
     if repeated or not counts_compressed(datagram):
-        return
+        return None
     first = datagram.fragments[0]
     wire = first.mark.octets - FRAG1.octets
     cause = (
         f"the second starts at {second.start}, by the {wire} octets that the first took on the air; "
         f"the first stands for {first.end}"
     )
-    yield Hit(cause, (str(datagram),), scene.sender, (first.mark.number, second.mark.number))
+    return (Hit(cause, (str(datagram),), scene.sender, (first.mark.number, second.mark.number)),)
 
 
 def counts_compressed(datagram: FragmentedDatagram) -> bool:
