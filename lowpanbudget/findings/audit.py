@@ -28,6 +28,7 @@ from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.elapsed import Elapsed
+from lowpanbudget.findings.entries import Entries
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.judged import Judged, judged_of, pans_of
 from lowpanbudget.findings.networks import HeardNetwork, HeardNetworks
@@ -117,6 +118,7 @@ class Audit:
                     self._tallies.count(rule, hit, scene.number)
         elif sighting.fault is not None:
             self._give(scene, sighting.fault, UNREAD)
+        scene.entries = Entries() if judged is None else judged.entries
         try:
             self._give(scene, sighting, HEARD)
             told = judged is not None and judged.is_told

@@ -36,8 +36,8 @@ class HeardHeaders:
 
     ``header`` is the innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
     frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought
-    them. ``upper`` is where the last header stands. ``mesh_left`` are the hops left in a mesh below IPv6, where another
-    than its originator passes it on, or it is for all.
+    them, ``sender`` is who sent it on this hop. ``upper`` is where the last header stands. ``mesh_left`` are the hops
+    left in a mesh below IPv6, where another than its originator passes it on, or it is for all.
     """
 
     header: Ipv6
@@ -45,6 +45,7 @@ class HeardHeaders:
     iphc: Iphc | None
     link_source: bytes | None
     link_destination: bytes | None
+    sender: bytes | None
     pan_id: int | None
     contexts: Contexts
     upper: ChainPlace | None = None
@@ -104,5 +105,9 @@ class HeardHeaders:
     @cached_property
     def is_of_link(self) -> bool:
         """Return whether the source is made of the link source."""
-        link = self.link_source
-        return link is not None and self.ends[0] & IID_MASK == interface_identifier(link)
+        return self.ends[0] & IID_MASK == interface_identifier(self.link_source)
+
+    @cached_property
+    def is_of_sender(self) -> bool:
+        """Return whether the source is made of the address of who sent it on this hop."""
+        return self.ends[0] & IID_MASK == interface_identifier(self.sender)

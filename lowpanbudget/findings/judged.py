@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+from lowpanbudget.findings.entries import Entries
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.heard_headers import HeardHeaders
 from lowpanbudget.findings.questions import Plan
@@ -20,7 +21,7 @@ class Judged:
 
     ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do. ``pans`` are
     named in them, ``headers`` those of the datagram that each brings. ``is_told``: nothing differs that a rule looks at
-    but a number, in an acknowledgement without security.
+    but a number, in an acknowledgement without security. ``entries`` are what rules keep of its nodes.
     """
 
     hits: list[tuple[Rule, Hit]]
@@ -29,6 +30,7 @@ class Judged:
     looked: tuple[Iphc | None, Ipv6 | None, bool]
     pans: Sequence[int]
     is_told: bool
+    entries: Entries
     headers: HeardHeaders | None = None
     plan: Plan = field(default_factory=dict)
 
@@ -40,7 +42,7 @@ def judged_of(scene: Scene, hits: list[tuple[Rule, Hit]]) -> Judged:
     is_told = (
         mac is not None and mac.security is None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
     )
-    return Judged(hits, layers, layers, looked, pans_of(mac), is_told)
+    return Judged(hits, layers, layers, looked, pans_of(mac), is_told, scene.entries)
 
 
 def pans_of(mac: Mac | None) -> list[int]:

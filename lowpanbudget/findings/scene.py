@@ -11,6 +11,7 @@ from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram, MessageBegun, iphc_of, mesh_left_of
+from lowpanbudget.findings.entries import Entries
 from lowpanbudget.findings.flows import FlowMatch
 from lowpanbudget.findings.heard_headers import HeardHeaders
 from lowpanbudget.findings.passages import Passage
@@ -47,7 +48,7 @@ class Scene:
     ``passage`` how it came here where another node sent it before, ``by`` what is noted of who sent it, ``fragmented``
     what its fragment belongs to, ``used_before`` the frame that used its frame counter first (``is_replayed``: it is
     that one again), ``begun`` the CoAP message that was first to have its message ID, or that it acknowledges.
-    ``explained``: a rule knows why the frame cannot be read.
+    ``explained``: a rule knows why the frame cannot be read. ``entries`` are of those that are alike.
     """
 
     known: Surroundings
@@ -60,6 +61,7 @@ class Scene:
     sequence: int | None = None
     fcs_ok: bool | None = None
     sighting: Sighting = field(default_factory=lambda: _NOTHING)
+    entries: Entries = field(init=False)
     header: Ipv6 | None = field(init=False, default=None)
     iphc: Iphc | None = field(init=False, default=None)
     tunnelled: bool = field(init=False, default=False)
@@ -246,6 +248,7 @@ class Scene:
             self.iphc if fragmented is None else iphc_of(fragmented),
             self.frame.link_source,
             self.frame.link_destination,
+            None if mac is None else mac.source,
             None if mac is None else mac.pan_id,
             self.contexts,
             upper,

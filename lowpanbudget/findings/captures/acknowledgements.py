@@ -15,7 +15,7 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Refusal, Station, pan_of, strangers
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import hop_text
-from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.values import dataclass, field
 
 ACKNOWLEDGEMENTS = Subject("acknowledgements", across=True)
@@ -157,14 +157,22 @@ def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
             sender = scene.known.senders.get(giver)
             if sender is not None:
                 sender.acknowledge(scene.time_s, scene.number)
-    elif mac.ack_request and mac.source is not None and mac.destination is not None:
-        hop = pan_of(mac), mac.source, mac.destination
-        asked = memory.hops.get(hop) or memory.hops.entry(
-            hop, lambda: _Asked((hop[0], hop[2]), most_tries(scene.known.design))
-        )
+    elif mac.ack_request:
+        asked = scene.entries.asked or _asked(memory, scene, mac)
         if asked is not None:
             asked.ask(scene)
             memory.last[scene.sequence] = asked
+
+
+def _asked(memory: Asking, scene: Scene, mac: Mac) -> _Asked | None:
+    """Return what is noted of the hop of a frame."""
+    if mac.source is None or mac.destination is None:
+        return None
+    receiver = pan_of(mac), mac.destination
+    hop = receiver[0], mac.source, mac.destination
+    asked = memory.hops.entry(hop, lambda: _Asked(receiver, most_tries(scene.known.design)))
+    scene.entries.asked = asked
+    return asked
 
 
 @ACKNOWLEDGEMENTS.at_end("frames-not-acknowledged")

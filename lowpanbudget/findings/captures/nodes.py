@@ -38,22 +38,28 @@ _SHOWN_ALIKE = 4  # addresses
 _FEW = 5  # frames from which a node that always does the same is told; our choice
 
 
-@NODES.rule("sequence-number-stuck", Mac, varies=True)
-def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
-    """Note what a node sends, and compare with its number before; retransmissions are not given to rules."""
+def _data_sender(scene: Scene, mac: Mac) -> HeardSender | None:
+    """Return what is noted of who sends data; of a node that is known another frame is noted at once."""
     source, senders = mac.source, scene.known.senders
     if source is None:
         return None
-    pan = pan_of(mac)
-    sender = senders.get((pan, source))
-    if mac.frame_type != FrameType.DATA:
-        if sender is not None and mac.frame_type == FrameType.COMMAND:
-            sender.count(scene.sequence, scene.number, scene.time_s)
-        elif sender is not None:
-            # a beacon, which has numbers of its own (IEEE 802.15.4-2006 7.2.2.1.1, from memory): it is there
-            sender.seen_s, sender.shown = scene.time_s, scene.number
-        return None
-    sender = sender or senders.entry((pan, source), HeardSender)
+    station = pan_of(mac), source
+    if mac.frame_type == FrameType.DATA:
+        scene.entries.sender = sender = senders.entry(station, HeardSender)
+        return sender
+    sender = senders.get(station)
+    if sender is not None and mac.frame_type == FrameType.COMMAND:
+        sender.count(scene.sequence, scene.number, scene.time_s)
+    elif sender is not None:
+        # a beacon, which has numbers of its own (IEEE 802.15.4-2006 7.2.2.1.1, from memory): it is there
+        sender.seen_s, sender.shown = scene.time_s, scene.number
+    return None
+
+
+@NODES.rule("sequence-number-stuck", Mac, varies=True)
+def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
+    """Note what a node sends, and compare with its number before; retransmissions are not given to rules."""
+    sender = scene.entries.sender or _data_sender(scene, mac)
     if sender is None:
         return None
     sender.frames += 1
@@ -198,9 +204,7 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
         if passage is not None:
             learn_origin(scene, header, passage)
         return
-    mac = scene.frame.mac
-    is_own = mac is not None and headers.is_of_link and headers.link_source == mac.source
-    origin = scene.by if is_own else origin_of(scene, header)
+    origin = scene.by if headers.is_of_sender else origin_of(scene, header)
     # in a tunnel it is of its own where the one who made that sends it
     if origin is scene.by and scene.tunnelled and datagram.outer.source != header.source:
         return
