@@ -23,27 +23,38 @@ class UnknownUsers:
         return (place,) if place in self.places else ()
 
 
-@dataclass(slots=True)
-class ContextUsers:
-    """Who uses contexts that are not known, by number, and who which of those that are."""
-
-    unknown: FirstNamed[int, UnknownUsers] = field(default_factory=FirstNamed)
-    known: FirstNamed[str, set[int]] = field(default_factory=FirstNamed)
+class KnownUsers(FirstNamed[str, set[int]]):
+    """Who compresses with which contexts that are known, by name."""
 
     def use(self, sender: str, numbers: set[int]) -> None:
         """Note that a node compresses with these."""
-        used = self.known.entry(sender, set) if numbers else None
+        used = self.entry(sender, set) if numbers else None
         if used is not None:
             used |= numbers
 
-    def alone(self, number: int) -> tuple[str, int] | None:
+    def told(self, number: int, sender: str) -> tuple[str, ...]:
+        """Return in words who uses one beside a node, and whether that did, where anybody did."""
+        users = [one for one, numbers in self.items() if number in numbers]
+        others = len(users) - (sender in users)
+        who = [f"{others} other{'s' * (others > 1)}"] if others else []
+        who += [f"{sender} before"] if sender in users else []
+        return (f"context {number} is used by {' and '.join(who)}",) if who else ()
+
+
+@dataclass(slots=True)
+class ContextUsers:
+    """Who uses contexts that are not known, by number."""
+
+    unknown: FirstNamed[int, UnknownUsers] = field(default_factory=FirstNamed)
+
+    def alone(self, number: int, known: KnownUsers) -> tuple[str, int] | None:
         """Return in words who alone uses a context that is not known, and the first frame; None without others."""
         (user, first), *more = self.unknown[number].first.items()
-        others = [one for one in self.known if one != user]
+        others = [one for one in known if one != user]
         if more or len(others) < _FEW:
             return None
-        who = f"{'it and ' * (user in self.known)}{len(others)} others"
-        used = sorted({one for numbers in self.known.values() for one in numbers})
+        who = f"{'it and ' * (user in known)}{len(others)} others"
+        used = sorted({one for numbers in known.values() for one in numbers})
         contexts = f"context{'s' * (len(used) > 1)} {', '.join(map(str, used))}"
         return (
             f"{user} alone compresses with it, first in frame {first}; {who} with {contexts}",

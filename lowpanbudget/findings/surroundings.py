@@ -6,6 +6,7 @@ from ipaddress import IPv6Address, IPv6Network
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
+from lowpanbudget.findings.context_users import KnownUsers
 from lowpanbudget.findings.corrections import Uncorrected, Untimed
 from lowpanbudget.findings.datagrams import UdpContent
 from lowpanbudget.findings.flows import FlowBook
@@ -39,7 +40,7 @@ class Surroundings:
     fragments, ``routers`` of what nodes send on, ``ranks`` of DIOs, ``keys`` which keys nodes name, ``sums`` are
     unexplained checksums, ``forms`` all by the form of headers, ``end_s`` is the time of the last frame, ``unread``
     counts data frames sealed or with a fault. ``asked_again``: requests without answer. ``registered`` are addresses.
-    ``beside`` is what is known of the other networks of the capture, by PAN.
+    ``compressors`` tell who uses which contexts. ``beside`` is what is known of the capture's other networks, by PAN.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -71,6 +72,7 @@ class Surroundings:
     asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
     registered: RegisteredAddresses = field(init=False, default_factory=RegisteredAddresses)
     home: HomeNetwork = field(init=False, default_factory=HomeNetwork)
+    compressors: KnownUsers = field(init=False, default_factory=KnownUsers)
     beside: dict[int | None, "Surroundings"] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -22,6 +22,7 @@ from lowpanbudget import (
     Env,
     RecordKeys,
     SecurityContext,
+    compress,
     dtls_suite,
     encode_frame,
     open_oscore_request,
@@ -270,6 +271,14 @@ def with_own_identifier(source: str, *passed_on: str) -> Capture:
     sent = [(own, 64), *((IPv6Address(one), 63) for one in passed_on)]
     packets = [air.ip(one, to, 17, air.udp(DATA, one, to), limit) for one, limit in sent]
     return Capture([*air.frames(packets)], SMALL, far)
+
+
+def without_its_context() -> Capture:
+    """Readings of the probe and of another node, then one of the probe that nothing but its link compresses."""
+    other = b"\x00\x18", ROOT
+    packet = air.datagram(DATA)
+    frames = [air.frame(packet), air.frame(air.datagram(DATA, links=other), 1, other)]
+    return Capture([*frames, air.raw(compress(packet, Env(NODE, ROOT)).octets, 2)], SMALL, PLAN)
 
 
 def from_identifier(identifier: str, links: tuple[bytes, bytes] = (NODE, ROOT)) -> Capture:

@@ -47,6 +47,7 @@ from findings.cases_application import (
     with_own_identifier,
     with_request,
     without_checksum_in_pieces,
+    without_its_context,
     wrong_tokens,
 )
 from findings.cases_compression import (
@@ -2209,6 +2210,26 @@ FURTHER = (
             ),
         )
         for pan in ("a9cd", "abcd")
+    ),
+    # RFC 6282 section 3.1.1: SAM 00 and DAM 00 without a context, of 16 octets each, where context 0 left nothing
+    Further(
+        "longer-than-budgeted",
+        without_its_context,
+        Told(
+            "risk",
+            "flow readings, 0x0017: IPHC source address, IPHC destination address",
+            "headers take 32 octets more than budgeted for the first hop: "
+            "context 0, 2001:db8:1::/64, would compress the source and the destination",
+            (
+                "IPHC source address: 16 octets, planned none",
+                "IPHC destination address: 16 octets, planned none",
+                "context 0 is used by 1 other and 0x0017 before",
+            ),
+            (3,),
+            advice="Look which contexts the node has: it may have lost this one, as its time was over before it was "
+            "announced again, or have another prefix under its number (RFC 6775 sections 4.2 and 7.2). What others "
+            "send it with this context it may not understand either.",
+        ),
     ),
     # RFC 6282 section 3.1.1: an address of another prefix than that of a context goes in line, its 16 octets (SAM 00).
     # Planned on the first hop: none (SAM 11)

@@ -41,18 +41,20 @@ def context_unknown(memory: ContextUsers, scene: Scene, fault: WireError) -> Hit
 
 
 @CONTEXTS.rule("context-unknown", Iphc, concerns=concerns.no_more)
-def context_used(memory: ContextUsers, scene: Scene, header: Iphc) -> None:
+def context_used(_memory: ContextUsers, scene: Scene, header: Iphc) -> None:
     """Note who compresses with contexts that are known."""
     if scene.is_beside_design:
         return  # its contexts are others
-    memory.use(scene.sender, {number for number in header.contexts if number is not None})
+    scene.known.compressors.use(
+        scene.sender, {number for number in header.contexts if number is not None}
+    )
 
 
 @CONTEXTS.at_end("context-unknown")
-def used_by_one_alone(memory: ContextUsers, _known: Surroundings) -> Hits:
+def used_by_one_alone(memory: ContextUsers, known: Surroundings) -> Hits:
     """Tell where one node alone compresses with it, and others with what is known: it has it from elsewhere."""
     for number in memory.unknown:
-        told = memory.alone(number)
+        told = memory.alone(number, known.compressors)
         if told is not None:
             subject, (words, first) = f"context {number}", told
             yield Hit(f"{subject} has no prefix", (words,), subject, (first,), times=0)

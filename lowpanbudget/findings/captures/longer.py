@@ -17,6 +17,7 @@ from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 _IDENTIFIER = 8  # octets of an address in line, of which the prefix is left out
+_LEAST = 64  # bits of a prefix for which 8 octets of an address can go
 WHOLE = 16  # octets of an address in line, of which nothing is left out
 
 
@@ -70,6 +71,40 @@ def foreign_source(scene: Scene, datagram: HeardDatagram, flow: Flow) -> str:
         return ""
     seen_prefix, prefix = (IPv6Network((int(one) >> 64 << 64, 64)) for one in (seen, planned))
     return f"the source is of {seen_prefix}, the design has {prefix}"
+
+
+UNUSED = (
+    "Look which contexts the node has: it may have lost this one, as its time was over before it was announced again, "
+    "or have another prefix under its number (RFC 6775 sections 4.2 and 7.2). What others send it with this context it "
+    "may not understand either."
+)
+
+
+def unused_context(scene: Scene, datagram: HeardDatagram, both: ComparedHeaders) -> tuple[str, ...]:
+    """Return in words that addresses go in line whole which a context would compress, and who uses that, or nothing.
+
+    With one no more than 8 octets go in line (RFC 6282 section 3.1.1).
+    """
+    iphc = datagram.iphc
+    if iphc is None or scene.tunnelled:
+        return ()
+    whole: dict[int, list[str]] = {}
+    for side, address in (("source", iphc.header.source), ("destination", iphc.header.destination)):
+        name = ("IPHC", f"{side} address")
+        if iphc.rows[side].inline < WHOLE or both.seen.get(name, 0) <= both.planned.get(name, 0):
+            continue
+        for number, context in scene.contexts.items():
+            if (
+                context.may_compress
+                and context.prefix.prefixlen >= _LEAST
+                and context.covers(address)
+            ):
+                whole.setdefault(number, []).append(side)
+    for number, sides in whole.items():
+        which = f"context {number}, {scene.contexts[number].prefix},"
+        why = f"{which} would compress the {' and the '.join(sides)}"
+        return (why, *scene.known.compressors.told(number, scene.sender))
+    return ()
 
 
 OLD_RULE = (

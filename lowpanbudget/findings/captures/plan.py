@@ -9,10 +9,12 @@ from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_ide
 from lowpanbudget.findings.captures.longer import (
     OLD_RULE,
     OTHER_PREFIX,
+    UNUSED,
     compared_headers,
     foreign_source,
     longer_hits,
     old_source,
+    unused_context,
     whole_headers,
 )
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
@@ -80,8 +82,14 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     why, advice = foreign_source(scene, datagram, match.flow) if longer else "", OTHER_PREFIX
     if longer and not why:
         why, advice = old_source(scene, datagram), OLD_RULE
+    unused = unused_context(scene, datagram, both) if longer and not why else ()
+    if unused:
+        why, advice = unused[0], UNUSED
     for hit in longer:
-        yield hit._replace(cause=f"{hit.cause}: {why}", advice=advice) if why else hit
+        told = hit._replace(
+            cause=f"{hit.cause}: {why}", evidence=(*hit.evidence, *unused[1:]), advice=advice
+        )
+        yield told if why else hit
 
 
 class _Reason(NamedTuple):
