@@ -40,6 +40,13 @@ def repeated(value: object) -> str:
         return f"{value:#x}" if isinstance(value, int) else f"a {type(value).__name__}"
 
 
+# what Python and those who raise an error again set of it; it says nothing of what is wrong
+_OF_PYTHON = frozenset(
+    ("__traceback__", "__context__", "__cause__", "__suppress_context__", "__notes__")
+)
+_BESIDE = ("__notes__", "_kept")
+
+
 class LowpanError(Exception):
     """The base of all errors of this package; ``str`` gives one helpful sentence.
 
@@ -47,19 +54,38 @@ class LowpanError(Exception):
     """
 
     exit_code: ClassVar[int] = 70
+    message: str
+    cite: Cite | None
+    hint: str
 
     def __init__(self, message: str, *, cite: Cite | None = None, hint: str = "") -> None:
         message = shortened(message)
         super().__init__(message)
-        self.message = message
-        self.cite = cite
-        self.hint = shortened(hint)
+        said = self.__dict__
+        said["message"], said["cite"], said["hint"] = message, cite, shortened(hint)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        """Set an attribute, as readers do while an error travels; of one that a result keeps only Python's own."""
+        self._ask(name)
+        super().__setattr__(name, value)
+
+    def __delattr__(self, name: str) -> None:
+        """Take an attribute away, of an error that no result keeps."""
+        self._ask(name)
+        super().__delattr__(name)
+
+    def _ask(self, name: str) -> None:
+        if "_kept" in self.__dict__ and name not in _OF_PYTHON:
+            raise AttributeError(f"{type(self).__name__}.{name} cannot be set: a result keeps it")
+
+    def _said(self) -> dict[str, Any]:
+        return {name: value for name, value in vars(self).items() if name not in _BESIDE}
 
     def __eq__(self, other: object) -> bool:
         """Return whether another error says the same of the same place; what it was raised from does not count."""
         if type(other) is not type(self):
             return NotImplemented
-        return self.args == other.args and vars(self) == vars(other)
+        return self.args == other.args and self._said() == other._said()
 
     def __hash__(self) -> int:
         """Return the hash of what an error was made with, which stays when more becomes known of its place."""
@@ -67,16 +93,25 @@ class LowpanError(Exception):
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Return how to make a copy, in another process too, whatever arguments the class asks for."""
-        return _again, (type(self), self.args), vars(self)
+        return _again, (type(self), self.args, vars(self))
 
     def bare(self) -> Self:
-        """Return the error itself, without its traceback and what it was raised from.
+        """Return the error itself, without its traceback and what it was raised from; it refuses to be changed then.
 
-        For those who keep it: a traceback holds the calls that raised the error and all their variables, often the
-        keeper among them, and such a circle stays in memory until the next collection of garbage.
+        For results, which keep it: a traceback holds the calls that raised the error and all their variables, often
+        the keeper among them, and such a circle stays in memory until the next collection of garbage.
         """
-        self.__traceback__ = self.__context__ = self.__cause__ = None
+        set_part = super().__setattr__
+        set_part("__traceback__", None)
+        set_part("__context__", None)
+        set_part("__cause__", None)
+        self.__dict__["_kept"] = True
         return self
+
+    def but(self, **known: Any) -> Self:
+        """Return a copy that a result can keep, of which more is known."""
+        other: Self = _again(type(self), self.args, {**vars(self), **known})
+        return other.bare()
 
     def __str__(self) -> str:
         """Return message, cite and hint as one text."""
@@ -88,8 +123,10 @@ class LowpanError(Exception):
         return text
 
 
-def _again(kind: type[LowpanError], said: tuple[object, ...]) -> LowpanError:
-    return kind.__new__(kind, *said)
+def _again(kind: Any, said: tuple[object, ...], known: dict[str, Any]) -> Any:
+    made = kind.__new__(kind, *said)
+    made.__dict__.update(known)
+    return made
 
 
 class WireError(LowpanError):
@@ -99,6 +136,9 @@ class WireError(LowpanError):
     """
 
     exit_code = 3
+    offset: int
+    layer: str
+    about: object
 
     def __init__(
         self,
@@ -111,9 +151,8 @@ class WireError(LowpanError):
         about: object = None,
     ) -> None:
         super().__init__(message, cite=cite, hint=hint)
-        self.offset = offset
-        self.layer = layer
-        self.about = about
+        said = self.__dict__
+        said["offset"], said["layer"], said["about"] = offset, layer, about
 
     def __str__(self) -> str:
         """Return the error as text, its place first."""

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 import lowpanbudget
-from lowpanbudget import errors
+from lowpanbudget import decode_frame, errors
 from lowpanbudget.cites import Cite, ieee, rfc
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 
@@ -123,3 +123,45 @@ def test_every_error_has_an_exit_code(name: str) -> None:
 def test_cites(cite: Cite, text: str, link: str) -> None:
     assert str(cite) == text
     assert cite.link == link
+
+
+def test_an_error_that_a_result_keeps_refuses_to_be_changed() -> None:
+    frame, again = decode_frame(b"\x61"), decode_frame(b"\x61")
+    fault = frame.fault
+    assert fault is not None
+    known = {frame}
+    kept = fault, copy.copy(fault), copy.deepcopy(fault), pickle.loads(pickle.dumps(fault))
+    for one in kept:
+        for name in ("offset", "layer", "cite", "hint", "message", "about", "args", "new"):
+            with pytest.raises(AttributeError, match=rf"Truncated\.{name} cannot be set"):
+                setattr(one, name, ("x",))
+            with pytest.raises(AttributeError, match="cannot be set"):
+                delattr(one, name)
+        with pytest.raises(AttributeError, match="cannot be set"):
+            one.__setstate__({"hint": "changed"})
+        assert one == fault
+    # Python sets where an error was raised, and callers add notes: neither says what is wrong
+    fault.add_note("while reading the log of Monday")
+    with pytest.raises(errors.Truncated) as caught:
+        raise fault from ValueError("what led here")
+    assert caught.value is fault
+    assert isinstance(fault.__cause__, ValueError)
+    fault.__traceback__ = fault.__context__ = fault.__cause__ = None
+    fault.__suppress_context__ = False
+    assert fault == again.fault
+    assert frame == again
+    assert again in known
+    assert frame in known
+
+
+def test_more_is_said_of_a_copy_of_an_error_that_is_kept() -> None:
+    kept = errors.Malformed("no", **PLACE).bare()
+    other = kept.but(offset=9)
+    assert (kept.offset, other.offset, other.hint, str(other)) == (
+        7,
+        9,
+        "Try this",
+        str(kept).replace("7", "9", 1),
+    )
+    with pytest.raises(AttributeError):
+        other.offset = 7

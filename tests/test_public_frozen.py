@@ -149,6 +149,8 @@ def inside(value: Any) -> Iterator[tuple[Any, Any]]:
         yield from enumerate(value)
     for name in names_of(value):
         yield name, getattr(value, name)
+    if isinstance(value, LowpanError):
+        yield from ((name, one) for name, one in vars(value).items() if name[0] != "_")
 
 
 def refuses(value: Any) -> str:
@@ -167,8 +169,10 @@ def refuses(value: Any) -> str:
             return "a dictionary that changes"
         return ""
     kind = type(value)
-    if not kind.__module__.startswith("lowpanbudget") or isinstance(value, Exception):
+    if not kind.__module__.startswith("lowpanbudget"):
         return ""
+    if isinstance(value, LowpanError):  # one that is raised can be set, one that is kept cannot
+        return settable(value)
     if kind not in SETTABLE:  # a class lets it be set, or none of its values do
         SETTABLE[kind] = settable(value)
     return SETTABLE[kind]
@@ -179,7 +183,7 @@ SETTABLE: dict[type, str] = {}
 
 def settable(value: Any) -> str:
     """Return what of a value can be set, or nothing."""
-    for name in names_of(value) or ("anything",):
+    for name in (*names_of(value), "anything"):
         try:
             setattr(value, name, getattr(value, name, None))
         except (AttributeError, TypeError):

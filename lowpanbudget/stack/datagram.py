@@ -249,7 +249,7 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
         chain.heads += [Head(head.value, at, reader.pos) for head in upper.heads]
         chain.upper_fault, chain.upper_wrong = upper.fault, upper.wrong
         if upper.fault is not None:
-            upper.fault.offset = at
+            chain.upper_fault = upper.fault.but(offset=at)
     return False
 
 

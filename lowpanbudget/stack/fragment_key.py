@@ -1,6 +1,6 @@
 """What tells the fragments of one datagram from those of another."""
 
-from typing import Any, NamedTuple, Self
+from typing import Any, NamedTuple, NoReturn, Self
 
 from lowpanbudget.layers.link.stations import network_of
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -40,8 +40,16 @@ class FragmentKey(_KeyFields):
         """Return a key."""
         key = super().__new__(cls, source, destination, size, tag)
         if pan is not None:
-            key.pan = pan
+            vars(key)["pan"] = pan
         return key
+
+    def __setattr__(self, name: str, value: object) -> NoReturn:
+        """Refuse: events hold it."""
+        raise AttributeError(f"FragmentKey.{name} cannot be set")
+
+    def __delattr__(self, name: str) -> NoReturn:
+        """Refuse: events hold it."""
+        raise AttributeError(f"FragmentKey.{name} cannot be deleted")
 
     __hash__ = tuple.__hash__
 

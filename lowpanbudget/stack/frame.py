@@ -205,7 +205,7 @@ def _end_early(frame: FrameInMaking, reader: Reader) -> None:
     """Say of a frame that was not captured whole where it ends; what was noticed may be for want of the rest."""
     frame.notices.clear()
     if not isinstance(frame.fault, Reserved | NotSupported):
-        frame.fault = Truncated(NOT_CAPTURED, offset=reader.pos, layer=reader.layer)
+        frame.fault = Truncated(NOT_CAPTURED, offset=reader.pos, layer=reader.layer).bare()
 
 
 def _read_usual(

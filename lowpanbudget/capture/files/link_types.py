@@ -89,7 +89,7 @@ def _tap(octets: bytes) -> RecordBody:
 def _behind_phy(octets: bytes) -> RecordBody:
     if len(octets) < PHY.octets:
         text = f"what the PHY sends first needs {PHY.octets} octets, {len(octets)} are there"
-        cut = Truncated(text, layer=PHY.name, cite=PHY.cite)
+        cut = Truncated(text, layer=PHY.name, cite=PHY.cite).bare()
         return RecordBody(OTHER, octets, fault=cut)
     return RecordBody(FRAME, octets[PHY.octets :], PHY.octets, 2)
 

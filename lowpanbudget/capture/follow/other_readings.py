@@ -10,6 +10,7 @@ from lowpanbudget.layers.link.fcs import LENGTHS, fcs
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.values import replace
 
 _PHR_LENGTH = 0x7F  # of the PHR of O-QPSK and BPSK (IEEE 802.15.4-2020 clause 12.1.3, from memory)
 _SOME = b"\0\1"  # a link address, where it matters only that there is one
@@ -19,15 +20,16 @@ _CUT = (
 )
 
 
-def advise(frame: Frame, decoder: Decoder, fcs_length: int) -> None:
-    """Give the fault of a frame, of which the last ``fcs_length`` octets were taken for its FCS, a hint what to try."""
+def advised(frame: Frame, decoder: Decoder, fcs_length: int) -> Frame:
+    """Return a frame, of which the last ``fcs_length`` octets were taken for its FCS; its fault hints what to try."""
     fault, octets = frame.fault, frame.octets
     if fault is None or _matches(octets, fcs_length):
-        return
+        return frame
     if fault.hint and not isinstance(fault, Truncated):
-        return  # what is missing is known already
+        return frame  # what is missing is known already
     fitting = next(_fitting(frame, decoder, fcs_length), "")
-    fault.hint = fitting or fault.hint or (_CUT if isinstance(fault, Truncated) else "")
+    hint = fitting or fault.hint or (_CUT if isinstance(fault, Truncated) else "")
+    return replace(frame, fault=fault.but(hint=hint))
 
 
 def _fitting(frame: Frame, decoder: Decoder, fcs_length: int) -> Iterator[str]:

@@ -8,7 +8,7 @@ from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import LINE_GARBLED, Record
 from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.opening import ContentOpener, look_into
-from lowpanbudget.capture.follow.other_readings import advise
+from lowpanbudget.capture.follow.other_readings import advised
 from lowpanbudget.capture.follow.parts import DatagramPart
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
@@ -80,8 +80,9 @@ def lone(
     body = RecordBody(FRAME, octets) if asn is None else RecordBody.in_slot(octets, asn)
     record = Record(0, None, FRAME_TYPE, octets, len(octets))
     sighting = Sighting(record, body, decoder, matcher, octets, fcs)
+    if sighting.frame is not None:
+        sighting.decoded(advised(sighting.frame, decoder, fcs))
     frame = sighting.as_frame
-    advise(frame, decoder, fcs)
     sighting.payload = frame.payload
     if frame.datagram is not None:
         sighting.datagram = frame.datagram.octets

@@ -213,7 +213,7 @@ def walk(reader: Reader, kind: int, ends: chain.PseudoHeader) -> Walked:
             fault = Malformed(
                 f"more than {ipv6.DEEPEST} extension headers", offset=reader.pos,
                 layer=ipv6.next_header_name(kind), cite=rfc(8200, "4"),
-            )  # fmt: skip
+            ).bare()  # fmt: skip
             return Walked(tuple(heads), kind, ends, whole, fault)
         start = reader.pos
         header = read_head(heads, reader, decode, kind)
