@@ -1160,6 +1160,32 @@ def test_sizes_behind_an_alike_front_never_meet(
     )
 
 
+def test_an_option_that_grows_is_refused_and_others_are_read_right() -> None:
+    """An octet of the tag, then differences of any length, or an octet that becomes two."""
+    storms = (number("w"),), (number("x"), number("w"))
+    old, new = (
+        octets_of(
+            Enumeration("m", names=("calm", "storm")),
+            Union(
+                "u", tag="m", options=(Option("calm", (zigzag(length=3),)), Option("storm", storm))
+            ),
+        )
+        for storm in storms
+    )
+    calm = {"m": "calm", "u": {"w": [0, 0, 0]}}
+    assert new.pack(calm).hex() == "0000000000"
+    assert old.unpack(bytes(5)) == calm
+    assert new.pack({"m": "storm", "u": {"x": 1, "w": 2}}).hex() == "010102"
+    found = compare(old, new)
+    for outcome, text in (
+        (found.outcome, found.reads),
+        (found.new_receiver_outcome, found.new_receiver_reads),
+    ):
+        assert (outcome, text.startswith("refuses some messages: ")) == (Outcome.REFUSED, True)
+    assert not are_refused_by_size(old, new, ignore_tail=False)
+    assert are_refused_by_size(old, new, ignore_tail=True) is None
+
+
 def test_a_list_of_other_lengths_may_leave_bits_that_fill_up() -> None:
     """2 bits of count and one of 1 bit: where it counts from 0 none is read, and 6 bits fill up, not 5."""
     flags = (

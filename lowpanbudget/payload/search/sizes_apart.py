@@ -1,7 +1,8 @@
 """Messages that are refused for their size: behind what both formats read alike they never end in the same octet.
 
-That is fields at the front, and of a list of other lengths, with a number as wide, the elements that both have.
-Wherever they end, all sizes of what follows are looked at: of differences of any length nothing else is known.
+That is fields at the front, with the tag of an option, and of a list of other lengths, with a number as wide, the
+elements that both have. Wherever they end, all sizes of what follows are looked at: of differences of any length
+nothing else is known.
 """
 
 import dataclasses
@@ -25,7 +26,10 @@ Tail = Callable[[Extents], None]  # passes what is behind
 
 
 def are_refused_by_size(receiver: Message, sender: Message, *, ignore_tail: bool) -> bool | None:
-    """Return whether all messages are refused, or all but those without one list; None where that is not proven."""
+    """Return whether all messages are refused, or all but those read right; None where that is not proven.
+
+    Those are without the list that differs, or have other options of a union than those that differ.
+    """
     ends = receiver, sender
     is_led_alike = len({presence_width(one.fields, one.order) for one in ends}) == 1
     is_placed = any(field.at is not None for one in ends for field in one.fields)
@@ -42,6 +46,8 @@ def are_refused_by_size(receiver: Message, sender: Message, *, ignore_tail: bool
         is_rest_alike = [*map(bare, ours[1:])] == [*map(bare, theirs[1:])]
         if len(lists) == 2 and is_rest_alike and front.are_lists_refused(lists, theirs[1:]):
             return not lists[1].optional
+        if ours and theirs and is_rest_alike:
+            return front.are_options_refused(ours[0], theirs[0], theirs[1:])
     except NotFollowed:
         pass
     return None
@@ -82,6 +88,27 @@ class _Front:
                 return False
         return True
 
+    def are_options_refused(self, ours: Field, theirs: Field, rest: Fields) -> bool | None:
+        """Return whether all is refused of unions that differ inside options, or all of these; None: not proven.
+
+        The tag before them, which both have alike, tells the options apart.
+        """
+        pairs = [*zip(ours.bodies(), theirs.bodies(), strict=False)]
+        steps = [[body.steps for body in one.bodies()] for one in (ours, theirs)]
+        is_union = bool(pairs and theirs.reference()) and steps[0] == steps[1]
+        if not is_union or bare(ours.with_bodies(tuple(body.fields for _, body in pairs))) != bare(
+            theirs
+        ):
+            return None
+        others = [
+            (one.fields, other.fields)
+            for one, other in pairs
+            if [*map(bare, one.fields)] != [*map(bare, other.fields)]
+        ]
+        if not all(self.are_refused((), *(_option(one, rest) for one in pair)) for pair in others):
+            return None
+        return len(others) == len(pairs) and not theirs.optional
+
     def _are_apart(self, read: set[int], sent: set[int]) -> bool:
         return min(read) > max(sent) or not (self._ignore_tail or read & sent)
 
@@ -94,6 +121,16 @@ class _Front:
 def _fields(fields: Fields) -> Tail:
     """Return what passes fields whose presence bits stand further in front."""
     return lambda extents: extents.group(fields, (), {}, 0)
+
+
+def _option(fields: Fields, rest: Fields) -> Tail:
+    """Return what passes a group, with its presence bits, and the rest."""
+
+    def passed(extents: Extents) -> None:
+        extents.group(fields, (), {})
+        extents.group(rest, (), {}, 0)
+
+    return passed
 
 
 def _elements(field: Counted, first: int, count: int, rest: Fields) -> Tail:
