@@ -37,6 +37,7 @@ from lowpanbudget.findings.nearest import nearest
 
 Tell = Callable[[int, int], None]  # how many changes were tried, of how many
 _LONGER = 3  # times as many, where a first look is too close to tell
+_ROUNDS = 2  # of values next to the least that is enough: where it is still open then the next one is taken
 _MOST_LONGER = (
     2  # changes that are played so: the most promising ones; all of them would take too long
 )
@@ -163,7 +164,9 @@ class _ChangeSearch:
             if after is None:
                 return None
         if after is not None and not eased(self._before, after, times=CLEARLY):
-            return _Tried(self, value, then, after) if is_less(self._before, after) else None
+            # a short look may flatter what it is now
+            was = max(self._before, self._decides, key=over)
+            return _Tried(self, value, then, after) if is_less(was, after) else None
         least = self._least()
         if least is not None:
             return least
@@ -256,7 +259,7 @@ class _ChangeSearch:
 
     def _play_nearly_whole(self, value: float) -> CarriedNetwork:
         """Return what comes of a value as ``carry`` has it, but where that is too close to tell for long."""
-        return looked_at(self.change(value), self._network, plays=True, rounds=_LONGER)
+        return looked_at(self.change(value), self._network, plays=True, rounds=_ROUNDS)
 
     def _calculate(self, value: float) -> CarriedNetwork:
         return looked_at(self.change(value), self._network, plays=False)
