@@ -8,6 +8,7 @@ from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of,
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.change import PossibleChange
+from lowpanbudget.deployment.fewest import with_value
 from lowpanbudget.deployment.ladder import Ladder, alone, doubled, rounded_down, turned_by
 from lowpanbudget.deployment.slot_helps import slot_ladders
 from lowpanbudget.design.access import Access, Slots
@@ -161,6 +162,15 @@ def _of_waiting(
         yield turned_by(
             design, "sleep.poll_s", doubled(sleep.poll_s, _SELDOM, longest_s), "a poll each {} s",
             "what is held for a child waits longer", None, step=0,
+        )  # fmt: skip
+    if sleep.always_pending and decides.matter == "battery" and design.link.acknowledged:
+        # IEEE 802.15.4-2015 clause 6.7.3
+        told = with_value(design, "sleep.always_pending", value=False)
+        yield alone(
+            PossibleChange(
+                "sleep.always_pending", "frames pending told only where some are", told, airtime(told),
+                "each parent must know at once what it holds",
+            )
         )  # fmt: skip
     if is_held:
         takes = 1 if network.sleep is None else network.sleep.held_takes
