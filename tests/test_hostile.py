@@ -18,12 +18,12 @@ from hostile.run import missing
 from lowpanbudget import Finding, read_capture
 from lowpanbudget.capture import savings
 from lowpanbudget.capture import surveyor as surveys
-from lowpanbudget.capture.follow import devices, learning, memo, repeats
+from lowpanbudget.capture.follow import devices, learning, memo, old_frames, repeats
 from lowpanbudget.capture.follow.memo import Memo, Regulars
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.surveyor import Surveyor
-from lowpanbudget.findings import networks, open_requests, passages, scene, tallies
+from lowpanbudget.findings import networks, open_requests, passages, surroundings, tallies
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.captures import floods
 from lowpanbudget.findings.known import known_of
@@ -48,7 +48,8 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     for module, name in (
         (repeats, "MOST_SOURCES"), (passages, "MOST_WAYS"), (surveys, "MOST_CELLS"),
         (surveys, "_MOST_PLACES"),
-        (scene, "MOST_PANS"), (savings, "_MOST_HELD"), (floods, "_MOST_OPEN"), (open_requests, "_MOST_OPEN"),
+        (surroundings, "MOST_PANS"), (old_frames, "_MOST_SENDERS"),
+        (savings, "_MOST_HELD"), (floods, "_MOST_OPEN"), (open_requests, "_MOST_OPEN"),
         (FirstNamed, "MOST"),
     ):  # fmt: skip
         monkeypatch.setattr(module, name, SMALL)
