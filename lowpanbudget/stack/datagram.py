@@ -4,10 +4,10 @@ Expanding takes two steps, since lengths are elided: first every header becomes 
 once the end is known, lengths and elided checksums are filled in from the last part to the first.
 """
 
-from typing import Any, NamedTuple
+from typing import Any
 
 from lowpanbudget.bits import Nature, Reader
-from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
 from lowpanbudget.fields import Head, layout_of, read_head
@@ -16,7 +16,14 @@ from lowpanbudget.layers.internet.chain import PseudoHeader, find, is_cut, is_la
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, ghc_headers, iphc, nhc
-from lowpanbudget.stack.upper import PART, Upper, WrongChecksum, read_application, read_upper
+from lowpanbudget.stack.upper import (
+    PART,
+    ReadingRemark,
+    Upper,
+    WrongChecksum,
+    read_application,
+    read_upper,
+)
 from lowpanbudget.values import dataclass, field, replace
 
 
@@ -40,15 +47,6 @@ class RestoredPart:
     def octets(self) -> int:
         """Return how many octets the header has."""
         return ipv6.OCTETS if self.kind == ipv6.IPV6 else len(bytes(self.value))
-
-
-class ReadingRemark(NamedTuple):
-    """What reading a chain noticed: the name, the words, the section and the place of a notice."""
-
-    name: str
-    text: str
-    cite: Cite
-    offset: int
 
 
 @dataclass(slots=True)
@@ -119,6 +117,8 @@ def read_payload(reader: Reader, chain: Chain) -> None:
     upper = _read_contents(reader, chain)
     chain.heads += upper.heads
     chain.upper_fault, chain.upper_wrong = upper.fault, upper.wrong
+    if upper.remark is not None:
+        chain.remarks.append(upper.remark)
 
 
 def _read_contents(reader: Reader, chain: Chain) -> Upper:
@@ -250,6 +250,8 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
         chain.upper_fault, chain.upper_wrong = upper.fault, upper.wrong
         if upper.fault is not None:
             chain.upper_fault = upper.fault.but(offset=at)
+        if upper.remark is not None:
+            chain.remarks.append(upper.remark._replace(offset=at))
     return False
 
 

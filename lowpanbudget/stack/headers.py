@@ -142,6 +142,8 @@ def _hc1(reader: Reader, env: Env, lowpan: Lowpan) -> None:
         )
     read_payload(reader, chain)
     lowpan.heads += chain.heads
+    for remark in chain.remarks:
+        lowpan.note(*remark)
     _finish(reader, chain, env, lowpan, start)
 
 

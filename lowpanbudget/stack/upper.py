@@ -9,7 +9,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import Head, read_head
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
@@ -26,7 +26,7 @@ COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
 APPLICATION_DATA = "application data"
 PART = "part of a datagram"
-_NESTED = rfc(2473, "4.1")
+_NESTED, _LENGTH = rfc(2473, "4.1"), rfc(8200, "8.1")
 _new, _PAYLOAD = tuple.__new__, Nature.PAYLOAD
 WITH_HEADERS = {*ipv6.EXTENSIONS, ipv6.IPV6}  # headers that others may stand behind
 _READ = {*WITH_HEADERS, ipv6.ICMPV6, ipv6.UDP}
@@ -42,14 +42,27 @@ class WrongChecksum(NamedTuple):
     segment: bytes
 
 
+class ReadingRemark(NamedTuple):
+    """What reading noticed: the name, the words, the section and the place of a notice."""
+
+    name: str
+    text: str
+    cite: Cite
+    offset: int
+
+
 @dataclass(slots=True)
 class Upper:
-    """The heads read, what the octets behind them are, the fault that ended reading, and the last checksum if wrong."""
+    """The heads read, what the octets behind them are, the fault that ended reading, and the last checksum if wrong.
+
+    ``remark`` says that the length of a UDP header is another.
+    """
 
     rest: str
     heads: list[Head] = field(default_factory=list)
     fault: WireError | None = None
     wrong: WrongChecksum | None = None
+    remark: ReadingRemark | None = None
 
     @property
     def layers(self) -> list[Any]:
@@ -162,6 +175,10 @@ def _headers(reader: Reader, upper: Upper, first: tuple[int, PseudoHeader]) -> N
     elif kind == ipv6.UDP:
         start = reader.pos
         header = read_head(upper.heads, reader, udp.decode)
+        left = reader.end - start
+        if header.length != left and not reader.missing:
+            text = f"the UDP length {header.length} and the {left} octets that IPv6 leaves differ"
+            upper.remark = ReadingRemark("udp-length-differs", text, _LENGTH, start)
         if not (ends.hidden or reader.missing):
             upper.wrong = _wrong_udp(header.checksum, ends, reader.data[start : reader.end])
         upper.rest = APPLICATION_DATA

@@ -140,6 +140,8 @@ def with_any(reader: Reader, hop: LinkEnds, taking: Taking, header: Ipv6, at: in
     taking.datagram = Datagram(datagram)
     if upper.fault is not None:
         taking.unreadable(upper.fault)
+    if upper.remark is not None:
+        taking.note(*upper.remark)
     if upper.wrong is None:
         taking.notices += identifiers.note_carried(header, hop, at)
     else:

@@ -28,6 +28,8 @@ def read_datagram(reader: Reader, env: Env, taking: Taking, start: int) -> None:
         taking.notices += identifiers.note_wrong_checksum(upper.wrong, env, start, checksum_at)
     taking.notices += note_headers(taking.heads)
     note_length(taking, header, reader.end - at, at)
+    if upper.remark is not None:
+        taking.note(*upper.remark)
 
 
 def note_length(taking: Taking, header: Ipv6, octets: int, at: int) -> None:
