@@ -15,7 +15,7 @@ from lowpanbudget.layers.internet.dtls.content import (
     CONTENT_NAMES,
     HANDSHAKE_NAMES,
     Alert,
-    Content,
+    ContentType,
     Handshake,
     decode_content,
 )
@@ -140,7 +140,7 @@ def _record(record: DtlsRecord | Unified) -> str:
         return HANDSHAKE_NAMES.get(message.type, name)
     if isinstance(message, Alert):
         return f"alert: {ALERT_NAMES.get(message.description, 'unassigned')}"
-    return f"{name} in the clear" if record.content_type == Content.APPLICATION else name
+    return f"{name} in the clear" if record.content_type == ContentType.APPLICATION else name
 
 
 def _answer(icmpv6: Icmpv6 | None) -> Iterator[str]:

@@ -12,7 +12,7 @@ from lowpanbudget.design.application import Application, Coap
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.routing import Routing, route_flaws
 from lowpanbudget.errors import RequestError
-from lowpanbudget.layers.internet.coap.codes import Type, class_of, coap_code
+from lowpanbudget.layers.internet.coap.codes import CoapType, class_of, coap_code
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.times import AGAIN_S
 from lowpanbudget.payload.flaws import Flaw
@@ -66,7 +66,7 @@ def confirmable(flows: Iterable[Flow]) -> list[Flow]:
         for one in flows
         if one.every_s is not None
         and one.application.coap is not None
-        and one.application.coap.type == Type.CON
+        and one.application.coap.type == CoapType.CON
     ]
 
 
@@ -152,7 +152,7 @@ def _coap(request: Coap, shape: AnswerShape) -> Coap:
         raise RequestError(
             "an answer has the code of a response", hint="Write code as 2.04, 2.05 or the like"
         )
-    kind = Type.ACK if request.type == Type.CON else Type.NON
+    kind = CoapType.ACK if request.type == CoapType.CON else CoapType.NON
     options: tuple[CoapOption, ...] = ()
     if shape.content_format is not None:
         options = (CoapOption.of("Content-Format", shape.content_format),)

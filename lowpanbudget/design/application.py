@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import Type, code_text
+from lowpanbudget.layers.internet.coap.codes import CoapType, code_text
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys
@@ -26,7 +26,7 @@ class Coap:
     """The CoAP message around a payload, with a message ID; ``options`` are complete, in any order."""
 
     code: int
-    type: int = Type.NON
+    type: int = CoapType.NON
     token: bytes = b""
     options: tuple[CoapOption, ...] = ()
     mid: int = 0x2A17

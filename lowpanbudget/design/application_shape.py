@@ -9,7 +9,7 @@ from lowpanbudget.design.takes import AnyOf, Flag, FreeText, Listed, Parsed, Who
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import Type, coap_code
+from lowpanbudget.layers.internet.coap.codes import CoapType, coap_code
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
@@ -127,7 +127,7 @@ def application(
                 options += build()
             except RequestError as error:
                 flaws.append(_flaw(error, "coap", *path))
-        kind = Type.CON if coap_shape.confirmable else Type.NON
+        kind = CoapType.CON if coap_shape.confirmable else CoapType.NON
         token = bytes(range(1, coap_shape.token_octets + 1))
         message = Coap(code, kind, token, tuple(options))
     protection = None

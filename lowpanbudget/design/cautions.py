@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 
 
-def cautions(path: Path) -> Iterator[str]:
+def cautions(path: FlowPath) -> Iterator[str]:
     """Yield cautions about protection and reach; they cost nothing and change no number."""
     link, flow = path.link, path.flow
     security = link.security

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import DoesNotFit, LowpanError, plural
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.flaws import Path as FlawPath
 
 
-def frame_flaws(flows: Iterable[tuple[FlawPath, Sequence[Path]]]) -> Iterator[Flaw]:
+def frame_flaws(flows: Iterable[tuple[FlawPath, Sequence[FlowPath]]]) -> Iterator[Flaw]:
     """Yield a flaw for each hop on which an empty message cannot be put in frames; ``flows`` with where they stand.
 
     Where a slot leaves too little it is one flaw of the slots, whichever flow tells it first.
@@ -33,7 +33,7 @@ def frame_flaws(flows: Iterable[tuple[FlawPath, Sequence[Path]]]) -> Iterator[Fl
             yield Flaw(place, f"{' and '.join(names)} hop: {message}", hint)
 
 
-def burst_octet_flaws(bursts: Iterable[tuple[int, Sequence[Path]]]) -> Iterator[Flaw]:
+def burst_octet_flaws(bursts: Iterable[tuple[int, Sequence[FlowPath]]]) -> Iterator[Flaw]:
     """Yield a flaw for each burst whose packets no datagram holds, with the most that one does.
 
     ``bursts`` are the octets of a packet and the hops that it is sent over, in the order of the design file.
@@ -50,7 +50,7 @@ def burst_octet_flaws(bursts: Iterable[tuple[int, Sequence[Path]]]) -> Iterator[
             break
 
 
-def _largest(path: Path, octets: int) -> int:
+def _largest(path: FlowPath, octets: int) -> int:
     """Return the largest payload of no more than so many octets that can be sent."""
     low, high = 0, octets
     while low < high:
@@ -59,7 +59,7 @@ def _largest(path: Path, octets: int) -> int:
     return low
 
 
-def _too_large(path: Path, octets: int) -> LowpanError | None:
+def _too_large(path: FlowPath, octets: int) -> LowpanError | None:
     """Return why such a payload cannot be sent, None where it can."""
     try:
         path.count(octets)

@@ -16,7 +16,7 @@ from lowpanbudget.design.goals import Burst, Limits, bursts_of, limits_of
 from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.loss import FrameLoss, loss_of
 from lowpanbudget.design.messages import to_messages
-from lowpanbudget.design.path import Path, paths
+from lowpanbudget.design.path import FlowPath, paths
 from lowpanbudget.design.radio import Battery, Radio, battery_of, radio_of
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, NetworkShape, StationShape
@@ -119,7 +119,7 @@ class Design:
         return replace(self, contexts=Contexts(contexts))
 
     @explains
-    def paths(self, flow: Flow) -> list[Path]:
+    def paths(self, flow: Flow) -> list[FlowPath]:
         """Return the flow's paths, one for each hop that differs."""
         return paths(self.link, self.contexts, flow)
 

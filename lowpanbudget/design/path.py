@@ -44,7 +44,7 @@ class HeaderSizes(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Path(HashedOnce):
+class FlowPath(HashedOnce):
     """A flow on one hop of a link: everything that decides a frame but its payload."""
 
     link: Link
@@ -94,7 +94,7 @@ class Path(HashedOnce):
         down = flow.direction == "down"
         return flow.routed(self.link.addresses).around(header, self.root, down=down, passed=passed)
 
-    def with_route(self, route: int) -> "Path | None":
+    def with_route(self, route: int) -> "FlowPath | None":
         """Return the same hop of the flow over so many routers of a source route.
 
         None when the flow has no route, or does not reach so far.
@@ -283,7 +283,7 @@ class Path(HashedOnce):
 
 
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths
-def _lengths(path: Path, payload_octets: int) -> tuple[int, ...]:
+def _lengths(path: FlowPath, payload_octets: int) -> tuple[int, ...]:
     alone = path.alone(payload_octets)
     if alone is not None:
         return (alone,)
@@ -297,7 +297,7 @@ def _written(application: Application, payload: bytes) -> Writer:
 
 
 @lru_cache(maxsize=512)  # each size of a path is worked out from these
-def _sizes_of(path: Path) -> HeaderSizes:
+def _sizes_of(path: FlowPath) -> HeaderSizes:
     return _header_sizes(_HeaderForm(path.header_form, path))
 
 
@@ -306,7 +306,7 @@ class _HeaderForm(HashedOnce):
     """What decides the sizes of headers, and a path that has them."""
 
     form: tuple[Any, ...]
-    path: Path = field(compare=False)
+    path: FlowPath = field(compare=False)
 
 
 @lru_cache(maxsize=2048)  # frames of any security, numbers and elements carry the same headers
@@ -319,9 +319,9 @@ def _link_room(link: Link, source_octets: int, destination_octets: int) -> int:
     return link.room(bytes(source_octets), bytes(destination_octets))
 
 
-def paths(link: Link, contexts: Contexts, flow: Flow) -> list[Path]:
+def paths(link: Link, contexts: Contexts, flow: Flow) -> list[FlowPath]:
     """Return the flow's paths, one for each hop that differs."""
-    return [Path(link, contexts, flow, hop) for hop in _hops(flow, link.addresses)]
+    return [FlowPath(link, contexts, flow, hop) for hop in _hops(flow, link.addresses)]
 
 
 @lru_cache(maxsize=512)  # most knobs turn no key of a flow

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.rule import Rule
 from lowpanbudget.findings.wording import room_text
@@ -33,7 +33,7 @@ class Draft:
         first = {(one.message, one.flow): one for one in self.fits if one.hop == FIRST}
         object.__setattr__(self, "_on_first_hop", first)
 
-    def path(self, fit: Fit) -> Path:
+    def path(self, fit: Fit) -> FlowPath:
         """Return the path of a fit: its flow on its hop."""
         flow = self.design.flow(fit.flow)
         return next(path for path in self.design.paths(flow) if path.hop.name == fit.hop)
@@ -85,7 +85,7 @@ def message_of(fit: Fit) -> str:
     return f"message {fit.message} on flow {fit.flow}"
 
 
-def with_application(path: Path, application: Application) -> Path:
+def with_application(path: FlowPath, application: Application) -> FlowPath:
     """Return the path with other protocols around its messages."""
     return replace(path, flow=replace(path.flow, application=application))
 

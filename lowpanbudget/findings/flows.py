@@ -10,7 +10,7 @@ from lowpanbudget.capture.follow.protection import Unprotected, unprotected
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram, UdpContent
 from lowpanbudget.layers.internet import ipv6
@@ -116,14 +116,14 @@ def _message_in(datagram: HeardDatagram) -> CoapMessage | None:
 
 
 @lru_cache(256)
-def planned_bits(path: Path) -> FieldBits:
+def planned_bits(path: FlowPath) -> FieldBits:
     """Return the bits of each header field in a frame of this path, application data left out."""
     frame = path.frames(b"\0")[0]
     return field_bits(frame.spans, len(frame.octets) - path.link.fcs)
 
 
 @lru_cache(256)
-def link_bits(path: Path) -> FieldBits:
+def link_bits(path: FlowPath) -> FieldBits:
     """Return the bits of each field of the link's own header and trailer in a frame of this path."""
     frame = path.link.frame(path.hop.source, path.hop.destination, b"")
     return field_bits(frame.spans, len(frame.octets) - path.link.fcs)
@@ -140,7 +140,7 @@ def field_bits(spans: tuple[Span, ...], octets: int) -> FieldBits:
     return bits
 
 
-def path_of(design: Design, flow: Flow, *, first: bool) -> Path:
+def path_of(design: Design, flow: Flow, *, first: bool) -> FlowPath:
     """Return the path of the first hop, or the one whose headers are longest."""
     paths = design.paths(flow)
     if first:

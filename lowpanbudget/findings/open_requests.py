@@ -7,7 +7,7 @@ from lowpanbudget.findings.datagrams import CoapHead
 from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.senders import Senders, Station
 from lowpanbudget.findings.unheard import answer_may_be_unheard
-from lowpanbudget.layers.internet.coap.codes import Type, is_response
+from lowpanbudget.layers.internet.coap.codes import CoapType, is_response
 from lowpanbudget.layers.internet.coap.times import (
     EXCHANGE_LIFETIME_S,
     MAX_TRANSMIT_WAIT_S,
@@ -130,7 +130,7 @@ class OpenRequests:
     def take(self, port: int, head: CoapHead, time_s: float, *, dropped: bool = False) -> None:
         """Take what comes back: it belongs to a request by its message ID, or by its token (RFC 7252 section 5.3.2)."""
         key = port, head.mid
-        if head.type not in {Type.ACK, Type.RST}:
+        if head.type not in {CoapType.ACK, CoapType.RST}:
             if not is_response(head.code):
                 return
             for asked, one in self.open.items():
@@ -143,7 +143,7 @@ class OpenRequests:
                 is_response(head.code) and key not in self.done and head.token not in tokens
             )
             return
-        if head.type == Type.ACK and not head.code and not request.quiet:
+        if head.type == CoapType.ACK and not head.code and not request.quiet:
             request.acknowledged = True
             self.answered = True
             return

@@ -12,7 +12,7 @@ from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.protection import seals
 from lowpanbudget.design.application import Oscore
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.exchanges import message_carried, message_sealed
@@ -41,7 +41,7 @@ class ComparedHeaders(NamedTuple):
     planned: FieldBits
 
 
-def compared(scene: Scene, path: Path, datagram: HeardDatagram) -> ComparedHeaders | None:
+def compared(scene: Scene, path: FlowPath, datagram: HeardDatagram) -> ComparedHeaders | None:
     """Return what can be compared of a sealed message that is one of the path's flow; None of any other.
 
     Where it was opened that is all around the application's octets, else all around the payload of UDP.
@@ -117,7 +117,9 @@ def _sealed(flow: Flow, piv: int, kid: int, context: int | None) -> Flow:
     return replace(flow, application=replace(flow.application, oscore=own))
 
 
-def sealed_longer(path: Path, sealed: Path, opened: OpenedContent | None, subject: str) -> Hit:
+def sealed_longer(
+    path: FlowPath, sealed: FlowPath, opened: OpenedContent | None, subject: str
+) -> Hit:
     """Return the hit of headers that are longer by OSCORE, over the path as it is planned in the clear."""
     planned, heard = _by_layer(path), _by_layer(sealed)
     is_open = opened is not None and opened.is_open
@@ -145,7 +147,7 @@ def _advice(flow: Flow) -> str:
     )
 
 
-def _by_layer(path: Path) -> dict[str, int]:
+def _by_layer(path: FlowPath) -> dict[str, int]:
     bits: dict[str, int] = {}
     for (layer, _), number in planned_bits(path).items():
         bits[layer] = bits.get(layer, 0) + number

@@ -9,7 +9,7 @@ from lowpanbudget.payload.kinds.interfaces import Summary
 from lowpanbudget.payload.words import joined
 
 
-class Entry(NamedTuple):
+class BitmapEntry(NamedTuple):
     """A run of bits of a message, with what it holds; ``padding`` of its bits only fill up octets.
 
     These begin at bit ``padding_at`` of the message; None where there are none.
@@ -41,7 +41,7 @@ class EntryReader(BitReader):
 
     def __init__(self, octets: bytes, order: BitOrder) -> None:
         super().__init__(octets, order, spans=[])
-        self.entries: list[Entry] = []
+        self.entries: list[BitmapEntry] = []
         # the array of the last entry, the first of its elements there, and what that is
         self._array: tuple[str | int, ...] | None = None
         self._first, self._about = 0, None
@@ -82,7 +82,7 @@ def _repeated(path: tuple[str | int, ...]) -> tuple[tuple[str | int, ...] | None
     return None, 0
 
 
-def _entry(name: str, start: int, bits: int, run: FieldBits) -> Entry:
+def _entry(name: str, start: int, bits: int, run: FieldBits) -> BitmapEntry:
     about = run.about
     if isinstance(about, Field):
         words, note = about.summary(), about.shown_note(bits)
@@ -92,7 +92,9 @@ def _entry(name: str, start: int, bits: int, run: FieldBits) -> Entry:
         words, note = Summary(", ".join(about or ())), ""
     note = _joined(ROLES.get(run.role, ""), note)
     at = start + run.padding_at if run.padding else None
-    return Entry(name, start, bits, run.kind, run.role, *words, note, run.padding, padding_at=at)
+    return BitmapEntry(
+        name, start, bits, run.kind, run.role, *words, note, run.padding, padding_at=at
+    )
 
 
 def _joined(*texts: str) -> str:

@@ -15,7 +15,7 @@ from lowpanbudget.arguments import explains, flag, one_of, seconds
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural, repeated
 from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
-from lowpanbudget.payload.bitmap import Entry, EntryReader
+from lowpanbudget.payload.bitmap import BitmapEntry, EntryReader
 from lowpanbudget.payload.codec.compiler import Compiler
 from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.groups import GroupNode
@@ -186,7 +186,7 @@ class Message(HashedOnce):
         """Return the bits of the greatest message that only fill up octets."""
         return sum(entry.padding for entry in self.bitmap("greatest"))
 
-    def bitmap(self, case: Case = "typical") -> tuple[Entry, ...]:
+    def bitmap(self, case: Case = "typical") -> tuple[BitmapEntry, ...]:
         """Return what stands where in the least, typical or greatest message; the entries tile it without a gap.
 
         The second and further elements of an array make one entry together.
@@ -194,7 +194,7 @@ class Message(HashedOnce):
         return self.bitmap_of(self.example(case))
 
     @explains
-    def bitmap_of(self, values: Mapping[str, Any]) -> tuple[Entry, ...]:
+    def bitmap_of(self, values: Mapping[str, Any]) -> tuple[BitmapEntry, ...]:
         """Return what stands where in the message of these values, as ``bitmap``."""
         source = EntryReader(self.pack(values), self._stream)
         self._explained(source)

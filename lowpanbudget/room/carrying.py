@@ -5,7 +5,7 @@ from contextlib import suppress
 from lowpanbudget.arguments import whole_number, with_flags
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.knobs import Loss, Saving
 from lowpanbudget.room.measure import cliffs, frames_of, room_of
@@ -102,7 +102,7 @@ def _carrying(
 
 
 def _worked_out(
-    design: Design, path: Path, sets: list[ChangeSet], most_frames: int
+    design: Design, path: FlowPath, sets: list[ChangeSet], most_frames: int
 ) -> tuple[EnoughChanges, ...]:
     enough = []
     for chosen in sets:
@@ -113,7 +113,7 @@ def _worked_out(
     return tuple(enough)
 
 
-def largest_payload(path: Path, most_frames: int) -> int:
+def largest_payload(path: FlowPath, most_frames: int) -> int:
     """Return the octets of the largest payload that goes in so many frames; the room, below 0, where none does."""
     room = room_of(path)
     if most_frames == 1 or (room < 0 and frames_of(path, 0) is None):

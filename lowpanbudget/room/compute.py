@@ -5,7 +5,7 @@ from lowpanbudget.bits import StandInOctets
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.room.knobs import Saving, Turning
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.measure import cliffs, room_of
@@ -31,7 +31,7 @@ class Budget:
     weaker: tuple[Saving, ...]
     stronger: tuple[Saving, ...]
     cautions: tuple[str, ...]
-    path: Path = field(repr=False)
+    path: FlowPath = field(repr=False)
 
     @property
     def beyond_mtu(self) -> int:
@@ -49,7 +49,7 @@ class Budget:
         return cliffs(self.path, self.room, whole_number(frames, "frames"))
 
 
-def ended_by_mtu(path: Path, room: int) -> bool:
+def ended_by_mtu(path: FlowPath, room: int) -> bool:
     """Return whether a payload as large as the room makes the largest datagram that the design allows."""
     return path.datagram_octets(max(room, 0)) == path.link.mtu
 
@@ -66,7 +66,7 @@ def budget(design: Design, flow: str | None = None) -> list[Budget]:
     return [_budget(turning, path, flow) for flow in flows for path in design.paths(flow)]
 
 
-def _budget(turning: Turning, path: Path, flow: Flow) -> Budget:
+def _budget(turning: Turning, path: FlowPath, flow: Flow) -> Budget:
     room = room_of(path)
     filled = path.unlimited(b"") if room < 0 else path.frames(StandInOctets(room))[0]
     changes = turning.all(path)

@@ -5,7 +5,7 @@ from functools import lru_cache, partial
 from typing import Literal
 
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.payload.codec.nodes import CASES, Case
 from lowpanbudget.payload.forms.encodings import (
     ENCODINGS,
@@ -95,7 +95,7 @@ def encodings(design: Design, message: str | None = None) -> list[Alternative]:
     """
     design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)
-    rooms: dict[Path, _Hop] = {}
+    rooms: dict[FlowPath, _Hop] = {}
     alternatives = []
     for candidate in messages:
         paths = [path for flow in design.carriers(candidate) for path in design.paths(flow)]
@@ -107,7 +107,7 @@ def encodings(design: Design, message: str | None = None) -> list[Alternative]:
 class _Hop:
     """A path, its room, and the frames of the sizes that were asked for."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: FlowPath) -> None:
         self.path, self.room = path, room_of(path)
         self._frames: dict[int, int | None] = {}
 

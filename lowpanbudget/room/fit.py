@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from lowpanbudget.arguments import function_or_none, whole_number, with_flags
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError, RequestError
-from lowpanbudget.payload.bitmap import Entry
+from lowpanbudget.payload.bitmap import BitmapEntry
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving
 from lowpanbudget.room.measure import deepest, frames_of, room_of
@@ -54,7 +54,7 @@ class Fit:
     batch: int
     batch_of: str
     padding_bits: int
-    bitmap: tuple[Entry, ...] = field(repr=False)
+    bitmap: tuple[BitmapEntry, ...] = field(repr=False)
     advice: tuple[Saving, ...] = ()
     deepest: int | None = None
     wait_s: float | None = None
@@ -146,7 +146,7 @@ class _Greatest(NamedTuple):
 
     octets: int
     readings: int
-    bitmap: tuple[Entry, ...]
+    bitmap: tuple[BitmapEntry, ...]
 
 
 class _Sent:
@@ -173,7 +173,7 @@ class _Sent:
         return self._greatest[readings]
 
 
-def _advised(search: SetSearch, paths: list[Path], fits: list[Fit]) -> list[Fit]:
+def _advised(search: SetSearch, paths: list[FlowPath], fits: list[Fit]) -> list[Fit]:
     """Return the fits of a flow's hops with the one set of changes that makes one frame enough on each of them."""
     octets = fits[0].octets
     advice: dict[str, tuple[Saving, ...]] = {}
@@ -185,7 +185,7 @@ def _advised(search: SetSearch, paths: list[Path], fits: list[Fit]) -> list[Fit]
     return [replace(found, advice=advice.get(found.hop, ())) for found in fits]
 
 
-def _fits(sent: _Sent, paths: list[Path], kept: int) -> list[Fit]:
+def _fits(sent: _Sent, paths: list[FlowPath], kept: int) -> list[Fit]:
     """Return how a message fits the hops of a flow."""
     greatest = sent.over(max(min(map(room_of, paths)) - kept, 0), paths[0].flow.every_s)
     return [_fit(sent.message, greatest, path, kept) for path in paths]
@@ -194,7 +194,7 @@ def _fits(sent: _Sent, paths: list[Path], kept: int) -> list[Fit]:
 def _fit(
     message: Message,
     greatest: _Greatest,
-    path: Path,
+    path: FlowPath,
     kept: int,
 ) -> Fit:
     octets, readings, bitmap = greatest

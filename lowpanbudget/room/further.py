@@ -1,6 +1,6 @@
 """The cliffs of many paths: where one octet more costs another frame, without encoding all those frames for each."""
 
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.room.measure import cliffs, frames_of
 
 
@@ -18,7 +18,7 @@ class FurtherFrames:
         self._frames = frames
         self._added: dict[tuple[int, bool], int] = {}
 
-    def cliffs(self, path: Path, room: int) -> list[tuple[int, int]]:
+    def cliffs(self, path: FlowPath, room: int) -> list[tuple[int, int]]:
         """Return what ``measure.cliffs`` returns for a path and its room."""
         near = cliffs(path, room, 2)
         added = self._adds(path, room) if [count for _, count in near] == [1, 2] else 0
@@ -31,7 +31,7 @@ class FurtherFrames:
             return [*near, *further]
         return cliffs(path, room, self._frames)
 
-    def _adds(self, path: Path, room: int) -> int:
+    def _adds(self, path: FlowPath, room: int) -> int:
         """Return the octets that one frame more adds behind the second; 0 where there is no third."""
         key = path.link_room, path.link.recoverable
         if key not in self._added:

@@ -7,7 +7,7 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import knobs, turned
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.measure import room_of
 from lowpanbudget.values import dataclass, field
@@ -40,7 +40,7 @@ class Saving:
     stronger: bool = False
     id: str = ""
     elsewhere: tuple[Loss, ...] = ()
-    path: Path | None = field(default=None, repr=False, compare=False)
+    path: FlowPath | None = field(default=None, repr=False, compare=False)
 
 
 class Turning:
@@ -52,7 +52,7 @@ class Turning:
         self._after: dict[tuple[str, ...], _After | LowpanError] = {}
         self._knobs: dict[str, tuple[Knob[Design], ...]] = {}
 
-    def all(self, path: Path) -> list[Saving]:
+    def all(self, path: FlowPath) -> list[Saving]:
         """Return every change's gain on this path, best first; changes that cannot be made are left out."""
         name = path.flow.name
         if name not in self._knobs:  # they are the same on each hop
@@ -64,7 +64,7 @@ class Turning:
         savings.sort(key=lambda saving: -saving.gain)
         return savings
 
-    def saving(self, knob: Knob[Design], changes: Sequence[Knob[Design]], path: Path) -> Saving:
+    def saving(self, knob: Knob[Design], changes: Sequence[Knob[Design]], path: FlowPath) -> Saving:
         """Return what ``changes`` give together, as the saving of ``knob``; raises where they cannot be made."""
         then, gain = self._gain(changes, path)
         elsewhere = self.losses(changes, path.flow.name)
@@ -73,7 +73,7 @@ class Turning:
             elsewhere, then,
         )  # fmt: skip
 
-    def paths(self, changes: Sequence[Knob[Design]], flow: str) -> tuple[Path, ...]:
+    def paths(self, changes: Sequence[Knob[Design]], flow: str) -> tuple[FlowPath, ...]:
         """Return the paths of a flow with ``changes``; raises where they cannot be made."""
         return tuple(self._turned(changes).paths(flow) if changes else self._paths[flow])
 
@@ -81,7 +81,7 @@ class Turning:
         """Return what ``changes`` take from the flows beside this one; raises where one can no longer be sent."""
         return tuple(self._turned(changes).losses(flow))
 
-    def _gain(self, changes: Sequence[Knob[Design]], path: Path) -> tuple[Path, int]:
+    def _gain(self, changes: Sequence[Knob[Design]], path: FlowPath) -> tuple[FlowPath, int]:
         """Return the path as it is with ``changes``, and its gain of room; raises where they cannot be made."""
         name = path.flow.name
         then = _same_hop(self._turned(changes).paths(name), path)
@@ -104,13 +104,13 @@ class Turning:
 class _After:
     """A design with changes, beside the paths of its flows ``before`` them."""
 
-    def __init__(self, design: Design, before: Design, paths: Mapping[str, list[Path]]) -> None:
+    def __init__(self, design: Design, before: Design, paths: Mapping[str, list[FlowPath]]) -> None:
         self._design, self._before, self._paths = design, before, paths
         self._is_shared = design.link is before.link and design.contexts is before.contexts
-        self._changed: dict[str, list[Path]] = {}
+        self._changed: dict[str, list[FlowPath]] = {}
         self._losses: dict[str, list[Loss] | LowpanError] = {}
 
-    def paths(self, flow: str) -> list[Path]:
+    def paths(self, flow: str) -> list[FlowPath]:
         """Return the paths of the flow of this name as they now are."""
         if flow not in self._changed:
             changed = self._design.flow(flow)
@@ -140,5 +140,5 @@ class _After:
                 yield Loss(flow, was.hop.name, gain)
 
 
-def _same_hop(candidates: Sequence[Path], path: Path) -> Path:
+def _same_hop(candidates: Sequence[FlowPath], path: FlowPath) -> FlowPath:
     return next((other for other in candidates if other.hop.name == path.hop.name), candidates[-1])

@@ -2,11 +2,11 @@
 
 from functools import lru_cache
 
-from lowpanbudget.design.path import MOST_ROUTERS, Path
+from lowpanbudget.design.path import MOST_ROUTERS, FlowPath
 from lowpanbudget.errors import DoesNotFit
 
 
-def frames_of(path: Path, octets: int) -> int | None:
+def frames_of(path: FlowPath, octets: int) -> int | None:
     """Return how many frames a payload of so many octets takes, or None when it cannot be sent."""
     try:
         return path.count(octets)
@@ -17,7 +17,7 @@ def frames_of(path: Path, octets: int) -> int | None:
 @lru_cache(
     maxsize=8192
 )  # changes of one flow leave most paths as they are, and each is asked for again
-def room_of(path: Path) -> int:
+def room_of(path: FlowPath) -> int:
     """Return the largest payload that one frame carries; below 0, by how many octets the headers alone are over.
 
     Below 0 it comes from the headers really encoded in a frame without a greatest length. Else guessed from an empty
@@ -40,7 +40,7 @@ def room_of(path: Path) -> int:
     return _largest(path, 0, path.link.largest_sent, 1)
 
 
-def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
+def cliffs(path: FlowPath, room: int, frames: int) -> list[tuple[int, int]]:
     """Return where one octet more costs another frame: (largest payload, frames)."""
     steps = [(room, 1)] if room >= 0 and frames_of(path, room) == 1 else []
     while len(steps) < frames:
@@ -54,7 +54,7 @@ def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
     return steps
 
 
-def _largest(path: Path, low: int, high: int, frames: int, guess: int | None = None) -> int:
+def _largest(path: FlowPath, low: int, high: int, frames: int, guess: int | None = None) -> int:
     """Return the largest payload from ``low`` (which fits) to ``high`` that takes at most ``frames`` frames.
 
     A ``guess`` is tried first, and the next octet behind it; the rest is bisection.
@@ -72,7 +72,7 @@ def _largest(path: Path, low: int, high: int, frames: int, guess: int | None = N
     return low
 
 
-def deepest(path: Path, octets: int) -> int | None:
+def deepest(path: FlowPath, octets: int) -> int | None:
     """Return the longest source route with which one frame still carries ``octets`` octets; None without a route.
 
     Found by building frames: a longer route leaves less, so they are halved. -1: not even the shortest leaves enough.

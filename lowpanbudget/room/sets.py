@@ -11,7 +11,7 @@ from typing import NamedTuple
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import in_order, knobs, turned
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.knobs import Loss, Saving, Turning
 from lowpanbudget.room.measure import frames_of, room_of
@@ -24,7 +24,7 @@ class ChangeSet(NamedTuple):
     """Changes made together, the paths of the flow and their rooms as they then are, and what other flows lose."""
 
     changes: tuple[Knob[Design], ...]
-    paths: tuple[Path, ...]
+    paths: tuple[FlowPath, ...]
     rooms: tuple[int, ...]
     elsewhere: tuple[Loss, ...] = ()
 
@@ -72,7 +72,7 @@ class SetSearch:
                 return proven
         return []
 
-    def savings(self, chosen: ChangeSet, path: Path) -> list[Saving]:
+    def savings(self, chosen: ChangeSet, path: FlowPath) -> list[Saving]:
         """Return what ``savings_of`` says of a set on a path of the design."""
         key = (chosen.ids, path.hop.name)
         if key not in self._savings:
@@ -133,7 +133,7 @@ def _rank(chosen: ChangeSet) -> tuple[int, int, int]:
     return -sum(loss.gain for loss in chosen.elsewhere), conditions, sum(chosen.rooms)
 
 
-def savings_of(design: Design, changes: Sequence[Knob[Design]], path: Path) -> list[Saving]:
+def savings_of(design: Design, changes: Sequence[Knob[Design]], path: FlowPath) -> list[Saving]:
     """Return the savings of changes made one on top of the other, each in the words that hold where it is made.
 
     Raises ``LowpanError`` where some flow could not be sent in between.

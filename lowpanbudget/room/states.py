@@ -12,7 +12,7 @@ from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import in_order, knobs, turned
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.fields import Restored
 from lowpanbudget.room.knobs import Turning
@@ -46,7 +46,7 @@ class SettingsState:
     """
 
     ids: tuple[str, ...]
-    paths: tuple[Path, ...] = field(default=(), repr=False)
+    paths: tuple[FlowPath, ...] = field(default=(), repr=False)
     rooms: tuple[int, ...] = ()
     refusal: str = ""
     offered: tuple[Knob[Design], ...] = field(default=(), repr=False)
@@ -138,7 +138,7 @@ def states(
         yield _state(design, flow, tuple(knob for knob in choice if knob is not None), lent)
 
 
-def restored_headers(path: Path, carried: bytes) -> tuple[Restored, ...]:
+def restored_headers(path: FlowPath, carried: bytes) -> tuple[Restored, ...]:
     """Return the headers that a receiver restores from what a frame of the path carries, with what each came from."""
     return decode_lowpan(carried, path.env).restored
 

@@ -18,7 +18,7 @@ from lowpanbudget.deployment.timeline import RadioState, transmission
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path as HopPath
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.design.radio import Radio
 from lowpanbudget.design.upkeep import UpkeepFrames, upkeep_frames
 from lowpanbudget.design.upkeep_shape import Upkeep
@@ -292,7 +292,7 @@ def test_a_dao_goes_to_the_parent_or_in_non_storing_mode_to_the_root() -> None:
 @pytest.mark.long
 @given(random_designs())
 def test_any_design_has_upkeep_and_acknowledgements_that_are_read_back(
-    random: tuple[Design, HopPath],
+    random: tuple[Design, FlowPath],
 ) -> None:
     """Every frame form, security and address form; versions 0 and 1 are acknowledged by 3 octets and an FCS."""
     design, path = random

@@ -23,7 +23,7 @@ from findings.judge import DESIGN_NAMES, about, judged, judged_file
 from lowpanbudget import budget, carry, fit
 from lowpanbudget.design.knobs import knobs, positions
 from lowpanbudget.design.load import parse_design
-from lowpanbudget.design.path import Path as DesignPath
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.findings.designs.frames import message_does_not_fit
 from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Finding
@@ -279,17 +279,17 @@ def test_the_first_hop_is_not_looked_for_among_all_fits() -> None:
 def test_a_full_frame_is_made_once_for_all_messages_of_a_hop(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    made: list[DesignPath] = []
-    frames = DesignPath.frames
+    made: list[FlowPath] = []
+    frames = FlowPath.frames
 
-    def counted(path: DesignPath, *args: Any) -> list[Encoded]:
+    def counted(path: FlowPath, *args: Any) -> list[Encoded]:
         made.append(path)
         return frames(path, *args)
 
     text = (EXAMPLES / "archive.toml").read_text(encoding="utf-8").replace("0x2c41", "0x2c42")
     design = parse_design(text)
     over = replace(fit(design, "climate", "climate")[0], fits=False, octets=200, frames=None)
-    monkeypatch.setattr(DesignPath, "frames", counted)
+    monkeypatch.setattr(FlowPath, "frames", counted)
     draft = Draft(design, ())
     found = [
         next(iter(message_does_not_fit(draft, replace(over, message=name)) or ()))

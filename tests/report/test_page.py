@@ -21,7 +21,7 @@ from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carry import carry
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.load import parse_design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.findings import looks
 from lowpanbudget.findings.deployed import deployment_findings
@@ -312,7 +312,7 @@ def test_every_state_has_the_cliffs_of_its_design(whole_page: Any) -> None:
                     assert built(path, octets + 1) != frames
 
 
-def built(path: Path, octets: int) -> int | None:
+def built(path: FlowPath, octets: int) -> int | None:
     """Return how many frames were built for a payload; None where it cannot be sent."""
     try:
         return len(path.measured(octets))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from lowpanbudget.design.flow import Flow, Station
 from lowpanbudget.design.link import AddressForm, Link, PanIds
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.elements import Element
@@ -157,7 +157,7 @@ def contexts(draw: st.DrawFn) -> Contexts:
 
 
 @st.composite
-def random_designs(draw: st.DrawFn) -> tuple[Design, Path]:
+def random_designs(draw: st.DrawFn) -> tuple[Design, FlowPath]:
     """Return a design with one random flow over a random link, and one hop of it."""
     flow = flows(draw)
     stations = (flow.source, flow.destination, flow.border)
@@ -166,6 +166,6 @@ def random_designs(draw: st.DrawFn) -> tuple[Design, Path]:
     return design, paths[draw(st.integers(0, len(paths) - 1))]
 
 
-def random_paths() -> st.SearchStrategy[Path]:
+def random_paths() -> st.SearchStrategy[FlowPath]:
     """Return one hop of a random flow over a random link."""
     return random_designs().map(lambda drawn: drawn[1])

@@ -15,7 +15,7 @@ from design.designs import EXAMPLES
 from lowpanbudget import load_design
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.design.routing import Routing
 from lowpanbudget.errors import DoesNotFit, LowpanError
 from lowpanbudget.layers.link.auxiliary import Security
@@ -124,7 +124,7 @@ class Settings:
         for place, room, sound in zip(places, np.minimum(first, forwarded), valid, strict=True):
             yield place, int(room) if sound else None
 
-    def paths(self, places: Sequence[int]) -> list[Path]:
+    def paths(self, places: Sequence[int]) -> list[FlowPath]:
         """Return the hops of the design with these values; raises where they cannot be."""
         changes = (axis.changes[at] for axis, at in zip(self.axes, places, strict=True))
         then = turned(self.design, filter(None, changes))
@@ -163,7 +163,7 @@ def differs(settings: Settings, places: Sequence[int], room: int | None) -> str:
     return f"{room + 1} octets fit as well" if all(carries(p, room + 1) for p in paths) else ""
 
 
-def carries(path: Path, octets: int) -> bool:
+def carries(path: FlowPath, octets: int) -> bool:
     """Return whether one frame of the link carries a payload of so many octets."""
     try:
         frames = path.frames(bytes(octets))

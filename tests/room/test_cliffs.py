@@ -12,7 +12,7 @@ from room.random_paths import random_paths
 
 from lowpanbudget import Env, budget, load_design, split
 from lowpanbudget.design.application import NONE, Application
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.room.further import FurtherFrames
@@ -47,7 +47,7 @@ def octets_of(application: Application, payload: int) -> int:
     return len(application.write(bytes(payload)).data)
 
 
-def by_hand(path: Path, most: int) -> list[tuple[int, int]]:
+def by_hand(path: FlowPath, most: int) -> list[tuple[int, int]]:
     # a frame with a payload: header elements end with a termination before one
     one = path.link.frame(path.hop.source, path.hop.destination, b"\0")
     room = path.link.largest - (len(one.octets) - 1)
@@ -82,7 +82,7 @@ def test_the_examples(name: str) -> None:
 
 @settings(max_examples=60)
 @given(random_paths(), st.data())
-def test_random_designs(path: Path, data: st.DataObject) -> None:
+def test_random_designs(path: FlowPath, data: st.DataObject) -> None:
     assert cliffs(path, room_of(path), 5) == by_hand(path, 5)
     payload = data.draw(st.integers(0, path.link.mtu - IPV6_UDP))
     frames = path.frames(bytes(payload))
@@ -95,7 +95,7 @@ def test_random_designs(path: Path, data: st.DataObject) -> None:
 
 @settings(max_examples=20)
 @given(random_paths())
-def test_over_the_mtu_nothing_is_sent(path: Path) -> None:
+def test_over_the_mtu_nothing_is_sent(path: FlowPath) -> None:
     most = path.link.mtu - IPV6_UDP
     assert frames_of(path, most) is not None
     assert frames_of(path, most + 1) is None
@@ -153,7 +153,7 @@ def test_what_frames_between_add_is_measured_once(monkeypatch: pytest.MonkeyPatc
     """The second path is encoded to its second frame alone, and gives the same as all frames encoded."""
     asked = []
 
-    def counting(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
+    def counting(path: FlowPath, room: int, frames: int) -> list[tuple[int, int]]:
         asked.append(frames)
         return cliffs(path, room, frames)
 

@@ -9,7 +9,7 @@ from design.designs import EXAMPLES
 from lowpanbudget import budget, load_design
 from lowpanbudget.design.flow import Flow, Station
 from lowpanbudget.design.link import Link
-from lowpanbudget.design.path import Path, paths
+from lowpanbudget.design.path import FlowPath, paths
 from lowpanbudget.design.routing import Routing
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.auxiliary import Security
@@ -67,12 +67,12 @@ def test_a_suppressed_counter_leaves_two_octets() -> None:
 
 def path_of(
     source: Station, destination: Station, prefixes: dict[int, str], hops: int
-) -> list[Path]:
+) -> list[FlowPath]:
     border = Station("border", "border", b"\x00\x09")
     return paths(Link(), Contexts(prefixes), Flow("f", source, destination, border, hops=hops))
 
 
-def octets_of(path: Path, layer: str) -> int:
+def octets_of(path: FlowPath, layer: str) -> int:
     (frame,) = path.frames(b"")
     return sum(span.bits for span in frame.spans if span.layer == layer) // 8
 

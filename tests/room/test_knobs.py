@@ -16,7 +16,7 @@ from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import knobs, turned
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite
 from lowpanbudget.layers.link.auxiliary import LEVELS
@@ -44,7 +44,7 @@ def unchanged(name: str) -> dict[tuple[str, str], Budget]:
 EXAMPLE = {name: parse_design(text) for name, text in TEXTS.items()}
 
 
-def protection(path: Path) -> tuple[bool, int, bool, int]:
+def protection(path: FlowPath) -> tuple[bool, int, bool, int]:
     """Return what protects a path: encryption, integrity code, a checksum carried, end-to-end tag."""
     security = path.link.security
     level = LEVELS[0] if security is None else security.protection
@@ -53,14 +53,14 @@ def protection(path: Path) -> tuple[bool, int, bool, int]:
     return level.encrypted, level.mic, not path.flow.elide_udp_checksum, tag
 
 
-def assert_measured(path: Path, saving: Saving) -> None:
+def assert_measured(path: FlowPath, saving: Saving) -> None:
     """The same payload in two frames, built without and with the change: the difference is the gain."""
     assert saving.path is not None
     (before,), (after,) = path.frames(b""), saving.path.frames(b"")
     assert len(before.octets) - len(after.octets) == saving.gain
 
 
-def assert_harmless(path: Path, saving: Saving) -> None:
+def assert_harmless(path: FlowPath, saving: Saving) -> None:
     assert saving.path is not None
     was, then = protection(path), protection(saving.path)
     if not saving.caution:
@@ -91,7 +91,7 @@ def test_gains_are_differences_of_frames_and_weaken_nothing(name: str) -> None:
 
 @settings(max_examples=60)
 @given(random_designs())
-def test_random_designs(drawn: tuple[Design, Path]) -> None:
+def test_random_designs(drawn: tuple[Design, FlowPath]) -> None:
     design, path = drawn
     room = room_of(path)
     for saving in Turning(design).all(path):

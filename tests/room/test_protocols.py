@@ -10,7 +10,7 @@ from lowpanbudget import Reassembler, budget, decode_frame
 from lowpanbudget.bits import tiles
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import Turning
 from lowpanbudget.room.measure import room_of
@@ -72,7 +72,7 @@ def test_the_room_fits_and_one_octet_more_does_not(case: str) -> None:
             assert len(saving.path.frames(bytes(one.room + saving.gain + 1))) == 2
 
 
-def assert_reads_back(path: Path, room: int) -> None:
+def assert_reads_back(path: FlowPath, room: int) -> None:
     (frame,) = path.frames(bytes(room))
     read = decode_frame(
         frame.octets, contexts=path.contexts, keys=STAND_IN_KEY, asn=0, root=path.env.root

@@ -10,7 +10,7 @@ from room.random_paths import random_paths
 from lowpanbudget import budget, decode_frame, load_design
 from lowpanbudget.bits import Nature, Span, StandInOctets
 from lowpanbudget.design.application import Application, Dtls
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.layers.internet.dtls.suites import SUITES
@@ -27,7 +27,7 @@ def name_of(found: Budget) -> str:
     return f"{found.flow}-{found.hop}"
 
 
-def assert_tight(path: Path, room: int) -> None:
+def assert_tight(path: FlowPath, room: int) -> None:
     """The room fits one frame of the PHY and the MTU; one octet more takes two frames, or is over the MTU."""
     (frame,) = path.frames(bytes(room))
     assert len(frame.octets) <= path.link.largest
@@ -50,7 +50,7 @@ def assert_tiles(spans: tuple[Span, ...], octets: int) -> None:
     assert ends[-1] == octets * 8
 
 
-def assert_reads_back(path: Path, payload: bytes) -> None:
+def assert_reads_back(path: FlowPath, payload: bytes) -> None:
     """The encoded frame decodes, under the stand-in key, to the datagram, with the spans that its encoder left."""
     (frame,) = path.frames(payload)
     assert_tiles(frame.spans, len(frame.octets))
@@ -72,7 +72,7 @@ def assert_reads_back(path: Path, payload: bytes) -> None:
     assert laid_out(read.spans, path) == laid_out(frame.spans, path)
 
 
-def laid_out(spans: tuple[Span, ...], path: Path) -> list[tuple[int, int, str, str]]:
+def laid_out(spans: tuple[Span, ...], path: FlowPath) -> list[tuple[int, int, str, str]]:
     """Return where what stands; an end-to-end protected payload, into which the encoder alone can look, as one run."""
     application = path.flow.application
     names = [(s.offset_bits, s.bits, s.layer, s.name) for s in spans]
@@ -110,7 +110,7 @@ def test_full_and_empty_frames_read_back(found: Budget) -> None:
 @pytest.mark.long
 @settings(max_examples=200)
 @given(random_paths())
-def test_random_designs(path: Path) -> None:
+def test_random_designs(path: FlowPath) -> None:
     room = room_of(path)
     assert_tight(path, room)
     assert_reads_back(path, bytes(index % 251 for index in range(room)))
@@ -176,7 +176,7 @@ def test_octets_that_show_a_size_are_told_from_zeros(name: str) -> None:
 
 
 @given(random_paths())
-def test_what_decides_no_octet_is_measured_once(path: Path) -> None:
+def test_what_decides_no_octet_is_measured_once(path: FlowPath) -> None:
     """Contexts of other prefixes, and a root that writes no route, leave the headers as they are: packed again, to see.
 
     The link leaves what it leaves between any addresses of these lengths.

@@ -26,7 +26,7 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.registry import OSCORE
 from lowpanbudget.layers.internet.dtls import record as dtls
-from lowpanbudget.layers.internet.dtls.content import LAYER, Content, decode_content
+from lowpanbudget.layers.internet.dtls.content import LAYER, ContentType, decode_content
 from lowpanbudget.layers.internet.dtls.protect import open_dtls
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.dtls.seal import OpenedRecord, plaintext_of
@@ -256,7 +256,7 @@ class ContentOpener:
         """Return the spans of what a record at octet ``at`` held, counted from there; adds its heads to ``content``."""
         octets, inner = opened.content, OpenedContent(opened.content)
         try:
-            if opened.content_type != Content.APPLICATION:
+            if opened.content_type != ContentType.APPLICATION:
                 reader = Reader(octets, layer=LAYER)
                 decode_content(reader, opened.content_type)
                 return reader.spans

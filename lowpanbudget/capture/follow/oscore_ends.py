@@ -8,7 +8,7 @@ from lowpanbudget.capture.follow.opened import NOT_OPENED, NonceUse, OpenedConte
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.codes import CoapType
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import OSCORE
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
@@ -124,7 +124,7 @@ class OscoreEnds:
         has_nonce = read_oscore_option(option.octets).piv is not None
         ends = (flow.destination, flow.destination_port, flow.source, flow.source_port)
         asked = self._requests.get((*ends, message.token), [])
-        if message.type == Type.ACK:
+        if message.type == CoapType.ACK:
             asked = [one for one in asked if one.message_id == message.mid]
         wrong: WireError | None = None
         for one in asked:

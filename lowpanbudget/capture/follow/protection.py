@@ -16,11 +16,11 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import OSCORE as OSCORE_OPTION
 from lowpanbudget.layers.internet.dtls import record as dtls
-from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, Content
+from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, ContentType
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord
 
 OSCORE, DTLS = "OSCORE", "DTLS"
-_SEALED_TYPES = {Content.APPLICATION, Content.CID}
+_SEALED_TYPES = {ContentType.APPLICATION, ContentType.CID}
 _CONTENT_TYPES = {bytes([one]) for one in CONTENT_NAMES}
 
 
@@ -143,4 +143,4 @@ def _has_records(octets: bytes) -> bool:
 
 
 def _is_open(record: DtlsRecord) -> bool:
-    return record.content_type == Content.APPLICATION and not record.sealed
+    return record.content_type == ContentType.APPLICATION and not record.sealed

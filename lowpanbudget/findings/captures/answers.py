@@ -12,7 +12,7 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
+from lowpanbudget.layers.internet.coap.codes import CoapType, is_request, is_response
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import OBSERVE, OSCORE
 from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S
@@ -33,7 +33,7 @@ def answer_with_other_token(memory: Asked, scene: Scene, datagram: HeardDatagram
         return None
     ends = datagram.ends
     ports, now_s = (content.source_port, content.destination_port), scene.time_s
-    if head.type == Type.CON and is_request(head.code):
+    if head.type == CoapType.CON and is_request(head.code):
         key = (*ends, *ports, head.mid)
         before = memory.get(key)
         # one that began anew may take a number again, and gets the answer to what it asked first
@@ -41,7 +41,7 @@ def answer_with_other_token(memory: Asked, scene: Scene, datagram: HeardDatagram
         tokens[head.token] = scene.number
         memory.renew(key, (now_s, tokens))
         return None
-    if head.type != Type.ACK or not is_response(head.code):
+    if head.type != CoapType.ACK or not is_response(head.code):
         return None
     asked = memory.get((*ends[::-1], *ports[::-1], head.mid))
     if asked is None or head.token in asked[1] or now_s - asked[0] > EXCHANGE_LIFETIME_S:
@@ -87,7 +87,7 @@ def answer_with_other_message_id(
         return None
     ends = datagram.ends
     ports, now_s = (content.source_port, content.destination_port), scene.time_s
-    if head.type == Type.CON and is_request(head.code):
+    if head.type == CoapType.CON and is_request(head.code):
         key = (*ends, *ports, head.token)
         before = memory.get(key)
         if before is not None and before.mid == head.mid:
@@ -96,7 +96,7 @@ def answer_with_other_message_id(
         alone = before is None or before.answered or now_s - before.time_s > EXCHANGE_LIFETIME_S
         memory.renew(key, _Named(head.mid, now_s, scene.number, alone=alone))
         return None
-    if head.type != Type.ACK or not is_response(head.code):
+    if head.type != CoapType.ACK or not is_response(head.code):
         return None
     named = memory.get((*ends[::-1], *ports[::-1], head.token))
     if named is None or named.answered or now_s - named.time_s > EXCHANGE_LIFETIME_S:
@@ -173,7 +173,9 @@ def observe_number_not_raised(
             return None
         return (Hit(f"{cause} (Observe)", evidence, source_text, frames),)
     # the same number once more is a notification that comes again, or another finding
-    again = scene.begun is not None and scene.begun.number != scene.number and head.type != Type.ACK
+    again = (
+        scene.begun is not None and scene.begun.number != scene.number and head.type != CoapType.ACK
+    )
     if number >= before.number or again:
         return None
     text = f"{cause} (Partial IV)"

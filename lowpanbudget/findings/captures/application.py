@@ -18,7 +18,7 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.codes import CoapType
 from lowpanbudget.layers.internet.coap.flaws import coap_flaws
 from lowpanbudget.layers.internet.coap.registry import BLOCK1, BLOCK2
 from lowpanbudget.layers.internet.coap.times import (
@@ -79,7 +79,7 @@ def block_still_fragmented(scene: Scene, message: coap.CoapMessage) -> Hits:
             return
 
 
-def _coap(datagram: HeardDatagram, kind: Type) -> tuple[UdpContent, CoapHead] | None:
+def _coap(datagram: HeardDatagram, kind: CoapType) -> tuple[UdpContent, CoapHead] | None:
     """Return ports and first fields of a datagram with a CoAP message of this type; None of any other."""
     head = datagram.coap_head
     if head is None or head.type != kind:
@@ -120,7 +120,7 @@ class Requests:
 @APPLICATION.rule("request-repeated", HeardDatagram, memory=Requests, concerns=concerns.coap)
 def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> None:
     """Compare each confirmable message with the last of its message ID."""
-    exchange = _coap(datagram, Type.CON)
+    exchange = _coap(datagram, CoapType.CON)
     if exchange is None:
         return
     content, head = exchange
@@ -190,7 +190,7 @@ Answers = Recent[tuple[int, int, int, int], _Answer]  # by addresses, port and m
 @APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Recent, concerns=concerns.coap)
 def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare acknowledgements that carry an answer."""
-    exchange = _coap(datagram, Type.ACK)
+    exchange = _coap(datagram, CoapType.ACK)
     if exchange is None or exchange[1].code < 64:
         return None
     content, head = exchange

@@ -8,7 +8,7 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import Type, class_of
+from lowpanbudget.layers.internet.coap.codes import CoapType, class_of
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import BLOCK2, ETAG, OSCORE, URI_PATH, URI_QUERY
 from lowpanbudget.values import dataclass
@@ -29,7 +29,7 @@ def _block(message: CoapMessage) -> Block | None:
 def _answer(scene: Scene, datagram: HeardDatagram) -> tuple[CoapMessage, Block, CoapMessage] | None:
     """Return an answer on an acknowledgement, the block in it, and its request; None of anything else."""
     head, message = datagram.coap_head, message_heard(scene, datagram)
-    if head is None or message is None or head.type != Type.ACK or scene.passage is not None:
+    if head is None or message is None or head.type != CoapType.ACK or scene.passage is not None:
         return None
     block = _block(message)
     if block is None or class_of(message.code) != _SUCCESS:

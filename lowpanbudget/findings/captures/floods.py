@@ -16,7 +16,7 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text, senders_text
-from lowpanbudget.layers.internet.dtls.content import CLIENT_HELLO, Content
+from lowpanbudget.layers.internet.dtls.content import CLIENT_HELLO, ContentType
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls
 from lowpanbudget.values import dataclass, field
 
@@ -125,7 +125,7 @@ def handshake_message(memory: Handshakes, scene: Scene, datagram: HeardDatagram)
         if isinstance(record, Unified) or record.sealed:
             if back is not None:
                 back.go_on(destination)  # what a client seals without an answer proves nothing
-        elif record.content_type != Content.HANDSHAKE or not record.fragment:
+        elif record.content_type != ContentType.HANDSHAKE or not record.fragment:
             continue
         elif record.fragment[0] == CLIENT_HELLO:
             server = forth or memory.entry(destination, _HandshakesTo)

@@ -3,7 +3,7 @@
 from ipaddress import IPv6Network
 
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.env import IID_MASK, SHORT_IID, old_interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
@@ -22,7 +22,7 @@ WHOLE = 16  # octets of an address in line, of which nothing is left out
 
 
 def compared_headers(
-    scene: Scene, path: Path, datagram: HeardDatagram, match: FlowMatch
+    scene: Scene, path: FlowPath, datagram: HeardDatagram, match: FlowMatch
 ) -> ComparedHeaders | None:
     """Return what is compared with the plan of a path; None where ports alone make it one of a sealed flow."""
     if not match.flow.application.is_sealed:

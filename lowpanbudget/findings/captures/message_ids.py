@@ -10,12 +10,12 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.codes import CoapType
 from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S, NON_LIFETIME_S
 
 MESSAGE_IDS = Subject("message-ids")
 
-_LIFETIMES_S = {Type.CON: EXCHANGE_LIFETIME_S, Type.NON: NON_LIFETIME_S}
+_LIFETIMES_S = {CoapType.CON: EXCHANGE_LIFETIME_S, CoapType.NON: NON_LIFETIME_S}
 
 # who sends to whom, from and to which port, under which message ID; records of DTLS apart, whose epochs have IDs of
 # their own (RFC 7252 section 9.1.1)
@@ -36,7 +36,7 @@ def message_id_reused(memory: Begun, scene: Scene, datagram: HeardDatagram) -> H
     key, octets = (*ends, *ports, head.mid), datagram.udp_octets
     before = memory.get(key)
     age_s = 0.0 if before is None else scene.time_s - before.time_s
-    lives = before is not None and not age_s > _LIFETIMES_S[Type(before.head.type)]
+    lives = before is not None and not age_s > _LIFETIMES_S[CoapType(before.head.type)]
     if before is not None and lives and (before.octets == octets or scene.passage is not None):
         scene.begun = before
         return None
@@ -48,7 +48,7 @@ def message_id_reused(memory: Begun, scene: Scene, datagram: HeardDatagram) -> H
     memory.renew(key, scene.begun)
     if before is None or not reused:
         return None
-    lifetime_s = _LIFETIMES_S[Type(before.head.type)]
+    lifetime_s = _LIFETIMES_S[CoapType(before.head.type)]
     cause = f"different messages come under one message ID within {lifetime_s} s"
     told = (
         f"{head.mid:#06x} in frames {before.number} and {scene.number}, {seconds_text(age_s)} apart"

@@ -12,7 +12,7 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
-from lowpanbudget.layers.internet.coap.codes import Type, is_request, is_response
+from lowpanbudget.layers.internet.coap.codes import CoapType, is_request, is_response
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import MAX_AGE, OBSERVE, OSCORE
 from lowpanbudget.layers.internet.coap.times import MAX_AGE_S
@@ -41,7 +41,7 @@ def _notification(scene: Scene, datagram: HeardDatagram, head: CoapHead) -> Coap
     """Return the notification in a datagram, where it is heard first; None of anything else."""
     if not is_response(head.code) or scene.passage is not None:
         return None
-    if scene.begun is not None and scene.begun.number != scene.number and head.type != Type.ACK:
+    if scene.begun is not None and scene.begun.number != scene.number and head.type != CoapType.ACK:
         return None  # the same sent again
     message = message_heard(scene, datagram)
     return None if message is None or message.first(OBSERVE) is None else message
@@ -69,7 +69,7 @@ def notification_after_reset(
         return None
     if memory and is_request(head.code):
         memory.pop(_observation(datagram, content, head.token, by_client=True), None)
-    if head.type != Type.RST or begun is None or not is_response(begun.head.code):
+    if head.type != CoapType.RST or begun is None or not is_response(begun.head.code):
         return None
     rejected = message_answered(scene)
     if rejected is None or rejected.first(OBSERVE) is None:
@@ -121,7 +121,7 @@ def notification_never_confirmable(
         return None
     key = _observation(datagram, content, head.token, by_client=False)
     before = memory.get(key)
-    if before is None or head.type != Type.NON:
+    if before is None or head.type != CoapType.NON:
         memory.renew(key, _LastConfirmed(scene.time_s, scene.number))
         return None
     silent_s = scene.time_s - before.time_s

@@ -19,7 +19,7 @@ from lowpanbudget.layers.internet.dtls.content import (
     CLIENT_HELLO,
     FATAL,
     Alert,
-    Content,
+    ContentType,
     Handshake,
     decode_content,
 )
@@ -29,7 +29,7 @@ from lowpanbudget.values import dataclass, field
 RECORDS = Subject("records")
 
 
-def _in_clear(datagram: HeardDatagram, kind: Content) -> list[DtlsRecord]:
+def _in_clear(datagram: HeardDatagram, kind: ContentType) -> list[DtlsRecord]:
     """Return the records of this content type that nothing protects."""
     records = (one for one in datagram.layers if isinstance(one, DtlsRecord))
     return [one for one in records if one.content_type == kind and not one.sealed]
@@ -38,7 +38,7 @@ def _in_clear(datagram: HeardDatagram, kind: Content) -> list[DtlsRecord]:
 @RECORDS.rule("records-in-clear", HeardDatagram, varies=True, concerns=concerns.records)
 def records_in_clear(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Look for data in epoch 0, once on their way: "unencrypted messages" are there, hellos and what follows them."""
-    records = _in_clear(datagram, Content.APPLICATION)
+    records = _in_clear(datagram, ContentType.APPLICATION)
     if not records or scene.passage is not None:
         return None
     cause = "application data go in epoch 0 of DTLS, where nothing is protected"
@@ -73,8 +73,8 @@ Associations = FirstNamed[tuple[Ends, int, int], _Association]  # ends in order 
 def alert_sent(memory: Associations, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Note hellos and alerts in the clear, once on their way."""
     content = datagram.udp
-    hellos = _in_clear(datagram, Content.HANDSHAKE)
-    alerts = _in_clear(datagram, Content.ALERT)
+    hellos = _in_clear(datagram, ContentType.HANDSHAKE)
+    alerts = _in_clear(datagram, ContentType.ALERT)
     if content is None or scene.passage is not None or not (hellos or alerts):
         return None
     ends, ports = datagram.ends, (content.source_port, content.destination_port)

@@ -14,7 +14,7 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.layers.internet.coap.codes import (
-    Type,
+    CoapType,
     class_of,
     coap_code,
     code_text,
@@ -64,21 +64,23 @@ def request_answered(memory: _AnswersHeard, scene: Scene, datagram: HeardDatagra
     head, content = datagram.coap_head, datagram.udp
     if head is None or content is None or scene.passage is not None:
         return None
-    is_reset = head.type == Type.RST
+    is_reset = head.type == CoapType.RST
     if not is_reset and not is_response(head.code):
         return None
     if is_reset and (scene.begun is None or not is_request(scene.begun.head.code)):
         return None  # of a notification that is not wanted any more, or of a ping (RFC 7252 section 4.3)
     ends = datagram.ends
     ports = content.source_port, content.destination_port
-    key = (*ends, *ports, head.mid, head.type in {Type.ACK, Type.RST})
+    key = (*ends, *ports, head.mid, head.type in {CoapType.ACK, CoapType.RST})
     before_s = memory.heard.renew(key, scene.time_s)
     if before_s is not None and scene.time_s - before_s <= EXCHANGE_LIFETIME_S:
         return None
-    is_plain = head.type == Type.ACK and class_of(head.code) == _SUCCESS and scene.opened is None
+    is_plain = (
+        head.type == CoapType.ACK and class_of(head.code) == _SUCCESS and scene.opened is None
+    )
     message = None if is_plain else message_heard(scene, datagram)  # most are, and need no look
     code = head.code if message is None else message.code
-    if head.type != Type.ACK and message is not None and message.first(OBSERVE) is not None:
+    if head.type != CoapType.ACK and message is not None and message.first(OBSERVE) is not None:
         return None  # a notification, which may be one of many for a request
     to = ends[1], ends[0], content.source_port
     answered = memory.by_ends.entry(to, _AnsweredRequests)

@@ -23,7 +23,7 @@ from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.registry import OBSERVE, OSCORE
 from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S, MAX_TRANSMIT_SPAN_S
-from lowpanbudget.layers.internet.dtls.content import Content
+from lowpanbudget.layers.internet.dtls.content import ContentType
 from lowpanbudget.layers.internet.oscore import option as oscore
 from lowpanbudget.values import dataclass, field
 
@@ -138,7 +138,7 @@ def record_replayed(memory: _Contents, scene: Scene, datagram: HeardDatagram) ->
     before = memory.before(datagram, octets, now)
     if before is None or not now.time_s - before.time_s > MAX_TRANSMIT_SPAN_S:
         return None
-    cite = _RECORD_1_2 if octets[0] in {Content.APPLICATION, Content.CID} else _RECORD_1_3
+    cite = _RECORD_1_2 if octets[0] in {ContentType.APPLICATION, ContentType.CID} else _RECORD_1_3
     hit = _hit(
         "a sealed record comes again",
         "one DTLS record, octet for octet,",

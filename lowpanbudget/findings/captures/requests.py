@@ -18,7 +18,7 @@ from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import Station, pan_of
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
-from lowpanbudget.layers.internet.coap.codes import Type, is_request
+from lowpanbudget.layers.internet.coap.codes import CoapType, is_request
 from lowpanbudget.layers.internet.coap.times import (
     EXCHANGE_LIFETIME_S,
     MAX_TRANSMIT_WAIT_S,
@@ -53,7 +53,7 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
         return
     if datagram.is_sum_wrong or (scene.passage is not None and scene.passage.is_astray):
         return  # it is not for whom it seems to be, or who gets it drops it: that is told
-    confirmable = head.type == Type.CON
+    confirmable = head.type == CoapType.CON
     if not confirmable and head.code not in {_GET, _FETCH}:
         return
     to = (*ends, content.destination_port)

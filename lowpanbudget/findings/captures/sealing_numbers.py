@@ -22,7 +22,7 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.codes import coap_code
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import BLOCK1, BLOCK2, OSCORE
-from lowpanbudget.layers.internet.dtls.content import Content
+from lowpanbudget.layers.internet.dtls.content import ContentType
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord
 from lowpanbudget.layers.internet.oscore import option as oscore
 from lowpanbudget.values import dataclass, field
@@ -122,7 +122,7 @@ def record_numbers(memory: _Numbers, scene: Scene, datagram: HeardDatagram) -> H
     hits: list[Hit] = []
     for record in records:
         if not record.sealed:
-            if record.content_type == Content.HANDSHAKE:
+            if record.content_type == ContentType.HANDSHAKE:
                 pair.renew(next(memory.new_keys))
             continue
         number = *sockets, record.cid, pair.keys, record.epoch, record.sequence

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.design.flow import FIRST
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.draft import MANY, Draft, message_of
 from lowpanbudget.findings.finding import Hit, Severity
@@ -49,7 +49,7 @@ _WITHIN_MTU: tuple[str, Cite | None] = (
 
 
 @lru_cache(maxsize=64)  # of a hop the full frame is one for all its messages
-def _layers(path: Path) -> str:
+def _layers(path: FlowPath) -> str:
     """Return where the octets of a full frame go, layer by layer; of one too long where headers alone are over."""
     room = room_of(path)
     encoded = path.unlimited(b"") if room < 0 else path.frames(bytes(room))[0]
@@ -85,7 +85,7 @@ def fits_only_unsecured(draft: Draft, fit: Fit) -> Hits:
         yield Hit(cause, (evidence,), message_of(fit), severity=severity)
 
 
-def _unsecured(path: Path) -> Path:
+def _unsecured(path: FlowPath) -> FlowPath:
     return replace(path, link=replace(path.link, security=None))
 
 

@@ -6,7 +6,7 @@ from pathlib import PurePath
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.findings.finding import ranked
 from lowpanbudget.findings.planned import flow_findings, message_findings
 from lowpanbudget.layers.link.phy import PHYS
@@ -88,7 +88,7 @@ def _finding(one: view.Data) -> view.Data:
     }  # fmt: skip
 
 
-def _stand_ins(path: Path) -> Iterator[str]:
+def _stand_ins(path: FlowPath) -> Iterator[str]:
     """Yield what is said of link addresses that no station has: the design leaves open which nodes forward."""
     flow, form = path.flow, path.link.addresses
     ends = [flow.source, flow.destination, flow.border]

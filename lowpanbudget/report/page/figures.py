@@ -9,7 +9,7 @@ from typing import Any
 
 from lowpanbudget.bits import Nature, Span, StandInOctets, Writer
 from lowpanbudget.cites import Cite
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import FlowPath
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import sightings, view
 from lowpanbudget.report.screen import harmless
@@ -55,11 +55,11 @@ class Figures:
         """Return the number of a text, made harmless."""
         return self.texts.number(harmless(text))
 
-    def full_frame(self, path: Path, room: int) -> list[int]:
+    def full_frame(self, path: FlowPath, room: int) -> list[int]:
         """Return the numbers of the segments of the frame of a path that is filled to its room."""
         return self.filled_frame(path, room, filled(path, room))
 
-    def filled_frame(self, path: Path, room: int, carried: Writer) -> list[int]:
+    def filled_frame(self, path: FlowPath, room: int, carried: Writer) -> list[int]:
         """Return the same of a frame that is known to carry this, as ``filled`` returns it.
 
         What another payload would change in a header is told as computed.
@@ -125,7 +125,7 @@ class Figures:
         """Return the number of the cliffs behind the first frame, which ends at the room."""
         return self.further_frames.number(tuple(cliffs[1:] if room >= 0 else cliffs))
 
-    def link(self, path: Path, room: int) -> int:
+    def link(self, path: FlowPath, room: int) -> int:
         """Return the number of what a link leaves on a path: octets of its largest frame, and those left.
 
         Behind them the octets of the largest datagram, where that ends the room; 0 elsewhere.
@@ -178,7 +178,7 @@ class Figures:
         return self.cites.number((text, link), [text, link])
 
 
-def filled(path: Path, room: int) -> Writer:
+def filled(path: FlowPath, room: int) -> Writer:
     """Return what the frame of a path carries that is filled to its room; below 0: what it should."""
     return path.carried(StandInOctets(max(room, 0)))
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from lowpanbudget.bits import Nature
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.payload.bitmap import Entry
+from lowpanbudget.payload.bitmap import BitmapEntry
 from lowpanbudget.report import view
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.packing import packing
@@ -57,11 +57,11 @@ def _collects(one: Alternative) -> bool:
     return any(place.collects for place in one.places)
 
 
-def _is_padding(entry: Entry) -> bool:
+def _is_padding(entry: BitmapEntry) -> bool:
     return entry.kind == Nature.PADDING.value
 
 
-def _rows(bitmap: tuple[Entry, ...]) -> Iterator[view.Data]:
+def _rows(bitmap: tuple[BitmapEntry, ...]) -> Iterator[view.Data]:
     for entry in bitmap:
         last = entry.offset + entry.bits - 1
         what = ", ".join(

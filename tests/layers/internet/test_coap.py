@@ -19,7 +19,7 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block, block_text
 from lowpanbudget.layers.internet.coap.codes import (
     CODES,
-    Type,
+    CoapType,
     coap_code,
     code_text,
     is_request,
@@ -78,7 +78,7 @@ def attempt(octets: bytes) -> CoapMessage | WireError:
 def test_figure_of_rfc_7252(case: dict[str, Any]) -> None:
     wire = bytes.fromhex(case["wire"])
     message = decode(wire)
-    assert Type(message.type).name == case["type"]
+    assert CoapType(message.type).name == case["type"]
     assert message.code == coap_code(case["code"])
     assert message.mid == case["mid"]
     assert message.token == bytes.fromhex(case["token"])
@@ -199,14 +199,16 @@ def test_limits_of_a_value(number: int, end: str) -> None:
     code = coap_code("2.05" if number in ONLY_IN["response"] else "PUT")
     edge = getattr(row.value, end)
     inside, outside = b"\x01" * edge, b"\x01" * (edge + (1 if end == "longest" else -1))
-    message = CoapMessage(Type.CON, code, 0, options=(CoapOption(number, inside),), payload=b"x")
+    message = CoapMessage(
+        CoapType.CON, code, 0, options=(CoapOption(number, inside),), payload=b"x"
+    )
     unlucky = {9, 23, 27} if end == "longest" else {9}  # values that say more than their length
     if number not in unlucky:
         assert coap_flaws(message) == ()
         assert decode(bytes(message)) == message
     if end == "longest" or edge:
         message = CoapMessage(
-            Type.CON, code, 0, options=(CoapOption(number, outside),), payload=b"x"
+            CoapType.CON, code, 0, options=(CoapOption(number, outside),), payload=b"x"
         )
         assert [flaw.option for flaw in coap_flaws(message)] == list(message.options)
         assert "are allowed" in coap_flaws(message)[0].text
@@ -260,12 +262,12 @@ def test_wrong_option_is_refused(name: str | int, value: Any, match: str) -> Non
 def test_unknown_and_reserved_numbers() -> None:
     assert {0, 128, 132, 136, 140} == RESERVED_NUMBERS  # RFC 7252 table 7
     for number in RESERVED_NUMBERS:
-        message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, b""),))
+        message = CoapMessage(CoapType.CON, 1, 0, options=(CoapOption(number, b""),))
         assert [flaw.text for flaw in coap_flaws(message)] == [
             f"option number {number} is reserved"
         ]
-    elective = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2048, b"x"),))
-    critical = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2049, b"x"),))
+    elective = CoapMessage(CoapType.CON, 1, 0, options=(CoapOption(2048, b"x"),))
+    critical = CoapMessage(CoapType.CON, 1, 0, options=(CoapOption(2049, b"x"),))
     assert coap_flaws(elective) == ()
     (flaw,) = coap_flaws(critical)
     assert "critical and not known" in flaw.text
@@ -351,7 +353,7 @@ def test_usage_of_types(code: int) -> None:
     """RFC 7252 table 1, typed: which of CON, NON, ACK, RST may carry a request, a response, nothing."""
     kind = 0 if code == 0 else 1 if code < 32 else 2
     usable = {1: "CON NON", 2: "CON NON ACK", 0: "CON ACK RST"}[kind].split()
-    for type_ in Type:
+    for type_ in CoapType:
         valid = (CoapOption.of("ETag", b"a"),) if code == 67 else ()  # RFC 7252 section 5.9.1.3
         found = coap_flaws(CoapMessage(type_, code, 0, options=valid))
         reserved = code >> 5 in (1, 3, 6, 7)
@@ -361,7 +363,7 @@ def test_usage_of_types(code: int) -> None:
 def flaw_texts(code: str, *options: CoapOption, payload: bytes = b"") -> list[str]:
     return [
         flaw.text
-        for flaw in coap_flaws(CoapMessage(Type.CON, coap_code(code), 1, b"", options, payload))
+        for flaw in coap_flaws(CoapMessage(CoapType.CON, coap_code(code), 1, b"", options, payload))
     ]
 
 
@@ -418,7 +420,7 @@ def test_options_that_belong_into_requests_or_responses_alone(number: int) -> No
     option = CoapOption(number, b"\x01" * DEFINITIONS[number].value.shortest)
     for role, code in (("request", "PUT"), ("response", "2.05")):
         (other,) = {"request", "response"} - {role}
-        found = coap_flaws(CoapMessage(Type.CON, coap_code(code), 1, b"", (option,)))
+        found = coap_flaws(CoapMessage(CoapType.CON, coap_code(code), 1, b"", (option,)))
         if number in ONLY_IN[other]:
             (flaw,) = found
             assert f"is not defined for a {role}, only for a {other}" in flaw.text
@@ -426,7 +428,7 @@ def test_options_that_belong_into_requests_or_responses_alone(number: int) -> No
         else:
             assert found == ()
     # a signal numbers its options by itself (RFC 8323 section 5.2): only its code is told
-    assert len(coap_flaws(CoapMessage(Type.CON, coap_code("7.01"), 1, b"", (option,)))) == 1
+    assert len(coap_flaws(CoapMessage(CoapType.CON, coap_code("7.01"), 1, b"", (option,)))) == 1
 
 
 def test_an_entity_tag_comes_once_in_a_response() -> None:
@@ -470,7 +472,7 @@ def test_codes_without_a_payload() -> None:
         ("2.03", tag, "RFC 7252 §5.9.1.3"),
         ("2.31", (), "RFC 7959 §2.9.1"),
     ):
-        message = CoapMessage(Type.CON, coap_code(code), 1, b"", options, b"x")
+        message = CoapMessage(CoapType.CON, coap_code(code), 1, b"", options, b"x")
         (flaw,) = coap_flaws(message)
         assert "is not defined to have a payload" in flaw.text
         assert str(flaw.cite) == section
@@ -576,7 +578,7 @@ KINDS_OF_OPTIONS = st.sampled_from(list(product(range(4), KNOWN, (False, True), 
 BLOCK_NUMBERS = st.integers(0, 2**20 - 1)
 CONTENTS = {size: st.binary(min_size=size, max_size=size) for size in range(301)}
 FEW_OCTETS, TOKENS, PAYLOADS = (st.binary(max_size=size) for size in (20, 8, 40))
-HEADS = st.sampled_from(list(product(Type, CODES_OF_MESSAGES)))
+HEADS = st.sampled_from(list(product(CoapType, CODES_OF_MESSAGES)))
 COUNTS = st.integers(0, 5)
 
 

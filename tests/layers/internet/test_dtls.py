@@ -18,7 +18,7 @@ from lowpanbudget.layers.internet.dtls.content import (
     CONTENT_NAMES,
     HANDSHAKE_NAMES,
     Alert,
-    Content,
+    ContentType,
     Handshake,
     decode_content,
 )
@@ -178,7 +178,7 @@ def test_recorded_handshake() -> None:
     for text in session["datagrams"]:
         for record in datagram(bytes.fromhex(text)):
             assert isinstance(record, DtlsRecord)
-            if record.content_type == Content.HANDSHAKE and not record.sealed:
+            if record.content_type == ContentType.HANDSHAKE and not record.sealed:
                 for message in decode_content(Reader(record.fragment), record.content_type):
                     assert isinstance(message, Handshake)
                     assert (message.offset, message.length) == (0, len(message.body))
@@ -218,14 +218,14 @@ def test_names_as_another_library_has_them() -> None:
 
 def test_alerts_and_handshake_messages() -> None:
     reader = Reader(bytes([2, 20]))
-    assert decode_content(reader, Content.ALERT) == (Alert(2, 20),)
+    assert decode_content(reader, ContentType.ALERT) == (Alert(2, 20),)
     assert [span.meaning for span in reader.spans] == ["fatal", "bad record MAC"]
     # RFC 6347 section 4.2.3: a message in two fragments keeps its length and sequence
     parts = (Handshake(11, 300, 7, 0, bytes(200)), Handshake(11, 300, 7, 200, bytes(100)))
     octets = bytes.fromhex("0b 00012c 0007 000000 0000c8") + bytes(200)
     octets += bytes.fromhex("0b 00012c 0007 0000c8 000064") + bytes(100)
     reader = Reader(octets)
-    assert decode_content(reader, Content.HANDSHAKE) == parts
+    assert decode_content(reader, ContentType.HANDSHAKE) == parts
     assert tiles(reader.spans, len(octets) * 8)
 
 

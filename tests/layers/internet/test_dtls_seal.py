@@ -18,7 +18,7 @@ from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
-from lowpanbudget.layers.internet.dtls.content import Content, decode_content
+from lowpanbudget.layers.internet.dtls.content import ContentType, decode_content
 from lowpanbudget.layers.internet.dtls.protect import open_dtls, seal_dtls
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, write_dtls
 from lowpanbudget.layers.internet.dtls.seal import (
@@ -74,7 +74,7 @@ def test_recorded_session_opens(session: dict[str, Any], side: str, text: str) -
     suite, keys = SUITES[session["suite"]], session_keys(session, side)
     data = record_1_2(bytes.fromhex(session[f"{side}_data"]))
     assert open_1_2(data, keys, suite) == OpenedRecord(
-        Content.APPLICATION, session[text].encode(), data.sequence
+        ContentType.APPLICATION, session[text].encode(), data.sequence
     )
     finished = open_1_2(record_1_2(bytes.fromhex(session[f"{side}_finished"])), keys, suite)
     (message,) = decode_content(Reader(finished.content), finished.content_type)

@@ -10,7 +10,7 @@ from lowpanbudget.fields import Bits, Header, Listing
 CITE = rfc(7252, "12.1")
 
 
-class Type(IntEnum):
+class CoapType(IntEnum):
     """The four message types."""
 
     CON = 0

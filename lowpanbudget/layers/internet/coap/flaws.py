@@ -14,7 +14,7 @@ from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import ShortNumber, TextString
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import Type, class_of, coap_code, code_text
+from lowpanbudget.layers.internet.coap.codes import CoapType, class_of, coap_code, code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage, message_of
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import (
@@ -81,11 +81,11 @@ def _of_header(message: CoapMessage) -> Iterator[CoapFlaw]:
         )
     elif class_of(code) == 3:
         yield CoapFlaw(f"code {code_text(code)}: class 3 is reserved", rfc(7252, "12.1.2"))
-    if kind == Type.ACK and message.is_request:
+    if kind == CoapType.ACK and message.is_request:
         yield CoapFlaw("an acknowledgement carries a request", _USAGE)
-    if kind == Type.RST and code:
+    if kind == CoapType.RST and code:
         yield CoapFlaw("a reset message is not empty", _USAGE)
-    if kind == Type.NON and not code:
+    if kind == CoapType.NON and not code:
         yield CoapFlaw("a non-confirmable message is empty", _USAGE)
 
 

@@ -19,7 +19,7 @@ HANDSHAKE_CITE = rfc(6347, "4.2.2")
 ALERT_CITE = rfc(5246, "7.2")
 
 
-class Content(IntEnum):
+class ContentType(IntEnum):
     """Content types (RFC 9147 figure 5)."""
 
     CHANGE_CIPHER_SPEC = 20
@@ -152,12 +152,12 @@ def decode_content(
 
     Raises ``Truncated`` and ``Malformed``. Each handshake message takes 12 octets at least, so the walk is bounded.
     """
-    if content_type == Content.HANDSHAKE:
+    if content_type == ContentType.HANDSHAKE:
         messages = []
         while reader.left:
             messages.append(_decode_handshake(reader))
         return tuple(messages)
-    if content_type == Content.ALERT:
+    if content_type == ContentType.ALERT:
         alert = layout_of(Alert).read(reader)
         if reader.left:
             raise reader.fault(Malformed, "an alert has two octets", ALERT_CITE)

@@ -5,7 +5,7 @@ from lowpanbudget.bits import Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError, Truncated
 from lowpanbudget.layers.internet.aead import Nonces
-from lowpanbudget.layers.internet.dtls.content import LAYER, Content
+from lowpanbudget.layers.internet.dtls.content import LAYER, ContentType
 from lowpanbudget.layers.internet.dtls.record import (
     CITE,
     LAST_SEQUENCE,
@@ -34,7 +34,7 @@ def seal_dtls(
     *,
     epoch: int,
     sequence: int,
-    content_type: int = Content.APPLICATION,
+    content_type: int = ContentType.APPLICATION,
     cid: bytes = b"",
     padding: int = 0,
     sequence_octets: int = 1,

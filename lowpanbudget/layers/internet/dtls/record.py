@@ -12,7 +12,12 @@ from lowpanbudget.bits import Nature, Reader, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, repeated
 from lowpanbudget.fields import Bits, Header, WholeValue, stated_by
-from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content, decode_content
+from lowpanbudget.layers.internet.dtls.content import (
+    CONTENT_NAMES,
+    LAYER,
+    ContentType,
+    decode_content,
+)
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite
 from lowpanbudget.values import dataclass
 
@@ -87,7 +92,7 @@ class DtlsRecord(WholeValue):
     @property
     def sealed(self) -> bool:
         """Return whether the fragment is protected."""
-        return self.epoch > 0 or self.content_type == Content.CID
+        return self.epoch > 0 or self.content_type == ContentType.CID
 
 
 @stated_by(UNIFIED)
@@ -163,7 +168,7 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: DtlsSuite | No
     kind, version = values["content type"], values["version"]
     if version >> 8 != DTLS_1_2 >> 8:
         raise reader.fault(Malformed, f"version {version:#06x} is none of DTLS", CITE, at=start + 1)
-    cid = _read_cid(reader, cid_length, _CID) if kind == Content.CID else b""
+    cid = _read_cid(reader, cid_length, _CID) if kind == ContentType.CID else b""
     length = LENGTH.read(reader)[0]["length"]
     record = DtlsRecord(kind, values["epoch"], values["sequence number"], b"", version, cid)
     limit = LONGEST_SEALED if record.sealed else LONGEST_PLAIN
@@ -277,7 +282,7 @@ def write_header(writer: Writer, record: DtlsRecord | Unified, length: int) -> N
         raise RequestError(
             f"content type {repeated(record.content_type)} is not 20 to 26", cite=DEMULTIPLEX
         )
-    if bool(record.cid) != (record.content_type == Content.CID):
+    if bool(record.cid) != (record.content_type == ContentType.CID):
         raise RequestError(
             "a record has content type 25 exactly when it has a connection ID", cite=CID_CITE
         )

@@ -15,7 +15,7 @@ from lowpanbudget.errors import Malformed, RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.dtls import record as dtls
-from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content
+from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, ContentType
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys, Version
 from lowpanbudget.values import dataclass
@@ -43,7 +43,7 @@ def seal_1_2(
     *,
     epoch: int,
     sequence: int,
-    content_type: int = Content.APPLICATION,
+    content_type: int = ContentType.APPLICATION,
     cid: bytes = b"",
     padding: int = 0,
     used: Nonces | None = None,
@@ -56,7 +56,7 @@ def seal_1_2(
     epoch, sequence, content_type = _checked(suite, "1.2", keys, epoch, sequence, content_type, cid)
     inner = _inner(content, content_type, padding, CID_AAD) if cid else _plain(content, padding)
     number = epoch.to_bytes(2, "big") + sequence.to_bytes(6, "big")
-    outer = Content.CID if cid else content_type
+    outer = ContentType.CID if cid else content_type
     head = DtlsRecord(outer, epoch, sequence, b"", cid=cid)
     ciphertext = suite.aead.seal(
         keys.key, _nonce_1_2(suite, keys, number), bytes(inner.data),
@@ -78,7 +78,7 @@ def seal_1_3(
     *,
     epoch: int,
     sequence: int,
-    content_type: int = Content.APPLICATION,
+    content_type: int = ContentType.APPLICATION,
     cid: bytes = b"",
     sequence_octets: int = 1,
     has_length: bool = False,
@@ -140,7 +140,7 @@ def open_1_3(
     ``next_sequence`` is one more than the highest number opened so far in this epoch: of the numbers with these low
     bits the closest to it is meant (RFC 9147 section 4.2.2).
     """
-    _checked(suite, "1.3", keys, record.epoch, 0, Content.APPLICATION, record.cid)
+    _checked(suite, "1.3", keys, record.epoch, 0, ContentType.APPLICATION, record.cid)
     size = len(record.fragment)
     at = len(_header_octets(record, max(size, dtls.SHORTEST_UNIFIED)))
     if size < dtls.SHORTEST_UNIFIED:
