@@ -107,7 +107,9 @@ class Chosen(NamedTuple):
 class Choice:
     """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
 
-    __slots__ = ("_hints", "by_cost", "carries", "cite", "label", "name", "rows", "width")
+    __slots__ = (
+        "_carried", "_hints", "by_cost", "carries", "cite", "label", "name", "rows", "width",
+    )  # fmt: skip
 
     def __init__(
         self, name: str, label: str, width: int, rows: tuple[Row, ...], carries: str = ""
@@ -123,6 +125,10 @@ class Choice:
         chosen = [row for row in self.rows if row.fit is not None]
         self.by_cost = tuple(sorted(chosen, key=lambda row: (row.inline, row.code)))
         self._hints = tuple(tuple(self._hints_of(row)) for row in self.rows)
+        self._carried = tuple(
+            " and ".join(use.field for use in row.uses if use.parts) or self.carries
+            for row in self.rows
+        )
         for row in self.rows:
             if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
                 raise TypeError(f"{name}: parts of row {row.code} do not fill its octets")
@@ -190,7 +196,8 @@ class Choice:
         start = reader.pos
         if row.restore is None:
             raise self.reserved(row, start, reader.layer)
-        octets = reader.raw(row.inline, self.label, row.cite) if row.inline else b""
+        carried = self._carried[row.code]
+        octets = reader.raw(row.inline, carried, row.cite) if row.inline else b""
         try:
             value = row.restore(octets, env)
         except WireError as error:
@@ -206,7 +213,7 @@ class Choice:
         return value
 
     def reserved(self, row: Row, offset: int, layer: str) -> Reserved:
-        """Return the error for a code without meaning, found in the header at ``offset``."""
+        """Return the error for a code without meaning, found at octet ``offset``."""
         return Reserved(
             f"{self.label} {row.code:0{self.width}b} is reserved",
             offset=offset,

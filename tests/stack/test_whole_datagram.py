@@ -5,7 +5,7 @@ from ipaddress import IPv6Address
 
 import pytest
 
-from lowpanbudget import Ipv6, decode_datagram
+from lowpanbudget import Ipv6, decode_datagram, decode_frame
 from lowpanbudget.env import Env
 from lowpanbudget.stack.frame import decode_lowpan
 
@@ -80,3 +80,19 @@ def test_options_that_are_read_stay_where_there_are_more_of_them() -> None:
             [("more than 16 extension headers", 40 + 16 * 8)] if number > 16 else []
         )
         headers = bytes([OPTIONS]) + PADDING + headers
+
+
+@pytest.mark.parametrize(
+    ("octets", "missing"),
+    [
+        # RFC 6282 section 3.1: TF 00 has four octets in line; section 4.3: P 00 four, C 0 two; 802.15.4-2006 7.6.2.1
+        ("418801341202000100 60003000", "traffic class and flow label"),
+        ("418801341202000100 7e33f0aabb", "source port and destination port"),
+        ("418801341202000100 7e33f0aabbccdd", "checksum"),
+        ("498801341202000100 0500", "frame counter"),
+    ],
+)
+def test_what_is_cut_is_named_and_not_the_bits_that_ask_for_it(octets: str, missing: str) -> None:
+    fault = decode_frame(bytes.fromhex(octets), fcs=0).fault
+    assert fault is not None
+    assert fault.message.startswith(f"{missing} needs ")
