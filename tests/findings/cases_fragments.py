@@ -634,7 +634,7 @@ FRAGMENT_CASES = {
             "failure",
             "0x0017",
             "the first fragment ends within its compressed headers: "
-            "checksum form (C) needs 2 octets, 1 octet left",
+            "checksum needs 2 octets, 1 octet left",
             (
                 "octet 19, UDP NHC",
                 "the first fragment brings 5 octets of a datagram of 46 octets",

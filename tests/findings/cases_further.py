@@ -808,7 +808,7 @@ FURTHER = (
             "failure",
             "0x0017",
             "the first fragment ends within its compressed headers: "
-            "checksum form (C) needs 2 octets, 0 octets left",
+            "checksum needs 2 octets, 0 octets left",
             (
                 "octet 17, UDP NHC",
                 "the first fragment brings 4 octets of a datagram of 88 octets before compression",
