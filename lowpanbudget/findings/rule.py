@@ -126,7 +126,7 @@ class Subject:
         """Return a decorator that makes a function a check of this rule, which reads these kinds.
 
         ``concerns`` is asked about the scene of the second of frames that are alike: where it says no, the check is not
-        asked about more of them.
+        asked about more of them. The first comes to the check in any case, which has to look for itself.
         """
 
         def stated(check: AnyCheck) -> AnyCheck:

@@ -111,6 +111,7 @@ from findings.cases_link import (
     KEY_SOURCE,
     acknowledged_by,
     among_three,
+    beside,
     counted,
     in_slot,
     in_slots,
@@ -3188,6 +3189,24 @@ FURTHER = (
                 "the tries of one frame do not last that long",
             ),
             (1, 2),
+        ),
+    ),
+    # what its receiver sent just before is no command: data fetch nothing
+    Further(
+        "frame-replayed",
+        lambda: beside(
+            counted(7, 7, at=(1, 11)),
+            Capture([(10.9, air.raw(bytes.fromhex(IPHC_ONLY), 1, (air.FAR_ROOT, FAR_NODE)))]),
+        ),
+        Told(
+            "risk",
+            FAR_NAME,
+            "secured frames come again, and are no retries",
+            (
+                "frame counter 0x00000007 in frames 1 and 3, 10 s apart: equal octet for octet",
+                "the tries of one frame do not last that long",
+            ),
+            (1, 3),
         ),
     ),
     # sent again with the same sequence: too few to prove anything

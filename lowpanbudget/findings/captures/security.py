@@ -97,7 +97,7 @@ class SecuredFrames:
 def command_sent(memory: SecuredFrames, scene: Scene, _frame: Scene) -> None:
     """Note when a node sent a command to another last, which may fetch what that holds for it."""
     mac = scene.frame.mac
-    if mac is not None:
+    if mac is not None and concerns.command(scene):
         memory.commands[mac.source, mac.destination] = scene.time_s
 
 
