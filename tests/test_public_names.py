@@ -53,6 +53,41 @@ def test_a_class_and_all_that_is_public_in_it_is_described(name: str) -> None:
         assert inner.__doc__, f"{name}.{attribute}"
 
 
+WIRE = ("fields.tagged", "layers.")
+CODECS = ("payload.forms.senml", "stack.convert", "stack.decoder", "stack.encoding", "stack.split")
+SOURCE = re.compile(
+    r"RFC 768\b|RFC \d+ (?:§|sections? |appendix )|IEEE 802\.15\.4-\d{4} (?:§|clause |table )"
+)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        name
+        for name in NAMES
+        if lowpanbudget._HOMES[name].startswith(WIRE)
+        or (name in FUNCTIONS and lowpanbudget._HOMES[name].startswith(CODECS))
+    ],
+)
+def test_what_is_on_the_wire_names_its_source(name: str) -> None:
+    """Document and section; RFC 768 has none. The IEEE text is not to be had: from memory, and it says so."""
+    text = " ".join((inspect.getdoc(getattr(lowpanbudget, name)) or "").split())
+    assert SOURCE.search(text), text
+    assert "IEEE" not in text or "from memory" in text, text
+
+
+def test_a_layout_tells_the_section_of_its_figure() -> None:
+    """These figures were looked for in the documents."""
+    for name, source in {
+        "Dio": "RFC 6550 §6.3.1",
+        "Mtu": "RFC 4861 §4.6.4",
+        "Iphc": "RFC 6282 §3.1.1",
+        "Rfrag": "RFC 8931 §5.1",
+        "Beacon": "IEEE 802.15.4-2006 §7.2.2.1, from memory",
+    }.items():
+        assert (inspect.getdoc(getattr(lowpanbudget, name)) or "").endswith(f"Source: {source}.")
+
+
 def _used() -> set[str]:
     """Return the names that tests outside the package take from it and use."""
     used: set[str] = set()

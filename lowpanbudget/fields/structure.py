@@ -5,10 +5,12 @@
         reserved = bits(16)                # no annotation: on the wire alone
         mtu: int = bits(32, "octets")      # one bit is a bool; attributes are given by keyword
 
-``layout_of`` gives its layout. A class that is declared from another one has the fields of that first.
+``layout_of`` gives its layout. A class that is declared from another one has the fields of that first. Docstrings end
+with the section that the layout is from: nobody writes it twice.
 """
 
 import dataclasses
+import inspect
 from collections.abc import Callable, Collection
 from typing import Any, TypeVar, cast, dataclass_transform
 
@@ -161,9 +163,17 @@ def structure(
             name, cite, *parts, value=value, order=order, sizes=sizes, sent=sent, padded=padded,
             around=tuple(around), tag=tag,
         )  # fmt: skip
-        return value
+        return _told(value, cite)
 
     return make
+
+
+def _told(value: type[T], cite: Cite) -> type[T]:
+    """Return the class, whose docstring (which ``python -OO`` takes away) now ends with its source."""
+    if value.__doc__:
+        memory = "" if cite.link else ", from memory"  # an RFC has a link
+        value.__doc__ = f"{inspect.cleandoc(value.__doc__)}\n\nSource: {cite}{memory}."
+    return value
 
 
 def layout_of(value: type[T]) -> Layout[T]:
@@ -178,7 +188,7 @@ def stated_by(
 
     def note(value: type[T]) -> type[T]:
         _WORDS[value] = word
-        return value
+        return value if callable(word) else _told(value, word.cite)
 
     return note
 

@@ -19,7 +19,10 @@ _MOST_SIZES = 1024  # heads of a family whose length is known to be right
 
 @dataclass(frozen=True, slots=True)
 class UnknownOption:
-    """An option of a type that no table here names: its type and the octets after type and length."""
+    """An option of a type that no table here names: its type and the octets after type and length.
+
+    Sources: RFC 8200 section 4.2, RFC 4861 section 4.6, RFC 6550 section 6.7.1, by the family.
+    """
 
     type: int
     content: bytes

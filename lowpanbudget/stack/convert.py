@@ -85,7 +85,7 @@ def compress(
 
 
 def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
-    """Return the IPv6 datagram of a 6LoWPAN payload that starts with its dispatch octet.
+    """Return the IPv6 datagram of a 6LoWPAN payload that starts with its dispatch octet (RFC 4944 section 5, RFC 6282).
 
     ``env`` holds the link addresses and contexts that elided fields come from. Raises ``WireError`` when the octets
     cannot be read, are a fragment or hold no datagram, ``RequestError`` for an argument that is no octet string.

@@ -123,7 +123,9 @@ def decode_frame(
 ) -> Frame:
     """Return the frame that these octets are; never raises on any octets: a fault is kept in the frame.
 
-    The arguments are those of ``Decoder`` and its ``frame``. Raises ``RequestError`` for those that cannot be used.
+    The arguments are those of ``Decoder`` and its ``frame``. Sources: IEEE 802.15.4-2006 clause 7, IEEE 802.15.4-2015
+    clauses 7 and 9 (from memory), RFC 4944 section 5, RFC 6282; each span and fault names its own. Raises
+    ``RequestError`` for arguments that cannot be used.
     """
     keys = keys_of(keys)  # before anything is told of what is wrong with the others
     octets, fcs = as_octets(octets), _length(fcs)
@@ -143,7 +145,8 @@ def _length(fcs: object) -> int:
 def decode_datagram(octets: bytes) -> Frame:
     """Return an IPv6 datagram that came without a link as a frame without MAC header; a fault is kept in the frame.
 
-    Never raises on any octets; raises ``RequestError`` for what are none.
+    Sources: RFC 8200 sections 3 and 4; each span and fault names its own. Never raises on any octets; raises
+    ``RequestError`` for what are none.
     """
     octets = octets if type(octets) is bytes else as_octets(octets)
     frame = FrameInMaking(octets, heads=[], notices=[])

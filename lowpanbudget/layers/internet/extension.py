@@ -75,7 +75,10 @@ _HEADS = {
 @stated_by(lambda header: _HEADS[header.kind])
 @dataclass(frozen=True, slots=True)
 class OptionsHeader:
-    """A hop-by-hop or destination options header (``kind`` 0 or 60); padding is among the options."""
+    """A hop-by-hop or destination options header (``kind`` 0 or 60); padding is among the options.
+
+    Sources: RFC 8200 sections 4.2, 4.3 and 4.6.
+    """
 
     kind: int
     next_header: int
@@ -85,7 +88,7 @@ class OptionsHeader:
 @stated_by(lambda header: _HEADS[header.kind])
 @dataclass(frozen=True, slots=True)
 class OtherHeader:
-    """An extension header that is not read further (mobility): its octets after the length."""
+    """An extension header that is not read further (mobility, RFC 6275 section 6.1): its octets after the length."""
 
     kind: int
     next_header: int

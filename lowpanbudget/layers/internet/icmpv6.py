@@ -163,7 +163,7 @@ _CHECKSUM = ("checksum", "over pseudo-header and message", CHECKSUM_CITE)
 @stated_by(lambda message: HEADERS.get(message.type, START))
 @dataclass(frozen=True, slots=True)
 class Icmpv6:
-    """An ICMPv6 message read: the header, ``name``, and the ``message`` itself by its class.
+    """An ICMPv6 message read: the header, ``name``, and the ``message`` itself by its class (RFC 4443 section 2.1).
 
     ``expected_checksum`` is what the octets and addresses give, None without addresses. ``required_hop_limit`` is
     what the IPv6 header must hold (255 for neighbour discovery), None where nothing is asked: whoever judges the

@@ -46,7 +46,7 @@ class ParameterProblem:
 
 @structure("echo request", rfc(4443, "4.1"))
 class EchoRequest:
-    """An Echo Request (RFC 4443 section 4.1): identifier, sequence number and data."""
+    """An Echo Request: identifier, sequence number and data."""
 
     identifier: int = bits(16, _MATCHES)
     sequence_number: int = bits(16, _MATCHES)
@@ -55,7 +55,7 @@ class EchoRequest:
 
 @structure("echo reply", rfc(4443, "4.2"))
 class EchoReply:
-    """An Echo Reply (RFC 4443 section 4.2): what the request had."""
+    """An Echo Reply: what the request had."""
 
     identifier: int = bits(16, _MATCHES)
     sequence_number: int = bits(16, _MATCHES)

@@ -71,7 +71,7 @@ MINIMUM_MTU = 1280  # RFC 8200 section 5: every link must carry this much
 
 @structure("IPv6", rfc(8200, "3"), kw_only=False)
 class Ipv6(WireValue):
-    """The fields of an IPv6 header (RFC 8200 section 3); addresses are ``IPv6Address``."""
+    """The fields of an IPv6 header; addresses are ``IPv6Address``, ``payload_length`` is in octets."""
 
     version = bits(4, fixed=6)
     traffic_class: int = bits(8, "DSCP in the upper six bits, ECN in the lower two")

@@ -5,11 +5,11 @@ from lowpanbudget.values import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Pad1:
-    """Padding of one octet, its type alone."""
+    """Padding of one octet, its type alone (RFC 8200 section 4.2, RFC 6550 section 6.7.2)."""
 
 
 @dataclass(frozen=True, slots=True)
 class PadN:
-    """Padding of ``octets`` as a whole, 2 at least."""
+    """Padding of ``octets`` as a whole, 2 at least (RFC 8200 section 4.2, RFC 6550 section 6.7.3)."""
 
     octets: int

@@ -17,7 +17,7 @@ from lowpanbudget.layers.internet import ipv6
 
 @structure("UDP", rfc(768), kw_only=False)
 class Udp(WireValue):
-    """The fields of a UDP header (RFC 768); ``length`` counts header and data, in octets."""
+    """The fields of a UDP header; ``length`` counts header and data, in octets."""
 
     source_port: int = bits(16)
     destination_port: int = bits(16)

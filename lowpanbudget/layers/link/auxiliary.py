@@ -163,10 +163,11 @@ _OCTETS = tuple(
 
 @dataclass(frozen=True, slots=True)
 class Security:
-    """The security fields of a frame.
+    """The security fields of a frame (auxiliary security header).
 
     ``key_source`` (4 or 8 octets, most significant first) and ``key_index`` are None where the mode carries none;
     ``frame_counter`` is None when suppressed; ``mic`` is empty for levels 0 and 4, and before a frame is sealed.
+    Sources: IEEE 802.15.4-2006 §7.6.2, IEEE 802.15.4-2015 §9.4, from memory.
     """
 
     level: int

@@ -89,7 +89,10 @@ def _interval(order: int, none: str) -> str:
 
 
 class GuaranteedSlot(NamedTuple):
-    """A guaranteed time slot: the device, the first superframe slot, how many, and whether the device receives."""
+    """A guaranteed time slot: the device, the first superframe slot, how many, and whether the device receives.
+
+    Source: IEEE 802.15.4-2006 §7.2.2.1.3, from memory.
+    """
 
     short_address: int
     starting_slot: int

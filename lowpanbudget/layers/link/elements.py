@@ -101,6 +101,7 @@ class Element:
 
     ``long`` tells a nested element in long form. Read elements also have a ``name``, the ``fields`` of a content that
     is understood, ``nested`` elements of an MLME IE, and a ``fault`` where the content makes no sense.
+    Source: IEEE 802.15.4-2015 §7.4.2 (header IEs) and §7.4.3 (payload IEs), from memory.
     """
 
     id: int

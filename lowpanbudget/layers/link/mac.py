@@ -73,10 +73,12 @@ def _control(mac: "Mac") -> Header:
 class Mac:
     """The fields of a MAC header as they are carried; None where a field is not.
 
-    Addresses are ``bytes`` of 2 or 8 octets, most significant first. ``header_length`` counts the MHR with auxiliary
-    header and header IEs; ``fcs_ok`` is None when there was no FCS to check. A multipurpose frame carries at most the
-    destination's PAN ID; ``long_control`` asks for its 2-octet frame control where 1 octet would do. ``fault`` tells
-    why the walk over header IEs ended early: addresses and security fields are known all the same.
+    ``frame_type``: 0 beacon, 1 data, 2 acknowledgement, 3 command, 5 multipurpose. ``version``: 0 of 2003, 1 of 2006, 2
+    of 2015 and later. Addresses are ``bytes`` of 2 or 8 octets, most significant first. ``header_length`` counts the
+    octets of the MHR with auxiliary header and header IEs; ``fcs_ok`` is None when there was no FCS to check. A
+    multipurpose frame carries at most the destination's PAN ID; ``long_control`` asks for its 2-octet frame control
+    where 1 octet would do. ``fault`` tells why the walk over header IEs ended early: all else is known. Source: IEEE
+    802.15.4-2006 §7.2.1, IEEE 802.15.4-2015 §7.2, from memory.
     """
 
     frame_type: int = FrameType.DATA

@@ -38,7 +38,7 @@ class Key:
     ``octets`` are 16 octets or their hex text, never shown. ``key_id_mode``, ``index`` and ``source`` (bytes or hex, 4
     or 8 octets, either way round) limit the use; None means any. A key with an index opens no frame without one; a key
     with a source also opens frames that carry none: mode 1 means the default source, which no frame shows. Raises
-    ``RequestError`` (without the key) when they cannot be used.
+    ``RequestError`` (without the key) when they cannot be used. Source: IEEE 802.15.4-2006 §7.6.2, from memory.
     """
 
     octets: bytes = field(repr=False)

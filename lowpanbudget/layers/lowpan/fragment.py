@@ -98,7 +98,7 @@ class HeadersCut(NamedTuple):
 @stated_by(lambda fragment: FRAG1 if fragment.first else FRAGN)
 @dataclass(frozen=True, slots=True)
 class Fragment:
-    """A fragment header: ``size`` and ``offset`` in octets of the uncompressed datagram."""
+    """A fragment header (RFC 4944 section 5.3): ``size`` and ``offset`` in octets of the uncompressed datagram."""
 
     size: int
     tag: int

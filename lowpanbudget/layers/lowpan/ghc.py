@@ -57,7 +57,7 @@ class CodedOctets(bytes):
 
 
 class CodeStep(NamedTuple):
-    """What one code does; the ``octets`` of all steps tile ``code[:consumed]``.
+    """What one code does (RFC 7400 section 2); the ``octets`` of all steps tile ``code[:consumed]``.
 
     ``n`` octets are laid out, a copy's from ``s`` to the left; a ``set`` adds both to the next copy's.
     """
@@ -80,7 +80,7 @@ class CodeStep(NamedTuple):
 
 
 class Expansion(NamedTuple):
-    """What ``consumed`` octets of code stand for, a stop code among them if ``stopped``."""
+    """What ``consumed`` octets of code stand for (RFC 7400 section 2), a stop code among them if ``stopped``."""
 
     octets: bytes
     consumed: int
@@ -101,7 +101,7 @@ def dictionary(source: bytes, destination: bytes) -> bytes:
 def read_ghc(
     code: bytes, source: object, destination: object, *, limit: int = LARGEST
 ) -> Expansion:
-    """Return what a GHC code stands for, between two IPv6 addresses (RFC 7400).
+    """Return what a GHC code stands for, between two IPv6 addresses (RFC 7400 section 2).
 
     ``source`` and ``destination`` are those of the restored IPv6 header, as text, 16 octets or ``IPv6Address``. At most
     ``limit`` octets come out. Raises ``Truncated``, ``Reserved`` or ``Malformed`` at the code octet that is wrong,

@@ -53,13 +53,13 @@ _VERSION = Cite("RFC 8428", "4.1")
 
 
 def read_senml(octets: bytes, form: Form = "json") -> tuple[Entry, ...]:
-    """Return the records of a SenML pack (RFC 8428) in JSON or CBOR (``form``), in order: read-only dictionaries.
+    """Return the records of a SenML pack in JSON or CBOR (``form``), in order: read-only dictionaries.
 
-    Labels are those of table 1 (``bn``, ``n``, ``u``, ``v`` ...) in both forms; fields that are not known are left out
-    (section 4.4). Numbers are as a double holds them, ``vd`` is octets, ``bver`` a whole number from 1 on; times are in
-    seconds. ``resolve_senml`` applies the base fields. Raises ``Malformed`` for what is no pack, such as an array
-    without a record (section 3), with the number of the record that is wrong, and the offset where the JSON ends to be
-    JSON (0 where it is nested too deeply); ``RequestError`` for what are no octets.
+    Source: RFC 8428 section 4. Labels are those of table 1 (``bn``, ``n``, ``u``, ``v`` ...) in both forms; fields that
+    are not known are left out (section 4.4). Numbers are as a double holds them, ``vd`` is octets, ``bver`` a whole
+    number from 1 on; times are in seconds. ``resolve_senml`` applies the base fields. Raises ``Malformed`` for what is
+    no pack, such as an array without a record (section 3), with the number of the record that is wrong, and the offset
+    where the JSON ends to be JSON (0 where it is nested too deeply); ``RequestError`` for what are no octets.
     """
     read = pack_from_cbor if _form(form) == "cbor" else pack_from_json
     return tuple(map(FrozenDict, read(as_octets(octets))))
@@ -71,7 +71,7 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
     Records are dictionaries with the labels of table 1, as ``read_senml`` returns them; exact decimals are written as
     the nearest number. Raises ``RequestError`` for no records at all, one without a field, a label that is not known, a
     value of the wrong type, no finite number that a double holds, more values than one, none where there is no sum
-    either, and a name that is none (section 4.5.1).
+    either, and a name that is none (RFC 8428 section 4.5.1).
     """
     given = list(_given(records, is_written=True))
     if not given:
@@ -93,13 +93,13 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
 
 
 def resolve_senml(records: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:
-    """Return the records with all base fields applied (section 4.6), in the order of the pack: read-only dictionaries.
+    """Return the records with all base fields applied, in the order of the pack: read-only dictionaries.
 
     Names are joined; times, values and sums are exact decimals, added up, and absent where neither part is there.
-    A ``bver`` other than 10 stays, in every record. A time below 2**28 is relative (section 4.5.3), and stays so: when
-    the pack came only its receiver knows. Raises ``Malformed`` for a version of SenML that is not known, a name that
-    is none when it is joined, and a record without a value or a sum; ``RequestError`` as ``write_senml`` for what no
-    record can hold.
+    Source: RFC 8428 section 4.6. A ``bver`` other than 10 stays, in every record. A time below 2**28 is relative
+    (section 4.5.3), and stays so: when the pack came only its receiver knows. Raises ``Malformed`` for a version of
+    SenML that is not known, a name that is none when it is joined, and a record without a value or a sum;
+    ``RequestError`` as ``write_senml`` for what no record can hold.
     """
     return tuple(map(FrozenDict, resolve(_given(records))))
 
@@ -172,7 +172,7 @@ def pack_from_cbor(octets: bytes) -> list[Entry]:
 
 
 def resolve(pack: Iterable[Entry]) -> list[Entry]:
-    """Return the records with all base fields applied (section 4.6), in the order of the pack.
+    """Return the records with all base fields applied, in the order of the pack.
 
     Numbers are exact decimals. Names are joined; times, values and sums added; absent ones stay absent
     where neither part is there.

@@ -25,7 +25,7 @@ _BLOCK_NAMES = {"NUM": "number", "M": "more", "SZX": "size exponent"}
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """The value of a block option: block number, whether more follow, size exponent.
+    """The value of a block option: block number, whether more follow, size exponent (RFC 7959 section 2.2).
 
      0 1 2 3 4 5 6 7
     +-+-+-+-+-+-+-+-+

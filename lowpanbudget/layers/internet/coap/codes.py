@@ -98,7 +98,7 @@ def is_response(code: int) -> bool:
 def coap_code(text: str) -> int:
     """Return the number of a code given as ``c.dd`` or by a name such as ``GET`` or ``Content``.
 
-    Raises ``RequestError`` for a text that is none, and lists the names.
+    Source: RFC 7252 section 12.1. Raises ``RequestError`` for a text that is none, and lists the names.
     """
     kind, dot, detail = text.partition(".") if isinstance(text, str) else ("", "", "")
     if dot and kind.isdecimal() and detail.isdecimal() and int(kind) < 8 and int(detail) < 32:

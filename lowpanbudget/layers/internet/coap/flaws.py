@@ -47,6 +47,7 @@ _WITHOUT_PAYLOAD = {
 class CoapFlaw(NamedTuple):
     """One thing that is wrong: in words, by which section, and the option at fault if it is one.
 
+    ``cite`` is mostly of RFC 7252 sections 3 to 5, of RFC 7959 section 2 for block options.
     ``wasteful``: it costs octets and nothing else. ``allowed``: a sender may do so; not every receiver takes it.
     """
 
@@ -61,7 +62,8 @@ class CoapFlaw(NamedTuple):
 def coap_flaws(message: CoapMessage | bytes) -> tuple[CoapFlaw, ...]:
     """Return what is wrong with a message (or its octets) that can be read all the same, in the order of the message.
 
-    Raises ``WireError`` for octets that are no message, as ``read_coap`` does.
+    Each says its section, mostly of RFC 7252 sections 3 to 5. Raises ``WireError`` for octets that are no message, as
+    ``read_coap`` does.
     """
     message = message_of(message)
     return (

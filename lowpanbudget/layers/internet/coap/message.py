@@ -155,7 +155,7 @@ def read_coap(octets: bytes) -> CoapMessage:
 
 
 def write_coap(message: CoapMessage) -> bytes:
-    """Return the octets of a CoAP message: its one encoding.
+    """Return the octets of a CoAP message: its one encoding (RFC 7252 section 3).
 
     Raises ``RequestError`` for what is no message or cannot be sent: a token over 8 octets, an empty message with more.
     """

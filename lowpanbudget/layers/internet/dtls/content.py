@@ -137,7 +137,8 @@ def read_dtls_content(
 ) -> tuple[Handshake, ...] | tuple[Alert] | bytes:
     """Return what a record's content holds: handshake messages, an alert, or octets for any other type.
 
-    Raises ``Truncated`` or ``Malformed`` with the offset of what is wrong, ``RequestError`` for what are no octets.
+    Sources: RFC 6347 section 4.2.2, RFC 5246 section 7.2. Raises ``Truncated`` or ``Malformed`` with the offset of
+    what is wrong, ``RequestError`` for what are no octets.
     """
     number = as_whole(content_type)
     if number is None:

@@ -43,6 +43,8 @@ def seal_dtls(
 ) -> DtlsRecord | Unified:
     """Return the protected record that carries ``content``, of the version that the suite belongs to.
 
+    Sources: RFC 6347 section 4.1.2 and RFC 9146 section 5 (1.2), RFC 9147 section 4 (1.3).
+
     ``sequence`` is to be used once in an epoch; ``used``, one for each key, refuses a second use. ``padding`` are zeros
     behind the content: in 1.2 only with a connection ID, in 1.3 as many more as the shortest record wants. In 1.3 the
     header has ``sequence_octets`` (1 or 2) and a length where ``has_length``. ``write_dtls`` gives the octets. Raises
@@ -79,6 +81,8 @@ def open_dtls(
     next_sequence: int = 0,
 ) -> OpenedRecord:
     """Return what a protected record holds, given as ``read_dtls`` returns it or as the octets of one record.
+
+    Sources: RFC 6347 section 4.1.2 and RFC 9146 section 5 (1.2), RFC 9147 section 4 (1.3).
 
     ``next_sequence``, for DTLS 1.3: one more than the highest number opened so far in this epoch. Raises ``BadMic`` or
     another ``WireError`` with its offset in the record, ``RequestError`` for keys or a suite that do not go with it.

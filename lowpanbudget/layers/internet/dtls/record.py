@@ -131,6 +131,8 @@ def decode(
 def read_dtls(octets: bytes, *, cid_length: int | None = None) -> tuple[DtlsRecord | Unified, ...]:
     """Return all records in the octets of a UDP payload, of DTLS 1.2 and 1.3, with fragments as they are on the wire.
 
+    Sources: RFC 6347 section 4.1, RFC 9146 section 4, RFC 9147 section 4.
+
     ``cid_length`` is how long connection IDs are, which only their two ends know. Raises ``Truncated``, ``Reserved``,
     ``Malformed`` or another ``WireError`` with the offset of what is wrong, ``RequestError`` for what are no octets.
     """
@@ -141,7 +143,7 @@ def read_dtls(octets: bytes, *, cid_length: int | None = None) -> tuple[DtlsReco
 
 @explains
 def write_dtls(record: DtlsRecord | Unified) -> bytes:
-    """Return the octets of a record as it is, protected or not.
+    """Return the octets of a record as it is, protected or not (RFC 6347 section 4.1, RFC 9147 section 4).
 
     Raises ``RequestError`` for what is no record, or what its header cannot say.
     """

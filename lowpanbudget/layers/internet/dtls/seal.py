@@ -28,7 +28,10 @@ _PLACEHOLDER = b"\xff" * 8  # RFC 9146 section 5: seq_num_placeholder
 
 @dataclass(frozen=True, slots=True)
 class OpenedRecord:
-    """What a record held: its real ``content_type``, the ``content`` in the clear, its whole ``sequence`` number."""
+    """What a record held: its real ``content_type``, the ``content`` in the clear, its whole ``sequence`` number.
+
+    Sources: RFC 6347 section 4.1, RFC 9146 section 4, RFC 9147 section 4.
+    """
 
     content_type: int
     content: bytes

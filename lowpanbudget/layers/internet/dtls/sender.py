@@ -17,7 +17,7 @@ class DtlsSender:
     that the end sends from, ``epoch`` is that of the keys, ``cid`` the connection ID that its records carry, of
     ``cid_length`` octets (0: they carry none). ``next_sequence``, for DTLS 1.3, is the number of the record expected
     first: a record carries the low bits of its number alone. Raises ``RequestError``, without the keys, for what does
-    not go with the suite.
+    not go with the suite. Sources: RFC 6347 section 4.1, RFC 9146 section 4, RFC 9147 section 4.
     """
 
     suite: DtlsSuite

@@ -22,7 +22,10 @@ _HOW_SUITE = "dtls_suite(name) is one"
 
 @dataclass(frozen=True, slots=True)
 class DtlsSuite:
-    """A cipher suite: ``salt`` octets of the nonce come from the key block, ``explicit`` octets go in each record."""
+    """A cipher suite: ``salt`` octets of the nonce come from the key block, ``explicit`` octets go in each record.
+
+    ``cite`` says where it is stated, such as RFC 6655 section 4 or RFC 8446 appendix B.4.
+    """
 
     code: int
     name: str
@@ -98,7 +101,7 @@ SUITES = {
 def dtls_suite(name: str) -> DtlsSuite:
     """Return the cipher suite of this name, such as "TLS_PSK_WITH_AES_128_CCM_8"; the name decides the version.
 
-    Raises ``RequestError`` that lists the names.
+    Its ``cite`` says where it is stated, such as RFC 6655 section 4. Raises ``RequestError`` that lists the names.
     """
     suite = SUITES.get(name) if isinstance(name, str) else None
     if suite is None:
@@ -125,7 +128,7 @@ class RecordKeys:
     """The keys of one direction and epoch, never shown.
 
     ``iv`` has the suite's ``salt`` octets; ``sequence_key`` hides the sequence numbers of DTLS 1.3 and is as long as
-    the key.
+    the key. Sources: RFC 6655 section 3 (1.2), RFC 9147 section 4.2.3 (1.3).
     """
 
     key: bytes = field(repr=False)

@@ -140,12 +140,16 @@ class _DuplicateAddress:
 
 @structure("duplicate address request", rfc(8505, "4.2"))
 class DuplicateAddressRequest(_DuplicateAddress):
-    """A DAR, or extended an EDAR."""
+    """A DAR, or extended an EDAR: asks whether a node may register this address.
+
+    ``registration_lifetime`` is in units of 60 seconds; ``code`` 0 is the form of RFC 6775 section 4.4, 1 to 4 the
+    extended one whose ``rovr`` has 8, 16, 24 or 32 octets; ``tid`` means something only there.
+    """
 
 
 @structure("duplicate address confirmation", rfc(8505, "4.2"))
 class DuplicateAddressConfirmation(_DuplicateAddress):
-    """A DAC, or extended an EDAC."""
+    """A DAC, or extended an EDAC: the answer, by its ``status``; all else as in ``DuplicateAddressRequest``."""
 
 
 def _codes(name: str) -> dict[int, str]:

@@ -55,7 +55,8 @@ MANDATORY = 10
 class SecurityContext:
     """One end's security context; sender and recipient swapped it is the other end's. Keys are never shown.
 
-    Identifiers are 0 to 7 octets (with a nonce of 13); ``algorithm`` is a COSE number of ``ALGORITHMS``.
+    Source: RFC 8613 section 3.1. Identifiers are 0 to 7 octets (with a nonce of 13); ``algorithm`` is a COSE number of
+    ``ALGORITHMS``.
     """
 
     sender_id: bytes

@@ -45,7 +45,7 @@ _PLAINTEXT = layout_of(_Plaintext)
 
 @dataclass(frozen=True, slots=True)
 class OscoreBinding:
-    """What a response is bound to: kid and Partial IV of its request."""
+    """What a response is bound to: kid and Partial IV of its request (RFC 8613 section 5.4)."""
 
     kid: bytes
     piv: bytes
@@ -56,7 +56,7 @@ class OscoreBinding:
 
 @dataclass(frozen=True, slots=True)
 class OscoreResult:
-    """A message protected or opened.
+    """A message protected or opened (RFC 8613 section 8).
 
     ``message`` is the one that came out. ``octets`` and ``spans`` are those of the *protected* message, each
     encrypted octet named by what it holds. ``binding`` is the request's: keep it for the response.

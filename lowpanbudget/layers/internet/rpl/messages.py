@@ -65,7 +65,7 @@ def status_text(value: int) -> str:
 
 @structure("DODAG information solicitation", rfc(6550, "6.2.1"))
 class Dis:
-    """A DODAG Information Solicitation (RFC 6550 section 6.2): its options."""
+    """A DODAG Information Solicitation (DIS): its options."""
 
     reserved = bits(16)
     options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
@@ -144,7 +144,7 @@ ONLY_SECURE = 0x0A  # "A CC message MUST be sent as a secured RPL message"
 class Secure:
     """A secure message: its ``code``, ``security`` section, and ``message`` if it is not encrypted, else None.
 
-    ``seal`` is the MAC or signature at the end, or all that is encrypted, with it.
+    ``seal`` is the MAC or signature at the end, or all that is encrypted, with it (RFC 6550 section 6.1).
     """
 
     code: int

@@ -61,6 +61,10 @@ class DodagConfiguration:
     """How the DODAG runs.
 
     Lifetimes count ``lifetime_unit`` seconds each; ``rpi_0x23`` says that the RPL option has type 0x23 (RFC 9008).
+    The Trickle timer of DIOs begins with 2**``dio_interval_min`` milliseconds, doubled ``dio_interval_doublings`` times
+    at most; ``dio_redundancy_constant`` DIOs heard in one interval suppress the node's own (0: never; RFC 6550
+    section 8.3.1). A hop adds ``min_hop_rank_increase`` or more to the rank, which in one version of the DODAG may grow
+    by ``max_rank_increase`` (0 disables that). ``path_control_size`` is one less than the active bits of Path Control.
     """
 
     reserved_1 = bits(3)
