@@ -1,9 +1,10 @@
 """The public names of each module, as ``lowpanbudget`` offers them; each is loaded when it is first used."""
 
 NAMES = {
-    "bits": "Nature Span",
+    "bits": "Nature Place Reader Span StandIn StandInOctets Writer",
     "capture.annotation": "shortest_form",
     "capture.captured": "CaptureFrames CapturedFrame annotate follow",
+    "capture.columns.choice": "CountedFrames",
     "capture.expand": "LeftOut decrypt expand",
     "capture.files.continued": "ContinuedCapture read_continued",
     "capture.files.key_file": "KeyRing read_keys",
@@ -11,10 +12,10 @@ NAMES = {
     "capture.files.record": "ReadingNotice Record",
     "capture.files.together": "read_together",
     "capture.files.writing": "write_pcap",
-    "capture.follow.clock": "ClockPutBack",
+    "capture.follow.clock": "ClockLeap ClockPutBack",
+    "capture.follow.devices": "Device",
     "capture.follow.fcs_check": "FcsVerdict",
     "capture.follow.flows": "FlowKey",
-    "capture.follow.devices": "Device",
     "capture.follow.learning": "LearnedContext",
     "capture.follow.matching": "Matched MessageValue",
     "capture.follow.receivers": "Reception",
@@ -24,33 +25,46 @@ NAMES = {
     "capture.several": "survey_files",
     "capture.shrink": "Counters Shrinker shrink",
     "capture.survey": "Cell Survey",
-    "capture.surveyor": "survey",
     "capture.surveyed_file": "SurveyedFile",
+    "capture.surveyor": "survey",
     "capture.tally": "Tally",
     "cites": "Cite",
-    "deployment.airtime": "FrameTimes MessageAirtime airtime",
+    "deployment.airtime": "BrokenLimit FrameTimes MessageAirtime airtime",
     "deployment.burst": "carry_burst",
     "deployment.burst_plan": "BurstPlan PacketPlan QueueCurve",
     "deployment.carried": "CarriedNetwork CarriedNode LimitCheck Rhythm SleepWait",
     "deployment.carry": "carry",
-    "deployment.contention": "Arrived ContentionResult",
-    "deployment.service": "HopService QuantileRange Quantiles",
     "deployment.confidence": "MeasuredShare Quantile Spread",
+    "deployment.contention": "Arrived ContentionResult",
+    "deployment.delays": "Delays",
     "deployment.measured": (
-        "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode Measurement PlanCheck PlanNumber "
-        "PlanVerdict ReportsTogether"
+        "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode MeasuredRecovery Measurement "
+        "NumberedAnew PlanCheck PlanNumber PlanVerdict ReportsTogether"
     ),
     "deployment.measurement": "measure",
+    "deployment.played_load": "HopLoad",
+    "deployment.rhythm": "RhythmPart",
+    "deployment.service": "HopService QuantileRange Quantiles",
     "deployment.timeline": "FrameAirtime Phase RadioState TimedPart",
+    "design.access": "Access Slots",
+    "design.application": "Application Coap Dtls Oscore",
     "design.estimate": "Estimate",
-    "design.flow": "Flow Station",
+    "design.flow": "Flow Hop Station",
+    "design.goals": "Burst Limits",
     "design.link": "Link",
     "design.load": "design_schema load_design parse_design",
+    "design.loss": "FrameLoss LossRuns",
     "design.meaning": "Design",
-    "env": "Context Contexts Env",
+    "design.path": "FlowPath HeaderSizes",
+    "design.radio": "Battery Radio",
+    "design.routing": "Routing",
+    "design.tree": "Tree",
+    "design.upkeep_shape": "Upkeep",
+    "design.waiting": "SendQueue Sleep",
+    "env": "Context Contexts Env GoneContext",
     "errors": (
-        "BadMic DesignError DoesNotFit Fault LowpanError Malformed NotSupported "
-        "RequestError Reserved Truncated WireError"
+        "BadMic DesignError DoesNotFit Fault LowpanError Malformed NotSupported RequestError "
+        "Reserved Truncated WireError"
     ),
     "fields.packet": "Head Packet Restored",
     "fields.tagged": "UnknownOption",
@@ -61,14 +75,16 @@ NAMES = {
     "findings.listing": "FrameList ListedFrame list_frames",
     "findings.review": "review",
     "findings.together": "ChangesTogether changes_that_help_together",
-    "layers.internet.aead": "Nonces",
+    "hidden": "HiddenOctets",
+    "layers.internet.aead": "Aead Nonces",
     "layers.internet.chain": "FragmentHeader",
     "layers.internet.coap.block": "Block",
-    "layers.internet.coap.codes": "coap_code",
+    "layers.internet.coap.codes": "CoapType coap_code",
     "layers.internet.coap.flaws": "CoapFlaw coap_flaws",
     "layers.internet.coap.message": "CoapMessage coap_path read_coap write_coap",
     "layers.internet.coap.options": "CoapOption",
-    "layers.internet.dtls.content": "Alert Handshake read_dtls_content",
+    "layers.internet.coap.registry": "OptionDefinition",
+    "layers.internet.dtls.content": "Alert ContentType Handshake read_dtls_content",
     "layers.internet.dtls.protect": "open_dtls seal_dtls",
     "layers.internet.dtls.record": "DtlsRecord Unified read_dtls write_dtls",
     "layers.internet.dtls.seal": "OpenedRecord",
@@ -77,15 +93,16 @@ NAMES = {
     "layers.internet.extension": "OptionsHeader OtherHeader RoutingHeader",
     "layers.internet.icmpv6": "Icmpv6",
     "layers.internet.icmpv6_messages": (
-        "DestinationUnreachable EchoReply EchoRequest PacketTooBig ParameterProblem TimeExceeded"
+        "DestinationUnreachable EchoReply EchoRequest PacketTooBig ParameterProblem TimeExceeded "
+        "Unknown"
     ),
     "layers.internet.ipv6": "Ipv6",
+    "layers.internet.nd.lowpan_options": (
+        "AddressRegistration AuthoritativeBorderRouter Capabilities ContextOption"
+    ),
     "layers.internet.nd.messages": (
         "DuplicateAddressConfirmation DuplicateAddressRequest NeighborAdvertisement "
         "NeighborSolicitation Redirect RouterAdvertisement RouterSolicitation"
-    ),
-    "layers.internet.nd.lowpan_options": (
-        "AddressRegistration AuthoritativeBorderRouter Capabilities ContextOption"
     ),
     "layers.internet.nd.options": (
         "Mtu PrefixInformation RecursiveDnsServers RedirectedHeader SourceLinkLayerAddress "
@@ -101,8 +118,8 @@ NAMES = {
     "layers.internet.rpi": "RplOption",
     "layers.internet.rpl.messages": "ConsistencyCheck Dao DaoAck Dio Dis Secure",
     "layers.internet.rpl.metrics": (
-        "Etx HopCount Latency LinkColor LinkColorConstraint LinkQuality Metric NodeEnergy NodeState "
-        "Throughput"
+        "Etx HopCount Latency LinkColor LinkColorConstraint LinkQuality Metric NodeEnergy "
+        "NodeState Throughput"
     ),
     "layers.internet.rpl.options": (
         "DodagConfiguration MetricContainer RouteInformation SolicitedInformation Target "
@@ -111,16 +128,22 @@ NAMES = {
     "layers.internet.rpl.security": "RplSecurity",
     "layers.internet.source_route": "SourceRoute",
     "layers.internet.udp": "Udp",
-    "layers.link.auxiliary": "Security",
+    "layers.link.auxiliary": "Security SecurityLevel",
     "layers.link.beacon": "Beacon GuaranteedSlot",
     "layers.link.contents": "Command",
+    "layers.link.control": "FrameType",
     "layers.link.elements": "Element",
     "layers.link.mac": "Mac",
+    "layers.link.phy": "PhyTiming TimePart",
     "layers.link.security": "Key",
+    "layers.link.timeslots": "SlotTemplate",
+    "layers.lowpan.addresses": "UnknownContext UnknownLinkAddress UnknownRoot",
     "layers.lowpan.escape": "Escape",
     "layers.lowpan.extension_nhc": "ExtensionNhc",
-    "layers.lowpan.fragment": "Fragment",
-    "layers.lowpan.ghc": "CodeStep Expansion read_ghc write_ghc",
+    "layers.lowpan.fragment": (
+        "EndBeyond Fragment HeadersCut OffsetBeyond SizeImpossible SizeTooSmall"
+    ),
+    "layers.lowpan.ghc": "CodeStep CodedOctets Expansion read_ghc write_ghc",
     "layers.lowpan.ghc_headers": "Icmpv6Nhc",
     "layers.lowpan.iphc": "Iphc",
     "layers.lowpan.legacy": "Legacy",
@@ -128,12 +151,16 @@ NAMES = {
     "layers.lowpan.mesh": "Broadcast Mesh",
     "layers.lowpan.nhc": "UdpNhc",
     "layers.lowpan.recovery": "Rfrag RfragAck",
+    "payload.bitmap": "BitmapEntry",
     "payload.c.source": "CodeMemory Generated GeneratedFile generate",
+    "payload.codec.order": "Order",
     "payload.forms.encodings": "Inexact",
     "payload.forms.senml": "read_senml resolve_senml write_senml",
+    "payload.kinds.field": "Field",
     "payload.kinds.interfaces": "Gain",
     "payload.message": "Message",
     "payload.search.compatible": "Change FormatComparison",
+    "payload.search.receiver": "Outcome",
     "payload.search.shrink": "Candidate Coarsening",
     "payload.search.worth": "PartWorth Worth",
     "report.frame_table": "write_frame_table",
@@ -152,6 +179,7 @@ NAMES = {
     "room.sweep.swept": "SettingChange Sweep SweptAxis SweptSetting SweptValue",
     "room.weigh": "Weighing weigh",
     "stack.comparison": "Comparison Difference",
+    "stack.contents": "ContentLayout",
     "stack.convert": "Compressed Decompressed compress decompress",
     "stack.decoder": "Decoder decode_datagram decode_frame",
     "stack.encoding": "Encoded encode_frame",
@@ -161,4 +189,5 @@ NAMES = {
     "stack.incoming": "Datagram Notice",
     "stack.reassembly": "Reassembler",
     "stack.split": "split",
+    "values": "FrozenDict",
 }

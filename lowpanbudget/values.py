@@ -64,6 +64,7 @@ class FrozenDict(dict[Key, Item]):
     __slots__ = ()
 
     def _refuse(self, *_: object, **__: object) -> NoReturn:
+        """Raise ``TypeError``."""
         raise TypeError("a result cannot be changed: dict(...) of it makes a dictionary that can")
 
     __setitem__ = __delitem__ = __ior__ = clear = pop = popitem = setdefault = update = _refuse

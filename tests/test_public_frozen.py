@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from contract import air
+from public_inner import is_offered
 from vector_files import document
 
 import lowpanbudget
@@ -203,6 +204,8 @@ def changeable(value: Any) -> Iterator[str]:
         if isinstance(one, DEFINITIONS) or id(one) in seen:
             continue
         seen[id(one)] = one
+        if not is_offered(type(one)):
+            yield f"{path_of(place)}: {type(one).__name__} has no public name"
         if reason := refuses(one):
             yield f"{path_of(place)}: {reason}"
         waiting += [((place, step), item) for step, item in inside(one) if type(item) not in BARE]

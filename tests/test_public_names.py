@@ -3,11 +3,16 @@
 import ast
 import inspect
 import re
+import sys
+from collections.abc import Iterator
 from enum import Enum
 from pathlib import Path
-from typing import get_type_hints
+from types import FunctionType
+from typing import Any, get_args, get_type_hints
 
+import numpy as np
 import pytest
+from public_inner import INNER, KEPT, PARTS, is_offered
 
 import lowpanbudget
 
@@ -120,3 +125,44 @@ def test_every_name_stands_among_the_questions() -> None:
 def test_the_types_of_all_functions_can_be_read() -> None:
     for name in FUNCTIONS:
         assert "return" in get_type_hints(getattr(lowpanbudget, name)), name
+
+
+def _typed() -> Iterator[tuple[str, Any]]:
+    """Yield public functions, classes with annotated attributes, and their methods and properties, by name."""
+    for name in NAMES:
+        value = getattr(lowpanbudget, name)
+        yield name, value
+        for own, held in vars(value).items() if inspect.isclass(value) else ():
+            if own.startswith("_") or f"{name}.{own}" in (*INNER, *KEPT):
+                continue
+            if isinstance(held, property):
+                yield f"{name}.{own}", held.fget
+            elif name not in PARTS and isinstance(held, FunctionType):
+                yield f"{name}.{own}", held
+            elif name not in PARTS and isinstance(held, classmethod | staticmethod):
+                yield f"{name}.{own}", held.__func__
+
+
+def _inside(hint: Any) -> Iterator[Any]:
+    """Yield the classes of an annotation."""
+    parts = hint if isinstance(hint, list) else get_args(hint)
+    if not parts and isinstance(hint, type):
+        yield hint
+    for part in parts:
+        yield from _inside(part)
+
+
+def test_what_public_calls_take_and_return_is_public() -> None:
+    typed = list(_typed())  # which loads all modules
+    modules = [module for name, module in sys.modules.items() if name.startswith("lowpanbudget.")]
+    anywhere: dict[str, Any] = {"Ccm": Any, "CounterMode": Any, "np": np}  # not loaded
+    for module in modules:
+        anywhere |= {name: one for name, one in vars(module).items() if inspect.isclass(one)}
+    found = set()
+    for name, value in typed:
+        known = {**anywhere, **vars(sys.modules[value.__module__])}
+        for part, hint in get_type_hints(value, known, known).items():
+            if not part.startswith("_") and f"{name}.{part}" not in KEPT:
+                strange = [kind.__name__ for kind in _inside(hint) if not is_offered(kind)]
+                found |= {f"{name}.{part}: {kind}" for kind in strange}
+    assert sorted(found) == []

@@ -9,7 +9,7 @@ from typing import NamedTuple, TypeVar
 
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Nature
-from lowpanbudget.capture.columns.choice import Shares
+from lowpanbudget.capture.columns.choice import CountedFrames
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
@@ -61,7 +61,7 @@ class Survey:
     outside: int = 0
     series: TimeSeries | None = None
     assumed: tuple[int, ...] = ()
-    shares: Shares = field(default=Shares(), compare=False)
+    shares: CountedFrames = field(default=CountedFrames(), compare=False)
     pans: dict[int | None, dict[Cell, Tally]] = field(default_factory=FrozenDict)
 
     @property

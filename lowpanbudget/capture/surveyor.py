@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Unpack
 
-from lowpanbudget.capture.columns.choice import Shares, add_by_columns
+from lowpanbudget.capture.columns.choice import CountedFrames, add_by_columns
 from lowpanbudget.capture.cut_datagrams import CutDatagrams
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
@@ -311,7 +311,7 @@ def surveyed(
     trace.reader.acknowledgers = False  # of frames counted by columns nobody is remembered
     surveyor = Surveyor(trace.design, trace.narrowing)
     with CaptureFile.of(capture) as records:
-        shares = Shares()
+        shares = CountedFrames()
         if not watching:
             shares = add_by_columns(records, trace, surveyor, columns)
         if not shares.columns + shares.followed:

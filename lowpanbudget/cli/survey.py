@@ -14,7 +14,7 @@ from lowpanbudget.errors import RequestError, WireError, plural
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from lowpanbudget.capture.columns.choice import Shares
+    from lowpanbudget.capture.columns.choice import CountedFrames
     from lowpanbudget.capture.surveyed_file import SurveyedFile
     from lowpanbudget.report.frame_table import FrameTable
     from lowpanbudget.report.screen import Screen
@@ -224,7 +224,7 @@ def _table(
     captures.say(ctx, f"{table}: {plural(rows.count, 'row')}, one a frame")
 
 
-def _tell_shares(ctx: click.Context, capture: str, shares: "Shares") -> None:
+def _tell_shares(ctx: click.Context, capture: str, shares: "CountedFrames") -> None:
     """Say how the frames of a large capture were counted."""
     if shares.columns:
         frames = shares.columns + shares.followed

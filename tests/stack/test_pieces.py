@@ -5,12 +5,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget import Mac, decode_frame, encode_frame
+from lowpanbudget.capture.follow.fragment_intake import FragmentIntake
 from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
 from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, SentFragment
-from lowpanbudget.stack.reassembly import Reassembler
 from lowpanbudget.stack.sent import SentDatagrams
 
 A, B, C = b"\x00\x01", b"\x00\x02", b"\x00\x03"
@@ -34,14 +34,14 @@ def part_of(data: bytes, offset: int) -> Frame:
     return decode_frame(encode_frame(mac, head + header + data * 8).octets)
 
 
-def fed(reassembler: Reassembler, frame: Frame, time_s: float, mark: int = 0) -> FragmentArrival:
+def fed(reassembler: FragmentIntake, frame: Frame, time_s: float, mark: int = 0) -> FragmentArrival:
     reassembler.feed(frame, time_s, mark)
     assert reassembler.arrival is not None
     return reassembler.arrival
 
 
 def test_a_datagram_is_sent_fragment_by_fragment() -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     for number, offset in enumerate((48, 0, 24), 1):
         arrival = fed(reassembler, fragment(offset, bytes(24)), float(number), number)
         assert arrival.fragment[:5] == (offset, offset + 24, float(number), False, number)
@@ -69,14 +69,14 @@ def test_what_was_sent_is_whole_once_every_octet_was() -> None:
 
 
 def test_other_frames_bring_no_fragment() -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     fed(reassembler, fragment(24, bytes(24)), 0.0)
     reassembler.feed(decode_frame(b""), 1.0)
     assert reassembler.arrival is None
 
 
 def test_what_comes_again_is_repeated_also_after_the_whole() -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     whole = fed(reassembler, fragment(0, bytes(24)), 0.0).datagram
     assert fed(reassembler, fragment(0, bytes(24)), 0.1).repeated
     for offset in (24, 48):
@@ -92,7 +92,7 @@ def test_what_comes_again_is_repeated_also_after_the_whole() -> None:
 
 def test_a_sender_may_go_on_when_the_time_of_the_receiver_is_over() -> None:
     """The timer starts with the first fragment; silence of the sender is counted from the last."""
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     for time_s, offset in ((0.0, 0), (35.0, 24)):
         slow = fed(reassembler, fragment(offset, bytes(24)), time_s).datagram
     events = reassembler.feed(fragment(48, bytes(24)), 70.0)
@@ -104,7 +104,7 @@ def test_a_sender_may_go_on_when_the_time_of_the_receiver_is_over() -> None:
 
 
 def test_a_silent_sender_is_told_once() -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     datagram = fed(reassembler, fragment(0, bytes(24)), 0.0).datagram
     assert reassembler.expired(60.0) == []
     assert reassembler.expired(60.1) == [datagram]
@@ -122,7 +122,7 @@ def test_what_expired_goes_on_where_it_ended() -> None:
         (48, 24, 70.0, False),
         (0, 24, 70.0, False),
     ):
-        reassembler = Reassembler()
+        reassembler = FragmentIntake()
         silent = fed(reassembler, fragment(0, bytes(24)), 0.0).datagram
         assert reassembler.expired(60.1) == [silent]
         arrival = fed(reassembler, fragment(offset, b"\1" * length), time_s)
@@ -133,7 +133,7 @@ def test_what_expired_goes_on_where_it_ended() -> None:
 
 def test_an_overlap_ends_what_was_sent_and_not_what_is_held() -> None:
     """ "A fresh reassembly may be commenced with the most recently received link fragment"."""
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     fed(reassembler, fragment(0, bytes(24)), 0.0)
     events = reassembler.feed(fragment(0, bytes(48)), 1.0)
     assert [type(event) for event in events] == [Discarded]
@@ -151,7 +151,7 @@ def test_an_overlap_ends_what_was_sent_and_not_what_is_held() -> None:
 
 def test_what_an_overlap_leaves_goes_on_as_the_datagram_that_begins_behind_it() -> None:
     """The end of the one that overlapped was told; that of the one whose first fragment follows is told for itself."""
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     events = reassembler.feed(fragment(24, bytes(24)), 0.0)
     events += reassembler.feed(fragment(16, bytes(24)), 0.1)
     events += reassembler.feed(fragment(0, bytes(16)), 0.2)
@@ -166,7 +166,7 @@ def ends(events: list[Event]) -> list[tuple[type[Event], bool]]:
 
 def test_each_datagram_has_one_end() -> None:
     """Two under one tag at once: the second takes the place of the first, and what is left over is none."""
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     events: list[Event] = []
     for number, (offset, data) in enumerate(
         ((0, b"a"), (48, b"a"), (0, b"b"), (56, b"a"), (48, b"b"))
@@ -181,7 +181,7 @@ def test_each_datagram_has_one_end() -> None:
 
 
 def test_a_copy_that_comes_late_is_no_datagram_that_never_was_whole() -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     for offset in (0, 24, 48, 48):
         reassembler.feed(fragment(offset, bytes(24)), 0.0)
     assert ends(reassembler.feed(decode_frame(b""), 61.0)) == [(TimedOut, True)]
@@ -205,7 +205,7 @@ def test_a_copy_that_comes_late_is_no_datagram_that_never_was_whole() -> None:
 def test_a_first_fragment_that_comes_once_more_begins_no_datagram(
     late_s: float, data: bytes, also: tuple[tuple[bytes, int], ...], *, again: bool
 ) -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     for offset in (0, 48, 56):
         reassembler.feed(part_of(b"a", offset), 0.0)
     events = reassembler.feed(part_of(data, 0), late_s)
@@ -215,7 +215,7 @@ def test_a_first_fragment_that_comes_once_more_begins_no_datagram(
 
 
 def test_all_of_a_datagram_once_more_is_whole_once_more() -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     events: list[Event] = []
     for offset in (0, 48, 56) * 3:
         events += reassembler.feed(part_of(b"a", offset), 0.0)
@@ -224,7 +224,7 @@ def test_all_of_a_datagram_once_more_is_whole_once_more() -> None:
 
 @pytest.mark.parametrize("count", [1, 2, 5, 8])
 def test_how_many_were_open_at_a_receiver(count: int) -> None:
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     datagrams = [
         fed(reassembler, fragment(0, bytes(24), tag), 0.0).datagram for tag in range(count)
     ]
@@ -237,7 +237,7 @@ def test_how_many_were_open_at_a_receiver(count: int) -> None:
 
 
 def test_what_is_known_of_senders_is_bounded() -> None:
-    reassembler = Reassembler(max_datagrams=4)
+    reassembler = FragmentIntake(max_datagrams=4)
     for tag in range(100):
         fed(reassembler, fragment(0, bytes(24), tag), 0.0)
     expired = reassembler.expired(61.0)
@@ -299,6 +299,6 @@ def test_a_first_fragment_a_second_behind_is_of_another_datagram(
     seconds: float, of_two: bool
 ) -> None:
     """A sender sends in order; up to a second (our choice) a hop may have changed it."""
-    reassembler = Reassembler()
+    reassembler = FragmentIntake()
     fed(reassembler, part_of(b"a", 48), 10.0)
     assert fed(reassembler, part_of(b"a", 0), 10.0 + seconds).datagram.is_of_two is of_two

@@ -129,7 +129,7 @@ class Sweep:
     proven: int
     weakening: int
     in_slot: int | None
-    counted: AllSettings = field(repr=False, compare=False)
+    _counted: AllSettings = field(repr=False, compare=False)
 
     def carrying(self, octets: int) -> int:
         """Return how many settings carry so many octets in a frame, on every hop and for every value that is given.
@@ -138,7 +138,7 @@ class Sweep:
         """
         if whole_number(octets, "octets") > (-1 if self.most is None else self.most):
             return 0
-        return self.counted.carrying(octets)
+        return self._counted.carrying(octets)
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -153,7 +153,7 @@ class Sweep:
         """
         given = prod(len(axis.values) for axis in self.axes if axis.given)
         refuse_many_rows(self.flow, self.settings * given)
-        return ((self.flow, *row) for row in self.counted.rows())
+        return ((self.flow, *row) for row in self._counted.rows())
 
 
 def refuse_many_rows(flow: str, rows: int) -> None:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from lowpanbudget.capture.columns.choice import Shares
+from lowpanbudget.capture.columns.choice import CountedFrames
 from lowpanbudget.capture.columns.loops import Loops, as_they_are
 from lowpanbudget.capture.columns.surveying import ColumnSurvey
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
@@ -42,7 +42,9 @@ def checked() -> Loops:
     )
 
 
-def by_columns(capture: Capture, loops: Loops | None = None, **known: Any) -> tuple[Survey, Shares]:
+def by_columns(
+    capture: Capture, loops: Loops | None = None, **known: Any
+) -> tuple[Survey, CountedFrames]:
     """Return a survey by columns, and how many frames were counted so."""
     trace = Trace(**known)
     trace.reader.checksums = False
@@ -52,4 +54,4 @@ def by_columns(capture: Capture, loops: Loops | None = None, **known: Any) -> tu
         counting.add(records)
     surveyor.end(trace.leftover)
     found = surveyor.survey(trace.fcs.values(), trace.receptions)
-    return found, Shares(counting.counted, counting.followed)
+    return found, CountedFrames(counting.counted, counting.followed)

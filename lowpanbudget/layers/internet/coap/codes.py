@@ -11,7 +11,7 @@ CITE = rfc(7252, "12.1")
 
 
 class CoapType(IntEnum):
-    """The four message types."""
+    """The types of CoAP messages, as they stand in a header (RFC 7252 section 3)."""
 
     CON = 0
     NON = 1
