@@ -21,7 +21,7 @@ Family = Literal["CCM", "GCM", "ChaCha20-Poly1305"]
 
 @dataclass(frozen=True, slots=True)
 class Aead:
-    """A cipher: its family, and the octets of key, nonce and tag."""
+    """A cipher with associated data (RFC 5116 section 2): its family, and the octets of key, nonce and tag."""
 
     family: Family
     key: int

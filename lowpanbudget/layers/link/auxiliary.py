@@ -30,7 +30,10 @@ COUNTERS_END = (
 
 
 class SecurityLevel(NamedTuple):
-    """What a security level gives: a name, encryption or not, octets of MIC."""
+    """What a security level gives: a name, encryption or not, octets of MIC.
+
+    Source: IEEE 802.15.4-2015 table 9-6, from memory.
+    """
 
     name: str
     encrypted: bool

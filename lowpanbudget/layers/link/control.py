@@ -34,7 +34,7 @@ TYPES_CITE = ieee(2015, "table 7-1")
 
 
 class FrameType(IntEnum):
-    """The frame types of table 7-1."""
+    """The frame types of a MAC header (IEEE 802.15.4-2015 table 7-1, from memory)."""
 
     BEACON = 0
     DATA = 1

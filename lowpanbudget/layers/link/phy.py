@@ -30,7 +30,10 @@ LEAST_PREAMBLE, MOST_PREAMBLE, USUAL_PREAMBLE = 4, 1000, 8
 
 
 class TimePart(NamedTuple):
-    """A piece of a transmission: what it is called, and how long it takes in microseconds."""
+    """A piece of a transmission: what it is called, and how long it takes in microseconds.
+
+    Names are those of IEEE 802.15.4-2020 clause 12.1, from memory.
+    """
 
     name: str
     us: Fraction
@@ -42,6 +45,7 @@ class PhyTiming:
 
     ``symbol`` is the MAC's symbol period, in which the waits count; SUN FSK keeps it at every data rate. ``octet`` is
     that of the air. ``ack_wait`` is how long a sender waits for an acknowledgement, None where no source is known.
+    ``cite`` tells the clause, such as IEEE 802.15.4-2020 clause 12.3.3: some numbers are from memory.
     """
 
     symbol: Fraction

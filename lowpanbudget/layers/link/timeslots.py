@@ -13,7 +13,10 @@ from lowpanbudget.cites import Cite, ieee, rfc
 
 
 class SlotTemplate(NamedTuple):
-    """The times of a slot in microseconds; all but ``length`` and the two greatest are offsets or waits."""
+    """The times of a slot in microseconds; all but ``length`` and the two greatest are offsets or waits.
+
+    ``cite`` tells where they stand; names follow IEEE 802.15.4-2015 table 8-83, from memory.
+    """
 
     length: float
     tx_offset: float

@@ -33,18 +33,27 @@ _MULTICAST = 0xFF
 
 
 class UnknownContext(NamedTuple):
-    """What an error is about: a context that is used and not known, by its number; or ``gone``, no longer."""
+    """What an error is about: a context that is used and not known, by its number; or ``gone``, no longer.
+
+    Source: RFC 6282 section 3.1.1, RFC 6775 section 5.4.3.
+    """
 
     context_id: int
     gone: GoneContext | None = None
 
 
 class UnknownRoot(NamedTuple):
-    """What an error is about: the address of the root, which others are compressed against, is not known."""
+    """What an error is about: the address of the root, which others are compressed against, is not known.
+
+    Source: RFC 8138 section 4.3.2.
+    """
 
 
 class UnknownLinkAddress(NamedTuple):
-    """What an error is about: an address that is elided against a header or a tunnel that does not tell it."""
+    """What an error is about: an address that is elided against a header or a tunnel that does not tell it.
+
+    Source: RFC 6282 section 3.2.2.
+    """
 
 
 class Side(NamedTuple):

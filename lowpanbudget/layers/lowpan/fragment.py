@@ -60,26 +60,35 @@ def spilled_size(octets: bytes, at: int = 0) -> int | None:
 
 
 class SizeImpossible(NamedTuple):
-    """What an error is about: a datagram_size that cannot be."""
+    """What an error is about: a datagram_size that cannot be (RFC 4944 section 5.3)."""
 
     size: int
 
 
 class SizeTooSmall(NamedTuple):
-    """What an error is about: a first fragment that stands for more octets than the datagram has."""
+    """What an error is about: a first fragment that stands for more octets than the datagram has.
+
+    Source: RFC 4944 section 5.3.
+    """
 
     octets: int
     size: int
 
 
 class OffsetBeyond(NamedTuple):
-    """What an error is about: a fragment whose place, in octets, lies outside the datagram."""
+    """What an error is about: a fragment whose place, in octets, lies outside the datagram.
+
+    Source: RFC 4944 section 5.3.
+    """
 
     offset: int
 
 
 class EndBeyond(NamedTuple):
-    """What an error is about: a fragment that begins inside the datagram and ends outside of it."""
+    """What an error is about: a fragment that begins inside the datagram and ends outside of it.
+
+    Source: RFC 4944 section 5.3.
+    """
 
     offset: int
     end: int
@@ -89,7 +98,7 @@ class EndBeyond(NamedTuple):
 class HeadersCut(NamedTuple):
     """What an error is about: a first fragment, recoverable or not, that ends within its compressed headers.
 
-    It brings ``octets`` of them.
+    It brings ``octets`` of them. All compressed headers stand in the first one (RFC 6282 section 2).
     """
 
     octets: int

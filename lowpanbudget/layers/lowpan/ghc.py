@@ -51,7 +51,7 @@ CODES = Patterns(
 
 
 class CodedOctets(bytes):
-    """Octets that a code stands for, as the value of its span: none of a code that lays out nothing."""
+    """Octets that a code stands for (RFC 7400 section 2), as the value of its span; a code may lay out none."""
 
     __slots__ = ()
 

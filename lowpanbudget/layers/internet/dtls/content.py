@@ -20,7 +20,7 @@ ALERT_CITE = rfc(5246, "7.2")
 
 
 class ContentType(IntEnum):
-    """Content types (RFC 9147 figure 5)."""
+    """Types of what a DTLS record carries (RFC 9147 section 4.1, figure 5)."""
 
     CHANGE_CIPHER_SPEC = 20
     ALERT = 21
