@@ -207,7 +207,9 @@ class Pieces:
         count = next((one for one in counts if len(first) - one.less == start), None)
         if count is None:
             return None
-        self.sent.counted, self.less = count, count.less
+        if self.sent.fragments[0].first:  # not where another overlapped the first, and comes again
+            self.sent.counted = count
+        self.less = count.less
         self.received -= count.less
         return count.less
 

@@ -504,6 +504,16 @@ def route_counted(less: int, *, tag: int = 7, last: int = 96) -> Capture:
     return Capture([air.raw(part, number, ROUTED) for number, part in enumerate(parts, 1)])
 
 
+def route_out_of_order() -> Capture:
+    """The second fragment, the first, which reaches 24 octets into it, and the second again.
+
+    The overlap ends the datagram, and the first begins another (RFC 4944 section 5.3).
+    """
+    first, second = (part for part in route_counted(24).air if isinstance(part, bytes))
+    again = air.mended(second[:2] + b"\x07" + second[3:])
+    return Capture([second, first, again])
+
+
 def routes_counted(less: int) -> Capture:
     """Four such datagrams in three fragments, 5 s apart, and the capture goes on."""
     frames: Sent = [
@@ -946,6 +956,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = (
         "an option that leads down on its way out": (
             "artefacts-inserted",
             lambda: marked_down(root=True),
+        ),
+        "an overlap of fragments out of order, the later one of which comes again": (
+            "offsets-count-otherwise",
+            route_out_of_order,
         ),
         "an option that leads down, from a node that was heard to send it": (
             "artefacts-inserted",
