@@ -148,7 +148,9 @@ if TYPE_CHECKING:
     from lowpanbudget.layers.internet.extension import (
         OptionsHeader as OptionsHeader, OtherHeader as OtherHeader, RoutingHeader as RoutingHeader,
     )
-    from lowpanbudget.layers.internet.icmpv6 import Icmpv6 as Icmpv6
+    from lowpanbudget.layers.internet.icmpv6 import (
+        Icmpv6 as Icmpv6, write_icmpv6 as write_icmpv6,
+    )
     from lowpanbudget.layers.internet.icmpv6_messages import (
         DestinationUnreachable as DestinationUnreachable, EchoReply as EchoReply, EchoRequest as EchoRequest,
         PacketTooBig as PacketTooBig, ParameterProblem as ParameterProblem, TimeExceeded as TimeExceeded,
@@ -274,6 +276,7 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.stack.fragment_key import FragmentKey as FragmentKey
     from lowpanbudget.stack.frame import Frame as Frame
+    from lowpanbudget.stack.header_octets import write_header as write_header
     from lowpanbudget.stack.incoming import Datagram as Datagram, Notice as Notice
     from lowpanbudget.stack.reassembly import Reassembler as Reassembler
     from lowpanbudget.stack.split import split as split

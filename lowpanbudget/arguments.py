@@ -240,7 +240,7 @@ def _is(value: Any, hint: Any) -> bool:
     if type(value) in (list, tuple) and len(inner) in (1, 2) and inner[1:] in ((), (...,)):
         return isinstance(value, origin) and all(_is(one, inner[0]) for one in value)
     kind = _ALSO.get(hint, origin or hint)
-    return not isinstance(kind, type | tuple) or isinstance(value, kind)
+    return kind is Any or not isinstance(kind, type | tuple) or isinstance(value, kind)
 
 
 def _text(hint: Any) -> str:

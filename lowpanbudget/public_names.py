@@ -91,7 +91,7 @@ NAMES = {
     "layers.internet.dtls.sender": "DtlsSender",
     "layers.internet.dtls.suites": "DtlsSuite RecordKeys dtls_suite",
     "layers.internet.extension": "OptionsHeader OtherHeader RoutingHeader",
-    "layers.internet.icmpv6": "Icmpv6",
+    "layers.internet.icmpv6": "Icmpv6 write_icmpv6",
     "layers.internet.icmpv6_messages": (
         "DestinationUnreachable EchoReply EchoRequest PacketTooBig ParameterProblem TimeExceeded "
         "Unknown"
@@ -186,6 +186,7 @@ NAMES = {
     "stack.events": "Complete Discarded Ignored TimedOut",
     "stack.fragment_key": "FragmentKey",
     "stack.frame": "Frame",
+    "stack.header_octets": "write_header",
     "stack.incoming": "Datagram Notice",
     "stack.reassembly": "Reassembler",
     "stack.split": "split",

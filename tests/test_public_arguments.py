@@ -27,25 +27,34 @@ from lowpanbudget import (
     Design,
     DtlsRecord,
     DtlsSender,
+    EchoRequest,
     Element,
     Env,
+    Fragment,
     Key,
     LeftOut,
     LowpanError,
     Mac,
+    Mesh,
     Message,
+    NeighborSolicitation,
     Nonces,
+    OptionsHeader,
     OscoreBinding,
     OscoreOption,
     Reassembler,
     Record,
     RecordKeys,
+    Rfrag,
+    Rpi,
     Security,
     SecurityContext,
     Shrinker,
     SourceRoute,
+    SrhLorh,
     Survey,
     TimeSeries,
+    Udp,
     Unified,
     airtime,
     annotate,
@@ -111,6 +120,8 @@ from lowpanbudget import (
     write_dtls,
     write_frame_table,
     write_ghc,
+    write_header,
+    write_icmpv6,
     write_pcap,
     write_senml,
 )
@@ -193,7 +204,7 @@ def row(called: Callable[..., Any], /, **right: Any) -> Row:
     return Row(called, right)
 
 
-def made(kind: Any, use: Callable[[Any], Any], **right: Any) -> Row:
+def made(kind: Any, use: Callable[[Any], Any], /, **right: Any) -> Row:
     """Return a row for a value that is looked at only when it is used."""
 
     def make(**given: Any) -> Any:
@@ -361,6 +372,20 @@ ROWS = (
     row(Key(air.KEY).opens, security=SEALED.security),
     row(read_ghc, code=b"\0", **ENDS, limit=2047),
     row(write_ghc, octets=b"\0", **ENDS, stop=False),
+    row(write_header, header=Mesh(1, air.short(1), air.short(2))),
+    made(Mesh, write_header, **parts(Mesh(1, air.short(1), air.short(2)))),
+    made(Fragment, write_header, **parts(Fragment(100, 1))),
+    made(Rfrag, write_header, **parts(Rfrag(1, 1, 8, 8))),
+    made(SrhLorh, write_header, **parts(SrhLorh((b"12", b"34")))),
+    made(Rpi, write_header, **parts(Rpi(1, 256))),
+    made(OptionsHeader, write_header, kind=0, next_header=17, options=()),
+    made(SourceRoute, write_header, next_header=17, segments_left=1, pad=0, addresses=(bytes(range(16)),)),
+    made(Udp, write_header, **parts(Udp(1, 2, 8, 0))),
+    row(write_icmpv6, message=EchoRequest(identifier=1, sequence_number=2), **ENDS),
+    made(EchoRequest, lambda one: write_icmpv6(one, **ENDS), identifier=1, sequence_number=2, data=b"1"),
+    made(
+        NeighborSolicitation, lambda one: write_icmpv6(one, **ENDS), target=IPv6Address("fe80::1"), options=(),
+    ),
     row(generate, message=CLIMATE, prefix=None, floats=True),
     row(read_senml, octets=b'[{"n":"a","v":1}]', form="json"),
     row(write_senml, records=[{"n": "a", "v": 1}], form="json"),

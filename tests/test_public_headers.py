@@ -62,6 +62,8 @@ from lowpanbudget import (
     compress,
     decode_datagram,
     encode_frame,
+    write_header,
+    write_icmpv6,
 )
 
 VECTORS = Path(__file__).parents[1] / "vectors"
@@ -98,6 +100,11 @@ def test_messages_of_icmpv6_are_of_their_class() -> None:
         assert found.checksum_ok is False
         if isinstance(found.message, Secure):
             assert isinstance(found.message.security, RplSecurity)
+        # the octets of the vector again, with the checksum (RFC 4443 section 2.3) by a plain sum
+        again = write_icmpv6(found.message, str(SOURCE), DESTINATION)
+        blank = octets[:2] + bytes(2) + octets[4:]
+        assert again[:2] + bytes(2) + again[4:] == blank, kind
+        assert int.from_bytes(again[2:4]) == air.checksum(SOURCE, DESTINATION, 58, blank)
         seen.add(kind)
     assert seen == set(MESSAGES)
     # RFC 6550 section 6.6: within a secure message alone
@@ -126,15 +133,19 @@ PAYLOADS: dict[type, bytes] = {
     IpInIp: bytes.fromhex("f1 a106 40 7e33 f0 f0b1 f0b2 0000") + b"12345678",
     Skipped: bytes.fromhex("f1 a11f 40 7e33 f0 f0b1 f0b2 0000") + b"12345678",
 }
+COMPRESSED = (Iphc, UdpNhc, ExtensionNhc, Legacy)  # what stands for headers: ``compress`` writes it
 
 
 @pytest.mark.parametrize("kind", PAYLOADS, ids=lambda kind: kind.__name__)
 def test_headers_of_6lowpan_are_of_their_class(kind: type[Any]) -> None:
     octets = encode_frame(air.mac_of(NODE, ROOT), PAYLOADS[kind]).octets
     frame = DECODER.frame(octets)
-    found = frame.packet.find(kind)
+    found: Any = frame.packet.find(kind)
     assert type(found) is kind, (frame.layers, frame.fault)
     assert frame.packet.find(Mac) is frame.mac
+    if kind not in COMPRESSED:
+        head = next(head for head in frame.packet.heads if head.value is found)
+        assert write_header(found) == octets[head.start : head.end]
 
 
 def test_headers_of_the_internet_are_of_their_class() -> None:
@@ -147,7 +158,9 @@ def test_headers_of_the_internet_are_of_their_class() -> None:
         (FragmentHeader, 44, bytes.fromhex("11 00 0001 00000007")),
     ):
         frame = decode_datagram(air.ipv6(SOURCE, DESTINATION, number, header + udp))
-        assert isinstance(frame.packet.find(kind), kind), frame.notices
+        found: Any = frame.packet.find(kind)
+        assert isinstance(found, kind), frame.notices
+        assert write_header(found) == header
     # RFC 7400 appendix A figure 8: a DIS in byte code
     ends = IPv6Address("fe80::21c:daff:fe00:2024"), IPv6Address("ff02::1a")
     dis = air.ipv6(*ends, 58, bytes.fromhex("9b006bde00000000"), 255)

@@ -7,7 +7,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.errors import Malformed, RequestError, WireError, repeated
 from lowpanbudget.fields import (
     Head,
     Header,
@@ -153,7 +153,7 @@ def encode(writer: Writer, header: AnyHeader) -> None:
             raise RequestError("routing type 3 is a SourceRoute", cite=source_route.CITE)
         _ROUTING.write(writer, header, hdr_ext_len=_units(4 + len(header.data)))
     elif header.kind not in _HEADS or header.kind == ipv6.ROUTING:
-        raise RequestError(f"{header.kind} is no options header", cite=OPTIONS_CITE)
+        raise RequestError(f"{repeated(header.kind)} is no options header", cite=OPTIONS_CITE)
     else:
         body = Writer(ipv6.next_header_name(header.kind))
         if isinstance(header, OtherHeader):

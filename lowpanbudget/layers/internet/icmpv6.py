@@ -8,9 +8,11 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
+from lowpanbudget.arguments import as_declared
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import RequestError
+from lowpanbudget.env import address
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import (
     Bits,
     Header,
@@ -281,6 +283,21 @@ def encode(writer: Writer, message: object, source: IPv6Address, destination: IP
     writer.append(body)
 
 
+def write_icmpv6(message: object, source: object, destination: object) -> bytes:
+    """Return the octets of an ICMPv6 message, neighbour discovery and RPL among them, checksum included.
+
+    Source: RFC 4443 section 2.1, and that of the message's class. ``source`` and ``destination`` (the final one) are
+    those of the IPv6 header, as text, 16 octets or ``IPv6Address``. Raises ``RequestError`` for what is no message or
+    cannot be held by its fields.
+    """
+    writer = Writer()
+    ends = address(source, "source"), address(destination, "destination")
+    if isinstance(message, Icmpv6):
+        message = message.message
+    encode(writer, as_declared(message), *ends)
+    return bytes(writer.data)
+
+
 def _type_and_code(message: object) -> tuple[int, int]:
     if isinstance(message, Unknown):
         if not (0 <= message.type <= 255 and 0 <= message.code <= 255):
@@ -290,5 +307,5 @@ def _type_and_code(message: object) -> tuple[int, int]:
         return rpl.TYPE, message.code
     kind = _KIND_OF.get(type(message))
     if kind is None:
-        raise RequestError(f"{message!r} is no ICMPv6 message", cite=CITE)
+        raise RequestError(f"{repeated(message)} is no ICMPv6 message", cite=CITE)
     return kind.number, kind.code if kind.code is not None else getattr(message, "code", 0)

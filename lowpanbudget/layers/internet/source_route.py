@@ -11,7 +11,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.errors import Malformed, RequestError, WireError, repeated
 from lowpanbudget.fields import (
     Drawing,
     LayoutPart,
@@ -156,7 +156,7 @@ def encode(writer: Writer, route: SourceRoute) -> None:
         or not 0 <= route.segments_left <= len(route.addresses)
         or (route.pad and not route.cmpr_i and not route.cmpr_e)
     ):
-        raise RequestError(f"{route!r} is no source routing header", cite=CITE)
+        raise RequestError(f"{repeated(route)} is no source routing header", cite=CITE)
     LAYOUT.write(writer, route, hdr_ext_len=total // 8)
 
 

@@ -8,7 +8,7 @@ from functools import partial
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, stated_by, structure
 from lowpanbudget.values import dataclass
 
@@ -106,7 +106,7 @@ def decode(reader: Reader) -> Mesh:
 def encode(writer: Writer, mesh: Mesh) -> None:
     """Append a mesh header; raises ``RequestError`` for hops or addresses that it cannot hold."""
     if not 0 <= mesh.hops_left <= 0xFF:
-        raise RequestError(f"{mesh.hops_left} hops left do not fit an octet", cite=CITE)
+        raise RequestError(f"{repeated(mesh.hops_left)} hops left do not fit an octet", cite=CITE)
     deep = mesh.deep or mesh.hops_left >= DEEP
     originator, final = ORIGINATOR.best(mesh.originator), FINAL.best(mesh.final)
     MESH.write(

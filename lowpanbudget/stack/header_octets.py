@@ -1,0 +1,57 @@
+"""The octets of one header that a value stands for, of the internet or of 6LoWPAN, beside what chains them."""
+
+from collections.abc import Callable
+from typing import Any
+
+from lowpanbudget.arguments import as_declared
+from lowpanbudget.bits import Writer
+from lowpanbudget.errors import RequestError, repeated
+from lowpanbudget.fields import layout_of
+from lowpanbudget.layers.internet import extension, source_route
+from lowpanbudget.layers.internet.chain import FragmentHeader
+from lowpanbudget.layers.internet.extension import OptionsHeader, OtherHeader, RoutingHeader
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.source_route import SourceRoute
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan import fragment, lorh, mesh, recovery
+from lowpanbudget.layers.lowpan.escape import Escape
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, Skipped, SrhLorh
+from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
+from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+
+AnyHeader = (
+    Ipv6 | OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader | Udp
+    | Mesh | Broadcast | Fragment | Rfrag | RfragAck | Escape | SrhLorh | Rpi | IpInIp | Skipped
+)  # fmt: skip
+_ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
+    **dict.fromkeys((OptionsHeader, RoutingHeader, OtherHeader), extension.encode),
+    **dict.fromkeys((SrhLorh, Rpi, IpInIp, Skipped), lorh.encode),
+    SourceRoute: source_route.encode,
+    Mesh: mesh.encode,
+    Fragment: fragment.encode,
+    Rfrag: recovery.encode,
+    **{
+        kind: layout_of(kind).write
+        for kind in (Ipv6, FragmentHeader, Udp, Broadcast, RfragAck, Escape)
+    },
+}
+
+
+def write_header(header: AnyHeader) -> bytes:
+    """Return the octets of one header of IPv6, UDP or 6LoWPAN as its value stands; what it carries goes behind them.
+
+    Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. Lengths, next headers and checksums
+    are those of the value; an ``OptionsHeader`` is padded to a multiple of 8 octets. ``write_icmpv6`` writes messages,
+    ``compress`` compressed headers, ``encode_frame`` those of the link. Raises ``RequestError`` for another value, and
+    for what a field cannot hold.
+    """
+    encoder = _ENCODERS.get(type(header))
+    if encoder is None:
+        raise RequestError(
+            f"{repeated(header)} is no header of IPv6, UDP or 6LoWPAN that is written alone",
+            hint="write_icmpv6 writes messages, compress compressed headers, encode_frame those of the link",
+        )
+    writer = Writer()
+    encoder(writer, as_declared(header))
+    return bytes(writer.data)
