@@ -1,7 +1,7 @@
 """Whole datagrams as rules look at them: their headers, ports and what came with them; all by the layers' decoders."""
 
 from collections.abc import Sequence
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
@@ -23,7 +23,7 @@ from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.stack.upper import COAP_PORT
-from lowpanbudget.values import dataclass, field, replace
+from lowpanbudget.values import dataclass, field, found_once, replace
 
 
 class UdpContent(NamedTuple):
@@ -142,7 +142,7 @@ class HeardDatagram:
         """Leave these of its headers: nobody takes the others for what was sent."""
         self.is_dropped, self.headers = True, replace(self.headers, layers=layers)
 
-    @cached_property
+    @found_once
     def outer(self) -> Ipv6:
         """Return its outermost IPv6 header, with the lengths that it carries."""
         return ipv6.header_of(self.octets)
@@ -155,7 +155,7 @@ class HeardDatagram:
             ports = self.udp_last.source_port, self.udp_last.destination_port
         return ports
 
-    @cached_property
+    @found_once
     def udp(self) -> UdpContent | None:
         """Return UDP ports and payload; None when there is no UDP that can be read."""
         ports = self.ports
@@ -172,7 +172,7 @@ class HeardDatagram:
             return b""
         return self.octets[upper.offset + udp.OCTETS :]
 
-    @cached_property
+    @found_once
     def coap_head(self) -> CoapHead | None:
         """Return the first fields of the CoAP message in it; None without one that can be read and is taken."""
         content = None if self.is_dropped else self.udp
@@ -183,7 +183,7 @@ class HeardDatagram:
         """Return whether DTLS records were found in it."""
         return self.headers.has_records
 
-    @cached_property
+    @found_once
     def udp_last(self) -> Udp | None:
         """Return its last header where that is UDP and whole, whatever stands before it: a RPL option, or a tunnel."""
         upper = self.upper
@@ -195,7 +195,7 @@ class HeardDatagram:
             return None
         return Udp(*udp.HEADER.values_at(self.octets, at).values())
 
-    @cached_property
+    @found_once
     def hop_by_hop(self) -> OptionsHeader | None:
         """Return the hop-by-hop options that follow its header; None without any that can be read."""
         if self.outer.next_header != ipv6.HOP_BY_HOP:
@@ -206,7 +206,7 @@ class HeardDatagram:
         except WireError:
             return None
 
-    @cached_property
+    @found_once
     def rpl_option(self) -> RplOption | None:
         """Return the RPL option of its hop-by-hop header; None without one."""
         header = self.hop_by_hop

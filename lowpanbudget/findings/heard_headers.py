@@ -1,7 +1,6 @@
 """The headers of a datagram, and what follows from them alone: worked out once for all frames that are alike."""
 
 from collections.abc import Sequence
-from functools import cached_property
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
@@ -15,7 +14,7 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, found_once
 
 Ends = tuple[int, int]  # addresses as numbers: they are keys for each datagram
 
@@ -60,12 +59,12 @@ class HeardHeaders:
         upper = self.upper
         return self.header.destination if upper is None else upper.destination
 
-    @cached_property
+    @found_once
     def ends(self) -> Ends:
         """Return who sent it, and whom it is for in the end."""
         return int(self.header.source), int(self.destination)
 
-    @cached_property
+    @found_once
     def form(self) -> HeaderForm:
         """Return what readings of its checksum may depend on."""
         packed, upper = self.iphc, self.upper
@@ -77,7 +76,7 @@ class HeardHeaders:
             self.link_source, *self.ends, carried, 0 if upper is None else upper.offset
         )
 
-    @cached_property
+    @found_once
     def ports(self) -> tuple[int, int] | None:
         """Return the ports of its last header, where that is UDP and was read."""
         if self.upper is None or self.upper.kind != ipv6.UDP:
@@ -85,29 +84,29 @@ class HeardHeaders:
         first = next((one for one in self.layers if isinstance(one, UdpNhc | Udp)), None)
         return None if first is None else (first.source_port, first.destination_port)
 
-    @cached_property
+    @found_once
     def has_records(self) -> bool:
         """Return whether DTLS records were found behind them."""
         return any(isinstance(one, DtlsRecord | Unified) for one in self.layers)
 
-    @cached_property
+    @found_once
     def messages(self) -> tuple[CoapMessage, ...]:
         """Return the CoAP messages in the clear behind them."""
         return tuple(one for one in self.layers if isinstance(one, CoapMessage))
 
-    @cached_property
+    @found_once
     def may_go_on(self) -> bool:
         """Return whether it would be known again where another node sends it on: not what stays on one link alone."""
         is_for_one = self.link_destination != BROADCAST or self.mesh_left is not None
         known = self.upper is not None and not self.upper.hidden
         return self.link_source is not None and known and is_for_one
 
-    @cached_property
+    @found_once
     def is_of_link(self) -> bool:
         """Return whether the source is made of the link source."""
         return self.ends[0] & IID_MASK == interface_identifier(self.link_source)
 
-    @cached_property
+    @found_once
     def is_of_sender(self) -> bool:
         """Return whether the source is made of the address of who sent it on this hop."""
         return self.ends[0] & IID_MASK == interface_identifier(self.sender)

@@ -4,7 +4,6 @@ Who builds a datagram has its headers as values already; octets from elsewhere a
 """
 
 from collections.abc import Sequence
-from functools import cached_property
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.errors import NoDatagram, RequestError, WireError
@@ -13,7 +12,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.lorh import Rpi
-from lowpanbudget.values import dataclass, field, replace
+from lowpanbudget.values import dataclass, field, found_once, replace
 
 _MOST = 3 * ipv6.DEEPEST  # headers read; more are not compressed anyway
 
@@ -44,7 +43,7 @@ class Outgoing:
     headers: tuple[AnyHeader, ...]
     payload: bytes
 
-    @cached_property
+    @found_once
     def parts(self) -> tuple[bytes, ...]:
         """Return the octets of each header."""
         return tuple(
@@ -52,12 +51,12 @@ class Outgoing:
             for header in self.headers
         )
 
-    @cached_property
+    @found_once
     def octets(self) -> bytes:
         """Return the octets of the datagram, headers and payload."""
         return b"".join((*self.parts, self.payload))
 
-    @cached_property
+    @found_once
     def places(self) -> tuple[int, ...]:
         """Return where each header starts, then where the payload does, in octets."""
         places = [0]

@@ -7,7 +7,7 @@ size of any values is that of a message made for it, or a limit that is proved a
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from functools import cached_property, lru_cache, partial
+from functools import lru_cache, partial
 from importlib.util import find_spec
 from math import isfinite
 from typing import Any, NamedTuple
@@ -33,7 +33,7 @@ from lowpanbudget.payload.kinds.group import record_shape
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.rounding import roundings
 from lowpanbudget.payload.search.tree import replaced, walk
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import dataclass, found_once, replace
 
 EXTRA = "compare"
 
@@ -140,7 +140,7 @@ class PackedValues:
             raise Unsayable(f"{odd} does not come back as it was given")
         return octets, read
 
-    @cached_property
+    @found_once
     def _exact(self) -> tuple[Inexact, ...]:
         """Return what packing alone has rounded."""
         return self._errors(self._sent)
