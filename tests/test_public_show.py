@@ -1,6 +1,8 @@
 """``show``: a notebook gets a picture and the terminal's text as HTML, and nothing of it reaches beyond itself."""
 
+import copy
 import html
+import pickle
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -181,6 +183,19 @@ def test_text_is_set_smaller_where_a_cell_is_narrow(width: int, size: float) -> 
     """Of 900 pixels 120 characters of 0.61 em take all at 12.3 pixels a letter: 1.366 hundredths of the cell."""
     page = show(result("explanation"), width=width)._repr_html_()
     assert f"font-size:clamp(0.7em,{size}cqi,1em)" in page
+
+
+@pytest.mark.usefixtures("played_once")
+@pytest.mark.parametrize("name", RESULTS)
+def test_a_picture_is_equal_to_its_copy_and_comes_from_another_process(name: str) -> None:
+    picture = show(result(name), width=80)
+    for again in (copy.copy(picture), copy.deepcopy(picture), pickle.loads(pickle.dumps(picture))):
+        assert again == picture
+        assert hash(again) == hash(picture)
+        assert str(again) == str(picture)
+        assert again._repr_html_() == picture._repr_html_()
+    assert show(result(name), width=81) != picture
+    assert show(explain("ghc"), width=80) != picture
 
 
 def test_kinds_that_cannot_be_drawn_are_named() -> None:

@@ -68,22 +68,29 @@ from lowpanbudget.stack.comparison import Comparison
 from lowpanbudget.stack.convert import Compressed, Decompressed
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.frame import Frame
-
-Paint = Callable[[Console, Screen], None]
-Drawing = Callable[[], str]
+from lowpanbudget.values import dataclass
 
 
+@dataclass(frozen=True, slots=True)
 class Picture:
-    """A result drawn: a notebook shows it as HTML, ``print`` and ``str`` give the terminal's text without colour."""
+    """A result drawn: a notebook shows it as HTML, ``print`` and ``str`` give the terminal's text without colour.
 
-    __slots__ = ("_drawing", "_paint", "_width")
+    ``shown`` are the results, ``width`` is that of the text in columns.
+    """
 
-    def __init__(self, paint: Paint, width: int, drawing: Drawing | None = None) -> None:
-        self._paint, self._width, self._drawing = paint, width, drawing
+    shown: tuple[Any, ...]
+    width: int
+
+    def _paint(self, console: Console, screen: Screen) -> None:
+        kind = _kind_of(self.shown)
+        if kind is None:
+            paragraph(console, screen, "Nothing to show: the list is empty.")
+        else:
+            _PAINTERS[kind](list(self.shown), console, screen)
 
     def __str__(self) -> str:
         """Return the text, as wide as was asked for."""
-        screen = Screen(self._width)
+        screen = Screen(self.width)
         return screen.draw(lambda console: self._paint(console, screen))
 
     __repr__ = __str__
@@ -93,9 +100,10 @@ class Picture:
 
         No script and no link is in it, and no rule of style reaches beyond the picture.
         """
-        screen = Screen(self._width, colour=True)
+        screen = Screen(self.width, colour=True)
         text = screen.html(lambda console: self._paint(console, screen))
-        return text if self._drawing is None else f"{self._drawing()}{text}"
+        kind = _kind_of(self.shown)
+        return f"{DRAWINGS[kind](list(self.shown))}{text}" if kind in DRAWINGS else text
 
 
 def show(result: object, *, width: int = 120) -> Picture:
@@ -106,31 +114,28 @@ def show(result: object, *, width: int = 120) -> Picture:
     ``CaptureFindings``, ``Survey``, its ``Tally`` and ``TimeSeries``, ``Measurement``, its ``MeasuredFlow``,
     ``MeasuredLink`` and ``MeasuredNode``, ``MessageAirtime``, ``CarriedNetwork``, ``BurstPlan``,
     ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or tuple of one kind. Frames,
-    payloads, ledgers, budgets and what a network carries are a picture to scale as well as text; of
-    many frames the first ones are drawn. An empty list, such as the findings of a faultless capture, says that it is
-    one. ``width`` of the text is in columns, 40 to 160: from 120 on a ledger is a table. Raises
-    ``RequestError`` for anything else.
+    payloads, ledgers, budgets and what a network carries are a picture to scale as well as text; of many frames the
+    first ones are drawn. An empty list, such as the findings of a faultless capture, says that it is one. ``width`` of
+    the text is in columns, 40 to 160: from 120 on a ledger is a table. Raises ``RequestError`` for anything else.
     """
     width = whole_number(width, "width", NARROWEST, WIDEST)
     is_list = isinstance(result, list | tuple) and not isinstance(result, Record)
-    several = list(result) if is_list else [result]  # type: ignore[call-overload]
-    if not several:
-        return Picture(_nothing, width)
-    for kind, paint in _PAINTERS:
-        if all(isinstance(one, kind) for one in several):
-            draw = DRAWINGS.get(kind)
-            return Picture(
-                partial(paint, several), width, None if draw is None else partial(draw, several)
-            )
+    several = tuple(result) if is_list else (result,)  # type: ignore[arg-type]
+    if not several or _kind_of(several) is not None:
+        return Picture(several, width)
     kinds = " and ".join(dict.fromkeys(type(one).__name__ for one in several))
     held = f"{type(result).__name__} of {kinds}" if is_list else kinds
-    names = ", ".join(kind.__name__ for kind, _ in _PAINTERS)
+    names = ", ".join(kind.__name__ for kind in _PAINTERS)
     hint = drawn_as(several[0]) or f"Drawn are: {names}, and lists of one kind"
     raise RequestError(f"{held} cannot be drawn", hint=hint)
 
 
-def _nothing(console: Console, screen: Screen) -> None:
-    paragraph(console, screen, "Nothing to show: the list is empty.")
+def _kind_of(several: tuple[Any, ...]) -> type | None:
+    """Return the kind of results that all of several are; None where there are none, or kinds differ."""
+    for kind in _PAINTERS if several else ():
+        if all(isinstance(one, kind) for one in several):
+            return kind
+    return None
 
 
 def _ledgers(several: Iterable[Ledger], console: Console, screen: Screen) -> None:
@@ -292,34 +297,34 @@ def _explanations(several: Iterable[Explanation], console: Console, screen: Scre
         term_text.explanation(console, screen, explanation.data)
 
 
-_PAINTERS: tuple[tuple[type, Any], ...] = (
-    (Ledger, _ledgers),
-    (Budget, _budgets),
-    (Frame, _frames),
-    (CapturedFrame, _captured),
-    (Encoded, _encoded),
-    (Compressed, _compressed),
-    (Decompressed, _decompressed),
-    (Comparison, _shortest),
-    (Finding, _findings),
-    (CaptureFindings, _audited),
-    (Survey, _surveys),
-    (Tally, _tallies),
-    (TimeSeries, _over_time),
-    (MeasuredFlow, partial(_measured, "flows", measurements.flows)),
-    (MeasuredLink, partial(_measured, "links", measurements.links)),
-    (MeasuredNode, partial(_measured, "nodes", measurements.nodes)),
-    (Fit, _fits),
-    (Carrying, _carrying),
-    (RoomByHops, _by_hops),
-    (Sweep, _sweeps),
-    (FrameList, _lists),
-    (Measurement, _measurements),
-    (MessageAirtime, _airtimes),
-    (CarriedNetwork, _networks),
-    (BurstPlan, _bursts),
-    (Weighing, _weighings),
-    (Alternative, _alternatives),
-    (FormatComparison, _comparisons),
-    (Explanation, _explanations),
-)
+_PAINTERS: dict[type, Callable[[Any, Console, Screen], None]] = {
+    Ledger: _ledgers,
+    Budget: _budgets,
+    Frame: _frames,
+    CapturedFrame: _captured,
+    Encoded: _encoded,
+    Compressed: _compressed,
+    Decompressed: _decompressed,
+    Comparison: _shortest,
+    Finding: _findings,
+    CaptureFindings: _audited,
+    Survey: _surveys,
+    Tally: _tallies,
+    TimeSeries: _over_time,
+    MeasuredFlow: partial(_measured, "flows", measurements.flows),
+    MeasuredLink: partial(_measured, "links", measurements.links),
+    MeasuredNode: partial(_measured, "nodes", measurements.nodes),
+    Fit: _fits,
+    Carrying: _carrying,
+    RoomByHops: _by_hops,
+    Sweep: _sweeps,
+    FrameList: _lists,
+    Measurement: _measurements,
+    MessageAirtime: _airtimes,
+    CarriedNetwork: _networks,
+    BurstPlan: _bursts,
+    Weighing: _weighings,
+    Alternative: _alternatives,
+    FormatComparison: _comparisons,
+    Explanation: _explanations,
+}
