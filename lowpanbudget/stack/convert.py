@@ -105,10 +105,15 @@ def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
                 hint="Put its fragments together first: expand does so with a capture, a Reassembler with frames",
             )
         other = next((notice for notice in lowpan.notices if notice.name == "not-lowpan"), None)
+        if other is not None:
+            raise Malformed(other.text, layer=reader.layer, cite=other.cite)
+        ack = lowpan.heads[-1]  # the one header that nothing follows
         raise Malformed(
-            "the payload holds no IPv6 datagram" if other is None else other.text,
+            "an acknowledgement of fragments holds no IPv6 datagram",
+            offset=ack.start,
             layer=reader.layer,
-            cite=None if other is None else other.cite,
+            cite=recovery.ACKNOWLEDGEMENT,
+            hint="A frame with one is read by decode_frame, and a Reassembler takes it with the fragments it is for",
         )
     return Decompressed(
         lowpan.datagram.octets,

@@ -31,6 +31,7 @@ def test_a_restored_checksum_is_noted() -> None:
     [
         ("e0640001 0a 0000000000000000", "RFC 4944 §5.3"),  # FRAGN: size 100, tag 1, offset 10
         ("e8 01 0402 0008 aabb", "RFC 8931 §5.1"),  # RFRAG: tag 1, sequence 1, 2 octets at 8
+        ("ea 09 00000001", "RFC 8931 §5.2"),  # RFRAG-ACK: tag 9, sequence 31 came
     ],
 )
 def test_a_fragment_is_no_datagram(fragment: str, clause: str) -> None:
