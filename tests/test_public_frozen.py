@@ -69,6 +69,7 @@ from lowpanbudget import (
     decode_datagram,
     decode_frame,
     decompress,
+    design_schema,
     encode_frame,
     encodings,
     explain,
@@ -474,3 +475,18 @@ def air_record(octets: bytes) -> Any:
     from lowpanbudget import Record
 
     return Record(1, 0, 195, octets, len(octets))
+
+
+def test_a_list_of_results_is_the_callers_own() -> None:
+    calls: tuple[Callable[[], Any], ...] = (
+        lambda: budget(ARCHIVE, "climate"), lambda: fit(ARCHIVE, "climate"), lambda: encodings(ARCHIVE, "door_alarm"),
+        lambda: carrying(ARCHIVE, 90, "climate"), lambda: room_by_hops(ARCHIVE, [1], "climate"),
+        lambda: sweep(ARCHIVE, "alarm", axes={"level": [5]}), lambda: airtime(ARCHIVE, "climate"),
+        lambda: split(DATAGRAM, ENV, room=80, tag=1), design_schema,
+    )  # fmt: skip
+    for call in calls:
+        found = call()
+        before = copy.deepcopy(found)
+        found.clear()
+        assert before
+        assert call() == before
