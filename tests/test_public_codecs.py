@@ -313,6 +313,39 @@ def test_senml_faults_are_told(octets: bytes, form: Any, text: str, offset: int)
     assert (caught.value.offset, caught.value.layer) == (offset, "SenML")
 
 
+@pytest.mark.parametrize(
+    ("record", "said"),
+    [
+        # RFC 8428 table 1: v a number, vb a boolean, vd a text in JSON, which is read as octets
+        ({"vd": "AQI"}, "field vd is a text: octets should stand there"),
+        ({"v": "1"}, "field v is a text: a number should stand there"),
+        ({"vb": 1}, "field vb is a number: true or false should stand there"),
+        ({"u": 1}, "field u is a number: a text should stand there"),
+    ],
+)
+def test_a_field_of_the_wrong_type_tells_the_right_one(record: dict[str, Any], said: str) -> None:
+    with pytest.raises(RequestError, match=f"record 1: {said}"):
+        write_senml([{"n": "a", **record}])
+
+
+@pytest.mark.parametrize("digits", [b"9" * 309, b"9" * 5000, b"-1" + b"0" * 5000, b"1e4999"])
+def test_a_number_of_many_digits_is_json_and_no_double(digits: bytes) -> None:
+    """RFC 8259 section 6 sets no limit to digits; a double ends below 1.8 * 10**308."""
+    with pytest.raises(Malformed, match="record 1: no finite number that a double holds"):
+        read_senml(b'[{"n":"a","v":%b}]' % digits)
+    assert read_senml(b'[{"n":"a","v":%b}]' % (b"1" + b"0" * 300))[0]["v"] == 1e300
+
+
+@pytest.mark.parametrize("number", ["Uri-Path", "11", 2.5, None, True, b"a"])
+def test_a_name_where_the_number_of_an_option_stands_is_told(number: Any) -> None:
+    with pytest.raises(RequestError) as caught:
+        CoapOption(number, b"a")
+    assert caught.value.message == f"the number of an option is a whole number, not {number!r}"
+    assert ("CoapOption.of(name, value)" in caught.value.hint) == isinstance(number, str)
+    with pytest.raises(RequestError, match="option number 65536 is not 0 to 65535"):
+        CoapOption(1 << 16)  # RFC 7252 section 12.2
+
+
 def test_options_of_a_coap_message_are_asked_for_by_number_or_name() -> None:
     """RFC 7252 table 4: Uri-Path is 11; the message by hand, GET /a/b with message ID 1 (figure 7)."""
     message = read_coap(bytes.fromhex("40010001 b161 0162"))

@@ -52,9 +52,15 @@ def read_text(octets: bytes) -> Any:
         raise json.JSONDecodeError(f"{word} is no number of JSON", text, at)
 
     return json.loads(
-        octets, parse_int=lambda digits: as_double(int(digits)), parse_constant=refuse,
+        octets, parse_int=_integer, parse_constant=refuse,
         object_pairs_hook=_once,
     )  # fmt: skip
+
+
+def _integer(digits: str) -> float | int:
+    """Return a whole number as a double holds it, infinite where none does; JSON's are as long as they are."""
+    double = float(digits)
+    return as_double(int(digits)) if math.isfinite(double) else double
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -46,6 +46,7 @@ CBOR_LABELS = {
 _LABELS = {code: label for label, code in CBOR_LABELS.items()}
 _TEXTS = frozenset({"bn", "bu", "n", "u", "vs"})
 _NUMBERS = frozenset({"bt", "bv", "bs", "v", "s", "t", "ut"})
+_RIGHT = {**dict.fromkeys(_TEXTS, "a text"), **dict.fromkeys(_NUMBERS, "a number"), "vb": "true or false"}  # fmt: skip
 _VALUES = frozenset({"v", "vs", "vb", "vd"})  # "Exactly one Value field MUST appear" (section 4.2)
 _NAME = re.compile(r"[A-Za-z0-9][-A-Za-z0-9:./_]*")  # of the concatenated name (section 4.5.1)
 _BASE_VERSION = 10  # "defaults to 10 if not present" (section 4.1)
@@ -272,7 +273,9 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
             else isinstance(item, str if from_text else bytes)
         )  # fmt: skip
         if not wanted:
-            raise Malformed(f"field {label} is {kind_of(item)}", layer=_LAYER, cite=CITE)
+            right = _RIGHT.get(label) or ("base64url as text" if from_text else "octets")
+            said = f"field {label} is {kind_of(item)}: {right} should stand there"
+            raise Malformed(said, layer=_LAYER, cite=CITE)
         if label in _TEXTS and not _is_unicode(item):
             raise Malformed(f"field {label} holds half of a surrogate pair", layer=_LAYER)
         made[label] = _number(item) if label in _NUMBERS else item

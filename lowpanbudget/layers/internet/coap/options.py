@@ -52,8 +52,8 @@ class CoapOption:
 
     def __post_init__(self) -> None:
         if type(self.number) is not int:  # of every option that is read it is
-            object.__setattr__(self, "number", as_whole(self.number))
-        if self.number is None or not 0 <= self.number <= LARGEST_NUMBER:
+            object.__setattr__(self, "number", _whole(self.number))
+        if not 0 <= self.number <= LARGEST_NUMBER:
             raise RequestError(
                 f"option number {repeated(self.number)} is not 0 to 65535", cite=NUMBERS_CITE
             )
@@ -112,6 +112,15 @@ class CoapOption:
                 hint="Resolve the path first: leave . out, and .. with the segment before it",
             )  # fmt: skip
         return option
+
+
+def _whole(number: object) -> int:
+    whole = as_whole(number)
+    if whole is None:
+        hint = "CoapOption.of(name, value) takes a name" if isinstance(number, str) else ""
+        said = f"the number of an option is a whole number, not {repeated(number)}"
+        raise RequestError(said, cite=NUMBERS_CITE, hint=hint)
+    return whole
 
 
 class CoapOptions(LayoutPart):
