@@ -74,8 +74,8 @@ if TYPE_CHECKING:
     from lowpanbudget.deployment.measured import (
         MeasuredBurst as MeasuredBurst, MeasuredFlow as MeasuredFlow, MeasuredLink as MeasuredLink,
         MeasuredNode as MeasuredNode, MeasuredRecovery as MeasuredRecovery, Measurement as Measurement,
-        NumberedAnew as NumberedAnew, PlanCheck as PlanCheck, PlanNumber as PlanNumber, PlanVerdict as PlanVerdict,
-        ReportsTogether as ReportsTogether,
+        NumberedAnew as NumberedAnew, OldMessage as OldMessage, PlanCheck as PlanCheck, PlanNumber as PlanNumber,
+        PlanVerdict as PlanVerdict, ReportsTogether as ReportsTogether,
     )
     from lowpanbudget.deployment.measurement import measure as measure
     from lowpanbudget.deployment.played_load import HopLoad as HopLoad

@@ -39,7 +39,7 @@ NAMES = {
     "deployment.delays": "Delays",
     "deployment.measured": (
         "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode MeasuredRecovery Measurement "
-        "NumberedAnew PlanCheck PlanNumber PlanVerdict ReportsTogether"
+        "NumberedAnew OldMessage PlanCheck PlanNumber PlanVerdict ReportsTogether"
     ),
     "deployment.measurement": "measure",
     "deployment.played_load": "HopLoad",

@@ -9,11 +9,11 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread, share_of, spread_of
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries, hops_of
 from lowpanbudget.deployment.links_seen import perhaps_acknowledged
-from lowpanbudget.deployment.measured import MeasuredFlow, NumberedAnew
-from lowpanbudget.deployment.numbering import Numbered, counted, places
+from lowpanbudget.deployment.measured import MeasuredFlow, NumberedAnew, OldMessage
+from lowpanbudget.deployment.numbering import LATE_S, Numbered, counted, places
 from lowpanbudget.values import FrozenDict
 
-_MOST_ANEW = 12  # restarts whose frames are told; our choice
+_MOST_ANEW = 12  # restarts, and old messages, whose frames are told; our choice
 
 
 class FlowJourneys(NamedTuple):
@@ -169,6 +169,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         first_number=journeys[0].number,
         last_number=journeys[-1].number,
         anew=tuple(islice(_anew(group), _MOST_ANEW)),
+        old=tuple(islice(_old(group), _MOST_ANEW)),
     )
 
 
@@ -179,6 +180,23 @@ def _anew(group: FlowJourneys) -> Iterator[NumberedAnew]:
         before, own = one.crossing.own_number, other.crossing.own_number
         if later > run and own is not None and before is not None:
             yield NumberedAnew(other.number, own, before)
+
+
+def _old(group: FlowJourneys) -> Iterator[OldMessage]:
+    """Yield the messages that come again behind newer ones, when they are no more late."""
+    first: dict[Numbered, Journey] = {}
+    newest: dict[int, int] = {}
+    for one, at in zip(group.journeys, group.numbers or (), strict=False):
+        before, crossing = first.setdefault(at, one), one.crossing
+        newest[at.run] = max(newest.get(at.run, at.place), at.place)
+        if at.place == newest[at.run] or before.crossing.mark != crossing.mark:
+            continue
+        own, now_ns, then_ns = crossing.own_number, one.heard_ns, before.heard_ns
+        if own is None or now_ns is None or then_ns is None:
+            continue
+        past_s = (now_ns - then_ns) / SECOND
+        if past_s > LATE_S:
+            yield OldMessage(own, before.number, one.number, past_s, 1 + one.left_again)
 
 
 def _unsent(group: FlowJourneys, heard: MeasuredShare | None, missed: Missed) -> int:

@@ -74,7 +74,7 @@ class Journey:
     on the way. ``last`` is the frame that brought it over the last link heard, which is the end of its way where
     ``at_end``; ``parts`` are all frames that brought it there. One that ``is_stopped`` was not heard whole on any link,
     and brought to its end where that ``is_told`` by its receiver; it ``is_unsure`` where nothing shows that its sender
-    did not go on unheard.
+    did not go on unheard. It was said ``again`` so often, ``left_again`` of them where it began.
     """
 
     crossing: Crossing
@@ -91,6 +91,7 @@ class Journey:
     at_end: bool = False
     seen_ns: int | None = None
     again: int = 0
+    left_again: int = 0
     is_stopped: bool = False
     is_unsure: bool = False
     is_told: bool = False
@@ -219,6 +220,9 @@ class Journeys:
         said = self._said_before(open_now, frame, crossing)
         if said is not None:
             said.again += 1
+            if crossing.at_origin:  # its way begins once more
+                said.left_again += 1
+                said.seen_ns = frame.time_ns
             return None
         journey = Journey(crossing, self._start(crossing, frame), frame.number)
         if crossing.at_origin:

@@ -61,6 +61,19 @@ class NumberedAnew(NamedTuple):
     before: int
 
 
+class OldMessage(NamedTuple):
+    """A message that its sender sends once more behind newer ones, in the same octets.
+
+    It has its own number, came first in one frame and again in another, so many seconds later, ``times`` at least.
+    """
+
+    own: int
+    first: int
+    frame: int
+    past_s: float
+    times: int
+
+
 @dataclass(frozen=True, slots=True)
 class MeasuredFlow:
     """Messages of one sender to one receiver, each datagram counted once however many links it crossed.
@@ -89,7 +102,8 @@ class MeasuredFlow:
     where the receiver of the capture heard nobody, or where the frame numbers of the sender leap: they are not among
     those ``sent``. ``rhythm`` are parts of the time with their own interval, since the first message, without times in
     which messages may have been missed here; the last may be the silence behind the last message. The first and the
-    last begin in the frames ``first_number`` and ``last_number``; ``anew`` are the first messages behind restarts.
+    last begin in the frames ``first_number`` and ``last_number``; ``anew`` are the first messages behind restarts,
+    ``old`` those that came again long after.
     """
 
     name: str | None
@@ -125,6 +139,7 @@ class MeasuredFlow:
     first_number: int = 0
     last_number: int = 0
     anew: tuple[NumberedAnew, ...] = ()
+    old: tuple[OldMessage, ...] = ()
 
     @property
     def title(self) -> str:

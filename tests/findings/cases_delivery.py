@@ -91,6 +91,24 @@ def retried(tries: int) -> Capture:
     return store(sent, CSMA)
 
 
+def sent_again(*later_s: float) -> Capture:
+    """20 readings over two hops; the one with number 5 once more so many seconds later."""
+    hops = ((2, 1), (1, 0))
+    more = [one for after in later_s for one in over(reading(5, 150 + after, 2), hops)]
+    return store(sorted([*readings(range(20), hops), *more], key=lambda one: one.time), CSMA)
+
+
+def saying_the_same(*indexes: int) -> Capture:
+    """Readings each 30 s that differ in their numbers alone, which wrap at 256; these were heard."""
+    frames = Frames(design(CSMA), hops=lambda node: node)
+    numbered = [frames.message(Packet(number, 0.0, 1, 79, number)) for number in range(256)]
+    packets = [
+        Packet(index, 30.0 * index, 1, 79, index, content=numbered[index % 256])
+        for index in indexes
+    ]
+    return store([one for packet in packets for one in over(packet, ((1, 0),))], CSMA)
+
+
 def numbered_anew(after: int) -> Capture:
     """40 readings, whose own number is 0 again behind so many."""
     packets = [Packet(1000 + index, 30.0 * index, 1, 79, index % after) for index in range(40)]
@@ -216,6 +234,22 @@ DELIVERY_CASES: dict[str, Case] = {
             (41,),  # each is acknowledged
         ),
     ),
+    # two of them within a minute; of what comes a minute late at most nobody says that it was sent again
+    "old-message-sent-again": Case(
+        lambda: sent_again(195, 235, 345),
+        lambda: sent_again(45),
+        Told(
+            "remark",
+            "reading from 2001:db8:1::ff:fe00:2",
+            "it sends old messages again in new frames, behind newer ones: number 5 comes again",
+            (
+                "number 5 in frames 21 and 49, 195 s apart",
+                "number 5 in frames 21 and 77, 345 s apart",
+            ),
+            (21, 49, 77),
+            3,
+        ),
+    ),
     # cells one slot before those of the hop before: 100 of 101 slots of 10 ms to wait, twice
     "hops-wait-a-slotframe": Case(
         lambda: store(readings(range(60), CHAIN, gap=1.0), SLOTS),
@@ -287,6 +321,11 @@ DELIVERY_CASES: dict[str, Case] = {
     ),
 }
 DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # 273 is 17 again, and 276 goes on from 19 as well as from 17: the time tells that a turn is over
+    "numbers that come again after a turn of which little was heard": (
+        "old-message-sent-again",
+        lambda: saying_the_same(*range(20), 273, *range(276, 296)),
+    ),
     # address-of-two-devices tells why
     "two counts of two devices under one address": (
         "messages-numbered-anew",

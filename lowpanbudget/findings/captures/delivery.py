@@ -124,6 +124,32 @@ def messages_numbered_anew(scene: Scene, measured: Measurement) -> Hits:
         yield Hit(cause, (f"of {kinds}", *then), source, frames, times=times)
 
 
+@DELIVERY.rule("old-message-sent-again", Measurement)
+def old_message_sent_again(scene: Scene, measured: Measurement) -> Hits:
+    """Tell of messages in new frames; requests of CoAP, and what ends seal for each other, have findings of their own.
+
+    Two devices under one address, which are told, may say the same.
+    """
+    design = scene.known.design
+    for flow in measured.flows:
+        if design is None or flow.name is None or not flow.old:
+            continue
+        application = design.flow(flow.name).application
+        if application.coap is not None or application.dtls is not None:
+            continue
+        if int(flow.flow.source) in scene.known.registered.shared:
+            continue
+        first, *_ = flow.old
+        times = sum(one.times for one in flow.old)
+        cause = f"it sends old messages again in new frames, behind newer ones: number {first.own} comes again"
+        whose = (
+            f"number {one.own} in frames {one.first} and {one.frame}, {seconds_text(one.past_s)} apart"
+            for one in flow.old[:_SOME]
+        )
+        frames = tuple(dict.fromkeys((first.first, *(one.frame for one in flow.old))))
+        yield Hit(cause, tuple(whose), flow.title, frames, times=times)
+
+
 @DELIVERY.rule("hops-wait-a-slotframe", Measurement)
 def hops_wait_a_slotframe(scene: Scene, measured: Measurement) -> Hits:
     """Compare the quickest message with the slotframes that its hops could have waited at most."""
