@@ -17,9 +17,11 @@ from public_inner import INNER, PARTS
 
 import lowpanbudget
 from lowpanbudget import (
+    Beacon,
     Block,
     CoapMessage,
     CoapOption,
+    Command,
     Context,
     Contexts,
     Counters,
@@ -31,6 +33,7 @@ from lowpanbudget import (
     Element,
     Env,
     Fragment,
+    GuaranteedSlot,
     Key,
     LeftOut,
     LowpanError,
@@ -373,6 +376,9 @@ ROWS = (
     row(read_ghc, code=b"\0", **ENDS, limit=2047),
     row(write_ghc, octets=b"\0", **ENDS, stop=False),
     row(write_header, header=Mesh(1, air.short(1), air.short(2))),
+    made(Beacon, write_header, **parts(Beacon(15, slots=(GuaranteedSlot(1, 7, 2),), pending_short=(1,)))),
+    made(GuaranteedSlot, lambda one: write_header(Beacon(15, slots=(one,))), **parts(GuaranteedSlot(1, 7, 2))),
+    made(Command, write_header, id=1, fields={}, more=b"1"),
     made(Mesh, write_header, **parts(Mesh(1, air.short(1), air.short(2)))),
     made(Fragment, write_header, **parts(Fragment(100, 1))),
     made(Rfrag, write_header, **parts(Rfrag(1, 1, 8, 8))),

@@ -185,8 +185,24 @@ def test_contents_of_the_link_are_of_their_class() -> None:
     found = frame.packet.find(Beacon)
     assert found is not None
     assert found.slots == (GuaranteedSlot(1, 7, 2, receive=True),)
+    assert write_header(found) == bytes.fromhex("ffcf 81 01 0100 27 00")
+    # clause 7.2.2.1 (2006): order 15 and 15, slot 15, PAN coordinator, open; a short and an extended address pending,
+    # their least significant octet first; two octets of a higher layer behind them
+    beacon_of = Beacon(
+        15, pan_coordinator=True, association_permit=True, pending_short=(0x1234,),
+        pending_extended=(bytes(range(8)),), payload=b"\xbe\xef",
+    )  # fmt: skip
+    wanted = bytes.fromhex("ffcf 00 11 3412 0706050403020100 beef")
+    assert write_header(beacon_of) == wanted
+    assert DECODER.frame(encode_frame(beacon, wanted).octets).packet.find(Beacon) == beacon_of
+    assert write_header(Beacon(payload=b"\xbe\xef")) == b"\xbe\xef"
     request = Mac(3, 1, 1, air.PAN, air.short(2), None, air.short(1), pan_id_compression=True)
     frame = DECODER.frame(encode_frame(request, b"\x04").octets)
     command = frame.layers[1]
     assert isinstance(command, Command)
     assert command.id == 4
+    assert write_header(command) == b"\x04"
+    # clause 7.5.3 (2015): an association response with short address 0x1234, successful; octets of a later edition
+    answer = Command(2, {"short_address": 0x1234, "association_status": 0}, b"\x07")
+    assert write_header(answer) == bytes.fromhex("02 3412 00 07")
+    assert DECODER.frame(encode_frame(request, write_header(answer)).octets).layers[1] == answer

@@ -5,7 +5,7 @@ from typing import Any
 
 from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Reader, Writer
-from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.fields.choice import Meaning, in_words
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Order, Values
 
@@ -82,7 +82,7 @@ class Unsigned(LayoutPart):
 
 
 def _unfit(key: str, value: Any, allowed: str, layout: Drawing) -> RequestError:
-    shown = value if isinstance(value, int) else type(value).__name__
+    shown = repeated(value) if isinstance(value, int) else type(value).__name__
     return RequestError(f"{key} is {shown}, not {allowed}", cite=layout.cite)
 
 

@@ -1,4 +1,4 @@
-"""The octets of one header that a value stands for, of the internet or of 6LoWPAN, beside what chains them."""
+"""The octets that the value of one header stands for, of the link, of 6LoWPAN or of the internet."""
 
 from collections.abc import Callable
 from typing import Any
@@ -13,6 +13,9 @@ from lowpanbudget.layers.internet.extension import OptionsHeader, OtherHeader, R
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.link import beacon
+from lowpanbudget.layers.link.beacon import Beacon
+from lowpanbudget.layers.link.contents import Command, encode_command
 from lowpanbudget.layers.lowpan import fragment, lorh, mesh, recovery
 from lowpanbudget.layers.lowpan.escape import Escape
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -23,10 +26,13 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 AnyHeader = (
     Ipv6 | OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader | Udp
     | Mesh | Broadcast | Fragment | Rfrag | RfragAck | Escape | SrhLorh | Rpi | IpInIp | Skipped
+    | Beacon | Command
 )  # fmt: skip
 _ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
     **dict.fromkeys((OptionsHeader, RoutingHeader, OtherHeader), extension.encode),
     **dict.fromkeys((SrhLorh, Rpi, IpInIp, Skipped), lorh.encode),
+    Beacon: beacon.encode,
+    Command: encode_command,
     SourceRoute: source_route.encode,
     Mesh: mesh.encode,
     Fragment: fragment.encode,
@@ -39,17 +45,17 @@ _ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
 
 
 def write_header(header: AnyHeader) -> bytes:
-    """Return the octets of one header of IPv6, UDP or 6LoWPAN as its value stands; what it carries goes behind them.
+    """Return the octets of one header of IPv6, UDP or 6LoWPAN as its value stands, or of a beacon or command.
 
-    Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. Lengths, next headers and checksums
-    are those of the value; an ``OptionsHeader`` is padded to a multiple of 8 octets. ``write_icmpv6`` writes messages,
-    ``compress`` compressed headers, ``encode_frame`` those of the link. Raises ``RequestError`` for another value, and
-    for what a field cannot hold.
+    Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. What a header carries goes behind it:
+    lengths, next headers and checksums are those of the value; an ``OptionsHeader`` is padded to a multiple of 8
+    octets. ``encode_frame`` takes a beacon or command as its payload. ``write_icmpv6`` writes messages, ``compress``
+    compressed headers. Raises ``RequestError`` for another value, and for what a field cannot hold.
     """
     encoder = _ENCODERS.get(type(header))
     if encoder is None:
         raise RequestError(
-            f"{repeated(header)} is no header of IPv6, UDP or 6LoWPAN that is written alone",
+            f"{repeated(header)} is no header that is written alone",
             hint="write_icmpv6 writes messages, compress compressed headers, encode_frame those of the link",
         )
     writer = Writer()

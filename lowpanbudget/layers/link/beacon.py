@@ -8,7 +8,7 @@ asks here where that begins.
 
 from typing import Any, NamedTuple
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned, stated_by
@@ -146,6 +146,41 @@ def decode(reader: Reader) -> Beacon:
         fields["pending_extended"],
         reader.rest("beacon payload", "what a higher layer adds", CITE),
     )
+
+
+def encode(writer: Writer, beacon: Beacon) -> None:
+    """Append a beacon; without ``beacon_order`` it is of version 2, its payload alone. Raises ``RequestError``."""
+    if beacon.beacon_order is not None:
+        slots = beacon.slots
+        BEACON.write(
+            writer,
+            {
+                "beacon_order": beacon.beacon_order,
+                "superframe_order": beacon.superframe_order,
+                "final_CAP_slot": beacon.final_cap_slot,
+                "battery_life_extension": beacon.battery_life_extension,
+                "PAN_coordinator": beacon.pan_coordinator,
+                "association_permit": beacon.association_permit,
+                "GTS_descriptor_count": len(slots),
+                "GTS_permit": beacon.gts_permit,
+                "gts_directions": sum(one.receive << n for n, one in enumerate(slots))
+                if slots
+                else None,
+                "slots": [
+                    {
+                        "gts_short_address": slot.short_address,
+                        "GTS_starting_slot": slot.starting_slot,
+                        "GTS_length": slot.length,
+                    }
+                    for slot in slots
+                ],
+                "short_addresses_pending": len(beacon.pending_short),
+                "extended_addresses_pending": len(beacon.pending_extended),
+                "pending_short": beacon.pending_short,
+                "pending_extended": beacon.pending_extended,
+            },
+        )
+    writer.octets(beacon.payload, "beacon payload", "what a higher layer adds", CITE)
 
 
 def fields_length(octets: bytes) -> int:

@@ -13,7 +13,7 @@ from typing import Any
 
 from lowpanbudget.bits import Nature, Reader, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Bits, Contents, Header, Layout, LayoutPart, Unsigned, stated_by
 from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.beacon import decode as decode_beacon
@@ -146,6 +146,21 @@ def decode_command(reader: Reader) -> Command:
     fields = {} if known is None else known.read_longest(reader, "command")
     more = reader.rest("more content", "" if known is None else "octets beyond the known fields")
     return Command(number, frozen(fields), more)
+
+
+def encode_command(writer: Writer, command: Command) -> None:
+    """Append a command; raises ``RequestError`` for fields that its content has not, or that they cannot hold."""
+    _HEAD.write(writer, {"command_identifier": command.id})
+    known = COMMANDS.content_of(command.id)
+    if known is not None:
+        writer.data += known.write(command.fields)
+    elif command.fields:
+        raise RequestError(
+            f"the content of the {command.name} has no layout here",
+            cite=COMMANDS_CITE,
+            hint="Give its octets as Command(id, more=octets)",
+        )
+    writer.octets(command.more, "more content")
 
 
 def decode(reader: Reader, mac: Mac) -> Beacon | Command | None:
