@@ -114,19 +114,19 @@ class Audit:
             else:
                 self._plan = judged.plan
                 scene.iphc, scene.header, scene.tunnelled = judged.looked
-                for rule, hit in judged.hits:
-                    self._tallies.count(rule, hit, scene.number)
+                self._tallies.count_all(judged.hits[: judged.of_frame], scene.number)
         elif sighting.fault is not None:
             self._give(scene, sighting.fault, UNREAD)
         scene.entries = Entries() if judged is None else judged.entries
         try:
             self._give(scene, sighting, HEARD)
-            told = judged is not None and judged.is_told
-            if self._begin(scene, judged) and sighting.repeats is None and not told:
+            if self._begin(scene, judged) and sighting.repeats is None:
                 if judged is None:
                     self._judge(scene, sighting)
                 else:
-                    self._look(scene, judged, sighting)
+                    self._tallies.count_all(judged.hits[judged.of_frame :], scene.number)
+                    if not judged.is_told:
+                        self._look(scene, judged, sighting)
             if sighting.ended:
                 self._give_all(scene, self._networks.ended_in(now, sighting))
         finally:

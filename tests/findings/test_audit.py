@@ -12,7 +12,7 @@ from findings import air
 from findings.air import BROADCAST, CONTEXTS, NODE, ROOT, Capture, heavy, names
 from findings.cases_answers import notified
 from findings.cases_application import named_longer, with_own_identifier
-from findings.cases_compression import summed, under
+from findings.cases_compression import hop_limits, summed, under
 from findings.cases_delivery import promise, reading, store
 from findings.cases_fragments import LARGE, cut, pausing, route_counted
 from findings.cases_nodes import RELAY, asked, in_order
@@ -499,6 +499,15 @@ def test_a_retransmission_that_comes_first_hides_nothing_of_its_kind() -> None:
     found = Capture([frames[0], told, frames[0], *frames[1:]]).followed()
     (twice,) = [one for one in found if one.name == "pan-id-carried-twice"]
     assert twice.frames == (1, 4, 5, 6)
+
+
+def test_a_retransmission_is_not_counted_whichever_way_it_was_read() -> None:
+    """Of five datagrams with hop limit 16 two are sent twice, by hand: frames 1, 3, 4, 6 and 7 are new."""
+    first, *others = hop_limits(16).air[:5]
+    frames = [first, first, others[0], others[1], others[1], *others[2:]]
+    for found in (Capture(frames).fed(), Capture(frames).followed()):
+        (in_line,) = [one for one in found if one.name == "hop-limit-in-line"]
+        assert (in_line.frames, in_line.count) == ((1, 3, 4, 6, 7), 5)
 
 
 def test_many_subjects_become_one_more() -> None:
