@@ -336,6 +336,19 @@ def test_a_number_of_many_digits_is_json_and_no_double(digits: bytes) -> None:
     assert read_senml(b'[{"n":"a","v":%b}]' % (b"1" + b"0" * 300))[0]["v"] == 1e300
 
 
+def test_what_is_no_whole_number_is_not_cut_to_one() -> None:
+    """RFC 7252 section 3: type, code and message ID are unsigned integers."""
+    right: dict[str, Any] = {"type": 0, "code": 1, "mid": 1}
+    assert write_coap(CoapMessage(**right)) == bytes.fromhex("40010001")
+    for name in right:
+        for wrong in (1.0, 1.5, "1", [1]):
+            with pytest.raises(RequestError, match=f"CoAP: {name} is a whole number, not"):
+                write_coap(CoapMessage(**{**right, name: wrong}))
+    for record in (DtlsRecord(23, 1.0, 2, b""), DtlsRecord(23, 1, 2.5, b"")):  # type: ignore[arg-type]
+        with pytest.raises(RequestError, match="is a whole number, not float"):
+            write_dtls(record)
+
+
 @pytest.mark.parametrize("number", ["Uri-Path", "11", 2.5, None, True, b"a"])
 def test_a_name_where_the_number_of_an_option_stands_is_told(number: Any) -> None:
     with pytest.raises(RequestError) as caught:

@@ -9,9 +9,11 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from operator import itemgetter
 from typing import Any, NamedTuple
 
+from lowpanbudget.arguments import as_whole
 from lowpanbudget.cites import Cite
+from lowpanbudget.errors import repeated
 from lowpanbudget.fields.choice import Bits
-from lowpanbudget.fields.parts import LayoutPart, Order, key_of
+from lowpanbudget.fields.parts import LayoutPart, Order, Values, key_of
 from lowpanbudget.fields.word import Header
 
 Piece = Header | LayoutPart
@@ -45,6 +47,14 @@ class KeyedWord(NamedTuple):
             fields.append(Keyed(field.name, key if mapping else key.lower(), flag, unit))
         keys = tuple(keyed.key for keyed in fields)
         return cls(tuple(fields), keys, tuple(k for k in fields if k.flag or k.unit > 1))
+
+    def misfit(self, values: Values) -> str:
+        """Return in words which of these values is no whole number, the first such."""
+        held = ((key, values[key]) for key in self.keys if key in values)
+        key, wrong = next(
+            one for one in held if not isinstance(one[1], bool) and as_whole(one[1]) is None
+        )
+        return f"{key} is a whole number, not {repeated(wrong)}"
 
 
 Step = tuple[Piece, KeyedWord | None]

@@ -7,6 +7,7 @@ ignores it, a sender writes zero.
 
 import dataclasses
 from collections.abc import Callable, Collection, Iterator
+from operator import index
 from typing import Any, Generic, TypeVar, cast
 
 from lowpanbudget.bits import Reader, Writer
@@ -258,14 +259,17 @@ class Layout(Generic[T]):
 
     def _fields(self, word: KeyedWord, values: Values) -> dict[str, int]:
         """Return what the fields of a word hold."""
-        fields = {name: int(values[key]) for name, key, _, _ in word.fields if key in values}
-        for name, key, _, unit in word.converted:
-            if key in values:
-                fields[name], left = divmod(values[key], unit)
-                if left:
-                    raise RequestError(
-                        f"{name} {values[key]} is no multiple of {unit}", cite=self.cite
-                    )
+        try:
+            fields = {name: index(values[key]) for name, key, _, _ in word.fields if key in values}
+            for name, key, _, unit in word.converted:
+                if key in values:
+                    fields[name], left = divmod(index(values[key]), unit)
+                    if left:
+                        raise RequestError(
+                            f"{name} {values[key]} is no multiple of {unit}", cite=self.cite
+                        )
+        except TypeError:
+            raise RequestError(f"{self.name}: {word.misfit(values)}", cite=self.cite) from None
         return fields
 
     def _values(self, value: Any) -> Values:
