@@ -11,8 +11,10 @@ from dataclasses import replace
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, Capture
 from findings.judge import Case, Told
-from simulation.captured import START_NS, Frames, design, ip, link, records
+from simulation.captured import PORTS, START_NS, Frames, design, design_text, ip, link, records
 from simulation.contention import Packet, Sent
+
+from lowpanbudget.design.load import parse_design
 
 CSMA = """
 [access]
@@ -96,6 +98,29 @@ def sent_again(*later_s: float) -> Capture:
     hops = ((2, 1), (1, 0))
     more = [one for after in later_s for one in over(reading(5, 150 + after, 2), hops)]
     return store(sorted([*readings(range(20), hops), *more], key=lambda one: one.time), CSMA)
+
+
+POSTED = (
+    CSMA
+    + """
+[flow.coap]
+code = "POST"
+path = "r"
+"""
+)
+
+
+def posted_again(later_s: float) -> Capture:
+    """20 readings, each a POST of CoAP; the one with number 5 once more so many seconds later."""
+    planned = parse_design(design_text(POSTED).replace(f"{PORTS[1]:#06x}", "5683"), "store.toml")
+    says, links = Frames(planned, hops=lambda node: node), (link(1), link(0))
+    packets = [reading(index, 30.0 * index) for index in range(20)]
+    packets.append(replace(packets[5], made=150 + later_s, content=says.message(packets[5])))
+    sent = []
+    for number, one in enumerate(sorted(packets, key=lambda one: one.made)):
+        asked = air.coap_message(b"\xb1r", says.message(one), mid=500 + one.index, token=b"t")
+        sent.append((one.made, air.frame(air.coap(asked, links), number, links)))
+    return Capture([*sent], design=planned)
 
 
 def saying_the_same(*indexes: int) -> Capture:
@@ -321,6 +346,11 @@ DELIVERY_CASES: dict[str, Case] = {
     ),
 }
 DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # request-repeated tells: a message ID is known for 247 s (RFC 7252 section 4.8.2)
+    "a request of CoAP that comes again within the time of its message ID": (
+        "old-message-sent-again",
+        lambda: posted_again(195),
+    ),
     # 273 is 17 again, and 276 goes on from 19 as well as from 17: the time tells that a turn is over
     "numbers that come again after a turn of which little was heard": (
         "old-message-sent-again",

@@ -62,7 +62,7 @@ from findings.cases_compression import (
     under,
     without_length,
 )
-from findings.cases_delivery import limited
+from findings.cases_delivery import limited, posted_again
 from findings.cases_deployment import slotted
 from findings.cases_fragments import acknowledged as recovery_acknowledged
 from findings.cases_fragments import (
@@ -3189,6 +3189,18 @@ FURTHER = (
                 "the tries of one frame do not last that long",
             ),
             (1, 2),
+        ),
+    ),
+    # its receiver may have forgotten the message ID after 247 s (RFC 7252 section 4.8.2), and takes it for new
+    Further(
+        "old-message-sent-again",
+        lambda: posted_again(345),
+        Told(
+            "remark",
+            "reading from 2001:db8:1::ff:fe00:1",
+            "it sends old messages again in new frames, behind newer ones: number 5 comes again",
+            ("number 5 in frames 6 and 18, 345 s apart",),
+            (6, 18),
         ),
     ),
     # what its receiver sent just before is no command: data fetch nothing

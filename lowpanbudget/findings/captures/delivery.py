@@ -26,6 +26,7 @@ from lowpanbudget.findings.silences import at_once
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
+from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S
 from lowpanbudget.layers.internet.ipv6 import UDP
 
 DELIVERY = Subject("delivery", across=True)
@@ -126,28 +127,29 @@ def messages_numbered_anew(scene: Scene, measured: Measurement) -> Hits:
 
 @DELIVERY.rule("old-message-sent-again", Measurement)
 def old_message_sent_again(scene: Scene, measured: Measurement) -> Hits:
-    """Tell of messages in new frames; requests of CoAP, and what ends seal for each other, have findings of their own.
+    """Tell of messages in new frames; of what ends seal for each other sealed-content-replayed tells.
 
-    Two devices under one address, which are told, may say the same.
+    So does request-repeated of a request of CoAP, as long as its receiver knows it by its message ID. Two devices under
+    one address, which are told, may say the same.
     """
     design = scene.known.design
     for flow in measured.flows:
         if design is None or flow.name is None or not flow.old:
             continue
         application = design.flow(flow.name).application
-        if application.coap is not None or application.dtls is not None:
+        if application.dtls is not None or application.oscore is not None:
             continue
-        if int(flow.flow.source) in scene.known.registered.shared:
+        known_s = 0 if application.coap is None else EXCHANGE_LIFETIME_S
+        old = [one for one in flow.old if one.past_s > known_s]
+        if not old or int(flow.flow.source) in scene.known.registered.shared:
             continue
-        first, *_ = flow.old
-        times = sum(one.times for one in flow.old)
-        cause = f"it sends old messages again in new frames, behind newer ones: number {first.own} comes again"
+        cause = f"it sends old messages again in new frames, behind newer ones: number {old[0].own} comes again"
         whose = (
             f"number {one.own} in frames {one.first} and {one.frame}, {seconds_text(one.past_s)} apart"
-            for one in flow.old[:_SOME]
+            for one in old[:_SOME]
         )
-        frames = tuple(dict.fromkeys((first.first, *(one.frame for one in flow.old))))
-        yield Hit(cause, tuple(whose), flow.title, frames, times=times)
+        frames = tuple(dict.fromkeys((old[0].first, *(one.frame for one in old))))
+        yield Hit(cause, tuple(whose), flow.title, frames, times=sum(one.times for one in old))
 
 
 @DELIVERY.rule("hops-wait-a-slotframe", Measurement)
