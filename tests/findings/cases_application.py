@@ -893,7 +893,7 @@ APPLICATION_CASES = {
         Told(
             "risk",
             "0x0017",
-            "0x0017 sent 3 messages again, 3 of them in less than 2 s",
+            "0x0017 sent messages again 3 times, 3 of them in less than 2 s",
             ("shortest time between: 0.80 s",),
             (1, 2, 3, 4),
         ),

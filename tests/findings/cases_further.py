@@ -2510,7 +2510,7 @@ FURTHER = (
         Told(
             "remark",
             "0x0017",
-            "0x0017 sent 3 messages again, 0 of them in less than 2 s",
+            "0x0017 sent messages again 3 times, 0 of them in less than 2 s",
             ("shortest time between: 5.00 s",),
             (1, 2, 3, 4),
         ),
@@ -2522,7 +2522,7 @@ FURTHER = (
         Told(
             "remark",
             "0x0017",
-            "0x0017 sent 3 messages again, 3 of them later than 45 s behind the first",
+            "0x0017 sent messages again 3 times, 3 of them later than 45 s behind the first",
             ("shortest time between: 60.00 s",),
             (1, 2, 3, 4),
             advice="No retransmission comes so late, unless ACK_TIMEOUT or MAX_RETRANSMIT was raised. Else look what "

@@ -176,7 +176,7 @@ MESH_FURTHER = [
         Told(
             "risk",
             "0x0017",
-            "0x0017 sent 3 messages again, 3 of them in less than 2 s",
+            "0x0017 sent messages again 3 times, 3 of them in less than 2 s",
             ("shortest time between: 0.80 s",),
             (1, 5, 9, 13),
         ),

@@ -155,12 +155,12 @@ def request_repeated(memory: Requests, known: Surroundings) -> Hits:
             name = link_text(link)
             severity = Severity.RISK if repeats.early >= 3 else Severity.REMARK
             early = f"{repeats.early} of them in less than {ACK_TIMEOUT_S:g} s"
-            cause = f"{name} sent {repeats.count} messages again, {early}"
+            cause = f"{name} sent messages again {repeats.count} times, {early}"
             evidence = (f"shortest time between: {repeats.shortest_s:.2f} s",)
             hit = Hit(cause, evidence, name, tuple(repeats.numbers), severity)
             if repeats.late >= 3 and not repeats.early:
                 late = f"{repeats.late} of them later than {MAX_TRANSMIT_SPAN_S} s behind the first"
-                cause = f"{name} sent {repeats.count} messages again, {late}"
+                cause = f"{name} sent messages again {repeats.count} times, {late}"
                 hit = hit._replace(cause=cause, advice=_LATE, cite=rfc(7252, "4.8.2"))
             yield hit
 
