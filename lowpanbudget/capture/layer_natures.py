@@ -27,7 +27,7 @@ class LayerNatures:
             template.facts[_SEEN] = self
             frame = template.example
         for nature, run in groupby(() if frame is None else frame.spans, _NATURE):
-            for layer in set(map(_LAYER, run)):
+            for layer in dict.fromkeys(map(_LAYER, run)):  # a set has another order in each process
                 if known.get(layer) is not _HEADER:
                     note_nature(known, layer, nature)
 

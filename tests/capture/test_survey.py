@@ -20,6 +20,7 @@ from capture.captures import (
     udp_datagram,
 )
 from capture.columns.columns_help import by_columns
+from contract.air import UDP, ipv6
 from contract.vectors import header_of
 from findings.air import FAR_ROOT
 from findings.cases_link import acknowledged_by
@@ -73,6 +74,16 @@ def test_one_frame_octet_by_octet() -> None:
     assert found.kinds == {"data": tally}
     header = dict.fromkeys(("MAC", "IPHC", "UDP NHC"), Nature.HEADER)
     assert found.natures == {**header, "payload": Nature.PAYLOAD}
+
+
+def test_natures_stand_in_the_order_of_the_frame() -> None:
+    """RFC 8200 section 4: each header names the next one; eight layers have one order of 40320 by chance alone."""
+    kinds = (0, 60, 43, 44)  # all of 8 octets; the fragment header is that of a whole datagram
+    headers = b"".join(bytes([kind, *bytes(7)]) for kind in (*kinds[1:], UDP))
+    octets = ipv6(ip_of(A), ip_of(B), kinds[0], headers + DATAGRAM[40:])
+    found = of([encode_frame(mac_of(A, B), b"\x41" + octets).octets])
+    assert list(found.natures) == list(found.total.layer_bits)
+    assert len(found.natures) >= 8
 
 
 @pytest.mark.parametrize(
