@@ -28,23 +28,24 @@ def _restore_address(octets: bytes, _env: object) -> bytes:
     return octets
 
 
-def _address(name: str, label: str) -> Choice:
+def _address(name: str, address: str) -> Choice:
     return Choice(
         name,
-        label,
+        f"{address} form ({name.upper()})",
         1,
         tuple(
             Row(
-                code, octets, f"the {label.split(maxsplit=1)[0]} address has {octets * 8} bits", CITE,
+                code, octets, f"the {address} has {octets * 8} bits", CITE,
                 partial(_fit_address, octets=octets), _restore_address,
             )
             for code, octets in ((0, 8), (1, 2))
         ),
+        address,
     )  # fmt: skip
 
 
-ORIGINATOR = _address("v", "originator address form (V)")
-FINAL = _address("f", "final address form (F)")
+ORIGINATOR = _address("v", "originator address")
+FINAL = _address("f", "final address")
 MESH = Header(
     "mesh",
     CITE,
