@@ -30,6 +30,7 @@ from lowpanbudget import (
     Reserved,
     SecurityContext,
     Truncated,
+    Udp,
     Unified,
     WireError,
     coap_code,
@@ -344,6 +345,13 @@ def test_what_is_no_whole_number_is_not_cut_to_one() -> None:
         for wrong in (1.0, 1.5, "1", [1]):
             with pytest.raises(RequestError, match=f"CoAP: {name} is a whole number, not"):
                 write_coap(CoapMessage(**{**right, name: wrong}))
+    port: Any
+    for port in (1.0, "1", None):  # RFC 768: ports are numbers of 16 bits
+        with pytest.raises(
+            RequestError,
+            match="UDP: source_port is a whole number, not",
+        ):
+            bytes(Udp(port, 2, 8, 0))
     for record in (DtlsRecord(23, 1.0, 2, b""), DtlsRecord(23, 1, 2.5, b"")):  # type: ignore[arg-type]
         with pytest.raises(RequestError, match="is a whole number, not float"):
             write_dtls(record)

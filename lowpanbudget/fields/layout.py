@@ -290,6 +290,10 @@ class Layout(Generic[T]):
             if self.making is None:
                 self.making = making_octets(self.quick)
             return self.making(value)
+        return self.written(value)
+
+    def written(self, value: T) -> bytes:
+        """Return the octets of a value, part by part; raises ``RequestError`` that names what of it is wrong."""
         writer = Writer()
         try:
             self.write(writer, value)

@@ -37,7 +37,10 @@ class WireValue:
     def __bytes__(self) -> bytes:
         """Return the octets; raises ``RequestError`` for a value that a field cannot hold."""
         layout = _LAYOUTS[type(self)]
-        return layout.octets(self) if layout.making is None else layout.making(self)
+        try:
+            return layout.octets(self) if layout.making is None else layout.making(self)
+        except TypeError:
+            return layout.written(self)  # which tells what is wrong
 
 
 class WholeValue:
