@@ -126,10 +126,7 @@ class Choice:
         self.by_cost = tuple(sorted(chosen, key=lambda row: (row.inline, row.code)))
         self._hints = tuple(tuple(self._hints_of(row)) for row in self.rows)
         self._carried = tuple(
-            " and ".join(use.field for use in row.uses if use.parts)
-            or carries
-            or " and ".join(part.name for part in row.parts)
-            or label
+            " and ".join(use.field for use in row.uses if use.parts) or self.carries
             for row in self.rows
         )
         for row in self.rows:

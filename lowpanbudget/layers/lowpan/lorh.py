@@ -95,6 +95,7 @@ INSTANCE = Choice(
             lambda value, _env: None if value else b"", lambda _octets, _env: 0,
         ),
     ),
+    "RPLInstanceID",
 )  # fmt: skip
 
 
@@ -121,6 +122,7 @@ RANK = Choice(
             (1, 1, "the last 8 bits of the rank are zero", "rank of the sender, upper octet"),
         )
     ),
+    "SenderRank",
 )  # fmt: skip
 
 RPI = Header(
