@@ -109,12 +109,11 @@ class Audit:
         judged: Judged | None = None
         if template is not None:
             judged = template.facts.get(now.questions)  # type: ignore[assignment]  # nobody else keeps these
-            if judged is None:
-                self._kept = []
-            else:
-                self._plan = judged.plan
+            self._plan, self._kept = (None, []) if judged is None else (judged.plan, None)
+            if judged is not None:
                 scene.iphc, scene.header, scene.tunnelled = judged.looked
-                self._tallies.count_all(judged.hits[: judged.of_frame], scene.number)
+                for rule, hit in judged.hits:
+                    self._tallies.count(rule, hit, scene.number)
         elif sighting.fault is not None:
             self._give(scene, sighting.fault, UNREAD)
         scene.entries = Entries() if judged is None else judged.entries
@@ -124,7 +123,8 @@ class Audit:
                 if judged is None:
                     self._judge(scene, sighting)
                 else:
-                    self._tallies.count_all(judged.hits[judged.of_frame :], scene.number)
+                    for rule, hit in judged.inside:
+                        self._tallies.count(rule, hit, scene.number)
                     if not judged.is_told:
                         self._look(scene, judged, sighting)
             if sighting.ended:
@@ -135,10 +135,9 @@ class Audit:
             self._give(scene, sighting.settled)
         if measurer is not None and not scene.is_replayed:  # its message has an old number
             measurer.add(sighting)
-        if sighting.opened is not None and sighting.repeats is None:
-            hidden = sighting.hidden
-            if hidden is not None:  # not kept: no frame that is alike has the same in it
-                self._give(scene, hidden)
+        is_opened = sighting.opened is not None and sighting.repeats is None
+        if is_opened and (hidden := sighting.hidden) is not None:  # of this one alone
+            self._give(scene, hidden)
 
     def _scene(self, sighting: Sighting, time_s: float = nan) -> Scene:
         return Scene(
@@ -169,13 +168,13 @@ class Audit:
 
     def _judge(self, scene: Scene, sighting: Sighting) -> None:
         """Look at a frame unlike any before; remember what holds for all that are like it."""
-        hits = [] if self._kept is None else self._kept
-        judged = judged_of(scene, hits)
+        judged = judged_of(scene, self._kept or [])
+        self._kept = judged.inside
         self._look(scene, judged, sighting)
-        if sighting.template is not None and self._kept is not None:
-            questions = self._now.questions
-            judged.varying = [one for one in judged.layers if questions.again(one.__class__)]
-            sighting.template.facts[questions] = judged
+        if sighting.template is not None:
+            again = self._now.questions.again
+            judged.varying = [one for one in judged.layers if again(one.__class__)]
+            sighting.template.facts[self._now.questions] = judged
 
     def _noticed(self, frame: Frame, sighting: Sighting) -> Sequence[Notice]:
         """Return what reading a frame noticed, and what is told of this one alone when it is like one before."""

@@ -22,7 +22,7 @@ class Judged:
     ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do. ``pans`` are
     named in them, ``headers`` those of the datagram that each brings. ``is_told``: nothing differs that a rule looks at
     but a number, in an acknowledgement without security. ``entries`` are what rules keep of its nodes.
-    ``of_frame``: so many of the hits come first, and are of each frame; those of what is in it are of no repetition.
+    ``inside`` are the hits about what is in a frame, which a repetition does not bring once more.
     """
 
     hits: list[tuple[Rule, Hit]]
@@ -32,7 +32,7 @@ class Judged:
     pans: Sequence[int]
     is_told: bool
     entries: Entries
-    of_frame: int
+    inside: list[tuple[Rule, Hit]] = field(default_factory=list)
     headers: HeardHeaders | None = None
     plan: Plan = field(default_factory=dict)
 
@@ -44,7 +44,7 @@ def judged_of(scene: Scene, hits: list[tuple[Rule, Hit]]) -> Judged:
     is_told = (
         mac is not None and mac.security is None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
     )
-    return Judged(hits, layers, layers, looked, pans_of(mac), is_told, scene.entries, len(hits))
+    return Judged(hits, layers, layers, looked, pans_of(mac), is_told, scene.entries)
 
 
 def pans_of(mac: Mac | None) -> list[int]:

@@ -3,8 +3,6 @@
 A fact that is the same for several subjects is said once, with all of them: it is one of the network.
 """
 
-from collections.abc import Iterable
-
 from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
 from lowpanbudget.findings.rule import Rule
 from lowpanbudget.values import dataclass, field
@@ -39,11 +37,6 @@ class Tallies:
 
     def __init__(self) -> None:
         self._tallies: dict[str, dict[str, _Tally]] = {}
-
-    def count_all(self, hits: Iterable[tuple[Rule, Hit]], number: int) -> None:
-        """Count hits of rules, seen in frame ``number``."""
-        for rule, hit in hits:
-            self.count(rule, hit, number)
 
     def count(self, rule: Rule, hit: Hit, number: int) -> None:
         """Count a hit of a rule, seen in frame ``number`` (0: in none); one without a cause only marks frames."""
