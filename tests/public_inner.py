@@ -11,13 +11,15 @@ INNER = [
     "Iphc.restored", "Key.cipher",
     "LearnedContext.at", "LearnedContext.renewed", "Legacy.restored", "Legacy.restored_udp", "Link.complete",
     "Link.is_of_network", "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write",
-    "SettingChange.of", "Spread.quantile", "Survey.apart", "UdpNhc.restored",
+    "Reassembler.expired", "SettingChange.of", "Spread.quantile", "Survey.apart", "UdpNhc.restored",
 ]  # fmt: skip
 KEPT = {
     "Access.beyond_standard",
     "CaptureFile.source",
     "ContinuedCapture.source",
     "Iphc.around",
+    "Reassembler.arrival",
+    "Sweep.counted",
 }  # what is kept for them
 # parts of designs and of results: their attributes are for readers, their methods serve the package
 PARTS = {

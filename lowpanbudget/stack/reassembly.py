@@ -27,6 +27,7 @@ from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.pieces import (
     Fate,
     FragmentArrival,
+    FragmentedDatagram,
     Pieces,
     SentFragment,
     sent_fragment,
@@ -83,6 +84,14 @@ class Reassembler:
         """Return how long a datagram may take, in seconds from its first fragment."""
         return self._timeout_s
 
+    @property
+    def arrival(self) -> FragmentArrival | None:
+        """Return the fragment in the frame that was fed last, and what its datagram was sent in; None for others.
+
+        It goes on with the next frames: read it before.
+        """
+        return self._arrival
+
     def renew(self, env: Env) -> None:
         """Expand with these surroundings from now on."""
         self._env = Env.of(env)
@@ -136,6 +145,13 @@ class Reassembler:
         """Return the marks of the open datagram with the fields of a key; none where there is none."""
         entry = self._open.get(key)
         return [] if entry is None else entry.marks
+
+    def expired(self, time_s: float) -> list[FragmentedDatagram]:
+        """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
+        try:
+            return self._sent.expire(time_s - self._timeout_s)
+        except (TypeError, OverflowError):
+            raise _no_time(time_s) from None
 
     def close(self, time_s: float | None = None) -> list[Event]:
         """Return a ``Discarded`` for each datagram that is still open, and forget them.

@@ -4,7 +4,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.events import Event
 from lowpanbudget.stack.fragment_key import KeyFields, fields_of
-from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram, sent_fragment
+from lowpanbudget.stack.pieces import sent_fragment
 from lowpanbudget.stack.reassembly import Reassembler
 
 
@@ -15,18 +15,6 @@ class FragmentIntake(Reassembler):
 
     take = Reassembler._put_in  # noqa: SLF001  # without a call between
     marks_of = Reassembler._marks_of  # noqa: SLF001
-
-    @property
-    def arrival(self) -> FragmentArrival | None:
-        """Return the fragment in the frame that was fed last, and what its datagram was sent in; None for others.
-
-        It goes on with the next frames: read it before.
-        """
-        return self._arrival
-
-    def expired(self, time_s: float) -> list[FragmentedDatagram]:
-        """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
-        return self._sent.expire(time_s - self._timeout_s)
 
     def bring(
         self, sighting: Sighting, octets: bytes, time_s: float, mark: object

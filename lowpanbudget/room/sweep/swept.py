@@ -131,6 +131,11 @@ class Sweep:
     in_slot: int | None
     _counted: AllSettings = field(repr=False, compare=False)
 
+    @property
+    def counted(self) -> AllSettings:
+        """Return what counts its settings."""
+        return self._counted
+
     def carrying(self, octets: int) -> int:
         """Return how many settings carry so many octets in a frame, on every hop and for every value that is given.
 
