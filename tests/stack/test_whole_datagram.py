@@ -90,9 +90,7 @@ def test_options_that_are_read_stay_where_there_are_more_of_them() -> None:
         ("418801341202000100 7e33f0aabb", "source port and destination port"),
         ("418801341202000100 7e33f0aabbccdd", "checksum"),
         ("499801341202000100 0500", "frame counter"),
-        # RFC 4944 section 5.2: V 0 has eight octets of the originator; RFC 8138 sections 6.1 and 6.2: I 0 one, K 0 two
-        ("418801341202000100 85aabb", "originator address"),
-        ("418801341202000100 b50005aa", "final address"),
+        # RFC 8138 sections 6.1 and 6.2: I 0 has one octet, K 0 two
         ("418801341202000100 f18005", "RPLInstanceID"),
         ("418801341202000100 f1800509bb", "SenderRank"),
     ],

@@ -28,24 +28,23 @@ def _restore_address(octets: bytes, _env: object) -> bytes:
     return octets
 
 
-def _address(name: str, address: str) -> Choice:
+def _address(name: str, label: str) -> Choice:
     return Choice(
         name,
-        f"{address} form ({name.upper()})",
+        label,
         1,
         tuple(
             Row(
-                code, octets, f"the {address} has {octets * 8} bits", CITE,
+                code, octets, f"the {label.split(maxsplit=1)[0]} address has {octets * 8} bits", CITE,
                 partial(_fit_address, octets=octets), _restore_address,
             )
             for code, octets in ((0, 8), (1, 2))
         ),
-        address,
     )  # fmt: skip
 
 
-ORIGINATOR = _address("v", "originator address")
-FINAL = _address("f", "final address")
+ORIGINATOR = _address("v", "originator address form (V)")
+FINAL = _address("f", "final address form (F)")
 MESH = Header(
     "mesh",
     CITE,
