@@ -126,7 +126,7 @@ class Choice:
         self.by_cost = tuple(sorted(chosen, key=lambda row: (row.inline, row.code)))
         self._hints = tuple(tuple(self._hints_of(row)) for row in self.rows)
         self._carried = tuple(
-            " and ".join(use.field for use in row.uses if use.parts) or self.carries
+            _place_of([use.field for use in row.uses if use.parts] or [self.carries])
             for row in self.rows
         )
         for row in self.rows:
@@ -261,6 +261,11 @@ class Choice:
             )  # fmt: skip
             spans.append(_new(Span, told))
             at += width
+
+
+def _place_of(fields: list[str]) -> str:
+    """Return what stands in line, as what needs octets."""
+    return fields[0] if len(fields) == 1 else f"the place of {' and '.join(fields)}"
 
 
 def _left_of(part: Bits, other: Row, row: Row) -> int:

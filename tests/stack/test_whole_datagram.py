@@ -86,8 +86,8 @@ def test_options_that_are_read_stay_where_there_are_more_of_them() -> None:
     ("octets", "missing"),
     [
         # RFC 6282 section 3.1: TF 00 has four octets in line; section 4.3: P 00 four, C 0 two; 802.15.4-2006 7.6.2.1
-        ("418801341202000100 60003000", "traffic class and flow label"),
-        ("418801341202000100 7e33f0aabb", "source port and destination port"),
+        ("418801341202000100 60003000", "the place of traffic class and flow label"),
+        ("418801341202000100 7e33f0aabb", "the place of source port and destination port"),
         ("418801341202000100 7e33f0aabbccdd", "checksum"),
         ("499801341202000100 0500", "frame counter"),
         # RFC 8138 sections 6.1 and 6.2: I 0 has one octet, K 0 two
