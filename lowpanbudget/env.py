@@ -9,7 +9,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any, NamedTuple
 
-from lowpanbudget.arguments import number_within
+from lowpanbudget.arguments import flag, number_within
 from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.values import dataclass, field
 
@@ -36,7 +36,7 @@ class Context:
     def __init__(self, prefix: IPv6Network | str, may_compress: bool = True) -> None:
         network = prefix if isinstance(prefix, IPv6Network) else _network(prefix)
         object.__setattr__(self, "prefix", network)
-        object.__setattr__(self, "may_compress", may_compress)
+        object.__setattr__(self, "may_compress", flag(may_compress, "may_compress"))
         object.__setattr__(self, "value", int(network.network_address))
         object.__setattr__(self, "mask", int(network.netmask))
 

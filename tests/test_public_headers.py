@@ -46,6 +46,7 @@ from lowpanbudget import (
     PacketTooBig,
     ParameterProblem,
     Redirect,
+    RequestError,
     Rfrag,
     RfragAck,
     RouterAdvertisement,
@@ -206,3 +207,21 @@ def test_contents_of_the_link_are_of_their_class() -> None:
     answer = Command(2, {"short_address": 0x1234, "association_status": 0}, b"\x07")
     assert write_header(answer) == bytes.fromhex("02 3412 00 07")
     assert DECODER.frame(encode_frame(request, write_header(answer)).octets).layers[1] == answer
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        # a first fragment has no datagram_offset (RFC 4944 section 5.3); Fragment_Offset is the size in a first
+        # recoverable fragment, the offset in a later one, and 0 in what aborts (RFC 8931 section 5.1); a beacon of
+        # version 2 has no superframe specification (IEEE 802.15.4-2015 clause 7.3.1, from memory)
+        Fragment(200, 1, offset=8, first=True),
+        Rfrag(1, 5, 100, offset=4, size=9),
+        Rfrag(1, 0, 10, offset=7, size=50),
+        Rfrag(1, 3, 10, offset=50, abort=True),
+        Beacon(pan_coordinator=True),
+    ],
+)
+def test_what_a_form_has_no_place_for_is_not_lost(header: Any) -> None:
+    with pytest.raises(RequestError):
+        write_header(header)

@@ -22,6 +22,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, Skipped, SrhLorh
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.values import replace
 
 AnyHeader = (
     Ipv6 | OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader | Udp
@@ -60,4 +61,24 @@ def write_header(header: AnyHeader) -> bytes:
         )
     writer = Writer()
     encoder(writer, as_declared(header))
+    if lost := _lost(header):
+        raise RequestError(lost, hint="Leave it at what it is unless given")
     return bytes(writer.data)
+
+
+def _lost(header: AnyHeader) -> str:
+    """Return what is given and has no place in the form of a header; nothing of nearly all."""
+    if isinstance(header, Fragment):
+        return "a first fragment has no offset" if header.first and header.offset else ""
+    if isinstance(header, Rfrag):
+        if header.abort:
+            return "what aborts has no offset and no size" if header.offset or header.size else ""
+        if header.first:
+            return (
+                "a first fragment has its datagram's size, and no offset" if header.offset else ""
+            )
+        return "a later fragment has an offset, and no size" if header.size is not None else ""
+    if isinstance(header, Beacon) and header.beacon_order is None:
+        is_bare = replace(header, payload=b"") == Beacon()
+        return "" if is_bare else "a beacon without beacon_order is of version 2: a payload alone"
+    return ""

@@ -10,7 +10,7 @@ from typing import Protocol
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, old_interface_identifier
-from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.upper import WrongChecksum
@@ -100,14 +100,10 @@ def note_wrong_checksum(
     ``checksum_at`` is where the checksum stands, if that is known.
     """
     name, header, cite = _CHECKSUMS[wrong.kind]
-    octets, told = len(wrong.segment), len(wrong.segment)
-    if wrong.kind == ipv6.UDP and octets >= udp.OCTETS:
-        told = udp.HEADER.values_at(wrong.segment)["length"]
-    text = f"the {header} checksum {wrong.sent:#06x} is wrong: over the restored datagram it is {wrong.right:#06x}; "
-    if told == octets:
-        text += "compare the restored addresses, and the prefixes of their contexts, with the sender's own"
-    else:
-        text += f"its length says {told} octets where {octets} are there: compare these first"
+    text = (
+        f"the {header} checksum {wrong.sent:#06x} is wrong: over the restored datagram it is {wrong.right:#06x}; "
+        "compare the restored addresses, and the prefixes of their contexts, with the sender's own"
+    )
     notices = [Notice(name, text, cite, at if checksum_at is None else checksum_at)]
     sides = explains_checksum(wrong, hop)
     if sides:

@@ -180,13 +180,22 @@ def _headers(reader: Reader, upper: Upper, first: tuple[int, PseudoHeader]) -> N
             text = f"the UDP length {header.length} and the {left} octets that IPv6 leaves differ"
             upper.remark = ReadingRemark("udp-length-differs", text, _LENGTH, start)
         if not (ends.hidden or reader.missing):
-            upper.wrong = _wrong_udp(header.checksum, ends, reader.data[start : reader.end])
+            upper.wrong = _wrong_udp(header, ends, reader.data[start : reader.end])
         upper.rest = APPLICATION_DATA
         ports = (header.source_port, header.destination_port)
         _kept(reader, upper, _application, ports)
 
 
-def _wrong_udp(sent: int, ends: PseudoHeader, segment: bytes) -> WrongChecksum | None:
+def _wrong_udp(header: udp.Udp, ends: PseudoHeader, segment: bytes) -> WrongChecksum | None:
+    """Return a wrong checksum over what the header's length counts; None where not all of that is there.
+
+    "that is the length used in the pseudo-header" (RFC 8200 section 8.1).
+    """
+    sent, length = header.checksum, header.length
+    if length != len(segment):
+        if not udp.OCTETS <= length < len(segment):
+            return None
+        segment = segment[:length]
     if sent and udp.is_right_between(ends.source, ends.destination, segment):
         return None
     right = udp.checksum(ends.source, ends.destination, segment)

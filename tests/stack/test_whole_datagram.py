@@ -33,6 +33,8 @@ ROUTE = bytes([NOTHING, 4, 3, 2, 0, 0, 0, 0]) + 2 * IPv6Address("2001:db8::9").p
     ("octets", "name", "offset"),
     [
         (packet(UDP, PORTS), "udp-checksum-wrong", 46),
+        # RFC 8200 section 8.1: over the 8 octets that the length counts 0xa466 is right, by hand, whatever follows
+        (packet(UDP, struct.pack("!HHHH", 1, 2, 8, 0xA466) + b"xyz"), "udp-length-differs", 40),
         # RFC 768: the length counts header and data, here 8; a checksum of 0xa465 is right over these, by hand
         (packet(UDP, struct.pack("!HHHH", 1, 2, 9, 0xA465)), "udp-length-differs", 40),
         (packet(NOTHING, b"xyz", length=9), "ipv6-length-differs", 0),
