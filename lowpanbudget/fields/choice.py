@@ -213,7 +213,7 @@ class Choice:
         return value
 
     def reserved(self, row: Row, offset: int, layer: str) -> Reserved:
-        """Return the error for a code without meaning, found at octet ``offset``."""
+        """Return the error for a code without meaning, found in the header at ``offset``."""
         return Reserved(
             f"{self.label} {row.code:0{self.width}b} is reserved",
             offset=offset,

@@ -51,7 +51,8 @@ def write_header(header: AnyHeader) -> bytes:
     Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. What a header carries goes behind it:
     lengths, next headers and checksums are those of the value; an ``OptionsHeader`` is padded to a multiple of 8
     octets. ``encode_frame`` takes a beacon or command as its payload. ``write_icmpv6`` writes messages, ``compress``
-    compressed headers. Raises ``RequestError`` for another value, and for what a field cannot hold.
+    compressed headers. Raises ``RequestError`` for another value, for what a field cannot hold, and for what has no
+    field in the form of the header.
     """
     encoder = _ENCODERS.get(type(header))
     if encoder is None:
@@ -62,7 +63,9 @@ def write_header(header: AnyHeader) -> bytes:
     writer = Writer()
     encoder(writer, as_declared(header))
     if lost := _lost(header):
-        raise RequestError(lost, hint="Leave it at what it is unless given")
+        raise RequestError(
+            f"{type(header).__name__}: {lost}", hint="Leave that out, or give another form"
+        )
     return bytes(writer.data)
 
 
