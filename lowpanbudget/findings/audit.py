@@ -9,24 +9,21 @@ from collections.abc import Hashable, Iterable, Sequence
 from math import nan
 from typing import Any
 
-from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
-from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.opened import UNREADABLE as PAYLOAD_UNREADABLE
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import WRONG_CHECKSUMS
-from lowpanbudget.errors import WireError
-from lowpanbudget.fields import Head
-from lowpanbudget.findings import checksum, faults
+from lowpanbudget.findings import faults
+from lowpanbudget.findings.assembled import PutTogether, assembled, unreadable
 from lowpanbudget.findings.captures.capture import NO_FRAME, ClockStep
 from lowpanbudget.findings.captures.check_sequences import HEARD, HEARD_AGAIN
 from lowpanbudget.findings.captures.delivery import measurer_of
 from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
-from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
+from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.elapsed import Elapsed
 from lowpanbudget.findings.entries import Entries
 from lowpanbudget.findings.finding import Finding, Hit
@@ -39,15 +36,10 @@ from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.findings.unproven import evident
 from lowpanbudget.findings.wrong_sums import without_contents
-from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.layers.internet.chain import PseudoHeader
-from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.stack.events import TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.pieces import Fate
-from lowpanbudget.stack.upper import read_upper
 
 
 class Audit:
@@ -215,44 +207,43 @@ class Audit:
         if scene.datagram is not None:
             self._settle(scene, scene.datagram)
         elif datagram is not None:
-            self._complete(scene, datagram, sighting)
+            self._complete(scene, datagram, judged, sighting)
 
-    def _complete(self, scene: Scene, octets: bytes, sighting: Sighting) -> None:
+    def _complete(self, scene: Scene, octets: bytes, judged: Judged, sighting: Sighting) -> None:
         """Read a datagram that came in fragments, or without a link, and give all that is in it."""
-        try:
-            header = ipv6.header_of(octets)
-        except WireError:
-            return
-        before, self._plan, self._kept = (self._plan, self._kept), None, None
-        reader = Reader(octets, ipv6.OCTETS)
-        ends = PseudoHeader(header.source, header.destination)
-        upper = read_upper(reader, header.next_header, ends)
-        inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
-        scene.header, scene.tunnelled = inner, inner is not header
-        headers = scene.headers(inner, upper.layers, upper_of(octets))
-        datagram = scene.hear(octets, headers, sighting.numbers)
-        wrong, fragmented = checksum.is_wrong(octets), scene.fragmented
-        of_two = sighting.of_two or (fragmented is not None and fragmented.is_of_two)
-        if wrong and of_two:  # it proves nothing about what was sent
+        before, first = (self._plan, self._kept), sighting.headers_template
+        whole = judged.assembled.get(first)
+        if whole is not None and whole.is_like(octets, sighting):
+            self._plan, self._kept = whole.plan, None
+            for rule, hit in whole.hits:
+                self._tallies.count(rule, whole.again(hit, sighting.numbers), scene.number)
+        else:
+            whole = assembled(scene, octets, sighting)
+            if whole is None:
+                return
+            if whole.front is not None:
+                judged.keep(first, whole)
+            self._plan, self._kept = None, whole.hits
+        scene.header, scene.tunnelled = whole.header, whole.tunnelled
+        self._give_assembled(scene, scene.hear(octets, whole.headers, sighting.numbers), whole)
+        self._plan, self._kept = before
+
+    def _give_assembled(self, scene: Scene, datagram: HeardDatagram, whole: PutTogether) -> None:
+        fragmented, layers = scene.fragmented, whole.headers.layers
+        of_two = scene.sighting.of_two or (fragmented is not None and fragmented.is_of_two)
+        if whole.is_wrong and of_two:  # it proves nothing about what was sent
             if fragmented is not None:
                 self._give(scene, fragmented, OF_TWO)
-            self._plan, self._kept = before
             return
-        layers: Sequence[Any] = upper.layers
-        if wrong:
+        if whole.is_wrong:
             layers = self._arrive_wrong(scene, datagram, layers)
         self._give_all(scene, layers)
-        if upper.fault is not None and not datagram.is_dropped:
-            fault = upper.fault
-            notice = Notice(PAYLOAD_UNREADABLE, fault.message, fault.cite, fault.offset)
+        notice = unreadable(whole.upper)
+        if notice is not None and not datagram.is_dropped:
             self._give(scene, notice, Noticed(notice.name))
-        first = headers_frame(scene.frame, fragmented)
-        told = [notice.name for notice in first.notices] if first is not None else []
-        for notice in note_headers([Head(header, 0, ipv6.OCTETS), *upper.heads]):
-            if notice.name not in told:  # with the fragment that brought the headers
-                self._give(scene, notice, Noticed(notice.name))
+        for notice in whole.notices:
+            self._give(scene, notice, Noticed(notice.name))
         self._settle(scene, datagram)
-        self._plan, self._kept = before
 
     def _arrive_wrong(
         self, scene: Scene, datagram: HeardDatagram, layers: Sequence[Any]

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import Any
 
+from lowpanbudget.capture.follow.templates import Template
+from lowpanbudget.findings.assembled import PutTogether
 from lowpanbudget.findings.entries import Entries
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.heard_headers import HeardHeaders
@@ -14,6 +16,8 @@ from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.values import dataclass, field
 
+_MOST_ASSEMBLED = 16
+
 
 @dataclass(slots=True)
 class Judged:
@@ -22,7 +26,8 @@ class Judged:
     ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do. ``pans`` are
     named in them, ``headers`` those of the datagram that each brings. ``is_told``: nothing differs that a rule looks at
     but a number, in an acknowledgement without security. ``entries`` are what rules keep of its nodes.
-    ``inside`` are the hits about what is in a frame, which a repetition does not bring once more.
+    ``inside`` are the hits about what is in a frame, which a repetition does not bring once more, ``assembled`` are
+    datagrams that such frames completed, by the frame that brought their headers.
     """
 
     hits: list[tuple[Rule, Hit]]
@@ -34,7 +39,14 @@ class Judged:
     entries: Entries
     inside: list[tuple[Rule, Hit]] = field(default_factory=list)
     headers: HeardHeaders | None = None
+    assembled: dict[Template | None, PutTogether] = field(default_factory=dict)
     plan: Plan = field(default_factory=dict)
+
+    def keep(self, first: Template | None, whole: PutTogether) -> None:
+        """Keep what was found of a datagram whose headers such a frame brought; few flows share their last fragment."""
+        if len(self.assembled) >= _MOST_ASSEMBLED:
+            self.assembled.clear()
+        self.assembled[first] = whole
 
 
 def judged_of(scene: Scene, hits: list[tuple[Rule, Hit]]) -> Judged:

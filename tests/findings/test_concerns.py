@@ -24,7 +24,9 @@ def watched(reads: Reads, wrong: list[str]) -> Reads:
 
     def check(*given: Any) -> Any:
         scene = given[-2]
-        if look(scene) or scene.is_fragment:  # a datagram in fragments is like no other
+        if (
+            look(scene) or scene.is_fragment
+        ):  # one in fragments is asked for itself (findings/assembled.py)
             return reads.check(*given)
         before = pickle.dumps(given[:-2])  # the memory, where there is one
         hits = [*(reads.check(*given) or ())]
