@@ -49,8 +49,9 @@ class BurstPlan:
     ``way`` are the nodes from the sender to the root, ``frames`` those of one packet. Counts of packets are means over
     ``runs`` runs from ``seed``; ``lost_access`` of ``lost_link`` were given up for a channel that was busy too often.
     ``all_in`` is the chance that every packet is in after ``all_in_s``,
-    plus or minus ``half_width``; ``wanted`` the chance that is asked for. ``done_s`` and ``done_most_s``: when the last
-    packet that arrives is in, in half and in 95 % of the runs. ``air_s`` are seconds on the
+    ``wanted`` the chance that is asked for; it lies no further off towards that than ``half_width`` (Wilson's interval
+    of 95 %). ``done_s`` and ``done_most_s``: when the last packet that arrives is in, in half and in 95 % of the runs.
+    ``air_s`` are seconds on the
     air of all transmissions, acknowledgements included: on a contended channel the mean of the runs, with
     ``air_most_s`` in 95 % of them, else the mean as if no packet were dropped; ``air_share`` of the time of the burst,
     ``lasts_s``: more than 1 where nodes send at once, or behind the last packet.

@@ -14,6 +14,7 @@ from lowpanbudget.deployment.burst_fired import FiredBurst
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
 from lowpanbudget.deployment.burst_queues import averaged, summed
 from lowpanbudget.deployment.burst_runs import BurstRun
+from lowpanbudget.deployment.confidence import towards, wilson
 from lowpanbudget.deployment.fragments import burst_doubt, burst_words
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.values import replace
@@ -52,8 +53,7 @@ def _judged(place: FiredBurst, plan: BurstPlan, runs: Sequence[BurstRun]) -> Bur
 def _late(all_in_s: float, runs: Sequence[BurstRun]) -> float:
     """Return the share of runs, at least, in which a packet arrived too late."""
     times = sum(any(one is not None and one > all_in_s for one in run.arrived_s) for run in runs)
-    share = times / len(runs)
-    return share - _SURE * sqrt(share * (1 - share) / len(runs))
+    return wilson(times / len(runs), len(runs))[0]
 
 
 def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
@@ -69,7 +69,8 @@ def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
     if burst.all_in_s is not None:
         limit = burst.all_in_s
         times = sum(all(one is not None and one <= limit for one in run.arrived_s) for run in runs)
-        all_in, half = times / count, _half_of(times, count)
+        all_in = times / count
+        half = towards(place.wanted, all_in, count)
     plan = BurstPlan(
         burst.name, burst.flow, place.names, burst.packets, burst.octets, len(place.frames[0]), burst.every_s,
         place.lasts_s, burst.all_in_s, count, seed, sum(plan.arrives for plan in plans),
@@ -117,18 +118,9 @@ def _enough_s(wanted: float, runs: Sequence[BurstRun]) -> float | None:
         for run in runs
     )
     count = len(runs)
-    sure = (
-        end for times, end in enumerate(ends, 1) if times / count - _half_of(times, count) >= wanted
-    )
+    sure = (end for times, end in enumerate(ends, 1) if wilson(times / count, count)[0] >= wanted)
     end = next(sure, inf)
     return None if end == inf else end
-
-
-def _half_of(times: int, count: int) -> float:
-    """Return how far a share of so many runs may be off."""
-    share = times / count
-    half: float = max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count))
-    return half
 
 
 def _packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> PacketPlan:

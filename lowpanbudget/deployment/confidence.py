@@ -1,7 +1,8 @@
 """How sure a measured number is: shares with exact intervals, and what so many values say of quantiles.
 
 A share of independent trials has the exact binomial interval (Clopper and Pearson, Biometrika 26 (1934)): its ends are
-quantiles of beta distributions, found here by halving the incomplete beta function (DLMF section 8.17).
+quantiles of beta distributions, found here by halving the incomplete beta function (DLMF section 8.17). What is played
+is played on until that is enough, so that a plain formula does for it (Wilson's).
 """
 
 from collections.abc import Sequence
@@ -45,6 +46,25 @@ def share_of(count: int, trials: int, perhaps: int = 0) -> MeasuredShare:
         count, trials, share, lower(count, trials, tail / 2), upper(kindest, trials, tail / 2),
         lower(count, trials, tail), upper(kindest, trials, tail),
     )  # fmt: skip
+
+
+def wilson(share: float, trials: int) -> tuple[float, float]:
+    """Return between which shares the true one lies (95 %), where so many independent trials came out with this one.
+
+    They are those that the share is no more than 1.96 of their own standard errors away from (Wilson, J. Am. Stat.
+    Assoc. 22 (1927)). With the standard error of the share that came out (Wald) they would be too few near 0 and 1
+    (Brown, Cai and DasGupta, Stat. Sci. 16 (2001); both from memory).
+    """
+    square = _NORMAL**2 / trials
+    middle = (share + square / 2) / (1 + square)
+    half = sqrt(square * (share * (1 - share) + square / 4)) / (1 + square)
+    return max(min(middle - half, share), 0.0), min(max(middle + half, share), 1.0)
+
+
+def towards(wanted: float, share: float, trials: int) -> float:
+    """Return how far the true share may be from the one that came out, on the side of what is ``wanted`` (95 %)."""
+    least, most = wilson(share, trials)
+    return share - least if share >= wanted else most - share
 
 
 def lower(count: int, trials: int, tail: float) -> float:

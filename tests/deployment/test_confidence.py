@@ -1,12 +1,21 @@
 """Exact intervals against sums of binomials in whole numbers, and what so many values tell of quantiles."""
 
-from math import comb
+from math import comb, sqrt
+from statistics import NormalDist
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget.deployment.confidence import ends_of, share_of, spread_of, trials_for, values_for
+from lowpanbudget.deployment.confidence import (
+    ends_of,
+    share_of,
+    spread_of,
+    towards,
+    trials_for,
+    values_for,
+    wilson,
+)
 
 
 def chance(share: float, trials: int, counts: range) -> float:
@@ -39,6 +48,40 @@ def test_the_ends_of_an_interval_leave_so_much_on_each_side(case: tuple[int, int
         assert chance(found.at_most, trials, range(count + 1)) == pytest.approx(0.05, rel=1e-9)
     else:
         assert found.most == found.at_most == 1
+
+
+@given(st.sampled_from(CASES))
+def test_wilsons_ends_are_where_a_share_is_as_many_of_their_standard_errors_away(
+    case: tuple[int, int],
+) -> None:
+    """The definition, with the quantile of the standard library: (p - share)^2 = z^2 p (1 - p) / n at both ends."""
+    count, trials = case
+    z, share = NormalDist().inv_cdf(0.975), count / trials
+    ends = wilson(share, trials)
+    for end in ends:
+        assert (end - share) ** 2 == pytest.approx(
+            z * z * end * (1 - end) / trials, rel=1e-5, abs=1e-12
+        )
+    assert ends[0] <= share <= ends[1]
+    assert towards(0.0, share, trials) == share - ends[0]
+    assert towards(share, share, trials) == share - ends[0]
+    assert towards(1.1, share, trials) == ends[1] - share
+
+
+def test_near_95_of_100_wilsons_interval_is_right_as_often_as_it_says_and_walds_is_not() -> None:
+    """Binomials of 200 summed up: how often a true share of 95 % or so lies below what is told as its least.
+
+    2.5 % may. With 1.96 standard errors of what came out it is 4 to 10 %: what is not enough is told as enough.
+    """
+    for true in (0.94, 0.945, 0.95, 0.955, 0.96):
+        low = [count for count in range(201) if wilson(count / 200, 200)[0] > true]
+        wald = [
+            count
+            for count in range(201)
+            if count / 200 - 1.96 * sqrt(count / 200 * (1 - count / 200) / 200) > true
+        ]
+        assert chance(true, 200, range(min(low), 201)) < 0.025
+        assert chance(true, 200, range(min(wald), 201)) > 0.04
 
 
 def test_what_may_have_come_unheard_widens_upward_alone() -> None:
