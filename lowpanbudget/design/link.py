@@ -58,6 +58,11 @@ class Link(HashedOnce):
     answered_us: float | None = None
 
     @property
+    def bare(self) -> "Link":
+        """Return a link that has of this one what the headers behind its own depend on, and nothing else."""
+        return _bare(self.addresses, self.mtu, self.recoverable)
+
+    @property
     def network(self) -> int:
         """Return the PAN ID of the network."""
         return self.pan_id
@@ -202,3 +207,8 @@ def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:
     layouts = [addressing(version, mode, mode, bit).layout for bit in (0, 1)]
     possible = {sum(pan_ids(layout)) for layout in layouts}
     return [word for word, count in PAN_IDS_CARRIED.items() if count in possible]
+
+
+@lru_cache(maxsize=64)  # whoever looks at many links asks what they have alike
+def _bare(addresses: AddressForm, mtu: int, recoverable: bool) -> Link:  # noqa: FBT001  # as lru_cache knows them
+    return Link(addresses=addresses, mtu=mtu, recoverable=recoverable)

@@ -29,7 +29,7 @@ def frame_pictures(budgets: Iterable[Budget]) -> list[FramePicture]:
 def budget_picture(one: Budget) -> FramePicture:
     """Return the fullest frame of a flow on a hop, with a sentence on its room."""
     figures = Figures()
-    fields = fields_of(figures.data(), figures.full_frame(one.path, one.room))
+    fields = fields_of(figures.data(), figures.filled(one.path, one.room).segments)
     over, octets = plural(-one.room, "octet"), one.ledger.octets
     says = f"Nothing fits: the headers alone are {over} over."
     if one.room >= 0:

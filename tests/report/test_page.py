@@ -16,22 +16,24 @@ from findings.cases_deployment import slotted
 from page_data import data_in
 
 from lowpanbudget import airtime, budget, explain, fit, load_design, review
+from lowpanbudget.bits import StandInOctets
 from lowpanbudget.deployment import carry as carrying
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carry import carry
-from lowpanbudget.design.knobs import turned
+from lowpanbudget.design.knobs import in_order, turned
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.path import FlowPath
-from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.errors import DoesNotFit, LowpanError
 from lowpanbudget.findings import looks
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.report.arrival_text import legend
 from lowpanbudget.report.page.design import design_page
+from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.paper import design_html
 from lowpanbudget.report.page.still import _answer, still
 from lowpanbudget.report.page.words import page_words
-from lowpanbudget.room.measure import cliffs
-from lowpanbudget.room.states import most_of, settings_of
+from lowpanbudget.room.measure import cliffs, room_of
+from lowpanbudget.room.states import most_of, restored_headers, settings_of
 from lowpanbudget.values import replace
 
 ROOT = pathlib.Path(__file__).parents[2]
@@ -289,6 +291,29 @@ def test_every_state_has_the_room_of_its_design(whole_page: Any) -> None:
             changes = [knob for knob in every[number] if knob is not None]
             hops = budget(turned(ARCHIVE, changes), flow.name)
             assert shown["rooms"][number] == [hop.room for hop in hops]
+
+
+def test_frames_of_links_and_of_headers_are_those_that_are_encoded_whole() -> None:
+    """Headers are encoded once for all links that carry them; a frame of both is the one that the design has."""
+    for design in (ARCHIVE, FOOTBRIDGE):
+        chance, figures = random.Random(3), Figures()
+        for flow in design.flows:
+            settings = settings_of(design, flow)
+            for _ in range(6):
+                picked = [chance.choice((None, *setting.changes)) for setting in settings]
+                try:
+                    changed = turned(design, in_order([one for one in picked if one is not None]))
+                    paths = changed.paths(changed.flow(flow.name))
+                except LowpanError:
+                    continue
+                for path in paths:
+                    size = max(room_of(path), 0)
+                    another = path.unlimited(b"\1".ljust(size, b"\0")[:size])
+                    whole = path.unlimited(StandInOctets(size))
+                    shown = figures.filled(path, room_of(path))
+                    assert shown.segments == figures.frame(whole.spans, another.spans)
+                    there = restored_headers(path, bytes(path.carried(bytes(size)).data))
+                    assert shown.restored == figures.restored(there)
 
 
 @pytest.mark.long

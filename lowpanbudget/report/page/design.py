@@ -13,7 +13,7 @@ from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.report import view
 from lowpanbudget.report.audit_text import sentence
 from lowpanbudget.report.fit_text import slot_ends
-from lowpanbudget.report.page.figures import Figures, filled
+from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.page.network import network_part
 from lowpanbudget.report.page.words import key_meaning
@@ -26,7 +26,6 @@ from lowpanbudget.room.states import (
     combinations_of,
     count_of,
     most_of,
-    restored_headers,
     settings_by_flow,
     states,
 )
@@ -141,16 +140,11 @@ class _FlowPage:
         )
         self._rooms.append(list(state.rooms))
         full = [
-            (path, room, filled(path, room))
+            self._figures.filled(path, room)
             for path, room in zip(state.paths, state.rooms, strict=True)
         ]
-        self._frames.append([self._figures.filled_frame(*one) for one in full])
-        self._restored.append(
-            [
-                self._figures.restored(restored_headers(path, bytes(carried.data)))
-                for path, _, carried in full
-            ]
-        )
+        self._frames.append([one.segments for one in full])
+        self._restored.append([one.restored for one in full])
         self._cliffs.append(
             [
                 self._figures.further(self._frames_more.cliffs(path, room), room)

@@ -5,15 +5,18 @@ harmless here, whatever it came from.
 """
 
 from collections.abc import Hashable, Iterable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Nature, Span, StandInOctets, Writer
 from lowpanbudget.cites import Cite
+from lowpanbudget.design.link import Link
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import sightings, view
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.room.compute import ended_by_mtu
+from lowpanbudget.room.states import restored_headers
+from lowpanbudget.values import replace
 
 COMPUTED = "computed over the contents"
 STAND_IN = "differs from frame to frame"
@@ -39,6 +42,13 @@ class Pool:
         return self._numbers.get(value)
 
 
+class Filled(NamedTuple):
+    """A frame: the numbers of its ``segments``, and of the list of fields that are ``restored`` from it."""
+
+    segments: list[int]
+    restored: int
+
+
 class Figures:
     """The frames of a page, with the pools that they share.
 
@@ -50,24 +60,54 @@ class Figures:
         self.fields, self.segments = Pool(), Pool()
         self.absent, self.lists = Pool(), Pool()
         self.further_frames, self.links = Pool(), Pool()
+        self._links: dict[tuple[Link, bytes, bytes], tuple[list[int], list[int]]] = {}
+        self._carried: dict[tuple[FlowPath, int], tuple[list[int], int]] = {}
 
     def text(self, text: str) -> int:
         """Return the number of a text, made harmless."""
         return self.texts.number(harmless(text))
 
-    def full_frame(self, path: FlowPath, room: int) -> list[int]:
-        """Return the numbers of the segments of the frame of a path that is filled to its room."""
-        return self.filled_frame(path, room, filled(path, room))
+    def filled(self, path: FlowPath, room: int) -> "Filled":
+        """Return the frame of a path that is filled to its room; below 0: the one that would carry the headers.
 
-    def filled_frame(self, path: FlowPath, room: int, carried: Writer) -> list[int]:
-        """Return the same of a frame that is known to carry this, as ``filled`` returns it.
-
-        What another payload would change in a header is told as computed.
+        What another payload would change in a header is told as computed. Links carry the same headers alike, and
+        headers stand alike between what each link puts around them: either is encoded once.
         """
-        size = max(room, 0)
-        # one octet alone that is not zero: sums of 16 bits cannot be the same again, whatever the size
-        another = b"\x01".ljust(size, b"\0")[:size]
-        return self.frame(path.framed(carried).spans, path.unlimited(another).spans)
+        link, hop = path.link, path.hop
+        front, back = self._around(link, hop.source, hop.destination)
+        inside, restored = self._inside(replace(path, link=link.bare), max(room, 0))
+        return Filled([*front, *inside, *back], restored)
+
+    def _around(self, link: Link, source: bytes, destination: bytes) -> tuple[list[int], list[int]]:
+        """Return the numbers of the segments that a link puts before and behind what its frames carry."""
+        key = link, source, destination
+        known = self._links.get(key)
+        if known is None:
+            spans, other = (
+                link.frame(source, destination, _payload(octets)).spans for octets in (b"\0", b"\1")
+            )
+            runs = view.segments(spans)
+            at = next(n for n, run in enumerate(runs) if run["kind"] is Nature.PAYLOAD)
+            before = sum(run["spans"] for run in runs[:at])
+            known = self._links[key] = (
+                self._segments(spans[:before], other[:before], runs[:at]),
+                self._segments(spans[before + 1 :], other[before + 1 :], runs[at + 1 :]),
+            )
+        return known
+
+    def _inside(self, path: FlowPath, size: int) -> tuple[list[int], int]:
+        """Return the numbers of the segments of what a frame carries, and of what receivers restore from it."""
+        key = path, size
+        known = self._carried.get(key)
+        if known is None:
+            carried = path.carried(StandInOctets(size))
+            # one octet alone that is not zero: sums of 16 bits cannot be the same again, whatever the size
+            another = path.carried(b"\x01".ljust(size, b"\0")[:size])
+            restored = restored_headers(path, bytes(carried.data))
+            known = self._carried[key] = (
+                self.frame(carried.spans, another.spans), self.restored(restored),
+            )  # fmt: skip
+        return known
 
     def frame(
         self, spans: Sequence[Span], other: Sequence[Span] = (), octets: bytes | None = None,
@@ -78,13 +118,19 @@ class Figures:
         ``other`` are the spans of the same frame with other contents: what differs is told as computed. ``octets`` are
         those of a captured frame; in the range ``sealed`` they went encrypted and are not shown.
         """
+        return self._segments(spans, other, view.segments(spans), octets, sealed)
+
+    def _segments(
+        self, spans: Sequence[Span], other: Sequence[Span], runs: Iterable[view.Data],
+        octets: bytes | None = None, sealed: tuple[int, int] = (0, 0),
+    ) -> list[int]:  # fmt: skip
         others: Sequence[Span | None] = other if len(other) == len(spans) else [None] * len(spans)
         numbers = [
             self._field(span, octets, sealed, computed=_differs(span, twin))
             for span, twin in zip(spans, others, strict=True)
         ]
         start, frame = 0, []
-        for run in view.segments(spans):
+        for run in runs:
             fields = tuple(numbers[start : start + run["spans"]])
             start += run["spans"]
             key = (run["label"], run["kind"], fields)
@@ -178,9 +224,10 @@ class Figures:
         return self.cites.number((text, link), [text, link])
 
 
-def filled(path: FlowPath, room: int) -> Writer:
-    """Return what the frame of a path carries that is filled to its room; below 0: what it should."""
-    return path.carried(StandInOctets(max(room, 0)))
+def _payload(octets: bytes) -> Writer:
+    writer = Writer("payload")
+    writer.octets(octets, "payload", nature=Nature.PAYLOAD)
+    return writer
 
 
 def _link(span: Span) -> str:

@@ -13,7 +13,6 @@ from typing import NamedTuple
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.knob import Knob, Share, Stage
 from lowpanbudget.design.knobs import turned
-from lowpanbudget.design.link import Link
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.room.sweep.axes import Axis
@@ -63,10 +62,7 @@ def measured(design: Design, flow: str, axes: Sequence[Axis], tell: Tell | None 
     Raises ``RequestError`` where the design itself has headers whose octets do not add up.
     """
     link = design.link
-    # of the link the headers see the form of its addresses
-    bare = replace(
-        design, link=Link(addresses=link.addresses, recoverable=link.recoverable, mtu=link.mtu)
-    )
+    bare = replace(design, link=link.bare)
     reasons: dict[str, None] = {}
     # an acknowledgement that a slot must hold as well grows with all of them, and what it takes does not add up
     link_shares = [OF_LINK] if link.answered_us is not None else [(share,) for share in OF_LINK]
