@@ -210,5 +210,5 @@ def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:
 
 
 @lru_cache(maxsize=64)  # whoever looks at many links asks what they have alike
-def _bare(addresses: AddressForm, mtu: int, recoverable: bool) -> Link:  # noqa: FBT001  # as lru_cache knows them
+def _bare(addresses: AddressForm, mtu: int, recoverable: bool) -> Link:  # as lru_cache knows them
     return Link(addresses=addresses, mtu=mtu, recoverable=recoverable)
