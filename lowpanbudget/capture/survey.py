@@ -14,7 +14,7 @@ from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.series import TimeSeries, merged
-from lowpanbudget.capture.tally import Tally
+from lowpanbudget.capture.tally import Tally, together
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 Key = TypeVar("Key", bound=Hashable)
@@ -67,7 +67,7 @@ class Survey:
     @property
     def total(self) -> Tally:
         """Return all cells together."""
-        return sum(self.cells.values(), Tally())
+        return together(tuple(self.cells.values()))
 
     @property
     def flows(self) -> "dict[FlowKey | str, Tally]":
@@ -97,7 +97,7 @@ class Survey:
     @property
     def networks(self) -> dict[int, Tally]:
         """Return what the frames of each PAN cost, the most octets first; none of which damaged frames alone tell."""
-        sums = ((pan, sum(cells.values(), Tally())) for pan, cells in self.pans.items())
+        sums = ((pan, together(tuple(cells.values()))) for pan, cells in self.pans.items())
         known = {
             pan: tally for pan, tally in sums if pan is not None and tally.frames > tally.damaged
         }
@@ -143,8 +143,9 @@ def note_nature(natures: dict[str, Nature], layer: str, nature: Nature) -> None:
 
 def grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
     """Return the sum of the tallies of each key; none of them is counted in any more."""
-    groups: dict[Key, Tally] = {}
+    groups: dict[Key, list[Tally]] = {}
     for key, tally in tallies:
-        before = groups.get(key)
-        groups[key] = tally if before is None else before + tally
-    return FrozenDict(groups)
+        groups.setdefault(key, []).append(tally)
+    return FrozenDict(
+        {key: together(some) if len(some) > 1 else some[0] for key, some in groups.items()}
+    )

@@ -21,7 +21,7 @@ from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
 from lowpanbudget.capture.series import SeriesCounter
 from lowpanbudget.capture.survey import Cell, Survey, grouped
-from lowpanbudget.capture.tally import Tally, running, see
+from lowpanbudget.capture.tally import Tally, running, see, together
 from lowpanbudget.capture.tally_place import (
     Amounts,
     AmountsKey,
@@ -77,8 +77,7 @@ class Surveyor:
         """Return what was counted so far."""
         self.take_up()
         pans: dict[int | None, dict[Cell, Tally]] = {}
-        nothing = Tally()
-        settled = [(*key, nothing + tally) for key, tally in self._cells.items()]
+        settled = [(*key, together((tally,))) for key, tally in self._cells.items()]
         for pan, cell, tally in settled:
             pans.setdefault(pan, {})[cell] = tally
         cells = grouped((cell, tally) for _, cell, tally in settled)

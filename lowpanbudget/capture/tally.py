@@ -1,6 +1,7 @@
 """Counts of frames that add up, whatever they are grouped by."""
 
-from operator import add, attrgetter
+from collections.abc import Sequence
+from operator import attrgetter
 
 from lowpanbudget.arguments import explains
 from lowpanbudget.values import FrozenDict, dataclass, field, fields, filling, settled
@@ -52,16 +53,22 @@ class Tally:
     @explains
     def __add__(self, other: "Tally") -> "Tally":
         """Return both together."""
-        counts = zip(_COUNTS, map(add, _counts(self), _counts(other)), strict=True)
-        layers = dict(self.layer_bits)
-        for layer, bits in other.layer_bits.items():
+        return together((self, other))
+
+
+def together(tallies: Sequence[Tally]) -> Tally:
+    """Return the sum of tallies; the order of layers is that of their first frames."""
+    layers: dict[str, int] = {}
+    for tally in tallies:
+        for layer, bits in tally.layer_bits.items():
             layers[layer] = layers.get(layer, 0) + bits
-        first = [one.first_ns for one in (self, other) if one.first_ns is not None]
-        last = [one.last_ns for one in (self, other) if one.last_ns is not None]
-        return Tally(
-            layer_bits=FrozenDict(layers), first_ns=min(first, default=None), last_ns=max(last, default=None),
-            **dict(counts),
-        )  # fmt: skip
+    first = [tally.first_ns for tally in tallies if tally.first_ns is not None]
+    last = [tally.last_ns for tally in tallies if tally.last_ns is not None]
+    counts = map(sum, zip(*map(_counts, tallies), strict=True))
+    return Tally(
+        layer_bits=FrozenDict(layers), first_ns=min(first, default=None), last_ns=max(last, default=None),
+        **dict(zip(_COUNTS, counts, strict=False)),  # there are none where nothing is added up
+    )  # fmt: skip
 
 
 _RunningTally = filling(Tally)
