@@ -11,7 +11,7 @@ from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.fields import Head, Packet, Restored
-from lowpanbudget.layers.link import contents, elements
+from lowpanbudget.layers.link import contents, control, elements
 from lowpanbudget.layers.link.auxiliary import UNPROVEN
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
@@ -153,6 +153,8 @@ def decode_prepared(
         frame.mac = mac
         frame.heads.append(_new(Head, (mac, 0, reader.pos)))
         frame.link_source, frame.link_destination = mac.source, mac.destination
+        if mac.source is None or mac.destination is None:
+            _note_form(frame)
         if mac.ie_present:
             if mac.fault is not None:
                 raise mac.fault
@@ -245,6 +247,13 @@ def decode_lowpan(octets: bytes, env: Env) -> Frame:
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, [])
     return whole(frame)
+
+
+def _note_form(frame: FrameInMaking) -> None:
+    """Note what the edition of its version forbids about the addresses of a frame, which is read all the same."""
+    flaw = control.shape(*frame.octets[: control.CONTROL.octets]).flaw
+    if flaw is not None:
+        frame.notices.append(Notice("addressing-not-allowed", *flaw))
 
 
 def _note_faults(frame: FrameInMaking, ies: tuple[Element, ...]) -> None:

@@ -90,9 +90,12 @@ def was_read(octets: bytes, start: int, udp: int | None) -> None:
 
 
 def _made(key: bytes) -> Shape | None:
-    """Return the shape of frames with this frame control, IPHC word and, where there is one, UDP's octet."""
+    """Return the shape of frames with this frame control, IPHC word and, where there is one, UDP's octet.
+
+    What is forbidden about the addresses is noticed in every frame: such frames have none.
+    """
     form = shape(*key[:_CONTROL])
-    if form.frame_type is not FrameType.DATA or form.octets != _CONTROL:
+    if form.frame_type is not FrameType.DATA or form.octets != _CONTROL or form.flaw:
         return None
     source = FunctionSource("headers", "MAC", 0)
     leading = mac.take_up(source, form)

@@ -9,6 +9,7 @@ from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_delivery import DELIVERY_CASES, DELIVERY_NEAR
 from findings.cases_deployment import DEPLOYMENT_CASES
+from findings.cases_editions import EDITIONS_CASES, EDITIONS_FURTHER, EDITIONS_NEAR
 from findings.cases_exchanges import EXCHANGES_CASES, EXCHANGES_FURTHER, EXCHANGES_NEAR
 from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
 from findings.cases_formulas import FORMULAS_CASES, FORMULAS_FURTHER
@@ -57,6 +58,7 @@ from lowpanbudget.findings.finding import Certainty, Finding
 
 CASES: dict[str, Case] = (
     LINK_CASES
+    | EDITIONS_CASES
     | NODES_CASES
     | JOINING_CASES
     | LIFETIME_CASES
@@ -83,6 +85,7 @@ CASES: dict[str, Case] = (
 )
 NEAR = (
     LINK_NEAR
+    | EDITIONS_NEAR
     | NODES_NEAR
     | ANSWERS_NEAR
     | NOTIFIED_NEAR
@@ -147,6 +150,7 @@ def test_fires(name: str) -> None:
     "further",
     [
         *FURTHER,
+        *EDITIONS_FURTHER,
         *SOURCE_ROUTE_FURTHER,
         *MISPLACED_FURTHER,
         *UNSEALING_FURTHER,

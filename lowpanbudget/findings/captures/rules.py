@@ -12,6 +12,7 @@ from lowpanbudget.findings.captures.contexts import CONTEXTS
 from lowpanbudget.findings.captures.daos import DAOS
 from lowpanbudget.findings.captures.delivery import DELIVERY
 from lowpanbudget.findings.captures.directions import DIRECTIONS
+from lowpanbudget.findings.captures.editions import EDITIONS
 from lowpanbudget.findings.captures.flapping import FLAPPING
 from lowpanbudget.findings.captures.floods import CROWDS, FLOODS
 from lowpanbudget.findings.captures.forwarding import FORWARDING
@@ -55,9 +56,9 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read, or why requests or DAOs are sent again,
 # comes before those that only say so; fragments are counted before others explain what becomes of them
 CAPTURE_RULES = rules_of(
-    CAPTURE, CHECK_SEQUENCES, LINK, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED, SEALING_NUMBERS,
-    REPLAYS, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS, RECOVERY, NETWORK,
-    PREFIXES, PARENTS, FLAPPING, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS, JOINING, RPL, PATHS,
-    ROUTING, SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS, BLOCKS, APPLICATION,
-    PROTECTION, PLAN, MESSAGES, CROWDS, FLOODS, FORWARDING, DELIVERY,
+    CAPTURE, CHECK_SEQUENCES, LINK, EDITIONS, SLOTS, ACKNOWLEDGEMENTS, NODES, SECURITY, UNSEALING, KEYS, SEALED,
+    SEALING_NUMBERS, REPLAYS, RECORDS, UNREADABLE, CONTEXTS, LOWPAN, MESH, CHECKSUMS, SIZES, REASSEMBLY, FRAGMENTS,
+    RECOVERY, NETWORK, PREFIXES, PARENTS, FLAPPING, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS,
+    JOINING, RPL, PATHS, ROUTING, SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS,
+    BLOCKS, APPLICATION, PROTECTION, PLAN, MESSAGES, CROWDS, FLOODS, FORWARDING, DELIVERY,
 )  # fmt: skip

@@ -31,6 +31,9 @@ from lowpanbudget.layers.link.addressing import (
 CITE = ieee(2015, "7.2.2")
 MULTIPURPOSE_CITE = ieee(2015, "7.3.5")
 TYPES_CITE = ieee(2015, "table 7-1")
+# "shall be nonzero" where the other mode is zero, but for acknowledgements and the destination of beacons
+_NO_ADDRESS_CITE = ieee(2006, "7.2.1.1.6")
+_ONE_ADDRESS_CITE = ieee(2006, "7.5.6.1")  # with one of them alone the bit "shall be set to zero"
 
 
 class FrameType(IntEnum):
@@ -91,6 +94,8 @@ MULTIPURPOSE_LONG = Header(
     "little",
 )
 
+_OF_OLD = {FrameType.BEACON, FrameType.DATA, FrameType.COMMAND}  # acknowledgements have no address
+
 SEQUENCE = "sequence number"
 
 
@@ -100,7 +105,7 @@ def no_sequence(version: int) -> str:
 
 
 class FrameForm(NamedTuple):
-    """What a frame control field says about the header behind it."""
+    """What a frame control field says about the header behind it; a ``flaw`` is forbidden, and can be read."""
 
     octets: int
     frame_type: FrameType
@@ -115,6 +120,7 @@ class FrameForm(NamedTuple):
     layout: Addressing
     spans: tuple[Span, ...]
     fault: tuple[type[WireError], str, Cite] | None
+    flaw: tuple[str, Cite] | None = None
 
     def spans_at(self, octet: int) -> tuple[Span, ...]:
         """Return the spans of a frame control field that stands at an octet."""
@@ -160,7 +166,24 @@ def shape(low: int, high: int) -> FrameForm:
         row.layout,
         () if fault else header.explain(whole)[1],
         fault,
+        None if fault else _forbidden(frame_type, version, modes, values),
     )
+
+
+def _forbidden(
+    frame_type: FrameType, version: int, modes: tuple[int, int], values: dict[str, int]
+) -> tuple[str, Cite] | None:
+    """Return what versions 0 and 1 do not allow about the addresses of a frame; version 2 has a table of its own."""
+    if version > 1 or frame_type not in _OF_OLD:
+        return None
+    frame = f"a {frame_type.name.lower()} frame of version {version}"
+    if not any(modes):
+        return f"{frame} has neither a destination nor a source address", _NO_ADDRESS_CITE
+    if all(modes) or not values["PAN ID compression"]:
+        return None
+    side = "destination" if modes[0] else "source"
+    text = f"{frame} has a {side} address alone, and PAN ID compression is set: its PAN ID is read as carried"
+    return text, _ONE_ADDRESS_CITE
 
 
 def _unreadable(frame_type: FrameType, version: int) -> tuple[type[WireError], str, Cite] | None:
