@@ -1,54 +1,25 @@
 """What callers give, checked: a whole number, several of something, a value of a class; or told once it has failed.
 
 What is called for every frame, or holds much, is not looked at before: where it fails (``explains``), what was given is
-compared with what is declared of it. These errors name kinds alone, not values: one may be a key.
+compared with what is declared of it (``declared``). These errors show no more than that does: one may be a key.
 """
 
 import struct
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache, wraps
 from inspect import signature
-from operator import index
-from types import NoneType, UnionType
-from typing import (
-    Any,
-    ClassVar,
-    Literal,
-    TypeVar,
-    Union,
-    cast,
-    get_args,
-    get_origin,
-    get_type_hints,
-)
+from typing import Any, ClassVar, TypeVar, cast, get_origin, get_type_hints
 
 from lowpanbudget.cites import Cite
+from lowpanbudget.declared import as_python, as_whole, fits, is_flag, shown, text_of, unlike
 from lowpanbudget.errors import RequestError, repeated
+from lowpanbudget.values import replace
 
 Kind = TypeVar("Kind")
 Word = TypeVar("Word", bound=str)
 Function = TypeVar("Function", bound=Callable[..., Any])
 # what Python raises for a value of a wrong kind, wherever it meets it
 _BARE = (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, struct.error)
-# what will do for what is declared
-_ALSO: dict[Any, Any] = {bytes: (bytes, bytearray, memoryview), float: (float, int)}
-_WORDS = {
-    bytes: "octets",
-    int: "a whole number",
-    str: "text",
-    bool: "True or False",
-    NoneType: "None",
-}
-
-
-def as_whole(value: object) -> int | None:
-    """Return a whole number of any library, such as numpy's, as Python's; None for what is none, a truth too."""
-    if isinstance(value, int):
-        return None if isinstance(value, bool) else value
-    try:
-        return index(value)  # type: ignore[arg-type]  # what has none is told so
-    except TypeError:
-        return None
 
 
 def whole_number(
@@ -75,9 +46,11 @@ def seconds(value: object, name: str) -> float:
 
 def flag(value: object, name: str) -> bool:
     """Return True or False; ``RequestError`` that names the argument for anything else: every text would be True."""
-    if isinstance(value, Hashable) and value in (0, 1):  # numpy's as well
+    if value is True or value is False:
+        return value
+    if is_flag(value):
         return bool(value)
-    raise RequestError(f"{name} is True or False, not {type(value).__name__}")
+    raise RequestError(f"{name} is True or False, not {shown(value)}")
 
 
 def with_flags(called: Function) -> Function:
@@ -99,13 +72,6 @@ def number_within(value: object, bits: int) -> int | None:
     """Return a whole number, not a boolean, from 0 to what so many bits hold; None for anything else."""
     number = as_whole(value)
     return number if number is not None and 0 <= number < 1 << bits else None
-
-
-def hint_for_octets(given: object) -> str:
-    """Return how what was given becomes octets."""
-    if isinstance(given, str):
-        return "Hex text becomes octets with bytes.fromhex"
-    return "bytes(...) makes octets of a list or an array" if isinstance(given, Iterable) else ""
 
 
 def one_of(value: object, allowed: Sequence[Word], name: str) -> Word:
@@ -131,7 +97,7 @@ def several(values: object, name: str) -> Iterable[Any]:
 def value_of(kind: type[Kind], value: object, hint: str = "") -> Kind:
     """Return a value of this class; ``RequestError`` for anything else."""
     if not isinstance(value, kind):
-        raise RequestError(f"{_text(kind)} is needed, not {type(value).__name__}", hint=hint)
+        raise RequestError(f"{text_of(kind)} is needed, not {type(value).__name__}", hint=hint)
     return value
 
 
@@ -168,10 +134,32 @@ def function_or_none(value: Any, name: str) -> Any:
 
 
 def as_declared(value: Kind) -> Kind:
-    """Return a value whose attributes are what its class declares; ``RequestError`` that names another."""
+    """Return a value whose attributes are what its class declares, its numbers those of Python.
+
+    Raises ``RequestError`` that names an attribute which is not.
+    """
     if wrong := _of_attributes(value):
         raise wrong
-    return value
+    held = {name: getattr(value, name, None) for name in _hints(cast("Any", type(value)))}
+    plain = {name: as_python(one) for name, one in held.items()}
+    others = {name: one for name, one in plain.items() if one is not held[name]}
+    return replace(cast("Any", value), **others) if others else value
+
+
+def written(value: Kind, encode: Callable[[Kind], object]) -> None:
+    """Encode a value whose attributes are what its class declares; ``RequestError`` that names its class."""
+    try:
+        encode(as_declared(value))
+    except RequestError as error:
+        raise of_class(error, value) from None
+
+
+def of_class(error: RequestError, value: object) -> RequestError:
+    """Return an error that says of which class the value is that cannot be written."""
+    name = type(value).__name__
+    if error.message.startswith(name):
+        return error
+    return RequestError(f"{name}: {error.message}", cite=error.cite, hint=error.hint)
 
 
 def _of_attributes(value: Any) -> RequestError | None:
@@ -197,8 +185,9 @@ def explains(explained: Function) -> Function:
         except _BARE:
             hints, bound = _hints(explained), signature(explained).bind(*given, **named).arguments
             misfits = (_misfit(bound[name], hints[name], name) for name in hints if name in bound)
-            if wrong := [misfit.message for misfit in misfits if misfit]:
-                raise RequestError("; ".join(wrong)) from None
+            if wrong := [misfit for misfit in misfits if misfit]:
+                hint = wrong[0].hint if len(wrong) == 1 else ""
+                raise RequestError("; ".join(one.message for one in wrong), hint=hint) from None
             raise
 
     return cast("Function", call)
@@ -219,40 +208,14 @@ def _hints(owner: Any) -> dict[str, Any]:
 
 
 def _misfit(value: Any, hint: Any, name: str) -> RequestError | None:
-    if not _is(value, hint):
-        return RequestError(f"{name} is {_text(hint)}, not {type(value).__name__}")
-    for one in value if type(value) in (list, tuple) else (value,):
+    if not fits(value, hint):
+        return unlike(value, hint, name)
+    if type(value) not in (list, tuple):
+        return _of_attributes(value)
+    for number, one in enumerate(value):
         if wrong := _of_attributes(one):
-            return wrong
+            return RequestError(f"{name}[{number}]: {wrong.message}", hint=wrong.hint)
     return None
-
-
-def _is(value: Any, hint: Any) -> bool:
-    origin, inner = get_origin(hint), get_args(hint)
-    if origin in (Union, UnionType):
-        return any(_is(value, one) for one in inner)
-    if origin is Literal:
-        return isinstance(value, str) and value in inner
-    if isinstance(value, str | bytes | bytearray | Mapping) and origin in (Iterable, Sequence):
-        return False
-    if hint is bool:
-        return isinstance(value, int) and value in (0, 1)
-    if type(value) in (list, tuple) and len(inner) in (1, 2) and inner[1:] in ((), (...,)):
-        return isinstance(value, origin) and all(_is(one, inner[0]) for one in value)
-    kind = _ALSO.get(hint, origin or hint)
-    return kind is Any or not isinstance(kind, type | tuple) or isinstance(value, kind)
-
-
-def _text(hint: Any) -> str:
-    origin, inner = get_origin(hint), get_args(hint)
-    if origin in (Union, UnionType):
-        return " or ".join(map(_text, inner))
-    if origin is Literal:
-        return " or ".join(map(repr, inner))
-    if origin in (tuple, Iterable, Sequence):
-        return f"a {'tuple' if origin is tuple else 'list'}, each {_text(inner[0])}"
-    name = getattr(hint, "__name__", str(hint))
-    return _WORDS.get(hint) or f"{'an' if name[0] in 'AEIO' else 'a'} {name}"
 
 
 def typed(value: object) -> str:

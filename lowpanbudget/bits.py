@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable, Iterator
 from enum import Enum
 from typing import Any, Literal, NamedTuple
 
-from lowpanbudget.arguments import hint_for_octets
 from lowpanbudget.cites import Cite
+from lowpanbudget.declared import hint_for_octets
 from lowpanbudget.errors import RequestError, Truncated, WireError, plural
 
 _new = tuple.__new__

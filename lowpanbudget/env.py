@@ -82,13 +82,11 @@ class Contexts(Mapping[int, Context]):
                     f"context id {repeated(number)} is not a number from 0 to 15",
                     hint="RFC 6282 section 3.1.2 has four bits for it",
                 )
-            self._table[given] = (
-                prefix
-                if isinstance(prefix, Context)
-                else _read_context(prefix)
-                if isinstance(prefix, str)
-                else Context(prefix)
-            )
+            try:
+                kept = _read_context(prefix) if isinstance(prefix, str) else prefix
+                self._table[given] = kept if isinstance(kept, Context) else Context(kept)
+            except RequestError as error:
+                raise RequestError(f"context {given}: {error.message}", hint=error.hint) from None
 
     def __getitem__(self, number: int) -> Context:
         return self._table[number]
@@ -314,16 +312,17 @@ def address(value: Any, name: str) -> IPv6Address:
 
 def _network(value: object) -> IPv6Network:
     hint = "Give prefix/length, such as 2001:db8:1::/64"
-    if not isinstance(value, str):  # a number would be taken for an address of 128 bits
-        raise RequestError(f"{repeated(value)} is not an IPv6 prefix", hint=hint)
+    text = (
+        value if isinstance(value, str) else ""
+    )  # of a number Python makes an address of 128 bits
     try:
-        network = IPv6Network(value if "%" not in value else "")
+        network = IPv6Network(text if "%" not in text else "")
     except ValueError as error:
         if "host bits" in str(error):
-            meant = IPv6Network(value, strict=False)
+            meant = IPv6Network(text, strict=False)
             hint = f"Bits beyond the length are set; did you mean {meant}?"
         raise RequestError(f"{repeated(value)} is not an IPv6 prefix", hint=hint) from None
-    if "/" not in value:
+    if "/" not in text:
         hint = f"Give {value}/64, or {value}/128 for one whole address"
         raise RequestError(f"the prefix {value} has no length", hint=hint)
     return network

@@ -6,7 +6,6 @@ A ``Sighting`` is the same inside the package, where it is still filled: a value
 from collections.abc import Generator, Iterable
 from typing import TYPE_CHECKING, Unpack
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.capture.annotation import restored_headers, shortest
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice, Record
@@ -20,6 +19,7 @@ from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, check_known
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.declared import as_whole
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.fields import Restored

@@ -30,6 +30,7 @@ from lowpanbudget.capture.tally_place import (
     code_of,
     counted_application,
 )
+from lowpanbudget.declared import is_flag
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.stations import network_of
@@ -287,11 +288,10 @@ def survey(
     ``columns`` that are neither.
     """
     check_known(known, "survey")
-    if columns not in (None, True, False):
+    if columns is not None and not is_flag(columns):
         raise RequestError(
-            f"columns {repeated(columns)} is none of True, False and None",
-            hint="Leave it out: None asks the file",
-        )
+            f"columns {repeated(columns)} is none of True, False and None", hint="Leave it out: None asks the file"
+        )  # fmt: skip
     return surveyed(capture, every, (), columns, **known)
 
 

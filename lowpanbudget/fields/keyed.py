@@ -9,8 +9,8 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from operator import itemgetter
 from typing import Any, NamedTuple
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.cites import Cite
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import repeated
 from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.parts import LayoutPart, Order, Values, key_of

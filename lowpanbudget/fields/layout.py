@@ -266,7 +266,9 @@ class Layout(Generic[T]):
                     fields[name], left = divmod(index(values[key]), unit)
                     if left:
                         raise RequestError(
-                            f"{name} {values[key]} is no multiple of {unit}", cite=self.cite
+                            f"{name} {values[key]} is no multiple of {unit}",
+                            cite=self.cite,
+                            hint=f"Give {values[key] - left} or {values[key] - left + unit}",
                         )
         except TypeError:
             raise RequestError(f"{self.name}: {word.misfit(values)}", cite=self.cite) from None

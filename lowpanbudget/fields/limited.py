@@ -6,9 +6,9 @@ A value outside its limits, or a text that is no UTF-8, is kept as octets: nothi
 from collections.abc import Callable
 from typing import Any, ClassVar
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Values
 

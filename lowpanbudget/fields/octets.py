@@ -3,8 +3,8 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.fields.choice import Meaning, in_words
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Order, Values

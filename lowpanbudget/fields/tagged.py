@@ -156,7 +156,11 @@ class Tagged:
     def _write_option(self, writer: Writer, option: Any) -> None:
         number, layout = self.by_value.get(type(option), (None, self.unknown))
         if number is None and not isinstance(option, self.unknown.value):
-            raise RequestError(f"{repeated(option)} is no {self.name}", cite=self.cite)
+            kinds = dict.fromkeys((*self.by_value, self.unknown.value))
+            raise RequestError(
+                f"{repeated(option)} is no {self.name}", cite=self.cite,
+                hint=f"Give one of {', '.join(kind.__name__ for kind in kinds)}",
+            )  # fmt: skip
         number = getattr(option, "type", number)
         if number is None or (number in self.layouts) != (layout is not self.unknown):
             raise RequestError(

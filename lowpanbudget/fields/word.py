@@ -15,7 +15,7 @@ from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import RequestError, Reserved, repeated
+from lowpanbudget.errors import RequestError, Reserved, plural, repeated
 from lowpanbudget.fields.choice import Bits, Choice, Row
 from lowpanbudget.values import FrozenDict, dataclass, field
 
@@ -211,8 +211,9 @@ class Header:
             value = values.get(part.name, fixed if fixed is not None else 0)
             if not 0 <= value <= mask:
                 raise RequestError(
-                    f"{self.name} {part.name} {repeated(value)} does not fit {part.width} bits",
-                    cite=self.cite,
+                    f"{self.name} {part.name} {repeated(value)} does not fit {plural(part.width, 'bit')}",
+                    cite=part.cite or self.cite,
+                    hint=f"Give 0 to {mask}" if fixed is None else f"It is always {fixed:#x}",
                 )
             word |= value << shift
         return word

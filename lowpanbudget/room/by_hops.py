@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable
 
-from lowpanbudget.arguments import as_whole, several
+from lowpanbudget.arguments import several
+from lowpanbudget.declared import as_whole
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import LowpanError, RequestError, repeated

@@ -50,7 +50,10 @@ def layouts_of(table: object) -> Layouts:
 
 
 _FLOW = ("source address", "destination address", "destination port")
-_LAYOUTS = f"Give what reads octets by UDP port, or by ({', '.join(_FLOW)})"
+_LAYOUTS = (
+    f"Give what reads octets by UDP port, or by ({', '.join(_FLOW)}), such as "
+    "layouts={61616: design.message(name)}"
+)
 
 
 def with_layouts(packet: Packet, layouts: Layouts) -> tuple[Span, ...]:

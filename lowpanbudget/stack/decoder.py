@@ -4,8 +4,9 @@ from collections.abc import Iterable, Mapping
 from ipaddress import IPv6Address
 from typing import Any
 
-from lowpanbudget.arguments import as_whole, number_within
+from lowpanbudget.arguments import number_within
 from lowpanbudget.bits import Nature, Reader, as_octets
+from lowpanbudget.declared import as_whole
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import RequestError, WireError, repeated
 from lowpanbudget.layers.internet import rpi

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from lowpanbudget.arguments import explains, value_of
+from lowpanbudget.arguments import explains, flag, of_class, value_of
 from lowpanbudget.bits import Span, StandInOctets, Writer
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet.aead import Nonces
@@ -74,12 +74,15 @@ def _encoded(
         body = contents.unexplained(octets_of(payload))
     else:
         body = contents.explained(mac, octets_of(payload))
-    if mac.ie_present or mac.header_ies or mac.payload_ies:
+    if flag(mac.ie_present, "Mac.ie_present") or mac.header_ies or mac.payload_ies:
         header_ies, payload_ies = elements.terminated(
             mac.header_ies, mac.payload_ies, payload=bool(body.data)
         )
         mac = replace(mac, header_ies=header_ies, payload_ies=payload_ies, ie_present=True)
-    mac_layer.encode(writer, mac)
+    try:
+        mac_layer.encode(writer, mac)
+    except RequestError as error:
+        raise of_class(error, mac) from None
     header = bytes(writer.data)
     if mac.payload_ies:
         with_elements = Writer()

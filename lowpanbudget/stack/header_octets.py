@@ -1,9 +1,10 @@
 """The octets that the value of one header stands for, of the link, of 6LoWPAN or of the internet."""
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
-from lowpanbudget.arguments import as_declared
+from lowpanbudget.arguments import written
 from lowpanbudget.bits import Writer
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import layout_of
@@ -22,7 +23,6 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, Skipped, SrhLorh
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
-from lowpanbudget.values import replace
 
 AnyHeader = (
     Ipv6 | OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader | Udp
@@ -61,27 +61,5 @@ def write_header(header: AnyHeader) -> bytes:
             hint="write_icmpv6 writes messages, compress compressed headers, encode_frame those of the link",
         )
     writer = Writer()
-    encoder(writer, as_declared(header))
-    if lost := _lost(header):
-        raise RequestError(
-            f"{type(header).__name__}: {lost}", hint="Leave that out, or give another form"
-        )
+    written(header, partial(encoder, writer))
     return bytes(writer.data)
-
-
-def _lost(header: AnyHeader) -> str:
-    """Return what is given and has no place in the form of a header; nothing of nearly all."""
-    if isinstance(header, Fragment):
-        return "a first fragment has no offset" if header.first and header.offset else ""
-    if isinstance(header, Rfrag):
-        if header.abort:
-            return "what aborts has no offset and no size" if header.offset or header.size else ""
-        if header.first:
-            return (
-                "a first fragment has its datagram's size, and no offset" if header.offset else ""
-            )
-        return "a later fragment has an offset, and no size" if header.size is not None else ""
-    if isinstance(header, Beacon) and header.beacon_order is None:
-        is_bare = replace(header, payload=b"") == Beacon()
-        return "" if is_bare else "a beacon without beacon_order is of version 2: a payload alone"
-    return ""

@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
-from lowpanbudget.arguments import as_whole, hint_for_octets, number_within, with_flags
+from lowpanbudget.arguments import number_within, with_flags
 from lowpanbudget.bits import Nature, Writer
 from lowpanbudget.cites import rfc
+from lowpanbudget.declared import as_whole, hint_for_octets
 from lowpanbudget.env import Env
 from lowpanbudget.errors import DoesNotFit, RequestError, plural, repeated
 from lowpanbudget.layers.internet.ipv6 import Ipv6

@@ -188,7 +188,10 @@ def _only_records(given: Iterable[object]) -> Iterator[Record]:
     declared = set()  # kinds of attributes: those of most records agree
     for number, record in enumerate(given, 1):
         if not isinstance(record, Record):
-            raise RequestError(f"item {number} is no Record but {type(record).__name__}")
+            raise RequestError(
+                f"item {number} is no Record but {type(record).__name__}",
+                hint="read_capture(path) gives Records of a file",
+            )
         kinds = tuple(map(type, record))
         if kinds not in declared:
             as_declared(record)

@@ -46,14 +46,14 @@ def opener_of(
     contexts: Sequence[SecurityContext], senders: Sequence[DtlsSender]
 ) -> "ContentOpener | None":
     """Return what opens contents with these; None without any. Raises ``RequestError`` for what is none of them."""
-    for kind, given in ((SecurityContext, contexts), (DtlsSender, senders)):
+    for name, kind, given in (("oscore", SecurityContext, contexts), ("dtls", DtlsSender, senders)):
         if (
             isinstance(given, str | bytes)
             or not isinstance(given, Sequence)
             or not all(isinstance(one, kind) for one in given)
         ):
             raise RequestError(
-                f"what opens contents is given as {kind.__name__}",
+                f"{name}: what opens contents is given as a list, each a {kind.__name__}",
                 hint="read_keys returns them: oscore=ring.oscore, dtls=ring.dtls",
             )
     return ContentOpener(contexts, senders) if contexts or senders else None

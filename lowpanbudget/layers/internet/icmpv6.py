@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
-from lowpanbudget.arguments import as_declared
+from lowpanbudget.arguments import written
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import address
@@ -294,7 +294,7 @@ def write_icmpv6(message: object, source: object, destination: object) -> bytes:
     ends = address(source, "source"), address(destination, "destination")
     if isinstance(message, Icmpv6):
         message = message.message
-    encode(writer, as_declared(message), *ends)
+    written(message, lambda one: encode(writer, one, *ends))
     return bytes(writer.data)
 
 

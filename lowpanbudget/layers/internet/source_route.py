@@ -11,7 +11,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import Malformed, RequestError, WireError, repeated
+from lowpanbudget.errors import Malformed, RequestError, WireError, plural, repeated
 from lowpanbudget.fields import (
     Drawing,
     LayoutPart,
@@ -146,18 +146,43 @@ HEADER, decode = LAYOUT.word, LAYOUT.read
 
 def encode(writer: Writer, route: SourceRoute) -> None:
     """Append the header as the value stands; raises ``RequestError`` where its parts do not fit each other."""
-    sizes = [16 - route.cmpr_i] * (len(route.addresses) - 1) + [16 - route.cmpr_e]
-    total = sum(sizes) + route.pad
-    if (
-        not route.addresses
-        or [len(address) for address in route.addresses] != sizes
-        or total % 8
-        or total > 8 * 255
-        or not 0 <= route.segments_left <= len(route.addresses)
-        or (route.pad and not route.cmpr_i and not route.cmpr_e)
-    ):
-        raise RequestError(f"{repeated(route)} is no source routing header", cite=CITE)
+    if wrong := _unfit(route):
+        said, hint = wrong
+        raise RequestError(f"SourceRoute.{said}", cite=CITE, hint=hint)
+    total = sum(map(len, route.addresses)) + route.pad
     LAYOUT.write(writer, route, hdr_ext_len=total // 8)
+
+
+def _unfit(route: SourceRoute) -> tuple[str, str] | None:
+    """Return what of a header does not fit the rest of it, and what would; None where all does."""
+    count, left = len(route.addresses), route.segments_left
+    if not count:
+        return "addresses are none", "Give those that follow the IPv6 destination"
+    if not 0 <= left <= count:
+        said = f"segments_left {repeated(left)} are more than the addresses, {count}"
+        return said, f"Give 0 to {count}"
+    for number, address in enumerate(route.addresses, 1):
+        name = "cmpr_e" if number == count else "cmpr_i"
+        elided = getattr(route, name)
+        if len(address) != 16 - elided:
+            said = f"addresses[{number - 1}] has {plural(len(address), 'octet')}, and {name} {repeated(elided)} elides"
+            return (
+                f"{said} that many of 16",
+                "Together they are 16; without cmpr_i and cmpr_e each address is whole",
+            )
+    if route.pad and not route.cmpr_i and not route.cmpr_e:
+        return f"pad {repeated(route.pad)} stands where nothing is elided", "Leave it out"
+    size = sum(map(len, route.addresses))
+    if (size + route.pad) % 8:
+        return (
+            f"pad {repeated(route.pad)} fills {size} octets up to no multiple of 8",
+            f"Give {-size % 8}",
+        )
+    return (
+        (f"addresses have {size} octets: more than the 2040 that Hdr Ext Len counts", "Elide more")
+        if size + route.pad > 8 * 255
+        else None
+    )
 
 
 def compress(

@@ -10,7 +10,7 @@ to nothing; where they do all the same, they are read by its rules.
 from functools import partial
 from typing import NamedTuple
 
-from lowpanbudget.arguments import number_within
+from lowpanbudget.arguments import flag, number_within
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError, repeated
@@ -283,7 +283,11 @@ def _edition(version: int) -> _Edition:
 def _number(value: object, bits: int, name: str) -> int | None:
     number = None if value is None else number_within(value, bits)
     if number is None is not value:
-        raise RequestError(f"{name} {repeated(value)} does not fit {bits} bits", cite=CITE)
+        raise RequestError(
+            f"{name} {repeated(value)} does not fit {bits} bits",
+            cite=CITE,
+            hint=f"Give 0 to {(1 << bits) - 1:#x}",
+        )
     return number
 
 
@@ -294,8 +298,8 @@ def encode(writer: Writer, security: Security, version: int = 2) -> None:
     """
     if security.level not in range(8) or security.key_id_mode not in range(4):
         raise RequestError(
-            f"security level {repeated(security.level)} and key id mode {repeated(security.key_id_mode)} are not "
-            "from 0 to 7 and from 0 to 3",
+            f"security level {repeated(security.level)} and key id mode {repeated(security.key_id_mode)} "
+            "are not from 0 to 7 and from 0 to 3",
             cite=LEVELS_CITE,
         )
     sent = _number(security.frame_counter, 32, "frame counter")
@@ -303,14 +307,17 @@ def encode(writer: Writer, security: Security, version: int = 2) -> None:
     edition = _edition(version)
     counter = edition.counter.best(sent)
     value = (security.key_source, index)
-    key_id = KEY_ID.best(value)
-    if key_id.row.code != security.key_id_mode:
+    fit = KEY_ID.rows[security.key_id_mode].fit
+    if fit is None or fit(value, None) is None:
         raise RequestError(
             f"key id mode {security.key_id_mode} does not go with "
             f"a key source of {len(security.key_source or b'')} octets and "
             f"{'an' if security.key_index is not None else 'no'} index",
             cite=KEY_IDS_CITE,
+            hint="Mode 0 has neither, 1 an index alone, 2 and 3 an index and a source of 4 or 8 octets",
         )
+    key_id = KEY_ID.best(value)
+    by_slot = flag(security.asn_in_nonce, "Security.asn_in_nonce")
     chosen = (edition.counter, counter, sent), (KEY_ID, key_id, value)
-    values = {"level": security.level, edition.asn_in_nonce: int(security.asn_in_nonce)}
+    values = {"level": security.level, edition.asn_in_nonce: int(by_slot)}
     WordForm(edition.control, chosen, values).write(writer)

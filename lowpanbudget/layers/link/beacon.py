@@ -10,11 +10,12 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned, stated_by
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, fields
 
 CITE = ieee(2006, "7.2.2.1")
+CITE_2015 = ieee(2015, "7.3.1")
 
 SUPERFRAME = Header(
     "superframe specification",
@@ -123,16 +124,16 @@ class Beacon:
 
 def decode(reader: Reader) -> Beacon:
     """Return the beacon that takes all octets left; raises ``Truncated``."""
-    fields = BEACON.read(reader)
-    directions = fields.get("gts_directions", 0)
+    found = BEACON.read(reader)
+    directions = found.get("gts_directions", 0)
     return Beacon(
-        fields["beacon_order"],
-        fields["superframe_order"],
-        fields["final_CAP_slot"],
-        bool(fields["battery_life_extension"]),
-        bool(fields["PAN_coordinator"]),
-        bool(fields["association_permit"]),
-        bool(fields["GTS_permit"]),
+        found["beacon_order"],
+        found["superframe_order"],
+        found["final_CAP_slot"],
+        bool(found["battery_life_extension"]),
+        bool(found["PAN_coordinator"]),
+        bool(found["association_permit"]),
+        bool(found["GTS_permit"]),
         tuple(
             GuaranteedSlot(
                 slot["gts_short_address"],
@@ -140,17 +141,32 @@ def decode(reader: Reader) -> Beacon:
                 slot["GTS_length"],
                 bool(directions >> number & 1),
             )
-            for number, slot in enumerate(fields["slots"])
+            for number, slot in enumerate(found["slots"])
         ),
-        fields["pending_short"],
-        fields["pending_extended"],
+        found["pending_short"],
+        found["pending_extended"],
         reader.rest("beacon payload", "what a higher layer adds", CITE),
     )
 
 
 def encode(writer: Writer, beacon: Beacon) -> None:
-    """Append a beacon; without ``beacon_order`` it is of version 2, its payload alone. Raises ``RequestError``."""
-    if beacon.beacon_order is not None:
+    """Append a beacon; without ``beacon_order`` it is of version 2, its payload alone.
+
+    Raises ``RequestError`` for what its fields cannot hold, and for what a beacon of version 2 has no place for.
+    """
+    if beacon.beacon_order is None:
+        if lost := [
+            one
+            for one in fields(beacon)
+            if one.name != "payload" and getattr(beacon, one.name) != one.default
+        ]:
+            raise RequestError(
+                f"Beacon.{lost[0].name} has no place in a beacon without beacon_order, which is of version 2: "
+                "a payload alone",
+                cite=CITE_2015,
+                hint="Give beacon_order=15 for one of versions 0 and 1, or payload alone",
+            )
+    else:
         slots = beacon.slots
         BEACON.write(
             writer,

@@ -13,9 +13,10 @@ sense does not, since its length says where the next begins: it keeps its ``faul
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
+from lowpanbudget.arguments import flag
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee, rfc
-from lowpanbudget.errors import RequestError, Reserved, WireError
+from lowpanbudget.errors import RequestError, Reserved, WireError, repeated
 from lowpanbudget.fields import Bits, Contents, Either, Header, OctetString, Unsigned
 from lowpanbudget.layers.link import mlme_contents
 from lowpanbudget.layers.link.content import ELEMENTS_CITE, content, vendor_content
@@ -212,6 +213,18 @@ def encode_ies(writer: Writer, elements: tuple[Element, ...], *, payload: bool) 
 
 
 def _encode(writer: Writer, kind: ElementKind, element: Element) -> None:
+    if flag(element.long, "Element.long") is not (kind is NESTED_LONG):
+        raise RequestError(
+            f"Element.long: a {kind.head.name} has no long form", cite=kind.head.cite,
+            hint="Only an element nested in an MLME IE has one",
+        )  # fmt: skip
+    if not element.content and (element.fields or element.nested):
+        raise RequestError(
+            f"Element.{'fields' if element.fields else 'nested'} of {kind.id_name} {repeated(element.id)} would be "
+            "lost: they are what was read of the content, which has no octets",
+            cite=kind.head.cite,
+            hint="Give its octets as Element(id, content)",
+        )
     if len(element.content) > kind.most_octets:
         raise RequestError(
             f"an IE content of {len(element.content)} octets is over {kind.most_octets}",

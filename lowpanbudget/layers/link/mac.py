@@ -9,7 +9,7 @@ Clause numbers of the IEEE text are from memory.
 
 from typing import Any, cast
 
-from lowpanbudget.arguments import number_within
+from lowpanbudget.arguments import flag, number_within
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import NotSupported, RequestError, WireError, plural, repeated
@@ -43,17 +43,9 @@ from lowpanbudget.layers.link.leading import take_up as take_leading
 from lowpanbudget.values import dataclass, field, filling
 
 __all__ = [
-    "BROADCAST",
-    "BROADCAST_PAN",
-    "CITE",
-    "LARGEST_FRAME",
-    "LARGEST_SUN_FRAME",
-    "MODE_OCTETS",
-    "FrameType",
-    "Mac",
-    "decode",
-    "encode",
-]
+    "BROADCAST", "BROADCAST_PAN", "CITE", "LARGEST_FRAME", "LARGEST_SUN_FRAME", "MODE_OCTETS", "FrameType", "Mac",
+    "decode", "encode",
+]  # fmt: skip
 
 BROADCAST = b"\xff\xff"
 BROADCAST_PAN = 0xFFFF  # it stands for every PAN
@@ -216,14 +208,15 @@ def encode(writer: Writer, mac: Mac) -> None:
             hint="Frame types 0 to 3 have versions 0 to 2, multipurpose frames (5) version 0",
         )
     else:
-        row = addressing(mac.version, *modes, int(mac.pan_id_compression))
+        row = addressing(mac.version, *modes, int(_flag(mac, "pan_id_compression")))
     _write_control(writer, mac, modes)
     if mac.sequence is not None:
         sequence = number_within(mac.sequence, 8)
         if sequence is None:
             raise RequestError(
-                f"sequence number {repeated(mac.sequence)} does not fit 8 bits", cite=CITE
-            )
+                f"sequence number {repeated(mac.sequence)} does not fit 8 bits", cite=CITE,
+                hint="Give 0 to 255; None leaves it out of a frame of version 2",
+            )  # fmt: skip
         writer.number(1, sequence, SEQUENCE, "", CITE, no_sequence(mac.version))
     _write_addressing(writer, mac, row.layout)
     if mac.security is not None:
@@ -247,16 +240,18 @@ def _write_addressing(writer: Writer, mac: Mac, layout: Addressing) -> None:
             _may_leave_out(name, value, mac)
         elif value is None:
             raise RequestError(
-                f"the header must carry a {name} in this form, and none is given",
-                cite=layout.cite,
+                f"the header must carry a {name} in this form, and none is given", cite=layout.cite,
                 hint="Give it, or change PAN ID compression",
-            )
+            )  # fmt: skip
         elif isinstance(part, OctetString):
             fields[part.key] = bytes(cast("bytes", value))
         elif (number := number_within(value, 16)) is not None:
             fields[part.key] = number
         else:
-            raise RequestError(f"{name} {repeated(value)} does not fit 16 bits", cite=layout.cite)
+            raise RequestError(
+                f"{name} {repeated(value)} does not fit 16 bits", cite=layout.cite,
+                hint="Give 0 to 0xffff",
+            )  # fmt: skip
     layout.write(writer, fields)
 
 
@@ -265,12 +260,12 @@ _GENERAL = (FrameType.BEACON, FrameType.DATA, FrameType.ACKNOWLEDGEMENT, FrameTy
 
 def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
     """Append the frame control field; a multipurpose one in its short form where that can say everything."""
-    with_elements = bool(mac.ie_present or mac.header_ies or mac.payload_ies)
+    with_elements = bool(_flag(mac, "ie_present") or mac.header_ies or mac.payload_ies)
     values = {
         "frame type": mac.frame_type,
         "security": int(mac.security is not None),
-        "pending": int(mac.pending),
-        "ack request": int(mac.ack_request),
+        "pending": int(_flag(mac, "pending")),
+        "ack request": int(_flag(mac, "ack_request")),
         "destination mode": modes[0],
         "version": mac.version,
         "source mode": modes[1],
@@ -285,34 +280,39 @@ def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
             hint="Suppression and information elements need version 2",
         )
     if mac.frame_type == FrameType.MULTIPURPOSE:
-        if mac.version or mac.pan_id_compression:
+        if mac.version or _flag(mac, "pan_id_compression"):
             raise RequestError(
                 "a multipurpose frame has version 0 and no PAN ID compression",
                 cite=MULTIPURPOSE_CITE,
             )
         values["PAN ID present"] = int(mac.destination_pan is not None)
-        if mac.long_control or MULTIPURPOSE_LONG.join(values) >> 8:
+        if _flag(mac, "long_control") or MULTIPURPOSE_LONG.join(values) >> 8:
             MULTIPURPOSE_LONG.write(writer, values | {"long frame control": 1})
         else:
             MULTIPURPOSE_SHORT.write(writer, values)
         return
-    if mac.long_control:
+    if _flag(mac, "long_control"):
         raise RequestError("only multipurpose frames have a long frame control", cite=CITE)
     values["PAN ID compression"] = int(mac.pan_id_compression)
     _control(mac).write(writer, values)
 
 
+def _flag(mac: Mac, name: str) -> bool:
+    return flag(getattr(mac, name), f"Mac.{name}")
+
+
 def _mode(address: bytes | None, name: str) -> int:
     if not isinstance(address, bytes | bytearray | memoryview | None):
         raise RequestError(
-            f"the {name} address {repeated(address)} is no octets",
-            cite=CITE,
+            f"the {name} address {repeated(address)} is no octets", cite=CITE,
             hint="Give bytes, most significant first",
-        )
+        )  # fmt: skip
     octets = len(address or b"")
     if octets not in MODE_OCTETS:
         raise RequestError(
-            f"the {name} address has {plural(octets, 'octet')}, not 2 or 8", cite=CITE
+            f"the {name} address has {plural(octets, 'octet')}, not 2 or 8",
+            cite=CITE,
+            hint="Give a short address or an EUI-64, most significant octet first; None leaves it out",
         )
     return 0 if not octets else MODE_OCTETS.index(octets)
 

@@ -39,7 +39,10 @@ def devices_of(table: object) -> Devices:
     if isinstance(table, Devices):
         return table
     if table is not None and not isinstance(table, Mapping):
-        raise RequestError(f"devices is a mapping, not {type(table).__name__}")
+        raise RequestError(
+            f"devices is a mapping of short addresses to EUI-64s, not {type(table).__name__}",
+            hint="Give devices={0x0001: '02:00:00:00:00:00:00:01'}, or {(PAN ID, short address): EUI-64}",
+        )
     devices: dict[int | tuple[int, int], bytes] = {}
     for key, value in (table or {}).items():
         numbers = tuple(map(_short, key)) if isinstance(key, tuple) else (_short(key),)

@@ -146,11 +146,21 @@ def decode(reader: Reader) -> Fragment:
 
 
 def encode(writer: Writer, fragment: Fragment) -> None:
-    """Append the fragment header; raises ``RequestError`` for values that its fields cannot hold."""
-    if fragment.offset % UNIT:
-        raise RequestError(f"datagram_offset {fragment.offset} is no multiple of {UNIT}", cite=CITE)
+    """Append the fragment header; raises ``RequestError`` for what its fields cannot hold, or have no place for."""
     values = {"datagram_size": fragment.size, "datagram_tag": fragment.tag}
     if fragment.first:
+        if fragment.offset:
+            raise RequestError(
+                f"Fragment.offset {fragment.offset}: a first fragment has no datagram_offset",
+                cite=CITE,
+                hint="Leave the offset out, or first=True",
+            )
         FRAG1.write(writer, values)
+    elif fragment.offset % UNIT:
+        below = fragment.offset // UNIT * UNIT
+        raise RequestError(
+            f"Fragment.offset {fragment.offset} is no multiple of {UNIT}", cite=CITE,
+            hint=f"Cut the datagram at octet {below} or {below + UNIT}",
+        )  # fmt: skip
     else:
         FRAGN.write(writer, values | {"datagram_offset": fragment.offset // UNIT})

@@ -11,8 +11,8 @@ What they stand for in IPv6 is the matter of ``routing``.
 from functools import partial
 
 from lowpanbudget.bits import Reader, Writer
-from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, RequestError, Reserved, plural
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import Malformed, RequestError, Reserved, plural, repeated
 from lowpanbudget.fields import (
     Bits,
     Choice,
@@ -278,8 +278,13 @@ def encode(writer: Writer, header: RoutingHeader) -> None:
     elif isinstance(header, Rpi):
         _encode_rpi(writer, header)
     elif isinstance(header, IpInIp):
-        if len(header.encapsulator) > 16 or not 0 <= header.hop_limit <= 0xFF:
-            raise RequestError("an address has 16 octets and a hop limit one", cite=TUNNEL)
+        if len(header.encapsulator) > 16:
+            raise RequestError(
+                f"IpInIp.encapsulator has {len(header.encapsulator)} octets, and an address 16",
+                cite=TUNNEL,
+                hint="Give the last octets of it, those in which it differs from the root's",
+            )
+        _within(header.hop_limit, 0xFF, "IpInIp.hop_limit", TUNNEL)
         IP_IN_IP.write(writer, {"length": 1 + len(header.encapsulator)})
         limit = header.hop_limit
         writer.octets(bytes([limit]), "hop limit", "of the outer header", TUNNEL, value=limit)
@@ -288,12 +293,24 @@ def encode(writer: Writer, header: RoutingHeader) -> None:
         layout_of(Skipped).write(writer, header)
 
 
+def _within(value: int, most: int, name: str, cite: Cite) -> None:
+    if not 0 <= value <= most:
+        bits = most.bit_length()
+        raise RequestError(
+            f"{name} {repeated(value)} does not fit {bits} bits",
+            cite=cite,
+            hint=f"Give 0 to {most}",
+        )
+
+
 def _encode_route(writer: Writer, route: SrhLorh) -> None:
     sizes = {len(hop) for hop in route.hops}
     if len(sizes) != 1 or not sizes <= set(ADDRESS_OCTETS) or len(route.hops) > MOST_HOPS:
+        of = f" of {' and '.join(map(str, sorted(sizes)))} octets each" if sizes else ""
         raise RequestError(
-            f"an SRH-6LoRH holds 1 to {MOST_HOPS} hops, all of 1, 2, 4, 8 or 16 octets",
+            f"SrhLorh.hops are {len(route.hops)}{of}: an SRH-6LoRH holds 1 to {MOST_HOPS}, all of 1, 2, 4, 8 or 16",
             cite=SOURCE_ROUTE,
+            hint="Several of them after each other hold more, or hops of another length",
         )
     values = {"size": len(route.hops) - 1, "6LoRH type": route.kind}
     SRH.write(writer, values)
@@ -302,8 +319,8 @@ def _encode_route(writer: Writer, route: SrhLorh) -> None:
 
 
 def _encode_rpi(writer: Writer, rpi: Rpi) -> None:
-    if not (0 <= rpi.instance <= 0xFF and 0 <= rpi.sender_rank <= 0xFFFF):
-        raise RequestError("an instance has 8 bits and a rank 16", cite=RPL_INFORMATION)
+    _within(rpi.instance, 0xFF, "Rpi.instance", RPL_INFORMATION)
+    _within(rpi.sender_rank, 0xFFFF, "Rpi.sender_rank", RPL_INFORMATION)
     flags = {"O": rpi.down, "R": rpi.rank_error, "F": rpi.forwarding_error}
     instance = INSTANCE, INSTANCE.best(rpi.instance), rpi.instance
     rank = RANK, RANK.best(rpi.sender_rank), rpi.sender_rank

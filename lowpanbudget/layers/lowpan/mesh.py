@@ -8,7 +8,7 @@ from functools import partial
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import RequestError, repeated
+from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, stated_by, structure
 from lowpanbudget.values import dataclass
 
@@ -106,7 +106,17 @@ def decode(reader: Reader) -> Mesh:
 def encode(writer: Writer, mesh: Mesh) -> None:
     """Append a mesh header; raises ``RequestError`` for hops or addresses that it cannot hold."""
     if not 0 <= mesh.hops_left <= 0xFF:
-        raise RequestError(f"{repeated(mesh.hops_left)} hops left do not fit an octet", cite=CITE)
+        raise RequestError(
+            f"Mesh.hops_left {repeated(mesh.hops_left)} does not fit 8 bits",
+            cite=CITE,
+            hint="Give 0 to 255",
+        )
+    for name, address in (("originator", mesh.originator), ("final", mesh.final)):
+        if len(address) not in (2, 8):
+            raise RequestError(
+                f"Mesh.{name} has {plural(len(address), 'octet')}, not 2 or 8", cite=CITE,
+                hint="Give a short address or an EUI-64, most significant octet first",
+            )  # fmt: skip
     deep = mesh.deep or mesh.hops_left >= DEEP
     originator, final = ORIGINATOR.best(mesh.originator), FINAL.best(mesh.final)
     MESH.write(

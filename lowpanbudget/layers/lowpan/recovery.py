@@ -183,11 +183,23 @@ def decode_ack(reader: Reader) -> RfragAck:
 
 
 def encode(writer: Writer, header: Rfrag) -> None:
-    """Append a fragment's header; raises ``RequestError`` for what its fields cannot hold."""
-    field = 0 if header.abort else (header.size or 0) if header.first else header.offset
-    if field == 0 and not header.abort:
+    """Append a fragment's header; raises ``RequestError`` for what its fields cannot hold, or have no place for."""
+    field = header.size if header.first else header.offset
+    other = header.offset if header.first else header.size
+    if header.abort:
+        if header.offset or header.size:
+            raise RequestError(
+                "Rfrag: what aborts has a Fragment_Offset of 0, and so neither offset nor size",
+                cite=CITE,
+                hint="Leave both out, or abort=True",
+            )
+        field = 0
+    elif not field or other:
+        wanted, left_out = ("size", "offset") if header.first else ("offset", "size")
         raise RequestError(
-            "a first fragment needs its datagram's size, a later one an offset: 0 aborts", cite=CITE
+            f"Rfrag.{wanted} is what Fragment_Offset of sequence {header.sequence} holds, not 0, and no {left_out}",
+            cite=CITE,
+            hint="A first fragment (sequence 0) has its datagram's size, a later one its offset; abort=True writes 0",
         )
     RFRAG.write(
         writer,

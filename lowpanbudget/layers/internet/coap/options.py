@@ -12,9 +12,9 @@
 13 and 14 in a nibble say what the next one or two octets add to, so each number has one form only.
 """
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, repeated
 from lowpanbudget.fields import Bits, Drawing, Extended, Header, LayoutPart, Values
 from lowpanbudget.layers.internet.coap.block import Block

@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Literal
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import (
     Bits,

@@ -8,9 +8,9 @@ Bodies of handshake messages are kept as octets: a budget needs their length alo
 
 from enum import IntEnum
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import Reader, as_octets
 from lowpanbudget.cites import rfc
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import Malformed, RequestError, repeated
 from lowpanbudget.fields import OctetString, bits, layout_of, part, structure
 

@@ -1,8 +1,9 @@
 """DTLS records protected and opened as octets, whatever their version: ``seal`` has what each version does."""
 
-from lowpanbudget.arguments import as_whole, explains, whole_number, with_flags
+from lowpanbudget.arguments import explains, whole_number, with_flags
 from lowpanbudget.bits import Writer, as_octets
 from lowpanbudget.cites import rfc
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import RequestError, Truncated
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.dtls.content import LAYER, ContentType

@@ -7,7 +7,7 @@ How long a connection ID is, only the two ends know: it has no length field. Wha
 ``seal``, what a record carries in ``content``. Heartbeats and acknowledgements are kept as octets.
 """
 
-from lowpanbudget.arguments import explains, whole_number
+from lowpanbudget.arguments import explains, flag, whole_number
 from lowpanbudget.bits import Nature, Reader, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, repeated
@@ -307,18 +307,19 @@ def _write_unified(writer: Writer, record: Unified, length: int) -> None:
             f"{length} octets of ciphertext are below {SHORTEST_UNIFIED}", cite=SHORTEST_CITE
         )
     octets = whole_number(record.sequence_octets, "sequence_octets", 1, 2, UNIFIED_CITE)
+    has_length = flag(record.has_length, "Unified.has_length")
     UNIFIED.write(
         writer,
         {
             "fixed bits": 0b001,
             "connection ID present (C)": int(bool(record.cid)),
             "sequence number length (S)": octets - 1,
-            "length present (L)": int(record.has_length),
+            "length present (L)": int(has_length),
             "epoch (E)": record.epoch,
         },
     )
     writer.octets(record.cid, *_CID_UNIFIED)
     whole_number(record.sequence, "sequence number", 0, (1 << 8 * octets) - 1, UNIFIED_CITE)
     writer.number(octets, record.sequence, "sequence number", *_SEQUENCE, _one_octet(octets))
-    if record.has_length:
+    if has_length:
         LENGTH.write(writer, {"length": length})

@@ -6,9 +6,9 @@
 +---+-------------------+--------+---------+-----+
 """
 
-from lowpanbudget.arguments import as_whole
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Aead
