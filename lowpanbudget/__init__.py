@@ -91,13 +91,14 @@ if TYPE_CHECKING:
     from lowpanbudget.design.estimate import Estimate as Estimate
     from lowpanbudget.design.flow import Flow as Flow, Hop as Hop, Station as Station
     from lowpanbudget.design.goals import Burst as Burst, Limits as Limits
+    from lowpanbudget.design.header_sizes import HeaderSizes as HeaderSizes
     from lowpanbudget.design.link import Link as Link
     from lowpanbudget.design.load import (
         design_schema as design_schema, load_design as load_design, parse_design as parse_design,
     )
     from lowpanbudget.design.loss import FrameLoss as FrameLoss, LossRuns as LossRuns
     from lowpanbudget.design.meaning import Design as Design
-    from lowpanbudget.design.path import FlowPath as FlowPath, HeaderSizes as HeaderSizes
+    from lowpanbudget.design.path import FlowPath as FlowPath
     from lowpanbudget.design.radio import Battery as Battery, Radio as Radio
     from lowpanbudget.design.routing import Routing as Routing
     from lowpanbudget.design.tree import Tree as Tree

@@ -7,7 +7,8 @@ import lowpanbudget
 INNER = [
     "Activity.plus", "CaptureFile.forget_cut", "CaptureFile.of", "ClockPutBack.again", "ContinuedCapture.file_of",
     "Contexts.after", "Contexts.get", "Contexts.gone", "Env.carried",
-    "Estimate.map", "ExtensionNhc.restored", "Flow.tunnelled", "FragmentKey.answered", "FragmentKey.of",
+    "Estimate.map", "ExtensionNhc.restored", "Flow.ends_of", "Flow.mesh_ends", "Flow.tunnelled",
+    "FragmentKey.answered", "FragmentKey.of",
     "Iphc.restored", "Key.cipher",
     "LearnedContext.at", "LearnedContext.renewed", "Legacy.restored", "Legacy.restored_udp", "Link.complete",
     "Link.is_of_network", "Link.pan_form", "MeasuredBurst.in_by", "Message.read", "Message.write",

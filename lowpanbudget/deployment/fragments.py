@@ -1,7 +1,8 @@
 """Datagrams in several frames: put together at each hop, or forwarded frame by frame and acknowledged end to end.
 
 Of the second kind what is sent again from end to end is not played: when depends on timers that no design states. Where
-that may decide, nothing is said for sure.
+that may decide, nothing is said for sure. In a mesh frames go on whatever becomes of the first one, and that is not
+played: it is refused.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -10,6 +11,7 @@ from lowpanbudget.deployment.airtime import UPKEEP, frame_times
 from lowpanbudget.deployment.carried import LimitCheck, opened
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, Way, carried_frames
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.mesh_under import forwarded_below, not_played
 from lowpanbudget.values import replace
 
 OPEN = "open, as what is sent again from end to end is not played"
@@ -20,9 +22,20 @@ _UNPLAYED = (
 
 
 def with_acknowledgements(design: Design, traffic: Traffic) -> Traffic:
-    """Return the same with what comes back for each datagram whose frames go on by themselves (RFC 8931 section 6)."""
+    """Return the same with what comes back for each datagram whose frames go on by themselves (RFC 8931 section 6).
+
+    Raises ``RequestError`` for datagrams in several frames that a mesh forwards.
+    """
+    for name in unplayed(design, traffic):
+        raise not_played(name)
     added = [_acknowledgements(design, one) for one in traffic.streams if one.apart]
     return replace(traffic, streams=(*traffic.streams, *added)) if added else traffic
+
+
+def unplayed(design: Design, traffic: Traffic) -> list[str]:
+    """Return the names of messages in several frames that go on one by one: how they fare is not played."""
+    below = forwarded_below(design.flows)
+    return [one.name for one in traffic.streams if one.flow in below and len(one.first) > 1]
 
 
 def _acknowledgements(design: Design, stream: MessageStream) -> MessageStream:

@@ -15,6 +15,7 @@ from lowpanbudget.design.answer import (
     unanswered,
 )
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.mesh_under import taken_of_mesh
 from lowpanbudget.design.waiting import listening_words
 
 
@@ -31,6 +32,7 @@ def taken_words(design: Design, traffic: Traffic) -> Iterator[str]:
     yield from unfollowed_beside(design, traffic)
     is_contended = design.access is not None and design.access.slots is None
     yield from fragment_words(traffic.streams, fragment_pause(traffic.tree) if is_contended else 0)
+    yield from taken_of_mesh(design.flows)
     if short := ", ".join(_shorter(design, traffic)):
         yield f"what is planned for more hops than its nodes are away is checked over those that they are: {short}"
     if empty := ", ".join(flow.name for flow in taken_empty(design.flows)):

@@ -26,3 +26,8 @@ def cautions(path: FlowPath) -> Iterator[str]:
         yield "Frames to a group are not acknowledged: the link does not send a lost one again."
         if flow.most_frames > 1:
             yield "One lost fragment loses the whole message, and to a group none is repeated."
+    if flow.mesh_under and flow.hops > 1 and flow.most_frames > 1 and not link.recoverable:
+        yield (
+            "No node on the way puts fragments together, and one that is lost on any hop loses the whole message: "
+            "mesh-under techniques compound that risk (RFC 8931 appendix A)."
+        )

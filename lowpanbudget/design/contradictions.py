@@ -7,6 +7,7 @@ from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.deployment_flaws import deployment_flaws
 from lowpanbudget.design.flow_ends import end_flaws, group_flaws
 from lowpanbudget.design.link import ADDRESS_MODES, pan_ids_possible
+from lowpanbudget.design.mesh_flaws import mesh_flaws
 from lowpanbudget.design.routing import route_flaws
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
@@ -24,6 +25,7 @@ def contradictions(shape: DesignShape) -> Iterator[Flaw]:
     yield from _context_flaws(shape)
     yield from _station_flaws(shape)
     yield from _flow_flaws(shape)
+    yield from mesh_flaws(shape)
     yield from deployment_flaws(shape)
 
 
@@ -291,7 +293,7 @@ def _routing_flaws(
     index: int, flow: FlowShape, stations: dict[str, StationShape]
 ) -> Iterator[Flaw]:
     routing = flow.routing
-    if routing is None:
+    if routing is None or routing.mesh_under:  # of that ``mesh_flaws`` judges
         return
     source = stations.get(flow.source)
     for flaw in route_flaws(routing.route, flow.hops, "" if source is None else source.role):

@@ -18,6 +18,7 @@ from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.forms import HLIM
+from lowpanbudget.layers.lowpan.mesh import group_address
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
 from lowpanbudget.values import HashedOnce, dataclass, replace
 
@@ -91,7 +92,7 @@ class Flow(HashedOnce):
 
     ``group`` is the destination of a multicast flow, else None; ``messages`` are names of the design's messages;
     ``every_s`` says how often; ``most_frames`` how many frames one may take. ``answers`` names the flow whose requests
-    it answers, as often as they come.
+    it answers, as often as they come. ``mesh_under``: its frames are forwarded below IPv6 (RFC 4944 section 11).
     """
 
     name: str
@@ -112,6 +113,7 @@ class Flow(HashedOnce):
     every_s: float | None = None
     most_frames: int = 1
     answers: str = ""
+    mesh_under: bool = False
 
     @property
     def direction(self) -> str:
@@ -126,9 +128,10 @@ class Flow(HashedOnce):
         """Return the hops over which the flow's own hop limit falls: a tunnel is one, inside it only the outer falls.
 
         "the passing of the original packet through the tunnel is like the passing of the original packet over a one hop
-        link, regardless of the number of hops in the IPv6 tunnel" (RFC 2473 section 6.3).
+        link, regardless of the number of hops in the IPv6 tunnel" (RFC 2473 section 6.3). Of a mesh below IPv6 "all
+        IPv6 hosts in a LoWPAN are only one IP hop away from the 6LBR" (RFC 6775 section 2).
         """
-        return 1 if self.routing.tunnel else self.hops
+        return 1 if self.routing.tunnel or self.mesh_under else self.hops
 
     @property
     def inserted(self) -> bool:
@@ -206,7 +209,7 @@ class Flow(HashedOnce):
         tunnel_ends = (self.border,) if self.routing.tunnel else ()
         local = any(station.ip("short") in LINK_LOCAL.prefix for station in (*ends, *tunnel_ends))
         one_link = self.group is not None and self.group.packed[1] & 15 == _ONE_LINK
-        if self.hops > 1 and (local or one_link):
+        if self.hops > 1 and not self.mesh_under and (local or one_link):
             raise RequestError(
                 "an address or a group with the scope of one link is not forwarded over "
                 f"{plural(self.hops, 'hop')}",
@@ -224,10 +227,7 @@ class Flow(HashedOnce):
         ("a strict source route policy", RFC 6554 section 2). In 6LoRH a router forwards the packet without its entry
         (section 5.5): so the second hop is the worst, with the hop limit of that hop alone.
         """
-        start, end = (
-            (self.border if station.role == "outside" else station).link_address(form)
-            for station in (self.source, self.destination)
-        )
+        start, end = self._link_addresses(form)
         entry, relay, next_relay = self._relays(form, {start, end})
         if self.group is not None:
             end = entry = next_relay = BROADCAST
@@ -246,6 +246,25 @@ class Flow(HashedOnce):
             later = later[:1]  # an entry less outweighs a hop limit in line
         worst = _worst(later)
         return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)
+
+    def ends_of(self, hop: Hop, form: AddressForm) -> tuple[bytes, bytes]:
+        """Return the link addresses that identifiers are elided against: of the hop, or of both ends of a mesh.
+
+        "when routing in a mesh ... the corresponding link-layer address is that found in the "Mesh Addressing" field"
+        (RFC 4944 section 10.1): what the first frame elides, a frame that is forwarded elides as well.
+        """
+        return self.mesh_ends(form) if self.mesh_under else (hop.source, hop.destination)
+
+    def mesh_ends(self, form: AddressForm) -> tuple[bytes, bytes]:
+        """Return the link addresses of originator and final destination of a mesh below IPv6, of a group its own."""
+        start, end = self._link_addresses(form)
+        return start, end if self.group is None else group_address(self.group)
+
+    def _link_addresses(self, form: AddressForm) -> tuple[bytes, bytes]:
+        """Return the link addresses of both ends; a host outside is reached through the border router."""
+        ends = (self.source, self.destination)
+        start, end = (self.border if one.role == "outside" else one for one in ends)
+        return start.link_address(form), end.link_address(form)
 
     def _relays(self, form: AddressForm, ends: set[bytes]) -> tuple[bytes, bytes, bytes]:
         """Return link addresses that are none of the ends': where the first hop leads, and both of a forwarded one."""

@@ -19,7 +19,7 @@ def group_flaws(index: int, flow: FlowShape, stations: dict[str, StationShape]) 
         )
     elif scope < 2:
         yield Flaw(path, f"{flow.group} never leaves its node", _SCOPES)
-    elif scope == 2 and flow.hops > 1:
+    elif scope == 2 and flow.hops > 1 and not _is_below(flow):
         yield Flaw(
             path, f"{flow.group} is not forwarded, and the flow has {flow.hops} hops", _SCOPES
         )
@@ -62,8 +62,9 @@ def end_flaws(
     source, destination = stations.get(flow.source), stations.get(flow.destination or "")
     ends = [station for station in (source, destination) if station is not None]
     outside = any(station.role == "outside" for station in ends)
-    # a tunnel is one hop to the header inside (RFC 2473 section 6.3)
-    hops = 1 if flow.routing is not None and flow.routing.tunnel else flow.hops
+    # a tunnel is one hop to the header inside (RFC 2473 section 6.3), and so is a mesh below IPv6 (RFC 6775 section 2)
+    links = 1 if _is_below(flow) else flow.hops
+    hops = 1 if flow.routing is not None and flow.routing.tunnel else links
     if flow.hop_limit < hops + outside:
         beyond = " and the border router" if outside else ""
         yield Flaw(
@@ -71,14 +72,14 @@ def end_flaws(
             f"a hop limit of {flow.hop_limit} ends before {plural(hops, 'hop')}{beyond}", "Raise it",
         )  # fmt: skip
     for key, station in (("source", source), ("destination", destination)):
-        if station is not None and (outside or flow.hops > 1) and _is_link_local(station):
+        if station is not None and (outside or links > 1) and _is_link_local(station):
             yield Flaw(
                 ("flow", index, key),
                 f"{station.name!r} has only a link-local address, which no router passes on",
                 "Give it an address or a prefix (RFC 4291 section 2.5.6)",
             )
     border = next((station for station in stations.values() if station.role == "border"), None)
-    if border is not None and hops < flow.hops and _is_link_local(border):
+    if border is not None and hops < links and _is_link_local(border):
         yield Flaw(
             ("flow", index, "routing", "tunnel"),
             f"{border.name!r}, an end of the tunnel, has only a link-local address, which no router passes on",
@@ -109,6 +110,10 @@ def end_flaws(
                 f"both ends meet at the link address {met.hex()}: nothing crosses the mesh",
                 "A host outside is reached through the border router",
             )
+
+
+def _is_below(flow: FlowShape) -> bool:
+    return flow.routing is not None and flow.routing.mesh_under
 
 
 def _is_link_local(station: StationShape) -> bool:

@@ -123,7 +123,11 @@ def _untunnelled(flow: Flow) -> str | None:
 
 
 def hops_knob(flow: Flow, hops: int) -> Knob[Flow]:
-    """Return the change to so many hops; a source route follows. No setting: where a node stands decides it."""
+    """Return the change to so many hops; a source route follows. No setting: where a node stands decides it.
+
+    Where frames may be forwarded below IPv6 what is in front of all headers counts the hops as well.
+    """
+    below = flow.mesh_under or flow.hops > 1
     return Knob(
         "hops",
         str(hops),
@@ -132,7 +136,7 @@ def hops_knob(flow: Flow, hops: int) -> Knob[Flow]:
         rfc(8200, "3"),
         lambda outer: outer.with_hops(hops),
         now=str(flow.hops),
-        shares=(Share.NETWORK,),
+        shares=(Share.LINK, Share.NETWORK) if below else (Share.NETWORK,),
     )
 
 

@@ -15,6 +15,7 @@ from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.link import Link, pan_ids_possible
 from lowpanbudget.design.link_knobs import link_knobs, link_positions
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.mesh_knobs import mesh_knobs, mesh_positions
 from lowpanbudget.errors import RequestError
 
 
@@ -23,6 +24,7 @@ def knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     yield from map(_of_link, link_knobs(design.link))
     yield from address_knobs(design, flow)
     yield from (_of_flow(knob, flow.name) for knob in flow_knobs(flow, design.link.addresses))
+    yield from mesh_knobs(flow)
 
 
 def positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
@@ -31,6 +33,7 @@ def positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     yield from map(_of_link, link_positions(design.link))
     yield from address_positions(design, flow)
     yield from (_of_flow(knob, flow.name) for knob in flow_positions(flow, design.link.addresses))
+    yield from mesh_positions(flow)
 
 
 def hops_position(flow: Flow, hops: int) -> Knob[Design]:

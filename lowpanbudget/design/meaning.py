@@ -282,7 +282,7 @@ def _station(shape: StationShape) -> Station:
 
 def _routing(shape: FlowShape) -> Routing:
     table = shape.routing
-    if table is None:
+    if table is None or table.mesh_under:
         return UNROUTED
     return Routing(
         table.rpi,
@@ -318,4 +318,5 @@ def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None
         tuple(shape.messages),
         None if shape.every_s is None else float(shape.every_s),
         shape.most_frames,
+        mesh_under=shape.routing is not None and shape.routing.mesh_under,
     )

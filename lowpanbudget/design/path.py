@@ -2,13 +2,15 @@
 
 from functools import lru_cache
 from ipaddress import IPv6Address
-from typing import Any, NamedTuple
+from typing import Any
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST, Flow, Hop
+from lowpanbudget.design.header_sizes import HeaderSizes
 from lowpanbudget.design.link import AddressForm, Link
+from lowpanbudget.design.mesh_under import behind, mesh_front
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import DoesNotFit, RequestError
@@ -30,19 +32,6 @@ UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
 MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 section 3)
 
 
-class HeaderSizes(NamedTuple):
-    """Octets of all headers behind the link's own: on the air, and in the datagram, the payload of UDP left out.
-
-    ``whole``: every one of them is compressed, so that what each takes does not depend on the others. ``same``: they
-    come back octet for octet, so that fragments carry them so.
-    """
-
-    on_air: int
-    of_datagram: int
-    whole: bool
-    same: bool
-
-
 @dataclass(frozen=True, slots=True)
 class FlowPath(HashedOnce):
     """A flow on one hop of a link: everything that decides a frame but its payload."""
@@ -59,12 +48,20 @@ class FlowPath(HashedOnce):
 
     @property
     def env(self) -> Env:
-        """Return what both ends of the hop know."""
+        """Return what both ends of the hop know, or both of a mesh below IPv6 (``ends``)."""
         routing = self.flow.routing
         root = None if routing == UNROUTED else self.root
-        return Env(
-            self.hop.source, self.hop.destination, None, self.contexts, root, routing.rpi_type
-        )
+        return Env(*self.ends, None, self.contexts, root, routing.rpi_type)
+
+    @property
+    def ends(self) -> tuple[bytes, bytes]:
+        """Return the link addresses that identifiers are elided against (``Flow.ends_of``)."""
+        return self.flow.ends_of(self.hop, self.link.addresses)
+
+    @property
+    def _front(self) -> Writer:
+        """Return what stands between the MAC header and all else, also in fragments: a mesh header, or nothing."""
+        return mesh_front(self.flow, self.link.addresses, self.hop.name)
 
     def datagram(self, payload: bytes) -> bytes:
         """Return the IPv6 datagram that carries ``payload``, its checksum computed."""
@@ -138,6 +135,7 @@ class FlowPath(HashedOnce):
         """Return the frame that acknowledges fragments of this hop (RFC 8931 section 5.2), and what acknowledges it."""
         there, back = self.hop.source, self.hop.destination
         writer = Writer()
+        writer.append(mesh_front(self.flow, self.link.addresses, self.hop.name, back=True))
         layout_of(RfragAck).write(writer, RfragAck(tag=0, bitmap=FULL))
         return self.link.frame(back, there, writer), self.link.acknowledgement(back, there)
 
@@ -185,8 +183,8 @@ class FlowPath(HashedOnce):
         return writer
 
     def framed(self, carried: Writer) -> Encoded:
-        """Return the frame of this hop that carries this between header and trailer."""
-        return self.link.frame(self.hop.source, self.hop.destination, carried)
+        """Return the frame of this hop that carries this between its headers and the trailer."""
+        return self.link.frame(self.hop.source, self.hop.destination, behind(self._front, carried))
 
     @property
     def rest(self) -> int:
@@ -195,8 +193,9 @@ class FlowPath(HashedOnce):
 
     @property
     def link_room(self) -> int:
-        """Return the octets between header and trailer of the largest frame of this hop."""
-        return _link_room(self.link, len(self.hop.source), len(self.hop.destination))
+        """Return the octets between header and trailer of the largest frame of this hop, behind what is in front."""
+        room = _link_room(self.link, len(self.hop.source), len(self.hop.destination))
+        return room - len(self._front.data)
 
     @property
     def header_form(self) -> tuple[Any, ...]:
@@ -206,7 +205,7 @@ class FlowPath(HashedOnce):
         """
         flow, form = self.flow, self.link.addresses
         ends = (flow.source.ip(form), flow.group or flow.destination.ip(form))
-        name, start, end, limit = self.hop
+        (start, end), name, limit = self.ends, self.hop.name, self.hop.hop_limit
         contexts, routing = tuple(self.contexts.items()), flow.routing
         routed: tuple[Any, ...] = ()
         if routing != UNROUTED:
@@ -265,21 +264,21 @@ class FlowPath(HashedOnce):
                 by=size - self.link.mtu,
                 cite=rfc(4944, "4"),
             )
-        env, options = self.env, self._options
+        env, options, after = self.env, self._options, self._after
         if not self.link.recoverable:
             return payloads(datagram, env, room=room, options=options, tail=tail)
-        after = self._after
-        if after is None:
-            return recoverable(datagram, env, room=room, slack=0, options=options, tail=tail)
-        there = env.between(after.source, after.destination)
-        return recoverable(datagram, env, room=room, after=there, options=options, tail=tail)
+        there = None if after is None else env.between(after.source, after.destination)
+        slack = 0 if after is None else None
+        return recoverable(
+            datagram, env, room=room, slack=slack, after=there, options=options, tail=tail
+        )
 
     @property
     def _after(self) -> Hop | None:
-        """Return the hop behind this one, where headers may take more; None where this is the last."""
+        """Return the hop behind this one, where headers may take more; None where this is the last, or in a mesh."""
         hops = _hops(self.flow, self.link.addresses)
         is_last = self.hop.name != FIRST and self.flow.hops == len(hops)
-        return None if self.flow.hops == 1 or is_last else hops[-1]
+        return None if self.flow.hops == 1 or is_last or self.flow.mesh_under else hops[-1]
 
 
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths

@@ -14,6 +14,7 @@ from lowpanbudget.design.goals import BurstShape, LimitsShape
 from lowpanbudget.design.loss import LossShape
 from lowpanbudget.design.messages import MessageShape
 from lowpanbudget.design.radio import BatteryShape, RadioShape
+from lowpanbudget.design.routing_shape import RoutingShape
 from lowpanbudget.design.table import ShapeTable, Subtable, key
 from lowpanbudget.design.takes import Every, Flag, FreeText, Listed, Parsed, Takes, Whole, Words
 from lowpanbudget.design.tree import TreeShape
@@ -207,37 +208,6 @@ class StationShape(ShapeTable):
         FreeText(),
         "Name of the station that forwards for it, on the way to the root.",
         default=None,
-    )
-
-
-class RoutingShape(ShapeTable):
-    """What a RPL network adds to each datagram of the flow (RFC 6550, RFC 8138)."""
-
-    form: Literal["6lorh", "extension-headers"] = key(
-        Words("6lorh", "extension-headers"),
-        "As 6LoRH headers in page 1, or as IPv6 extension headers. A packet keeps its form on its way. A route as "
-        "6LoRH stands for a routing header of whole addresses: with those the MTU and fragments count the datagram.",
-        default="6lorh",
-    )
-    rpi: bool = key(Flag(), "RPL packet information.", default=True)
-    option_type: int = key(
-        Words(0x63, 0x23),
-        "Type of the RPL option: 0x63 (RFC 6553) or 0x23 (RFC 9008).",
-        default=0x63,
-    )
-    instance: int = key(Whole(0, 255), "RPLInstanceID.", default=0)
-    sender_rank: int = key(Whole(0, 0xFFFF), "Rank of the sender.", default=512)
-    route: int = key(Whole(0, 120), "Routers in the source route of a downward packet.", default=0)
-    entry_octets: int | None = key(
-        Words(1, 2, 4, 8, 16),
-        "Last octets that tell routers' addresses apart; 2 where the node's is short or has no EUI-64 by it, else 8.",
-        default=None,
-    )
-    tunnel: bool = key(
-        Flag(),
-        "An outer IPv6 header around the packet; RFC 9008 tells who needs it. Up, its source is the node, compressed "
-        "against the root's address: plan with the node whose address differs most from it.",
-        default=False,
     )
 
 

@@ -13,13 +13,13 @@ from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.messages import MessageShape
 from lowpanbudget.design.network_tables import NODES, TableSketch, network_tables
 from lowpanbudget.design.routing import MODES
+from lowpanbudget.design.routing_shape import RoutingShape
 from lowpanbudget.design.shape import (
     ContextShape,
     DesignShape,
     FlowShape,
     LinkShape,
     NetworkShape,
-    RoutingShape,
     SecurityShape,
     StationShape,
 )

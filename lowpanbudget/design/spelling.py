@@ -6,16 +6,16 @@ from collections.abc import Iterable
 
 from lowpanbudget.layers.lowpan import mesh
 
-# parts of words that ask for what designs do not plan
-_NOT_PLANNED = {"mesh": mesh.PLANS_NONE}
+# parts of words that ask for what another key plans
+_ELSEWHERE = {"mesh": mesh.PLANNED}
 _SHORT = 3  # letters of an abbreviation that says which word it is of
 _BRIEF = 4  # letters of a word of which one slip leaves little that is alike
 _FEW = 3  # words that begin alike
 
 
-def not_planned(word: str) -> str:
-    """Return what is not planned where a word asks for it, else an empty text."""
-    return next((says for part, says in _NOT_PLANNED.items() if part in word.lower()), "")
+def elsewhere(word: str) -> str:
+    """Return which key plans what a word asks for, where that is one of another table, else an empty text."""
+    return next((says for part, says in _ELSEWHERE.items() if part in word.lower()), "")
 
 
 def meant(word: str, vocabulary: Iterable[str]) -> str:

@@ -15,7 +15,7 @@ from decimal import Decimal
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.design.estimate import Estimate
-from lowpanbudget.design.spelling import meant, not_planned, spelled
+from lowpanbudget.design.spelling import elsewhere, meant, spelled
 from lowpanbudget.design.takes import A_TABLE, Schema, TableKey, Takes, ValuePlace, shown
 
 _NEEDED: Any = object()
@@ -30,6 +30,7 @@ class ShapeTable:
     """A table of a design file; its attributes are what its keys stand for."""
 
     keys: ClassVar[dict[str, TableKey]] = {}
+    given: frozenset[str] = frozenset()  # the keys that stand in the file
 
     def __init_subclass__(cls) -> None:
         """Gather the keys in the order in which they are declared."""
@@ -42,6 +43,7 @@ class ShapeTable:
         if not isinstance(value, dict):
             place.refuse(A_TABLE, value)
             return table
+        table.given = frozenset(value)
         for name, entry in cls.keys.items():
             if name in value:
                 setattr(table, name, entry.takes.read(value[name], place.at(name, entry)))
@@ -51,7 +53,7 @@ class ShapeTable:
                 setattr(table, name, entry.default)
         for name in value:
             if name not in cls.keys:
-                hint = not_planned(name) or cls._called(name) or spelled(name, cls.keys)
+                hint = elsewhere(name) or cls._called(name) or spelled(name, cls.keys)
                 place.at(name).add("there is no such key", hint, at_key=True)
         return table
 

@@ -6,7 +6,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from lowpanbudget.design.bounds import Bounds
-from lowpanbudget.design.spelling import meant, not_planned
+from lowpanbudget.design.spelling import elsewhere, meant
 from lowpanbudget.payload.flaws import Flaw, Path
 
 _TABLE_INSIDE = "a table"  # as a table says it that has no name
@@ -214,7 +214,7 @@ class Words(Takes):
             hint = ""
             if isinstance(value, str):
                 usual = self._called.get(value.lower())
-                hint = not_planned(value) or (f"Did you mean {usual}?" if usual else "")
+                hint = elsewhere(value) or (f"Did you mean {usual}?" if usual else "")
                 hint = hint or meant(value, words)
             place.refuse(f"should be {before}{last}", value, hint)
         return value

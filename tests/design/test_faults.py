@@ -81,11 +81,11 @@ def test_a_key_like_no_other_lists_what_is_known() -> None:
         ("frame_version = 2", 'frame_version = 2\nphy = "mesh-under"'),
     ],
 )
-def test_what_asks_for_a_mesh_below_ipv6_is_told_that_none_is_planned(old: str, new: str) -> None:
-    """RFC 4944 section 5.2: such frames carry a mesh header on each hop, which no frame of a design has."""
+def test_what_asks_for_a_mesh_below_ipv6_is_told_the_key_for_it(old: str, new: str) -> None:
+    """RFC 4944 section 5.2: such frames carry a mesh header on each hop."""
     fault = fault_of(changed((old, new)))
     assert fault.hint is not None
-    assert fault.hint.startswith("Designs plan no mesh-under network (RFC 4944 section 5.2): ")
+    assert "mesh_under = true in [flow.routing] (RFC 4944 section 5.2)" in fault.hint
     (word,) = explain("mesh-under")
     assert f"{fault.hint}." in str(word.data)
 

@@ -97,8 +97,8 @@ HOPS = st.integers(1, 5)
 HOP_LIMITS = {
     hops: st.one_of(st.sampled_from([64, 255]), st.integers(hops + 1, 255)) for hops in range(1, 6)
 }
-# as often no group as two thirds
-HEADERS = table_of((*GROUPS, *[None] * 8), (0, 0, 1, 0x28, 0xB9), (0, 0, 1, 0xFFFFF), BOTH)
+# as often no group as two thirds; whether the checksum is elided, and whether frames are forwarded below IPv6
+HEADERS = table_of((*GROUPS, *[None] * 8), (0, 0, 1, 0x28, 0xB9), (0, 0, 1, 0xFFFFF), BOTH, BOTH)
 BORDER = Station(
     "r",
     "border",
@@ -130,7 +130,7 @@ def flows(draw: st.DrawFn) -> Flow:
     inner = ("node", "collector") if source.role == "outside" else ("node", "outside")
     destination = stations(draw, "b", 0x7001, inner)
     hops = draw(HOPS)
-    group, traffic, label, elide = draw(HEADERS)
+    group, traffic, label, elide, below = draw(HEADERS)
     return Flow(
         "f",
         source,
@@ -144,6 +144,7 @@ def flows(draw: st.DrawFn) -> Flow:
         traffic,
         label,
         elide_udp_checksum=elide,
+        mesh_under=below,
     )
 
 
@@ -169,3 +170,15 @@ def random_designs(draw: st.DrawFn) -> tuple[Design, FlowPath]:
 def random_paths() -> st.SearchStrategy[FlowPath]:
     """Return one hop of a random flow over a random link."""
     return random_designs().map(lambda drawn: drawn[1])
+
+
+def mesh_by_hand(path: FlowPath) -> int:
+    """Return the octets before all other headers of 6LoWPAN, of up to 14 hops.
+
+    RFC 4944 section 5.2: one, the originator's address and the final one's; of a group that has 16 bits (section 9),
+    and a broadcast header of two octets follows (section 11.1).
+    """
+    if not path.flow.mesh_under:
+        return 0
+    one = {"short": 2, "extended": 8}[path.link.addresses]
+    return 1 + 2 * one if path.flow.group is None else 1 + one + 2 + 2

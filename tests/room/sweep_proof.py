@@ -93,6 +93,9 @@ def kinds() -> list[Kind]:
     for name, keys in flows.items():
         changed = replace(archive.flow("alarm"), **keys)  # type: ignore[arg-type]
         found.append(Kind(name, archive.with_flow(changed), "alarm", range(1, 4)))
+    # from 15 hops on the mesh header has an octet more
+    below = replace(archive.flow("alarm"), mesh_under=True, hops=14)
+    found.append(Kind("mesh-under", archive.with_flow(below), "alarm", range(13, 17)))
     return found
 
 

@@ -8,7 +8,7 @@ import pytest
 from design.designs import EXAMPLES
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from room.random_paths import random_paths
+from room.random_paths import mesh_by_hand, random_paths
 
 from lowpanbudget import Env, budget, load_design, split
 from lowpanbudget.design.application import NONE, Application
@@ -50,7 +50,7 @@ def octets_of(application: Application, payload: int) -> int:
 def by_hand(path: FlowPath, most: int) -> list[tuple[int, int]]:
     # a frame with a payload: header elements end with a termination before one
     one = path.link.frame(path.hop.source, path.hop.destination, b"\0")
-    room = path.link.largest - (len(one.octets) - 1)
+    room = path.link.largest - (len(one.octets) - 1) - mesh_by_hand(path)
     application = path.flow.application
     compressed = path.lengths(0)[0] - octets_of(application, 0)
     uncompressed = len(path.datagram(b"")) - octets_of(application, 0)

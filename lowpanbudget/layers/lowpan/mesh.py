@@ -5,6 +5,7 @@
 """
 
 from functools import partial
+from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
@@ -13,9 +14,7 @@ from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, stat
 from lowpanbudget.values import dataclass
 
 CITE = rfc(4944, "5.2")
-PLANS_NONE = (
-    "Designs plan no mesh-under network (RFC 4944 section 5.2): each hop of a flow is one of IPv6"
-)
+PLANNED = "A design plans it with mesh_under = true in [flow.routing] (RFC 4944 section 5.2)"
 BROADCAST_CITE = rfc(4944, "11.1")
 DEEP = 0xF
 
@@ -101,6 +100,14 @@ def decode(reader: Reader) -> Mesh:
         )  # fmt: skip
     originator = ORIGINATOR.read(reader, rows["v"])
     return Mesh(hops, originator, FINAL.read(reader, rows["f"]), deep)
+
+
+def group_address(group: IPv6Address) -> bytes:
+    """Return the 16-bit address for which frames to a group are in a mesh (RFC 4944 section 9).
+
+    "The initial 3-bit pattern of 100" stands before the last 5 bits of DST[15] and all of DST[16].
+    """
+    return (0x8000 | int(group) & 0x1FFF).to_bytes(2, "big")
 
 
 def encode(writer: Writer, mesh: Mesh) -> None:

@@ -76,7 +76,7 @@ COMPRESSION = {
     ),
     "mesh-under": Gloss(
         "Frames are passed on below IPv6: all nodes are one IP hop apart, and a mesh header names the two ends. "
-        f"Fragments are put together at the far end alone. {mesh.PLANS_NONE}.",
+        f"Fragments are put together at the far end alone. {mesh.PLANNED}.",
         rfc(6775, "2"), ("header mesh", "BC0", "route-over"),
     ),
     "route-over": Gloss(

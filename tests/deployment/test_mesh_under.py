@@ -1,0 +1,103 @@
+"""Networks that forward frames below IPv6 (RFC 4944 section 11): what they take on the air, and what is not played."""
+
+import pytest
+from design.test_mesh_under import HEAD, STATIONS, flow
+
+from lowpanbudget import Design, airtime, budget, carry, carry_burst, parse_design, review
+from lowpanbudget.errors import RequestError
+
+NETWORK = """
+[access]
+method = "csma"
+retries = 3
+[tree]
+by_hop = [2, 2, 2]
+[loss]
+frames = 0.02
+octets = 60
+"""
+MESSAGE = """
+[[message]]
+name = "level"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+[[message.field]]
+kind = "octets"
+name = "samples"
+length = {}
+"""
+
+
+def design_text(octets: int, more: str = "", **keys: str) -> str:
+    sent = flow(messages='["level"]', every_s="600", most_frames="4", **keys)
+    return HEAD + NETWORK + more + STATIONS + sent + MESSAGE.format(octets)
+
+
+def design(octets: int, more: str = "", **keys: str) -> Design:
+    return parse_design(design_text(octets, more, **keys))
+
+
+def test_a_frame_takes_as_long_on_each_hop() -> None:
+    """The mesh header's 5 octets are on both: 9 + 5 + 2 + 4 + 20 + 2, at 32 µs each behind 6 octets of the PHY."""
+    first, forwarded = airtime(design(20))
+    assert first.on_air_us == forwarded.on_air_us == (6 + 42) * 32
+
+
+def test_each_hop_carries_all_fragments_with_their_mesh_headers() -> None:
+    """106 octets go behind 9 of MAC header, 5 of mesh header and 2 of check sequence: 127 in all, or fewer."""
+    first, forwarded = airtime(design(250))
+    assert first.count == forwarded.count == 3
+    assert first.on_air_us == forwarded.on_air_us
+
+
+def test_messages_of_one_frame_are_carried() -> None:
+    network = carry(design(20))
+    assert any("frames forwarded below IPv6 (levels)" in one for one in network.taken)
+    routed = carry(design(20, routing="{ rpi = false }"))
+    assert not any("below IPv6" in one for one in routed.taken)
+
+
+@pytest.mark.parametrize("kind", ["plain", "recoverable"])
+def test_fragments_that_a_mesh_forwards_are_not_played(kind: str) -> None:
+    """Section 11: a forwarder passes each frame on, whatever became of the first; that is no hop-by-hop reassembly."""
+    network = f'[network]\nfragments = "{kind}"\n'
+    with pytest.raises(RequestError, match="levels level takes several frames") as refused:
+        carry(design(250, network))
+    assert "one frame" in refused.value.hint
+    near = parse_design(design_text(250, network, hops="1").replace("[2, 2, 2]", "[2]"))
+    assert carry(near).rhythms
+
+
+def test_a_burst_of_fragments_that_a_mesh_forwards_is_not_played() -> None:
+    burst = '[[burst]]\nname = "storm"\nflow = "levels"\npackets = 4\noctets = {}\nevery_s = 1\n'
+    with pytest.raises(RequestError, match="a packet of storm takes several frames"):
+        carry_burst(design(20, burst.format(250)), "storm")
+    assert carry_burst(design(20, burst.format(40)), "storm").packets == 4
+
+
+def test_a_review_goes_on_where_a_queue_would_have_to_be_played() -> None:
+    text = design_text(250, "[queue]\nframes = 2\n")
+    slots = text.replace(
+        'method = "csma"\n',
+        'method = "slots"\nslots = { slotframe = 31, shared_cells = 1, cells = 6 }\n',
+    ).replace('addresses = "short"\n', 'addresses = "short"\nframe_version = 2\nslotted = true\n')
+    found = [one.name for one in review(parse_design(slots.replace("600", "2")))]
+    assert "queue-overflows" not in found
+    routed = slots.replace("600", "2").replace("mesh_under = true", "rpi = false")
+    assert "queue-overflows" in [one.name for one in review(parse_design(routed))]
+
+
+def test_one_lost_fragment_is_cautioned_of() -> None:
+    """RFC 8931 appendix A: "mesh-under techniques compound that risk over multiple hops"."""
+
+    def said(more: str = "", **keys: str) -> bool:
+        return any(
+            "RFC 8931 appendix A" in text
+            for one in budget(design(20, more, **keys))
+            for text in one.cautions
+        )
+
+    assert said()
+    assert not said(routing="{ rpi = false }")
+    assert not said('[network]\nfragments = "recoverable"\n')
