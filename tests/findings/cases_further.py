@@ -2137,6 +2137,7 @@ FURTHER = (
             "UDP says 16 octets, IPv6 leaves 15",
             ("f0 b1 f0 b2 00 10 20 a7",),
             (1,),
+            cite="RFC 768",  # "the length in octets of this user datagram including this header and the data"
         ),
     ),
     # 3 octets, the instance, the lower octet of the rank, and f1 (RFC 8138 section 6)

@@ -1,9 +1,11 @@
 """IPv6 and what keeps the network together: lengths, neighbour discovery, RPL."""
 
 from ipaddress import IPv6Address
+from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.learning import announced_rpi_type
+from lowpanbudget.cites import Cite
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns
@@ -12,7 +14,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import chain, ipv6, rpi
+from lowpanbudget.layers.internet import chain, ipv6, rpi, udp
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import (
     AuthoritativeBorderRouter,
@@ -39,47 +41,56 @@ def lengths_disagree(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Walk the headers; a restored header has its length computed, so only carried ones can be wrong."""
     octets, first = datagram.octets, datagram.outer.next_header
     length = datagram.outer.payload_length + ipv6.OCTETS
-    at, cause = 0, ""
+    wrong: _WrongLength | None = None
     if length != len(octets):
-        cause = f"the IPv6 header says {length} octets, {len(octets)} are there"
+        wrong = _WrongLength(0, f"the IPv6 header says {length} octets, {len(octets)} are there")
     elif first == ipv6.UDP:
-        at, cause = ipv6.OCTETS, _udp_length(datagram, datagram.udp_last, ipv6.OCTETS)
+        wrong = _udp_length(datagram, datagram.udp_last, ipv6.OCTETS)
     elif first != ipv6.ICMPV6:
-        at, cause = _inner_length(datagram)
-    if cause:
-        return (Hit(cause, (octets[at:][:8].hex(" "),), scene.sender, datagram.numbers),)
-    return None
+        wrong = _inner_length(datagram)
+    if wrong is None:
+        return None
+    evidence = (octets[wrong.at :][:8].hex(" "),)
+    return (Hit(wrong.cause, evidence, scene.sender, datagram.numbers, cite=wrong.cite),)
 
 
-def _udp_length(datagram: HeardDatagram, header: Udp | None, at: int) -> str:
-    """Return what is wrong with the length of the UDP header at this octet, or nothing."""
+class _WrongLength(NamedTuple):
+    """Where the header with a wrong length begins, what is wrong with it, and who says so, if not the manual's cite."""
+
+    at: int
+    cause: str
+    cite: Cite | None = None
+
+
+def _udp_length(datagram: HeardDatagram, header: Udp | None, at: int) -> _WrongLength | None:
+    """Return what is wrong with the length of the UDP header at this octet."""
     left = len(datagram.octets) - at
     if header is None or header.length == left:
-        return ""
-    return f"UDP says {octets_text(header.length)}, IPv6 leaves {left}"
+        return None
+    return _WrongLength(
+        at, f"UDP says {octets_text(header.length)}, IPv6 leaves {left}", cite=udp.HEADER.cite
+    )
 
 
-def _inner_length(datagram: HeardDatagram) -> tuple[int, str]:
-    """Return where a length inside a tunnel or behind extension headers stands, and what is wrong with it."""
+def _inner_length(datagram: HeardDatagram) -> _WrongLength | None:
+    """Return what is wrong with a length inside a tunnel or behind extension headers."""
     try:
         for place in chain.walk(datagram.octets):
             if place.kind == ipv6.UDP:
-                return place.offset, _udp_length(
-                    datagram, datagram.udp_header(place.offset), place.offset
-                )
+                return _udp_length(datagram, datagram.udp_header(place.offset), place.offset)
             if place.kind == ipv6.FRAGMENT:
                 break
             if place.kind == ipv6.IPV6:
                 inner = ipv6.decode(Reader(datagram.octets, place.offset)).payload_length
                 left = len(datagram.octets) - place.offset - ipv6.OCTETS
                 if inner != left:
-                    return (
+                    return _WrongLength(
                         place.offset,
                         f"the inner IPv6 header says {inner} octets follow, {left} do",
                     )
     except WireError:
         pass  # a chain that cannot be walked has its own finding
-    return 0, ""
+    return None
 
 
 @NETWORK.rule("address-forbidden", Noticed("address-forbidden"))
