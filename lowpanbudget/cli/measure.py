@@ -9,8 +9,7 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from lowpanbudget.report.console import Console
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1

@@ -17,8 +17,7 @@ from lowpanbudget.cli.width import width
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from lowpanbudget.report.console import Console
     from lowpanbudget.report.screen import Screen
 
 

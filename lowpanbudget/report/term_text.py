@@ -4,11 +4,9 @@ from collections.abc import Iterable, Sequence
 from textwrap import wrap
 from typing import Any
 
-from rich.console import Console
-from rich.text import Text
-
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
+from lowpanbudget.report.console import Console
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
@@ -28,7 +26,7 @@ def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None
     _facts(console, screen, entry)
     console.print()
     for section in entry.get("sections", ()):
-        console.print(Text(screen.text(section["name"]), "bold"))
+        console.print(screen.text(section["name"]), "bold")
         paragraph(console, screen, section["text"], indent=2)
         console.print()
     if entry["kind"] == "header":
@@ -68,7 +66,7 @@ def _keys(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     if "written" in entry:
         for line in entry["written"].split("\n"):
             for part in _as_toml(screen.text(line), console.width - 2):
-                console.print(Text(f"  {part}"), soft_wrap=True)
+                console.put([[(f"  {part}", "")]])
         console.print()
 
 
@@ -115,7 +113,7 @@ def _header(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     console.print()
     for choice in entry["choices"]:
         size = plural(choice["bits"], "bit")
-        console.print(Text(screen.text(f"{choice['name']}, {size}"), "bold"))
+        console.print(screen.text(f"{choice['name']}, {size}"), "bold")
         _rows(console, screen, choice["rows"])
 
 
@@ -162,7 +160,7 @@ def _grid(
         [[(screen.text(first), "bold")], *(screen.text(cell) for cell in rest)]
         for first, *rest in rows
     ]
-    layout.put(console, layout.table([screen.text(t) for t in titles], cells, console.width))
+    console.put(layout.table([screen.text(t) for t in titles], cells, console.width))
 
 
 def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
@@ -190,7 +188,7 @@ def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
     widths = (first, max(console.width - first - 4, 1))
     for name, names, more in groups:
         cells = [[(name, "bold")], [(screen.text(", ".join(names) + more), "")]]
-        layout.put(console, layout.beside(cells, widths, gap=2, indent=2))
+        console.put(layout.beside(cells, widths, gap=2, indent=2))
 
 
 def _first(names: Sequence[str]) -> list[str]:
