@@ -27,8 +27,8 @@ FIRST, FORWARDED = "first", "forwarded"
 
 # Relays are nobody's address: nothing can be elided because of them
 _RELAYS: dict[str, tuple[bytes, ...]] = {
-    "short": tuple(bytes.fromhex(f"7df{number}") for number in (1, 2, 3, 4)),
-    "extended": tuple(bytes.fromhex(f"02fffefdfcfbf{number}f{number}") for number in (1, 2, 3, 4)),
+    "short": tuple(bytes.fromhex(f"7df{number}") for number in range(1, 9)),
+    "extended": tuple(bytes.fromhex(f"02fffefdfcfbf{number}f{number}") for number in range(1, 9)),
 }
 _DEPTH = {"outside": 0, "border": 1, "collector": 1, "node": 2}
 _ONE_LINK = 2  # the scope of a group that no router passes on (RFC 4291 section 2.7)
@@ -268,8 +268,9 @@ class Flow(HashedOnce):
 
     def _relays(self, form: AddressForm, ends: set[bytes]) -> tuple[bytes, bytes, bytes]:
         """Return link addresses that are none of the ends': where the first hop leads, and both of a forwarded one."""
-        relay, next_relay = [other for other in _RELAYS[form] if other not in ends][:2]
         routing, final = self.routed(form), self.destination.ip(form)
+        relay = _relay(form, ends, self.source.ip(form))
+        next_relay = _relay(form, {*ends, relay}, final)
         if not routing.route:
             return next_relay, relay, next_relay
 
@@ -285,6 +286,14 @@ class Flow(HashedOnce):
             for link, stand_in in zip_longest(map(link_of, stops), (relay, next_relay))
         )
         return relay, relay, next_relay
+
+
+def _relay(form: AddressForm, others: set[bytes], address: IPv6Address) -> bytes:
+    """Return a link address that is none of the others, from which no bit of this address can be worked out.
+
+    A context may leave as little as the last bit to the link address (RFC 6282 section 3.1.1).
+    """
+    return next(one for one in _RELAYS[form] if one not in others and (one[-1] ^ int(address)) & 1)
 
 
 def _worst(limits: range) -> int:

@@ -10,6 +10,7 @@ from room.random_paths import mesh_by_hand, random_paths
 from lowpanbudget import budget, decode_frame, load_design
 from lowpanbudget.bits import Nature, Span, StandInOctets
 from lowpanbudget.design.application import Application, Dtls
+from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import DoesNotFit
@@ -197,3 +198,51 @@ def test_what_decides_no_octet_is_measured_once(path: FlowPath) -> None:
         assert same.header_form == path.header_form
     left = path.link.room(path.hop.source, path.hop.destination)
     assert path.link_room == left - mesh_by_hand(path)
+
+
+LEFT_OVER = """
+title = "Probes in a vault"
+link = {{ addresses = "{form}", pan_id = 1 }}
+[[context]]
+id = 0
+prefix = "{prefix}"
+[[station]]
+name = "node"
+role = "node"
+short = 0x58{node:02x}
+extended = "025e1000000058{node:02x}"
+prefix = "2001:db8:1:1::/64"
+[[station]]
+name = "root"
+role = "border"
+short = 0x5801
+extended = "025e100000005801"
+prefix = "2001:db8:1:1::/64"
+[[flow]]
+name = "up"
+source = "node"
+destination = "root"
+hops = 3
+source_port = 0xf0b1
+destination_port = 0xf0b2
+"""
+
+
+@pytest.mark.parametrize(
+    ("form", "prefix"),
+    [
+        ("short", "2001:db8:1:1:0:ff:fe00:5800/120"),
+        ("short", "2001:db8:1:1:0:ff:fe00:{:x}/127"),
+        ("extended", "2001:db8:1:1:5e:1000:0:5800/120"),
+    ],
+)
+def test_no_bit_of_an_address_comes_from_a_router_that_nobody_knows(form: str, prefix: str) -> None:
+    """What a context leaves open is "computed from the encapsulating header" (RFC 6282 section 3.1.1).
+
+    The end of a hop that stands for any router elides nothing of another node's address, whatever that node's is.
+    """
+    rooms = set()
+    for node in (0xF0, 0xF1, 0xF2, 0xF3, 0xF4, 0x33):
+        text = LEFT_OVER.format(form=form, prefix=prefix.format(0x5800 | node & 0xFE), node=node)
+        rooms.add(tuple(hop.room for hop in budget(parse_design(text))))
+    assert len(rooms) == 1
