@@ -58,11 +58,6 @@ class FlowPath(HashedOnce):
         """Return the link addresses that identifiers are elided against (``Flow.ends_of``)."""
         return self.flow.ends_of(self.hop, self.link.addresses)
 
-    @property
-    def _front(self) -> Writer:
-        """Return what stands between the MAC header and all else, also in fragments: a mesh header, or nothing."""
-        return mesh_front(self.flow, self.link.addresses, self.hop.name)
-
     def datagram(self, payload: bytes) -> bytes:
         """Return the IPv6 datagram that carries ``payload``, its checksum computed."""
         return self._around(bytes(self.flow.application.write(payload).data)).octets
@@ -184,7 +179,11 @@ class FlowPath(HashedOnce):
 
     def framed(self, carried: Writer) -> Encoded:
         """Return the frame of this hop that carries this between its headers and the trailer."""
-        return self.link.frame(self.hop.source, self.hop.destination, behind(self._front, carried))
+        return self.link.frame(self.hop.source, self.hop.destination, self.within(carried))
+
+    def within(self, carried: Writer) -> Writer:
+        """Return what stands between MAC header and trailer of such a frame: a mesh header may be before this."""
+        return behind(mesh_front(self.flow, self.link.addresses, self.hop.name), carried)
 
     @property
     def rest(self) -> int:
@@ -195,7 +194,7 @@ class FlowPath(HashedOnce):
     def link_room(self) -> int:
         """Return the octets between header and trailer of the largest frame of this hop, behind what is in front."""
         room = _link_room(self.link, len(self.hop.source), len(self.hop.destination))
-        return room - len(self._front.data)
+        return room - self.within(Writer()).pos
 
     @property
     def header_form(self) -> tuple[Any, ...]:

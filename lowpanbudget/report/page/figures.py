@@ -105,7 +105,7 @@ class Figures:
             another = path.carried(b"\x01".ljust(size, b"\0")[:size])
             restored = restored_headers(path, bytes(carried.data))
             known = self._carried[key] = (
-                self.frame(carried.spans, another.spans), self.restored(restored),
+                self.frame(path.within(carried).spans, path.within(another).spans), self.restored(restored),
             )  # fmt: skip
         return known
 
