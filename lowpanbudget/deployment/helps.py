@@ -202,6 +202,13 @@ def _of_upkeep(design: Design, slots: Slots | None, network: CarriedNetwork) -> 
             design, "upkeep.beacon_s", doubled(upkeep.beacon_s, _SELDOM), "a beacon each {} s", "newcomers wait longer",
             None, step=0,
         )  # fmt: skip
+    if upkeep.dio_s is not None and not _is_lost_alone(network):
+        # doublings alone: the greatest interval of the timer is the least one doubled so many times (RFC 6550 section
+        # 8.3.1); its least one and its redundancy constant are no keys, as only the steady tree is reckoned with
+        yield turned_by(
+            design, "upkeep.dio_s", doubled(upkeep.dio_s, _SELDOM), "a DIO each {} s",
+            "who missed what changed in the tree learns it later: repair is slower", None, step=None,
+        )  # fmt: skip
     if upkeep.dao_s is not None and not _is_lost_alone(network):
         yield turned_by(
             design, "upkeep.dao_s", doubled(upkeep.dao_s, _SELDOM), "a DAO each {} s",

@@ -19,7 +19,7 @@ class Ladder:
     """A number under a ``key``, ``start`` in the design; ``rungs`` are values ever further away from it.
 
     Between them it takes whole numbers, ``step`` apart, or seconds as people say them (``step`` 0), none of them
-    nearer than ``nearest``. Where ``step`` is None it is no number: it is changed or not.
+    nearer than ``nearest``. Where ``step`` is None there is nothing between them.
     """
 
     key: str
@@ -55,7 +55,7 @@ def turned_by(
     messages: Sequence[MessageAirtime] | None,
     *,
     start: float | None = None,
-    step: int = 1,
+    step: int | None = 1,
     nearest: float | None = None,
 ) -> Ladder:
     """Return the ladder of a key, with the rungs that a file may state; ``messages`` are None where it changes frames.

@@ -18,7 +18,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
 from lowpanbudget.findings.easing import CLEARLY, PLAYED, eased, is_promising
 from lowpanbudget.findings.helpful import HelpfulChange, Helping
-from lowpanbudget.findings.looks import may_hold
+from lowpanbudget.findings.looks import may_be_luck, may_hold
 from lowpanbudget.findings.nearest import nearest
 from lowpanbudget.values import replace
 
@@ -100,7 +100,10 @@ def _least(ladder: Ladder, plan: BurstPlan) -> tuple[PossibleChange, BurstPlan, 
         return () if arrival.holds or may_hold(arrival) else (_packets_late(then),)
 
     def again(value: float) -> tuple[LimitCheck, ...]:
-        return late(value, plan.seed) or late(value, plan.seed + 1, few)
+        found = late(value, plan.seed)
+        if found or not may_be_luck(bursts(value, plan.seed).plan(whole).checks):
+            return found
+        return late(value, plan.seed + 1, few)
 
     value = ladder.rungs[0]
     then = bursts(value, plan.seed).plan(few)

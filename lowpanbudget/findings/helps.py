@@ -29,7 +29,9 @@ from lowpanbudget.findings.looks import (
     OF_MESSAGES,
     first_look,
     is_played,
+    is_refuted,
     looked_at,
+    may_be_luck,
     may_hold,
     same_check,
 )
@@ -148,6 +150,7 @@ class _ChangeSearch:
         self.played = cache(self._play)
         self._calculated = cache(self._calculate)
         self._nearly_whole = cache(self._play_nearly_whole)
+        self._again = cache(self._play_again)
         self._mended: list[float] = []
 
     def found(self) -> Helping | _Tried | None:
@@ -212,7 +215,11 @@ class _ChangeSearch:
     def _least(self) -> Helping | None:
         """Return the least change that is enough, where one is."""
         shortly, longer = (partial(self._look_at_played, is_first=first) for first in (True, False))
-        value = nearest(self.ladder, (self._look_at_calculated, shortly, longer))
+
+        def sure(value: float) -> Sequence[LimitCheck]:
+            return longer(value) or self._by_luck(value, self._nearly_whole(value))
+
+        value = nearest(self.ladder, (self._look_at_calculated, shortly, sure))
         if value is None:
             return None
         return self._helping(value, self._told(value, self._nearly_whole(value), self._decides))
@@ -261,6 +268,15 @@ class _ChangeSearch:
         """Return what comes of a value as ``carry`` has it, but where that is too close to tell for long."""
         return looked_at(self.change(value), self._network, plays=True, rounds=_ROUNDS)
 
+    def _by_luck(self, value: float, then: CarriedNetwork) -> list[LimitCheck]:
+        """Return what is in the way after all, played from a seed that had no part in choosing the value."""
+        again = self._again(value).checks if may_be_luck(then.checks) else ()
+        return [one for one in again if is_refuted(one)]
+
+    def _play_again(self, value: float) -> CarriedNetwork:
+        change, network = self.change(value), self._network
+        return looked_at(change, network, plays=True, rounds=_ROUNDS, seed=network.seed + 1)
+
     def _calculate(self, value: float) -> CarriedNetwork:
         return looked_at(self.change(value), self._network, plays=False)
 
@@ -273,9 +289,11 @@ class _ChangeSearch:
     def _told(self, value: float, then: CarriedNetwork, decides: LimitCheck) -> HelpfulChange:
         change = self.change(value)
         fails = deployment_failures(change.design, change.messages, then)
+        is_luck = then.holds and bool(self._by_luck(value, then))
         return HelpfulChange(
-            change.key, change.text, decides, same_check(then, decides, change.design), then.holds and not fails,
-            then.decides, change.caution, then.is_close and not fails, fails,
+            change.key, change.text, decides, same_check(then, decides, change.design),
+            then.holds and not is_luck and not fails, then.decides, change.caution,
+            (then.is_close or is_luck) and not fails, fails,
         )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from lowpanbudget.findings.easing import PLAYED
 OF_MESSAGES = ("delivery", "latency")
 _TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
 _IN_SLOTS = 20_000  # of those in slots, which are quicker
+_BEYOND_LUCK = 2  # times what 95 % leave open
 
 
 def may_hold(check: LimitCheck) -> bool:
@@ -22,6 +23,11 @@ def may_hold(check: LimitCheck) -> bool:
     """
     best = check.measured - check.half_width / 2  # half of 95 % of a normal distribution
     return check.is_close and not check.why_open and best <= check.allowed
+
+
+def is_refuted(check: LimitCheck) -> bool:
+    """Return whether what surely holds from one seed came out as more than is allowed from another."""
+    return not check.holds and not (check.is_close and check.measured <= check.allowed)
 
 
 def first_look(design: Design) -> int:
@@ -35,15 +41,29 @@ def looked_at(
     transmissions: int | None = None,
     *,
     plays: bool,
-    **bounds: int,
+    seed: int | None = None,
+    **bounds: int | None,
 ) -> CarriedNetwork:
-    """Return what a change makes of a network; where nothing ``plays`` contention stays as it was."""
+    """Return what a change makes of a network; where nothing ``plays`` contention stays as it was.
+
+    It is played from the ``seed`` of the network where no other is given.
+    """
     design, access = change.design, change.design.access
     if access is None:
         raise lacking(design, "access")
     services, hops = (None, ()) if plays else (network.services, network.hops)
-    return judged(
-        design, access, change.messages, network.seed, transmissions, services, hops, **bounds
+    seed = network.seed if seed is None else seed
+    return judged(design, access, change.messages, seed, transmissions, services, hops, **bounds)
+
+
+def may_be_luck(checks: Sequence[LimitCheck]) -> bool:
+    """Return whether what holds does so by less than twice what was left open: of many values one does by chance.
+
+    By more, which is four standard errors, that is once in some ten thousand: it needs not be played again.
+    """
+    return any(
+        one.half_width and one.measured + _BEYOND_LUCK * one.half_width > one.allowed
+        for one in checks
     )
 
 

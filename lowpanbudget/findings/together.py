@@ -18,6 +18,7 @@ from lowpanbudget.findings.deployed import deployment_failures
 from lowpanbudget.findings.easing import PLAYED, over
 from lowpanbudget.findings.helpful import Helping
 from lowpanbudget.findings.helps import helping
+from lowpanbudget.findings.looks import is_refuted, may_be_luck
 from lowpanbudget.values import dataclass, replace
 
 Tell = Callable[[int, int], None]  # how many changes of a round were tried, of how many
@@ -74,6 +75,8 @@ def network_together(
 ) -> ChangesTogether | None:
     """Return changes with which a network carries its messages, where none that helps ``alone`` is enough; or None."""
     carried = cache(partial(_carried, seed=network.seed))
+    # which had no part in choosing what is made together
+    again = cache(partial(_carried, seed=network.seed + 1))
 
     def seek(then: Design) -> Sequence[Helping]:
         return helping(then, carried(then), tell)
@@ -83,7 +86,7 @@ def network_together(
         fails = deployment_failures(then, airtime(then), played)
         if played.decides is None or fails:
             return None
-        return SetTrial(played.holds, played.is_close, played.decides)
+        return trial_of(played, played.decides, lambda: any(map(is_refuted, again(then).checks)))
 
     return _together(design, alone, seek, judge, _STARTS)
 
@@ -116,6 +119,10 @@ def burst_together(
             plans[then] = PlayedBurst(then, plan.name, plan.seed).plan(runs_like(plan))
         return plans[then]
 
+    @cache
+    def again(then: Design) -> BurstPlan:
+        return PlayedBurst(then, plan.name, plan.seed + 1).plan(runs_like(plan))
+
     def seek(then: Design) -> Sequence[Helping]:
         return known(burst_helping(then, play(then), tell))
 
@@ -125,9 +132,17 @@ def burst_together(
         played = play(then)
         if besides.fails(then) or besides.broken(then) is not None:
             return None
-        return SetTrial(played.holds, played.is_close, played.checks[0])
+        return trial_of(played, played.checks[0], lambda: not again(then).holds)
 
     return _together(design, known(alone), seek, judge)
+
+
+def trial_of(
+    played: CarriedNetwork | BurstPlan, decides: LimitCheck, is_refuted_again: Callable[[], bool]
+) -> SetTrial:
+    """Return what changes come to: where luck may decide they must be enough from another seed as well."""
+    is_luck = played.holds and may_be_luck(played.checks) and is_refuted_again()
+    return SetTrial(played.holds and not is_luck, played.is_close or is_luck, decides)
 
 
 def _together(
