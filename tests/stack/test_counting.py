@@ -47,6 +47,25 @@ def test_what_rpl_added_at_most() -> None:
     assert most_added([route, Rpi(), IpInIp(64)]) == 8 + 2 * 16 + 8 + 40
 
 
+def test_what_overlaps_behind_another_fragment_tells_no_other_count() -> None:
+    """RFC 4944 section 5.3: it differs in its extent from what is there, and that told how its sender counts."""
+    first, second, _ = route_counted(0, last=48).air
+    other = route_counted(24, last=48).air[1]
+    assert isinstance(other, bytes)
+    assert isinstance(second, bytes)
+    size = 9  # of the MAC header: control 2, sequence 1, PAN 2, addresses 2 and 2
+    other = air.mended(second[: size + 2] + other[size + 2 :])
+    reassembler = Reassembler()
+    events = []
+    for octets in (first, second, other):
+        assert isinstance(octets, bytes)
+        events += reassembler.feed(decode_frame(octets, contexts=air.CONTEXTS))
+    (discarded,) = events
+    assert isinstance(discarded, Discarded)
+    assert discarded.contradicted
+    assert reassembler.held == 48
+
+
 # RFC 8138: a source route of one entry of 2 octets (5.1), RPL information of instance 0 and a rank of 1 octet (6.3), an
 # outer header with its hop limit alone (7)
 ROUTE, INFORMATION, TUNNEL = b"\x80\x01" + air.ROOT, b"\x83\x05\x02", b"\xa1\x06\x40"

@@ -137,6 +137,8 @@ def test_an_overlap_ends_what_was_sent_and_not_what_is_held() -> None:
     fed(reassembler, fragment(0, bytes(24)), 0.0)
     events = reassembler.feed(fragment(0, bytes(48)), 1.0)
     assert [type(event) for event in events] == [Discarded]
+    assert isinstance(events[0], Discarded)
+    assert events[0].contradicted
     assert reassembler.arrival is not None
     old = reassembler.arrival.datagram
     assert (old.fate, [part[:2] for part in old.fragments]) == (
@@ -173,6 +175,8 @@ def test_each_datagram_has_one_end() -> None:
     ):
         events += reassembler.feed(part_of(data, offset), number / 10)
     assert ends(events) == [(Discarded, False)]
+    (discarded,) = (one for one in events if isinstance(one, Discarded))
+    assert discarded.contradicted
     assert [type(one) for one in events if isinstance(one, Complete)] == [Complete]
     rest = fed(reassembler, part_of(b"b", 56), 0.6)
     assert not rest.repeated, "the same place with other octets is no copy"
@@ -270,6 +274,7 @@ def test_what_came_late_stands_last_of_its_time() -> None:
         ((48, 0), 0.5, False),  # swapped on one hop
         ((48, 0), 2.0, True),  # so late it may be the first one of another datagram
         ((24, 48, 0), 2.0, True),
+        ((24, 48, 0), 0.75, False),  # the one before it came less than a second ago
         ((48, 24), 2.0, False),  # no first one yet
     ],
 )
@@ -302,3 +307,24 @@ def test_a_first_fragment_a_second_behind_is_of_another_datagram(
     reassembler = FragmentIntake()
     fed(reassembler, part_of(b"a", 48), 10.0)
     assert fed(reassembler, part_of(b"a", 0), 10.0 + seconds).datagram.is_of_two is of_two
+
+
+def test_octets_are_counted_once_in_any_order() -> None:
+    """What came ahead of others overlaps none of them."""
+    reassembler = FragmentIntake()
+    held = []
+    for offset in (48, 0, 24):
+        reassembler.feed(fragment(offset, bytes(24)), 0.0)
+        held.append(reassembler.held)
+    assert held == [24, 48, 0]
+
+
+def test_a_first_fragment_may_bring_all_of_its_datagram() -> None:
+    """RFC 4944 section 5.3: datagram_size tells when all is there, and asks for no second fragment."""
+    head = (0b11000 << 11 | SIZE).to_bytes(2, "big") + b"\0\x07\x41"
+    header = b"\x60\0\0\0" + (SIZE - 40).to_bytes(2, "big") + b"\x3b\x40" + bytes(32)
+    mac = Mac(destination_pan=1, destination=B, source=A, pan_id_compression=True)
+    datagram = header + bytes(range(SIZE - 40))
+    (whole,) = FragmentIntake().feed(decode_frame(encode_frame(mac, head + datagram).octets))
+    assert isinstance(whole, Complete)
+    assert (whole.datagram.octets, whole.fragments) == (datagram, 1)
