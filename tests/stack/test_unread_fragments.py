@@ -110,7 +110,7 @@ def recoverable(context: str, *, tag: int = 5, fill: int = 0) -> list[Frame]:
 
 
 def test_recoverable_ones_of_it_are_ignored_with_the_last() -> None:
-    """RFC 8931 section 5.1: the first alone has the headers; its offset counts compressed octets, which all are there."""
+    """RFC 8931 section 5.1: the first alone has the headers; offsets count what was compressed, and all of it came."""
     first, *rest = recoverable("2001:db8::/64")
     assert first.fault is not None
     assert rest
