@@ -186,15 +186,13 @@ class Pieces:
         """Return whether the end of its datagram was told before; note that it is told now."""
         return self.sent.told_before()
 
-    def keep(self, start: int, octets: bytes) -> int:
-        """Take a piece in; return by how many octets that is more."""
-        more = len(octets) - len(self.pieces.get(start, b""))
-        self.received += more
+    def keep(self, start: int, octets: bytes) -> None:
+        """Take a piece in, where none is."""
+        self.received += len(octets)
         self.pieces[start] = octets
         end = start + len(octets)
         if end > self.reach:  # noqa: PLR1730  # for every fragment
             self.reach = end
-        return more
 
     def overlap(self, start: int, end: int) -> int | None:
         """Return by how many octets less its sender counts, found out as these come; None where they overlap others."""

@@ -180,13 +180,12 @@ class Reassembler:
         start, time_s, mark = sent.start, sent.time_s, sent.mark
         events, alike = self._expire(time_s), False
         entry = self._open.get(key)
-        meets = isinstance(entry, Pieces) and (start < entry.reach or not octets)
+        meets = isinstance(entry, Pieces) and start < entry.reach
         if meets and isinstance(entry, Pieces):
             piece = entry.pieces.get(start)
             alike = piece is not None and len(piece) == len(octets)
             if alike and piece != octets:
                 # the same place with other octets: no copy, and nothing of the two belongs together
-                self._open.end(key)
                 reason = "another datagram begins under its tag"
                 events.append(discarded(key, entry, reason, contradicted=True))
                 self._sent.replace(entry.sent)
@@ -201,7 +200,6 @@ class Reassembler:
             less = entry.overlap(start, sent.end) if meets else 0
             self._open.octets -= less or 0
             if less is None:
-                self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
                 events.append(discarded(key, entry, reason, contradicted=True))
                 entry = None
@@ -209,7 +207,8 @@ class Reassembler:
         if not isinstance(entry, Pieces):
             entry = Pieces(datagram, time_s)
             self._open.begin(key, entry)
-        self._open.octets += entry.keep(start, octets)
+        entry.keep(start, octets)
+        self._open.octets += len(octets)
         if mark is not None:
             entry.marks.append(mark)
         if sent.first:
@@ -267,7 +266,6 @@ class Reassembler:
             if entry.holds(fragment, octets):
                 return [Ignored(f"a duplicate of fragment {fragment.sequence}")]
             if reason := entry.contradiction(fragment, octets):
-                self._open.end(key)
                 events.append(discarded(key, entry, reason, contradicted=True))
                 entry = None
         if not isinstance(entry, Collected):
