@@ -4,7 +4,7 @@ from ipaddress import IPv6Address
 
 import pytest
 
-from lowpanbudget import Icmpv6, Mac, decode_frame, encode_frame
+from lowpanbudget import Icmpv6, Mac, compress, decode_frame, encode_frame
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Truncated
 from lowpanbudget.stack.frame import decode_lowpan
@@ -60,6 +60,61 @@ def test_what_a_checksum_covers_is_not_known_behind_a_route_that_nobody_knows() 
         (found,) = (layer for layer in frame.layers if isinstance(layer, Icmpv6))
         assert found.checksum_ok is is_right
         assert frame.notices == ()
+
+
+def carrying(kind: int, source: str, destination: str, octets: bytes) -> bytes:
+    """A frame with the shortest form of a datagram; UDP's checksum is summed up as that of ICMPv6 is above."""
+    ends = IPv6Address(source), IPv6Address(destination)
+    if kind == 17:  # behind two ports and the length
+        octets = b"\xee\x48" * 2 + (8 + len(octets)).to_bytes(2, "big") + b"\0\0" + octets
+        # 58 - 17 less in the pseudo-header; the checksum stands 4 octets further on
+        total = int.from_bytes(summed(*ends, b"\0\0\0\0" + octets)[2:4], "big")
+        total = (total + 4 + 58 - 17 - 1) % 0xFFFF + 1
+        octets = octets[:6] + total.to_bytes(2, "big") + octets[8:]
+    datagram = b"\x60\0\0\0" + len(octets).to_bytes(2, "big") + bytes([kind, 64])
+    datagram += ends[0].packed + ends[1].packed + octets
+    return sent(compress(datagram, Env(A, B, PAN)).octets)
+
+
+@pytest.mark.parametrize("kind", [17, 59])
+@pytest.mark.parametrize(
+    ("source", "destination", "told"),
+    [
+        (str(SOURCE), str(DESTINATION), []),
+        (str(OLDER), str(DESTINATION), ["old-identifiers"]),
+        # "Multicast addresses must not be used as source addresses" (RFC 4291 section 2.7)
+        ("ff02::1", str(DESTINATION), ["address-forbidden"]),
+        # "The unspecified address must not be used as the destination address" (section 2.5.2)
+        (str(SOURCE), "::", ["address-forbidden"]),
+        # a node that has no address yet has it as its source
+        ("::", "ff02::1:2", []),
+    ],
+)
+def test_what_addresses_are_noted(
+    kind: int, source: str, destination: str, told: list[str]
+) -> None:
+    frame = decode_frame(carrying(kind, source, destination, b"\1\2\3\4"), fcs=True)
+    assert frame.datagram is not None
+    assert [notice.name for notice in frame.notices] == told
+    # where its IPHC header stands, behind 9 octets of the MAC
+    assert {notice.offset for notice in frame.notices} <= {9}
+
+
+def test_what_stands_behind_a_header_in_line_is_looked_at() -> None:
+    """RFC 8200 section 4.1: a hop-by-hop header "is restricted to appear immediately after an IPv6 header only"."""
+    options = bytes([0, 0, 1, 4, 0, 0, 0, 0]), bytes([59, 0, 1, 4, 0, 0, 0, 0])
+    behind = carrying(60, str(SOURCE), str(DESTINATION), b"".join(options))
+    first = carrying(0, str(SOURCE), str(DESTINATION), options[1])
+    names = [
+        [one.name for one in decode_frame(octets, fcs=True).notices] for octets in (behind, first)
+    ]
+    assert names == [["hop-by-hop-misplaced"], []]
+
+
+def test_a_message_that_ends_too_soon_is_noted() -> None:
+    """RFC 4443 section 2.1: a message has four octets at least."""
+    frame = decode_frame(carrying(58, str(SOURCE), str(DESTINATION), b"\x80\0\0"), fcs=True)
+    assert [notice.name for notice in frame.notices] == ["payload-unreadable"]
 
 
 def test_no_octets_are_no_headers() -> None:
