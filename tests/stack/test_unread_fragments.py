@@ -106,7 +106,7 @@ def recoverable(context: str, *, tag: int = 5, fill: int = 0) -> list[Frame]:
     datagram = head + bytes.fromhex("fe80 0000 0000 0000 0000 00ff fe00 0002") + bytes([fill]) * 120
     env = Env(A, B, contexts={0: context} if context else None)
     parts = cut_recoverable(Outgoing.read(datagram), env, room=60, tag=tag)
-    return [decode_frame(encode_frame(MAC, part.data).octets) for part in parts]
+    return [decode_frame(encode_frame(MAC, bytes(part.data)).octets) for part in parts]
 
 
 def test_recoverable_ones_of_it_are_ignored_with_the_last() -> None:
