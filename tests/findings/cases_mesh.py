@@ -9,10 +9,16 @@ from findings.cases_further import Further
 from findings.cases_nodes import acknowledgement
 from findings.judge import Case, Told
 
+from lowpanbudget import Env, split
 from lowpanbudget.design.meaning import Design
 
 PLAN_TO_ALL = air.design(
     DESIGN.format(link="").replace('destination = "sink"', 'group = "ff02::1"')
+)
+# two hops of frames, and as many of packets
+PLAN_BELOW, PLAN_ROUTED = (
+    air.design(DESIGN.format(link="").replace("every_s", f"hops = 2\n{keys}every_s"))
+    for keys in ("routing = { mesh_under = true }\n", "")
 )
 RELAY, OTHER = b"\x00\x18", b"\x00\x19"
 
@@ -84,6 +90,35 @@ def over_relay(
                 sent = air.raw(head + packed, number, links)
                 frames += [(at, sent), (at + 0.001, acknowledgement(number))]
     return Capture(frames, SMALL, plan)
+
+
+def pieces_over_relay(count: int = 4, *, lost: int | None = None) -> Capture:
+    """Datagrams in fragments of NODE to ROOT, each of which RELAY passes on before the next, all acknowledged.
+
+    By hand: the mesh header stands before each fragment header (RFC 4944 section 5), and tags are those of NODE. The
+    first of the datagrams that has this number is passed on behind the last fragment, and nothing else of it.
+    """
+    frames: list[bytes | tuple[float, bytes]] = []
+    numbers = {NODE: 0, RELAY: 100}
+    for turn in range(count):
+        packet = air.datagram(b"%3d" % turn * 50)
+        sent = split(packet, Env(NODE, ROOT, contexts=air.CONTEXTS), room=80, tag=40 + turn)
+        hops = [(piece, place, hop) for place, piece in enumerate(sent) for hop in (0, 1)]
+        if turn == lost:
+            hops = [
+                *((piece, place, 0) for place, piece in enumerate(sent)),
+                (sent[0], len(sent), 1),
+            ]
+        for piece, place, hop in hops:
+            links = ((NODE, RELAY), (RELAY, ROOT))[hop]
+            numbers[links[0]] = number = numbers[links[0]] + 1 & 0xFF
+            head = bytes([0b1011_0000 | 14 - hop]) + NODE + ROOT
+            at = 1.0 + 60 * turn + 0.02 * place + 0.01 * hop
+            frames += [
+                (at, air.raw(head + piece, number, links)),
+                (at + 0.001, acknowledgement(number)),
+            ]
+    return Capture(frames, SMALL)
 
 
 def to_all() -> Capture:
@@ -206,6 +241,29 @@ MESH_FURTHER = [
     ),
 ]
 
+# a plan of routers of IPv6: a mesh header of 1 + 2 + 2 octets more, and on the first hop the destination's identifier
+# of 2 octets less; who passes a frame on is no router, so that this is the first hop of IPv6 as well
+MESH_FURTHER.append(
+    Further(
+        "longer-than-budgeted",
+        lambda: over_relay(*[air.datagram(DATA)] * 3, plan=PLAN_ROUTED),
+        Told(
+            "risk",
+            "flow readings, 0x0017, flow readings, 0x0018: mesh dispatch, mesh originator address form (V), mesh final "
+            "address form (F), mesh hops left",
+            "headers take 3 octets more than budgeted for the first hop",
+            (
+                "mesh dispatch: 2 bits, planned none",
+                "mesh originator address form (V): 17 bits, planned none",
+                "mesh final address form (F): 17 bits, planned none",
+                "mesh hops left: 4 bits, planned none",
+            ),
+            (1, 3, 5, 7, 9, 11),
+            6,
+        ),
+    )
+)
+
 _LOOP, _HOPS, _NUMBER = (
     "mesh-frame-in-a-loop",
     "hops-left-not-lowered",
@@ -219,6 +277,18 @@ MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a confirmable message that a mesh passes on": (
         "request-repeated",
         lambda: over_relay(*commands(6)),
+    ),
+    **{
+        f"a mesh below IPv6 as it is planned, {name}": (
+            name,
+            lambda: over_relay(*[air.datagram(DATA)] * 14, plan=PLAN_BELOW),
+        )
+        for name in ("longer-than-budgeted", "headers-not-as-planned", "interval-off-plan")
+    },
+    "fragments that a mesh passes on one by one": ("fragment-repeated", pieces_over_relay),
+    "a first fragment that a mesh passes on behind the last": (
+        "fragment-repeated",
+        lambda: pieces_over_relay(6, lost=2),
     ),
     "readings to all of a mesh, as often as planned": ("interval-off-plan", to_all),
     "readings in a mesh, as often as planned": (

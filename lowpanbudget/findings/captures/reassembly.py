@@ -7,7 +7,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.link import RETRY_S
 from lowpanbudget.findings.captures.sizes import counts_compressed
-from lowpanbudget.findings.datagrams import hop_of, numbers_of
+from lowpanbudget.findings.datagrams import first_frame, hop_of, mesh_left_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS
 from lowpanbudget.findings.meetings import Meetings
@@ -132,9 +132,12 @@ def fragments_flood(known: Surroundings) -> Hits:
 def fragment_repeated(scene: Scene, arrival: FragmentArrival) -> Hits | None:
     """Take repeats; one at once, under a new number, is told as a frame that its sender counts as new.
 
-    That is one whose acknowledgement was not heard. Behind an acknowledgement nothing is left to be tried again.
+    That is one whose acknowledgement was not heard. Behind an acknowledgement nothing is left to be tried again. What a
+    mesh below IPv6 passes on comes once on each hop, under the same two ends.
     """
     if not arrival.repeated or scene.sighting.copied is not None:
+        return None
+    if mesh_left_of(scene.frame) is not None:
         return None
     again, datagram, _ = arrival
     last = datagram.fragments[-1]
@@ -157,7 +160,8 @@ _SENT_ON = (
 @REASSEMBLY.rule("fragment-repeated", FragmentedDatagram, varies=True, least=3)
 def fragments_copied(_scene: Scene, datagram: FragmentedDatagram) -> Hits | None:
     """Take late copies that begin with a first fragment: only what follows tells that nothing was sent anew."""
-    if not datagram.is_copy:
+    first = first_frame(datagram) if datagram.is_copy else None
+    if first is None or mesh_left_of(first) is not None:
         return None
     return [_repeated(datagram, again, (again.mark.number,)) for again in datagram.fragments]
 
