@@ -14,9 +14,10 @@ from lowpanbudget.errors import RequestError, WireError, plural
 if TYPE_CHECKING:
     from io import BufferedReader
 
+    from rich.console import Console
+
     from lowpanbudget.capture.files.record import ReadingNotice
     from lowpanbudget.capture.follow.sighting import Sighting
-    from lowpanbudget.report.console import Console
     from lowpanbudget.report.screen import Screen
 
 _MOST_TOLD = 5

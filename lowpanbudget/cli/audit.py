@@ -9,10 +9,11 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from lowpanbudget.capture.files.reading import CaptureFile
     from lowpanbudget.findings.audited import CaptureFindings
     from lowpanbudget.findings.finding import Finding
-    from lowpanbudget.report.console import Console
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1

@@ -9,8 +9,9 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from lowpanbudget.design.meaning import Design
-    from lowpanbudget.report.console import Console
     from lowpanbudget.report.screen import Screen
     from lowpanbudget.room.compute import Budget
 

@@ -9,9 +9,10 @@ from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.report.chart import Chart
-    from lowpanbudget.report.console import Console
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1

@@ -9,7 +9,8 @@ from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
-    from lowpanbudget.report.console import Console
+    from rich.console import Console
+
     from lowpanbudget.report.screen import Screen
 
 _JSON = "json "  # before the name of a command: the names that it prints for programs

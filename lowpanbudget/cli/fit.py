@@ -8,7 +8,8 @@ from lowpanbudget.cli import completion, designs, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
-    from lowpanbudget.report.console import Console
+    from rich.console import Console
+
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1

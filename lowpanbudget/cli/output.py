@@ -17,7 +17,8 @@ from lowpanbudget.cli.width import width
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from lowpanbudget.report.console import Console
+    from rich.console import Console
+
     from lowpanbudget.report.screen import Screen
 
 

@@ -12,9 +12,10 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from lowpanbudget.capture.columns.choice import CountedFrames
     from lowpanbudget.capture.surveyed_file import SurveyedFile
-    from lowpanbudget.report.console import Console
     from lowpanbudget.report.frame_table import FrameTable
     from lowpanbudget.report.screen import Screen
 

@@ -9,7 +9,8 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from lowpanbudget.report.console import Console
+    from rich.console import Console
+
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1

@@ -11,9 +11,10 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError, plural
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from lowpanbudget.capture.files.hex_text import HexLine
     from lowpanbudget.payload.message import Message
-    from lowpanbudget.report.console import Console
     from lowpanbudget.report.screen import Screen
 
 _MOST_TOLD = 5

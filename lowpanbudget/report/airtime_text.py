@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from rich.console import Console
+
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.link import Link
@@ -11,8 +13,7 @@ from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.report import airtimes, chart_text, layout
 from lowpanbudget.report.airtimes import CAUTION, by_message, estimate_text, frame_name, share_text
 from lowpanbudget.report.chart import number
-from lowpanbudget.report.console import Console, Line, Run
-from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.span_text import sending_text, span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
@@ -27,7 +28,7 @@ def airtime(
         for reason in one.over:
             text = f"{one.message} on {one.flow}, {one.hop} hop: {reason}."
             paragraph(console, screen, text, "bold", 2)
-    console.put(_table(screen, results, console.width))
+    layout.put(console, _table(screen, results, console.width))
     if any(len(hops) > 1 for hops in by_message(results)):
         text = "Two numbers: on the first hop / on later ones; duty and µJ: of the hop with more."
         paragraph(console, screen, text, "dim", 2)
@@ -131,7 +132,7 @@ def _message(console: Console, screen: Screen, one: MessageAirtime) -> None:
         )
         chart = airtimes.frame_chart(one, index, title=f"{which}: {said}" if which else said)
         chart_text.draw(console, screen, chart)
-        console.put(_parts(screen, one, index, console.width))
+        layout.put(console, _parts(screen, one, index, console.width))
         console.print()
 
 

@@ -4,9 +4,11 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, ledger_text, sightings, terminal, values_text
-from lowpanbudget.report.console import Console, Line, Run
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, hex_block, paragraph
@@ -62,13 +64,13 @@ def _restored(console: Console, screen: Screen, details: dict[str, Any]) -> None
         fields = list(rows)
         full, line = (sum(row[key] for row in fields) for key in ("bits", "carried"))
         size = f": {size_of(full)} from {size_of(line)} in line" if full else ""
-        console.print(screen.text(f"{name}{size}"), "bold")
+        console.print(Text(screen.text(f"{name}{size}"), "bold"))
         if screen.wide:
             titles = ("carried", "field", "restored to", "from", "clause")
             cells = [list(_cells(screen, row)) for row in fields]
-            console.put(layout.table(titles, cells, console.width))
+            layout.put(console, layout.table(titles, cells, console.width))
         else:
-            console.put(_entries(screen, fields, console.width))
+            layout.put(console, _entries(screen, fields, console.width))
         console.print()
 
 
@@ -98,7 +100,7 @@ def _cells(screen: Screen, row: dict[str, Any]) -> Iterator[Cell]:
     yield [(screen.text(row["cite"] or ""), "dim")]
 
 
-def _entries(screen: Screen, fields: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
+def _entries(screen: Screen, fields: Sequence[dict[str, Any]], width: int) -> Iterator[layout.Line]:
     """Yield fields as entries of two columns: what was carried, and what it was restored to."""
     widths = (_PLACE, max(width - _PLACE - _INDENT - 1, 1))
     for row in fields:
@@ -112,7 +114,7 @@ def _texts(row: dict[str, Any]) -> Sequence[str | None]:
     return [None, *(row[key] for key in ("name", "says", "source", "cite"))]
 
 
-def _place(row: dict[str, Any]) -> Run:
+def _place(row: dict[str, Any]) -> layout.Run:
     """Return where the octets or bits stand that were carried for a field."""
     if not row["carried"]:
         return (_NOTHING, "dim")
@@ -155,7 +157,7 @@ def shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None
     )
     paragraph(console, screen, text)
     _assumption(console, screen, comparison)
-    console.put(_differences(screen, comparison["differences"], console.width))
+    layout.put(console, _differences(screen, comparison["differences"], console.width))
     console.print()
     uncut = " in one piece" if comparison["frames_shortest"] > 1 else ""
     console.print(f"The shortest form{uncut}, {plural(len(comparison['octets']) // 2, 'octet')}:")
@@ -190,7 +192,7 @@ def _assumption(console: Console, screen: Screen, comparison: dict[str, Any]) ->
 
 def _differences(
     screen: Screen, differences: Sequence[dict[str, Any]], width: int
-) -> Iterator[Line]:
+) -> Iterator[layout.Line]:
     """Yield what each field saves, and what it would be restored from then."""
     widths = (_GAIN, max(width - _GAIN - _INDENT - 1, 1))
     for difference in differences:

@@ -5,8 +5,10 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.errors import plural
-from lowpanbudget.report.console import Console, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -72,8 +74,9 @@ def design(
     short = [] if whole else [entry for entry in entries if not entry["has_weight"]]
     findings(console, screen, _told_once([entry for entry in entries if entry not in short]))
     for entry in _told_once(short):
-        cause = screen.text(f": {entry['cause'].rstrip('.')}")
-        console.print([*_head(screen, entry), (cause, _STYLES[entry["severity"]])])
+        head = _head(screen, entry)
+        head.append(screen.text(f": {entry['cause'].rstrip('.')}"))
+        console.print(head)
     if short:
         console.print()
 
@@ -114,12 +117,12 @@ def findings(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]
         console.print()
 
 
-def _head(screen: Screen, entry: dict[str, Any]) -> list[Run]:
+def _head(screen: Screen, entry: dict[str, Any]) -> Text:
     """Return severity, name and subject of a finding."""
-    style = _STYLES[entry["severity"]]
+    head = Text(screen.text(entry["severity"].upper()), _STYLES[entry["severity"]])
     subject = f" ({entry['subject']})" if entry["subject"] else ""
-    name = screen.text(f"  {entry['name']}{subject}")
-    return [(screen.text(entry["severity"].upper()), style), (name, f"bold {style}")]
+    head.append(screen.text(f"  {entry['name']}{subject}"), "bold")
+    return head
 
 
 def sentence(text: str, subject: str = "") -> str:

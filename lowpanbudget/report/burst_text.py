@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan
 from lowpanbudget.deployment.digits import rounded_up
 from lowpanbudget.errors import plural
@@ -20,8 +23,7 @@ from lowpanbudget.report.burst_answer import (
 from lowpanbudget.report.carries import BURST_CAUTION, CAUTION
 from lowpanbudget.report.carry_text import helps
 from lowpanbudget.report.chart import number
-from lowpanbudget.report.console import Console, Line
-from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.layout import Cell, Line
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -57,12 +59,12 @@ def burst(
     console.print()
     chart_text.draw(console, screen, carries.timeline_chart(plan))
     console.print()
-    console.put(_packets(screen, plan, console.width))
+    layout.put(console, _packets(screen, plan, console.width))
     console.print()
     if changes is not None and not all(one.holds for one in plan.checks if one.matter in ARRIVAL):
         helps(console, screen, changes, together)
-    console.print("Queues on the way", "bold")
-    console.put(_queues(screen, plan, console.width))
+    console.print(Text("Queues on the way", "bold"))
+    layout.put(console, _queues(screen, plan, console.width))
     console.print()
     chart_text.draw(console, screen, carries.queue_chart(plan))
     console.print()

@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.deployment.digits import days_text
 from lowpanbudget.deployment.service import HopService, of_all
@@ -31,8 +34,7 @@ from lowpanbudget.report.carry_answer import (
     together_words,
 )
 from lowpanbudget.report.chart import number
-from lowpanbudget.report.console import Console, Line
-from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.layout import Cell, Line
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.span_text import sending_text, span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
@@ -61,15 +63,15 @@ def carry(
     ``faults`` are what keeps it from working at all, as the design alone tells.
     """
     heading(console, screen, answer(network, faults))
-    console.put(_checks(screen, check_rows(network, faults), console.width))
+    layout.put(console, _checks(screen, check_rows(network, faults), console.width))
     console.print()
     if changes or not (network.holds or network.is_unchecked or changes is None):
         helps(console, screen, changes, together)
     _title(console, screen, "How often")
-    console.put(_rhythms(screen, network, console.width))
+    layout.put(console, _rhythms(screen, network, console.width))
     console.print()
     _title(console, screen, "Along the tree: the busiest node of each hop")
-    console.put(_nodes(screen, network, console.width))
+    layout.put(console, _nodes(screen, network, console.width))
     paragraph(console, screen, _of_loads(network), "dim")
     console.print()
     chart_text.draw(console, screen, carries.load_chart(network))
@@ -91,7 +93,7 @@ def _slowest(services: Sequence[HopService]) -> float:
 
 
 def _title(console: Console, screen: Screen, text: str) -> None:
-    console.print(screen.text(text), "bold")
+    console.print(Text(screen.text(text), "bold"))
 
 
 def _checks(
@@ -113,7 +115,7 @@ def helps(
         text, then, enough, takes = map(screen.text, help_words(change))
         rows.append([[(text, "bold")], then, [(enough, "green" if change.holds else "")], takes])
     if rows:
-        console.put(layout.table(("change", "then", "", "takes"), rows, console.width))
+        layout.put(console, layout.table(("change", "then", "", "takes"), rows, console.width))
     else:
         paragraph(console, screen, NO_HELP, indent=2)
     if together is not None:
@@ -221,7 +223,7 @@ def _arrivals(
         "hop", "arrive", "in runs", "places", "±", f"half {unit}", f"95 % {unit}", f"99 % {unit}", f"queues {unit}",
         "in time", "quiet", f"quiet 99 % {unit}",
     ]  # fmt: skip
-    console.put(_filled([screen.text(title) for title in titles], rows, console.width))
+    layout.put(console, _filled([screen.text(title) for title in titles], rows, console.width))
     chart = carries.latency_chart(services) if drawn else None
     if chart is not None:
         console.print()

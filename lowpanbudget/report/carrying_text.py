@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
 from lowpanbudget.report.change_text import change_lines
-from lowpanbudget.report.console import Console, Run
 from lowpanbudget.report.fit_text import over_mtu, slot_ends
-from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -25,7 +27,7 @@ def carrying(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) 
         for one in flows
     ]  # fmt: skip
     titles = ("flow", "direction", "verdict", "carries", "its worst hop")
-    console.put(layout.table(titles, rows, console.width, right=(3,)))
+    layout.put(console, layout.table(titles, rows, console.width, right=(3,)))
     if first["in_slot"] is not None:
         paragraph(console, screen, slot_ends(first["in_slot"]))
     console.print()
@@ -64,10 +66,10 @@ def _sets(
     paragraph(console, screen, title, "bold")
     for number, chosen in enumerate(sets[:_MOST_SHOWN], 1):
         carries = f"{number}. carries {plural(chosen['carries'], 'octet')} at most"
-        console.print(screen.text(carries), "bold")
+        console.print(Text(screen.text(carries), "bold"))
         room = one["room"]
         for change in chosen["savings"]:
-            console.put(change_lines(screen, [change], room, console.width))
+            layout.put(console, change_lines(screen, [change], room, console.width))
             room += change["gain"]
     for number, chosen in enumerate(sets[_MOST_SHOWN:], _MOST_SHOWN + 1):
         text = (

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from rich.console import Console
+
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console, Line, Run
-from lowpanbudget.report.layout import BREAK
+from lowpanbudget.report.layout import BREAK, Line, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import paragraph
 
@@ -17,7 +18,7 @@ def changes(
     if not entries:
         return
     paragraph(console, screen, title, "bold")
-    console.put(change_lines(screen, entries, room, console.width))
+    layout.put(console, change_lines(screen, entries, room, console.width))
     console.print()
 
 

@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.report import chart as charts
 from lowpanbudget.report.chart import Chart, ChartKind, CurveChart, RowChart, Tone
-from lowpanbudget.report.console import Console, Run
 from lowpanbudget.report.screen import Screen
 
 _STYLES = {
@@ -22,7 +24,7 @@ _COLUMNS_A_TICK = 14
 
 def draw(console: Console, screen: Screen, chart: Chart) -> None:
     """Print a picture: its title, the picture, the key of its kinds."""
-    console.print(screen.text(chart.title), "bold")
+    console.print(Text(screen.text(chart.title), "bold"))
     if isinstance(chart, RowChart):
         _rows(console, screen, chart)
     else:
@@ -51,22 +53,23 @@ def _rows(console: Console, screen: Screen, chart: RowChart) -> None:
     looks = _looks(screen, chart.kinds)
     indent = " " * (_MARGIN + left + _GAP)
     unit = " " * _MARGIN + screen.text(chart.unit).rjust(left) + " " * _GAP
-    console.print(unit + _ruler(chart, width), "dim", cut=True)
+    console.print(Text(unit + _ruler(chart, width), "dim"), no_wrap=True, crop=False)
     for row, label, value in zip(chart.rows, labels, values, strict=True):
-        line: list[Run] = [(" " * _MARGIN + label.ljust(left + _GAP), "")]
+        line = Text(" " * _MARGIN + label.ljust(left + _GAP))
         bar = [(" ", "")] * width
         for block in row.blocks:
             first, last = charts.cells_of(block.start, block.end, chart.end, width)
             bar[first:last] = [looks[block.kind]] * (last - first)
-        line += bar
+        for char, style in bar:
+            line.append(char, style)
         if right:
-            line.append(("  " + value.rjust(right), ""))
-        console.print(line, cut=True)
+            line.append("  " + value.rjust(right))
+        console.print(line, no_wrap=True, crop=False)
         if value and not right:
-            console.print(indent + value)
+            console.print(Text(indent + value))
     for mark in chart.marks:
         said = f"{mark.label}: {charts.number(mark.at)} {chart.unit}"
-        console.print(indent + screen.text(said))
+        console.print(Text(indent + screen.text(said)))
     _key(console, screen, chart.kinds, looks)
 
 
@@ -87,19 +90,18 @@ def _key(
     looks: dict[ChartKind, tuple[str, str]],
 ) -> None:
     """Print character and name of each kind, broken between kinds when a line is full."""
-    key: list[Run] = [(" " * _MARGIN, "")]
-    column = _MARGIN
+    key, column = Text(" " * _MARGIN), _MARGIN
     for kind in kinds:
         char, style = looks[kind]
         name = f" {screen.text(kind.name)}"
         if column > _MARGIN and column + len(name) + 4 > console.width:
-            key.append(("\n" + " " * _MARGIN, ""))
+            key.append("\n" + " " * _MARGIN)
             column = _MARGIN
         elif column > _MARGIN:
-            key.append(("   ", ""))
+            key.append("   ")
             column += 3
-        key.append((char, style))
-        key.append((name, ""))
+        key.append(char, style)
+        key.append(name)
         column += len(name) + 1
     console.print(key)
 
@@ -125,21 +127,24 @@ def _curves(console: Console, screen: Screen, chart: CurveChart) -> None:
             at = _height(curve, column / (width - 1) * right)
             if at is not None and 0 <= at <= top:
                 grid[round(at / top * (_HEIGHT - 1))][column] = letters[curve.kind]
-    console.print(" " * _MARGIN + screen.text(chart.y_title), "dim")
+    console.print(Text(" " * _MARGIN + screen.text(chart.y_title), "dim"))
     for height in reversed(range(_HEIGHT)):
-        line: list[Run] = [(" " * _MARGIN + names.get(height, "").rjust(left) + "|", "dim")]
-        line += [(char, f"dim {style}") for char, style in grid[height]]
-        console.print(line, cut=True)
+        line = Text(" " * _MARGIN + names.get(height, "").rjust(left) + "|", "dim")
+        for char, style in grid[height]:
+            line.append(char, style or "none")
+        console.print(line, no_wrap=True, crop=False)
     axis = ""
     for at in charts.ticks(right, max(width // _COLUMNS_A_TICK, 1)):
         column, text = round(at / right * (width - 1)), charts.number(at)
         if column + len(text) <= width:
             axis = axis.ljust(column) + text
     indent = " " * (_MARGIN + left + 1)
-    console.print(screen.text(indent + axis), "dim", cut=True)
-    console.print(screen.text(indent + chart.x_title), "dim")
+    console.print(Text(screen.text(indent + axis), "dim"), no_wrap=True, crop=False)
+    console.print(Text(screen.text(indent + chart.x_title), "dim"))
     for mark in (*chart.marks, *chart.levels):
-        console.print(f"{indent}{screen.text(mark.label)}: {screen.text(charts.number(mark.at))}")
+        console.print(
+            Text(f"{indent}{screen.text(mark.label)}: {screen.text(charts.number(mark.at))}")
+        )
     _key(console, screen, chart.kinds, letters)
 
 

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from typing import Any
 
+from rich.console import Console
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console, Run
-from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -37,7 +38,7 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
         if comparison["changes"]:
             rows = [_row(screen, change) for change in comparison["changes"]]
             titles = ("field", "change", "verdict", "an old receiver reads", "bits")
-            console.put(layout.table(titles, rows, console.width, right=(4,)))
+            layout.put(console, layout.table(titles, rows, console.width, right=(4,)))
             console.print()
         for text in comparison["advice"]:
             paragraph(console, screen, text)
@@ -46,7 +47,7 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
 
 def _side(console: Console, screen: Screen, outcome: str, says: str) -> None:
     runs = [_verdict(screen, outcome), (screen.text(f": {says}"), "")]
-    console.put(layout.wrap(runs, console.width))
+    layout.put(console, layout.wrap(runs, console.width))
 
 
 def _reads(text: str) -> str:

@@ -4,9 +4,11 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console, Line
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.span_text import time_that_ends
@@ -34,8 +36,8 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
     for name, group in groupby(alternatives, key=lambda alternative: alternative["message"]):
         encoded = list(group)
         heading(console, screen, f"Message {name} in {plural(len(encoded), 'encoding')}")
-        console.print("Octets", "bold")
-        console.put(_sizes(screen, encoded, console.width))
+        console.print(Text("Octets", "bold"))
+        layout.put(console, _sizes(screen, encoded, console.width))
         console.print()
         _reasons(console, screen, encoded)
         placed = [alternative for alternative in encoded if alternative["places"]]
@@ -53,7 +55,9 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
     _assumed(console, screen, alternatives)
 
 
-def _sizes(screen: Screen, alternatives: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
+def _sizes(
+    screen: Screen, alternatives: Sequence[dict[str, Any]], width: int
+) -> Iterator[layout.Line]:
     rows: list[list[Cell]] = []
     for alternative in alternatives:
         sizes: list[Cell] = [str(alternative["octets"].get(case, "-")) for case in _CASES]
@@ -108,7 +112,7 @@ def _hops(
     """Print a row for each encoding and a column for each hop, as many at once as the screen takes."""
     if not alternatives:
         return
-    console.print(screen.text(title), "bold")
+    console.print(Text(screen.text(title), "bold"))
     at_once = max((console.width - _FIRST - 4) // _EACH, 1)
     places = alternatives[0]["places"]
     for start in range(0, len(places), at_once):
@@ -121,7 +125,7 @@ def _hops(
             ]
             for alternative in alternatives
         ]
-        console.put(layout.table(titles, rows, console.width))
+        layout.put(console, layout.table(titles, rows, console.width))
         console.print()
 
 
@@ -169,8 +173,8 @@ def _assumed(console: Console, screen: Screen, alternatives: Sequence[dict[str, 
     )
     if not notes:
         return
-    console.print("What is taken for granted", "bold")
+    console.print(Text("What is taken for granted", "bold"))
     rows: list[list[Cell]] = [
         [[(screen.text(name), "bold")], screen.text(note)] for name, note in notes
     ]
-    console.put(layout.table(("", ""), rows, console.width))
+    layout.put(console, layout.table(("", ""), rows, console.width))

@@ -4,12 +4,14 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
 from lowpanbudget.report.change_text import change_lines
-from lowpanbudget.report.console import Console, Line, Run
-from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.span_text import span_of_time, time_that_ends
 from lowpanbudget.report.strip import Part
@@ -23,7 +25,7 @@ def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) ->
     for name, group in groupby(results, key=lambda fit: fit["message"]):
         message_fits = list(group)
         heading(console, screen, f"Message {name}: {_size(message_fits)}")
-        console.put(_verdicts(screen, message_fits, console.width))
+        layout.put(console, _verdicts(screen, message_fits, console.width))
         console.print()
         _spans(console, screen, message_fits)
         _advice(console, screen, message_fits)
@@ -35,10 +37,10 @@ def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) ->
         first = message_fits[0]
         shown = f"as sent on {first['flow']}, {first['hop']} hop"
         several = len({fit["bits"] for fit in message_fits}) > 1
-        console.print(screen.text(f"Bits to scale{', ' + shown if several else ''}"), "bold")
+        console.print(Text(screen.text(f"Bits to scale{', ' + shown if several else ''}"), "bold"))
         strip.draw(console, screen, _parts(first["bitmap"]), "bit")
         console.print()
-        console.put(_bitmap(screen, first["bitmap"], console.width))
+        layout.put(console, _bitmap(screen, first["bitmap"], console.width))
         wasted = first["padding_bits"]
         if wasted:
             text = "1 bit only fills" if wasted == 1 else f"{wasted} bits only fill"
@@ -162,10 +164,10 @@ def _advice(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) ->
             paragraph(console, screen, where + text)
             console.print()
             continue
-        console.print(screen.text(where + "Together these give it:"), "bold")
+        console.print(Text(screen.text(where + "Together these give it:"), "bold"))
         room = fit["room"]
         for change in fit["advice"]:
-            console.put(change_lines(screen, [change], room, console.width))
+            layout.put(console, change_lines(screen, [change], room, console.width))
             room += change["gain"]
         console.print()
 

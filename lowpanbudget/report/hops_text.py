@@ -4,9 +4,10 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
+from rich.console import Console
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
@@ -27,7 +28,7 @@ def room_by_hops(console: Console, screen: Screen, flows: Sequence[dict[str, Any
         titles = _TITLES
         if width < _LEAST_BAR:
             titles, rows = _TITLES[:-1], [row[:-1] for row in rows]
-        console.put(layout.table(titles, rows, console.width, right=(1, 2)))
+        layout.put(console, layout.table(titles, rows, console.width, right=(1, 2)))
         for one in flow["rooms"]:
             if one["refused"]:
                 paragraph(console, screen, f"{plural(one['hops'], 'hop')}: {one['refused']}")

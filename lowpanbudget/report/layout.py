@@ -1,17 +1,22 @@
 """Styled text in columns, wrapped and never cut: how a ledger of thousands of lines is set.
 
-A cell is a list of runs; the run ``BREAK`` starts a new line. The general tables of a terminal library cost ten times
-as much, and cut what does not fit.
+A cell is a list of runs, each a text with the name of a style; the run ``BREAK`` starts a new line. The general tables
+of the terminal library cost ten times as much, and cut what does not fit.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import zip_longest
 
-from lowpanbudget.report.console import Line, Run, columns, head
+from rich.cells import cell_len
+from rich.console import Console
+from rich.segment import Segment, Segments
 
+Run = tuple[str, str]
+Line = list[Run]
 Cell = str | Sequence[Run]
 BREAK: Run = ("\n", "")
 _BELOW = 7  # columns that a line below a row stands further in
+_AT_ONCE = 1 << 14  # runs that are printed together: a list may have hundreds of thousands of lines
 _NARROWEST = 12  # columns that a column of words may be squeezed to
 
 
@@ -38,7 +43,7 @@ def wrap(runs: Iterable[Run], width: int) -> list[Line]:
             space = space or index > 0
             if not word:
                 continue
-            size = columns(word)
+            size = _size(word)
             if used and used + space + size > width:
                 lines.append([])
                 used = 0
@@ -46,15 +51,29 @@ def wrap(runs: Iterable[Run], width: int) -> list[Line]:
                 word, size = f" {word}", size + 1  # noqa: PLW2901  # the space belongs to the word it precedes
             space = False
             while size > width - used:
-                piece = head(word, width - used)
-                lines[-1].append((piece, style))
-                word = word[len(piece) :]  # noqa: PLW2901
-                size = columns(word)
+                head = _head(word, width - used)
+                lines[-1].append((head, style))
+                word = word[len(head) :]  # noqa: PLW2901
+                size = _size(word)
                 lines.append([])
                 used = 0
             lines[-1].append((word, style))
             used += size
     return lines
+
+
+def _size(text: str) -> int:
+    return len(text) if text.isascii() else cell_len(text)
+
+
+def _head(text: str, width: int) -> str:
+    """Return the longest beginning of a text that fits, one character at least."""
+    if text.isascii():
+        return text[: max(width, 1)]
+    end = 1
+    while end < len(text) and cell_len(text[: end + 1]) <= width:
+        end += 1
+    return text[:end]
 
 
 def beside(
@@ -72,7 +91,7 @@ def beside(
         column, place = 0, indent
         for index, (piece, width) in enumerate(zip(pieces, widths, strict=True)):
             if piece:
-                size = sum(columns(text) for text, _ in piece)
+                size = sum(_size(text) for text, _ in piece)
                 start = place + (width - size if index in right else 0)
                 line.append((" " * (start - column), ""))
                 line += piece
@@ -144,7 +163,7 @@ class _Cells:
 
 
 def _full_widths(titles: Sequence[str], rows: Iterable[Sequence[Sequence[Run]]]) -> list[int]:
-    return _greatest(map(columns, titles), rows, _longest)
+    return _greatest(map(_size, titles), rows, _longest)
 
 
 def _greatest(
@@ -167,7 +186,7 @@ def _widths(
     if sum(full_widths) <= room:
         return full_widths
     least = [
-        min(full, max(_NARROWEST, *(columns(word) for word in title.split() or [""])))
+        min(full, max(_NARROWEST, *(_size(word) for word in title.split() or [""])))
         for full, title in zip(full_widths, titles, strict=True)
     ]
     if sum(least) > room:
@@ -189,22 +208,38 @@ def _longest(cell: Sequence[Run]) -> int:
     """Return the columns of a cell's longest line when nothing is wrapped."""
     longest = used = 0
     for text, _ in cell:
-        used = 0 if text == "\n" else used + columns(text)
+        used = 0 if text == "\n" else used + _size(text)
         longest = max(longest, used)
     return longest
 
 
 def _longest_word(cell: Sequence[Run]) -> int:
-    return max((columns(word) for text, _ in cell for word in text.split()), default=0)
+    return max((_size(word) for text, _ in cell for word in text.split()), default=0)
 
 
 def _stacked(
     titles: Sequence[str], rows: Iterable[Sequence[Sequence[Run]]], width: int, indent: int
 ) -> Iterator[Line]:
-    margin = max(map(columns, titles))
+    margin = max(map(_size, titles))
     for row in rows:
         for title, cell in zip(titles, row, strict=True):
             if cell and any(text.strip() for text, _ in cell):
                 widths = (margin, max(width - margin - 2 - indent, 1))
                 yield from beside([[(title, "dim")], cell], widths, gap=2, indent=indent)
         yield []
+
+
+def put(console: Console, lines: Iterable[Line]) -> None:
+    """Print lines that are set already."""
+    styles = {"": None}
+    segments: list[Segment] = []
+    for line in lines:
+        for text, style in line:
+            if style not in styles:
+                styles[style] = console.get_style(style)  # type: ignore[assignment]  # None stands for plain
+            segments.append(Segment(text, styles[style]))
+        segments.append(Segment.line())
+        if len(segments) >= _AT_ONCE:
+            console.print(Segments(segments), crop=False, end="")
+            segments = []
+    console.print(Segments(segments), crop=False, end="")

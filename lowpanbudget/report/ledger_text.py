@@ -7,9 +7,11 @@ clause is not told again at a single bit behind another, and of a header that co
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
+from rich.console import Console
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
-from lowpanbudget.report.console import Console, Line, Run
+from lowpanbudget.report.layout import Line, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Fill, Part
 
@@ -39,7 +41,7 @@ def draw(
     ``only``: the numbers of the segments that are shown.
     """
     shown = range(len(segments)) if only is None else only
-    console.put(_lines(screen, rows, segments, console.width, shown))
+    layout.put(console, _lines(screen, rows, segments, console.width, shown))
 
 
 def _lines(

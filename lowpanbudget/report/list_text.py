@@ -3,13 +3,14 @@
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
+from rich.console import Console
+
 from lowpanbudget.capture.room_left import room_assumed
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.listing import FrameList, ListedFrame
 from lowpanbudget.report import layout
 from lowpanbudget.report.audit_text import receptions
-from lowpanbudget.report.console import Console, Run
 from lowpanbudget.report.machine import MadeLate
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.sightings import time_of
@@ -71,7 +72,7 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
     below = MadeLate(listed, lambda one: _findings(screen, one))
     right = (0, 1, *range(len(titles) - 3, len(titles) - 1))
     table = layout.table(titles, cells, console.width, indent=0, right=right, below=below)
-    console.put(table)
+    layout.put(console, table)
     found = sum(bool(one.findings) for one in listed)
     all_of_them = plural(several.total, "frame")
     count = all_of_them if several.total == len(listed) else f"{len(listed)} of {all_of_them}"
@@ -103,7 +104,7 @@ def _cells(
     yield screen.text(one.carries)
 
 
-def _findings(screen: Screen, one: ListedFrame) -> list[Run]:
+def _findings(screen: Screen, one: ListedFrame) -> list[layout.Run]:
     return [(screen.text(f"[{', '.join(one.findings)}]"), "bold yellow")] if one.findings else []
 
 

@@ -4,12 +4,14 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.deployment.measured import PlanNumber
 from lowpanbudget.deployment.rhythm import lasts
 from lowpanbudget.errors import plural
 from lowpanbudget.report import chart_text, layout
 from lowpanbudget.report.audit_text import receptions
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.measure_answer import (
     answer,
@@ -58,7 +60,7 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     table_of(console, screen, "links", found["links"])
     table_of(console, screen, "nodes", found["nodes"])
     if found["unknown"]:
-        console.print("What this capture cannot tell", "bold")
+        console.print(Text("What this capture cannot tell", "bold"))
         for line in found["unknown"]:
             _point(console, screen, line)
         console.print()
@@ -87,11 +89,11 @@ def _plan(console: Console, screen: Screen, checks: Sequence[dict[str, Any]]) ->
         told = _grouped([one for one in found if one not in brief])
         if not found:
             continue
-        console.print(title, style)
+        console.print(Text(title, style))
         rows = [_check(screen, check, others) for check, others in told[:MOST]]
         titles = ("what", "of", "planned", "seen", "why")
         if rows:
-            console.put(layout.table(titles, rows, console.width, right=(2, 3)))
+            layout.put(console, layout.table(titles, rows, console.width, right=(2, 3)))
         _more(console, screen, len(told))
         if brief:
             paragraph(console, screen, f"{_counted(brief)}: see the tables below", indent=2)
@@ -163,10 +165,10 @@ def table_of(console: Console, screen: Screen, key: str, entries: Sequence[dict[
     if not entries:
         return
     title, titles, row, words = _TABLES[key]
-    console.print(title, "bold")
+    console.print(Text(title, "bold"))
     rows = [[screen.text(cell) for cell in row(entry)] for entry in entries[:MOST]]
     right = tuple(range(1, len(titles)))
-    console.put(layout.table(titles, rows, console.width, right=right, names=True))
+    layout.put(console, layout.table(titles, rows, console.width, right=right, names=True))
     _more(console, screen, len(entries))
     if told := words(entries):
         paragraph(console, screen, told, "dim", 2)
@@ -258,7 +260,7 @@ def _middle(spread: dict[str, Any] | None) -> str:
 
 def _burst(console: Console, screen: Screen, burst: dict[str, Any]) -> None:
     arrived, planned = burst["arrived"], burst["packets"]
-    console.print(screen.text(f"Burst {burst['name']}"), "bold")
+    console.print(Text(screen.text(f"Burst {burst['name']}"), "bold"))
     if not burst["seen"]:
         paragraph(console, screen, "No datagram of its flow has its octets.", indent=2)
         console.print()
@@ -294,7 +296,7 @@ def _point(console: Console, screen: Screen, text: str) -> None:
     lines = layout.beside(
         [[("-", "")], [(screen.text(f"{text}."), "")]], [1, console.width - 6], gap=1, indent=2
     )
-    console.put(lines)
+    layout.put(console, lines)
 
 
 def _number(value: float) -> str:

@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from typing import Any
 
+from rich.console import Console
+
 from lowpanbudget.arguments import whole_number
 from lowpanbudget.capture.annotation import coded_in, shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
@@ -50,7 +52,6 @@ from lowpanbudget.report import (
     view,
     weigh_text,
 )
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.drawings import DRAWINGS, drawn_as
 from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
 from lowpanbudget.report.terminal import conversion, heading, paragraph

@@ -6,12 +6,15 @@ A hop that follows another one of its flow is told by what differs there. Severa
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, NamedTuple
 
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import change_text, layout, ledger_text, strip, view
-from lowpanbudget.report.console import Console, Run
 from lowpanbudget.report.fit_text import slot_ends
-from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
@@ -109,7 +112,7 @@ def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]
     titles = ["flow", "hop", "direction", "room", "of frame", "headers, then room"]
     if width < _LEAST_BAR:
         titles, rows = titles[:-1], [row[:-1] for row in rows]
-    console.put(layout.table(titles, rows, console.width, right=(3, 4)))
+    layout.put(console, layout.table(titles, rows, console.width, right=(3, 4)))
     for result in budgets:
         if result["beyond_mtu"]:
             empty = f"{plural(result['beyond_mtu'], 'octet')} of it stay empty"
@@ -292,24 +295,24 @@ def _in_short(
         if change is shown[-1] and len(shown) < len(changes):
             runs.append((f"; {len(changes) - len(shown)} more", "dim"))
         line = layout.beside([[(gain, "bold")], runs], widths, gap=2, indent=2, right=(0,))
-        console.put(line)
+        layout.put(console, line)
 
 
 def _cliffs(console: Console, cliffs: Sequence[Sequence[int]]) -> None:
     if not cliffs:
         return
-    console.print("Frames a payload takes", "bold")
+    console.print(Text("Frames a payload takes", "bold"))
     parts = []
     start = 0
     for largest, frames in cliffs:
         end = f"{start}-{largest}" if largest > start else f"{largest}"
         parts.append(f"{end} octet{'' if end == '1' else 's'}: {frames}")
         start = largest + 1
-    console.print(_flow(parts, console.width - 2), indent=2)
+    console.print(Padding(_flow(parts, console.width - 2), (0, 0, 0, 2)))
     console.print()
 
 
-def _flow(parts: Sequence[str], width: int) -> str:
+def _flow(parts: Sequence[str], width: int) -> Text:
     """Return short texts side by side, broken only between them."""
     lines: list[str] = [""]
     for part in parts:
@@ -318,4 +321,4 @@ def _flow(parts: Sequence[str], width: int) -> str:
             lines.append(part)
         else:
             lines[-1] = joined
-    return "\n".join(lines)
+    return Text("\n".join(lines))

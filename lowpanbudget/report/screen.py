@@ -7,9 +7,12 @@ the encoding lacks get a plain stand-in before anything is laid out, so that col
 from collections.abc import Callable
 from dataclasses import astuple
 from io import StringIO
+from typing import TYPE_CHECKING
 
-from lowpanbudget.report.console import Console, Line, coloured
 from lowpanbudget.values import dataclass
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 NARROWEST, WIDEST = 40, 160
 TABLE_FROM = 120  # columns from which a ledger is a table; below, it is stacked
@@ -101,39 +104,37 @@ class Screen:
         """Return a value as text that is harmless and can be encoded here."""
         return encodable(harmless(str(value)), self.encoding)
 
-    def draw(self, paint: Callable[[Console], None]) -> str:
+    def draw(self, paint: "Callable[[Console], None]") -> str:
         """Return what ``paint`` prints on a console of this width; without colour it holds no escape at all."""
-        told: list[str] = []
+        page = StringIO()
+        with self._console(page) as console:  # what is printed is written once, not line by line
+            paint(console)
+        # cells of a table are padded to the right; nobody wants that in a file
+        return "\n".join(line.rstrip() for line in page.getvalue().split("\n"))
 
-        def write(line: Line) -> None:
-            text = coloured(line) if self.colour else "".join([run for run, _ in line])
-            # cells are padded to the right; nobody wants that in a file
-            told.append(text.rstrip() + "\n")
-
-        paint(Console(self._columns, write))
-        return "".join(told)
-
-    def html(self, paint: Callable[[Console], None]) -> str:
+    def html(self, paint: "Callable[[Console], None]") -> str:
         """Return what ``paint`` prints as a piece of a page: text in a fixed width, coloured, and nothing but text."""
-        from rich.console import Console as Recorder  # noqa: PLC0415  # heavy: notebooks alone want it
-        from rich.segment import Segment, Segments  # noqa: PLC0415
-        from rich.style import Style  # noqa: PLC0415
+        console = self._console(StringIO(), record=True)
+        paint(console)
+        page = _PAGE.format(size=100 / (_CHARACTER * console.width))
+        return console.export_html(code_format=page, inline_styles=True)
 
-        segments: list[Segment] = []
+    def _console(self, page: StringIO, *, record: bool = False) -> "Console":
+        from rich.console import Console  # noqa: PLC0415  # heavy: only when something is drawn
 
-        def write(line: Line) -> None:
-            segments.extend(Segment(text, Style.parse(style)) for text, style in line)
-            segments.append(Segment.line())
-
-        paint(Console(self._columns, write))
-        recorder = Recorder(
-            file=StringIO(), record=True, width=self._columns, color_system="standard", _environ={},
-            force_terminal=True, force_jupyter=False, force_interactive=False, legacy_windows=False,
-        )  # fmt: skip
-        recorder.print(Segments(segments), crop=False, end="")
-        page = _PAGE.format(size=100 / (_CHARACTER * self._columns))
-        return recorder.export_html(code_format=page, inline_styles=True)
-
-    @property
-    def _columns(self) -> int:
-        return max(NARROWEST, min(self.width, WIDEST))
+        return Console(
+            file=page,
+            record=record,
+            width=max(NARROWEST, min(self.width, WIDEST)),
+            height=100,
+            color_system="standard" if self.colour else None,
+            force_terminal=self.colour,
+            force_jupyter=False,
+            force_interactive=False,
+            no_color=False,
+            markup=False,
+            highlight=False,
+            emoji=False,
+            legacy_windows=False,
+            _environ={},
+        )

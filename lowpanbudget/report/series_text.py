@@ -7,9 +7,11 @@ all       354    9198     2  ▅▄▅▇▇▆█▅▆▅▆▅▅▄▅▃
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.sightings import time_of
@@ -34,7 +36,7 @@ def series(console: Console, screen: Screen, data: Mapping[str, Any], *, whole: 
     cells = data["cells"]
     every_ns = round(data["every_s"] * SECOND)
     span = span_of_time(data["every_s"])
-    console.print(f"Over time, in steps of {span}", "bold")
+    console.print(Text(f"Over time, in steps of {span}", "bold"))
     if data["every_s"] != data["asked_s"]:
         text = f"Steps of {span_of_time(data['asked_s'])} would be too many."
         paragraph(console, screen, text, indent=_INDENT)
@@ -84,7 +86,7 @@ def _lines(
             drawn = _heights(screen, some, "lost", every_ns, first, last, together)
             lines.append(["", "", "", [("lost", "red")], [(drawn, "red")]])
     titles = (*_TITLES, "")
-    console.put(layout.table(titles, lines, console.width, right=(1, 2, 3)))
+    layout.put(console, layout.table(titles, lines, console.width, right=(1, 2, 3)))
     if len(shown) < len(ordered):
         left = sum(_sum(nodes[name], "frames") for name in ordered[len(shown) :])
         text = f"and {len(ordered) - len(shown)} more with {plural(left, 'frame')}"
@@ -137,7 +139,7 @@ def _steps(console: Console, screen: Screen, cells: Sequence[Mapping[str, Any]])
     """Print a table of the steps that have frames."""
     titles = ("from", *_COUNTS, "nodes")
     rows = list(_step_rows(screen, cells))
-    console.put(layout.table(titles, rows, console.width, right=(1, 2, 3, 4)))
+    layout.put(console, layout.table(titles, rows, console.width, right=(1, 2, 3, 4)))
 
 
 def _step_rows(screen: Screen, cells: Sequence[Mapping[str, Any]]) -> Iterator[list[Cell]]:

@@ -9,9 +9,11 @@ Each part has its own fill besides its colour, so the bar reads in black and whi
 
 from collections.abc import Sequence
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
-from lowpanbudget.report.console import Console, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import dataclass
 
@@ -90,12 +92,12 @@ def draw(console: Console, screen: Screen, parts: Sequence[Part], unit: str = "o
     looks = fills([part.kind for part in shown], screen)
     widths = cells([part.size for part in shown], console.width - 2 * _MARGIN)
     indent = " " * _MARGIN
-    bar: list[Run] = [(indent, "")]
+    bar = Text(indent)
     for part, width in zip(shown, widths, strict=True):
         look = looks[part.kind]
-        bar.append((look.char * width, look.style))
-    console.print(indent + _ruler(shown, widths), "dim", cut=True)
-    console.print(bar, cut=True)
+        bar.append(look.char * width, look.style)
+    console.print(Text(indent + _ruler(shown, widths), "dim"), no_wrap=True, crop=False)
+    console.print(bar, no_wrap=True, crop=False)
     console.print(_key(screen, shown, looks, console.width - 2 * _MARGIN, unit))
 
 
@@ -115,19 +117,19 @@ def _ruler(parts: Sequence[Part], widths: Sequence[int]) -> str:
 
 def _key(
     screen: Screen, parts: Sequence[Part], looks: dict[str | Nature, Fill], width: int, unit: str
-) -> list[Run]:
+) -> Text:
     """Return fill, label and size of each part, broken between parts when the line is full."""
-    key: list[Run] = []
+    key = Text()
     column = 0
     for index, part in enumerate(parts):
         look = looks[part.kind]
         count = f"{part.size}" if index else plural(part.size, unit)
         label = f" {screen.text(part.label)} {count}"
         if column and column + len(label) + 4 > width:
-            key.append(("\n", ""))
+            key.append("\n")
             column = 0
-        key.append(("   " if column else " " * _MARGIN, ""))
-        key.append((look.char, look.style))
-        key.append((label, ""))
+        key.append("   " if column else " " * _MARGIN)
+        key.append(look.char, look.style)
+        key.append(label)
         column += len(label) + 4
     return key

@@ -3,6 +3,9 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.follow.networks import networks_text
 from lowpanbudget.capture.room_left import room_assumed
@@ -10,7 +13,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.layers.link.security import LEFT_IN_CLEAR
 from lowpanbudget.report import layout, series_text, strip
 from lowpanbudget.report.audit_text import receptions
-from lowpanbudget.report.console import Console, Line
+from lowpanbudget.report.layout import Line
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Fill, Part
 from lowpanbudget.report.terminal import heading, paragraph
@@ -149,7 +152,7 @@ def _group(
     *,
     whole: bool,
 ) -> None:
-    console.print(title, "bold")
+    console.print(Text(title, "bold"))
     shown = rows if whole else rows[:MOST]
     largest = max(1, *(row["octets"] for row in rows))
     figures = max(len(_amount(row)) for row in shown)
@@ -163,7 +166,7 @@ def _group(
             for part, count in zip(parts, drawn, strict=True)
         ]
         bar.append((" " * (room - sum(drawn) + _GAP), ""))
-        console.put(_entry(screen, row, bar, console.width))
+        layout.put(console, _entry(screen, row, bar, console.width))
     left = rows[len(shown) :]
     if left:
         rest = sum(row["octets"] for row in left)
@@ -198,10 +201,10 @@ def _cells(sizes: Sequence[int], length: int) -> list[int]:
 def _reasons(console: Console, screen: Screen, reasons: dict[str, int]) -> None:
     if not reasons:
         return
-    console.print("Why frames were not read to their end", "bold")
+    console.print(Text("Why frames were not read to their end", "bold"))
     shown = list(reasons.items())[:MOST]
     rows = [[str(count), screen.text(reason)] for reason, count in shown]
-    console.put(layout.table(("frames", "reason"), rows, console.width, right=(0,)))
+    layout.put(console, layout.table(("frames", "reason"), rows, console.width, right=(0,)))
     if len(reasons) > MOST:
         rest = sum(reasons.values()) - sum(count for _, count in shown)
         text = f"and {rest} more for {plural(len(reasons) - MOST, 'other reason')}"

@@ -3,11 +3,12 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from rich.console import Console
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console, Run
 from lowpanbudget.report.fit_text import slot_ends
-from lowpanbudget.report.layout import BREAK, Cell
+from lowpanbudget.report.layout import BREAK, Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -140,7 +141,7 @@ def _settings(
             for s in several
         ]
         titles = ("room", "conditions", "changes")
-        console.put(layout.table(titles, rows, console.width, indent=4, right=(0, 1)))
+        layout.put(console, layout.table(titles, rows, console.width, indent=4, right=(0, 1)))
     console.print()
 
 
@@ -205,7 +206,7 @@ def _conditions(
             text += [BREAK] if text else []
             text.append((screen.text(f"caution: {change['caution']}"), ""))
         rows.append([screen.text(_short(one, [change["id"]])[0]), text])
-    console.put(layout.table(("", ""), rows, console.width))
+    layout.put(console, layout.table(("", ""), rows, console.width))
     console.print()
 
 
@@ -226,5 +227,5 @@ def _axes(console: Console, screen: Screen, one: dict[str, Any]) -> None:
         if rows and (weaker or one["most"] is not None):
             titles = ("axis", "value", "least", "most")
             paragraph(console, screen, title, "bold")
-            console.put(layout.table(titles, rows, console.width, right=(2, 3)))
+            layout.put(console, layout.table(titles, rows, console.width, right=(2, 3)))
             console.print()

@@ -4,9 +4,11 @@ from collections.abc import Iterable, Sequence
 from textwrap import wrap
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
@@ -26,7 +28,7 @@ def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None
     _facts(console, screen, entry)
     console.print()
     for section in entry.get("sections", ()):
-        console.print(screen.text(section["name"]), "bold")
+        console.print(Text(screen.text(section["name"]), "bold"))
         paragraph(console, screen, section["text"], indent=2)
         console.print()
     if entry["kind"] == "header":
@@ -66,7 +68,7 @@ def _keys(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     if "written" in entry:
         for line in entry["written"].split("\n"):
             for part in _as_toml(screen.text(line), console.width - 2):
-                console.put([[(f"  {part}", "")]])
+                console.print(Text(f"  {part}"), soft_wrap=True)
         console.print()
 
 
@@ -113,7 +115,7 @@ def _header(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     console.print()
     for choice in entry["choices"]:
         size = plural(choice["bits"], "bit")
-        console.print(screen.text(f"{choice['name']}, {size}"), "bold")
+        console.print(Text(screen.text(f"{choice['name']}, {size}"), "bold"))
         _rows(console, screen, choice["rows"])
 
 
@@ -160,7 +162,7 @@ def _grid(
         [[(screen.text(first), "bold")], *(screen.text(cell) for cell in rest)]
         for first, *rest in rows
     ]
-    console.put(layout.table([screen.text(t) for t in titles], cells, console.width))
+    layout.put(console, layout.table([screen.text(t) for t in titles], cells, console.width))
 
 
 def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
@@ -188,7 +190,7 @@ def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
     widths = (first, max(console.width - first - 4, 1))
     for name, names, more in groups:
         cells = [[(name, "bold")], [(screen.text(", ".join(names) + more), "")]]
-        console.put(layout.beside(cells, widths, gap=2, indent=2))
+        layout.put(console, layout.beside(cells, widths, gap=2, indent=2))
 
 
 def _first(names: Sequence[str]) -> list[str]:

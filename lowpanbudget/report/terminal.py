@@ -3,30 +3,33 @@
 from collections.abc import Sequence
 from typing import Any
 
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import ledger_text, strip
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.screen import Screen
 
 
 def heading(console: Console, screen: Screen, text: str) -> None:
     """Print a heading with a rule as long as itself, or as the screen is wide."""
     shown = screen.text(text)
-    console.print(shown, "bold")
-    console.print(screen.glyphs.rule * min(len(shown), console.width), "dim")
+    console.print(Text(shown, "bold"))
+    console.print(Text(screen.glyphs.rule * min(len(shown), console.width), "dim"))
 
 
 def paragraph(
     console: Console, screen: Screen, text: str, style: str = "", indent: int = 0
 ) -> None:
     """Print a paragraph, wrapped to the screen and indented by so many columns."""
-    console.print(screen.text(text), style, indent=indent)
+    console.print(Padding(Text(screen.text(text), style), (0, 0, 0, indent)))
 
 
 def hex_block(console: Console, hex_text: str) -> None:
     """Print octets in hex, spaced by octet and wrapped between octets."""
     spaced = bytes.fromhex(hex_text).hex(" ")
-    console.print(spaced, indent=2)
+    console.print(Padding(Text(spaced), (0, 0, 0, 2)))
 
 
 def frame(
@@ -74,7 +77,7 @@ def frame(
 def _notices(console: Console, screen: Screen, notices: Sequence[dict[str, Any]]) -> None:
     if not notices:
         return
-    console.print("Noticed", "bold")
+    console.print(Text("Noticed", "bold"))
     for notice in notices:
         clause = f" ({notice['cite']})" if notice["cite"] else ""
         text = f"octet {notice['offset']}: {notice['text']}{clause}"
@@ -89,7 +92,7 @@ def fault(console: Console, screen: Screen, view: dict[str, Any]) -> None:
     place = f"octet {view['offset']}"
     if view["layer"]:
         place += f", {view['layer']}"
-    console.print(screen.text(f"Reading stopped at {place}"), "bold red")
+    console.print(Text(screen.text(f"Reading stopped at {place}"), "bold red"))
     paragraph(console, screen, view["message"], indent=2)
     if view["cite"]:
         paragraph(console, screen, f"clause: {view['cite']}", "dim", 2)

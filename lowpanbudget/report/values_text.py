@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from typing import Any
 
+from rich.console import Console
+
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
@@ -22,7 +23,7 @@ def values(console: Console, screen: Screen, title: str, rows: Sequence[dict[str
             ]
             for row in rows
         ]
-        console.put(layout.table(titles, cells, console.width))
+        layout.put(console, layout.table(titles, cells, console.width))
     else:
         paragraph(console, screen, "It holds no value.")
     console.print()

@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from typing import Any
 
+from rich.console import Console
+from rich.text import Text
+
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
-from lowpanbudget.report.console import Console
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
@@ -25,7 +27,7 @@ def messages(console: Console, screen: Screen, weighed: Sequence[dict[str, Any]]
         for field in message["fields"]:
             rows.append(_field(screen, field))
             rows += [_part(screen, part) for part in field["parts"]]
-        console.put(layout.table(titles, rows, console.width, right=(1,)))
+        layout.put(console, layout.table(titles, rows, console.width, right=(1,)))
         console.print()
         _smaller(console, screen, message)
 
@@ -103,14 +105,14 @@ def _candidates(
     """Print smaller messages."""
     if not candidates:
         return
-    console.print(screen.text(title), "bold")
+    console.print(Text(screen.text(title), "bold"))
     rows: list[list[Cell]] = []
     for candidate in candidates:
         changes = "; ".join(map(_words, candidate["changes"]))
         loss = float(candidate["loss"])
         share = f"{loss * 100:.0f} % of its tolerance at worst" if loss else "none"
         rows.append([plural(candidate["octets"], "octet"), share, screen.text(changes)])
-    console.put(layout.table(("size", "loss", "changes"), rows, console.width))
+    layout.put(console, layout.table(("size", "loss", "changes"), rows, console.width))
     console.print()
 
 

@@ -43,7 +43,7 @@ def loaded() -> dict[str, frozenset[str]]:
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("package", ["rich", "numpy", "scapy", "jinja2", "pydantic", "asyncio"])
+@pytest.mark.parametrize("package", ["numpy", "scapy", "jinja2", "pydantic", "asyncio"])
 @pytest.mark.parametrize("command", COMMANDS)
 def test_no_heavy_package_is_loaded(
     loaded: dict[str, frozenset[str]], command: str, package: str
