@@ -52,10 +52,27 @@ def padded_octets(message: Message) -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class FormatVariant:
-    """A message format that differs in one thing, and what that is."""
+    """A message format that differs in one thing, and what that is: of a ``number`` the sign."""
 
     text: str
     message: Message
+    number: Number | None = None
+
+    def explains(self, data: bytes) -> bool:
+        """Return whether it reads a message that the design's format does not, for what differs in it.
+
+        Either sign reads a code alike whose most significant bit is 0.
+        """
+        try:
+            values = self.message.unpack(data)
+        except WireError:
+            return False
+        if self.number is None:
+            return True
+        value, base = values[self.number.name], self.number.base
+        if self.number.signed:
+            return bool(value < base)
+        return bool(value >= base + self.number.step * (1 << self.number.needed() - 1))
 
 
 @lru_cache(256)
@@ -70,14 +87,34 @@ def _variants(message: Message) -> Iterator[FormatVariant]:
     if changed is not None:
         yield FormatVariant(f"the sender writes octets {other}-endian", changed)
     for index, field in enumerate(message.fields):
-        if not isinstance(field, Number):
-            continue
+        if not isinstance(field, Number) or (field.base and not field.signed):
+            continue  # a code that counts from the least value has no sign to leave out
         other_sign = _other_sign(field)
         fields = (*message.fields[:index], other_sign, *message.fields[index + 1 :])
         changed = _changed(message, fields=fields)
         if changed is not None:
             kind = "signed (two's complement)" if other_sign.signed else "unsigned"
-            yield FormatVariant(f"the sender writes {field.name} {kind}", changed)
+            yield FormatVariant(f"the sender writes {field.name} {kind}", changed, other_sign)
+
+
+@lru_cache(256)
+def widened(message: Message) -> tuple[tuple[Number, Message], ...]:
+    """Return numbers of a message, each with the format in which every code of it stands for a value."""
+    wide = []
+    for index, field in enumerate(message.fields):
+        if isinstance(field, Number):
+            fields = (*message.fields[:index], _wide(field, message), *message.fields[index + 1 :])
+            changed = _changed(message, fields=fields)
+            if changed is not None:
+                wide.append((field, changed))
+    return tuple(wide)
+
+
+def _wide(field: Number, message: Message) -> Number:
+    bits, base, step = message.order.rounded(field.needed()), field.base, field.step
+    least = -(1 << bits - 1) if field.signed else 0
+    low, high = base + step * least, base + step * (least + (1 << bits) - 1)
+    return replace(field, offset=base, min=low, max=high, bits=bits, special=(), typical=None)
 
 
 def _other_sign(field: Number) -> Number:
@@ -87,7 +124,7 @@ def _other_sign(field: Number) -> Number:
         high = field.base + step * ((1 << bits) - 1)
         coding, base, low = "offset", field.base, field.base
     else:
-        base = field.base if field.offset is not None else field.min
+        base = field.base
         low, high = base - step * (1 << bits - 1), base + step * ((1 << bits - 1) - 1)
         coding = "twos-complement"
     return replace(field, coding=coding, offset=base, min=low, max=high, bits=bits, special=())

@@ -428,6 +428,10 @@ def planned_as(frames: list[bytes | tuple[float, bytes]]) -> Capture:
     return Capture(frames, SMALL, PLAN)
 
 
+OTHER_VALUES = (
+    "Look for what changed there: the sensor or its calibration, the unit or the scale that the node sends in. If such "
+    "values are right, widen the range in format, node and receiver together."
+)
 MODE_0 = "[link.security]\nlevel = 5\nkey_id_mode = 0"
 
 
@@ -2365,6 +2369,48 @@ FURTHER = (
             ("field temperature has code 51200, which stands for no value", "data 01 c8 00"),
             (1, 2, 3),
             3,
+        ),
+    ),
+    # 0x0500 to 0x0502 would be 5 to 517 the other way round, and 128 and 129 before them 0x8000 and 0x8100, which are
+    # no values: the scale has changed, 1282 / 128.5 is 9.98
+    Further(
+        "message-values-implausible",
+        lambda: planned(
+            *[bytes([1]) + struct.pack(">H", one) for one in (128, 129, 1280, 1282, 1282)]
+        ),
+        Told(
+            "failure",
+            "reading from 2001:db8:1::ff:fe00:17",
+            "reading cannot be read as designed: temperature is 1280 to 1282 (about 10 times what it was), its range "
+            "is 0 to 1000; it began with frame 3, and 2 messages before could be read",
+            (
+                "field temperature has code 1280, which stands for no value",
+                "data 01 05 00",
+                "field temperature has code 1282, which stands for no value",
+                "data 01 05 02",
+            ),
+            (3, 4, 5),
+            3,
+            advice=OTHER_VALUES,
+        ),
+    ),
+    # 0xff38 would be -200, signed; 1025 would not, and says with it that both are too large
+    Further(
+        "message-values-implausible",
+        lambda: planned(*[bytes([1]) + struct.pack(">H", one) for one in (65336, 7, 1025)]),
+        Told(
+            "failure",
+            "reading from 2001:db8:1::ff:fe00:17",
+            "reading cannot be read as designed: temperature is 1025 to 65336, its range is 0 to 1000",
+            (
+                "field temperature has code 65336, which stands for no value",
+                "data 01 ff 38",
+                "field temperature has code 1025, which stands for no value",
+                "data 01 04 01",
+            ),
+            (1, 3),
+            2,
+            advice=OTHER_VALUES,
         ),
     ),
     Further(

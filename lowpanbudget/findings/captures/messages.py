@@ -9,12 +9,13 @@ from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.confidence import spread_of
 from lowpanbudget.deployment.rhythm import PART_OFF, RhythmPart, TimedInterval, at_random, rhythm
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.errors import WireError, plural
+from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.flows import FlowMatch
-from lowpanbudget.findings.formats import padded_octets, payload_of, variants
+from lowpanbudget.findings.formats import padded_octets, payload_of
+from lowpanbudget.findings.odd_messages import OddMessages, OddOfSources, failure_of
 from lowpanbudget.findings.origins import origin_of
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -32,11 +33,6 @@ _ABOUT = 0.1  # so far from twice or half as planned still is that; our choice: 
 # standard errors that the mean of one of many parts may be short by chance, and so many intervals at random moments in
 # which that is no more than half of it, 10 % added; our choice
 _ERRORS, _ENOUGH = 3, 44
-
-_OTHER_FORMAT = (
-    "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
-    "name both in the messages of the flow."
-)
 
 MESSAGES = Subject("messages")
 
@@ -93,36 +89,46 @@ def _is_of_burst(known: Surroundings, flow: Flow, data: bytes) -> bool:
     return any(burst.flow == flow.name and burst.octets == len(data) for burst in bursts)
 
 
-@MESSAGES.rule("message-values-implausible", HeardDatagram, varies=True, concerns=concerns.design)
-def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits | None:
-    """Unpack, and when that fails try the variants; without one that reads it the format says why it does not."""
+@MESSAGES.rule("message-values-implausible", HeardDatagram, memory=Recent, concerns=concerns.design)
+def message_values_implausible(
+    memory: OddOfSources, scene: Scene, datagram: HeardDatagram
+) -> Hits | None:
+    """Unpack, and when that fails look for what reads all such messages of the source."""
     sent = _data(scene)
     if sent is None:
         return None
     flow, data, every = sent
-    formats = [message for message in every if _has_length(message, data)]
-    failures = [_failure(message, data) for message in formats]
-    if not failures or not all(failures) or _is_of_burst(scene.known, flow, data):
+    formats = tuple(message for message in every if _has_length(message, data))
+    if not formats:
         return None
-    for message in formats:
-        for variant in variants(message):
-            if not _failure(variant.message, data):
-                cause = f"{message.name} cannot be read as designed; it can when {variant.text}"
-                subject = f"{message.name} from {datagram.header.source}"
-                evidence = (failures[0], _octets_of(data))
-                return (Hit(cause, evidence, subject, datagram.numbers),)
-    cause = f"{formats[0].name} cannot be read as designed: {failures[0]}"
-    subject = f"{formats[0].name} from {datagram.header.source}"
-    return (Hit(cause, (_octets_of(data),), subject, datagram.numbers, advice=_OTHER_FORMAT),)
+    key = int(datagram.header.source), tuple(message.name for message in formats)
+    messages = memory.get(key)
+    if messages is None:
+        messages = memory[key] = OddMessages(formats)
+    failures = [failure_of(message, data) for message in formats]
+    if not all(failures):
+        messages.take_right(data)
+        return None
+    if _is_of_burst(scene.known, flow, data):
+        return None
+    messages.take_odd(data, scene.number)
+    cause, advice = messages.reading()
+    octets = _octets_of(data)
+    evidence = (octets,) if failures[0] in cause else (failures[0], octets)
+    return (Hit(cause, evidence, _messages_from(key), datagram.numbers, advice=advice),)
 
 
-def _failure(message: Message, data: bytes) -> str:
-    """Return why a message cannot be read; nothing when it can."""
-    try:
-        message.unpack(data)
-    except WireError as error:
-        return error.message
-    return ""
+@MESSAGES.at_end("message-values-implausible")
+def messages_implausible(memory: OddOfSources, _known: Surroundings) -> Hits:
+    """Say what all of them say together: the first may be read in more ways."""
+    for key, messages in memory.items():
+        if messages.since:
+            cause, advice = messages.reading()
+            yield Hit(cause, (), _messages_from(key), advice=advice, restates=True)
+
+
+def _messages_from(key: tuple[int, tuple[str, ...]]) -> str:
+    return f"{key[1][0]} from {IPv6Address(key[0])}"
 
 
 class _Gap(NamedTuple):
