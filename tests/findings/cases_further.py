@@ -143,6 +143,7 @@ from findings.cases_nodes import (
     judged,
     numbered,
     parent_back,
+    partly_given_up,
     registration,
     relayed,
     relayed_for,
@@ -2461,6 +2462,22 @@ FURTHER = (
             30,
             advice="Look why 0x0018 was gone, its supply first: no filter and no key explains that it sent nothing. "
             "See that the nodes behind it find another parent.",
+        ),
+    ),
+    # of 50 heard once 10 are not answered here: with 95 % no more than 0.317 of all (Clopper and Pearson); twelve of
+    # twelve are so with a chance of one in 10,000 where 0.0001 ** (1 / 12) = 0.464 of all are; 12 - 0.317 * 12 = 8.2
+    Further(
+        "frames-not-acknowledged",
+        lambda: partly_given_up(12),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "8 or more of 62 frames were never acknowledged, tried up to 4 times",
+            (
+                "not answered as heard here: 12 of 12 heard 3 times or more, and 10 of 50 heard less often",
+            ),
+            (115, 119, 123, 127),
+            8,
         ),
     ),
     # who has the key is none of the neighbour's: what the key opens names its node
