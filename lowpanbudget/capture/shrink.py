@@ -63,8 +63,8 @@ class Shrinker:
     reached through the border router. What RPL adds goes in the form that the flow of a datagram has. With ``flow``
     (``design.flow(name)``) and ``hop`` ("first", "forwarded") all frames go between the link addresses of that hop. A
     secured link takes a ``key``, or frames that are ``unprotected``, for tests; ``devices``, as in ``Decoder``, add to
-    the EUI-64s of the design's stations, of which
-    nonces are made. Raises ``RequestError`` when it has neither.
+    the EUI-64s of the design's stations, of which nonces are made. Raises ``RequestError`` when it has neither, and for
+    a flow that is forwarded below IPv6.
     """
 
     __slots__ = (
@@ -100,6 +100,13 @@ class Shrinker:
         self._key = None if key is None or unprotected or not secured else Key.of(key)
         self._counters = Counters() if counters is None else value_of(Counters, counters)
         as_declared(self._counters)
+        for one in design.flows if flow is None else (value_of(Flow, flow),):
+            if one.mesh_under:
+                raise RequestError(
+                    f"flow {repeated(one.name)} is forwarded below IPv6, and no datagram tells over which nodes",
+                    cite=rfc(4944, "11"),
+                    hint="Leave mesh_under out of the design for frames between routers of IPv6",
+                )
         self._flow, self._flows = flow, FlowTable(design)
         self._root, self._rpi_type = root_of(design), rpi_type_of(design)
         self._hop: tuple[bytes, bytes] | None = None
