@@ -1,4 +1,4 @@
-"""``sweep DESIGN``: the rooms of all settings that a design can have, and those that none surpasses."""
+"""``sweep DESIGN``: the rooms of all combinations of a design's changes, and those that none surpasses."""
 
 from typing import TYPE_CHECKING
 

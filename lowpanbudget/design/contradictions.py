@@ -93,6 +93,11 @@ def _element_flaws(link: LinkShape) -> Iterator[Flaw]:
                     f"{len(element.octets)}",
                     f"Its length has no more bits ({kind.head.cite}): send it in several elements",
                 )
+            if element.id in ends and element.octets:
+                yield Flaw(
+                    ("link", key, index, "octets"), f"a {kind.head.name} that ends the list has no content",
+                    f"Leave it out: terminations are added ({kind.head.cite})",
+                )  # fmt: skip
             if element.id in ends and element is not elements[-1]:
                 yield Flaw(
                     ("link", key, index, "id"), f"a {kind.head.name} that ends the list comes last",

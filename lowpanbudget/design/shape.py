@@ -5,6 +5,7 @@ Only shape is judged here (keys, types, ranges, allowed words); what keys mean t
 
 from decimal import Decimal
 from ipaddress import IPv6Address, IPv6Network
+from string import hexdigits
 from typing import Any, Literal
 
 from lowpanbudget.design.access import AccessShape
@@ -42,9 +43,15 @@ def _octets(*lengths: int) -> Takes:
             return value
         if not isinstance(value, str):
             raise ValueError("hex text is wanted")  # noqa: TRY004  # as all that is wrong with it
+        digits = value.removeprefix("0x").replace(":", "").replace("-", "")
+        if lengths == (2,) and value.startswith("0x"):
+            digits = digits.zfill(4)  # a number, as it would be without quotes
         try:
-            octets = bytes.fromhex(value.removeprefix("0x").replace(":", "").replace("-", ""))
+            octets = bytes.fromhex(digits)
         except ValueError:
+            if len(digits) % 2 and set(digits) <= set(hexdigits):
+                said = f"{value!r} has {len(digits)} hex digits, and each octet takes two"
+                raise ValueError(said) from None
             raise ValueError(f"{value!r} is no hex text") from None
         if len(octets) not in lengths:
             wanted = " or ".join(str(length) for length in lengths)
@@ -55,7 +62,7 @@ def _octets(*lengths: int) -> Takes:
     return Parsed(read, example, *(("string", "integer") if lengths == (2,) else ()))
 
 
-def _parsed(kind: type) -> Takes:
+def _parsed(kind: type, length: int | None = None) -> Takes:
     def read(value: Any) -> Any:
         """Return an IPv6 address or prefix from its text."""
         if isinstance(value, kind):
@@ -67,6 +74,8 @@ def _parsed(kind: type) -> Takes:
         except ValueError as error:
             if "host bits" in str(error):
                 meant = IPv6Network(value, strict=False)
+                if length is not None:
+                    meant = IPv6Network((value.partition("/")[0], length), strict=False)
                 raise ValueError(f"bits beyond the length are set; did you mean {meant}?") from None
             raise ValueError(f"{value!r} is no IPv6 {_NAMES[kind]}") from None
         if "%" in value:
@@ -89,6 +98,7 @@ SHORT = _octets(2)
 EXTENDED = _octets(8)
 ADDRESS = _parsed(IPv6Address)
 PREFIX = _parsed(IPv6Network)
+OF_STATION = _parsed(IPv6Network, 64)
 PORT = PAN = Whole(0, 0xFFFF)
 
 
@@ -197,7 +207,7 @@ class StationShape(ShapeTable):
     extended: bytes | None = key(EXTENDED, "Extended link address (EUI-64).", default=None)
     address: IPv6Address | None = key(ADDRESS, "The whole IPv6 address.", default=None)
     prefix: IPv6Network | None = key(
-        PREFIX, "A /64 prefix; the identifier then follows from a link address.", default=None
+        OF_STATION, "A /64 prefix; the identifier then follows from a link address.", default=None
     )
     identifier: Literal["link", "short", "extended"] = key(
         Words("link", "short", "extended"),
@@ -222,7 +232,7 @@ class FlowShape(ShapeTable):
     )
     hops: int = key(Whole(1, 254), "Link hops inside the mesh, at most.", default=1)
     source_port: int = key(PORT, "UDP source port.")
-    destination_port: int = key(Whole(1, 0xFFFF), "UDP destination port; 0 is none (RFC 768).")
+    destination_port: int = key(Whole(1, 0xFFFF), "UDP destination port; 0 names nobody.")
     hop_limit: int = key(
         Whole(1, 255), "IPv6 hop limit at the sender. How many routers a packet from outside has passed nobody knows: "
         "on each hop its limit goes in line, and is none of 1, 64 and 255, where it can.", default=64,

@@ -38,8 +38,10 @@ def carrying(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) 
         if one["more_sets"]:
             paragraph(console, screen, f"{one['more_sets']} more are as small.")
         if not one["sets"]:
-            text = "no four changes that keep the protection carry so much. Make the message smaller, or allow more "
-            text += "frames."
+            text = (
+                "no four of the changes that budget lists, those that keep the protection, carry so much. Make the "
+                "message smaller, or allow more frames; another PHY or frame version is another design."
+            )
             if one["datagram"] > one["mtu"]:
                 text = over_mtu(one)
             paragraph(console, screen, f"{one['flow']}: {text}")

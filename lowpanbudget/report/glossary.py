@@ -47,10 +47,12 @@ WORDS: dict[str, str | Gloss] = {
         "a clock, hh:mm:ss.mmm (it goes on past midnight), and seconds with a point at the start of the line."
     ),
     "file-empty": "A capture without one octet: it holds no frame, as one that has a header alone.",
-    "cliff": (
+    "cliff": Gloss(
         "A payload size beyond which one more frame is needed. Each frame repeats the link's own header and trailer, "
         "takes time on the air and energy from the battery of each node on the way, and may be lost. A datagram is "
-        "lost when one of its fragments is, unless the network asks for it again."
+        "lost when one of its fragments is, unless the network asks for it again.",
+        see=("room", "fragment"),
+        also=("two frames", "one frame more", "several frames", "more than one frame"),
     ),
     "bit-packed (octet-aligned)": (
         "The layout of a message: its fields follow each other bit by bit, and zero bits fill up the last octet alone; "

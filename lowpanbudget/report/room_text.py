@@ -232,8 +232,14 @@ def _ledger(console: Console, screen: Screen, hop: ShownHop, before: ShownHop) -
             for index, run in enumerate(_runs(hop))
             if hop.segments[index]["kind"] is not Nature.PAYLOAD and _contents(run) not in known
         ]
-        paragraph(console, screen, "Octets that are not as on the first hop", "bold")
-        ledger_text.draw(console, screen, shown, hop.segments, new)
+        title = (
+            "Octets that are not as on the first hop"
+            if new
+            else "All octets are as on the first hop."
+        )
+        paragraph(console, screen, title, "bold" if new else "")
+        if new:
+            ledger_text.draw(console, screen, shown, hop.segments, new)
     console.print()
 
 

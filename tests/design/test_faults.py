@@ -128,6 +128,12 @@ WRONG = [
     ("step = 0.5", "spacing = 0.5", "message[1].field[1].spacing", "spacing", "no such key", "Known here: "),
     ('"02:00:00:00:00:00:00:05"', '"02:00:00:00:00:05"', "station[1].extended", '"02:00:00:00:00:05"',
      "8 octets are wanted;", "Extended"),
+    # three digits: nobody knows whether one is missing before or behind them, or whether they are decimal
+    ('extended = "02:00:00:00:00:00:00:05"', 'short = "103"', "station[1].short", '"103"',
+     "has 3 hex digits, and each octet takes two", "Short"),
+    # a station has 64 bits for the network
+    ('05"\nprefix = "2001:db8:1::/64"', '05"\nprefix = "2001:db8:1:4::/48"', "station[1].prefix",
+     '"2001:db8:1:4::/48"', "did you mean 2001:db8:1:4::/64?", "A /64 prefix"),
     ('"02:00:00:00:00:00:00:05"', '"0g"', "station[1].extended", '"0g"', "no hex text", "Extended"),
     ('"02:00:00:00:00:00:00:05"', "5", "station[1].extended", "5\nprefix", "hex text", "Extended"),
     ('"2001:db8:2::9"', '"2001:db8:2::9/64"', "station[4].address", '"2001:db8:2::9/64"', "no IPv6 address",

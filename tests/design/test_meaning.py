@@ -28,6 +28,9 @@ WRONG = [
      "link.header_ie[1].octets", '"0000', "content of 127 octets at most, not 128", "no more bits"),
     ("slotted = true", 'slotted = true\n[[link.payload_ie]]\nid = 16\noctets = "01"', "link.payload_ie[1].id",
      "16\noctets", "group id of 15 at most, not 16", "7.4.3"),
+    # IEEE 802.15.4-2015 clause 7.4.2.18 (from memory): a termination has no content
+    ("slotted = true", 'slotted = true\n[[link.header_ie]]\nid = 126\noctets = "0102"',
+     "link.header_ie[1].octets", '"0102"', "has no content", "terminations are added"),
     ("slotted = true", "slotted = true\n[[link.header_ie]]\nid = 127\n[[link.header_ie]]\nid = 26",
      "link.header_ie[1].id", "127\n[[", "comes last", "terminations are added"),
     ("slotted = true", "slotted = true\n[[link.header_ie]]\nid = 127\n[[link.payload_ie]]\nid = 2",
@@ -101,7 +104,7 @@ WRONG = [
      "flow[1].oscore", "{ sender_id", "a group more", "RFC 8613 section 3.1"),
     # RFC 768: of the source port alone "if not used, a value of zero is inserted"
     ("destination_port = 5683\nmess", "destination_port = 0\nmess", "flow[1].destination_port", "0\nmess",
-     "should be 1 or more, not 0", "from 1 to 65535: UDP destination port; 0 is none (RFC 768)"),
+     "should be 1 or more, not 0", "from 1 to 65535: UDP destination port; 0 names nobody"),
     # the hint of any other value leaves 0 out as well
     ("destination_port = 5683\nmess", "destination_port = -1\nmess", "flow[1].destination_port", "-1\nmess",
      "should be 1 or more, not -1", "from 1 to 65535"),

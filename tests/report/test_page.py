@@ -263,7 +263,7 @@ def test_the_words_of_a_page_are_explained_on_it(page: Any) -> None:
     assert keys["link.security.key_id_mode"] == "How the key is named in the frame."
     assert (
         keys["flow.source_port, flow.destination_port"]
-        == "UDP source port. UDP destination port; 0 is none (RFC 768)."
+        == "UDP source port. UDP destination port; 0 names nobody."
     )
     assert all(keys.values())
     # a page is read by people without the program: no word sends them to a command
