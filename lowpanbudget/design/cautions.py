@@ -24,6 +24,11 @@ def cautions(path: FlowPath) -> Iterator[str]:
             yield "No link integrity code stands in for it: a receiver must drop these packets."
     if flow.group is not None:
         yield "Frames to a group are not acknowledged: the link does not send a lost one again."
+        if flow.hops > 1 and not flow.mesh_under:
+            yield (
+                "Routers pass packets to a group on by a protocol of their own, such as MPL, whose option stands in "
+                "each packet (RFC 7731 section 6.1, from memory): its octets are not in this room."
+            )
         if flow.most_frames > 1:
             yield "One lost fragment loses the whole message, and to a group none is repeated."
     if flow.mesh_under and flow.hops > 1 and flow.most_frames > 1 and not link.recoverable:

@@ -22,7 +22,12 @@ class RoutingShape(ShapeTable):
         default=0x63,
     )
     instance: int = key(Whole(0, 255), "RPLInstanceID.", default=0)
-    sender_rank: int = key(Whole(0, 0xFFFF), "Rank of the sender.", default=512)
+    sender_rank: int = key(
+        Whole(0, 0xFFFF),
+        "Rank of the sender; each router writes its own. A multiple of 256 takes an octet less as 6LoRH (RFC 8138 "
+        "section 6.3): where ranks are made of a metric such as ETX, plan with one that is none.",
+        default=512,
+    )
     route: int = key(Whole(0, 120), "Routers in the source route of a downward packet.", default=0)
     entry_octets: int | None = key(
         Words(1, 2, 4, 8, 16),

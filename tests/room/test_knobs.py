@@ -285,6 +285,11 @@ def test_groups_have_their_cautions() -> None:
     assert any("not acknowledged" in caution for caution in found.cautions)
     text = TEXTS["footbridge"].replace('group = "ff03::fc"', 'group = "ff03::fc"\nmost_frames = 2')
     assert any("fragment" in caution for caution in budgets(text, "time")["time", "first"].cautions)
+    # what forwards them over several hops has octets of its own
+    assert any("MPL" in caution for caution in found.cautions)
+    near = text.replace("hops = 12\nsource_port = 0xf0b2", "hops = 1\nsource_port = 0xf0b2")
+    told = budgets(near, "time")["time", "first"].cautions
+    assert not any("MPL" in caution for caution in told)
 
 
 def shortened(text: str, *names: str) -> str:
