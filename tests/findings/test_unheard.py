@@ -83,6 +83,9 @@ def test_fragments_far_apart_leave_more_time() -> None:
 def test_nobody_knows_what_a_sender_sent_before_it_was_heard() -> None:
     assert missed([SECOND, THIRD, LAST], sender(first=11)) is Unheard.ALL
     assert missed([SECOND, THIRD, LAST], sender(first=10)) is Unheard.NOTHING
+    known = sender(first=10)
+    known.first.note(11)
+    assert missed([SECOND, THIRD, LAST], known) is Unheard.NOTHING
     # but for what is missing behind that
     assert missed([SECOND, LAST], sender(first=11)) is Unheard.NOTHING
 
