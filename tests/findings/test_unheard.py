@@ -61,6 +61,7 @@ FIRST, SECOND, THIRD, LAST = (part(10 + n, 24 * n, 1.0 + n / 10) for n in range(
         ([SECOND, THIRD, LAST], [Hole(5, -9.0, 7, -2.0)], Unheard.ALL),
         ([SECOND, THIRD, LAST], [Hole(5, -9.0, 7, -2.01)], Unheard.NOTHING),
         ([SECOND, THIRD, LAST], [Hole(5, 0.5, 12, 1.2)], Unheard.NOTHING),
+        ([SECOND, THIRD, LAST], [Hole(2, -9.0, 3, -5.0), Hole(5, 0.5, 11, 1.1)], Unheard.ALL),
         ([FIRST, SECOND, THIRD], [Hole(12, 1.2, 20, 2.0)], Unheard.ALL),
         ([FIRST, SECOND, THIRD], [Hole(15, 4.3, 20, 9.0)], Unheard.ALL),
         ([FIRST, SECOND, THIRD], [Hole(15, 4.31, 20, 9.0)], Unheard.NOTHING),
@@ -169,18 +170,24 @@ def test_what_was_due_wants_a_hole_near_to_then(holes: list[Hole], most: int, *,
     ],
 )
 def test_how_many_that_were_due_have_no_place(holes: list[Hole], unsent: int) -> None:
-    """Each 10 s behind 0 s, up to 50 s: five."""
-    by = HeardSender(frames=2, gaps_s=100.0, holes=deque(holes, 8))
-    assert surely_unsent(by, 0.0, 50.0, 10.0) == unsent
-    assert surely_unsent(by, 0.0, 59.9, 10.0) == unsent
-    assert surely_unsent(by, 0.0, 50.0, 0.0) == 0
+    """Each 10 s behind a time, up to 50 s behind it: five."""
+    begin_s = 1000.0
+    later = (
+        one._replace(before_s=one.before_s + begin_s, after_s=one.after_s + begin_s)
+        for one in holes
+    )
+    by = HeardSender(frames=2, gaps_s=100.0, holes=deque(later, 8))
+    assert surely_unsent(by, begin_s, begin_s + 50.0, 10.0) == unsent
+    assert surely_unsent(by, begin_s, begin_s + 59.9, 10.0) == unsent
+    assert surely_unsent(by, begin_s, begin_s + 50.0, 0.0) == 0
 
 
 def test_numbers_that_may_have_gone_round_leave_place_for_any() -> None:
     """A frame a second: in 129 s half of the 256 numbers or more may be of frames that were heard."""
     for seconds, unsent in ((128.0, 11), (129.0, 0)):
-        by = HeardSender(frames=50, gaps_s=50.0, holes=deque([Hole(1, 0.0, 3, seconds)], 8))
-        assert surely_unsent(by, 0.0, 120.0, 10.0) == unsent
+        hole = Hole(1, 700.0, 3, 700.0 + seconds)
+        by = HeardSender(frames=50, gaps_s=50.0, holes=deque([hole], 8))
+        assert surely_unsent(by, 700.0, 820.0, 10.0) == unsent
 
 
 def test_holes_that_are_forgotten_prove_nothing() -> None:
