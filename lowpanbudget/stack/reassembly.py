@@ -308,7 +308,7 @@ class Reassembler:
         events: list[Event] = []
         self._absorbed.shed(self._max_datagrams, self._max_octets - self._open.octets)
         while len(self._open) > self._max_datagrams or self.held > self._max_octets:
-            key = self._open.first_to_go(newest) if self._open else newest
+            key = self._open.first_to_go(newest)
             entry = self._open.end(key)
             if entry is None:
                 break

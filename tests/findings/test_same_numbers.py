@@ -10,9 +10,9 @@ Timed = list[bytes | tuple[float, bytes]]
 
 def sealed(step_s: float, many: int) -> Capture:
     """Frames under one number, each sealed under the next frame counter; of a key that the audit does not have."""
-    frames: Timed = [
-        (1 + step_s * n, air.secured(b"reading %d" % n, 66, 1 + n)) for n in range(many)
-    ]
+    # another node is heard long before
+    frames: Timed = [(0.0, air.frame(air.datagram(), 1))]
+    frames += [(100 + step_s * n, air.secured(b"reading %d" % n, 66, 1 + n)) for n in range(many)]
     return Capture(frames)
 
 
@@ -40,11 +40,20 @@ def test_in_the_clear_contents_tell_however_soon() -> None:
     assert STUCK not in names(Capture(list(zip(times, frames, strict=True))).followed())
 
 
-def test_a_number_of_zero_is_one() -> None:
-    frames = [air.frame(air.datagram(b"%d" % n), n % 2) for n in range(7)]
+@pytest.mark.parametrize("first", [0, 1])
+def test_a_number_of_zero_is_one(first: int) -> None:
+    frames = [air.frame(air.datagram(b"%d" % n), (first + n) % 2) for n in range(7)]
     (told,) = (one for one in Capture(list(frames)).followed() if one.name == STUCK)
     assert told.cause.endswith("take turns under two sequence numbers, 0 and 1")
     assert told.evidence[0] == "since frame 1"
+
+
+def test_two_frames_in_turn_are_no_news() -> None:
+    """Each has the contents that its number had before: somebody sends both again and again, far apart."""
+    frames: Timed = [
+        (1 + 600.0 * n, air.frame(air.datagram(b"%d" % (n % 2)), 65 + n % 2)) for n in range(12)
+    ]
+    assert STUCK not in names(Capture(frames).followed())
 
 
 def test_turns_are_counted_anew_behind_another_number() -> None:

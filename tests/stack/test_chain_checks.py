@@ -95,6 +95,12 @@ def test_a_header_behind_a_later_part_is_told_alone() -> None:
     assert noted(behind(PADDED, (SOURCE, DESTINATION))) == []
 
 
+def test_any_octets_of_a_part_are_read_alike() -> None:
+    octets = sent(bytes.fromhex("7e 33 e4 11 00 00 08 00 00 00 2a 01 02 03 04"))
+    (place,) = (one for one in decode_frame(octets, fcs=True).free if one.start > AT)
+    assert (place.start, place.end) == (len(octets) - 2 - 4, len(octets) - 2)
+
+
 @pytest.mark.parametrize(("octet", "told"), [("ee", []), ("ef", [("nhc-unused-bit-set", AT + 2)])])
 def test_the_nh_bit_before_an_ipv6_header(octet: str, told: list[tuple[str, int]]) -> None:
     """RFC 6282 section 4.2: EID 7: "the NH bit of the LOWPAN_NHC encoding is unused and MUST be set to zero"."""
@@ -135,12 +141,18 @@ def test_what_a_compressed_header_has_in_line_is_read_as_what_it_names() -> None
     assert [name for name, _ in noted(wrong)] == ["udp-checksum-wrong"]
 
 
-def test_a_length_of_udp_in_full_that_is_another_is_told() -> None:
-    """RFC 768: it counts header and data."""
+@pytest.mark.parametrize("data", [b"", b"\1\2"])
+def test_a_length_of_udp_in_full_that_is_another_is_told(data: bytes) -> None:
+    """RFC 768: it counts header and data, and the checksum covers what it counts (RFC 8200 section 8.1)."""
     head = bytes.fromhex("7e 33 e0 11 06 01 04 00 00 00 00")
-    segment = udp(61000, b"\1\2")
-    frame = decode_frame(sent(head + segment + b"\0"), fcs=True)
-    assert [notice.name for notice in frame.notices] == ["udp-length-differs"]
+    segment = udp(61000, data)
+    differs, wrong = "udp-length-differs", "udp-checksum-wrong"
+    assert [name for name, _ in noted(sent(head + segment))] == []
+    assert [name for name, _ in noted(sent(head + segment + b"\7"))] == [differs]
+    ports = bytes([segment[0] ^ 1]) + segment[1:]
+    assert sorted(name for name, _ in noted(sent(head + ports + b"\7"))) == [wrong, differs]
+    if data:  # not all that it covers is there
+        assert [name for name, _ in noted(sent(head + segment[:-1]))] == [differs]
 
 
 @pytest.mark.parametrize(("data", "is_read"), [(COAP, True), (BROKEN, False)])

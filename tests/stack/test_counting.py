@@ -2,7 +2,7 @@
 
 import pytest
 from findings import air
-from findings.cases_fragments import route_counted, routed_packet
+from findings.cases_fragments import route_counted, route_out_of_order, routed_packet
 
 from lowpanbudget import Reassembler, decode_frame
 from lowpanbudget.layers.lowpan.fragment import SizeTooSmall
@@ -45,6 +45,40 @@ def test_what_rpl_added_at_most() -> None:
     assert most_added([Rpi()]) == 8
     assert most_added([Rpi(), IpInIp(64)]) == 8 + 40
     assert most_added([route, Rpi(), IpInIp(64)]) == 8 + 2 * 16 + 8 + 40
+
+
+@pytest.mark.parametrize("less", [0, 24, 40])
+def test_how_its_sender_counts_is_known_of_what_was_sent(less: int) -> None:
+    reassembler = Reassembler()
+    for octets in route_counted(less).air:
+        assert isinstance(octets, bytes)
+        reassembler.feed(decode_frame(octets, contexts=air.CONTEXTS))
+    assert reassembler.arrival is not None
+    counted = reassembler.arrival.datagram.counted
+    assert (0 if counted is None else counted.less) == less
+
+
+def test_what_was_broken_off_tells_no_count() -> None:
+    """The second one came before the first, which overlaps it by 24 octets: nobody knows that they are of one."""
+    reassembler = Reassembler()
+    for octets in route_out_of_order().air:
+        assert isinstance(octets, bytes)
+        reassembler.feed(decode_frame(octets, contexts=air.CONTEXTS))
+    assert reassembler.arrival is not None
+    assert reassembler.arrival.datagram.counted is None
+
+
+def test_a_first_fragment_that_brings_as_many_octets_as_the_size_waits_for_more() -> None:
+    """Where its sender counts 8 octets less than it brings, 8 are to come: without them it was not sent in full."""
+    sent = b"\xf1" + ROUTE + INFORMATION + air.payload(air.datagram(bytes(144)))
+    size = len(air.datagram(bytes(144)))
+    head = bytes([0xC0 | size >> 8, size & 0xFF]) + b"\0\7"
+    root = air.address(air.PREFIX, air.ROOT)
+    frame = decode_frame(air.raw(head + sent[:-8]), contexts=air.CONTEXTS, root=root)
+    reassembler = Reassembler()
+    assert reassembler.feed(frame) == []
+    assert reassembler.arrival is not None
+    assert reassembler.expired(61.0) == [reassembler.arrival.datagram]
 
 
 def test_what_overlaps_behind_another_fragment_tells_no_other_count() -> None:

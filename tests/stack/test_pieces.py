@@ -328,3 +328,48 @@ def test_a_first_fragment_may_bring_all_of_its_datagram() -> None:
     (whole,) = FragmentIntake().feed(decode_frame(encode_frame(mac, head + datagram).octets))
     assert isinstance(whole, Complete)
     assert (whole.datagram.octets, whole.fragments) == (datagram, 1)
+
+
+FIRST = SentFragment(0, 24, 0.0, True, None)
+UNREAD = SentFragment(0, 0, 0.0, True, None)
+
+
+@pytest.mark.parametrize(
+    ("sent", "start", "first", "goes_on"),
+    [
+        ([FIRST], 24, False, True),
+        ([FIRST], 48, False, False),  # what is between them never came
+        ([FIRST], 16, False, False),
+        # it fits between two, and overlaps none
+        ([FIRST, SentFragment(48, 72, 0.0, False, None)], 24, False, True),
+        ([FIRST, SentFragment(40, 64, 0.0, False, None)], 24, False, False),
+        # how far an unread one goes nobody knows, but it begins the datagram
+        ([UNREAD], 24, False, True),
+        ([UNREAD], 0, False, False),
+        ([UNREAD], 0, True, False),
+    ],
+)
+def test_what_goes_on_begins_where_another_ends(
+    sent: list[SentFragment], start: int, *, first: bool, goes_on: bool
+) -> None:
+    datagram = FragmentedDatagram(FragmentKey(A, B, SIZE, 7), list(sent))
+    other = SentFragment(start, start + 24, 1.0, first, None)
+    assert datagram.goes_on_with(other) is goes_on
+
+
+def test_an_end_is_told_once() -> None:
+    key = FragmentKey(A, B, SIZE, 7)
+    open_one = FragmentedDatagram(key, [FIRST])
+    assert [open_one.told_before() for _ in range(3)] == [False, True, True]
+    whole = FragmentedDatagram(key, [FIRST], fate=Fate.WHOLE)
+    rest = FragmentedDatagram(key, [SentFragment(24, 48, 0.0, False, None)], follows=True)
+    copy = FragmentedDatagram(key, [FIRST], copies=whole)
+    assert [one.told_before() for one in (whole, rest, copy)] == [True] * 3
+
+
+def test_no_more_fragments_are_kept_than_there_are_offsets() -> None:
+    """RFC 4944 section 5.3: datagram_offset has 8 bits."""
+    datagram = FragmentedDatagram(FragmentKey(A, B, 2047, 7))
+    for number in range(300):
+        datagram.add(SentFragment(8 * number, 8 * number + 8, 0.0, False, number))
+    assert [part.mark for part in datagram.fragments] == list(range(256))

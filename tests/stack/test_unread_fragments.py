@@ -143,3 +143,43 @@ def test_recoverable_ones_that_contradict_those_before_say_so() -> None:
     assert isinstance(discarded, Discarded)
     assert discarded.contradicted
     assert reassembler.held == held == discarded.received
+
+
+CONTEXT = {0: "2001:db8::/64"}
+
+
+def test_what_is_known_later_expands_what_is_whole_then() -> None:
+    """RFC 6775 section 7.2: contexts come with router advertisements, and go."""
+    octets = [frame.octets for frame in recoverable(CONTEXT[0])]
+    for is_known in (False, True):
+        reassembler = FragmentIntake()
+        if is_known:
+            reassembler.renew(Env(contexts=CONTEXT))
+        for one in octets:
+            events = reassembler.feed(decode_frame(one, contexts=CONTEXT))
+        assert kinds(events) == [Complete if is_known else Discarded]
+
+
+def test_copies_of_what_is_whole_are_absorbed_for_a_while() -> None:
+    """RFC 8931 section 6: after the last fragment "a short timer, e.g., on the order of an average round-trip time"."""
+    frames = recoverable("")
+    reassembler = FragmentIntake()
+    for frame in frames:
+        reassembler.feed(frame, 0.0)
+    held = reassembler.held
+    assert held > 120
+    assert kinds(reassembler.feed(frames[-1], 1.9)) == [Ignored]
+    assert reassembler.held == held
+    reassembler.feed(decode_frame(b""), 2.1)  # two seconds are our choice
+    assert reassembler.held == 0
+
+
+def test_what_is_whole_makes_room_for_what_is_not() -> None:
+    frames = recoverable("")
+    reassembler = FragmentIntake(max_octets=200)
+    for frame in frames:
+        reassembler.feed(frame, 0.0)
+    assert 120 < reassembler.held <= 200
+    for tag in range(8):
+        assert reassembler.feed(later(24, tag=tag), 0.0) == []
+    assert reassembler.held == 8 * 24

@@ -102,13 +102,18 @@ def test_what_addresses_are_noted(
 
 def test_what_stands_behind_a_header_in_line_is_looked_at() -> None:
     """RFC 8200 section 4.1: a hop-by-hop header "is restricted to appear immediately after an IPv6 header only"."""
-    options = bytes([0, 0, 1, 4, 0, 0, 0, 0]), bytes([59, 0, 1, 4, 0, 0, 0, 0])
-    behind = carrying(60, str(SOURCE), str(DESTINATION), b"".join(options))
-    first = carrying(0, str(SOURCE), str(DESTINATION), options[1])
-    names = [
-        [one.name for one in decode_frame(octets, fcs=True).notices] for octets in (behind, first)
-    ]
-    assert names == [["hop-by-hop-misplaced"], []]
+    first, second = bytes([0, 0, 1, 4, 0, 0, 0, 0]), bytes([59, 0, 1, 4, 0, 0, 0, 0])
+    for kind, octets, told in (
+        (60, first + second, [("hop-by-hop-misplaced", 9 + 3 + 8)]),
+        (0, second, []),
+        (60, second, []),
+    ):
+        frame = decode_frame(sent(bytes([0x7A, 0x33, kind]) + octets), fcs=True)
+        assert [(one.name, one.offset) for one in frame.notices] == told
+    # in line as well: a group as the source
+    group = IPv6Address("ff02::1").packed
+    frame = decode_frame(sent(b"\x7a\x03\x3c" + group + second), fcs=True)
+    assert [one.name for one in frame.notices] == ["address-forbidden"]
 
 
 def test_a_message_that_ends_too_soon_is_noted() -> None:
