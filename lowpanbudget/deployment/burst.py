@@ -74,6 +74,11 @@ class PlayedBurst:
         self._seed, self._keeps_queues = seed, keeps_queues
         self._runs: list[BurstRun] = []
 
+    @property
+    def can_be_in(self) -> bool:
+        """Return whether all packets can be in in time at all: no run of one that cannot says more."""
+        return self._place.can_be_in
+
     def plan(
         self, runs: int | None = None, tell: Tell | None = None, *, begun: int | None = None
     ) -> BurstPlan:

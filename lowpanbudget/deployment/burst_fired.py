@@ -1,5 +1,6 @@
 """A burst with all that it is fired on: its way, its packets as frames, what is asked for."""
 
+from math import ceil
 from typing import NamedTuple
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime_of
@@ -61,6 +62,31 @@ class FiredBurst(NamedTuple):
             for hop in range(len(self.way) - 1)
         ]
         return self.burst.packets * sum(one.air_us + one.answer_us for one in sums) / 1e6
+
+    @property
+    def can_be_in(self) -> bool:
+        """Return whether all packets can be in in time if nothing is lost, nobody else sends and no queue is full.
+
+        The last one has to pass its links, and the sender's link to take all of them. It says no only where that is
+        sure: each frame takes a cell, of which any stretch of a slotframe has the same number, or its time on the air.
+        """
+        within_s, first = self.burst.all_in_s, self.frames[0]
+        if within_s is None:
+            return True
+        count, hops, slots = len(first), len(self.way) - 1, self.access.slots
+        passed = hops + count - 1 if self.is_apart else hops * count
+        if slots is None:
+            air_s = [frame.air_us / 1e6 for hop in self.frames for frame in hop]
+            return (
+                self.lasts_s + passed * min(air_s) <= within_s
+                and self.burst.packets * count * min(air_s) <= within_s
+            )
+        slot_s = slots.template.length / 1e6
+        cells = slots.cells * ceil(within_s / slots.slotframe_s)
+        # a slot less, in which the first of them may lie already
+        return (
+            self.lasts_s + (passed - 1) * slot_s <= within_s and self.burst.packets * count <= cells
+        )
 
 
 def packet_of(design: Design, burst: Burst) -> tuple[MessageAirtime, MessageAirtime]:

@@ -6,6 +6,10 @@ from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.values import dataclass
 
+LESS = (
+    0.98  # of what is too much: a change that leaves more of it is none worth telling; our choice
+)
+
 
 @dataclass(frozen=True, slots=True)
 class PossibleChange:

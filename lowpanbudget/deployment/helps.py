@@ -5,7 +5,6 @@ from contextlib import suppress
 from math import ceil
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime, airtime_of, answered
-from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.fewest import with_value
@@ -38,24 +37,6 @@ def possible_ladders(design: Design, access: Access, network: CarriedNetwork) ->
     yield from map(alone, _of_messages(design, messages))
 
 
-def burst_ladders(design: Design, access: Access, plan: BurstPlan) -> Iterator[Ladder]:
-    """Yield what may bring more of a burst in, each alone, with values that a file may state."""
-    slots = access.slots
-    if slots is None:
-        if plan.lost_access:
-            yield _backoffs(design, access, ())
-    else:
-        # so many that what comes in a slotframe goes on in one
-        needed = min(ceil(plan.frames * slots.slotframe_s / plan.every_s), slots.slotframe)
-        for ladder in slot_ladders(design, slots, (), needed, 0):
-            if not ladder.key.endswith(("shared_cells", "cells_down")):
-                yield ladder
-    if design.link.acknowledged and plan.lost_link > plan.lost_access:
-        yield _retries(design, access, ())
-    if design.queue is not None and plan.lost_queue:
-        yield _places(design, design.queue, ())
-
-
 def _numbers(
     design: Design, access: Access, network: CarriedNetwork, messages: Sequence[MessageAirtime]
 ) -> Iterator[Ladder]:
@@ -67,16 +48,16 @@ def _numbers(
         down = max(node.cells_needed_down or 0 for node in network.nodes)
         yield from slot_ladders(design, slots, messages, up, down)
     else:
-        yield _backoffs(design, access, messages)
+        yield backoffs_ladder(design, access, messages)
     if not design.link.acknowledged:
         answering = replace(design, link=replace(design.link, acknowledged=True))
         text, answers = _acknowledged(access), airtime(answering)
         takes = "each frame has an answer on the air"
         yield alone(PossibleChange("link.acknowledged", text, answering, answers, takes))
     else:
-        yield _retries(design, access, messages)
+        yield retries_ladder(design, access, messages)
     if design.queue is not None and _fills(network):
-        yield _places(design, design.queue, messages)
+        yield places_ladder(design, design.queue, messages)
         if any(one.direction == "down" for one in network.services):
             yield turned_by(
                 design, "queue.root_frames", doubled(design.queue.of(0), _DOUBLINGS), "{} places in the root's queue",
@@ -89,14 +70,16 @@ def _numbers(
     yield from _of_flows(design, messages)
 
 
-def _backoffs(design: Design, access: Access, messages: Sequence[MessageAirtime]) -> Ladder:
+def backoffs_ladder(design: Design, access: Access, messages: Sequence[MessageAirtime]) -> Ladder:
+    """Return the ladder of how often a busy channel is waited for."""
     return turned_by(
         design, "access.backoffs", _up_to(BACKOFFS.most, access.backoffs),
         lambda backoffs: plural(backoffs, "backoff"), "what finds no free channel waits longer for it", messages,
     )  # fmt: skip
 
 
-def _retries(design: Design, access: Access, messages: Sequence[MessageAirtime]) -> Ladder:
+def retries_ladder(design: Design, access: Access, messages: Sequence[MessageAirtime]) -> Ladder:
+    """Return the ladder of how often a frame is sent again."""
     return turned_by(
         design, "access.retries", _up_to(RETRIES.most, access.retries),
         lambda retries: f"{retries} {'retry' if retries == 1 else 'retries'}",
@@ -104,7 +87,8 @@ def _retries(design: Design, access: Access, messages: Sequence[MessageAirtime])
     )  # fmt: skip
 
 
-def _places(design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]) -> Ladder:
+def places_ladder(design: Design, queue: SendQueue, messages: Sequence[MessageAirtime]) -> Ladder:
+    """Return the ladder of how many frames a node holds."""
     return turned_by(
         design, "queue.frames", doubled(queue.frames, _DOUBLINGS),
         lambda places: f"{plural(places, 'place')} in each queue", "it takes memory of every node", messages,

@@ -6,13 +6,13 @@ from functools import cache
 from lowpanbudget.arguments import function_or_none, value_of
 from lowpanbudget.deployment.airtime import airtime
 from lowpanbudget.deployment.burst import PlayedBurst, runs_like
+from lowpanbudget.deployment.burst_ladders import burst_ladders
 from lowpanbudget.deployment.burst_plan import BurstPlan
 from lowpanbudget.deployment.carried import LimitCheck
 from lowpanbudget.deployment.carry import judged
 from lowpanbudget.deployment.change import PossibleChange
 from lowpanbudget.deployment.checks import played_check
 from lowpanbudget.deployment.digits import percent, rounded_up
-from lowpanbudget.deployment.helps import burst_ladders
 from lowpanbudget.deployment.ladder import Ladder
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.deployed import deployment_findings, failures
@@ -108,7 +108,9 @@ def _least(ladder: Ladder, plan: BurstPlan) -> tuple[PossibleChange, BurstPlan, 
     value = ladder.rungs[0]
     then = bursts(value, plan.seed).plan(few)
     first = _compared(plan, then)
-    if eased(*first, times=CLEARLY):
+    # the furthest ones have most cells, backoffs, retries and places
+    may_be_in = any(bursts(one, plan.seed).can_be_in for one in reversed(ladder.rungs))
+    if may_be_in and eased(*first, times=CLEARLY):
         value = nearest(ladder, (shortly, again)) or value
     if few < plan.runs and (eased(*first) or is_promising(*first)):
         # a yes is said of nothing that was looked at less than the burst itself

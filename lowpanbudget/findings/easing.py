@@ -3,10 +3,10 @@
 from math import hypot
 
 from lowpanbudget.deployment.carried import LimitCheck
+from lowpanbudget.deployment.change import LESS
 
 PLAYED = ("delivery", "latency", "queue")  # what comes out of a simulation
 CLEARLY = 2  # times what was left open: of many changes one or another is better by more than that by chance
-_LESS = 0.98  # a change that leaves more of the strain is none worth telling
 
 
 def eased(before: LimitCheck, after: LimitCheck, times: int = 1) -> bool:
@@ -37,7 +37,7 @@ def _unsure(before: LimitCheck, after: LimitCheck) -> float:
 
 def is_less(before: LimitCheck, after: LimitCheck) -> bool:
     """Return whether so much less is in the way that it is worth telling, however unsure it is."""
-    return over(after) < over(before) * _LESS
+    return over(after) < over(before) * LESS
 
 
 def over(check: LimitCheck) -> float:

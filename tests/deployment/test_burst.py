@@ -6,17 +6,19 @@ from functools import partial
 from math import isclose
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 from contract import entry
 from findings.cases_deployment import slotted
 from simulation.captured import design
 
-from lowpanbudget import carry, parse_design
+from lowpanbudget import carry, load_design, parse_design
 from lowpanbudget.deployment import burst
 from lowpanbudget.deployment.burst import PlayedBurst, carry_burst
+from lowpanbudget.deployment.burst_ladders import burst_ladders
 from lowpanbudget.deployment.burst_plan import BurstPlan
-from lowpanbudget.deployment.burst_runs import BurstRun
+from lowpanbudget.deployment.burst_runs import BurstRun, slot_runs
 from lowpanbudget.deployment.digits import rounded_up
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
@@ -696,3 +698,62 @@ def test_over_one_link_a_burst_meets_what_its_node_sends_beside_it(
     assert plan.all_in == pytest.approx(share, abs=4 * (share * (1 - share) / 400) ** 0.5 + 0.005)
     assert plan.holds is not usual
     assert (share < 0.9) is usual
+
+
+@pytest.mark.parametrize(
+    ("access", "hops", "all_in_s", "can_be"),
+    [
+        # the last of four packets goes after 0.3 s and takes three slots of 10 ms, or two where the first one begins
+        (SLOTS + "cells = 40\n", 3, 0.33, True),
+        (SLOTS + "cells = 40\n", 3, 0.31, False),
+        # in any 1.01 s there are as many cells as a slotframe has: three packets of four, or all
+        (SLOTS + "cells = 3\n", 1, 1.0, False),
+        (SLOTS + "cells = 3\n", 1, 1.02, True),
+        (SLOTS + "cells = 4\n", 1, 1.0, True),
+        # 11 of MAC, IPHC 4, UDP 4, data and 6 before them, at 32 us an octet, over each of three hops: 4.224 ms or more
+        (CSMA, 3, 0.3043, True),
+        (CSMA, 3, 0.3042, False),
+    ],
+)
+def test_a_burst_that_cannot_be_in_is_known_without_playing_it(
+    access: str, hops: int, all_in_s: float, *, can_be: bool
+) -> None:
+    """By hand; and of what cannot be in no run is."""
+    plan = volley(access, 4, hops, every_s=0.1, all_in_s=all_in_s)
+    burst_ = PlayedBurst(plan, "volley", 1)
+    assert burst_.can_be_in == can_be
+    if not can_be:
+        assert burst_.plan(50).all_in == 0
+
+
+def test_what_cannot_bring_a_burst_in_is_not_played(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The footbridge's last packet has 0.1 s for twelve slots of 10 ms, whatever is changed; 0.005 of 100 are lost.
+
+    So no change is sought further, none of the links is sent over more often, and no order or length of the slotframe
+    is tried that is later: cells, a shorter slotframe and places are, 100 runs each, 200 of what helps.
+    """
+    played = []
+
+    def counted(*given: Any, **named: Any) -> list[BurstRun]:
+        found = slot_runs(*given, **named)
+        played.append(len(found))
+        return found
+
+    monkeypatch.setattr(burst, "slot_runs", counted)
+    footbridge = load_design(Path(__file__).parents[2] / "examples" / "footbridge.toml")
+    plan = carry_burst(footbridge, "hundred")
+    assert sum(played) == plan.runs == 200
+    found = burst_changes_that_help(footbridge, plan)
+    assert [one.key for one in found] == ["access.slots.cells", "access.slots.slotframe"]
+    assert sum(played) - 200 == 500
+
+
+def test_a_longer_slotframe_is_tried_where_it_may_outlast_bad_times() -> None:
+    text = "[loss]\nframes = 0.2\n"
+    for more, keys in (("", set()), ("[loss.runs]\ngood = 0.1\nbad = 0.9\nbad_ms = 500\n", {103})):
+        plan = volley(SLOTS + "slotframe = 51\n", 9, 2, all_in_s=9, more=text + more)
+        fired = carry_burst(plan, "volley", runs=20)
+        assert plan.access is not None
+        ladders = burst_ladders(plan, plan.access, fired)
+        longer = {one.rungs[0] for one in ladders if one.key == "access.slots.slotframe"}
+        assert {one for one in longer if one > 51} == keys
