@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.layers.link import mac
 from lowpanbudget.layers.link.fcs import fcs, fcs_slips
 from lowpanbudget.layers.link.mac import FrameType
@@ -19,12 +19,15 @@ WINDOW = 64  # frames that are looked at before the first is handed on
 _LEAST = 3  # fewer frames prove nothing against the link type
 _CRC_OK = 0x80  # the usual status: signal strength, then link quality with this bit (common practice, no source)
 
-PRESENT, ABSENT, STRIPPED, STATUS, OTHERWISE, UNCLEAR = (
+_MOST_AHEAD = 16  # octets in front of a frame that are looked behind; our choice
+
+PRESENT, ABSENT, STRIPPED, STATUS, OTHERWISE, AHEAD, UNCLEAR = (
     "present",
     "absent",
     "stripped",
     "radio status",
     "summed otherwise",
+    "octets ahead",
     "unclear",
 )
 
@@ -33,7 +36,8 @@ class FcsVerdict(NamedTuple):
     """What stands at the end of the frames of a link type.
 
     ``state`` is "present", "absent" (as the link type says), "stripped", "radio status", "summed otherwise" (what
-    stands there follows from the frame, but by another sum) or "unclear". ``octets`` are those of the FCS, 0 without;
+    stands there follows from the frame, but by another sum), "octets ahead" (it is right over what stands behind some
+    octets at the start) or "unclear". ``octets`` are those of the FCS, 0 without;
     ``status`` how many octets of something else, such as radio status, end each frame. ``matched`` of ``tested``
     frames had a right FCS of that length. ``text`` says it for people. ``claimed`` is what the link type says.
     """
@@ -66,6 +70,13 @@ def judge(
     best = 4 if matched[4] > matched[2] else 2
     if claimed and matched[claimed] >= matched[best]:
         best = claimed
+    if tested >= _LEAST and not any(matched.values()):
+        ahead = _ahead(usable)
+        if ahead:
+            text = (
+                f"the FCS is right in none of {tested} frames, and in most of them behind {ahead}"
+            )
+            return FcsVerdict(AHEAD, 0, 0, tested, 0, text, claimed)
     if claimed in (None, 2) and tested >= _LEAST and matched[best] * 2 < tested:
         slip = _slip(usable)
         if slip:
@@ -90,6 +101,19 @@ def _matching(frames: list[bytes], length: int) -> int:
     return sum(
         fcs(frame[:-length], length) == frame[-length:] for frame in frames if len(frame) > length
     )
+
+
+def _ahead(frames: list[bytes]) -> str:
+    """Return in words the octets behind which most frames begin, as their FCS proves; nothing where they do not."""
+    for count in range(1, _MOST_AHEAD + 1):
+        behind = [frame[count:] for frame in frames]
+        if max(_matching(behind, length) for length in (2, 4)) * 2 > len(frames):
+            counted = all(frame[0] & 0x7F == len(frame) - 1 for frame in frames)
+            length = (
+                ", the length of what follows, as the PHY has it" if counted and count == 1 else ""
+            )
+            return plural(count, "octet") + length
+    return ""
 
 
 def _slip(frames: list[bytes]) -> str:

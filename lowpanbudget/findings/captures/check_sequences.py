@@ -2,7 +2,7 @@
 
 from collections import Counter
 
-from lowpanbudget.capture.follow.fcs_check import OTHERWISE, STATUS, STRIPPED, FcsVerdict
+from lowpanbudget.capture.follow.fcs_check import AHEAD, OTHERWISE, STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import link_text
 from lowpanbudget.findings.finding import Hit, Severity
@@ -31,6 +31,10 @@ _SUMMED = (
     "No receiver that follows the standard takes such frames. Where they are acknowledged, whoever wrote the capture "
     "did it, or all nodes do it alike; else compare the sum with that of a chip that is known to be right: its start, "
     "and the order of bits and octets."
+)
+_AHEAD = (
+    "Take those octets off, or name the link type that has them: all else is read here as if the frame began at the "
+    "first octet."
 )
 _OF_ONE = (
     "Look whether others take its frames: where they are acknowledged, move the receiver of the capture nearer; where "
@@ -174,5 +178,7 @@ def check_sequence_not_as_said(scene: Scene, verdict: FcsVerdict) -> Hits:
             evidence += ("frames are acknowledged all the same",)
         severity = Severity.REMARK if taken else Severity.RISK
         yield Hit(verdict.text, evidence, verdict.state, (1,), severity, _SUMMED)
+    elif verdict.state == AHEAD:
+        yield Hit(verdict.text, evidence, verdict.state, (1,), Severity.RISK, _AHEAD)
     elif verdict.state in {STRIPPED, STATUS} and not verdict.as_claimed:
         yield Hit(verdict.text, evidence, verdict.state, (1,))

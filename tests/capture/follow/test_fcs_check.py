@@ -50,6 +50,9 @@ def status(frame: bytes, *, good: bool = True) -> bytes:
         ([GOOD[0][:-2] + b"\x2a\x8c"] * 9, 195, "radio status", 0, 2),
         (LONG, 195, "present", 4, 0),
         ([GOOD[0][:-2]], 195, "unclear", 2, 0),
+        # the length that the PHY puts before a frame (IEEE 802.15.4-2006 clause 6.3.3, from memory), and any three
+        ([bytes([len(f)]) + f for f in GOOD], 195, "octets ahead", 0, 0),
+        ([b"\x07" + RNG.randbytes(2) + f for f in GOOD], 230, "octets ahead", 0, 0),
     ],
 )
 def test_what_stands_at_the_end(
@@ -67,6 +70,13 @@ def test_what_stands_at_the_end(
             assert one.damaged == (b"damaged" in one.octets)
         if frames[0] in GOOD or frames == LONG:
             assert one.damaged or one.datagram is not None
+
+
+def test_octets_before_frames_are_told_with_what_they_are() -> None:
+    trace = Trace()
+    list(trace.follow(records([bytes([len(f)]) + f for f in GOOD])))
+    told = trace.fcs[195, None].text
+    assert "in most of them behind 1 octet, the length of what follows" in told
 
 
 def test_status_is_never_counted_as_payload() -> None:
