@@ -9,8 +9,8 @@
      (link, flows,        (ledger, knobs)
       messages)
 
-Imports go to the left alone: values < cites < errors < declared < arguments < bits < env < fields < layers < stack <
-payload < design < capture < room < deployment < findings < report < cli. The names below are loaded when first used.
+Imports go to the left alone: shown < values < cites < errors < declared < arguments < bits < env < fields < layers <
+stack < payload < design < capture < room < deployment < findings < report < cli. Names are loaded when first used.
 """
 
 from typing import TYPE_CHECKING, Any

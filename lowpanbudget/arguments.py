@@ -156,8 +156,9 @@ def written(value: Kind, encode: Callable[[Kind], object]) -> None:
 
 def of_class(error: RequestError, value: object) -> RequestError:
     """Return an error that says of which class the value is that cannot be written."""
-    name = type(value).__name__
-    if error.message.startswith(name):
+    kind = type(value)
+    name, is_ours = kind.__name__, kind.__module__.startswith("lowpanbudget")
+    if not is_ours or error.message.startswith(name):
         return error
     return RequestError(f"{name}: {error.message}", cite=error.cite, hint=error.hint)
 

@@ -11,6 +11,7 @@ from typing import Any, Literal, NamedTuple
 from lowpanbudget.cites import Cite
 from lowpanbudget.declared import hint_for_octets
 from lowpanbudget.errors import RequestError, Truncated, WireError, plural
+from lowpanbudget.shown import shown_named
 
 _new = tuple.__new__
 
@@ -54,6 +55,9 @@ class Span(NamedTuple):
     source: str = ""
     stand_in: bool = False
     nature: Nature = Nature.HEADER
+
+    def __repr__(self) -> str:
+        return shown_named(self)
 
 
 class StandIn(int):
@@ -273,14 +277,8 @@ class Writer:
         self.data += octets
 
     def number(
-        self,
-        count: int,
-        value: int,
-        name: str,
-        meaning: str = "",
-        cite: Cite | None = None,
-        removed_by: str = "",
-    ) -> None:
+        self, count: int, value: int, name: str, meaning: str = "", cite: Cite | None = None, removed_by: str = ""
+    ) -> None:  # fmt: skip
         """Append a number in ``count`` octets, most significant first, and leave its span."""
         self.octets(value.to_bytes(count, "big"), name, meaning, cite, removed_by, value)
 

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.arguments import flag, number_within
 from lowpanbudget.errors import RequestError, plural, repeated
+from lowpanbudget.shown import LINK_ADDRESS
 from lowpanbudget.values import dataclass, field
 
 IID_MASK = (1 << 64) - 1
@@ -143,8 +144,8 @@ class Env:
     naming the argument that cannot be used.
     """
 
-    source: bytes | None
-    destination: bytes | None
+    source: bytes | None = field(metadata=LINK_ADDRESS)
+    destination: bytes | None = field(metadata=LINK_ADDRESS)
     pan_id: int | None
     contexts: Contexts
     root: IPv6Address | None

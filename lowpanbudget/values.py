@@ -12,8 +12,10 @@ from dataclasses import field, fields, replace
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
+from lowpanbudget.shown import shown
+
 __all__ = [
-    "FrozenDict", "HashedOnce", "dataclass", "field", "fields", "filling", "found_once", "frozen", "replace",
+    "FrozenDict", "HashedOnce", "brief", "dataclass", "field", "fields", "filling", "found_once", "frozen", "replace",
     "settled",
 ]  # fmt: skip
 Key = TypeVar("Key")
@@ -245,13 +247,34 @@ _UNSET: Any = _Unset()
 
 
 def _shown(attributes: tuple[dataclasses.Field[Any], ...]) -> Callable[[Any], str]:
-    names = [part.name for part in attributes if part.repr]
+    shows = [(part.name, part.metadata.get("shown", shown)) for part in attributes if part.repr]
 
-    def shown(self: Any) -> str:
-        values = ", ".join(f"{name}={getattr(self, name, ...)!r}" for name in names)
+    def show(self: Any) -> str:
+        values = ", ".join(f"{name}={said(getattr(self, name, ...))}" for name, said in shows)
         return f"{type(self).__qualname__}({values})"
 
-    return shown
+    return show
+
+
+def brief(self: Any) -> str:
+    """Return how a value shows itself that is made by hand: without attributes that hold nothing by default."""
+    values = [
+        f"{part.name}={part.metadata.get('shown', shown)(one)}"
+        for part in fields(self)
+        if part.repr
+        and ((one := getattr(self, part.name)) != _default_of(part) or _is_something(one))
+    ]
+    return f"{type(self).__qualname__}({', '.join(values)})"
+
+
+def _is_something(value: Any) -> bool:
+    """Return whether it is no None, no False, and not empty; 0 is a number."""
+    return bool(value) or (isinstance(value, int) and value is not False)
+
+
+def _default_of(part: dataclasses.Field[Any]) -> Any:
+    made = part.default_factory
+    return part.default if made is dataclasses.MISSING else made()
 
 
 def _compared(attributes: tuple[dataclasses.Field[Any], ...]) -> Callable[[Any], Any]:

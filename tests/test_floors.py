@@ -17,8 +17,8 @@ from house import MODULES, PACKAGE, docstrings, imports, name_of, nodes_of
 import lowpanbudget
 
 ORDER = (
-    "hidden < values < cites < errors < declared < arguments < bits < env < fields < layers < stack < payload < "
-    "design < capture < room < deployment < findings < report < cli"
+    "hidden < shown < values < cites < errors < declared < arguments < bits < env < fields < layers < stack < "
+    "payload < design < capture < room < deployment < findings < report < cli"
 )
 FLOORS = ORDER.split(" < ")
 ABOVE_ALL = {

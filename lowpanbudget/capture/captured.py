@@ -120,6 +120,9 @@ class CaptureFrames(SinglePass[CapturedFrame]):
         self._file, self._trace = file, trace
         super().__init__(self._followed(), "follow")
 
+    def __repr__(self) -> str:
+        return f"CaptureFrames({self._file!r})"
+
     def _followed(self) -> Generator[CapturedFrame, None, None]:
         largest = _largest(self._trace)
         with self._file as records:

@@ -18,6 +18,7 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.lowpan.lorh import Rpi
+from lowpanbudget.shown import shown
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.values import FrozenDict, replace
@@ -41,6 +42,9 @@ class LeftOut:
         self._reasons: dict[str, int] = {}
         self._hints: dict[str, str] = {}
         self._assembled = self._dropped = self._given_up = self._cut = self._assumed_type = 0
+
+    def __repr__(self) -> str:
+        return f"LeftOut(reasons={shown(self._reasons)})"
 
     @classmethod
     def of(cls, given: "LeftOut | None") -> "LeftOut":

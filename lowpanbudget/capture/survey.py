@@ -15,6 +15,7 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.series import TimeSeries, merged
 from lowpanbudget.capture.tally import Tally, together
+from lowpanbudget.shown import shown_named
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 Key = TypeVar("Key", bound=Hashable)
@@ -34,6 +35,9 @@ class Cell(NamedTuple):
     kind: str
     flow: FlowKey | str | None
     node: bytes | str | None
+
+    def __repr__(self) -> str:
+        return shown_named(self, "node")
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,8 @@ from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.mesh import group_address
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
-from lowpanbudget.values import HashedOnce, dataclass, replace
+from lowpanbudget.shown import LINK_ADDRESS, shown_named
+from lowpanbudget.values import HashedOnce, dataclass, field, replace
 
 Role = Literal["node", "collector", "border", "outside"]
 FIRST, FORWARDED = "first", "forwarded"
@@ -44,8 +45,8 @@ class Station(HashedOnce):
 
     name: str
     role: Role
-    short: bytes | None = None
-    extended: bytes | None = None
+    short: bytes | None = field(default=None, metadata=LINK_ADDRESS)
+    extended: bytes | None = field(default=None, metadata=LINK_ADDRESS)
     address: IPv6Address | None = None
     prefix: int = LINK_LOCAL.value
     identifier: AddressForm | Literal["link"] = "link"
@@ -84,6 +85,9 @@ class Hop(NamedTuple):
     source: bytes
     destination: bytes
     hop_limit: int
+
+    def __repr__(self) -> str:
+        return shown_named(self, "source", "destination")
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from lowpanbudget.fields.choice import Choice, Row, Use
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.structure import WholeValue, layout_stated
 from lowpanbudget.fields.word import Header
+from lowpanbudget.shown import shown_named
 
 Kind = TypeVar("Kind")
 _new = tuple.__new__
@@ -28,6 +29,9 @@ class Head(NamedTuple):
     value: Any
     start: int
     end: int
+
+    def __repr__(self) -> str:
+        return shown_named(self)
 
     @property
     def layout(self) -> Layout[Any] | Header | None:
@@ -58,6 +62,9 @@ class Restored(NamedTuple):
     spans: tuple[Span, ...]
     widths: tuple[int, ...]
 
+    def __repr__(self) -> str:
+        return shown_named(self)
+
     def fields(self) -> Iterator[tuple[Span, int]]:
         """Yield each field's span and its width in the datagram."""
         return zip(self.spans, self.widths, strict=True)
@@ -72,6 +79,9 @@ class Packet(NamedTuple):
     heads: tuple[Head, ...]
     values: tuple[Any, ...] = ()
     spans: tuple[Span, ...] = ()
+
+    def __repr__(self) -> str:
+        return shown_named(self)
 
     def head(self, kind: type[Any] | UnionType) -> Head | None:
         """Return the first head on the air whose value is of this class, or None."""

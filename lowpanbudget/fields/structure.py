@@ -11,7 +11,7 @@ with the section that the layout is from: nobody writes it twice.
 
 import dataclasses
 import inspect
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from typing import Any, TypeVar, cast, dataclass_transform
 
 from lowpanbudget.cites import Cite
@@ -20,7 +20,7 @@ from lowpanbudget.fields.keyed import Piece
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.parts import LayoutPart, Order
 from lowpanbudget.fields.word import Header
-from lowpanbudget.values import FrozenDict, dataclass, fields
+from lowpanbudget.values import FrozenDict, brief, dataclass, fields
 
 T = TypeVar("T")
 _NONE: Any = dataclasses.MISSING
@@ -76,6 +76,7 @@ class _Declared:
 
     part: Callable[[str, bool], Bits | LayoutPart] | None
     default: Any
+    metadata: Mapping[str, Any] | None = None
 
 
 def bits(
@@ -103,6 +104,7 @@ def part(
     *values: Any,
     default: Any = _NONE,
     name: str = "",
+    metadata: Mapping[str, Any] | None = None,
     **keys: Any,
 ) -> Any:
     """Return a field for a class that is a part of this ``kind``, made with its name and these values."""
@@ -112,7 +114,7 @@ def part(
         made.key = key
         return made
 
-    return _Declared(make, default)
+    return _Declared(make, default, metadata)
 
 
 def outer(*, default: Any = _NONE) -> Any:
@@ -158,10 +160,12 @@ def structure(
             else:
                 around.append(key)
             if key in declared.__annotations__:
-                setattr(declared, key, dataclasses.field(default=field.default))
+                setattr(
+                    declared, key, dataclasses.field(default=field.default, metadata=field.metadata)
+                )
             else:
                 delattr(declared, key)
-        value = dataclass(frozen=True, slots=True, kw_only=kw_only)(declared)
+        value = _brief(dataclass(frozen=True, slots=True, kw_only=kw_only)(declared))
         _LAYOUTS[value] = Layout(
             name, cite, *parts, value=value, order=order, sizes=sizes, sent=sent, padded=padded,
             around=tuple(around), tag=tag,
@@ -179,6 +183,13 @@ def _told(value: type[T], cite: Cite) -> type[T]:
     return value
 
 
+def _brief(value: type[T]) -> type[T]:
+    """Return a class whose values leave out what is as by default where they show themselves."""
+    if dataclasses.is_dataclass(value):
+        cast("Any", value).__repr__ = brief
+    return value
+
+
 def layout_of(value: type[T]) -> Layout[T]:
     """Return the layout that a class was declared with."""
     return _LAYOUTS[value]
@@ -190,7 +201,7 @@ def stated_by(
     """Return what notes with which word or layout a class's values are read, or how to tell for a value."""
 
     def note(value: type[T]) -> type[T]:
-        _WORDS[value] = word
+        _WORDS[_brief(value)] = word
         return value if callable(word) else _told(value, word.cite)
 
     return note

@@ -18,7 +18,8 @@ from lowpanbudget.findings.known import known_of
 from lowpanbudget.findings.watched import watched
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.link.stations import network_text
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.shown import LINK_ADDRESS
+from lowpanbudget.values import dataclass, field, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +36,8 @@ class ListedFrame:
 
     number: int
     time_ns: int | None
-    source: bytes | None
-    destination: bytes | None
+    source: bytes | None = field(metadata=LINK_ADDRESS)
+    destination: bytes | None = field(metadata=LINK_ADDRESS)
     carries: str
     octets: int
     room: int | None

@@ -5,6 +5,7 @@ from typing import Any, NamedTuple, NoReturn, Self
 from lowpanbudget.layers.link.stations import network_of
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.shown import shown_named
 from lowpanbudget.stack.frame import Frame
 
 # the fields of a key with its PAN: a plain tuple is found in a table without a call
@@ -50,6 +51,10 @@ class FragmentKey(_KeyFields):
     def __delattr__(self, name: str) -> NoReturn:
         """Refuse: events hold it."""
         raise AttributeError(f"FragmentKey.{name} cannot be deleted")
+
+    def __repr__(self) -> str:
+        said = shown_named(self, "source", "destination")
+        return said if self.pan is None else f"{said[:-1]}, pan={self.pan})"
 
     __hash__ = tuple.__hash__
 

@@ -21,6 +21,7 @@ from lowpanbudget.layers.link.nonces import Devices
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.shown import LINK_ADDRESS
 from lowpanbudget.stack import secured
 from lowpanbudget.stack.incoming import UNCHECKED, Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
@@ -50,8 +51,8 @@ class Frame:
     octets: bytes
     mac: Mac | None = None
     payload: bytes | None = None
-    link_source: bytes | None = None
-    link_destination: bytes | None = None
+    link_source: bytes | None = field(default=None, metadata=LINK_ADDRESS)
+    link_destination: bytes | None = field(default=None, metadata=LINK_ADDRESS)
     datagram: Datagram | None = None
     fragment: Fragment | Rfrag | None = None
     fragment_octets: bytes = b""
@@ -167,9 +168,7 @@ def decode_prepared(
                 rpi_type=rpi_type, left_out=left_out, sender=sender, is_tried=True,
             )  # fmt: skip
             return likeliest(under, keys, security, is_cut=left_out > 0)
-        if security is None or open_payload(
-            frame, reader, mac, keys, devices, asn, sender, trailer
-        ):
+        if security is None or open_payload(frame, reader, mac, keys, devices, asn, sender, trailer):  # fmt: skip
             if frame.payload is None:
                 frame.payload = reader.data[reader.pos : reader.end]
             if not (

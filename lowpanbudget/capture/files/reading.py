@@ -61,6 +61,9 @@ class CaptureFile(Iterator[Record]):
         self._is_over = False
         self._given_by = given_by
 
+    def __repr__(self) -> str:
+        return f"CaptureFile(format={self._format!r}{', read to its end' * self._is_over})"
+
     @classmethod
     def of(cls, capture: "Capture") -> "CaptureFile":
         """Return ``capture`` itself when it is one already, what ``read_capture`` gives, or one over given records."""

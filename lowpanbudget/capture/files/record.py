@@ -2,6 +2,8 @@
 
 from typing import NamedTuple
 
+from lowpanbudget.shown import shown_named
+
 MOST_NOTICES = 1000  # that are kept; of more, only their number
 _MOST_FORGOTTEN = 1 << 16  # of which notices may still come
 
@@ -22,6 +24,9 @@ class Record(NamedTuple):
     original_length: int
     offset: int | None = None
     receiver: str | None = None
+
+    def __repr__(self) -> str:
+        return shown_named(self)
 
 
 NO_CAPTURE = "not-a-capture"

@@ -23,6 +23,7 @@ from lowpanbudget.fields import (
     within,
 )
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.shown import IP_ADDRESS
 from lowpanbudget.values import replace
 
 CITE = rfc(6554, "3")
@@ -85,7 +86,7 @@ class SourceRoute:
     cmpr_e: int = bits(4, "octets elided of the last address", name="CmprE", default=0)
     pad: int = bits(4, "unused octets at the end", default=0)
     reserved = bits(20)
-    addresses: tuple[bytes, ...] = part(_Addresses)
+    addresses: tuple[bytes, ...] = part(_Addresses, metadata=IP_ADDRESS)
 
     @explains
     def expand(self, destination: IPv6Address) -> tuple[IPv6Address, ...]:

@@ -17,7 +17,7 @@ from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import Bits, Choice, Header, Row, WordForm
 from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.source import Function, FunctionSource
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import brief, dataclass, field
 
 CITE = ieee(2015, "9.4")
 CITE_2006 = ieee(2006, "7.6.2.2")
@@ -180,6 +180,7 @@ class Security:
     key_index: int | None = None
     asn_in_nonce: bool = False
     mic: bytes = field(default=b"", compare=False)
+    __repr__ = brief
 
     @property
     def protection(self) -> SecurityLevel:

@@ -21,7 +21,7 @@ from lowpanbudget.fields import Bits, Contents, Either, Header, OctetString, Uns
 from lowpanbudget.layers.link import mlme_contents
 from lowpanbudget.layers.link.content import ELEMENTS_CITE, content, vendor_content
 from lowpanbudget.layers.link.header_contents import HEADER_IES, TERMINATION_1, TERMINATION_2
-from lowpanbudget.values import FrozenDict, dataclass, field, frozen
+from lowpanbudget.values import FrozenDict, brief, dataclass, field, frozen
 
 CITE = ELEMENTS_CITE
 MLME, PAYLOAD_TERMINATION = 0x1, 0xF
@@ -112,6 +112,7 @@ class Element:
     fields: Mapping[str, Any] = field(default_factory=FrozenDict, compare=False)
     nested: "tuple[Element, ...]" = field(default=(), compare=False)
     fault: WireError | None = field(default=None, compare=False)
+    __repr__ = brief
 
     def faults(self) -> "Iterator[WireError]":
         """Yield the faults of this element and of those nested in it."""

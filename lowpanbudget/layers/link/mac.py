@@ -40,6 +40,7 @@ from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.leading import read_leading
 from lowpanbudget.layers.link.leading import take_up as take_leading
+from lowpanbudget.shown import LINK_ADDRESS
 from lowpanbudget.values import dataclass, field, filling
 
 __all__ = [
@@ -77,9 +78,9 @@ class Mac:
     version: int = 1
     sequence: int | None = 0
     destination_pan: int | None = None
-    destination: bytes | None = None
+    destination: bytes | None = field(default=None, metadata=LINK_ADDRESS)
     source_pan: int | None = None
-    source: bytes | None = None
+    source: bytes | None = field(default=None, metadata=LINK_ADDRESS)
     pan_id_compression: bool = False
     pending: bool = False
     ack_request: bool = False
@@ -179,11 +180,10 @@ def take_up(source: FunctionSource, form: FrameForm) -> dict[str, str]:
 def _security(reader: Reader, frame_type: FrameType, version: int) -> Security:
     if version == 0 and frame_type is not FrameType.MULTIPURPOSE:
         raise reader.fault(
-            NotSupported,
-            "a secured version-0 frame has no auxiliary security header; its 2003 security "
+            NotSupported, "a secured version-0 frame has no auxiliary security header; its 2003 security "
             "suite is set outside the frame",
             ieee(2003, "7.6"),
-        )
+        )  # fmt: skip
     security = auxiliary.decode(reader, version)
     reader.layer = "MAC"
     return security

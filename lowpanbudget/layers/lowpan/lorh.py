@@ -27,7 +27,8 @@ from lowpanbudget.fields import (
     stated_by,
     structure,
 )
-from lowpanbudget.values import dataclass
+from lowpanbudget.shown import IP_ADDRESS
+from lowpanbudget.values import dataclass, field
 
 CRITICAL = rfc(8138, "4.2")
 ELECTIVE = rfc(8138, "4.1")
@@ -151,7 +152,7 @@ IP_IN_IP = Header(
 class SrhLorh:
     """An SRH-6LoRH: ``hops`` still to visit, each the last 1, 2, 4, 8 or 16 octets of its address."""
 
-    hops: tuple[bytes, ...]
+    hops: tuple[bytes, ...] = field(metadata=IP_ADDRESS)
 
     @property
     def kind(self) -> int:
@@ -177,7 +178,7 @@ class IpInIp:
     """An outer IPv6 header: its ``hop_limit`` and the last octets of its source (none: the root's address)."""
 
     hop_limit: int
-    encapsulator: bytes = b""
+    encapsulator: bytes = field(default=b"", metadata=IP_ADDRESS)
 
 
 @structure("elective 6LoRH", ELECTIVE, kw_only=False)

@@ -11,7 +11,8 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError, plural, repeated
 from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, stated_by, structure
-from lowpanbudget.values import dataclass
+from lowpanbudget.shown import LINK_ADDRESS
+from lowpanbudget.values import dataclass, field
 
 CITE = rfc(4944, "5.2")
 PLANNED = "A design plans it with mesh_under = true in [flow.routing] (RFC 4944 section 5.2)"
@@ -69,8 +70,8 @@ class Mesh:
     """
 
     hops_left: int
-    originator: bytes
-    final: bytes
+    originator: bytes = field(metadata=LINK_ADDRESS)
+    final: bytes = field(metadata=LINK_ADDRESS)
     deep: bool = False
 
 

@@ -17,6 +17,7 @@ from lowpanbudget.fields import (
     structure,
 )
 from lowpanbudget.layers.internet.nd import lowpan_options
+from lowpanbudget.shown import LINK_ADDRESS
 
 CITE = rfc(4861, "4.6")
 UNIT = 8
@@ -39,14 +40,18 @@ class SourceLinkLayerAddress:
     that ends so cannot be told from it.
     """
 
-    address: bytes = part(PaddedString, "of the sender", sizes=_LINK_SIZES, unit=UNIT)
+    address: bytes = part(
+        PaddedString, "of the sender", sizes=_LINK_SIZES, unit=UNIT, metadata=LINK_ADDRESS
+    )
 
 
 @structure("target link-layer address option", rfc(4861, "4.6.1"), padded=True)
 class TargetLinkLayerAddress:
     """The target's link address; octets as in ``SourceLinkLayerAddress``."""
 
-    address: bytes = part(PaddedString, "of the target", sizes=_LINK_SIZES, unit=UNIT)
+    address: bytes = part(
+        PaddedString, "of the target", sizes=_LINK_SIZES, unit=UNIT, metadata=LINK_ADDRESS
+    )
 
 
 @structure("prefix information option", rfc(4861, "4.6.2"), sizes=(32,))
