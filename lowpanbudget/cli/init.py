@@ -32,8 +32,8 @@ lowpanbudget init --example archive.toml archive.toml"""
     help="Level of link security: 0 none, 1-3 authenticate, 4 encrypts only, 5-7 do both.",
 )  # fmt: skip
 @click.option(
-    "--routing", type=click.Choice(["none", "storing", "non-storing"]), default="storing",
-    show_default=True, help="Mode of a RPL network; none: one without RPL.",
+    "--routing", type=click.Choice(["none", "storing", "non-storing", "mesh-under"]), default="storing",
+    show_default=True, help="Mode of a RPL network; none: one without RPL; mesh-under: frames forwarded below IPv6.",
 )  # fmt: skip
 @click.option(
     "--hops", type=options.WholeNumber(1, 64), default=3, show_default=True, metavar="N",

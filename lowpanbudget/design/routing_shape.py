@@ -42,8 +42,6 @@ class RoutingShape(ShapeTable):
     )
     mesh_under: bool = key(
         Flag(),
-        "Frames are forwarded below IPv6, with a mesh header on each hop (RFC 4944 sections 5.2 and 11): the flow is "
-        "one IP hop, nothing of RPL is added, fragments are put together at the far end alone. Identifiers are elided "
-        "against the two ends in that header, so that a later hop takes no more octets than the first.",
+        "Frames are forwarded below IPv6, each with a mesh header: explain mesh-under.",
         default=False,
     )

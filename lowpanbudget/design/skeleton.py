@@ -25,9 +25,10 @@ from lowpanbudget.design.shape import (
 )
 from lowpanbudget.values import dataclass, field
 
-RoutingMode = Literal["none", "storing", "non-storing"]
+RoutingMode = Literal["none", "storing", "non-storing", "mesh-under"]
 Transport = Literal["udp", "coap", "oscore", "dtls"]
 
+_BELOW = "A mesh below IPv6: frames are forwarded, and packets have no router on their way."
 _COLUMN = 34  # where comments begin
 _WIDEST = 120  # of a line with its comment
 _UP = "readings"
@@ -130,7 +131,9 @@ def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[TableSketch]:
         routing = {"rpi": "true"}
         if skeleton.routing == "non-storing" and not up and skeleton.hops > 1:
             routing["route"] = str(skeleton.hops - 1)
-        about = MODES[skeleton.routing]
+        if skeleton.routing == "mesh-under":
+            routing = {"mesh_under": "true"}
+        about = MODES.get(skeleton.routing, _BELOW)
         yield TableSketch("[flow.routing]", RoutingShape, routing, about)
     if skeleton.transport == "udp":
         return

@@ -36,7 +36,7 @@ def test_the_readme_shows_it_whole() -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("addresses", ["short", "extended"])
-@pytest.mark.parametrize("routing", ["none", "storing", "non-storing"])
+@pytest.mark.parametrize("routing", ["none", "storing", "non-storing", "mesh-under"])
 @pytest.mark.parametrize("transport", ["udp", "coap", "oscore", "dtls"])
 def test_it_loads_and_fits(addresses: str, routing: str, transport: str, tmp_path: Path) -> None:
     """The strongest and no security, a network of one hop and one as deep as its hop limit allows."""
@@ -86,7 +86,10 @@ def test_every_option_is_in_the_design(invoke: Invoke, tmp_path: Path) -> None:
     """What was asked for is what is read back; RFC 6550: a route in packets that go down, in non-storing mode alone."""
     file = tmp_path / "mesh.toml"
     for addresses, level, routing, transport in product(
-        ("short", "extended"), (0, 6), ("none", "storing", "non-storing"), ("udp", "dtls")
+        ("short", "extended"),
+        (0, 6),
+        ("none", "storing", "non-storing", "mesh-under"),
+        ("udp", "dtls"),
     ):
         done = invoke(
             "init", file, "--force", "--addresses", addresses, "--security", str(level), "--routing", routing,
@@ -100,7 +103,8 @@ def test_every_option_is_in_the_design(invoke: Invoke, tmp_path: Path) -> None:
         down, up = design.flow("settings"), design.flow("readings")
         assert (up.hops, down.hops, up.direction, down.direction) == (5, 5, "up", "down")
         assert (up.routing.route, down.routing.route) == (0, 4 if routing == "non-storing" else 0)
-        assert up.routing.rpi == down.routing.rpi == (routing != "none")
+        assert up.routing.rpi == down.routing.rpi == (routing in {"storing", "non-storing"})
+        assert up.mesh_under == down.mesh_under == (routing == "mesh-under")
         assert (down.application.dtls is not None) == (transport == "dtls")
 
 

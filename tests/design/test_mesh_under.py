@@ -5,7 +5,8 @@ import re
 import pytest
 from design.designs import changed, fault_of
 
-from lowpanbudget import Reassembler, budget, decode_frame, explain, parse_design
+from lowpanbudget import Reassembler, budget, decode_frame, explain, parse_design, room_by_hops
+from lowpanbudget.design.knobs import positions, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.stack.events import Complete
@@ -100,6 +101,13 @@ def test_a_group_in_a_mesh() -> None:
     for path, left in zip(paths(text), ("b3", "b2"), strict=True):
         assert path.hop.destination.hex() == "ffff"
         assert lowpan(path)[0].startswith(left + "0017" + "8ffc" + "5000")
+
+
+@pytest.mark.parametrize(("end", "final"), [("1:fffc", "9ffc"), ("1:e0fc", "80fc")])
+def test_of_a_group_13_bits_are_in_its_link_address(end: str, final: str) -> None:
+    """Section 9: "the last 5 bits in octet DST[15]"; 100 before them are no bits of the group."""
+    first, _ = paths(HEAD + STATIONS + flow(to=f'group = "ff05::{end}"'))
+    assert lowpan(first)[0].startswith("b3" + "0017" + final)
 
 
 def test_each_fragment_carries_the_mesh_header_in_front() -> None:
@@ -210,6 +218,14 @@ def test_link_local_addresses_and_a_hop_limit_of_one_reach_all_nodes() -> None:
     assert lowpan(forwarded)[0][2:] == lowpan(first)[0][2:]
     group = flow(to='group = "ff02::1"', hop_limit="1")
     assert len(paths(HEAD + inside + group)) == 2
+    (rooms,) = room_by_hops(parse_design(HEAD + inside + flow(hop_limit="1")), [1, 14, 15, 16])
+    # by hand: 127 - MAC 9, mesh 5, IPHC 2, UDP 4, check sequence 2; 15 hops have an octet of their own
+    assert [(one.hops, one.room) for one in rooms.rooms] == [
+        (1, 105),
+        (14, 105),
+        (15, 104),
+        (16, 104),
+    ]
 
 
 def test_routed_and_mesh_under_with_what_each_costs() -> None:
@@ -227,11 +243,36 @@ def test_routed_and_mesh_under_with_what_each_costs() -> None:
         assert not [s for s in (*one.weaker, *one.stronger) if "mesh_under" in s.id]
 
 
+def test_a_network_of_rpl_that_forwards_below_ipv6_instead() -> None:
+    """Nothing of RPL is left in any flow: a plan that is turned is the one that a file states."""
+    both = [
+        HEAD
+        + STATIONS
+        + flow(routing=up)
+        + flow("set", 'destination = "gauge"', source='"gate"', routing=back)
+        for up, back in (
+            ("{ rpi = true }", "{ rpi = true, route = 2 }"),
+            ("{ mesh_under = true }", "{ mesh_under = true }"),
+        )
+    ]
+    routed, below = map(parse_design, both)
+    (knob,) = [
+        one for one in positions(routed, routed.flows[0]) if one.dimension == "routing.mesh_under"
+    ]
+    assert "RFC 8931 appendix A" in knob.caution
+    assert turned(routed, [knob]) == below
+    (back,) = [
+        one for one in positions(below, below.flows[0]) if one.dimension == "routing.mesh_under"
+    ]
+    assert not back.caution
+    assert all(not one.mesh_under for one in turned(below, [back]).flows)
+
+
 def test_the_word_is_explained_with_its_key() -> None:
     (word,) = explain("mesh-under")
     assert "mesh_under = true in [flow.routing]" in str(word.data)
     (key,) = explain("flow.routing.mesh_under")
-    assert "RFC 4944" in str(key.data)
+    assert "explain mesh-under" in str(key.data)
 
 
 def test_other_designs_have_no_mesh_header() -> None:

@@ -76,7 +76,9 @@ COMPRESSION = {
     ),
     "mesh-under": Gloss(
         "Frames are passed on below IPv6: all nodes are one IP hop apart, and a mesh header names the two ends. "
-        f"Fragments are put together at the far end alone. {mesh.PLANNED}.",
+        "Identifiers are elided against these (RFC 4944 section 10.1), so that a later hop takes no more octets than "
+        "the first. Each fragment carries the header, and all are put together at the far end alone: a plain one that "
+        f"is lost on any hop loses the datagram. {mesh.PLANNED}.",
         rfc(6775, "2"), ("header mesh", "BC0", "route-over"),
     ),
     "route-over": Gloss(
