@@ -14,6 +14,7 @@ Faults are told by place, never by content.
 """
 
 from collections.abc import Mapping
+from difflib import get_close_matches
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
@@ -94,10 +95,19 @@ def dtls_sender(where: str, entry: Mapping[str, Any]) -> DtlsSender:
         raise RequestError(f"{where}: {error.message}", hint=error.hint, cite=error.cite) from None
 
 
+def no_others(where: str, entry: Mapping[str, Any], table: Mapping[str, Any]) -> None:
+    """Raise ``RequestError`` where an entry has a name that the table has not; it is not shown, as it may be a key."""
+    for name in entry.keys() - table.keys():
+        near = get_close_matches(name, table, 1)
+        meant = f"Did you mean {near[0]}? " if near else ""
+        raise RequestError(
+            f"{where} has an unknown entry", hint=f"{meant}Allowed are {', '.join(table)}"
+        )
+
+
 def _values(where: str, entry: Mapping[str, Any], table: Mapping[str, KeyRow]) -> dict[str, Any]:
     """Return the values of a table by their keys, each of its kind."""
-    if set(entry) - set(table):
-        raise RequestError(f"{where} has an unknown entry", hint=f"Allowed are {', '.join(table)}")
+    no_others(where, entry, table)
     values = {}
     for name, row in table.items():
         value = entry.get(name, row.default)

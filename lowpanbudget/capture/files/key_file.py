@@ -29,6 +29,7 @@ from lowpanbudget.capture.files.content_keys import (
     OSCORE_TABLE,
     KeyRow,
     dtls_sender,
+    no_others,
     oscore_context,
 )
 from lowpanbudget.errors import RequestError, repeated
@@ -204,10 +205,7 @@ def _parse(path: str, text: HiddenText) -> dict[str, Any]:
 
 
 def _key(where: str, entry: dict[str, Any]) -> Key:
-    if set(entry) - set(KEY_TABLE):
-        raise RequestError(
-            f"{where} has an unknown entry", hint=f"Allowed are {', '.join(KEY_TABLE)}"
-        )
+    no_others(where, entry, KEY_TABLE)
     if not isinstance(entry.get("octets"), str):
         raise RequestError(
             f'{where} needs octets = "...", 32 hex digits', hint='Write octets = "32 hex digits"'

@@ -365,6 +365,8 @@ def test_nothing_of_the_keys_is_ever_shown(tmp_path: Path) -> None:
         (OSCORE_TABLE.replace('sender_id = ""', 'sender_id = "01"'), "oscore 1: sender and"),
         (OSCORE_TABLE + f"algorithm = {int(KEY.hex()[20:], 16)}", "oscore 1: algorithm"),
         (OSCORE_TABLE + f'"{KEY.hex()}" = 1', "oscore 1 has an unknown entry"),
+        (OSCORE_TABLE.replace("sender_id", "sender"), "Did you mean sender_id? Allowed are"),
+        ("[[key]]\nactets = 1\n", "Did you mean octets? Allowed are"),
         (DTLS_TABLE.replace(TLS12, KEY.hex()), "dtls 1: no suite"),
         (DTLS_TABLE.replace(IV12.hex(), KEY.hex()), "dtls 1: the IV has 16 octets"),
         (DTLS_TABLE.replace(str(ip_of(CLIENT)), KEY.hex()), "dtls 1: source"),
