@@ -13,6 +13,7 @@ from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
 from lowpanbudget.capture.follow.matching import Matched
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.sums_read import is_sum_right
 from lowpanbudget.capture.tally_place import application_octets, is_empty_message
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.layers.internet import chain, ipv6
@@ -41,7 +42,9 @@ class Crossing(NamedTuple):
     goes ``down``, and ``message`` are the design's. ``own_number`` is the message's own sequence number, which wraps at
     ``modulus``; ``written_s`` the time that the message gives for itself, in seconds from 1970, in steps of ``step_s``.
     All of these are None where nothing tells. ``unread`` is why no format of the flow reads its data, ``unprotected``
-    the protection of its flow that it goes without, ``otherwise`` another one that it has instead.
+    the protection of its flow that it goes without, ``otherwise`` another one that it has instead. ``sum_right``:
+    whether its UDP checksum is right as read here. ``runs_out``: who gets it must not forward it, and it is for another
+    node.
     """
 
     flow: FlowKey
@@ -64,6 +67,8 @@ class Crossing(NamedTuple):
     size: int = 0
     inner_limit: int | None = None
     mesh_left: int | None = None
+    sum_right: bool | None = None
+    runs_out: bool = False
 
     @property
     def left(self) -> HopsLeft:
@@ -238,6 +243,11 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None)
         )
     if matched is not None:
         plain = _with_message(with_border(plain, matched.flow, sighting), matched)
+        # "discarded if Hop Limit was zero when received or is decremented to zero" (RFC 8200 section 3)
+        runs_out = plain.hop_limit <= 1 and not plain.at_end and plain.inner_limit is None
+        plain = plain._replace(runs_out=runs_out and mesh is None)
+    if place.kind == ipv6.UDP:
+        plain = plain._replace(sum_right=is_sum_right(sighting, datagram, place))
     return plain if mesh is None else in_mesh(plain, mesh, mac, devices)
 
 

@@ -248,15 +248,14 @@ NAMES = {
             "outside_plan": "Measurement.is_outside: whether something is outside of the plan",
             "left_out": "Measurement.outside: frames that were not asked for",
             "title": "MeasuredFlow.title: what a flow is called",
+            "dropped": "MeasuredFlow.dropped: why some of its messages cannot arrive, in words",
             "text": "of put_back and leap: the same in words",
             "notices": "Measurement.notices: what reading the capture noticed",
         }
         | _CAPTURE
         | _HEARD,
     ),
-    "pack": JsonNames(
-        "", _MESSAGE | {"rounded": "values that were rounded: path, given and sent"}
-    ),
+    "pack": JsonNames("", _MESSAGE | {"rounded": "values that were rounded: path, given, sent"}),
     "page": JsonNames(
         "",
         {

@@ -166,7 +166,7 @@ class DatedPart:
         listened = seconds and seconds - sum(one.seconds for one in silences)
         nodes = self._on_air.nodes(listened)
         missing = Tally({one.node: one.missing for one in nodes}) + Tally(self._recoveries.missing)
-        missed = Missed(self._most_tries, missing)
+        missed = Missed(self._most_tries, missing, self._ways.reads_sums)
         self._recoveries.finish(self._last_ns)
         stopped = self._stopped.journeys(self._last_ns, self._ways.answering)
         groups, unsettled = with_stopped(groups, stopped)

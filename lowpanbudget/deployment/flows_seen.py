@@ -60,10 +60,14 @@ def _seconds(time_ns: int | None) -> float | None:
 
 
 class Missed(NamedTuple):
-    """What may have gone by unheard: a frame is tried ``most_tries`` times, ``frames`` of each node were missed."""
+    """What may have gone by unheard: a frame is tried ``most_tries`` times, ``frames`` of each node were missed.
+
+    ``reads_sums``: what is needed to judge checksums is known here, for there are right ones.
+    """
 
     most_tries: int
     frames: Mapping[bytes, int]
+    reads_sums: bool = True
 
 
 def may_have_arrived(
@@ -79,8 +83,9 @@ def may_have_arrived(
     where nothing is counted.
     """
     left = [one for one, is_in in zip(journeys, arrived, strict=True) if not is_in]
-    unsure = sum(one.is_unsure for one in left)
-    left = [one for one in left if not one.is_unsure]
+    left = [one for one in left if not one.runs_out and not (one.sum_wrong and missed.reads_sums)]
+    unsure = sum(one.is_unsure or one.sum_wrong for one in left)
+    left = [one for one in left if not one.is_unsure and not one.sum_wrong]
     at_end = [one for one in left if one.at_end and one.last is not None]
     open_now = [one for one in at_end if all(part.is_open for part in one.unanswered)]
     stopped = sum(
@@ -132,7 +137,9 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     if latency_s is not None and times:
         within = share_of(sum(one <= latency_s for one in times), len(times))
     steps = [one.crossing.step_s for one in journeys if one.crossing.step_s is not None]
-    has_ends = any(group.arrived) or any(one.at_end or one.crossing.at_end for one in journeys)
+    has_ends = any(group.arrived) or any(
+        one.at_end or one.crossing.at_end or one.runs_out for one in journeys
+    )
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
     bare = Tally(one.crossing.unprotected for one in journeys if one.crossing.unprotected)
     other = Tally(one.crossing.otherwise for one in journeys if one.crossing.otherwise)
@@ -170,6 +177,8 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         last_number=journeys[-1].number,
         anew=tuple(islice(_anew(group), _MOST_ANEW)),
         old=tuple(islice(_old(group), _MOST_ANEW)),
+        run_out=sum(one.runs_out for one in journeys),
+        sum_wrong=sum(one.sum_wrong for one in journeys),
     )
 
 

@@ -74,7 +74,8 @@ class Journey:
     on the way. ``last`` is the frame that brought it over the last link heard, which is the end of its way where
     ``at_end``; ``parts`` are all frames that brought it there. One that ``is_stopped`` was not heard whole on any link,
     and brought to its end where that ``is_told`` by its receiver; it ``is_unsure`` where nothing shows that its sender
-    did not go on unheard. It was said ``again`` so often, ``left_again`` of them where it began.
+    did not go on unheard. One that ``runs_out`` was heard last with a hop limit that nobody may lower; ``sum_wrong``
+    tells that its receiver drops it. It was said ``again`` so often, ``left_again`` of them where it began.
     """
 
     crossing: Crossing
@@ -95,6 +96,8 @@ class Journey:
     is_stopped: bool = False
     is_unsure: bool = False
     is_told: bool = False
+    runs_out: bool = False
+    sum_wrong: bool = False
 
     @property
     def is_old(self) -> bool:
@@ -135,6 +138,7 @@ class Journeys:
         self._of_link = Recent[tuple[bytes, bytes], Tries](MOST_TRIES)  # the last
         self._asked: dict[int | None, Tries] = {}  # the last that asked, by sequence number
         self._last: Tries | None = None
+        self.reads_sums = False  # what goes further than a link has right checksums
         self.answering: set[bytes] = set()  # nodes whose acknowledgements are heard here
 
     def heard(self, frame: HeardFrame) -> tuple[Tries | None, Journey | None]:
@@ -250,6 +254,9 @@ class Journeys:
         parts = (self._tries.get(number) for number in crossing.numbers)
         journey.parts = tuple(one for one in parts if one is not None)
         journey.at_end = crossing.at_end
+        journey.runs_out, journey.sum_wrong = crossing.runs_out, crossing.sum_right is False
+        if crossing.sum_right and not self.reads_sums:
+            self.reads_sums = not crossing.flow.source.is_link_local
         journey.seen_ns = frame.time_ns
 
     def _start(self, crossing: Crossing, frame: HeardFrame) -> int | None:
@@ -261,9 +268,9 @@ class Journeys:
         """Return whether a datagram came to the end of its way, as far as a receiver on the side can know.
 
         All frames that brought it over its last link were acknowledged, as far as they ask for that; or nobody there is
-        ever heard to acknowledge.
+        ever heard to acknowledge. What has a wrong checksum its receiver drops (RFC 8200 section 8.1).
         """
-        if not journey.at_end or journey.last is None:
+        if not journey.at_end or journey.last is None or journey.sum_wrong:
             return False
         return not any(one.asks and one.receiver in self.answering for one in journey.unanswered)
 

@@ -103,7 +103,9 @@ class MeasuredFlow:
     those ``sent``. ``rhythm`` are parts of the time with their own interval, since the first message, without times in
     which messages may have been missed here; the last may be the silence behind the last message. The first and the
     last begin in the frames ``first_number`` and ``last_number``; ``anew`` are the first messages behind restarts,
-    ``old`` those that came again long after.
+    ``old`` those that came again long after. ``run_out`` so many were heard last on their way to a node that must
+    discard them, with a hop limit that it may not lower (RFC 8200 section 3), and ``sum_wrong`` have a wrong UDP
+    checksum as read here: their receiver drops them (section 8.1), and neither counts as arrived.
     """
 
     name: str | None
@@ -140,6 +142,18 @@ class MeasuredFlow:
     last_number: int = 0
     anew: tuple[NumberedAnew, ...] = ()
     old: tuple[OldMessage, ...] = ()
+    run_out: int = 0
+    sum_wrong: int = 0
+
+    @property
+    def dropped(self) -> str:
+        """Return why some of them cannot arrive, in words; nothing of most."""
+        told = []
+        if self.run_out:
+            told.append(f"{self.run_out} with a hop limit that ends on the way")
+        if self.sum_wrong:
+            told.append(f"{self.sum_wrong} with a wrong checksum, which receivers drop")
+        return " and ".join(told)
 
     @property
     def title(self) -> str:

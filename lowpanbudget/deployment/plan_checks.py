@@ -116,7 +116,10 @@ def _promises(flows: Sequence[MeasuredFlow], limits: Limits | None) -> list[list
         ]
         held = tails([_chance(share, perhaps, least) for _, share, perhaps in shares])
         for (at, share, perhaps), tail in zip(shares, held, strict=True):
-            found[at].append(delivery(flows[at].title, share, perhaps, least, tail, len(shares)))
+            check = delivery(flows[at].title, share, perhaps, least, tail, len(shares))
+            if dropped := flows[at].dropped:
+                check = replace(check, why=f"{check.why}; {dropped}")
+            found[at].append(check)
     if limits is not None and limits.latency_s is not None:
         least = limits.latency_share
         times = [(at, one.in_time) for at, one in enumerate(flows) if one.in_time is not None]

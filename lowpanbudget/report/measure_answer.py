@@ -61,7 +61,13 @@ def flow_words(flows: Sequence[dict[str, Any]]) -> str:
             "bit without a design)"
         )
     text = "; ".join(told)
-    return text and f"{text}."
+    text = text and f"{text}."
+    dropped = [f"{flow['dropped']} of {flow['title']}" for flow in flows if flow["dropped"]]
+    if dropped:
+        text += f" Cannot arrive: {'; '.join(dropped[:_MOST_LINKS])}"
+        more = len(dropped) - _MOST_LINKS
+        text += f"; and of {plural(more, 'more flow')}." if more > 0 else "."
+    return text.strip()
 
 
 def link_words(links: Sequence[dict[str, Any]]) -> str:

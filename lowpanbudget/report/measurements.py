@@ -46,7 +46,7 @@ def measured(capture: str, found: Measurement) -> Data:
 
 def flows(several: Iterable[MeasuredFlow]) -> list[Data]:
     """Return flows that were measured, each with what it is called."""
-    return [{**data_of(flow), "title": flow.title} for flow in several]
+    return [{**data_of(flow), "title": flow.title, "dropped": flow.dropped} for flow in several]
 
 
 def links(several: Iterable[MeasuredLink]) -> list[Data]:

@@ -67,7 +67,13 @@ def measurer_of(design: Design | None) -> Measurer | None:
 @DELIVERY.rule("loss-over-plan", Measurement)
 def loss_over_plan(_scene: Scene, measured: Measurement) -> Hits:
     """Judge messages by what arrived, and links by what was acknowledged."""
+    flows = {flow.title: flow for flow in measured.flows}
     for check in _outside(measured, PlanNumber.DELIVERY, PlanNumber.LOSS):
+        flow = flows.get(check.subject)
+        if flow is not None and flow.arrived is not None:
+            lost = flow.arrived.trials - flow.arrived.count
+            if 2 * (flow.run_out + flow.sum_wrong) > lost:
+                continue  # hop limit or checksum, of which others tell
         what = "to arrive" if check.what is PlanNumber.DELIVERY else "to fail"
         yield Hit(check.why, (f"{check.planned:.1%} planned {what}",), check.subject)
 

@@ -1,0 +1,106 @@
+"""What cannot arrive is not counted as arrived: hop limits that end on the way, checksums that receivers refuse."""
+
+import pytest
+from findings import air
+from findings.cases_application import DATA, DESIGN, SMALL
+
+from lowpanbudget import Measurement, audit, measure
+from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
+from lowpanbudget.report.measure_answer import flow_words
+from lowpanbudget.report.measurements import measured
+
+PLAN = air.design(
+    DESIGN.format(link="").replace("[[context]]", "[limits]\ndelivery = 0.9\n[[context]]", 1)
+)
+RELAY, OTHER = b"\0\x55", b"\0\x66"
+COUNT = 30
+TITLE = "reading from 2001:db8:1::ff:fe00:17"
+
+
+def of_frames(*sent: tuple[bytes, tuple[bytes, bytes]]) -> air.Capture:
+    """Datagrams on links, a minute between two that one sends."""
+    frames = [
+        (1.0 + 60 * at + 0.1 * index, air.frame(packet, at, links))
+        for at in range(COUNT)
+        for index, (packet, links) in enumerate(sent)
+    ]
+    return air.Capture([*frames], SMALL, PLAN)
+
+
+def seen(capture: air.Capture) -> Measurement:
+    return measure(list(capture.records()), contexts=SMALL, design=PLAN)
+
+
+def with_sum(checksum: int | None) -> bytes:
+    source, to = air.address(air.PREFIX, air.NODE), air.address(air.PREFIX, air.ROOT)
+    return air.ip(source, to, 17, air.udp(DATA, source, to, checksum=checksum))
+
+
+def delivery(found: Measurement) -> tuple[PlanVerdict, str]:
+    (check,) = [
+        one for one in found.checks if one.what is PlanNumber.DELIVERY and one.subject == TITLE
+    ]
+    return check.verdict, check.why.rpartition("; ")[2]
+
+
+def test_a_hop_limit_that_ends_on_the_way_is_a_loss() -> None:
+    """ "discarded if Hop Limit was zero when received or is decremented to zero" (RFC 8200 section 3)."""
+    capture = of_frames((air.datagram(DATA, hop_limit=1), (air.NODE, RELAY)))
+    found = seen(capture)
+    (flow,) = found.flows
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.arrived.trials, flow.perhaps, flow.run_out) == (
+        0,
+        COUNT,
+        0,
+        COUNT,
+    )
+    why = f"{COUNT} with a hop limit that ends on the way"
+    assert delivery(found) == (PlanVerdict.OUTSIDE, why)
+    told = flow_words(measured("store.pcap", found)["flows"])
+    assert told.endswith(f"Cannot arrive: {why} of {TITLE}.")
+    # one cause, one finding
+    names = {
+        one.name for one in audit(list(capture.records()), contexts=SMALL, design=PLAN).findings
+    }
+    assert "hop-limit-runs-out" in names
+    assert "loss-over-plan" not in names
+
+
+@pytest.mark.parametrize("sent", [(2, RELAY), (1, air.ROOT)])
+def test_a_hop_limit_that_is_enough_is_none(sent: tuple[int, bytes]) -> None:
+    """The next link is not heard here; or there is none."""
+    limit, to = sent
+    (flow,) = seen(of_frames((air.datagram(DATA, hop_limit=limit), (air.NODE, to)))).flows
+    assert flow.run_out == 0
+    assert flow.dropped == ""
+    assert (flow.arrived is None) == (to == RELAY)
+
+
+def test_a_wrong_checksum_is_a_loss() -> None:
+    """ "IPv6 receivers must discard UDP packets containing a zero checksum", and wrong ones (RFC 8200 section 8.1)."""
+    right = air.datagram(DATA, air.PREFIX, (OTHER, air.ROOT)), (OTHER, air.ROOT)
+    found = seen(of_frames((with_sum(0x1234), (air.NODE, air.ROOT)), right))
+    flows = {flow.title: flow for flow in found.flows}
+    arrived = flows[TITLE].arrived
+    assert arrived is not None
+    assert (arrived.count, arrived.trials, flows[TITLE].perhaps) == (0, COUNT, 0)
+    why = f"{COUNT} with a wrong checksum, which receivers drop"
+    assert delivery(found) == (PlanVerdict.OUTSIDE, why)
+    (other,) = [one for title, one in flows.items() if title != TITLE]
+    assert other.arrived is not None
+    assert (other.arrived.count, other.sum_wrong) == (COUNT, 0)
+
+
+def test_where_all_checksums_are_wrong_nobody_knows() -> None:
+    """The prefix that is given here may be the wrong one."""
+    found = seen(of_frames((with_sum(0x1234), (air.NODE, air.ROOT))))
+    (flow,) = found.flows
+    assert (flow.sum_wrong, flow.perhaps) == (COUNT, COUNT)
+    assert delivery(found)[0] is PlanVerdict.OPEN
+
+
+def test_a_right_checksum_arrives() -> None:
+    (flow,) = seen(of_frames((with_sum(None), (air.NODE, air.ROOT)))).flows
+    assert flow.arrived is not None
+    assert (flow.arrived.count, flow.dropped) == (COUNT, "")
