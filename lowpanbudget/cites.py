@@ -50,12 +50,11 @@ def ieee(edition: int, clause: str = "") -> Cite:
     return Cite(f"{_IEEE}-{edition}", clause)
 
 
-_ADDRESS = re.compile(r"^https?://\S*/")
-_DOCUMENT = re.compile(r"\[?\b(?:rfc[\s-]*(\d+)|802\.15\.4[a-z]*(?:-(\d{4}))?)\b\]?")
-_FILLING = re.compile(
-    r"\b(?:ieee|std|section|sect?|clause|of|the|in)\b\.?|[§#,:;()]|(?<!\d)-|-(?!\d)"
-)
-_SECTION = re.compile(r"(?:(?:table|figure|appendix) )?(?:\d+|[a-z])(?:[.-]\d+)*")
+# these are compiled by who names a place first: most commands cite, and few look for what somebody typed
+_ADDRESS = r"^https?://\S*/"
+_DOCUMENT = r"\[?\b(?:rfc[\s-]*(\d+)|802\.15\.4[a-z]*(?:-(\d{4}))?)\b\]?"
+_FILLING = r"\b(?:ieee|std|section|sect?|clause|of|the|in)\b\.?|[§#,:;()]|(?<!\d)-|-(?!\d)"
+_SECTION = r"(?:(?:table|figure|appendix) )?(?:\d+|[a-z])(?:[.-]\d+)*"
 
 
 def named_in(text: str) -> Cite | None:
@@ -63,13 +62,13 @@ def named_in(text: str) -> Cite | None:
 
     The section is empty where only a document is named; IEEE 802.15.4 may be named without an edition.
     """
-    text = _ADDRESS.sub("", text.lower())
-    found = _DOCUMENT.search(text)
+    text = re.sub(_ADDRESS, "", text.lower())
+    found = re.search(_DOCUMENT, text)
     if found is None:
         return None
     around = f"{text[: found.start()]} {text[found.end() :]}".replace("appendix-", "appendix ")
-    section = " ".join(_FILLING.sub(" ", around).split()).strip(".")
-    if section and not _SECTION.fullmatch(section):
+    section = " ".join(re.sub(_FILLING, " ", around).split()).strip(".")
+    if section and not re.fullmatch(_SECTION, section):
         return None
     if section.startswith("appendix "):
         section = "appendix " + section.removeprefix("appendix ").upper()

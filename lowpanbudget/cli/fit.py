@@ -71,7 +71,7 @@ def command(
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.findings.finding import ranked
     from lowpanbudget.findings.planned import form_findings, message_findings
-    from lowpanbudget.report import gate, machine, view
+    from lowpanbudget.report import gate, view
     from lowpanbudget.room.fit import fit
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
@@ -92,6 +92,8 @@ def command(
             ranked([*form_findings(loaded, {one.flow for one in results}), *of_messages])
         )
     if as_json:
+        from lowpanbudget.report import machine
+
         output.emit(machine.document(fit=rows, findings=findings))
     elif as_csv:
         from lowpanbudget.report import csv_table

@@ -3,7 +3,6 @@
 What a file is, its first octets and the heads of its tables tell; nothing of what a key file holds is shown.
 """
 
-import difflib
 import io
 import os
 import re
@@ -276,12 +275,16 @@ def _near(path: str) -> list[str]:
         names = [one.name for one in file.parent.iterdir() if not one.name.startswith(".")]
     except (OSError, ValueError):
         return []
+    import difflib
+
     near = difflib.get_close_matches(file.name, names, _MOST_NEAR, _NEAR)
     return [str(file.parent / one) for one in near if _alike(file.stem, Path(one).stem)]
 
 
 def _alike(name: str, other: str) -> bool:
     """Return whether names without what ends them are alike: every second file ends in .toml."""
+    import difflib
+
     return difflib.SequenceMatcher(None, name, other).ratio() >= _NEAR
 
 

@@ -15,7 +15,6 @@ from typing import Any
 
 from lowpanbudget.arguments import value_of
 from lowpanbudget.design.meaning import Design, to_design
-from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
 from lowpanbudget.design.table import json_schema
 from lowpanbudget.design.takes import MOST_SHOWN, ShapeFlaw, ValuePlace
@@ -26,7 +25,7 @@ MOST_OCTETS = 4 << 20  # a design is written by hand; more is a mistaken file
 MOST_DEPTH = 80
 MOST_BITS = 4096  # of a whole number
 MOST_FAULTS = 200  # that are listed; a person mends some and reads the file again
-_DIGITS = re.compile(r"[0-9A-Fa-f_]{1000,}")  # the number with too many, or very nearly
+_DIGITS = r"[0-9A-Fa-f_]{1000,}"  # the number with too many, or very nearly
 # a key of hundreds of parts, which takes its reader quadratic time
 _CHAIN = re.compile(r"(?:^|[\[{,])(?:[^.\n=,\[\]{}]{1,99}+\.){200}", re.MULTILINE)
 
@@ -142,7 +141,7 @@ def _parse(text: str, file: str) -> dict[str, Any]:
             )
         elif not isinstance(error, tomllib.TOMLDecodeError):  # Python refuses over 4300 digits
             message, hint = "a number has too many digits", "Use at most 30 digits"
-            number = _DIGITS.search(text)
+            number = re.search(_DIGITS, text)
             if number is not None:
                 before = text[: number.start()]
                 line, column = before.count("\n") + 1, number.start() - before.rfind("\n")
@@ -228,6 +227,8 @@ def _decimal(text: str) -> Decimal:
 
 def _design_error(flaws: list[ShapeFlaw], text: str, file: str, unlisted: int) -> DesignError:
     """Return the error that lists all flaws."""
+    from lowpanbudget.design.places import Places  # noqa: PLC0415  # only a design with faults
+
     places = Places(text)
     faults = []
     for flaw, at_key in flaws:

@@ -1,6 +1,5 @@
 """Hints for a mistyped word: the word that was meant, or all words that are allowed."""
 
-import difflib
 import re
 from collections.abc import Iterable
 
@@ -38,6 +37,8 @@ def meant(word: str, vocabulary: Iterable[str]) -> str:
 
 
 def _close(word: str, words: Iterable[str], cutoff: float) -> list[str]:
+    import difflib  # noqa: PLC0415  # only a word that is wrong
+
     return difflib.get_close_matches(word, words, n=1, cutoff=cutoff)
 
 

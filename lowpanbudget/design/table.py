@@ -153,7 +153,7 @@ class Subtable(Takes):
         return {"$ref": _reference(self.table, tables)}
 
 
-_WIDTH = re.compile(r"[-_]?\d+(?:_t)?$")  # as in int16, uint16_t and crc-16
+_WIDTH = r"[-_]?\d+(?:_t)?$"  # as in int16, uint16_t and crc-16
 
 
 class ByKind(Takes):
@@ -182,7 +182,7 @@ class ByKind(Takes):
     def _refuse(self, word: Any, value: dict[str, Any], place: ValuePlace) -> None:
         """Note that the kind is unknown, mistyped or missing."""
         if word is not None:
-            usual = self._usual_words().get(_WIDTH.sub("", str(word).lower()))
+            usual = self._usual_words().get(re.sub(_WIDTH, "", str(word).lower()))
             hint = usual or spelled(str(word), self._kinds())
             place.at("kind").add(f"there is no kind {shown(word)}", hint)
             return

@@ -9,7 +9,6 @@ gives the plain text away. Encoding cannot know what was sent before, so that st
 """
 
 from collections.abc import Callable, Iterable
-from string import hexdigits
 from typing import TYPE_CHECKING
 
 from lowpanbudget.arguments import number_within, value_of
@@ -111,6 +110,8 @@ def _octets(value: bytes | str, what: str, hint: str = "") -> bytes:
         try:
             return bytes.fromhex(value.removeprefix("0x"))
         except ValueError:
+            from string import hexdigits  # noqa: PLC0415  # only a key that is wrong
+
             digits = len(value.removeprefix("0x"))
             if digits % 2 and set(value.removeprefix("0x")) <= set(hexdigits):
                 wrong = f"{what} has {digits} hex digits, and two are an octet"

@@ -6,7 +6,6 @@ number".
 """
 
 import base64
-import json
 import math
 import re
 import struct
@@ -29,13 +28,15 @@ MOST_DIGITS = {
     32: 9,
     64: 17,
 }  # that any value of the width needs (IEEE 754, table 5.1 and text)
-_BASE64URL = re.compile(r"[A-Za-z0-9_-]*")  # RFC 4648 table 2
-_NO_NUMBER = re.compile(r'"(?:[^"\\]|\\.)*"|(NaN|-?Infinity)')  # texts hold any words
+_BASE64URL = r"[A-Za-z0-9_-]*"  # RFC 4648 table 2
+_NO_NUMBER = r'"(?:[^"\\]|\\.)*"|(NaN|-?Infinity)'  # texts hold any words
 _WHOLE = 10**16  # from here on the library writes an exponent; below, a whole number needs no point
 
 
 def text_of(plain: Any) -> bytes:
     """Return compact JSON in UTF-8."""
+    import json  # noqa: PLC0415  # few messages are written in it
+
     text = json.dumps(plain, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
     return text.encode()
 
@@ -45,10 +46,11 @@ def read_text(octets: bytes) -> Any:
 
     So are the words for no finite number that the library reads: JSON has none (RFC 8259 section 6).
     """
+    import json  # noqa: PLC0415
 
     def refuse(word: str) -> NoReturn:
         text = octets.decode(json.detect_encoding(octets))
-        at = next(found.start(1) for found in _NO_NUMBER.finditer(text) if found[1])
+        at = next(found.start(1) for found in re.finditer(_NO_NUMBER, text) if found[1])
         raise json.JSONDecodeError(f"{word} is no number of JSON", text, at)
 
     return json.loads(
@@ -152,6 +154,6 @@ def octets_text(octets: bytes) -> str:
 
 def octets_from(text: str) -> bytes:
     """Return the octets of base64url text without padding; ``ValueError`` for any other letter, "+" and "/" as well."""
-    if not _BASE64URL.fullmatch(text):
+    if not re.fullmatch(_BASE64URL, text):
         raise ValueError("letters, digits, - and _ make base64url")
     return base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))

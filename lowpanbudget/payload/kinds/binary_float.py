@@ -5,12 +5,8 @@ import struct
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from math import inf, isfinite, isinf
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from lowpanbudget.payload.c.floating import FloatBits
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import FLOAT_LETTERS, digits, exact, input_number, is_plain
@@ -30,8 +26,15 @@ from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.listed import no_number, range_text
 
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
+
+
 # As JSON of programs ("NaN", "Infinity"), spreadsheets and C ("inf", "INF") write them.
-_NOT_FINITE = re.compile(r"nan|[+-]?inf(?:inity)?", re.IGNORECASE)
+_NOT_FINITE = r"(?i:nan|[+-]?inf(?:inity)?)"
 _CDDL_TYPES = {16: "float16", 32: "float16-32", 64: "float"}
 
 
@@ -66,7 +69,7 @@ unit = "J\""""
 
     def taken(self, given: Any, before: ask.Scope, *, table: bool) -> Any:
         """Return the number, also one that is none or without end."""
-        if isinstance(given, str) and _NOT_FINITE.fullmatch(given.strip()):
+        if isinstance(given, str) and re.fullmatch(_NOT_FINITE, given.strip()):
             return float(given)
         return super(Float, self).taken(given, before, table=table)  # noqa: UP008 - slots make the class anew
 
@@ -161,7 +164,7 @@ unit = "J\""""
         """Return a float as it is: its shortest text would add an error of its own."""
         return Decimal(value) if isinstance(value, float) else exact(value)
 
-    def drawn(self, random: Random, known: ask.Known) -> float:
+    def drawn(self, random: "Random", known: ask.Known) -> float:
         """Return a number within the range, or within some thousands where there is none."""
         least, most = self.limits()
         low = -1000.0 if least is None else least
@@ -209,8 +212,10 @@ unit = "J\""""
         text = f"{self.bits} bits of floating point for a range that is known"
         return ask.Remark(text, "A number with a step often takes fewer bits")
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return a float or double, or the bits of one."""
+        from lowpanbudget.payload.c.floating import FloatBits
+
         codec = self.codec(self.bits, maker.order)
         return FloatBits(maker, spot, codec, self.limits(), self.unit)
 

@@ -1,13 +1,9 @@
 """True or false in one bit."""
 
 from collections.abc import Iterator, Mapping
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import repeated
-from lowpanbudget.payload.c.coded import Truth
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit, held_by
@@ -18,6 +14,12 @@ from lowpanbudget.payload.kinds.drawing import either
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind
 from lowpanbudget.payload.kinds.leaf import Leaf
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -65,7 +67,7 @@ name = "open\""""
         """Return True for the greatest message."""
         return case == "greatest"
 
-    def drawn(self, random: Random, known: ask.Known) -> bool:
+    def drawn(self, random: "Random", known: ask.Known) -> bool:
         """Return either."""
         return either(random)
 
@@ -77,8 +79,10 @@ name = "open\""""
         """Return what one bit tells."""
         return ask.Gain("true or false", ask.NOTHING)
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return a ``bool``."""
+        from lowpanbudget.payload.c.coded import Truth
+
         return Truth(maker, spot, maker.order.rounded(self.needed()))
 
     def shape(self, tags: Mapping[str, Field]) -> Shape:

@@ -1,13 +1,9 @@
 """A number that every message of a format carries."""
 
 from collections.abc import Iterator, Mapping
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural, repeated
-from lowpanbudget.payload.c.coded import FixedCode
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
@@ -17,6 +13,12 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -78,7 +80,7 @@ bits = 8"""
                 f"Use bits = {max(self.value.bit_length(), 1)}, or a value of 0 .. {(1 << self.bits) - 1}",
             )
 
-    def drawn(self, random: Random, known: ask.Known) -> int:
+    def drawn(self, random: "Random", known: ask.Known) -> int:
         """Return the constant."""
         return self.value
 
@@ -98,8 +100,10 @@ bits = 8"""
             words += ", and another value"
         return ask.Gain("tells the format apart from others", words)
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return a number that no member holds."""
+        from lowpanbudget.payload.c.coded import FixedCode
+
         return FixedCode(maker, spot, self.value, maker.order.rounded(self.needed()))
 
     def shape(self, tags: Mapping[str, Field]) -> Shape:

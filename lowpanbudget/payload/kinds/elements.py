@@ -2,13 +2,9 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
-from random import Random
-from typing import Any, ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
-from lowpanbudget.payload.c.counted import ElementArray
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.groups import FilledNode, filled_up
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
@@ -22,6 +18,12 @@ from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -102,7 +104,7 @@ unit = "%RH\""""
         for index, item in enumerate(held.value):
             yield from held.under(self.element, item, index).parts()
 
-    def drawn(self, random: Random, known: ask.Known) -> list[Any]:
+    def drawn(self, random: "Random", known: ask.Known) -> list[Any]:
         """Return any number of elements."""
         count = drawn_length(self.least, self.most, random)
         return [self.element.drawn(random, known) for _ in range(count)]
@@ -125,8 +127,10 @@ unit = "%RH\""""
             walker.field(self.element, (*place, index), tags)
         return True
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return elements, with their number where it can change."""
+        from lowpanbudget.payload.c.counted import ElementArray
+
         element = self.element.part(maker, self.element.element_spot(spot))
         return ElementArray(maker, spot, self, element)
 
@@ -146,9 +150,9 @@ unit = "%RH\""""
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return elements, with their number in front where it can change."""
-        import construct as cs  # noqa: PLC0415 - heavy
+        import construct as cs
 
-        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+        from lowpanbudget.payload.forms import construct_parts as parts
 
         element = self.element.construct(order, bases)
         count = parts.count_form(self, order)

@@ -1,13 +1,9 @@
 """One of several names, each with a code."""
 
 from collections.abc import Iterator, Mapping
-from random import Random
-from typing import Any, ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from lowpanbudget.errors import plural, repeated
-from lowpanbudget.payload.c.coded import NamedCode
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.groups import TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
@@ -23,6 +19,12 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf, codes_left
 from lowpanbudget.payload.kinds.names import names_flaws
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -134,7 +136,7 @@ bits = 3                                 # room for more names later"""
         place = planner.place(self)
         return TagNode(place, self.names) if planner.referred(self.name) else LeafNode(place)
 
-    def drawn(self, random: Random, known: ask.Known) -> str:
+    def drawn(self, random: "Random", known: ask.Known) -> str:
         """Return a name."""
         return edge_or_any(self.names, random)
 
@@ -166,8 +168,10 @@ bits = 3                                 # room for more names later"""
             )
         return ask.Gain(f"one of {len(self.names)} names", words)
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return the code, with a constant for each name."""
+        from lowpanbudget.payload.c.coded import NamedCode
+
         codes = dict(zip(self.names, self.numbers(), strict=True))
         return NamedCode(maker, spot, codes, maker.order.rounded(self.needed()))
 

@@ -7,13 +7,9 @@ files use. Everything that differs from kind to kind is a method here, with an a
 import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from random import Random
-from typing import Any, ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from lowpanbudget.errors import RequestError, repeated
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.grid import Stepped, is_nullable, span_text
 from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.codec.order import Order
@@ -25,6 +21,13 @@ from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges
 from lowpanbudget.payload.kinds.keys import field_kind, key
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
+
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 
@@ -169,7 +172,7 @@ class Field:
         """Return a number that was given as an exact decimal."""
         return exact(value)
 
-    def drawn(self, random: Random, known: ask.Known) -> Any:
+    def drawn(self, random: "Random", known: ask.Known) -> Any:
         """Return any value, drawn; those at edges often. ``known`` has the values before it."""
         return drawn_number(self.sent(), random)
 
@@ -321,10 +324,12 @@ class Field:
 
     # --- C
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return the field in C."""
+        from lowpanbudget.payload.c.scaled import Scaled
+
         return Scaled(maker, spot, self.sent())
 
-    def element_spot(self, spot: Spot) -> Spot:
+    def element_spot(self, spot: "Spot") -> "Spot":
         """Return the spot of this field as the element of an array at a spot."""
-        return Spot(f"{spot.path}{ask.ELEMENT}", spot.words)
+        return spot._replace(path=f"{spot.path}{ask.ELEMENT}")

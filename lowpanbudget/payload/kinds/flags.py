@@ -1,13 +1,9 @@
 """A bit for each of several names."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural, repeated
-from lowpanbudget.payload.c.coded import FlagBits
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
@@ -21,6 +17,12 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -103,7 +105,7 @@ bits = 8"""
                 names = ", ".join(self.names)
                 yield Flaw(("typical",), f"{name!r} is none of the flags", f"Flags are {names}")
 
-    def drawn(self, random: Random, known: ask.Known) -> tuple[str, ...]:
+    def drawn(self, random: "Random", known: ask.Known) -> tuple[str, ...]:
         """Return any of the flags."""
         return tuple(name for name in self.names if either(random))
 
@@ -128,8 +130,10 @@ bits = 8"""
             words = f"{plural(lost, 'flag')} less" if less else ask.NOTHING
         return ask.Gain(plural(len(self.names), "flag"), words)
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return the bits as they are sent, with a mask for each name."""
+        from lowpanbudget.payload.c.coded import FlagBits
+
         width = maker.order.rounded(self.needed())
         return FlagBits(maker, spot, self.names, self.codec(width, maker.order))
 

@@ -2,13 +2,9 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
-from random import Random
 from types import MappingProxyType
-from typing import Any, ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
-from lowpanbudget.payload.c.body import Structure
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
@@ -20,6 +16,12 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import members
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -82,7 +84,7 @@ unit = "m\""""
         """Yield the values of all fields."""
         return single_values(self.fields, held.value, held)
 
-    def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
+    def drawn(self, random: "Random", known: ask.Known) -> dict[str, Any]:
         """Return any values, each optional one there or not."""
         return drawn_values(self.fields, random, known)
 
@@ -95,8 +97,10 @@ unit = "m\""""
         walker.group(self.fields, place, tags)
         return True
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return a structure."""
+        from lowpanbudget.payload.c.body import Structure
+
         return Structure(maker, spot, self.fields, spot.path)
 
     def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
@@ -113,7 +117,7 @@ unit = "m\""""
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return a structure."""
-        from lowpanbudget.payload.forms.construct_form import structure  # noqa: PLC0415 - construct is heavy
+        from lowpanbudget.payload.forms.construct_form import structure
 
         return structure(self.fields, order, bases)
 
@@ -153,7 +157,7 @@ def taken_values(fields: tuple[Field, ...], given: Any, outer: ask.Scope, *, tab
 
 
 def drawn_values(
-    fields: tuple[Field, ...], random: Random, outer: Mapping[str, Any]
+    fields: tuple[Field, ...], random: "Random", outer: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Return any values of fields, each optional one there or not."""
     values: dict[str, Any] = {}

@@ -7,11 +7,8 @@ import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
@@ -20,6 +17,11 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
+
+if TYPE_CHECKING:
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
+
 
 _LIKE_A_DATE = re.compile(r"\d{4}-\d|\d{1,4}[/.]\d{1,2}[/.]\d")
 # A time that is past when this is read. No clock is asked: a design is judged alike on every day.
@@ -161,8 +163,10 @@ step = 1"""
         seconds = float(self.step) * 2**bits
         return f"{seconds / _YEAR:.3g} years" if seconds > _YEAR else f"{seconds / 86400:.3g} days"
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return an integer of steps."""
+        from lowpanbudget.payload.c.scaled import Scaled
+
         return Scaled(maker, spot, self.number(), about=f" since {self.epoch}")
 
     def base_time(self) -> Decimal | None:

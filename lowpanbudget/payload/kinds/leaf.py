@@ -57,9 +57,9 @@ class Leaf(Field):
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return a number of some bits."""
-        import construct as cs  # noqa: PLC0415 - heavy
+        import construct as cs
 
-        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+        from lowpanbudget.payload.forms import construct_parts as parts
 
         if not self.carries:
             return cs.Padding(order.rounded(self.needed()))

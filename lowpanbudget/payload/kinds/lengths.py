@@ -2,10 +2,9 @@
 
 from collections.abc import Iterator
 from math import inf
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, exact
@@ -14,6 +13,10 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import ELEMENT, TimeSpan
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.words import joined
+
+if TYPE_CHECKING:
+    from lowpanbudget.payload.c.names import Spot
+
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array
 
@@ -113,9 +116,9 @@ class Counted(Field):
         size = f"{self.least}" if self.least == self.most else f"{self.least} .. {self.most}"
         return f"{size} {self.counts}"
 
-    def element_spot(self, spot: Spot) -> Spot:
+    def element_spot(self, spot: "Spot") -> "Spot":
         """Return a spot with a name of its own, for the length."""
-        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
+        return spot._replace(path=f"{spot.path}{ELEMENT}", words=(*spot.words, "item"))
 
 
 @field_kind

@@ -3,13 +3,9 @@
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import pairwise
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.c.coded import EntryIndex
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
@@ -22,6 +18,13 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import CodeOf, FieldPath, Known, Rules
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import Leaf
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
+
 
 MAX_ENTRIES = 4096  # more would be a table that no node keeps
 
@@ -88,7 +91,7 @@ class ListedLeaf(Leaf):
             text = f"{usual} is outside {range_text(entries[0], entries[-1])}"
             yield Flaw(("typical",), text, "Use a value of the range")
 
-    def drawn(self, random: Random, known: Known) -> Decimal:
+    def drawn(self, random: "Random", known: Known) -> Decimal:
         """Return a value of the list."""
         return edge_or_any(self.entries(), random)
 
@@ -107,8 +110,10 @@ class ListedLeaf(Leaf):
         error = EXACT.divide(max(gaps), Decimal(2))
         return f"{len(entries)} values, off by at most {digits(error)} {self.unit}".rstrip(), error
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return the index of the value."""
+        from lowpanbudget.payload.c.coded import EntryIndex
+
         bits = maker.order.rounded(self.needed())
         return EntryIndex(maker, spot, self.entries(), self.unit, bits)
 

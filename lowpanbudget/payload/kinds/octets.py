@@ -1,14 +1,10 @@
 """Octets of a fixed length, or with a length in front."""
 
 from collections.abc import Iterator, Mapping
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural
 from lowpanbudget.fields.stream import BitReader, BitWriter
-from lowpanbudget.payload.c.counted import OctetArray
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, LeafPlace, Node
@@ -22,6 +18,12 @@ from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Counted
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -100,7 +102,7 @@ length = 4                    # or min_length and max_length: then the length go
             lambda code: self.from_octets(code.to_bytes(count, stream)),
         )
 
-    def drawn(self, random: Random, known: ask.Known) -> Any:
+    def drawn(self, random: "Random", known: ask.Known) -> Any:
         """Return any octets."""
         return random.randbytes(drawn_length(self.least, self.most, random))
 
@@ -130,8 +132,10 @@ length = 4                    # or min_length and max_length: then the length go
         walker.octets(self, walker.counted(self, place), place)
         return True
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return octets, with their number where it can change."""
+        from lowpanbudget.payload.c.counted import OctetArray
+
         return OctetArray(maker, spot, self)
 
     def to_json(self, value: Any) -> Any:
@@ -155,9 +159,9 @@ length = 4                    # or min_length and max_length: then the length go
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return octets, with their number in front where it can change."""
-        import construct as cs  # noqa: PLC0415 - heavy
+        import construct as cs
 
-        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+        from lowpanbudget.payload.forms import construct_parts as parts
 
         octet = parts.coded(8, order)
         count = parts.count_form(self, order)

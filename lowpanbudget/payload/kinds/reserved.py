@@ -1,18 +1,19 @@
 """Bits kept for later."""
 
 from collections.abc import Iterator
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.c.coded import Gap
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.interfaces import NOTHING, Gain
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+
+if TYPE_CHECKING:
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -58,6 +59,8 @@ bits = 3"""
         """Return what reserved bits are good for."""
         return Gain("room for later", f"{plural(less, 'bit')} of it" if less else NOTHING)
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return bits without a member."""
+        from lowpanbudget.payload.c.coded import Gap
+
         return Gap(maker, spot, maker.order.rounded(self.needed()))

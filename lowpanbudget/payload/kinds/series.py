@@ -2,13 +2,9 @@
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.c.series import SampleArray
 from lowpanbudget.payload.codec.grid import span_text
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
@@ -30,6 +26,13 @@ from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.number import CODINGS, Number, kept_number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
+
 
 DELTAS = ("fixed", "variable")
 _LONG_ENOUGH = 3  # samples that differ most: a first one, a difference there and one back
@@ -181,7 +184,7 @@ escape = true                 # a whole sample where a difference is too large""
             return min(span, half), min(span, half - 1)
         return span, span
 
-    def drawn(self, random: Random, known: ask.Known) -> list[Any]:
+    def drawn(self, random: "Random", known: ask.Known) -> list[Any]:
         """Return a walk of small steps, with jumps where the format can carry them."""
         grid, (_, widest) = self.number().grid(), self._reach()
         length = drawn_length(self.least, self.most, random)
@@ -255,8 +258,10 @@ escape = true                 # a whole sample where a difference is too large""
                 walker.field(kept_number(self), at, tags)
         return True
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return integers of steps, with their number where it can change."""
+        from lowpanbudget.payload.c.series import SampleArray
+
         return SampleArray(maker, spot, self)
 
     def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
@@ -274,7 +279,7 @@ escape = true                 # a whole sample where a difference is too large""
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return a count, a sample and differences."""
-        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415 - construct is heavy
+        from lowpanbudget.payload.forms import construct_parts as parts
 
         return parts.SeriesForm(self, order, parts.leaf_form(self.number(), order))
 

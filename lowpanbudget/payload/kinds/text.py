@@ -1,12 +1,8 @@
 """Text of a fixed length, or with a length in front."""
 
 from collections.abc import Iterator, Mapping
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from lowpanbudget.payload.c.counted import OctetArray
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit, kind_of
 from lowpanbudget.payload.forms.doubles import Numbers
@@ -15,6 +11,13 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.octets import Octets
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
+
 
 ENCODINGS = ("utf-8", "ascii")
 
@@ -67,7 +70,7 @@ encoding = "utf-8\""""
             )
         yield from Octets.flaws(self, order)
 
-    def drawn(self, random: Random, known: ask.Known) -> str:
+    def drawn(self, random: "Random", known: ask.Known) -> str:
         """Return any small letters."""
         octets = Octets.drawn(self, random, known)
         return bytes(97 + octet % 26 for octet in octets).decode()
@@ -80,8 +83,10 @@ encoding = "utf-8\""""
         if self.encoding == "utf-8" and self.most >= size:
             yield letter + "a" * max(self.least - size, 0)
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return characters, with their number where it can change."""
+        from lowpanbudget.payload.c.counted import OctetArray
+
         return OctetArray(maker, spot, self, encoding=self.encoding)
 
     def to_json(self, value: Any) -> Any:

@@ -2,13 +2,9 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
-from random import Random
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
@@ -26,6 +22,12 @@ from lowpanbudget.payload.kinds.keys import STEP_CALLED, field_kind, key
 from lowpanbudget.payload.kinds.names import name_flaw, no_reference
 from lowpanbudget.payload.kinds.number import Number, kept_number
 from lowpanbudget.payload.kinds.steps import stepped_gain
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @field_kind
@@ -120,7 +122,7 @@ max = 3600"""
             return None
         return TimeOffsetNode(planner.place(self.number()), self, base.slot)
 
-    def drawn(self, random: Random, known: ask.Known) -> Any:
+    def drawn(self, random: "Random", known: ask.Known) -> Any:
         """Return a time after the base."""
         return known[self.base] + drawn_number(self.number(), random)
 
@@ -160,8 +162,10 @@ max = 3600"""
         walker.field(kept_number(self), (*place, f"after {tags[self.base]}"), tags)
         return True
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return an integer of steps after the base."""
+        from lowpanbudget.payload.c.scaled import Scaled
+
         return Scaled(
             maker, spot, self.number(), about=f", counted from {self.base}", base=self.base
         )
@@ -176,7 +180,7 @@ max = 3600"""
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return a number that is added to the base."""
-        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415 - construct is heavy
+        from lowpanbudget.payload.forms import construct_parts as parts
 
         sent = bases[self.base]
 

@@ -2,14 +2,10 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
-from random import Random
 from types import MappingProxyType
-from typing import Any, ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
-from lowpanbudget.payload.c.body import StructureUnion
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.groups import FieldsNode, GroupNode, TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
@@ -29,6 +25,12 @@ from lowpanbudget.payload.kinds.group import (
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.names import no_reference
 from lowpanbudget.values import dataclass
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from lowpanbudget.payload.c.names import Spot
+    from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +152,7 @@ when = "service\""""
         inside = held._replace(order=(*held.order, self.options.index(option)))
         return single_values(option.fields, held.value, inside)
 
-    def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
+    def drawn(self, random: "Random", known: ask.Known) -> dict[str, Any]:
         """Return any values of the chosen option."""
         return drawn_values(self.chosen(known).fields, random, known)
 
@@ -164,8 +166,10 @@ when = "service\""""
         walker.group(self.chosen(tags).fields, place, tags)
         return True
 
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
+    def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return a union of structures."""
+        from lowpanbudget.payload.c.body import StructureUnion
+
         return StructureUnion(maker, spot, self.tag, self.options)
 
     def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
@@ -194,10 +198,10 @@ when = "service\""""
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return the structure that the tag chooses."""
-        import construct as cs  # noqa: PLC0415 - heavy
+        import construct as cs
 
-        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
-        from lowpanbudget.payload.forms.construct_form import structure  # noqa: PLC0415
+        from lowpanbudget.payload.forms import construct_parts as parts
+        from lowpanbudget.payload.forms.construct_form import structure
 
         options = {option.when: structure(option.fields, order, bases) for option in self.options}
         return cs.Switch(lambda context: parts.earlier(context, self.tag), options)

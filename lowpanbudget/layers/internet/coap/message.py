@@ -37,8 +37,8 @@ LONGEST_TOKEN = 8
 _OF_PATH = (
     "!$&'()*+,;=:@"  # beside unreserved characters: sub-delims (RFC 3986 section 2.2), colon and at
 )
-_HALF_ESCAPE = re.compile(r"%(?![0-9A-Fa-f]{2})")
-_HALF_PAIR = re.compile(r"[\ud800-\udfff]")
+_HALF_ESCAPE = r"%(?![0-9A-Fa-f]{2})"
+_HALF_PAIR = r"[\ud800-\udfff]"
 
 # "A client sending a request without using Transport Layer Security SHOULD use a nontrivial, randomized token"
 _TOKEN = (
@@ -220,9 +220,9 @@ def _no_path(path: str) -> tuple[str, str] | None:
         return "has a fragment, which no option carries", "Write %23 for a # of a name"
     if not path.startswith("/") and "://" in path.partition("?")[0]:
         return "is a whole URI", "Give what stands behind the host, from its / on"
-    if _HALF_ESCAPE.search(path):
+    if re.search(_HALF_ESCAPE, path):
         return "has a % without two hexadecimal digits", "Write %25 for a % of a name"
-    if _HALF_PAIR.search(path):
+    if re.search(_HALF_PAIR, path):
         return "has half of a surrogate pair", "Give whole characters"
     return None
 
