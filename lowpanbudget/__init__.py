@@ -255,8 +255,8 @@ if TYPE_CHECKING:
     from lowpanbudget.room.compute import Budget as Budget, budget as budget
     from lowpanbudget.room.encodings import Alternative as Alternative, OnHop as OnHop, encodings as encodings
     from lowpanbudget.room.fit import Fit as Fit, fit as fit
-    from lowpanbudget.room.knobs import Loss as Loss, Saving as Saving
     from lowpanbudget.room.ledger import Ledger as Ledger
+    from lowpanbudget.room.savings import Loss as Loss, Saving as Saving
     from lowpanbudget.room.sweep.compute import sweep as sweep
     from lowpanbudget.room.sweep.swept import (
         SettingChange as SettingChange, Sweep as Sweep, SweptAxis as SweptAxis, SweptSetting as SweptSetting,

@@ -19,12 +19,10 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.forms import HLIM
-from lowpanbudget.layers.lowpan.recovery import FULL, RfragAck
 from lowpanbudget.stack.contents import ContentLayout
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options, pack_headers
-from lowpanbudget.stack.recoverable import recoverable
 from lowpanbudget.stack.split import fragment_octets, payloads
 from lowpanbudget.values import HashedOnce, dataclass, field, replace
 
@@ -128,6 +126,8 @@ class FlowPath(HashedOnce):
 
     def fragments_acknowledged(self) -> tuple[Encoded, Encoded | None]:
         """Return the frame that acknowledges fragments of this hop (RFC 8931 section 5.2), and what acknowledges it."""
+        from lowpanbudget.layers.lowpan.recovery import FULL, RfragAck  # noqa: PLC0415  # few networks have it
+
         there, back = self.hop.source, self.hop.destination
         writer = Writer()
         writer.append(mesh_front(self.flow, self.link.addresses, self.hop.name, back=True))
@@ -266,6 +266,8 @@ class FlowPath(HashedOnce):
         env, options, after = self.env, self._options, self._after
         if not self.link.recoverable:
             return payloads(datagram, env, room=room, options=options, tail=tail)
+        from lowpanbudget.stack.recoverable import recoverable  # noqa: PLC0415  # few networks have it
+
         there = None if after is None else env.between(after.source, after.destination)
         slack = 0 if after is None else None
         return recoverable(

@@ -15,8 +15,6 @@ from lowpanbudget.bits import Nature, Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.layers.catalogue import CARRY_THEIR_KIND
-from lowpanbudget.layers.link.stations import network_text
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.receivers import Reception
@@ -77,6 +75,8 @@ def receivers(heard: "Iterable[Reception]") -> list[Data]:
 
 def networks(several: Iterable[int]) -> list[str]:
     """Return networks as they are shown and asked for."""
+    from lowpanbudget.layers.link.stations import network_text  # noqa: PLC0415  # of captures alone
+
     return [network_text(one) for one in several]
 
 
@@ -242,6 +242,8 @@ def segments(spans: Sequence[Span]) -> list[Data]:
     its own. A layer that comes back later is labelled with what stands there, as a trailer's, or as the next one where
     its header begins again: as the inner one where it stands inside the other, as datagrams do.
     """
+    from lowpanbudget.layers.catalogue import CARRY_THEIR_KIND  # noqa: PLC0415  # of frames alone
+
     runs: list[Data] = []
     seen: dict[str, str] = {}
     for (layer, unread), group in groupby(spans, _run_of):

@@ -7,8 +7,8 @@ from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
-from lowpanbudget.room.knobs import Loss, Saving
 from lowpanbudget.room.measure import cliffs, frames_of, room_of
+from lowpanbudget.room.savings import Loss, Saving
 from lowpanbudget.room.sets import ChangeSet, savings_of, smallest_sets
 from lowpanbudget.values import dataclass
 

@@ -6,9 +6,10 @@ from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import FlowPath
-from lowpanbudget.room.knobs import Saving, Turning
+from lowpanbudget.room.knobs import Turning
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.measure import cliffs, room_of
+from lowpanbudget.room.savings import Saving
 from lowpanbudget.values import dataclass, field
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from contextlib import suppress
 from functools import lru_cache
 from itertools import count
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.arguments import function_or_none, whole_number, with_flags
 from lowpanbudget.design.meaning import Design
@@ -12,10 +12,12 @@ from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.payload.bitmap import BitmapEntry
 from lowpanbudget.payload.message import Message
-from lowpanbudget.room.knobs import Saving
 from lowpanbudget.room.measure import deepest, frames_of, room_of
-from lowpanbudget.room.sets import SetSearch
+from lowpanbudget.room.savings import Saving
 from lowpanbudget.values import dataclass, field, replace
+
+if TYPE_CHECKING:
+    from lowpanbudget.room.sets import SetSearch
 
 Tell = Callable[[int, int], None]  # how many messages are done, of how many
 
@@ -120,6 +122,9 @@ def fit(
             lacking.setdefault(hops[0].flow.name, []).append(place)
         elif tell is not None:
             tell(next(done), len(pairs))
+    if lacking:
+        from lowpanbudget.room.sets import SetSearch  # noqa: PLC0415  # most messages fit
+
     for name, places in lacking.items():
         search = SetSearch(design, name)
         for place in places:
@@ -173,7 +178,7 @@ class _Sent:
         return self._greatest[readings]
 
 
-def _advised(search: SetSearch, paths: list[FlowPath], fits: list[Fit]) -> list[Fit]:
+def _advised(search: "SetSearch", paths: list[FlowPath], fits: list[Fit]) -> list[Fit]:
     """Return the fits of a flow's hops with the one set of changes that makes one frame enough on each of them."""
     octets = fits[0].octets
     advice: dict[str, tuple[Saving, ...]] = {}

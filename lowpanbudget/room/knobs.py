@@ -3,44 +3,13 @@
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 
-from lowpanbudget.cites import Cite
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import knobs, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.measure import room_of
-from lowpanbudget.values import dataclass, field
-
-
-@dataclass(frozen=True, slots=True)
-class Loss:
-    """What a change takes from another flow of the design: ``gain`` octets of room on a hop, below 0."""
-
-    flow: str
-    hop: str
-    gain: int
-
-
-@dataclass(frozen=True, slots=True)
-class Saving:
-    """What one change gives: ``gain`` octets of room (negative: it costs), for ``condition``, with ``caution``.
-
-    ``id`` names the change (dimension and value) in a combination; ``knob`` the keys of the design file that it turns.
-    ``elsewhere``: what it takes from other flows, since link keys, identifiers and contexts are the whole design's.
-    ``path`` is the path as it then is.
-    """
-
-    knob: str
-    text: str
-    gain: int
-    cite: Cite
-    condition: str = ""
-    caution: str = ""
-    stronger: bool = False
-    id: str = ""
-    elsewhere: tuple[Loss, ...] = ()
-    path: FlowPath | None = field(default=None, repr=False, compare=False)
+from lowpanbudget.room.savings import Loss, Saving
 
 
 class Turning:

@@ -13,8 +13,9 @@ from lowpanbudget.design.knobs import in_order, knobs, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
-from lowpanbudget.room.knobs import Loss, Saving, Turning
+from lowpanbudget.room.knobs import Turning
 from lowpanbudget.room.measure import frames_of, room_of
+from lowpanbudget.room.savings import Loss, Saving
 
 MOST_CHANGES = 4
 _WIDEST = 48  # sets of a size that are made larger: the best of them, all where there are fewer

@@ -21,6 +21,7 @@ print(*sys.modules, file=sys.stderr)
 """
 COMMANDS = {
     "fit": ("fit", DESIGN),
+    "fit, where all does": ("fit", str(EXAMPLES / "archive.toml")),
     "budget": ("budget", DESIGN),
     "explain": ("explain", "iphc"),
     "annotate": ("annotate", "4188012233ff"),
@@ -50,3 +51,28 @@ def test_no_heavy_package_is_loaded(
 ) -> None:
     assert "click" in loaded[command]
     assert package not in loaded[command]
+
+
+@pytest.mark.parametrize(
+    "module",
+    [
+        "difflib",
+        "json",
+        "lowpanbudget.design.places",
+        "lowpanbudget.design.knobs",
+        "lowpanbudget.layers.lowpan.recovery",
+        "lowpanbudget.payload.c.names",
+        "lowpanbudget.payload.c.parts",
+        "lowpanbudget.payload.forms.cddl",
+        "lowpanbudget.payload.forms.long_floats",
+        "lowpanbudget.report.machine",
+        "lowpanbudget.room.sets",
+        "lowpanbudget.stack.recoverable",
+    ],
+)
+def test_messages_that_fit_load_nothing_for_other_questions(
+    loaded: dict[str, frozenset[str]], module: str
+) -> None:
+    """C source, JSON, likely words for wrong ones, knobs: a design without a fault in which all fits has no use for."""
+    assert "lowpanbudget.room.fit" in loaded["fit, where all does"]
+    assert module not in loaded["fit, where all does"]

@@ -283,7 +283,7 @@ def test_only_who_shows_advice_looks_for_it(monkeypatch: pytest.MonkeyPatch) -> 
     def looked(*_: object) -> None:
         raise AssertionError("nobody asked for changes")
 
-    monkeypatch.setattr("lowpanbudget.room.fit.SetSearch", looked)
+    monkeypatch.setattr("lowpanbudget.room.sets.SetSearch", looked)
     assert fit(design, advised=False) == [replace(one, advice=()) for one in advised]
     assert review(design)
     assert airtime(design)

@@ -21,8 +21,9 @@ from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.room.compute import Budget
-from lowpanbudget.room.knobs import Saving, Turning
+from lowpanbudget.room.knobs import Turning
 from lowpanbudget.room.measure import room_of
+from lowpanbudget.room.savings import Saving
 
 TEXTS = {
     name: (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")

@@ -1,7 +1,6 @@
 """Compiled groups: presence bits, fields by name, tags, unions, and times counted from a base."""
 
 from collections.abc import Mapping
-from difflib import get_close_matches
 from typing import Any, ClassVar
 
 from lowpanbudget.errors import repeated
@@ -218,6 +217,8 @@ class GroupNode(FieldsNode):
 
     def _unknown(self, values: Mapping[str, Any]) -> None:
         name = next(key for key in values if key not in self._known)
+        from difflib import get_close_matches  # noqa: PLC0415  # only a name that is wrong
+
         close = get_close_matches(name if isinstance(name, str) else repeated(name), self._known, 1)
         hint = (
             f"Did you mean {close[0]!r}?"

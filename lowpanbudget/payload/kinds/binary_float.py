@@ -18,7 +18,6 @@ from lowpanbudget.payload.forms.doubles import (
     real_from,
     real_of,
 )
-from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
 from lowpanbudget.payload.forms.shapes import RealShape, Shape, Unsayable
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
@@ -258,4 +257,6 @@ unit = "J\""""
 
     def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
         """Yield values of many digits, or of all bits."""
+        from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
+
         yield from long_floats(self) if numbers == "text" else wide_floats(self)
