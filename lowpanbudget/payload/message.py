@@ -22,6 +22,7 @@ from lowpanbudget.payload.codec.groups import GroupNode
 from lowpanbudget.payload.codec.nodes import CASES, Case
 from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS, Order
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
+from lowpanbudget.payload.forms.cddl import cddl
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.names import name_flaw
@@ -252,8 +253,6 @@ class Message(HashedOnce):
 
     def cddl(self, *, keyed: bool = False) -> str:
         """Return CDDL text (RFC 8610) of the CBOR form: an array, or (``keyed``) a map with integer keys."""
-        from lowpanbudget.payload.forms.cddl import cddl  # noqa: PLC0415  # it is asked for seldom
-
         return cddl(self.name, self.note, self.fields, keyed=flag(keyed, "keyed"))
 
     def _size_hint(self) -> str:

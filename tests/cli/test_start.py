@@ -63,7 +63,6 @@ def test_no_heavy_package_is_loaded(
         "lowpanbudget.layers.lowpan.recovery",
         "lowpanbudget.payload.c.names",
         "lowpanbudget.payload.c.parts",
-        "lowpanbudget.payload.forms.cddl",
         "lowpanbudget.payload.forms.long_floats",
         "lowpanbudget.report.machine",
         "lowpanbudget.room.sets",

@@ -5,6 +5,7 @@ import struct
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from math import inf, isfinite, isinf
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.payload.codec.nodes import Case, Codec
@@ -26,8 +27,6 @@ from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.listed import no_number, range_text
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -163,7 +162,7 @@ unit = "J\""""
         """Return a float as it is: its shortest text would add an error of its own."""
         return Decimal(value) if isinstance(value, float) else exact(value)
 
-    def drawn(self, random: "Random", known: ask.Known) -> float:
+    def drawn(self, random: Random, known: ask.Known) -> float:
         """Return a number within the range, or within some thousands where there is none."""
         least, most = self.limits()
         low = -1000.0 if least is None else least

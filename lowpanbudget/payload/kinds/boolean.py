@@ -1,6 +1,7 @@
 """True or false in one bit."""
 
 from collections.abc import Iterator, Mapping
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import repeated
@@ -16,8 +17,6 @@ from lowpanbudget.payload.kinds.keys import field_kind
 from lowpanbudget.payload.kinds.leaf import Leaf
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -67,7 +66,7 @@ name = "open\""""
         """Return True for the greatest message."""
         return case == "greatest"
 
-    def drawn(self, random: "Random", known: ask.Known) -> bool:
+    def drawn(self, random: Random, known: ask.Known) -> bool:
         """Return either."""
         return either(random)
 

@@ -1,6 +1,7 @@
 """A number that every message of a format carries."""
 
 from collections.abc import Iterator, Mapping
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural, repeated
@@ -15,8 +16,6 @@ from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -80,7 +79,7 @@ bits = 8"""
                 f"Use bits = {max(self.value.bit_length(), 1)}, or a value of 0 .. {(1 << self.bits) - 1}",
             )
 
-    def drawn(self, random: "Random", known: ask.Known) -> int:
+    def drawn(self, random: Random, known: ask.Known) -> int:
         """Return the constant."""
         return self.value
 

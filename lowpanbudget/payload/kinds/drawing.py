@@ -1,13 +1,10 @@
 """Values for tests and comparisons: drawn at random, those at edges often, and some of a long list."""
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from random import Random
+from typing import Any, TypeVar
 
 from lowpanbudget.payload.codec.grid import Stepped, zero_of
 from lowpanbudget.payload.exact import exact, nearest
-
-if TYPE_CHECKING:
-    from random import Random
-
 
 T = TypeVar("T")
 
@@ -18,7 +15,7 @@ _MOST = 4096  # all that a table may have; of a longer list every so many, the l
 _WORDS = (1 << 64) - 1, -(1 << 63)  # the whole numbers furthest from 0 that 64 bits hold
 
 
-def drawn_number(number: Stepped, random: "Random") -> Any:
+def drawn_number(number: Stepped, random: Random) -> Any:
     """Return a value of the grid or a special name."""
     grid = number.grid()
     if number.special and random.random() < EDGE:
@@ -35,19 +32,19 @@ def number_edges(number: Stepped) -> tuple[Any, ...]:
     return (grid.value_of(grid.low), grid.value_of(grid.high), *names)
 
 
-def drawn_length(least: int, most: int, random: "Random") -> int:
+def drawn_length(least: int, most: int, random: Random) -> int:
     """Return a number of elements or octets."""
     if most - least > _LONG or random.random() < EDGE:
         return random.choice((least, min(most, least + _LONG)))
     return random.randint(least, most)
 
 
-def either(random: "Random") -> bool:
+def either(random: Random) -> bool:
     """Return true or false, as often the one as the other."""
     return random.choice((True, False))
 
 
-def edge_or_any(values: tuple[T, ...], random: "Random") -> T:
+def edge_or_any(values: tuple[T, ...], random: Random) -> T:
     """Return a value of a list, the first and the last often."""
     return (
         random.choice((values[0], values[-1])) if random.random() < EDGE else random.choice(values)

@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
@@ -20,8 +21,6 @@ from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -104,7 +103,7 @@ unit = "%RH\""""
         for index, item in enumerate(held.value):
             yield from held.under(self.element, item, index).parts()
 
-    def drawn(self, random: "Random", known: ask.Known) -> list[Any]:
+    def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return any number of elements."""
         count = drawn_length(self.least, self.most, random)
         return [self.element.drawn(random, known) for _ in range(count)]

@@ -1,6 +1,7 @@
 """One of several names, each with a code."""
 
 from collections.abc import Iterator, Mapping
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from lowpanbudget.errors import plural, repeated
@@ -21,8 +22,6 @@ from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf, codes_left
 from lowpanbudget.payload.kinds.names import names_flaws
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -136,7 +135,7 @@ bits = 3                                 # room for more names later"""
         place = planner.place(self)
         return TagNode(place, self.names) if planner.referred(self.name) else LeafNode(place)
 
-    def drawn(self, random: "Random", known: ask.Known) -> str:
+    def drawn(self, random: Random, known: ask.Known) -> str:
         """Return a name."""
         return edge_or_any(self.names, random)
 

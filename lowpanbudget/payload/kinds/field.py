@@ -7,6 +7,7 @@ files use. Everything that differs from kind to kind is a method here, with an a
 import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from lowpanbudget.errors import RequestError, repeated
@@ -23,14 +24,10 @@ from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_ed
 from lowpanbudget.payload.kinds.keys import field_kind, key
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
-
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
-
 KINDS: "dict[str, type[Field]]" = {}
 
 
@@ -172,7 +169,7 @@ class Field:
         """Return a number that was given as an exact decimal."""
         return exact(value)
 
-    def drawn(self, random: "Random", known: ask.Known) -> Any:
+    def drawn(self, random: Random, known: ask.Known) -> Any:
         """Return any value, drawn; those at edges often. ``known`` has the values before it."""
         return drawn_number(self.sent(), random)
 
@@ -316,13 +313,11 @@ class Field:
         yield from furthest(number)
         yield from (name for name, _ in number.special)
 
-    # --- where it stands
+    # --- where it stands, and C
 
     def passed(self, walker: ask.FieldWalker, place: ask.ValuePath, tags: dict[str, str]) -> bool:
         """Let a walker pass what a field of no fixed width is made of; return whether its kind knows how."""
         return False
-
-    # --- C
 
     def part(self, maker: "SourceUnit", spot: "Spot") -> "FieldPart":
         """Return the field in C."""

@@ -1,6 +1,7 @@
 """A bit for each of several names."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural, repeated
@@ -19,8 +20,6 @@ from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -105,7 +104,7 @@ bits = 8"""
                 names = ", ".join(self.names)
                 yield Flaw(("typical",), f"{name!r} is none of the flags", f"Flags are {names}")
 
-    def drawn(self, random: "Random", known: ask.Known) -> tuple[str, ...]:
+    def drawn(self, random: Random, known: ask.Known) -> tuple[str, ...]:
         """Return any of the flags."""
         return tuple(name for name in self.names if either(random))
 

@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
+from random import Random
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
@@ -18,8 +19,6 @@ from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -84,7 +83,7 @@ unit = "m\""""
         """Yield the values of all fields."""
         return single_values(self.fields, held.value, held)
 
-    def drawn(self, random: "Random", known: ask.Known) -> dict[str, Any]:
+    def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
         """Return any values, each optional one there or not."""
         return drawn_values(self.fields, random, known)
 
@@ -157,7 +156,7 @@ def taken_values(fields: tuple[Field, ...], given: Any, outer: ask.Scope, *, tab
 
 
 def drawn_values(
-    fields: tuple[Field, ...], random: "Random", outer: Mapping[str, Any]
+    fields: tuple[Field, ...], random: Random, outer: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Return any values of fields, each optional one there or not."""
     values: dict[str, Any] = {}

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import pairwise
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural
@@ -20,8 +21,6 @@ from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import Leaf
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -91,7 +90,7 @@ class ListedLeaf(Leaf):
             text = f"{usual} is outside {range_text(entries[0], entries[-1])}"
             yield Flaw(("typical",), text, "Use a value of the range")
 
-    def drawn(self, random: "Random", known: Known) -> Decimal:
+    def drawn(self, random: Random, known: Known) -> Decimal:
         """Return a value of the list."""
         return edge_or_any(self.entries(), random)
 

@@ -1,6 +1,7 @@
 """Octets of a fixed length, or with a length in front."""
 
 from collections.abc import Iterator, Mapping
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural
@@ -20,8 +21,6 @@ from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Counted
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -102,7 +101,7 @@ length = 4                    # or min_length and max_length: then the length go
             lambda code: self.from_octets(code.to_bytes(count, stream)),
         )
 
-    def drawn(self, random: "Random", known: ask.Known) -> Any:
+    def drawn(self, random: Random, known: ask.Known) -> Any:
         """Return any octets."""
         return random.randbytes(drawn_length(self.least, self.most, random))
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.errors import plural
@@ -28,8 +29,6 @@ from lowpanbudget.payload.kinds.number import CODINGS, Number, kept_number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -184,7 +183,7 @@ escape = true                 # a whole sample where a difference is too large""
             return min(span, half), min(span, half - 1)
         return span, span
 
-    def drawn(self, random: "Random", known: ask.Known) -> list[Any]:
+    def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return a walk of small steps, with jumps where the format can carry them."""
         grid, (_, widest) = self.number().grid(), self._reach()
         length = drawn_length(self.least, self.most, random)

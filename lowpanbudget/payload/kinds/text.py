@@ -1,6 +1,7 @@
 """Text of a fixed length, or with a length in front."""
 
 from collections.abc import Iterator, Mapping
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.payload.codec.order import Order
@@ -13,8 +14,6 @@ from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.octets import Octets
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -70,7 +69,7 @@ encoding = "utf-8\""""
             )
         yield from Octets.flaws(self, order)
 
-    def drawn(self, random: "Random", known: ask.Known) -> str:
+    def drawn(self, random: Random, known: ask.Known) -> str:
         """Return any small letters."""
         octets = Octets.drawn(self, random, known)
         return bytes(97 + octet % 26 for octet in octets).decode()

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
+from random import Random
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
@@ -24,8 +25,6 @@ from lowpanbudget.payload.kinds.number import Number, kept_number
 from lowpanbudget.payload.kinds.steps import stepped_gain
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -122,7 +121,7 @@ max = 3600"""
             return None
         return TimeOffsetNode(planner.place(self.number()), self, base.slot)
 
-    def drawn(self, random: "Random", known: ask.Known) -> Any:
+    def drawn(self, random: Random, known: ask.Known) -> Any:
         """Return a time after the base."""
         return known[self.base] + drawn_number(self.number(), random)
 

@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
+from random import Random
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
@@ -27,8 +28,6 @@ from lowpanbudget.payload.kinds.names import no_reference
 from lowpanbudget.values import dataclass
 
 if TYPE_CHECKING:
-    from random import Random
-
     from lowpanbudget.payload.c.names import Spot
     from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 
@@ -152,7 +151,7 @@ when = "service\""""
         inside = held._replace(order=(*held.order, self.options.index(option)))
         return single_values(option.fields, held.value, inside)
 
-    def drawn(self, random: "Random", known: ask.Known) -> dict[str, Any]:
+    def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
         """Return any values of the chosen option."""
         return drawn_values(self.chosen(known).fields, random, known)
 
