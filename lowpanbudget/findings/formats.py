@@ -86,8 +86,8 @@ def _variants(message: Message) -> Iterator[FormatVariant]:
     changed = _changed(message, byte_order=other)
     if changed is not None:
         yield FormatVariant(f"the sender writes octets {other}-endian", changed)
-    for index, field in enumerate(message.fields):
-        if not isinstance(field, Number) or (field.base and not field.signed):
+    for index, field in _numbers(message):
+        if field.base and not field.signed:
             continue  # a code that counts from the least value has no sign to leave out
         other_sign = _other_sign(field)
         fields = (*message.fields[:index], other_sign, *message.fields[index + 1 :])
@@ -101,13 +101,18 @@ def _variants(message: Message) -> Iterator[FormatVariant]:
 def widened(message: Message) -> tuple[tuple[Number, Message], ...]:
     """Return numbers of a message, each with the format in which every code of it stands for a value."""
     wide = []
+    for index, field in _numbers(message):
+        fields = (*message.fields[:index], _wide(field, message), *message.fields[index + 1 :])
+        changed = _changed(message, fields=fields)
+        if changed is not None:
+            wide.append((field, changed))
+    return tuple(wide)
+
+
+def _numbers(message: Message) -> Iterator[tuple[int, Number]]:
     for index, field in enumerate(message.fields):
         if isinstance(field, Number):
-            fields = (*message.fields[:index], _wide(field, message), *message.fields[index + 1 :])
-            changed = _changed(message, fields=fields)
-            if changed is not None:
-                wide.append((field, changed))
-    return tuple(wide)
+            yield index, field
 
 
 def _wide(field: Number, message: Message) -> Number:

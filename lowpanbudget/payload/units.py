@@ -71,8 +71,9 @@ def advice(unit: str) -> tuple[str, str]:
     if unit in NOT_RECOMMENDED:
         better = NOT_RECOMMENDED[unit]
         more = ' (a ratio from 0 to 1), or a special one: "%RH", "%EL"' if unit == "%" else ""
+        meant = ": '%' is the ratio itself there, and 30 says 3000 percent" * (unit == "%")
         return (
-            f"{CITE} does not recommend {unit!r} for new formats",
+            f"{CITE} does not recommend {unit!r} for new formats{meant}",
             f'Write unit = "{better}"{more}; the numbers change with it',
         )
     if unit in _OTHER_SCALES:

@@ -113,13 +113,12 @@ def slot_ends(in_slot: int) -> str:
 
 
 def _batch(fit: dict[str, Any]) -> str:
-    """Return how many readings go together; nothing for a message that is sent when it is there."""
-    whole = fit["batch_of"] == "whole message"
-    if whole and fit["wait_s"] is None:
+    """Return how many readings go together; nothing of whole messages, which no receiver reads in a row."""
+    if fit["batch_of"] == "whole message":
         return ""
     if not fit["batch"]:
         return "not one reading"
-    text = plural(fit["batch"], "message") if whole else f"{fit['batch']} of {fit['batch_of']}"
+    text = f"{fit['batch']} of {fit['batch_of']}"
     return f"{text}, the first waits {span_of_time(fit['wait_s'])}" if fit["wait_s"] else text
 
 

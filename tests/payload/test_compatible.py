@@ -263,6 +263,13 @@ def test_another_unit_is_never_safe() -> None:
     assert "the same octets, but takes K for Cel" in change.reads
 
 
+def test_another_name_of_the_same_unit_is_safe() -> None:
+    """What SenML's registry calls Cel (RFC 8428 section 12.1) people write as degC."""
+    for there in ("degC", "°C", "celsius"):
+        change = only(compare(message(number("a", unit=there)), message(number("a", unit="Cel"))))
+        assert change.safe
+
+
 def test_a_unit_that_was_only_meant_may_be_stated() -> None:
     """Its octets and values are the same; whether it was meant no octet shows, and the words say so."""
     found = compare(message(number("a")), message(number("a", unit="Cel")))

@@ -425,7 +425,10 @@ def test_remarks() -> None:
     (found,) = of(version, number(unit="°C"))
     assert found == ("n", "SenML's registry calls this unit 'Cel' (RFC 8428 §12.1)")
     # RFC 8428 table 6: "%" is "*", not recommended for new implementations
-    assert "does not recommend" in of(version, number(unit="%"))[0][1]
+    told = of(version, number(unit="%"))[0][1]
+    assert "does not recommend" in told
+    # note 2 there: "it is NOT a percentage but the absolute ratio!"
+    assert "30 says 3000 percent" in told
     # "Cel" is its name of degrees Celsius, "C" the coulomb, "F" the farad, "s" the second; there is no other of them
     assert {of(version, number(unit=unit))[0][1] for unit in ("degC", "celsius")} == {found[1]}
     assert "'C' is coulomb" in of(version, number(unit="C"))[0][1]

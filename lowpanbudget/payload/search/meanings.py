@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from lowpanbudget.payload.kinds.interfaces import ELEMENT, FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import walk
+from lowpanbudget.payload.units import is_same_unit
 from lowpanbudget.payload.words import joined
 
 MEANINGS = ("unit", "epoch")  # keys of fields
@@ -34,8 +35,13 @@ def _pairs(
     for path, ours in _meant(receiver).items():
         theirs = there.get(tuple(renamed.get(part, part) for part in path))
         for place, key in enumerate(MEANINGS):
-            if theirs and ours[place] != theirs[place]:
+            if theirs and not _is_same(key, ours[place], theirs[place]):
                 yield path, key, ours[place], theirs[place]
+
+
+def _is_same(key: str, ours: str, theirs: str) -> bool:
+    """Return whether both mean the same; of one unit there may be another name: degC is Cel."""
+    return ours == theirs or (key == "unit" and is_same_unit(ours, theirs))
 
 
 def _meant(message: Message) -> dict[FieldPath, tuple[str, ...]]:
