@@ -6,8 +6,9 @@ from typing import NamedTuple
 
 from lowpanbudget.env import interface_identifier, link_of_identifier
 from lowpanbudget.errors import plural
+from lowpanbudget.findings.missed import may_be_unheard
 from lowpanbudget.findings.scene import Scene
-from lowpanbudget.findings.senders import HeardSender, Station
+from lowpanbudget.findings.senders import HeardSender, Station, pan_of
 from lowpanbudget.findings.silences import BY_CHANCE, SILENCES, needed
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
@@ -51,7 +52,9 @@ def rhythms(known: Surroundings) -> Iterator[BrokenRhythm]:
         if begun[station[1]] > rhythm.heard > 0 or _is_renamed(known, station, rhythm):
             continue
         quiet_s, least_s = known.end_s - rhythm.heard_s, longest_of(rhythm)
-        if quiet_s > least_s:
+        if quiet_s <= least_s:
+            continue
+        if not may_be_unheard(known.senders, station[0], rhythm, rhythm.heard, quiet_s):
             signs = rhythm.heard_s, rhythm.seen_s, rhythm.made_s
             silent_s, network = known.end_s - max(signs), known.home.network(station[0])
             yield BrokenRhythm(station[1], rhythm, quiet_s, silent_s, least_s, network)
@@ -92,4 +95,7 @@ def note_silence(scene: Scene, by: HeardSender) -> None:
     seconds = min(pause.seconds, scene.time_s - by.made_s)  # on a later hop some may have come by
     begun_s = scene.time_s - seconds
     if seconds > least and scene.known.pauses.widest_since(begun_s) <= least:
+        pan = None if scene.mac is None else pan_of(scene.mac)
+        if may_be_unheard(scene.known.senders, pan, by, pause.before, seconds):
+            return
         by.silence, by.resumed = pause._replace(seconds=seconds, rhythm_s=by.longest_s), -1

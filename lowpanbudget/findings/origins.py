@@ -1,5 +1,7 @@
 """Whose a datagram is, and whether it answers another: what a node forwards or answers tells nothing of its rhythm."""
 
+from math import inf
+
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, SHORT_IID, interface_identifier, link_of_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -13,20 +15,28 @@ from lowpanbudget.layers.internet.rpl.messages import Dis
 
 _ANSWER_S = 10.0  # within which a datagram that goes back is an answer; our choice
 
+_NEVER = -inf, -inf
 
-class Beginnings(Recent[tuple[int, int], float]):
-    """When one address last sent another a datagram that answers none."""
+
+class Beginnings(Recent[tuple[int, int], tuple[float, float]]):
+    """When one address last sent another a datagram that answers none, and any."""
 
     def begins(self, source: int, destination: int, time_s: float) -> bool:
-        """Return whether a datagram answers none of those from its destination; remember one that does not."""
-        if time_s - self.get((destination, source), -_ANSWER_S) < _ANSWER_S:
-            return False
+        """Return whether a datagram answers none of those from its destination.
+
+        Where the question was not heard an answer seems to ask; it stands nearer to what its receiver sent before it
+        than to what he sends next.
+        """
         ends = source, destination
-        if ends in self:
-            self.replace(ends, time_s)
+        asked_s, _ = self.get((destination, source), _NEVER)
+        begun_s, last_s = before = self.get(ends, _NEVER)
+        answers = time_s - asked_s < _ANSWER_S and not 0 <= asked_s - last_s < time_s - asked_s
+        now = (begun_s, time_s) if answers else (time_s, time_s)
+        if before is _NEVER:
+            self[ends] = now
         else:
-            self[ends] = time_s
-        return True
+            self.replace(ends, now)
+        return not answers
 
 
 def seeks(datagram: HeardDatagram) -> bool:

@@ -1,6 +1,6 @@
 """Checksums under another prefix: by how much they are off then, and which prefixes that may be, in words."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from ipaddress import IPv6Address, IPv6Network
 
 from lowpanbudget.env import Context
@@ -13,6 +13,11 @@ _WORD = 16  # bits that a checksum adds up at once
 _HALF = 0x7FFF
 _SMALL = 0xFF  # what a length or a next header adds; our choice
 _IN_FULL = 16  # octets of an address
+_LIKELIER_PREFIX = "likelier is another prefix, for which more than the sums speaks"
+_LIKELIER_HEADERS = (
+    "likelier are the extension headers, which add just that; another prefix may add anything"
+)
+AnnouncedPrefixes = Mapping[int, Sequence[IPv6Network]]
 COMPARE = (
     "Compare the contexts of both nodes first (RFC 6775 section 7.2); where they are the same, compute over UDP or "
     "ICMPv6 alone, with their own length and number (RFC 8200 section 8.1). One datagram without extension headers "
@@ -123,21 +128,48 @@ def refuted_words(found: Differences) -> str:
     return f"all {found.count} differ by {signed(off)}, as under another prefix, but {right}"
 
 
-def or_prefix(hit: Hit, found: Differences | None, form: HeaderForm) -> Hit:
+def announced_otherwise(
+    announced: AnnouncedPrefixes, found: Differences, off: int, *, alone: bool = True
+) -> str:
+    """Return the other prefix of a context, announced in the capture, with which all sums are right; "" without one.
+
+    Where both addresses lean on the context it may be that of one ``alone``.
+    """
+    numbers, each = each_off(found.contexts, off)
+    wanted = {each % 0xFFFF, off % 0xFFFF} if alone else {each % 0xFFFF}
+    for number in numbers:
+        context = found.held.get(number)
+        for prefix in () if context is None else announced.get(number, ()):
+            more = (words_of(prefix) - words_of(context.prefix)) % 0xFFFF
+            if more and more in wanted:
+                where = "" if more == each % 0xFFFF else " in one address"
+                return f"the sender has context {number} as {prefix}{where}"
+    return ""
+
+
+def or_prefix(
+    hit: Hit, found: Differences | None, form: HeaderForm, announced: AnnouncedPrefixes
+) -> Hit:
     """Return what is told of a reading that adds the same to all wrong ones, as another prefix of a context may too.
 
-    That is little, as where prefixes are numbered; what a header holds another prefix adds once in 65535.
+    That is little, as where prefixes are numbered; what a header holds another prefix adds once in 65535. Likelier is
+    the prefix where something else speaks for it: headers can add no other amount, and prefixes may add any.
     """
     if found is None or not found.leans or len(found.every[1]) != 1:
         return hit
     (off,) = found.every[1]
     if not 0 < min(off, 0xFFFF - off) <= _SMALL:
         return hit
-    words = prefix_words(found.contexts, off)
-    evidence = (*hit.evidence[:1], *_not_leaning(found, form), *other_prefixes(found, off))
+    words, in_full = prefix_words(found.contexts, off), tuple(_not_leaning(found, form))
+    other = announced_otherwise(announced, found, off, alone=False)
+    if other:
+        words = f"{other}, which was announced here too"
+    prefixes = () if other else other_prefixes(found, off)
+    likelier = _LIKELIER_PREFIX if in_full or other else _LIKELIER_HEADERS
     return hit._replace(
         cause=f"{hit.cause}; where {words}, it would be right as well",
-        evidence=evidence, advice=COMPARE, certainty=Certainty.OPEN,
+        evidence=(*hit.evidence[:1], *in_full, *prefixes, likelier),
+        advice=COMPARE, certainty=Certainty.OPEN,
     )  # fmt: skip
 
 

@@ -104,6 +104,18 @@ class Differences:
             if len(several) <= 2:
                 several.add(one)
 
+    def is_off_beside(self, sums: set[int]) -> bool:
+        """Return whether some that nothing explains are off by the same as these: what explains these is chance."""
+        known = self.leans and self.count > 0 and len(self.computed) + len(sums) >= DISTINCT
+        known = known and not (self.is_refuted or self.is_right_since or self.is_explained)
+        return known and len(self.off) == 1 and self.off == self.every[1]
+
+    def take_over(self, count: int, sums: set[int], frames: list[int]) -> None:
+        """Count so many more of these checksums as not explained."""
+        self.count += count
+        self.computed |= sums  # as many different ones
+        self.frames[:] = sorted({*self.frames, *frames})
+
     @property
     def inverted(self) -> int:
         """Return the one bit that is inverted in all of them, cleared in some and set in others; 0 without such a bit.

@@ -602,6 +602,7 @@ COMPRESSION_CASES = {
                 "checksum carried 0xec1a, computed here 0xec22; 19 readings tried",
                 f"with one word other than in 2001:db8:1::/64: {FOUR_MORE}",
                 f"the same in one address alone: {EIGHT_MORE}",
+                "likelier are the extension headers, which add just that; another prefix may add anything",
             ),
             (1,),
             advice=COMPARE,

@@ -368,31 +368,61 @@ def test_an_answer_that_is_dropped_for_its_checksum_is_an_answer_of_the_server(w
     assert (names(findings) == ["checksum-wrong"]) is wrong
 
 
-def test_what_counts_extension_headers_may_be_another_prefix_and_is_not_proved() -> None:
-    """A sender whose context 0 is 2001:db8:1:8::/64 adds 8 to its sum, as who counts the RPL option's 8 octets does.
+OLD = "2001:db8:1:8::/64"
+
+
+def under_old_context(*options: bool) -> list[bytes]:
+    """A sender whose context 0 is the old one adds 8 to its sum, as who counts the RPL option's 8 octets does.
 
     The root's address is not under that prefix, so that it carries it in full (RFC 6282 section 3.1.1).
     """
     source, to = air.address("2001:db8:1:8::", NODE), air.address(PREFIX, ROOT)
-    env = Env(NODE, ROOT, contexts={0: "2001:db8:1:8::/64"})
-    packets = [
-        air.ip(source, to, 0, air.rpl_option() + air.udp(reading(number), source, to))
-        for number in range(3)
-    ]
-    frames = [
-        air.encoded(air.mac(number, (NODE, ROOT)), compress(packet, env).octets)
-        for number, packet in enumerate(packets, 1)
-    ]
-    (found,) = Capture([*frames]).fed()
+    env, frames = Env(NODE, ROOT, contexts={0: OLD}), []
+    for number, has_option in enumerate(options, 1):
+        segment = air.udp(reading(number), source, to)
+        body = (0, air.rpl_option() + segment) if has_option else (17, segment)
+        packed = compress(air.ip(source, to, *body), env).octets
+        frames.append(air.encoded(air.mac(number, (NODE, ROOT)), packed))
+    return frames
+
+
+@pytest.mark.parametrize("options", [(True, False) * 4, (True, True, False), (False, True, True)])
+def test_datagrams_without_extension_headers_that_are_off_by_the_same_refute_that_those_are_counted(
+    options: tuple[bool, ...],
+) -> None:
+    (found,) = Capture([*under_old_context(*options)]).fed()
+    assert (found.name, found.count) == ("prefix-of-context-differs", len(options))
+    assert found.frames == tuple(range(1, len(options) + 1))
+    assert found.cause.endswith("context 0 sum up to 0x0008 more at the sender than here")
+
+
+def test_an_old_prefix_that_was_announced_is_named_beside_extension_headers_and_is_likelier() -> (
+    None
+):
+    told = [air.advertisement(air.context_option(0, prefix)) for prefix in (OLD, f"{PREFIX}/64")]
+    every = (ROOT, air.BROADCAST)
+    frames = [air.encoded(air.mac(n, every), air.payload(one, every)) for n, one in enumerate(told)]
+    capture = Capture([*frames, *under_old_context(*[True] * 3)], contexts={})
+    (found,) = [one for one in capture.fed() if one.name == "checksum-counts-extensions"]
+    assert found.cause.endswith(
+        f"where the sender has context 0 as {OLD}, which was announced here too, it would be right as well"
+    )
+    assert found.evidence[-1] == ("likelier is another prefix, for which more than the sums speaks")
+
+
+def test_what_counts_extension_headers_may_be_another_prefix_and_is_not_proved() -> None:
+    (found,) = Capture([*under_old_context(*[True] * 3)]).fed()
     assert (found.name, found.certainty) == ("checksum-counts-extensions", Certainty.OPEN)
     assert found.cause.endswith(
         "counts the extension headers too; where the words of the prefix of context 0 sum up to 0x0008 more at the "
         "sender than here, it would be right as well"
     )
     assert found.evidence[1] == (
-        f"{to} is carried in full: its sender may not have it in context 0, which is 2001:db8:1::/64 here"
+        "2001:db8:1::ff:fe00:1 is carried in full: its sender may not have it in context 0, which is 2001:db8:1::/64 "
+        "here"
     )
     assert found.evidence[2].endswith(" or 2001:db8:1:8::/64")
+    assert found.evidence[3].startswith("likelier is another prefix")
 
 
 def test_right_ones_between_under_the_same_context_prove_that_extension_headers_are_counted() -> (

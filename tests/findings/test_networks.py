@@ -11,6 +11,7 @@ from findings.networks import PARENTS, Network
 
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
+from lowpanbudget.findings.origins import Beginnings
 from lowpanbudget.report import audit_text, view
 from lowpanbudget.report.screen import Screen
 
@@ -86,6 +87,36 @@ def test_a_network_without_faults_ends_within_a_screen(columns: int) -> None:
     screen, audited = Screen(columns), view.audited("a.pcap", CaptureFindings(2000, tuple(found)))
     text = screen.draw(lambda console: audit_text.audit(console, screen, audited))
     assert len(text.splitlines()) <= 24
+
+
+SILENT = {"node-fell-silent", "node-was-silent", "node-reports-no-more"}
+
+
+@pytest.mark.parametrize(("seed", "missed"), [(0, 0.7), (1, 0.7), (2, 0.85), (3, 0.85)])
+def test_no_node_is_called_silent_where_the_receiver_misses_most_of_all_from_some_time_on(
+    seed: int, missed: float
+) -> None:
+    """With 70 % missed a silence of four intervals is one in four, with which a rhythm without loss was broken."""
+    capture, draw = Network(reports=20).capture(), Random(seed)
+    begins_s = 0.8 * list(capture.timed())[-1][0]
+    heard = [one for one in capture.timed() if one[0] < begins_s or draw.random() > missed]
+    assert not SILENT & set(names(replace(capture, air=[*heard]).followed()))
+
+
+def test_a_node_that_falls_silent_is_told_where_the_receiver_misses_some_of_all() -> None:
+    capture, draw = faults.NodeSilent(reports=20, every_s=30.0).capture(), Random(1)
+    heard = [one for one in capture.timed() if draw.random() > 0.2]
+    assert "node-fell-silent" in names(replace(capture, air=[*heard]).followed())
+
+
+def test_an_answer_whose_request_was_not_heard_begins_nothing_from_then_on() -> None:
+    """Reports come each 9 s and are answered 0.3 s later: the first report is missed."""
+    beginnings = Beginnings()
+    assert beginnings.begins(1, 2, 0.3)
+    told = [
+        (beginnings.begins(2, 1, at), beginnings.begins(1, 2, at + 0.3)) for at in (9.0, 18.0, 27.0)
+    ]
+    assert told == [(False, True), (True, False), (True, False)]
 
 
 class Renewing(Network):

@@ -1,6 +1,6 @@
 """Transport checksums: each finding names the reading of the datagram that makes the checksum right."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import partial
 
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier, link_text
@@ -11,7 +11,7 @@ from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, is_sum_elided
 from lowpanbudget.findings.prefix_sums import (
-    each_off,
+    announced_otherwise,
     formulas_beside,
     is_shared,
     or_prefix,
@@ -20,7 +20,6 @@ from lowpanbudget.findings.prefix_sums import (
     prefix_words,
     refuted_words,
     signed,
-    words_of,
 )
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -121,12 +120,21 @@ def counts_extensions_at_end(known: Surroundings) -> Hits:
     """Take what holds; where all are off by the same, another prefix of a context may be it, and both are said."""
     inverting = known.sums.inverting
     hits = [
-        hit if held.is_proved else or_prefix(hit, held.beside, form)
+        hit if held.is_proved else or_prefix(hit, held.beside, form, known.announced)
         for form, sums in known.forms.items()
         for held, hit in sums.hits(Slip.OPTION)
-        if held.sender not in inverting
+        if held.sender not in inverting and not _is_of_prefix(held)
     ]
     yield from sorted(hits, key=lambda hit: hit.frames)
+
+
+def _is_of_prefix(held: HeldReading) -> bool:
+    """Return whether others without extension headers are off by the same, and take it over to those if so."""
+    beside = held.beside
+    if beside is None or held.is_proved or not beside.is_off_beside(held.sums):
+        return False
+    beside.take_over(held.count, held.sums, held.frames)
+    return True
 
 
 @CHECKSUMS.rule("checksum-computed-otherwise", *_OTHERWISE)
@@ -290,7 +298,7 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             Certainty.OPEN if is_shared(contexts) else None,
         )
         evidence = [f"all {found.count} wrong sums differ by {signed(off)}"]
-        other = next(_announced_otherwise(known, found, off), "")
+        other = announced_otherwise(known.announced, found, off)
         if other:
             cause = f"{other}, which was announced here too: all sums are right so"
         else:
@@ -304,20 +312,6 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
             cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
         frames = tuple(found.frames)
         yield Hit(cause, tuple(evidence), sender, frames, times=found.count, certainty=certainty)
-
-
-def _announced_otherwise(known: Surroundings, found: Differences, off: int) -> Iterator[str]:
-    """Yield the other prefixes of contexts, announced in the capture, with which all sums are right."""
-    numbers, each = each_off(found.contexts, off)
-    for number in numbers:
-        context = found.held.get(number)
-        if context is None:
-            continue
-        for prefix in known.announced.get(number, ()):
-            more = (words_of(prefix) - words_of(context.prefix)) % 0xFFFF
-            if more and more in {each % 0xFFFF, off % 0xFFFF}:
-                alone = "" if more == each % 0xFFFF else " in one address"
-                yield f"the sender has context {number} as {prefix}{alone}"
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
