@@ -9,16 +9,19 @@ from functools import lru_cache
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import CoapType, code_text
+from lowpanbudget.layers.internet.coap.codes import CoapType, code_text, is_response
 from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
-from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys
+from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite, RecordKeys
 from lowpanbudget.layers.internet.oscore import protect as oscore
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.stack.contents import ContentLayout
 from lowpanbudget.values import dataclass
 
 LAYER = "payload"
+# of application data: after the one change of ciphers (RFC 6347 section 4.1: "initially zero"), RFC 9147 section 6.1
+_FIRST_EPOCH = {"1.2": 1, "1.3": 3}
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,11 @@ class Coap:
     options: tuple[CoapOption, ...] = ()
     mid: int = 0x2A17
 
+    @property
+    def notifies(self) -> bool:
+        """Return whether it is a response with Observe, as notifications are (RFC 7641 section 2)."""
+        return is_response(self.code) and any(one.number == OBSERVE for one in self.options)
+
     def message(self, payload: bytes) -> coap.CoapMessage:
         """Return the message with this payload."""
         return coap.CoapMessage(self.type, self.code, self.mid, self.token, self.options, payload)
@@ -38,7 +46,10 @@ class Coap:
 
 @dataclass(frozen=True, slots=True)
 class Oscore:
-    """OSCORE around the CoAP message: identifiers, and the sequence number that has been reached."""
+    """OSCORE around the CoAP message: identifiers, and the sequence number that has been reached.
+
+    ``response_sequence``: whether a response carries it; a request does in any case.
+    """
 
     sender_id: bytes
     recipient_id: bytes
@@ -70,12 +81,13 @@ def _stand_in(sender_id: bytes, recipient_id: bytes, id_context: bytes | None) -
 class Dtls:
     """A DTLS record around the UDP payload: suite (which decides the version), connection ID, epoch and sequence.
 
-    Of the sequence number DTLS 1.3 carries ``number_octets``, 1 or 2; whether it carries a length, is a choice as well.
+    Without an ``epoch`` it is the first of application data. Of the sequence number DTLS 1.3 carries ``number_octets``,
+    1 or 2; whether it carries a length, is a choice as well.
     """
 
     suite: DtlsSuite
     cid: bytes = b""
-    epoch: int = 1
+    epoch: int | None = None
     sequence: int = 0
     number_octets: int = 1
     length_present: bool = False
@@ -85,6 +97,8 @@ class Dtls:
         writer = Writer()
         keys, suite, cid = RecordKeys.stand_in(self.suite), self.suite, self.cid
         epoch, number = self.epoch, self.sequence
+        if epoch is None:
+            epoch = _FIRST_EPOCH[suite.version]
         if suite.version == "1.2":
             seal_1_2(writer, content, keys, suite, epoch=epoch, sequence=number, cid=cid)
         else:
@@ -160,3 +174,8 @@ def _field_spans(data: Span, layout: ContentLayout) -> list[Span]:
 
 
 NONE = Application()
+# what is planned where a design has nothing: a number that one message each 19 s does not pass in ten years, so that
+# the room holds, and a suite that RFC 9147 section 4.5.3 does not warn of
+LASTING_SEQUENCE = (1 << 24) - 1
+ADDED_OSCORE = Oscore(b"\1", b"\2", sequence=LASTING_SEQUENCE)
+ADDED_DTLS = Dtls(SUITES["TLS_AES_128_CCM_SHA256"])

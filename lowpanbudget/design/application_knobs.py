@@ -4,16 +4,22 @@ from collections.abc import Iterator
 from functools import partial
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
+from lowpanbudget.design.application import (
+    ADDED_DTLS,
+    ADDED_OSCORE,
+    Application,
+    Coap,
+    Dtls,
+    Oscore,
+)
 from lowpanbudget.design.knob import Knob, replacing
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import OBSERVE
-from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite
+from lowpanbudget.layers.internet.dtls.suites import FORGEABLE, SUITES, WARNED, DtlsSuite
 from lowpanbudget.values import replace
 
-_SUITE = SUITES[
-    "TLS_AES_128_CCM_8_SHA256"
-]  # the one that constrained nodes use (RFC 9147, RFC 6655)
+_SUITE = "dtls.suite"  # the dimension
+_SAFEGUARDS = f"other safeguards against forgery stand beside its short tag ({WARNED})"
 
 
 def application_knobs(application: Application) -> Iterator[Knob[Application]]:
@@ -106,8 +112,7 @@ def _short_path(coap: Coap) -> Coap:
 
 def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
     aead = dtls.suite.aead
-    if dtls.suite.version == "1.2":
-        newer = _of_1_3(dtls.suite)
+    for newer in _of_1_3(dtls.suite) if dtls.suite.version == "1.2" else ():
         yield Knob(
             "suite",
             newer.name,
@@ -115,7 +120,10 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
             f"DTLS 1.3 ({newer.name}) instead of 1.2",
             rfc(9147, "4"),
             replacing(suite=newer),
-            "both ends speak DTLS 1.3; one record a datagram, whose length is then left out",
+            _with_safeguards(
+                newer,
+                "both ends speak DTLS 1.3; one record a datagram, whose length is then left out",
+            ),
             stronger=newer.aead.tag > aead.tag,
             now=dtls.suite.name,
             protects=(newer.aead.tag - aead.tag,),
@@ -168,17 +176,18 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
             f"{suite.name}, a tag of {other.tag} octets instead of {aead.tag}",
             suite.cite,
             replacing(suite=suite),
-            caution=""
-            if other.tag > aead.tag
-            else "a shorter tag is easier to forge; this weakens protection and is no advice",
+            caution="" if other.tag > aead.tag else _shorter(suite),
             stronger=other.tag > aead.tag,
             now=dtls.suite.name,
             protects=(other.tag - aead.tag,),
         )
 
 
-def _of_1_3(old: DtlsSuite) -> DtlsSuite:
-    """Return the suite of DTLS 1.3 with the same cipher, else the one nearest to it that protects no less."""
+def _of_1_3(old: DtlsSuite) -> list[DtlsSuite]:
+    """Return the suite of DTLS 1.3 with the same cipher, else the one nearest to it that protects no less.
+
+    Where RFC 9147 warns of it, the nearest of the others goes before it.
+    """
     enough = [
         suite
         for suite in SUITES.values()
@@ -186,7 +195,25 @@ def _of_1_3(old: DtlsSuite) -> DtlsSuite:
         and suite.aead.key >= old.aead.key
         and suite.aead.tag >= old.aead.tag
     ]
-    return min(enough, key=lambda suite: (suite.aead != old.aead, suite.aead.tag, suite.aead.key))
+    mine = old.aead
+    enough.sort(
+        key=lambda one: (
+            one.aead != mine,
+            one.aead.family != mine.family,
+            one.aead.tag,
+            one.aead.key,
+        )
+    )
+    return enough[1::-1] if enough[0] is FORGEABLE else enough[:1]
+
+
+def _with_safeguards(suite: DtlsSuite, condition: str) -> str:
+    return f"{condition}; {_SAFEGUARDS}" if suite is FORGEABLE else condition
+
+
+def _shorter(suite: DtlsSuite) -> str:
+    wanted = f", and wants that {_SAFEGUARDS}" if suite is FORGEABLE else ""
+    return f"a shorter tag is easier to forge{wanted}; this weakens protection and is no advice"
 
 
 def _before(suite: DtlsSuite) -> list[DtlsSuite]:
@@ -194,25 +221,51 @@ def _before(suite: DtlsSuite) -> list[DtlsSuite]:
     return suites[: suites.index(suite)]
 
 
-def application_positions(application: Application) -> Iterator[Knob[Application]]:
-    """Yield the other positions: DTLS added where nothing protects the message, or left out."""
-    dtls, dimension = application.dtls, "dtls.suite"
-    if dtls is None and application.oscore is None:
+def _dtls_added(suite: DtlsSuite) -> Knob[Application]:
+    return Knob(
+        _SUITE,
+        suite.name,
+        "flow.dtls.suite",
+        f"DTLS records of {suite.name} around the payload",
+        rfc(9147, "4"),
+        replacing(dtls=replace(ADDED_DTLS, suite=suite)),
+        _with_safeguards(suite, "both ends keep a session and its keys"),
+        stronger=True,
+        now="none",
+        protects=(suite.aead.tag,),
+    )
+
+
+def application_protections(application: Application) -> Iterator[Knob[Application]]:
+    """Yield what protects a message from end to end where nothing does: DTLS, and OSCORE where it is one of CoAP."""
+    if application.is_sealed:
+        return
+    yield _dtls_added(ADDED_DTLS.suite)
+    if application.coap is not None:
+        ids, number = len(ADDED_OSCORE.sender_id), ADDED_OSCORE.sequence
+        oscore = replace(ADDED_OSCORE, response_sequence=application.coap.notifies)
         yield Knob(
-            dimension,
-            _SUITE.name,
-            "flow.dtls.suite",
-            f"DTLS records of {_SUITE.name} around the payload",
-            rfc(9147, "4"),
-            replacing(dtls=Dtls(_SUITE, epoch=3)),
-            "both ends keep a session and its keys",
+            "oscore.sender_id",
+            ADDED_OSCORE.sender_id.hex(),
+            "flow.oscore",
+            f"OSCORE around the CoAP message, with identifiers of {ids} octet and sequence numbers up to {number}",
+            rfc(8613, "6.1"),
+            replacing(oscore=oscore),
+            "both ends keep a security context and its sequence numbers",
             stronger=True,
             now="none",
-            protects=(_SUITE.aead.tag,),
         )
+
+
+def application_positions(application: Application) -> Iterator[Knob[Application]]:
+    """Yield the other positions: DTLS added where nothing protects the message, or left out."""
+    dtls = application.dtls
+    if not application.is_sealed:
+        yield _dtls_added(ADDED_DTLS.suite)
+        yield _dtls_added(FORGEABLE)
     elif dtls is not None:
         yield Knob(
-            dimension,
+            _SUITE,
             "none",
             "flow.dtls",
             "no DTLS around the payload",

@@ -80,19 +80,32 @@ class OscoreShape(ShapeTable):
     recipient_id: bytes = key(HEX, "The recipient's identifier in hex, 0 to 7 octets.")
     id_context: bytes | None = key(HEX, "ID context in hex, sent in requests.", default=None)
     sequence: int = key(
-        Whole(0, below=1 << 40), "Sender sequence number that is reached; it grows.", default=0
+        Whole(0, below=1 << 40),
+        "Sender sequence number reached; it grows: 1 octet to 255, 2 to 65535, 3 to 16777215 (RFC 8613 section 6.1).",
+        default=0,
     )
-    response_sequence: bool = key(
-        Flag(), "Whether a response carries a sequence number, as notifications do.", default=False
+    response_sequence: bool | None = key(
+        Flag(),
+        "Whether a response carries a sequence number: unless stated notifications do, which have observe, as all but "
+        "the first must (RFC 8613 section 4.1.3.5.2), and others do not.",
+        default=None,
     )
 
 
 class DtlsShape(ShapeTable):
     """A DTLS record around the UDP payload (RFC 6347, RFC 9146, RFC 9147)."""
 
-    suite: str = key(Words(*SUITES), "The cipher suite; it decides the version, 1.2 or 1.3.")
+    suite: str = key(
+        Words(*SUITES),
+        "The cipher suite; it decides the version, 1.2 or 1.3. Of that of CCM_8 in 1.3 RFC 9147 section 4.5.3 warns.",
+    )
     cid: bytes = key(HEX, "The receiver's connection ID in hex; empty: none.", default=b"")
-    epoch: int = key(Whole(0, below=1 << 16), "The epoch that is reached.", default=1)
+    epoch: int | None = key(
+        Whole(0, below=1 << 16),
+        "The epoch that is reached; unless stated the first of application data, 3 in DTLS 1.3 (RFC 9147 section 6.1) "
+        "and 1 in DTLS 1.2.",
+        default=None,
+    )
     sequence: int = key(Whole(0, below=1 << 48), "The sequence number reached.", default=0)
     number_octets: int = key(
         Whole(1, 2),
@@ -132,13 +145,14 @@ def application(
         message = Coap(code, kind, token, tuple(options))
     protection = None
     if oscore_shape is not None:
+        numbered = oscore_shape.response_sequence
         protection = Oscore(
             oscore_shape.sender_id,
             oscore_shape.recipient_id,
             oscore_shape.id_context,
             oscore_shape.id_context is not None,
             oscore_shape.sequence,
-            oscore_shape.response_sequence,
+            message is not None and message.notifies if numbered is None else numbered,
         )
         if message is None:
             flaws.append(

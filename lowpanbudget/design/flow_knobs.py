@@ -8,7 +8,11 @@ from collections.abc import Iterator
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import Application
-from lowpanbudget.design.application_knobs import application_knobs, application_positions
+from lowpanbudget.design.application_knobs import (
+    application_knobs,
+    application_positions,
+    application_protections,
+)
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob, Share, replacing
 from lowpanbudget.design.link import AddressForm
@@ -91,6 +95,13 @@ def flow_positions(flow: Flow, form: AddressForm) -> Iterator[Knob[Flow]]:
             yield _ports(flow, first, second, text)
     if not HLIM.best(flow.hop_limit).row.inline and flow.source.role != "outside":
         yield from (_hop_limit(flow, limit) for limit in _limits(flow) if limit != flow.hop_limit)
+
+
+def flow_protections(flow: Flow) -> Iterator[Knob[Flow]]:
+    """Yield what protects the flow's messages from end to end, where nothing does and it has two ends."""
+    if flow.group is None:
+        for application_knob in application_protections(flow.application):
+            yield _of_application(application_knob)
 
 
 def _tunnelled(flow: Flow) -> str | None:

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from lowpanbudget.design.addresses import address_knobs, address_positions
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.design.flow_knobs import flow_knobs, flow_positions, hops_knob
+from lowpanbudget.design.flow_knobs import flow_knobs, flow_positions, flow_protections, hops_knob
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.link import Link, pan_ids_possible
 from lowpanbudget.design.link_knobs import link_knobs, link_positions
@@ -25,6 +25,11 @@ def knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     yield from address_knobs(design, flow)
     yield from (_of_flow(knob, flow.name) for knob in flow_knobs(flow, design.link.addresses))
     yield from mesh_knobs(flow)
+
+
+def protections(flow: Flow) -> Iterator[Knob[Design]]:
+    """Yield what protects the flow's messages from end to end, where nothing does; no other flow has less by it."""
+    yield from (_of_flow(knob, flow.name) for knob in flow_protections(flow))
 
 
 def positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:

@@ -8,6 +8,7 @@ from typing import Literal
 
 from lowpanbudget.design.access import Method
 from lowpanbudget.design.answer_shape import AnswerShape
+from lowpanbudget.design.application import ADDED_DTLS, LASTING_SEQUENCE
 from lowpanbudget.design.application_shape import CoapShape, DtlsShape, OscoreShape
 from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.messages import MessageShape
@@ -144,9 +145,10 @@ def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[TableSketch]:
     if skeleton.transport == "oscore":
         sender, recipient = ("01", "02") if up else ("02", "01")
         ids = {"sender_id": f'"{sender}"', "recipient_id": f'"{recipient}"'}
+        ids["sequence"] = str(LASTING_SEQUENCE)
         yield TableSketch("[flow.oscore]", OscoreShape, ids)
     if skeleton.transport == "dtls":
-        yield TableSketch("[flow.dtls]", DtlsShape, {"suite": '"TLS_AES_128_CCM_8_SHA256"'})
+        yield TableSketch("[flow.dtls]", DtlsShape, {"suite": f'"{ADDED_DTLS.suite.name}"'})
 
 
 def _message(name: str, fields: tuple[tuple[str, str, str], ...]) -> TableSketch:

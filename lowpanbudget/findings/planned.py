@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.designs.checksums import PLANNED_CHECKSUMS
 from lowpanbudget.findings.designs.frames import FRAMES
+from lowpanbudget.findings.designs.protection import PLANNED_PROTECTION
 from lowpanbudget.findings.designs.protocols import PROTOCOLS
 from lowpanbudget.findings.designs.rhythms import RHYTHMS
 from lowpanbudget.findings.designs.routes import ROUTES
@@ -15,7 +16,7 @@ from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
 from lowpanbudget.room.fit import Fit
 
-_FORMS = (TUNNELS, PLANNED_CHECKSUMS, ROUTES, RHYTHMS)
+_FORMS = (TUNNELS, PLANNED_CHECKSUMS, PLANNED_PROTECTION, ROUTES, RHYTHMS)
 DRAFT_RULES = rules_of(*_FORMS, FRAMES, PROTOCOLS, SETTINGS)
 
 
@@ -45,8 +46,9 @@ def message_findings(
 def form_findings(design: Design, flows: Iterable[str] | None = None) -> list[Finding]:
     """Return which flows, all or those of these names, have a form that cannot be, worst first.
 
-    They lack a tunnel or a checksum, or routers of their route: their rooms are too large by that, and their frames,
-    times on the air and loads too small; or none of their messages can be made.
+    They lack a tunnel, a checksum, routers of their route, numbers of notifications, or a tag that is long enough:
+    their rooms are too large by that, and their frames, times on the air and loads too small; or none of their messages
+    can be made.
     """
     names = None if flows is None else set(flows)
     asked = [flow for flow in design.flows if names is None or flow.name in names]

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
+from itertools import chain
 
 from lowpanbudget.design.knob import Knob
-from lowpanbudget.design.knobs import knobs, turned
+from lowpanbudget.design.knobs import knobs, protections, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.errors import LowpanError
@@ -25,7 +26,8 @@ class Turning:
         """Return every change's gain on this path, best first; changes that cannot be made are left out."""
         name = path.flow.name
         if name not in self._knobs:  # they are the same on each hop
-            self._knobs[name] = tuple(knobs(self._design, path.flow))
+            several = knobs(self._design, path.flow), protections(path.flow)
+            self._knobs[name] = tuple(chain(*several))
         savings = []
         for knob in self._knobs[name]:
             with suppress(LowpanError):

@@ -116,6 +116,11 @@ CONTEXT = '[[context]]\nid = {0}\nprefix = "2001:db8:{0}0::/64"\n'
 SEALED = "[link.security]\nlevel = 5"
 COAP = '[flow.coap]\ncode = "{code}"\npath = "r"\n'
 
+DTLS = '[flow.dtls]\nsuite = "{}"'
+OSCORE = '[flow.oscore]\nsender_id = "01"\nrecipient_id = "02"\n'
+REQUESTS = COAP.format(code="POST") + OSCORE
+NOTIFIES = f"every_s = 60\n{COAP.format(code='2.05')}observe = 5\n{OSCORE}"
+
 UP = "message reading on flow up"
 ROUTE = '[flow.routing]\nrpi = true\nroute = 2\nform = "{form}"\nentry_octets = {octets}'
 CASES = {
@@ -291,7 +296,7 @@ CASES = {
         also=frozenset({"first-fragment-without-slack", "message-does-not-fit"}),
     ),
     # 108 and 105 less CoAP's 4, a token of 1, Uri-Path 2, the marker, and 2 as the ports go in 3 octets (5684
-    # is none of 0xf0bX and 0xf0XX, RFC 6282 section 4.3.3); DTLS takes 11 (RFC 9147 section 4)
+    # is none of 0xf0bX and 0xf0XX, RFC 6282 section 4.3.3); DTLS takes 19 (RFC 9147 section 4)
     "clear-on-secured-port": DesignCase(
         lambda: store(flow=COAP.format(code="PUT")).replace("0xf0b2", "5684"),
         lambda: store(flow=COAP.format(code="PUT")).replace("0xf0b2", "5683"),
@@ -299,25 +304,71 @@ CASES = {
             "risk",
             "flow up",
             "CoAP without DTLS has the port 5684",
-            ("first hop: room 98, 87 with DTLS 1.3", "forwarded hop: room 95, 84 with DTLS 1.3"),
+            ("first hop: room 98, 79 with DTLS 1.3", "forwarded hop: room 95, 76 with DTLS 1.3"),
         ),
     ),
-    # the shortest record header (RFC 9147 section 4): flags 1, number 1; content type 1, code 8
+    # the shortest record header (RFC 9147 section 4): flags 1, number 1; content type 1, code 16
     "protection-does-not-fit": DesignCase(
         lambda: store(octets=105),
         lambda: store(octets=10),
-        Told("remark", UP, "105 octets fit 105; with DTLS 1.3 the room is 94", cite="RFC 9147 §4"),
+        Told("remark", UP, "105 octets fit 105; with DTLS 1.3 the room is 86", cite="RFC 9147 §4"),
     ),
     # 96 and four times up to 104, three times over
     "handshake-takes-many-frames": DesignCase(
-        lambda: store(flow='[flow.dtls]\nsuite = "TLS_AES_128_CCM_8_SHA256"'),
-        store,
+        lambda: store(flow=DTLS.format("TLS_AES_128_CCM_SHA256")),
+        lambda: store(flow=DTLS.format("TLS_PSK_WITH_AES_128_CCM_8")),  # its flights are others
         Told(
             "remark",
             "flow up",
-            "a flight of 454 octets takes 5 frames, 15 transmissions",
+            "with raw public keys a flight of 454 octets takes 5 frames, 15 transmissions",
             ("3 hops",),
         ),
+    ),
+    # RFC 8613 section 4.1.3.5.2: "a Partial IV MUST be included in all notifications ... except for the first one". 108
+    # and 105 less CoAP's 4 and a token of 1, Observe 2, an empty OSCORE option 1 and a marker, and inside (section 5.3)
+    # code 1, Observe 1, Uri-Path 2, marker 1, tag 8: 22; flags and the number are 2 more (section 6.1)
+    "notifications-without-partial-iv": DesignCase(
+        lambda: store(flow=NOTIFIES + "response_sequence = false"),
+        lambda: store(flow=NOTIFIES),
+        Told(
+            "failure",
+            "flow up",
+            "all notifications but the first carry a Partial IV",
+            (
+                "first hop: room 86, 84 with a Partial IV",
+                "forwarded hop: room 83, 81 with a Partial IV",
+            ),
+        ),
+    ),
+    # 105 less CoAP's 4, a token of 1 and a marker, the OSCORE option (head, flags, a number of 1, an identifier of 1),
+    # and inside code 1, Uri-Path 2, marker 1, tag 8: 83. 256 = 2^8 (RFC 8613 section 6.1), times 30 s are 2.13 h; in
+    # ten years of 365 days there are 10512000, which take 3 octets
+    "partial-iv-will-grow": DesignCase(
+        lambda: store(octets=83, flow=f"every_s = 30\n{REQUESTS}"),
+        lambda: store(octets=81, flow=f"every_s = 30\n{REQUESTS}"),
+        Told(
+            "risk",
+            UP,
+            "from sequence number 256 on (after 2.13 h) the Partial IV takes 2 octets: the room is 82, 2 frames "
+            "instead of 1",
+            advice="Plan with sequence = 16777215, which is not passed in ten years; or make a new security context "
+            "before.",
+        ),
+    ),
+    # RFC 9147 section 4.5.3, and a tag of 16 octets (RFC 8446 section B.4: AEAD_AES_128_CCM of RFC 5116)
+    "dtls-suite-easy-to-forge": DesignCase(
+        lambda: store(flow=DTLS.format("TLS_AES_128_CCM_8_SHA256")),
+        lambda: store(flow=DTLS.format("TLS_PSK_WITH_AES_128_CCM_8")),
+        Told(
+            "risk",
+            "flow up",
+            "TLS_AES_128_CCM_8_SHA256 has a tag of 8 octets",
+            (
+                "first hop: room 97, 89 with a tag of 16 octets",
+                "forwarded hop: room 94, 86 with a tag of 16 octets",
+            ),
+        ),
+        also=frozenset({"handshake-takes-many-frames"}),
     ),
     # 16 of the advertisement, prefix information 32, three contexts of 16, border router 24, a short link address 8
     "advertisement-does-not-fit": DesignCase(
@@ -427,8 +478,38 @@ FURTHER = (
     # 104, three times 104 and the rest of 454
     Further(
         "handshake-takes-many-frames",
-        store(hops=1, flow='[flow.dtls]\nsuite = "TLS_AES_128_CCM_8_SHA256"'),
-        Told("remark", "flow up", "a flight of 454 octets takes 5 frames", ("1 hop",)),
+        store(hops=1, flow=DTLS.format("TLS_AES_128_CCM_SHA256")),
+        Told(
+            "remark",
+            "flow up",
+            "with raw public keys a flight of 454 octets takes 5 frames",
+            ("1 hop",),
+        ),
+    ),
+    # nobody says how often: 2^16 may be reached, and of the octets that are left one is short
+    Further(
+        "partial-iv-will-grow",
+        store(octets=82, flow=REQUESTS),
+        Told(
+            "risk",
+            UP,
+            "from sequence number 65536 on the Partial IV takes 3 octets: the room is 81, 2 frames instead of 1",
+            advice="Plan with sequence = 16777215, which one message each 19 s does not pass in ten years; or make a "
+            "new security context before.",
+        ),
+    ),
+    # notifications carry it as well: 81 as above; each 5 s 63072000 in ten years, which take 4 octets
+    Further(
+        "partial-iv-will-grow",
+        store(octets=79, flow=NOTIFIES.replace("60", "5") + "sequence = 65536\n"),
+        Told(
+            "risk",
+            UP,
+            "from sequence number 16777216 on (after 2.66 y) the Partial IV takes 4 octets: the room is 78, 2 frames "
+            "instead of 1",
+            advice="Plan with sequence = 4294967295, which is not passed in ten years; or make a new security context "
+            "before.",
+        ),
     ),
     # the flow allows for it
     Further(
@@ -470,14 +551,15 @@ FURTHER = (
         store(octets=300, link=SEALED, flow=f'[flow.coap]\ncode = "PUT"\npath = "{"a" * 75}"\n'),
         Told("remark", UP, "300 octets do not fit one frame; no block size fits one frame"),
     ),
-    # OSCORE (RFC 8613 sections 5.3 and 6.1): option 4 (flags, number, identifier), inner code 1, marker 1, code 8
+    # OSCORE (RFC 8613 sections 5.3 and 6.1): option 6 (head, flags, number of 3, identifier), inner code 1, marker 1,
+    # code 8
     Further(
         "protection-does-not-fit",
         store(octets=97, flow=COAP.format(code="PUT")),
         Told(
             "remark",
             UP,
-            "97 octets fit 97; with OSCORE the room is 83 and with DTLS 1.3 the room is 86",
+            "97 octets fit 97; with OSCORE the room is 81 and with DTLS 1.3 the room is 78",
         ),
     ),
 )

@@ -43,7 +43,10 @@ def test_a_manual_has_all_sections(manual: Manual) -> None:
 
 def test_designs_alone_prove_what_rules_about_designs_say() -> None:
     planned = {manual.name for manual in every_manual() if manual.certainty == Certainty.PLAN}
-    assert planned == {rule.name for rule in DESIGN_RULES}
+    # of a handshake the number is another document's, and the keys that it has are not in the design
+    told = planned | {"handshake-takes-many-frames"}
+    assert told > planned
+    assert told == {rule.name for rule in DESIGN_RULES}
 
 
 @pytest.mark.parametrize(

@@ -28,8 +28,12 @@ for entry in catalogue.entries():
         ("DODAG information object", ("rank", "16 bits", "of the sender")),
         # RFC 7641 table 1: Observe, 6, uint, 0-3; elective and unsafe as its low bits say
         ("CoAP options", ("6", "Observe", "uint", "0 to 3", "elective", "unsafe", "RFC 7641 §2")),
-        # RFC 7252 table 6
-        ("CoAP codes", ("4.04", "Not Found")),
+        # RFC 7252 tables 5 and 6; RFC 8132 section 6 adds to both registries, RFC 7252 section 12.1: 0.00 is in neither
+        ("CoAP codes", ("0.03", "PUT", "RFC 7252 §12.1.1")),
+        ("CoAP codes", ("4.04", "Not Found", "RFC 7252 §12.1.2")),
+        ("CoAP codes", ("4.22", "Unprocessable Entity", "RFC 8132 §6")),
+        ("CoAP codes", ("0.00", "Empty", "RFC 7252 §4.1")),
+        ("CoAP codes", ("5.08", "Hop Limit Reached", "RFC 8768")),  # from memory
         ("ICMPv6 types", ("128", "echo request")),  # RFC 4443 section 4.1
         # IEEE 802.15.4-2015, from memory
         ("CSL IE", ("id 0x1a", "", "the number that stands before the content")),

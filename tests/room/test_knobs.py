@@ -5,6 +5,7 @@ from functools import cache
 
 import pytest
 from design.designs import EXAMPLES
+from findings.cases_planning import store
 from hypothesis import given, settings
 from room.random_paths import random_designs
 
@@ -217,7 +218,8 @@ def test_an_open_network_is_told_what_protection_takes() -> None:
 
 def test_encryption_at_no_cost_is_shown() -> None:
     found = budgets(TEXTS["archive"].replace("level = 6", "level = 2"))["climate", "first"]
-    assert {s.text.split(":")[0]: s.gain for s in found.stronger} == {
+    link = [s for s in found.stronger if s.knob == "link.security.level"]
+    assert {s.text.split(":")[0]: s.gain for s in link} == {
         "level 6": 0,
         "level 3": -8,
         "level 7": -8,
@@ -231,7 +233,43 @@ def test_encryption_at_no_cost_is_shown() -> None:
 def test_encryption_without_integrity_code() -> None:
     found = budgets(TEXTS["archive"].replace("level = 6", "level = 4"))["climate", "first"]
     assert "without integrity code" in found.cautions[0]
-    assert {s.gain for s in found.stronger} == {-4, -8, -16}
+    link = [s for s in found.stronger if s.knob == "link.security.level"]
+    assert {s.gain for s in link} == {-4, -8, -16}
+
+
+def test_what_protection_from_end_to_end_takes_is_told_where_nothing_does() -> None:
+    """Of UDP DTLS, of CoAP OSCORE as well; not where either is, nor to a group (RFC 7252 section 8.1).
+
+    DTLS 1.3 (RFC 9147 section 4): flags 1, number 1, content type 1 and the tag of 16. OSCORE: an option of 6 (head,
+    flags, a number of 3 octets, an identifier of 1: RFC 8613 section 6.1), code 1 and marker 1 (section 5.3), and the
+    8 octets of the tag of AES-CCM-16-64-128.
+    """
+    dtls, oscore = ("flow.dtls.suite", -19), ("flow.oscore", -16)
+    coap = '[flow.coap]\ncode = "POST"\npath = "r"\n'
+    ids = '[flow.oscore]\nsender_id = "01"\nrecipient_id = "02"\n'
+    for tables, to, ends in (
+        ("", "sink", {dtls}),
+        (coap, "sink", {dtls, oscore}),
+        (coap + ids, "sink", set()),
+        (coap + '[flow.dtls]\nsuite = "TLS_AES_128_CCM_SHA256"\n', "sink", set()),
+        (coap, "group", set()),
+    ):
+        for one in budget(parse_design(store(flow=tables, to=to))):
+            assert {(s.knob, s.gain) for s in one.stronger if s.knob.startswith("flow.")} == ends
+            assert not any(
+                s.elsewhere or s.caution for s in one.stronger if s.id.startswith("flow")
+            )
+
+
+def test_notifications_in_oscore_are_told_with_their_numbers() -> None:
+    """RFC 8613 section 4.1.3.5.2: "a Partial IV MUST be included in all notifications", but for the first of them.
+
+    Flags and a number of 3 octets in the option, its head, and inside code 1, an empty Observe 1, marker 1 and tag 8.
+    """
+    coap = '[flow.coap]\ncode = "2.05"\n'
+    for observe, takes in (("", 1 + 1 + 1 + 8), ("observe = 5", 1 + 4 + 1 + 1 + 1 + 8)):
+        for one in budget(parse_design(store(flow=coap + observe))):
+            assert [s.gain for s in one.stronger if s.knob == "flow.oscore"] == [-takes]
 
 
 @pytest.mark.parametrize("suite", SUITES.values(), ids=lambda suite: suite.name)

@@ -230,6 +230,12 @@ def test_routers_without_identifiers_of_their_links_stand_in_line() -> None:
 def test_faults_of_protocols_have_their_places() -> None:
     fault = fault_of(changed(("hops = 3", 'hops = 3\ncoap = { code = "POTS" }')))
     assert fault.key == "flow[1].coap.code"
+    # RFC 7252 tables 5 and 6 and its section 12.1, where both registries began
+    assert fault.hint.startswith("Did you mean POST? Give c.dd, or one of: Empty, GET, POST, ")
+    assert "RFC 7252 §12.1" in fault.hint
+    for code, meant in (("PTU", "PUT"), ("not fuond", "Not Found"), ("x", None)):
+        fault = fault_of(changed(("hops = 3", f'hops = 3\ncoap = {{ code = "{code}" }}')))
+        assert fault.hint.startswith(f"Did you mean {meant}? Give" if meant else "Give c.dd")
     # RFC 7252 section 5.10.1: 'MUST NOT be "." or ".."'
     for key, written in (
         ("path", 'path = "a/../r"'),

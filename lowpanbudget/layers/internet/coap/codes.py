@@ -20,7 +20,7 @@ class CoapType(IntEnum):
 
 
 TYPES = {0: "confirmable", 1: "non-confirmable", 2: "acknowledgement", 3: "reset"}
-# RFC 7252 tables 5 and 6, RFC 7959 section 2.9, RFC 8132 section 6; 4.29 and 5.08 (RFC 8516, 8768) from memory
+# RFC 7252 tables 5 and 6, and what other documents have put into the registries since
 _NAMES = {
     "0.00": "Empty",
     "0.01": "GET",
@@ -57,6 +57,20 @@ _NAMES = {
     "5.04": "Gateway Timeout",
     "5.05": "Proxying Not Supported",
     "5.08": "Hop Limit Reached",
+}
+_FIRST = (rfc(7252, "12.1.1"), rfc(7252, "12.1.2"))  # methods, responses
+# 4.29 and 5.08 from memory
+_ELSEWHERE = {
+    "0.00": rfc(7252, "4.1"),
+    "0.05": rfc(8132, "6"),
+    "0.06": rfc(8132, "6"),
+    "0.07": rfc(8132, "6"),
+    "2.31": rfc(7959, "2.9"),
+    "4.08": rfc(7959, "2.9"),
+    "4.09": rfc(8132, "6"),
+    "4.22": rfc(8132, "6"),
+    "4.29": rfc(8516),
+    "5.08": rfc(8768),
 }
 _CODE = Header("code", CITE, (Bits("class", 3), Bits("detail", 5)))
 
@@ -98,7 +112,8 @@ def is_response(code: int) -> bool:
 def coap_code(text: str) -> int:
     """Return the number of a code given as ``c.dd`` or by a name such as ``GET`` or ``Content``.
 
-    Source: RFC 7252 section 12.1. Raises ``RequestError`` for a text that is none, and lists the names.
+    Source: the registries of RFC 7252 section 12.1. Raises ``RequestError`` for a text that is none, with the name that
+    may be meant, and lists all names.
     """
     kind, dot, detail = text.partition(".") if isinstance(text, str) else ("", "", "")
     if dot and kind.isdecimal() and detail.isdecimal() and int(kind) < 8 and int(detail) < 32:
@@ -109,14 +124,27 @@ def coap_code(text: str) -> int:
     raise RequestError(
         f"{repeated(text)} is no CoAP code",
         cite=CITE,
-        hint="Give c.dd, or one of: " + ", ".join(CODES.values()),
+        hint=f"{_meant(text)}Give c.dd, or one of: {', '.join(CODES.values())}",
     )
+
+
+def _meant(text: object) -> str:
+    """Return the name that a mistyped one is near to, as a question; nothing where it is near to none."""
+    from difflib import get_close_matches  # noqa: PLC0415  # only where something is wrong
+
+    names = {name.lower(): name for name in CODES.values()}
+    # a longer word is no slip of the keys, and comparing takes quadratic time
+    near = get_close_matches(text[:64].lower(), names, 1) if isinstance(text, str) else ()
+    return f"Did you mean {names[near[0]]}? " if near else ""
 
 
 LISTED = Listing(
     "CoAP codes",
     CITE,
-    ("code", "name"),
-    tuple((code_text(code).split()[0], name) for code, name in CODES.items()),
+    ("code", "name", "clause"),
+    tuple(
+        (text, name, str(_ELSEWHERE.get(text, _FIRST[text[0] > "0"])))
+        for text, name in _NAMES.items()
+    ),
     "Methods and responses of CoAP.",
 )

@@ -97,6 +97,10 @@ SUITES = {
     )
 }
 
+# "MUST NOT be used in DTLS without additional safeguards against forgery"; those of 1.2 are not named there
+FORGEABLE = SUITES["TLS_AES_128_CCM_8_SHA256"]
+WARNED = rfc(9147, "4.5.3")
+
 
 def dtls_suite(name: str) -> DtlsSuite:
     """Return the cipher suite of this name, such as "TLS_PSK_WITH_AES_128_CCM_8"; the name decides the version.
@@ -111,12 +115,16 @@ def dtls_suite(name: str) -> DtlsSuite:
     return suite
 
 
+def _clause(suite: DtlsSuite) -> str:
+    return f"{suite.cite}{f'; {WARNED} warns of it' if suite is FORGEABLE else ''}"
+
+
 LISTED = Listing(
     "DTLS cipher suites",
     SUITES["TLS_PSK_WITH_AES_128_CCM_8"].cite,
     ("suite", "version", "explicit nonce", "tag", "clause"),
     tuple(
-        (suite.name, suite.version, str(suite.explicit), str(suite.aead.tag), str(suite.cite))
+        (suite.name, suite.version, str(suite.explicit), str(suite.aead.tag), _clause(suite))
         for suite in SUITES.values()
     ),
     "Cipher suites of DTLS.",
