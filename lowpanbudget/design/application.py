@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import CoapType, code_text, is_response
+from lowpanbudget.layers.internet.coap.codes import CoapType, code_text, is_request, is_response
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
@@ -136,6 +136,13 @@ class Application:
     def is_sealed(self) -> bool:
         """Return whether both ends protect their messages from all between them."""
         return self.oscore is not None or self.dtls is not None
+
+    @property
+    def is_numbered(self) -> bool:
+        """Return whether messages carry a sequence number of OSCORE: requests do, and responses where that is so."""
+        if self.oscore is None or self.coap is None:
+            return False
+        return is_request(self.coap.code) or self.oscore.response_sequence
 
     @property
     def called(self) -> str:

@@ -124,8 +124,7 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
                 newer,
                 "both ends speak DTLS 1.3; one record a datagram, whose length is then left out",
             ),
-            stronger=newer.aead.tag > aead.tag,
-            now=dtls.suite.name,
+            now=dtls.suite.name,  # never marked as stronger: also with a longer tag it frees octets
             protects=(newer.aead.tag - aead.tag,),
         )
     if dtls.suite.version == "1.3" and dtls.number_octets > 1:

@@ -22,6 +22,12 @@ def cautions(path: FlowPath) -> Iterator[str]:
         )
         if not link.has_integrity_code:
             yield "No link integrity code stands in for it: a receiver must drop these packets."
+    oscore = flow.application.oscore
+    if oscore is not None and flow.application.is_numbered and oscore.sequence < 1 << 8:
+        yield (
+            f"The sequence number of OSCORE is planned as {oscore.sequence} and grows: from 256 on 1 octet "
+            "less is left, from 65536 on 2 (RFC 8613 section 6.1)."
+        )
     if flow.group is not None:
         yield "Frames to a group are not acknowledged: the link does not send a lost one again."
         if flow.hops > 1 and not flow.mesh_under:

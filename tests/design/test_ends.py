@@ -3,7 +3,7 @@
 import pytest
 from findings.cases_planning import COAP, DTLS, OSCORE, store
 
-from lowpanbudget import budget
+from lowpanbudget import budget, fit
 from lowpanbudget.design.application import LASTING_SEQUENCE
 from lowpanbudget.design.application_knobs import application_knobs, application_positions
 from lowpanbudget.design.load import parse_design
@@ -27,6 +27,35 @@ def test_notifications_carry_a_number_of_their_own(coap: str, stated: str, numbe
     for one in budget(design):
         names = [span.name for span in one.ledger]
         assert ("Partial IV" in names) == number
+
+
+@pytest.mark.parametrize(
+    ("tables", "said"),
+    [
+        # RFC 8613 section 6.1: n octets of Partial IV; section 5: a request always has one
+        (COAP.format(code="POST") + OSCORE, "planned as 0 and grows"),
+        (COAP.format(code="POST") + OSCORE + "sequence = 255", "planned as 255 and grows"),
+        (COAP.format(code="POST") + OSCORE + "sequence = 256", ""),
+        (COAP.format(code="2.05") + "observe = 5\n" + OSCORE, "planned as 0 and grows"),
+        (COAP.format(code="2.05") + OSCORE, ""),
+        (COAP.format(code="POST"), ""),
+    ],
+)
+def test_a_budget_tells_of_numbers_that_nobody_planned(tables: str, said: str) -> None:
+    """From 256 on 2 octets, from 65536 on 3: the rooms are as the caution says."""
+    text = store(flow=tables)
+    for one in budget(parse_design(text)):
+        told = [caution for caution in one.cautions if "OSCORE" in caution]
+        assert bool(told) == bool(said)
+        assert all(said in caution for caution in told)
+    if "as 0" in said:
+        rooms = [
+            min(
+                one.room for one in budget(parse_design(store(flow=f"{tables}sequence = {number}")))
+            )
+            for number in (0, 255, 256, 65535, 65536)
+        ]
+        assert [rooms[0] - room for room in rooms] == [0, 0, 1, 1, 2]
 
 
 @pytest.mark.parametrize(
@@ -80,3 +109,22 @@ def test_a_suite_that_is_easy_to_forge_is_offered_last_and_with_its_clause() -> 
     )
     (shorter,) = (knob for knob in application_knobs(application) if knob.value == forged)
     assert "RFC 9147 §4.5.3" in shorter.caution
+
+
+@pytest.mark.parametrize(
+    ("octets", "suite"),
+    [
+        # 105 less the 29 of DTLS 1.2 (13, a nonce of 8, a tag of 8) are 76; of 1.3 the least header has 2 octets, and a
+        # content type 1: with a tag of 16 octets 86 are left, with one of 8 octets 94
+        (76, None),
+        (86, "TLS_AES_128_CCM_SHA256"),
+        (94, "TLS_AES_128_CCM_8_SHA256"),
+    ],
+)
+def test_a_suite_that_is_easy_to_forge_is_advised_where_no_other_is_enough(
+    octets: int, suite: str | None
+) -> None:
+    tables = DTLS.format("TLS_PSK_WITH_AES_128_CCM_8")
+    found = fit(parse_design(store(octets=octets, flow=tables)))
+    advice = {saving.id for one in found for saving in one.advice}
+    assert advice == ({f"flow[up].dtls.suite={suite}"} if suite else set())

@@ -284,7 +284,8 @@ def test_no_suite_is_advised_that_protects_less(suite: DtlsSuite) -> None:
     for knob in knobs:
         other = SUITES[knob.value].aead
         assert other.key >= suite.aead.key
-        assert knob.stronger == (other.tag > suite.aead.tag)
+        # of 1.2 a record has 13 octets of header and up to 8 of a nonce more, of 1.3 no more than 7 and a content type
+        assert knob.stronger == (other.tag > suite.aead.tag and "instead of 1.2" not in knob.text)
         assert knob.protects == (other.tag - suite.aead.tag,)
         assert ("no advice" in knob.caution) == (other.tag < suite.aead.tag)
 

@@ -3,13 +3,12 @@
 from dataclasses import replace
 
 from lowpanbudget.capture.follow.clock import duration
-from lowpanbudget.design.application import ADDED_DTLS, LASTING_SEQUENCE, Application
+from lowpanbudget.design.application import ADDED_DTLS, LASTING_SEQUENCE
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.findings.draft import Draft, message_of, rooms_beside, with_application
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.wording import octets_text, room_text
-from lowpanbudget.layers.internet.coap.codes import is_request
 from lowpanbudget.layers.internet.dtls.suites import FORGEABLE
 from lowpanbudget.layers.internet.oscore.option import piv_octets
 from lowpanbudget.room.fit import Fit
@@ -39,7 +38,7 @@ def partial_iv_will_grow(draft: Draft, fit: Fit) -> Hits:
     """Encode with the first number of each length that is reached, until a frame more is needed."""
     path = draft.path(fit)
     now, each_s = path.flow.application, fit.sends_every_s
-    if now.oscore is None or fit.frames is None or not _is_numbered(now):
+    if now.oscore is None or fit.frames is None or not now.is_numbered:
         return
     # the numbers of a security context begin at 0, so that one that is planned ahead of them is not reached sooner
     last = LASTING_SEQUENCE if each_s is None else int(_LIFE_S / each_s)
@@ -67,13 +66,6 @@ def _so_far(each_s: float | None) -> str:
     if each_s is None:
         return "which one message each 19 s does not pass in ten years"
     return "which is not passed in ten years"
-
-
-def _is_numbered(application: Application) -> bool:
-    """Return whether messages carry the sequence number: requests do, and responses where it is planned."""
-    assert application.coap is not None
-    assert application.oscore is not None
-    return is_request(application.coap.code) or application.oscore.response_sequence
 
 
 @PLANNED_PROTECTION.rule("dtls-suite-easy-to-forge", Flow)
