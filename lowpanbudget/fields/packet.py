@@ -7,7 +7,7 @@ that is not carried has 0 bits.
 
 from collections.abc import Callable, Iterable, Iterator
 from types import UnionType
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, overload
 
 from lowpanbudget.arguments import value_of
 from lowpanbudget.bits import Reader, Span
@@ -99,7 +99,13 @@ class Packet(NamedTuple):
         first, last = value_of(Head, head).start * 8, head.end * 8
         return [span for span in self.spans if first <= span.offset_bits < last]
 
-    def all(self, kind: type[Kind]) -> Iterator[Kind]:
+    @overload
+    def all(self, kind: type[Kind]) -> Iterator[Kind]: ...
+
+    @overload
+    def all(self, kind: UnionType) -> Iterator[Any]: ...
+
+    def all(self, kind: Any) -> Iterator[Any]:
         """Yield every header of this class: those restored, then those on the air; then the messages in them."""
         kind = _class(kind)
         values: tuple[Any, ...] = (*self.values, *(head.value for head in self.heads))
@@ -109,11 +115,23 @@ class Packet(NamedTuple):
                     yield value
             values = tuple(value.message for value in values if hasattr(value, "message"))
 
-    def find(self, kind: type[Kind]) -> Kind | None:
+    @overload
+    def find(self, kind: type[Kind]) -> Kind | None: ...
+
+    @overload
+    def find(self, kind: UnionType) -> Any: ...
+
+    def find(self, kind: Any) -> Any:
         """Return the first header or message of this class, or None."""
         return next(self.all(kind), None)
 
-    def innermost(self, kind: type[Kind]) -> Kind | None:
+    @overload
+    def innermost(self, kind: type[Kind]) -> Kind | None: ...
+
+    @overload
+    def innermost(self, kind: UnionType) -> Any: ...
+
+    def innermost(self, kind: Any) -> Any:
         """Return the innermost header of this class on the air, or None."""
         kind, values = _class(kind), (head.value for head in reversed(self.heads))
         return next((value for value in values if isinstance(value, kind)), None)

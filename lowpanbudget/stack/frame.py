@@ -67,7 +67,7 @@ class Frame:
     fault: WireError | None = None
 
     @property
-    def layers(self) -> tuple[Any, ...]:
+    def layers(self) -> "tuple[Layer, ...]":
         """Return the headers on the air, outermost first."""
         return tuple([head.value for head in self.heads])
 
@@ -100,6 +100,7 @@ class Frame:
 
 
 if TYPE_CHECKING:
+    from lowpanbudget.stack.layer import Layer
 
     class FrameInMaking(Noting, Frame):
         """A frame that is still to be filled."""

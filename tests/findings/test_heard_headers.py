@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from findings import air
 
-from lowpanbudget import Udp, decode_frame
+from lowpanbudget import Iphc, Udp, decode_frame
 from lowpanbudget.bits import Reader
 from lowpanbudget.env import Contexts
 from lowpanbudget.findings.heard_headers import HeardHeaders
@@ -94,6 +94,7 @@ def test_what_readings_of_its_checksum_hang_on() -> None:
     """How each address is carried, and under which context: both elided here, under context 0 (RFC 6282 figure 2)."""
     frame = decode_frame(air.frame(air.datagram()), contexts=air.CONTEXTS)
     packed = frame.layers[1]
+    assert isinstance(packed, Iphc)
     form = heard(iphc=packed).form
     assert (form.link_source, form.source, form.destination) == (air.NODE, int(SOURCE), int(FINAL))
     assert form.carried == (0, 0, packed.contexts)
