@@ -13,6 +13,7 @@ from lowpanbudget.deployment.measured import MeasuredFlow, NumberedAnew, OldMess
 from lowpanbudget.deployment.numbering import LATE_S, Numbered, counted, places
 from lowpanbudget.values import FrozenDict
 
+_MOST_STANDING = 4  # messages in a row with one number, from which it counts nothing; our choice
 _MOST_ANEW = 12  # restarts, and old messages, whose frames are told; our choice
 
 
@@ -140,6 +141,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     has_ends = any(group.arrived) or any(
         one.at_end or one.crossing.at_end or one.runs_out for one in journeys
     )
+    stuck, stuck_at = _stuck(journeys)
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
     bare = Tally(one.crossing.unprotected for one in journeys if one.crossing.unprotected)
     other = Tally(one.crossing.otherwise for one in journeys if one.crossing.otherwise)
@@ -179,7 +181,21 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         old=tuple(islice(_old(group), _MOST_ANEW)),
         run_out=sum(one.runs_out for one in journeys),
         sum_wrong=sum(one.sum_wrong for one in journeys),
+        stuck=stuck,
+        stuck_at=stuck_at,
     )
+
+
+def _stuck(journeys: Sequence[Journey]) -> tuple[int, int | None]:
+    """Return how many messages in a row, of different contents, have one own number, and which; of most (0, None)."""
+    most, at, row = 1, None, 1
+    for before, now in pairwise(one.crossing for one in journeys):
+        number = now.own_number
+        stands = number is not None and number == before.own_number and now.mark != before.mark
+        row = row + 1 if stands else 1
+        if row > most:
+            most, at = row, number
+    return (most, at) if most >= _MOST_STANDING else (0, None)
 
 
 def _anew(group: FlowJourneys) -> Iterator[NumberedAnew]:

@@ -9,6 +9,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.values import dataclass
 
 MOST_LINKS = 8192
+_IN_VAIN = 5  # frames of a link, all of them tried as often as one may be; our choice
 _USUAL_RETRIES = (
     3  # macMaxFrameRetries where no design tells it (IEEE 802.15.4-2020 table 8-94, from memory)
 )
@@ -100,25 +101,29 @@ class Links:
             for tries in waiting:
                 self._close(link, tries)
             waiting.clear()
-        found = [
-            MeasuredLink(
-                sender,
-                receiver,
-                one.frames,
-                one.octets / one.frames,
-                one.tries,
-                one.most,
-                share_of(one.once, one.frames),
-                share_of(one.answers, one.tries) if receiver in answering else None,
-                one.unanswered if receiver in answering else None,
-                share_of(one.ended, one.tries, perhaps) if receiver in answering else None,
-                one.answer_octets,
-                perhaps if receiver in answering else 0,
-                one.refused,
+        found = []
+        for (sender, receiver), one in self._sums.items():
+            perhaps = perhaps_acknowledged(one.stopped, one.used_up)
+            # who tries all frames as often as may be has no acknowledgement, whoever hears one
+            in_vain = self._most > 1 and not one.stopped and one.used_up >= _IN_VAIN
+            is_known = receiver in answering or in_vain
+            found.append(
+                MeasuredLink(
+                    sender,
+                    receiver,
+                    one.frames,
+                    one.octets / one.frames,
+                    one.tries,
+                    one.most,
+                    share_of(one.once, one.frames),
+                    share_of(one.answers, one.tries) if is_known else None,
+                    one.unanswered if is_known else None,
+                    share_of(one.ended, one.tries, perhaps) if is_known else None,
+                    one.answer_octets,
+                    perhaps if is_known else 0,
+                    one.refused,
+                )
             )
-            for (sender, receiver), one in self._sums.items()
-            for perhaps in (perhaps_acknowledged(one.stopped, one.used_up),)
-        ]
         return tuple(sorted(found, key=lambda one: (-one.frames, one.sender, one.receiver)))
 
 

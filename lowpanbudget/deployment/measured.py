@@ -105,7 +105,8 @@ class MeasuredFlow:
     last begin in the frames ``first_number`` and ``last_number``; ``anew`` are the first messages behind restarts,
     ``old`` those that came again long after. ``run_out`` so many were heard last on their way to a node that must
     discard them, with a hop limit that it may not lower (RFC 8200 section 3), and ``sum_wrong`` have a wrong UDP
-    checksum as read here: their receiver drops them (section 8.1), and neither counts as arrived.
+    checksum as read here: their receiver drops them (section 8.1), and neither counts as arrived. The own number of
+    messages that differ was ``stuck_at`` one, of ``stuck`` in a row; None of a count that counts.
     """
 
     name: str | None
@@ -144,6 +145,8 @@ class MeasuredFlow:
     old: tuple[OldMessage, ...] = ()
     run_out: int = 0
     sum_wrong: int = 0
+    stuck: int = 0
+    stuck_at: int | None = None
 
     @property
     def dropped(self) -> str:
@@ -170,9 +173,10 @@ class MeasuredLink:
     """Frames from one node to a neighbour: each counted once, and the tries that they took.
 
     ``answered`` is the share of tries that were acknowledged, as heard here; None where the receiver's acknowledgements
-    are not heard. ``once`` is the share of frames that were sent a single time. ``octets`` is the mean length of a
-    frame, ``answer_octets`` that of the longest acknowledgement. ``unanswered`` frames were never acknowledged:
-    tried as often as one may be, or refused. ``sender`` and ``receiver`` are the addresses that frames carry.
+    are not heard, unless each of five frames or more was tried as often as one may be. ``once`` is the share of frames
+    that were sent a single time. ``octets`` is the mean length of a frame, ``answer_octets`` that of the longest
+    acknowledgement. ``unanswered`` frames were never acknowledged: tried as often as one may be, or refused. ``sender``
+    and ``receiver`` are the addresses that frames carry.
 
     ``ended`` is the share of tries that were acknowledged and not sent again: what the sender knows of, wherever the
     capture was heard. ``perhaps`` as many more ended so, which its upper ends count: their sender stopped before

@@ -141,6 +141,12 @@ def _of_flows(flows: tuple[MeasuredFlow, ...], in_pieces: frozenset[str]) -> Ite
             f"No message of {_listed(uncounted)} that was read counts itself: what was lost before it was heard here "
             "is not seen"
         )
+    for flow in flows:
+        if flow.stuck_at is not None:
+            yield (
+                f"The number of {flow.title} stands still at {flow.stuck_at}, in {flow.stuck} messages one behind the "
+                "other that differ: what was lost of them, and how often they come, is not seen"
+            )
     anew = sorted({flow.title for flow in flows if flow.restarts})
     if anew:
         times = sum(flow.restarts for flow in flows)

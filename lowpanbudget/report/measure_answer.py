@@ -16,6 +16,7 @@ _NODE_WORDS = (
     "limits; missed: of the numbers of its frames, here."
 )
 _MOST_NAMES = 12
+_OFTEN = 0.2  # of the messages, from which it is told that they come again; our choice
 
 
 def answer(found: dict[str, Any]) -> str:
@@ -66,6 +67,12 @@ def flow_words(flows: Sequence[dict[str, Any]]) -> str:
     if dropped:
         text += f" Cannot arrive: {'; '.join(dropped[:_MOST_LINKS])}"
         more = len(dropped) - _MOST_LINKS
+        text += f"; and of {plural(more, 'more flow')}." if more > 0 else "."
+    again = [flow for flow in flows if flow["again"] >= _OFTEN * flow["datagrams"]]
+    if again:
+        said = [f"{one['datagrams']} of {one['title']} {one['again']} times" for one in again]
+        text += f" Sent again in frames of another number, which takes air: {'; '.join(said[:_MOST_LINKS])}"
+        more = len(said) - _MOST_LINKS
         text += f"; and of {plural(more, 'more flow')}." if more > 0 else "."
     return text.strip()
 

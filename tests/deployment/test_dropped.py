@@ -1,12 +1,16 @@
 """What cannot arrive is not counted as arrived: hop limits that end on the way, checksums that receivers refuse."""
 
 import pytest
+from deployment.test_seen import NOBODY_MISSED, Channel, crossing, seen_flow
 from findings import air
 from findings.cases_application import DATA, DESIGN, SMALL
 
 from lowpanbudget import Measurement, audit, measure
+from lowpanbudget.deployment.flows_seen import flow_seen
 from lowpanbudget.deployment.measured import PlanNumber, PlanVerdict
+from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.report.measure_answer import flow_words
+from lowpanbudget.report.measurements import flows as flow_data
 from lowpanbudget.report.measurements import measured
 
 PLAN = air.design(
@@ -104,3 +108,55 @@ def test_a_right_checksum_arrives() -> None:
     (flow,) = seen(of_frames((with_sum(None), (air.NODE, air.ROOT)))).flows
     assert flow.arrived is not None
     assert (flow.arrived.count, flow.dropped) == (COUNT, "")
+
+
+@pytest.mark.parametrize(
+    ("tries", "known"), [((4,) * 5, True), ((4,) * 4, False), ((4, 4, 4, 4, 3), False)]
+)
+def test_a_link_whose_frames_all_use_up_their_tries_is_judged(
+    tries: tuple[int, ...], known: bool
+) -> None:
+    """Of four tries (three retries) nobody stops before the last; one that does had its acknowledgement elsewhere."""
+    channel = Channel()
+    for at, times in enumerate(tries):
+        first: int | None = None
+        for again in range(times):
+            mark = crossing(1, at) if first is None else None
+            said = channel.hear(at + again / 100, 1, 0, mark, answered_s=None, repeats=first)
+            first = said if first is None else first
+    (link,) = channel.links.links(channel.ways.answering)
+    assert link.tries == sum(tries)
+    if not known:
+        assert (link.answered, link.unanswered) == (None, None)
+        return
+    assert link.answered is not None
+    assert link.ended is not None
+    assert (link.answered.count, link.answered.trials, link.unanswered) == (0, 20, 5)
+    assert (link.ended.count, link.perhaps) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "stuck"),
+    [((1, 7, 7, 7, 7), (4, 7)), ((7, 7, 7, 8, 8), (0, None)), ((1, 2, 3, 4, 5), (0, None))],
+)
+def test_a_number_that_stands_still_is_told(
+    numbers: tuple[int, ...], stuck: tuple[int, int | None]
+) -> None:
+    channel = Channel()
+    for at, own in enumerate(numbers):
+        channel.hear(100.0 * at, 1, 0, crossing(1, at, own=own))
+    flow = flow_seen(channel.group(), NOBODY_MISSED)
+    assert (flow.stuck, flow.stuck_at) == stuck
+    told = unknowns(None, (flow,), (), (), timed=True, receivers=1, unread={}, beyond=0)
+    assert any("stands still at 7, in 4 messages" in one for one in told) == bool(stuck[0])
+
+
+def test_messages_that_are_sent_again_as_new_are_told() -> None:
+    often, seldom = (
+        flow_words(flow_data([seen_flow(datagrams=10, again=again)])) for again in (10, 1)
+    )
+    assert (
+        "Sent again in frames of another number, which takes air: 10 of reading from 2001:db8::1 10 times."
+        in often
+    )
+    assert "again" not in seldom

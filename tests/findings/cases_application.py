@@ -145,6 +145,20 @@ def planned(*data: bytes, every: float = 60.0, **changes: object) -> Capture:
     return Capture(list(frames), SMALL, PLAN)
 
 
+def in_a_loop() -> Capture:
+    """Readings as often as planned, which a relay sends back to their node: each comes round four times."""
+    links = ((NODE, RELAY), (RELAY, NODE)) * 4
+    frames = [
+        (
+            1.0 + 60 * at + 0.02 * hop,
+            air.frame(air.datagram(bytes([1, 0, at]), hop_limit=64 - hop), at, link),
+        )
+        for at in range(8)
+        for hop, link in enumerate(links)
+    ]
+    return Capture([*frames], SMALL, PLAN)
+
+
 def missing_half(count: int) -> list[int]:
     """How many periods lie between one reading that is heard and the next, where each is heard or not by chance."""
     chance = Random(3)
@@ -646,6 +660,7 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "interval-off-plan",
         lambda: answered_nodes(NODE, again=6),
     ),
+    "readings that go round in a loop": ("interval-off-plan", in_a_loop),
     "readings of two nodes that have one address": ("interval-off-plan", of_two_devices),
     "readings a third more often than planned": (
         "interval-off-plan",

@@ -200,8 +200,8 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
     if match is None or match.back or (passage is not None and passage.in_mesh):
         return
     is_first = scene.from_its_source(datagram.header)
-    if passage is not None and not is_first:
-        return  # it was heard on a hop before
+    if passage is not None and (not is_first or passage.round):
+        return  # it was heard on a hop before, or comes round in a loop
     flow, every_s = match.flow, match.flow.every_s
     if every_s is None or _is_said_again(scene, datagram) or _is_empty(match):
         return
