@@ -40,6 +40,17 @@ class Ladder:
             inner = told if far > short else told[::-1]
         return [*(one for one in inner if self.nearest is None or one <= self.nearest), far]
 
+    @property
+    def has_steps(self) -> bool:
+        """Return whether it can be changed by more or by less, not only changed or not."""
+        return self.step is not None or len(self.rungs) > 1
+
+    def before(self, value: float) -> Sequence[float]:
+        """Return the values between the start and this one, the nearest first."""
+        if self.step is not None:
+            return self.between(self.start, value)[:-1]
+        return [one for one in self.rungs if abs(one - self.start) < abs(value - self.start)]
+
 
 def alone(change: PossibleChange) -> Ladder:
     """Return the ladder of a change that is made or not."""

@@ -193,7 +193,7 @@ def _begun_with(
             trial = judge(then)
             if trial is None or not (trial.holds or trial.is_close):
                 return None
-            return _Search(design, judge).least(then, made, ladders, trial)
+            return SetSearch(design, judge).least(then, made, ladders, trial)
         found = seek(then)
     return None
 
@@ -212,7 +212,7 @@ def _may_stay(one: Helping) -> bool:
     return after is None or after.holds or over(after) <= over(one.told.before) * _LEAVES
 
 
-class _Search:
+class SetSearch:
     """Takes out of changes that are enough what is not needed for that."""
 
     def __init__(self, design: Design, judge: Callable[[Design], SetTrial | None]) -> None:
@@ -225,11 +225,12 @@ class _Search:
         needed, trial = self._needed(then, made, trial)
         then = _with(self._design, then, list(needed))
         changes = {key: one.change for key, one in needed.items()}
-        for key in needed.keys() & ladders.keys():
-            ladder = ladders[key]
-            if ladder.step is not None:
-                values = ladder.between(ladder.start, value_of_key(then, key))
-                then, trial = self._as_little(then, trial, key, values[:-1])
+        # the last was sought beside the others and is little enough: what these have more than it asks for goes first
+        for key in needed:
+            ladder = ladders.get(key)
+            if ladder is not None and ladder.has_steps:
+                fewer = ladder.before(value_of_key(then, key))
+                then, trial = self._as_little(then, trial, key, fewer)
                 changes[key] = ladder.change(value_of_key(then, key))
         texts, cautions = (
             tuple(getattr(one, name) for one in changes.values()) for name in ("text", "caution")

@@ -24,6 +24,7 @@ from lowpanbudget.deployment.carry import carry, judged
 from lowpanbudget.deployment.checks import checks_of, played_check
 from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.digits import beside, percent
+from lowpanbudget.deployment.fewest import with_value
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.sent_again import Doubts
 from lowpanbudget.deployment.service import HopService
@@ -31,13 +32,14 @@ from lowpanbudget.deployment.services_together import together, unjudged
 from lowpanbudget.deployment.traffic import traffic_of
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings import helps, looks
+from lowpanbudget.findings import together as together_
 from lowpanbudget.findings.deployed import deployment_findings
 from lowpanbudget.findings.easing import eased, is_promising
 from lowpanbudget.findings.finding import Severity
-from lowpanbudget.findings.helpful import HelpfulChange
+from lowpanbudget.findings.helpful import HelpfulChange, Helping
 from lowpanbudget.findings.helps import changes_that_help
 from lowpanbudget.findings.review import review
-from lowpanbudget.findings.together import changes_that_help_together, trial_of
+from lowpanbudget.findings.together import SetTrial, changes_that_help_together, trial_of
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.report import carries, carry_text
 from lowpanbudget.report.carry_answer import NO_HELP, answer, help_words, verdict
@@ -1477,6 +1479,45 @@ def test_changes_together_are_not_enough_by_luck_alone(
     found = trial_of(network, check, again)
     assert (found.holds, found.is_close, found.decides) == (holds, is_close, check)
     assert again.call_count == asked
+
+
+def test_of_changes_together_the_first_is_made_less_first_and_the_same_each_time() -> None:
+    """By hand: retries and an eighth of the places are to be 12. Of 64 and 7 the 64 were made first: 40 are enough.
+
+    DIOs go by doublings: each 64 s were made, each 16 s is enough. That is so whatever the order of a set.
+    """
+    text = "[queue]\nframes = 8\n[upkeep]\ndio_s = 4\n"
+    design = listening(text)
+    assert design.access is not None
+    network = network_of(design)
+    full = replace(network.nodes[1], queue_full=0.5)
+    # as where a queue is full, and frames meet
+    network = replace(network, nodes=(full,), played=None)
+    ladders = {
+        one.key: one
+        for one in possible.possible_ladders(design, design.access, network)
+        if one.key in {"access.retries", "queue.frames", "upkeep.dio_s"}
+    }
+    made_to = {"queue.frames": 64, "upkeep.dio_s": 64.0, "access.retries": 7}
+    made: dict[str, Helping] = {}
+    then = design
+    for key, value in made_to.items():
+        then = with_value(then, key, value)
+        change = replace(ladders[key].change(value), design=then)
+        check = LimitCheck("queue", "", "", 0.0, 1.0, "share", 0.0, holds=True)
+        told = HelpfulChange(key, change.text, check, check, True, check)
+        made[key] = Helping(told, change, ladder=ladders[key])
+
+    def judge(one: Design) -> SetTrial:
+        assert one.access is not None
+        assert one.queue is not None
+        assert one.upkeep is not None
+        is_enough = one.access.retries + one.queue.frames / 8 >= 12
+        is_enough &= (one.upkeep.dio_s or 0) >= 16
+        return SetTrial(is_enough, False, check)
+
+    found = together_.SetSearch(design, judge).least(then, made, ladders, judge(then))
+    assert found.texts == ("40 places in each queue", "a DIO each 16 s", "7 retries")
 
 
 def test_a_change_is_told_with_what_then_decides() -> None:
