@@ -29,9 +29,11 @@ def slot_ladders(
             design, "access.slots.cells", counts, lambda count: f"{plural(count, 'cell')} to each parent", takes,
             messages,
         )  # fmt: skip
-    if down > slots.cells_down:
+    if down:
+        begun = max(down, slots.cells_down + 1)
+        counts = [one for one in (begun, *doubled(begun, _DOUBLINGS - 1)) if one <= slots.slotframe]
         yield turned_by(
-            design, "access.slots.cells_down", (down,), lambda count: f"{plural(count, 'cell')} to each child",
+            design, "access.slots.cells_down", counts, lambda count: f"{plural(count, 'cell')} to each child",
             _LISTENING, messages,
         )  # fmt: skip
     # odd, as most numbers of channels are not: so cells have no channel always, but all of them in turn

@@ -1097,6 +1097,17 @@ def test_cells_that_would_help() -> None:
     assert "queue.frames" not in late
 
 
+def test_more_cells_to_children_are_tried_where_what_goes_down_is_late() -> None:
+    """One cell takes what comes, and is hardly used; as on the way up five bring it in soon enough, or more."""
+    tables = TREE + "[limits]\nlatency_s = 0.53\n"
+    design = parse_design(slotted("cells = 3\ncells_down = 3", tables, "every_s = 60", to="probe"))
+    late = helpful(design, "latency")
+    assert late["access.slots.cells_down"] == ["5 cells to each child"]
+    # what goes up has none of them
+    up = in_slots("cells = 3\ncells_down = 3\n", "[limits]\nlatency_s = 0.53\n")
+    assert "access.slots.cells_down" not in helpful(up, "latency")
+
+
 def test_a_faster_rate_ends_an_acknowledgement_within_its_slot() -> None:
     """17 octets with 4 of check sequence, and 12 before them: 4 640 µs at 50 kb/s, 2 320 at 100, of 3 360.
 
