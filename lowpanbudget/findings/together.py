@@ -193,7 +193,7 @@ def _begun_with(
             trial = judge(then)
             if trial is None or not (trial.holds or trial.is_close):
                 return None
-            return SetSearch(design, judge).least(then, made, ladders, trial)
+            return LeastTogether(design, judge).least(then, made, ladders, trial)
         found = seek(then)
     return None
 
@@ -212,7 +212,7 @@ def _may_stay(one: Helping) -> bool:
     return after is None or after.holds or over(after) <= over(one.told.before) * _LEAVES
 
 
-class SetSearch:
+class LeastTogether:
     """Takes out of changes that are enough what is not needed for that."""
 
     def __init__(self, design: Design, judge: Callable[[Design], SetTrial | None]) -> None:

@@ -1527,7 +1527,7 @@ def test_of_changes_together_the_first_is_made_less_first_and_the_same_each_time
         is_enough &= (one.upkeep.dio_s or 0) >= 16
         return SetTrial(is_enough, False, check)
 
-    found = together_.SetSearch(design, judge).least(then, made, ladders, judge(then))
+    found = together_.LeastTogether(design, judge).least(then, made, ladders, judge(then))
     assert found.texts == ("40 places in each queue", "a DIO each 16 s", "7 retries")
 
 
