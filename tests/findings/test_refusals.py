@@ -13,7 +13,8 @@ def refusals(capture: Capture) -> list[Told]:
 
 def later(talk: Talk) -> Talk:
     """Hours behind the beginning of the capture."""
-    return talk.say(b"\x60\0\0\x01", after=9000.0)
+    ping = b"\x60\0\0\x01"
+    return talk.say(ping).say(ping, after=9000.0)
 
 
 def test_an_answer_that_comes_again_counts_once() -> None:
