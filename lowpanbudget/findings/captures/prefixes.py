@@ -53,12 +53,22 @@ class ValidTimes(Lifetimes):
         self.routers: FirstNamed[int, set[bytes]] = FirstNamed()
 
 
+def _makes_addresses(option: PrefixInformation) -> bool:
+    """Return whether nodes make addresses of a prefix, and do not ignore it (RFC 4862 section 5.5.3, a to d)."""
+    return (
+        option.autonomous
+        and not option.address.is_link_local
+        and option.preferred_lifetime <= option.valid_lifetime
+        and option.prefix_length == _LENGTH
+    )
+
+
 @PREFIXES.rule("prefix-used-too-late", Icmpv6, memory=ValidTimes)
 def prefix_announced(memory: ValidTimes, scene: Scene, message: Icmpv6) -> None:
     """Learn for how long addresses may be made of a prefix, whoever announces it."""
     for option in _announced(message):
         router = scene.link_source
-        if not option.autonomous or option.prefix_length != _LENGTH or router is None:
+        if not _makes_addresses(option) or router is None:
             continue
         prefix, now = int(option.address) >> _LENGTH, scene.time_s
         lifetime_s = inf if option.valid_lifetime == INFINITE else option.valid_lifetime
