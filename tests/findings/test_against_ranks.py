@@ -132,7 +132,8 @@ def test_what_is_told_at_the_end(
         hop = memory.hops.entry(key, _Against)
         assert hop is not None
         hop.count, hop.stretches, hop.at = number, stretches, receiver.count
-    hits = list(direction_against_ranks(memory, SimpleNamespace(ranks=known)))  # type: ignore[call-overload]
+    surroundings: Any = SimpleNamespace(ranks=known)
+    hits = list(direction_against_ranks(memory, surroundings))
     assert len(hits) == told
     if told:
         assert hits[0].times == count
