@@ -145,3 +145,31 @@ def test_so_many_that_nothing_else_comes_are_its_own() -> None:
     assert [one.sequence for one in settled.suspects] == list(range(32))
     assert not settled.are_old
     assert heard.take(33, 141.0, octets=b"another") is None
+
+
+def test_the_last_one_set_aside_tells_how_fast_numbers_go() -> None:
+    """Ten numbers took 90 s, and the ten behind them 1 s: half of all 256 take 13 s then."""
+    heard = Heard().run(*range(10), step_s=10.0)
+    for sequence in range(10, 20):
+        heard.take(sequence, 90.0 + sequence / 10)
+    assert heard.take(1, 101.0) is ASIDE
+    assert heard.take(10, 102.0) is ASIDE
+    settled = heard.take(20, 112.0)
+    assert settled is not None
+    assert [one.sequence for one in settled.suspects] == [1, 10]
+    assert not settled.are_old
+
+
+def test_of_so_many_senders_the_first_are_followed() -> None:
+    """512 (our choice)."""
+    heard = Heard()
+    octets = [b"frame %d" % sequence for sequence in range(20)]
+    for sender, told in ((511, ASIDE), (512, None)):
+        old = OldFrames()
+        for other in range(sender):
+            record = Record(1, 0, 195, b"", 0)
+            old.take((2, other.to_bytes(2, "big")), RECEIVER, 0, b"", record)
+        heard.old = old
+        for sequence, one in enumerate(octets):
+            assert heard.take(sequence, float(sequence), octets=one) is None
+        assert heard.take(5, 60.0) is told
