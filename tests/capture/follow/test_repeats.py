@@ -11,10 +11,13 @@ NEW = Again()
 
 
 class Heard:
-    """Takes frames of one sender with some contents, numbered from 1 in the capture."""
+    """Takes frames of one sender with some contents, numbered from 1 in the capture; times begin late."""
 
     def __init__(self) -> None:
         self.repeats, self.number = Repeats(), 0
+        # it was heard before
+        self.see(200, -1e6, b"before")
+        self.number = 0
 
     def see(
         self,
@@ -26,13 +29,14 @@ class Heard:
         copied: bool = True,
     ) -> Again:
         self.number += 1
-        time_ns = None if time_ms is None else round(time_ms * MS)
+        time_ns = None if time_ms is None else round((time_ms + 1e7) * MS)
         return self.repeats.see(of, self.number, time_ns, sequence, contents, copied=copied)
 
 
 @pytest.mark.parametrize(
     ("time_ms", "again"),
     [
+        (0, Again(repeats=1)),
         (5, Again(repeats=1)),
         (8000, Again(repeats=1)),
         # retries of one frame last 8 s at most (our choice), and clocks may be put back
@@ -60,6 +64,7 @@ def test_a_retry_of_a_retry_is_one_of_the_first() -> None:
     [
         # a MAC gives up within 100 ms (common practice, no source)
         (8, 100, True, Again(copied=Copied(1, 7, 100 * MS))),
+        (8, 0, True, Again(copied=Copied(1, 7, 0))),
         (8, 101, True, NEW),
         (8, -1, True, NEW),
         (8, None, True, NEW),
@@ -107,9 +112,17 @@ def test_an_acknowledgement_is_for_one_frame() -> None:
     assert heard.see(8, 5).copied is not None
 
 
+def test_a_copy_has_a_number_that_retries_keep() -> None:
+    heard = Heard()
+    heard.see(7, 0)
+    assert heard.see(8, 50).copied is not None
+    assert heard.see(8, 4000) == Again(repeats=2)
+
+
 def test_the_retry_that_is_acknowledged_counts() -> None:
     heard = Heard()
     heard.see(7, 0)
+    heard.see(7, 1, b"another", of=OTHER)
     assert heard.see(7, 4).repeats == 1
     heard.repeats.answer(7)
     assert heard.see(8, 9) == NEW
@@ -117,7 +130,7 @@ def test_the_retry_that_is_acknowledged_counts() -> None:
 
 def test_eight_frames_of_a_sender_are_remembered() -> None:
     """Our choice."""
-    for others, repeats in ((7, 1), (8, None)):
+    for others, repeats in ((6, 1), (7, 1), (8, None)):
         heard = Heard()
         heard.see(7, 0)
         for n in range(others):
@@ -129,3 +142,10 @@ def test_without_a_number_contents_alone_are_no_retry() -> None:
     heard = Heard()
     heard.see(None, 0)
     assert heard.see(None, 5000) == NEW
+
+
+def test_a_first_frame_is_one() -> None:
+    repeats = Repeats()
+    assert repeats.see(SENDER, 1, 0, 7, b"reading") == NEW
+    repeats.answer(7)
+    assert repeats.see(SENDER, 2, MS, 8, b"reading") == NEW
