@@ -15,6 +15,7 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.parts_on_way import PartsOnWay
 from lowpanbudget.findings.passages import WAY_S
 from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.values import dataclass, field
@@ -152,6 +153,7 @@ class Router:
     again: int = 0
     again_frames: Frames = field(default_factory=Frames)
     begun: Recent[FragmentKey, tuple[int, float]] = field(default_factory=lambda: Recent(_MOST_ON))
+    parts: PartsOnWay = field(default_factory=PartsOnWay)
 
     def begin(self, key: FragmentKey, time_s: float) -> None:
         """Note a fragment that it sends: what of is known when all of them were heard."""
@@ -205,6 +207,8 @@ class Router:
         last, was_counter, last_s = before
         is_counter = counter is not None
         step = number - last if is_counter else (number - last) % 256
+        if was_counter == is_counter:
+            self.parts.count(step)
         if was_counter != is_counter or step not in (0, 1):
             self.forget()
         elif not is_counter and time_s - last_s > _ROUND_S:

@@ -190,6 +190,20 @@ class LostFragments(Network):
         return node != ROOT and self.goes_on
 
 
+class LongForgotten(Network):
+    """Node 2 acknowledges long reports of others, and sends none of them on."""
+
+    def report(self, at: float, node: int, data: bytes) -> None:
+        self.forgotten = len(data) > 100 and 2 in [to for _, to in way_up(node)]
+        super().report(at, node, data)
+
+    def way(self, node: int) -> list[tuple[int, int]]:
+        return [hop for hop in way_up(node) if hop[0] != 2] if self.forgotten else way_up(node)
+
+    def answers(self, node: int) -> bool:
+        return node != ROOT and not self.forgotten
+
+
 class SameTag(LostFragments):
     """The same, with one tag for all its datagrams, and another long report at once."""
 

@@ -119,6 +119,19 @@ def test_an_answer_whose_request_was_not_heard_begins_nothing_from_then_on() -> 
     assert told == [(False, True), (True, False), (True, False)]
 
 
+@pytest.mark.parametrize("missed", [0.1, 0.2, 0.3])
+def test_a_router_that_forgets_what_comes_in_fragments_is_told_where_the_receiver_misses_some(
+    missed: float,
+) -> None:
+    """What goes on has a number of the router, heard or not; as much is missed of the network without the fault."""
+    for kind, told in ((faults.LongForgotten, True), (Network, False)):
+        capture, draw = kind(reports=30, long_every=2).capture(), Random(5)
+        heard = [one for one in capture.timed() if draw.random() > missed]
+        found = replace(capture, air=[*heard]).followed()
+        subjects = [one.subject for one in found if one.name == "datagrams-not-sent-on"]
+        assert subjects == ["0x0002"] * told
+
+
 class Renewing(Network):
     """A network whose nodes register and advertise their paths again every 80 s, for 120 s."""
 

@@ -7,6 +7,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import plural
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.heard_headers import Ends
@@ -18,6 +19,7 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.rpl.messages import LOCAL
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.pieces import FragmentArrival
 
 FORWARDING = Subject("forwarding")
@@ -69,6 +71,23 @@ def fragment_heard(scene: Scene, arrival: FragmentArrival) -> None:
         router.begin(key, scene.time_s)
 
 
+@FORWARDING.rule("datagrams-not-sent-on", Iphc, varies=True, concerns=concerns.part)
+def first_fragment_heard(scene: Scene, packed: Iphc) -> None:
+    """Note a datagram in fragments that comes to a router, or that a router sends, by the first of them."""
+    mac, part, header = scene.frame.mac, scene.frame.fragment, packed.header
+    if mac is None or not isinstance(part, Fragment) or scene.is_forged or header.hop_limit <= 1:
+        return
+    if scene.tunnelled or scene.link_source != mac.source or mac.source is None:
+        return
+    ends, routers = (int(header.source), int(header.destination)), scene.known.routers
+    sender = routers.get(mac.source)
+    taker = None if mac.destination is None else routers.get(mac.destination)
+    if sender is not None:
+        sender.parts.go(ends, part.size)
+    if taker is not None and ends[1] & IID_MASK != interface_identifier(mac.destination):
+        taker.parts.come(ends, part.size, scene.number)
+
+
 def _pass_unread(router: Router, mac: Mac) -> None:
     """Take a frame that nobody here can open, or whose addresses nobody can expand: it may bring whatever waits."""
     if mac.frame_type == FrameType.DATA and mac.destination != BROADCAST:
@@ -90,6 +109,8 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
             router.begun.pop(scene.fragmented.key, None)
         router.send_on(datagram, scene.number)
         _send_on_again(router, scene, datagram)
+        if part is None:
+            router.parts.go(datagram.ends, len(datagram.octets))
         if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:
             router.forget()  # it says itself what it cannot send on
     routers.asked = None
@@ -134,6 +155,7 @@ def datagrams_not_sent_on(known: Surroundings) -> Hits:
         }
         lost = sum(flow.lost for flow in flows.values())
         if lost < _SOME:
+            yield from _parts_not_sent_on(known, address, router)
             continue
         name, taken = link_text(address), sum(flow.taken for flow in flows.values())
         cause = (
@@ -155,6 +177,30 @@ def datagrams_not_sent_on(known: Surroundings) -> Hits:
         if astray.total() == lost:
             hit = hit._replace(advice=_ANNOUNCE, cite=rfc(6550, "11.2.2.1"))
         yield hit
+
+
+def _parts_not_sent_on(known: Surroundings, address: bytes, router: Router) -> Hits:
+    """Tell of a router that sends fewer on in fragments than come, where the capture misses too much to know which."""
+    parts = router.parts
+    flows = {
+        ends: flow
+        for ends, flow in parts.flows.items()
+        if (ends in router.flows and router.flows[ends].sent)
+        or flow.went
+        or _is_of_another(known, address, ends)
+    }
+    came, went = sum(one.came for one in flows.values()), sum(one.went for one in flows.values())
+    if came - went < _SOME or not parts.lacks(came, went):
+        return
+    name = link_text(address)
+    cause = (
+        f"of {came} datagrams in fragments that came to {name} {went} were heard going on, fewer than what is "
+        "missed here explains"
+    )
+    missed = f"of its frames {parts.most_missed:.0%} or less are missed here, by its frame numbers"
+    evidence = [f"{_ends_text(ends)}: {one.went} of {one.came}" for ends, one in flows.items()]
+    frames = sorted(number for one in flows.values() for number in one.frames)
+    yield Hit(cause, (missed, *evidence[:_SHOWN]), name, tuple(frames), times=came - went)
 
 
 _ANNOUNCE = (
