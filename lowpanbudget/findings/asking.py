@@ -75,7 +75,7 @@ class AskedOnHop:
 
     def close(self) -> None:
         """Count what became of the last frame."""
-        if self.tries >= self.tries_each - 1 > 1:
+        if self.tries > 1 and self.tries >= self.tries_each - 1:
             self.late += 1
             self.late_in_vain += not self.answered
         if self.tries and not self.answered:
@@ -104,7 +104,9 @@ class AskedOnHop:
         well, and their other tries were missed.
         """
         in_vain, early = self._early
-        missed = upper(in_vain, early, 1 - CONFIDENCE) if early else 1.0
+        if not early or self.late_in_vain * early <= in_vain * self.late:
+            return 0  # as is usual: that is quicker to see
+        missed = upper(in_vain, early, 1 - CONFIDENCE)
         if lower(self.late_in_vain, self.late, _SELDOM) <= missed:
             return 0
         return int(self.late_in_vain - missed * self.late)

@@ -4,7 +4,7 @@ A capture misses some of both. What goes on and is missed has a number of the ro
 than its numbers leave room for, it did not send them, be it unknown which.
 """
 
-from lowpanbudget.deployment.confidence import CONFIDENCE, upper
+from lowpanbudget.deployment.confidence import CONFIDENCE, at_most, upper
 from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.values import dataclass, field
@@ -57,11 +57,10 @@ class PartsOnWay:
         if flow is not None and octets >= flow.least - _SHORTER:
             flow.went += 1
 
-    def count(self, step: int) -> None:
-        """Take a number of the router, so many behind the last."""
-        if step <= _MOST_MISSING:
-            self.heard += 1
-            self.missed += max(step - 1, 0)
+    def miss(self, numbers: int) -> None:
+        """Take that so many numbers of the router are missing."""
+        if numbers < _MOST_MISSING:
+            self.missed += numbers
 
     @property
     def most_missed(self) -> float:
@@ -70,4 +69,7 @@ class PartsOnWay:
 
     def lacks(self, came: int, went: int) -> bool:
         """Return whether fewer went on than chance explains, with all of them heard as seldom as long frames may be."""
-        return bool(came) and upper(went, came, _SELDOM) < (1 - self.most_missed) ** _LONGER
+        heard = self.heard / max(self.heard + self.missed, 1)
+        if not came or went / came >= heard**_LONGER:
+            return False  # as is usual: that is quicker to see
+        return at_most(went, came, (1 - self.most_missed) ** _LONGER) < _SELDOM

@@ -207,8 +207,9 @@ class Router:
         last, was_counter, last_s = before
         is_counter = counter is not None
         step = number - last if is_counter else (number - last) % 256
-        if was_counter == is_counter:
-            self.parts.count(step)
+        self.parts.heard += 1
+        if step > 1 and was_counter == is_counter:
+            self.parts.miss(step - 1)
         if was_counter != is_counter or step not in (0, 1):
             self.forget()
         elif not is_counter and time_s - last_s > _ROUND_S:

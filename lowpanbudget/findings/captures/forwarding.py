@@ -109,7 +109,7 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
             router.begun.pop(scene.fragmented.key, None)
         router.send_on(datagram, scene.number)
         _send_on_again(router, scene, datagram)
-        if part is None:
+        if part is None and router.parts.flows:
             router.parts.go(datagram.ends, len(datagram.octets))
         if upper.kind == ipv6.ICMPV6 and datagram.octets[upper.offset] < _ERRORS:
             router.forget()  # it says itself what it cannot send on
