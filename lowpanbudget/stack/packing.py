@@ -21,8 +21,6 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import (
     dispatch,
     extension_nhc,
-    ghc,
-    ghc_headers,
     lorh,
     nhc,
     shortest,
@@ -123,6 +121,8 @@ class _Position:
     @property
     def dictionary(self) -> bytes:
         """Return what byte code may copy from: the addresses of the IPv6 header before it."""
+        from lowpanbudget.layers.lowpan import ghc  # noqa: PLC0415  # few compress payloads
+
         return ghc.dictionary(self.header.source.packed, self.header.destination.packed)
 
 
@@ -168,11 +168,14 @@ class _Packing:
             checksum = None
         ports = (header.source_port, header.destination_port)
         yield Packed(0, at + udp.OCTETS).behind(nhc.choose_udp(ports, checksum))
-        if self.options.ghc and 0 < len(self.payload) <= ghc.LARGEST:
-            code = Writer(ghc_headers.UDP.name)
-            ghc_headers.write_code(code, self.payload, place.dictionary, stop=False)
-            generic = nhc.choose_udp(ports, checksum, ghc_headers.UDP)
-            yield Packed(0, self.octets).behind(generic, code)
+        if self.options.ghc:
+            from lowpanbudget.layers.lowpan import ghc, ghc_headers  # noqa: PLC0415
+
+            if 0 < len(self.payload) <= ghc.LARGEST:
+                code = Writer(ghc_headers.UDP.name)
+                ghc_headers.write_code(code, self.payload, place.dictionary, stop=False)
+                generic = nhc.choose_udp(ports, checksum, ghc_headers.UDP)
+                yield Packed(0, self.octets).behind(generic, code)
 
     def _verify(self, header: Udp, place: _Position) -> None:
         """Raise ``RequestError`` for a checksum that must not be elided."""
@@ -193,6 +196,8 @@ class _Packing:
             )
 
     def _icmpv6(self, place: _Position, at: int) -> Iterator[Packed]:
+        from lowpanbudget.layers.lowpan import ghc, ghc_headers  # noqa: PLC0415
+
         if at < self.octets <= at + ghc.LARGEST:
             writer = Writer()
             ghc_headers.ICMPV6.write(writer, {})
@@ -222,12 +227,15 @@ class _Packing:
         writer = Writer()
         extension_nhc.encode_extension(writer, kind, octets, nhc=rest.nhc)
         writers = [writer]
-        if self.options.ghc and ghc_headers.gives_back(kind, octets):
-            generic = Writer()
-            ghc_headers.encode_extension(
-                generic, kind, octets, place.dictionary, nhc_follows=rest.nhc
-            )
-            writers.append(generic)
+        if self.options.ghc:
+            from lowpanbudget.layers.lowpan import ghc_headers  # noqa: PLC0415
+
+            if ghc_headers.gives_back(kind, octets):
+                generic = Writer()
+                ghc_headers.encode_extension(
+                    generic, kind, octets, place.dictionary, nhc_follows=rest.nhc
+                )
+                writers.append(generic)
         best = min(writers, key=lambda writer: len(writer.data))
         yield rest.behind(best)
 

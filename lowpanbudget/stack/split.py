@@ -10,7 +10,7 @@ from lowpanbudget.declared import as_whole, hint_for_octets
 from lowpanbudget.env import Env
 from lowpanbudget.errors import DoesNotFit, RequestError, plural, repeated
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.lowpan import fragment, ghc
+from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
@@ -168,6 +168,8 @@ def _coded(
     It stands for what the first fragment holds alone: its registers and copies are those of "an L2 packet (= fragment)"
     (RFC 7400 section 2). Of all cuts those come first that make the fewest fragments, then octets.
     """
+    from lowpanbudget.layers.lowpan import ghc  # noqa: PLC0415  # few compress payloads
+
     datagram, at = sent.octets, sent.places[-1]
     headers = pack_headers(sent, env, options, at)
     spare = room - FRAG1.octets - headers.cost(at)

@@ -60,6 +60,7 @@ def test_no_heavy_package_is_loaded(
         "json",
         "lowpanbudget.design.places",
         "lowpanbudget.design.knobs",
+        "lowpanbudget.layers.lowpan.ghc",
         "lowpanbudget.layers.lowpan.recovery",
         "lowpanbudget.payload.c.names",
         "lowpanbudget.payload.c.parts",
