@@ -17,7 +17,7 @@ from findings.cases_deployment import (
 )
 from findings.cases_loads import LOADS_CASES
 from findings.cases_planning import CASES as FRAME_CASES
-from findings.cases_planning import COAP, FURTHER, ROUTE, SEALED, Further, store
+from findings.cases_planning import COAP, FURTHER, NOTIFIES, ROUTE, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
 from lowpanbudget import budget, carry, fit
@@ -98,6 +98,15 @@ def test_no_group_is_protected_from_end_to_end() -> None:
         found = names(judged(store(octets=95, flow=COAP.format(code="POST"), to=to, hops=1)))
         assert ("protection-does-not-fit" in found) == said
         assert "message-does-not-fit" not in found
+
+
+@pytest.mark.parametrize(("often", "told"), [("every_s = 60\n", True), ("", False)])
+def test_what_nobody_says_is_sent_again_may_be_a_first_notification(
+    often: str, *, told: bool
+) -> None:
+    """RFC 8613 section 4.1.3.5.2: "except for the first one where the Partial IV MAY be omitted"."""
+    text = store(flow=NOTIFIES.replace("every_s = 60\n", often) + "response_sequence = false")
+    assert ("notifications-without-partial-iv" in names(judged(text))) == told
 
 
 @pytest.mark.parametrize("how", CLOCKS_SET)
