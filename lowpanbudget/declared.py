@@ -60,6 +60,10 @@ def as_python(value: Any) -> Any:
 def hint_for_octets(given: object) -> str:
     """Return how what was given becomes octets."""
     if isinstance(given, str):
+        try:
+            bytes.fromhex(given.removeprefix("0x"))
+        except ValueError:
+            return "Text becomes octets with its encode(), hex text with bytes.fromhex"
         return "Hex text becomes octets with bytes.fromhex"
     if isinstance(given, IPv6Address):
         return "Its octets are address.packed"

@@ -97,7 +97,8 @@ HEADERS: tuple[tuple[Any, tuple[str, ...]], ...] = (
     ),
     (Beacon(15, pending_short=(1, SHORT)), ("Beacon.pending_short[1] is a whole", "not bytes")),  # type: ignore[arg-type]
     (SrhLorh(b"12"), ("SrhLorh.hops", "not bytes", "(value,)")),  # type: ignore[arg-type]
-    (SrhLorh((SHORT, "0102")), ("SrhLorh.hops[1]", "'0102'", "bytes.fromhex")),  # type: ignore[arg-type]
+    (SrhLorh((SHORT, "0102")), ("SrhLorh.hops[1]", "'0102'. Hex text", "bytes.fromhex")),  # type: ignore[arg-type]
+    (Command(1, more="low"), ("Command.more is octets, not str 'low'. Text", "encode()")),  # type: ignore[arg-type]
     (route(ADDRESS), ("SourceRoute.addresses[0]", "IPv6Address", "packed")),  # type: ignore[arg-type]
     (Command(1, [1]), ("Command.fields is a mapping", "tuple of 1", '{"name": value}')),  # type: ignore[arg-type]
     (OptionsHeader(0, 17, 1), ("OptionsHeader.options is a tuple, not int",)),  # type: ignore[arg-type]

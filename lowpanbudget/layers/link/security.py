@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from lowpanbudget.arguments import number_within, value_of
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import BadMic, RequestError, repeated
+from lowpanbudget.errors import BadMic, RequestError, plural, repeated
 from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security, counter_to_send
@@ -114,7 +114,7 @@ def _octets(value: bytes | str, what: str, hint: str = "") -> bytes:
 
             digits = len(value.removeprefix("0x"))
             if digits % 2 and set(value.removeprefix("0x")) <= set(hexdigits):
-                wrong = f"{what} has {digits} hex digits, and two are an octet"
+                wrong = f"{what} has {plural(digits, 'hex digit')}, and two are an octet"
                 raise RequestError(wrong, hint=hint) from None
             raise RequestError(f"{what} is no hex text", hint=hint) from None
     if isinstance(value, bytes | bytearray | memoryview):
