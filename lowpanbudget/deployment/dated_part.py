@@ -6,7 +6,7 @@ from lowpanbudget.capture.beginnings import piece_of
 from lowpanbudget.capture.crossings import HeardFrame, heard_frame
 from lowpanbudget.capture.ends import NodeNames
 from lowpanbudget.capture.files.record import ReadingNotice
-from lowpanbudget.capture.follow.clock import LEAP_S, ClockPutBack, put_back
+from lowpanbudget.capture.follow.clock import LEAP_S, ClockLeap, ClockPutBack, put_back
 from lowpanbudget.capture.follow.matching import Matcher
 from lowpanbudget.capture.follow.parts import Settled
 from lowpanbudget.capture.follow.receivers import Reception
@@ -16,6 +16,7 @@ from lowpanbudget.deployment.airtime_seen import MOST_NODES, OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, numbered
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries, by_flow
+from lowpanbudget.deployment.leaps import Leaps, close
 from lowpanbudget.deployment.link_checks import link_checks
 from lowpanbudget.deployment.links_seen import Links, most_tries
 from lowpanbudget.deployment.measured import MeasuredBurst, MeasuredFlow, Measurement, PlanCheck
@@ -59,6 +60,8 @@ class DatedPart:
         self._stopped = StoppedSeen(most)
         self._recoveries = RecoveriesSeen(self._stopped)
         self._silences = Silences()
+        every = () if design is None else (one.every_s or 0.0 for one in design.flows)
+        self._leaps = Leaps(max(every, default=0.0))
         self._aside: dict[int, tuple[HeardFrame, Tries]] = {}  # what may be old, by its number
         self._closed_ns = Recent[bytes, int](MOST_NODES)  # when nodes last sent what nobody reads
         self._journeys: list[Journey] = []
@@ -97,6 +100,7 @@ class DatedPart:
             return
         if self._other_networks.hear(sighting):
             return
+        self._leaps.hear(frame)
         self._names.hear(frame.sender, frame.carried[0])
         self._names.hear(frame.receiver, frame.carried[1])
         frame = self._burst_unread(frame)
@@ -155,6 +159,11 @@ class DatedPart:
         self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
     ) -> Measurement:
         """Return all that was measured."""
+        self._recoveries.finish(self._last_ns)
+        stopped = self._stopped.journeys(self._last_ns, self._ways.answering)
+        leap = self._leaps.leap
+        if leap is not None:
+            self._take_out(leap.silence, stopped)
         seconds = None
         if self._first_ns is not None and self._last_ns is not None:
             seconds = (self._last_ns - self._first_ns) / SECOND or None
@@ -167,8 +176,6 @@ class DatedPart:
         nodes = self._on_air.nodes(listened)
         missing = Tally({one.node: one.missing for one in nodes}) + Tally(self._recoveries.missing)
         missed = Missed(self._most_tries, missing, self._ways.reads_sums)
-        self._recoveries.finish(self._last_ns)
-        stopped = self._stopped.journeys(self._last_ns, self._ways.answering)
         groups, unsettled = with_stopped(groups, stopped)
         burst: MeasuredBurst | None = None
         if self._burst is not None:
@@ -225,8 +232,17 @@ class DatedPart:
             self._without_header,
             self._design is not None,
             self._recoveries.recovery(),
+            leap=None if leap is None else ClockLeap(leap.number, leap.silence.seconds, 0),
             networks=self._other_networks.all,
         )
+
+    def _take_out(self, gone: Silence, stopped: list[Journey]) -> None:
+        """Take a time in which nobody was to send out of all times."""
+        close(gone, (*self._journeys, *stopped))
+        self._silences.take_out(gone)
+        self._last_ns = None if self._last_ns is None else gone.closed(self._last_ns)
+        for node, at_ns in list(self._closed_ns.items()):
+            self._closed_ns.replace(node, gone.closed(at_ns))
 
     def _flow(
         self,

@@ -294,6 +294,7 @@ class Measurement:
     times of the capture go back; ``seconds`` are from the earliest to the latest. ``without_header`` frames have no MAC
     header that can be read; ``has_plan``: a design was there to compare with. ``recovery`` is None without fragments
     that are acknowledged. ``leap`` tells where its times leap by years: what is on the other side is left out.
+    By less it is taken out of the times, and of ``seconds``.
     ``networks`` are the PANs that frames name: the first is the one that is shown, the design's where there is one.
     """
 

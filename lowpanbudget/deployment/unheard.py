@@ -33,6 +33,10 @@ class Silence(NamedTuple):
         """Return how long it was."""
         return (self.end_ns - self.begin_ns) / SECOND
 
+    def closed(self, time_ns: int) -> int:
+        """Return a time as it is where this silence is taken out of the clock."""
+        return time_ns if time_ns < self.end_ns else time_ns - (self.end_ns - self.begin_ns)
+
 
 class Silences:
     """Collects the longest silences of a capture."""
@@ -51,6 +55,12 @@ class Silences:
             heappush(self._longest, found)
         elif found > self._longest[0]:
             heappushpop(self._longest, found)
+
+    def take_out(self, gone: Silence) -> None:
+        """Take one out of the clock, and out of those that were collected."""
+        left = [one for _, one in self._longest if one != gone]
+        moved = [Silence(gone.closed(one.begin_ns), gone.closed(one.end_ns)) for one in left]
+        self._longest = [(one.end_ns - one.begin_ns, one) for one in moved]
 
     def of_receiver(self, groups: Sequence[FlowJourneys]) -> list[Silence]:
         """Return the silences in which several senders would have sent again and again: nobody listened.

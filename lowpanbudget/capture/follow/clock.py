@@ -59,6 +59,8 @@ class ClockPutBack(NamedTuple):
 class ClockLeap(NamedTuple):
     """Where the times of a capture leap: in frame ``number``, by so many ``seconds``, on or back.
 
+    By less than a year it is one behind which all senders go on where they were; that time is counted nowhere.
+
     ``left_out`` frames stand on the other side of such leaps than those that are told of.
     """
 
@@ -68,6 +70,11 @@ class ClockLeap(NamedTuple):
 
     def __str__(self) -> str:
         """Return where, how far, and what is left out."""
+        if abs(self.seconds) < LEAP_S:
+            return (
+                f"the times leap on by {duration(self.seconds)} in frame {self.number}, or nobody sent anything for so "
+                "long: nothing is missing there, and that time is not counted"
+            )
         years = abs(self.seconds) / LEAP_S
         return (
             f"the times leap {'on' if self.seconds > 0 else 'back'} by {years:.3g} years in frame {self.number}, as "
