@@ -51,7 +51,9 @@ class Glance:
         number, time_ns, link_type, octets, original, _, receiver = record
         trace = self._trace
         first_ns, ends_ns = trace.first_ns, trace.known.next_end_ns
-        fcs = None if receiver is not None else trace.endings.bare(link_type)
+        fcs = (
+            None if receiver is not None or trace.twins.are_there else trace.endings.bare(link_type)
+        )
         if fcs is None or len(octets) != original or time_ns is None or first_ns is None:
             return False
         if ends_ns is not None and ends_ns < time_ns:

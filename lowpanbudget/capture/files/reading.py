@@ -14,7 +14,15 @@ from lowpanbudget.arguments import as_declared, function, open_for_octets, with_
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
-from lowpanbudget.capture.files.record import FILE_EMPTY, NO_CAPTURE, Notices, ReadingNotice, Record
+from lowpanbudget.capture.files.record import (
+    FILE_EMPTY,
+    NO_CAPTURE,
+    RECORDS_TWICE,
+    TWICE,
+    Notices,
+    ReadingNotice,
+    Record,
+)
 from lowpanbudget.capture.files.single_pass import read_before
 from lowpanbudget.capture.files.source import GZIP, BinaryFile, Source
 from lowpanbudget.capture.files.text_log import begins_log, is_text, read_text
@@ -92,6 +100,10 @@ class CaptureFile(Iterator[Record]):
     def notice_count(self) -> int:
         """Return how many notices there were, those that were not kept included."""
         return max(self._notices.count, 0)  # of given records nothing is noticed
+
+    def notice_twice(self) -> None:
+        """Notice that nearly all of its records come twice."""
+        self._notices.add(RECORDS_TWICE, TWICE, 1, 0)
 
     def forget_cut(self, number: int) -> None:
         """Notice nothing of the cut frame that came last: nobody asked for it."""

@@ -34,6 +34,11 @@ FILE_EMPTY = "file-empty"  # no octet of it is wrong, there is none: it holds no
 CLOCK_DIFFERS = "receiver-clock-differs"
 FRAME_CUT = "frame-cut"  # of a frame the capture kept the front only, as it was told to
 FILES_JOINED = "files-joined"
+RECORDS_TWICE = "records-twice"
+TWICE = (
+    "nearly all records come twice, one at once behind the other with the same octets: sooner than any node can send "
+    "again, so the receiver writes them twice, and each is counted once"
+)
 # of a text: a line without octets, one whose octets cannot be told for sure, a number that may be a time
 LINE_WRONG, LINE_GARBLED, TIME_NOT_READ = "line-wrong", "line-garbled", "time-not-read"
 # names of notices that say that the file itself is wrong, not that it holds something odd

@@ -33,6 +33,7 @@ from lowpanbudget.capture.follow.repeats import Repeats
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import is_code_wrong
 from lowpanbudget.capture.follow.trace_options import TraceOptions
+from lowpanbudget.capture.follow.twins import Twins
 from lowpanbudget.env import Contexts, address
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
@@ -98,7 +99,7 @@ class Trace:
         self.endings = Endings(fcs)
         self.reassembler = FragmentIntake(timeout_s=timeout_s)
         self.repeats = Repeats()
-        self._receivers = Receivers()
+        self._receivers, self.twins = Receivers(), Twins()
         self.narrowing = narrowing_of(node, flow, since, until, self.matcher)
         self.network = OwnNetwork(pan)
         self._clocks = Clocks()
@@ -171,12 +172,11 @@ class Trace:
             if isinstance(records, CaptureFile) and records.is_quiet:
                 break
         self.test_endings(window)
+        self.twins.test(window, records)
         yield from map(self.feed, tuple(window))
-        is_short = len(window) < WINDOW
         while (later := next(coming, None)) is not None:  # a second loop is refused at the end
-            if is_short:
+            if len(window) < WINDOW:
                 window.append(later)
-                is_short = len(window) < WINDOW
                 if len(window) in _AGAIN:
                     self.test_endings(window)
             elif later.receiver is not None:
@@ -219,6 +219,8 @@ class Trace:
                 sighting.fcs_ok = is_right(octets, length)
             if record.receiver is not None:
                 self._hear(sighting, record.receiver)
+            elif self.twins.are_there:
+                sighting.heard_as = self.twins.first_of(record)
             if sighting.fcs_ok is False and sighting.heard_as is None:
                 sighting.damaged = self.endings.is_certain(record)  # then a receiver drops it
             return self._settle(sighting, self.reader.read(sighting), cut=left_out > 0)
@@ -248,8 +250,7 @@ class Trace:
         template = sighting.template
         assert template is not None
         example = template.example
-        sighting.flow = template.flow
-        sighting.notices = template.notices
+        sighting.flow, sighting.notices = template.flow, template.notices
         sighting.fault = example.fault
         if sighting.heard_as is not None:
             return sighting  # what follows from it is known
@@ -314,8 +315,7 @@ class Trace:
     def _clock(self, time_ns: int | None) -> None:
         if time_ns is None:
             return
-        if self.first_ns is None:
-            self.first_ns = time_ns
+        self.first_ns = time_ns if self.first_ns is None else self.first_ns
         self.time_s = (time_ns - self.first_ns) / SECOND
         if self.known.next_end_ns is not None and self.known.expire(time_ns):
             self._renew()

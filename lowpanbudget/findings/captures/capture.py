@@ -10,6 +10,7 @@ from lowpanbudget.capture.files.record import (
     FRAME_CUT,
     LINE_GARBLED,
     LINE_WRONG,
+    RECORDS_TWICE,
     TIME_NOT_READ,
     ReadingNotice,
 )
@@ -40,6 +41,8 @@ _STEP_S = 1.0  # back by less is a remark: frames that a receiver hands on out o
 _ADVICE = {
     FILES_JOINED: "Read the files that were joined: with --continued those that one receiver wrote in a row, with "
     "--together those of several at one time.",
+    RECORDS_TWICE: "Set the receiver, or what writes its file, to hand on each frame once: its ports or interfaces may "
+    "be named twice.",
     FILE_EMPTY: "Look whether this is the file that you meant, and whether the receiver has written it.",
 }
 
