@@ -742,7 +742,10 @@ def test_frames_that_meet_others_are_planned_where_the_channel_is_shared() -> No
 
 
 def test_how_sure_a_played_burst_is() -> None:
-    """The interval of a share of so many runs: the normal 97.5 % quantile, and never less than the bound of none."""
+    """Towards what is wanted the true share is no further off than 1.96 of the standard errors that it would have.
+
+    Wilson, J. Am. Stat. Assoc. 22 (1927), from memory: the end of the interval is where the normal quantile is reached.
+    """
     bursts = tuple(replace(one, all_in_s=14.0) for one in FOOTBRIDGE.bursts)
     assert FOOTBRIDGE.access is not None
     assert FOOTBRIDGE.access.slots is not None
@@ -751,9 +754,11 @@ def test_how_sure_a_played_burst_is() -> None:
     runs = 20
     plan = carry_burst(design, "hundred", runs=runs)
     assert plan.all_in is not None
-    normal = NormalDist().inv_cdf(0.975) * (plan.all_in * (1 - plan.all_in) / runs) ** 0.5
-    assert plan.half_width == pytest.approx(max(normal, 1 - 0.05 ** (1 / runs)), rel=1e-4)
-    assert plan.all_in < inf
+    towards = 1 if plan.all_in < plan.wanted else -1
+    end = plan.all_in + towards * plan.half_width
+    assert 0 < end < 1
+    error = (end * (1 - end) / runs) ** 0.5
+    assert plan.half_width == pytest.approx(NormalDist().inv_cdf(0.975) * error, rel=1e-4)
 
 
 def test_frames_to_all_meet_as_in_slotted_aloha() -> None:
