@@ -14,7 +14,9 @@ def may_be_unheard(
     It misses of one as much as of others of the PAN meanwhile. What these sent behind their last frame has no number
     yet, so that the share is told as high as it may be (95 %).
     """
-    sent = seconds * by.gaps / by.gaps_s if by.gaps_s else 0.0
+    if by.gaps_s <= 0:
+        return True  # times went back further than they went on: that is no rhythm to be broken
+    sent = seconds * by.gaps / by.gaps_s
     others = [one for (of, _), one in senders.items() if of == pan and one is not by]
     share = _missed(others, since, max(one.shown for one in senders.values()))
     chance: float = share**sent
