@@ -189,7 +189,10 @@ def _parts_not_sent_on(known: Surroundings, address: bytes, router: Router) -> H
         or flow.went
         or _is_of_another(known, address, ends)
     }
-    came, went = sum(one.came for one in flows.values()), sum(one.went for one in flows.values())
+    to_it = [hop for (_, to), hop in known.losses.hops.items() if to == address]
+    whole = sum(hop.whole + hop.unheard for hop in to_it)  # of the others it never had all
+    came = min(sum(one.came for one in flows.values()), whole)
+    went = sum(one.went for one in flows.values())
     if came - went < _SOME or not parts.lacks(came, went):
         return
     name = link_text(address)
