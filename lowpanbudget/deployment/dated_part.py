@@ -11,6 +11,7 @@ from lowpanbudget.capture.follow.matching import Matcher
 from lowpanbudget.capture.follow.parts import Settled
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.number_rows import NumberRows
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.deployment.airtime_seen import MOST_NODES, OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
@@ -31,6 +32,7 @@ from lowpanbudget.deployment.unknowns import unknowns
 from lowpanbudget.deployment.unread import in_their_places
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import RequestError
 from lowpanbudget.values import replace
 
@@ -61,6 +63,7 @@ class DatedPart:
         self._recoveries = RecoveriesSeen(self._stopped)
         self._silences = Silences()
         every = () if design is None else (one.every_s or 0.0 for one in design.flows)
+        self._rows, self._of_two = NumberRows[bytes](), set[bytes]()
         self._leaps = Leaps(max(every, default=0.0))
         self._aside: dict[int, tuple[HeardFrame, Tries]] = {}  # what may be old, by its number
         self._closed_ns = Recent[bytes, int](MOST_NODES)  # when nodes last sent what nobody reads
@@ -101,6 +104,11 @@ class DatedPart:
         if self._other_networks.hear(sighting):
             return
         self._leaps.hear(frame)
+        if frame.sender is not None and frame.numbered and frame.sequence is not None:
+            aside = sighting.settled is not None and sighting.settled.is_aside
+            if frame.repeats is None and not frame.damaged and not aside:
+                two = self._rows.take(frame.sender, frame.sequence, frame.number)
+                self._of_two |= set() if two is None else {frame.sender}
         self._names.hear(frame.sender, frame.carried[0])
         self._names.hear(frame.receiver, frame.carried[1])
         frame = self._burst_unread(frame)
@@ -224,7 +232,7 @@ class DatedPart:
             burst,
             tuple(reports_together(groups)),
             tuple(checks),
-            tuple(unknown),
+            (*map(_of_two_senders, sorted(self._of_two)), *unknown),
             receptions,
             notices,
             self._outside,
@@ -267,3 +275,10 @@ class DatedPart:
             return None, None  # no rhythm
         bursts = [one.every_s for one in self._design.bursts if one.flow == flow]
         return min([every, *bursts]), every
+
+
+def _of_two_senders(node: bytes) -> str:
+    return (
+        f"The frames of {link_text(node)} are numbered in two rows that go on in turns, as of two devices with one "
+        "address: what is told of its missing numbers, its messages and their intervals is of both"
+    )

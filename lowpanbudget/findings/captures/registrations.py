@@ -3,14 +3,16 @@
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
+from lowpanbudget.capture.number_rows import NumberRows
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, SHORT_IID, link_text
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.lifetimes import Granted, Lifetimes
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.senders import Station, pan_of
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -23,6 +25,7 @@ from lowpanbudget.layers.internet.nd.messages import (
     RouterAdvertisement,
 )
 from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.stack.incoming import Notice
 
 REGISTRATIONS = Subject("registrations")
@@ -39,7 +42,13 @@ class _Registered(NamedTuple):
     after_another: bool = False
 
 
-Registered = Recent[IPv6Address, _Registered]
+class Registered(Recent[IPv6Address, _Registered]):
+    """The last registration of each address; the ``rows`` of frame numbers that each node has, those ``of_two``."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.rows = NumberRows[Station]()
+        self.of_two = Recent[bytes, bool]()
 
 
 def _registration(message: Any) -> AddressRegistration | None:
@@ -79,7 +88,7 @@ def _subject(address: IPv6Address) -> str:
     return str(address)
 
 
-@REGISTRATIONS.rule("address-of-two-devices", Icmpv6, memory=Recent)
+@REGISTRATIONS.rule("address-of-two-devices", Icmpv6, memory=Registered)
 def registered_twice(memory: Registered, scene: Scene, message: Icmpv6) -> Hits | None:
     """Compare who registers an address with who did before; take the answer that says so."""
     registration = _registration_of(scene, message)
@@ -115,6 +124,50 @@ _REPLACED = (
     "See that the node was replaced on purpose. Its EUI-64 is another: where keys are known to others by it, and where "
     "devices are listed, put the new one in the place of the old."
 )
+
+
+@REGISTRATIONS.rule("address-of-two-devices", Mac)
+def numbers_in_two_rows(memory: Registered, scene: Scene, mac: Mac) -> Hits | None:
+    """Look whether frames of an address are numbered by two, in turns."""
+    number, source = scene.sequence, mac.source
+    if number is None or source is None or mac.frame_type not in _NUMBERED:
+        return None
+    sighting = scene.sighting
+    is_aside = sighting.settled is not None and sighting.settled.is_aside
+    if sighting.repeats is not None or scene.fcs_ok is False or scene.is_replayed or is_aside:
+        return None
+    found = memory.rows.take((pan_of(mac), source), number, scene.number)
+    if found is None:
+        return None
+    memory.of_two.renew(source, True)
+    seen = f"number {found.last} in frame {found.before}, and {found.own} in frame {found.frame}"
+    evidence = (f"{seen}, each the next of its own row",)
+    frames = found.before, found.frame
+    return (
+        Hit(
+            _IN_TURNS,
+            evidence,
+            link_text(source),
+            frames,
+            Severity.RISK,
+            certainty=Certainty.CAPTURE,
+        ),
+    )
+
+
+_NUMBERED = {FrameType.DATA, FrameType.COMMAND}
+_IN_TURNS = (
+    "its frames are numbered in two rows that go on in turns, as those of two devices: counts of it that seem to begin "
+    "anew, numbers that seem to be missing and messages that come too often are of both"
+)
+
+
+@REGISTRATIONS.rule("address-of-two-devices", HeardDatagram)
+def sent_from_shared_address(memory: Registered, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note the addresses of those whose frames are numbered by two."""
+    link = datagram.link_source
+    if link in memory.of_two and scene.from_its_source(datagram.header):
+        scene.known.registered.shared.renew(int(datagram.header.source), True)
 
 
 @REGISTRATIONS.rule("address-of-two-devices", HeardDatagram, concerns=concerns.icmpv6)
