@@ -17,7 +17,7 @@ from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.deployment.rhythm import LONG, lasts
 from lowpanbudget.deployment.rhythm_checks import silent_at_end
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.env import IID_MASK, interface_identifier
+from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
@@ -68,7 +68,15 @@ def measurer_of(design: Design | None) -> Measurer | None:
 def loss_over_plan(_scene: Scene, measured: Measurement) -> Hits:
     """Judge messages by what arrived, and links by what was acknowledged."""
     flows = {flow.title: flow for flow in measured.flows}
+    # frames-not-acknowledged tells of those, and why
+    in_vain = {
+        f"{link_text(one.sender)} to {link_text(one.receiver)}"
+        for one in measured.links
+        if one.answered is not None and not one.answered.count
+    }
     for check in _outside(measured, PlanNumber.DELIVERY, PlanNumber.LOSS):
+        if check.subject in in_vain:
+            continue
         flow = flows.get(check.subject)
         if flow is not None and flow.arrived is not None:
             lost = flow.arrived.trials - flow.arrived.count
