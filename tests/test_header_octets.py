@@ -53,6 +53,7 @@ MAY = {
     "lowpan.ghc_headers.decode_extension": WHOLE,
     "lowpan.ghc_headers.encode_extension": WHOLE,
     "lowpan.ghc_headers.gives_back": WHOLE,
+    "lowpan.mesh.group_address": "an address made of another, as identifiers are",
     "lowpan.routing": WHOLE,
 }
 

@@ -128,13 +128,13 @@ def coap_code(text: str) -> int:
     )
 
 
-def _meant(text: object) -> str:
+def _meant(word: object) -> str:
     """Return the name that a mistyped one is near to, as a question; nothing where it is near to none."""
     from difflib import get_close_matches  # noqa: PLC0415  # only where something is wrong
 
     names = {name.lower(): name for name in CODES.values()}
     # a longer word is no slip of the keys, and comparing takes quadratic time
-    near = get_close_matches(text[:64].lower(), names, 1) if isinstance(text, str) else ()
+    near = get_close_matches(word[:64].lower(), names, 1) if isinstance(word, str) else ()
     return f"Did you mean {names[near[0]]}? " if near else ""
 
 
@@ -143,8 +143,8 @@ LISTED = Listing(
     CITE,
     ("code", "name", "clause"),
     tuple(
-        (text, name, str(_ELSEWHERE.get(text, _FIRST[text[0] > "0"])))
-        for text, name in _NAMES.items()
+        (code, name, str(_ELSEWHERE.get(code, _FIRST[code[0] > "0"])))
+        for code, name in _NAMES.items()
     ),
     "Methods and responses of CoAP.",
 )
