@@ -160,3 +160,36 @@ def test_messages_that_are_sent_again_as_new_are_told() -> None:
         in often
     )
     assert "again" not in seldom
+
+
+@pytest.mark.parametrize("hears", [True, False])
+def test_a_link_that_is_never_acknowledged_is_told_once(hears: bool) -> None:
+    """Eight frames of four tries each, by a plan of three retries: measure judges the link, an audit says why.
+
+    That is where another link has acknowledgements; where none is heard at all, the loss is all that is known.
+    """
+    text = (
+        DESIGN.format(link="") + '[access]\nmethod = "csma"\nretries = 3\n[loss]\nframes = 0.05\n'
+    )
+    plan = air.design(text)
+    frames = [
+        (1.0 + 60 * at + 0.01 * again, air.frame(air.datagram(bytes([1, 0, at])), at))
+        for at in range(8)
+        for again in range(4)
+    ]
+    other = air.datagram(DATA, air.PREFIX, (OTHER, RELAY))
+    for at in range(8 * hears):
+        # a frame type of acknowledgements, 2, and the number of the frame (IEEE 802.15.4-2006 7.2.2.3, from memory)
+        frames.append((31.0 + 60 * at, air.frame(other, at, (OTHER, RELAY))))
+        frames.append((31.003 + 60 * at, air.mended(bytes([2, 0, at, 0, 0]))))
+    sent = list(air.Capture(sorted(frames), SMALL, plan).records())
+    found = measure(sent, contexts=SMALL, design=plan)
+    (check,) = [
+        one
+        for one in found.checks
+        if one.what is PlanNumber.LOSS and one.subject == "0x0017 to 0x0001"
+    ]
+    assert (check.verdict, check.seen) == (PlanVerdict.OUTSIDE, 1.0)
+    names = {one.name for one in audit(sent, contexts=SMALL, design=plan).findings}
+    assert ("frames-not-acknowledged" in names) == hears
+    assert ("loss-over-plan" in names) != hears

@@ -68,11 +68,13 @@ def measurer_of(design: Design | None) -> Measurer | None:
 def loss_over_plan(_scene: Scene, measured: Measurement) -> Hits:
     """Judge messages by what arrived, and links by what was acknowledged."""
     flows = {flow.title: flow for flow in measured.flows}
-    # frames-not-acknowledged tells of those, and why
+    answered = [one for one in measured.links if one.answered is not None]
+    # where acknowledgements are heard at all, frames-not-acknowledged tells of links that have none, and why
+    hears = any(one.answered and one.answered.count for one in answered)
     in_vain = {
         f"{link_text(one.sender)} to {link_text(one.receiver)}"
-        for one in measured.links
-        if one.answered is not None and not one.answered.count
+        for one in answered
+        if hears and one.answered and not one.answered.count
     }
     for check in _outside(measured, PlanNumber.DELIVERY, PlanNumber.LOSS):
         if check.subject in in_vain:
