@@ -143,8 +143,8 @@ LISTED = Listing(
     CITE,
     ("code", "name", "clause"),
     tuple(
-        (code, name, str(_ELSEWHERE.get(code, _FIRST[code[0] > "0"])))
-        for code, name in _NAMES.items()
+        (dotted, name, str(_ELSEWHERE.get(dotted, _FIRST[dotted[0] > "0"])))
+        for dotted, name in _NAMES.items()
     ),
     "Methods and responses of CoAP.",
 )
