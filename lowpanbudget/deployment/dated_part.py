@@ -88,6 +88,8 @@ class DatedPart:
         frame = heard_frame(sighting, self._nodes)
         if sighting.outside:
             self._outside += 1
+            if frame is not None and (sighting.settled is None or not sighting.settled.is_aside):
+                self._on_air.number(frame)  # or it would be missed among those of its sender
             return
         self.frames += 1
         if (reason := sighting.reason) and (

@@ -869,3 +869,16 @@ def test_a_registration_from_an_address_of_another_link_address_has_one_hop() ->
     assert flow.arrived is not None
     assert (flow.arrived.count, flow.arrived.trials) == (3, 3)
     assert (flow.hops, flow.hops_assumed) == ({1: 3}, False)
+
+
+def test_what_nobody_asked_for_is_not_missed(hour: Hour) -> None:
+    """Routers number the frames of all flows in a row: those of others came, and are no holes in what is asked for."""
+    planned = design(SLOTS + LIMITS)
+    assert {one.missing for one in hour.found.nodes} == {0}
+    for node in NODES:
+        found = measure(hour.heard, design=planned, node=f"0x000{node}")
+        assert found.outside
+        assert {one.missing for one in found.nodes} == {0}
+        (flow,) = [one for one in found.flows if one.flow.source.packed[-1] == node]
+        whole = by_source(hour.found)[node]
+        assert flow.arrived == whole.arrived
