@@ -67,11 +67,13 @@ def over_relay(
     every_s: float = 60.0,
     back: bytes | None = None,
     kept: int = 0,
+    left: int = 14,
     plan: Design | None = None,
 ) -> Capture:
     """Datagrams of NODE to ROOT, which RELAY passes on 10 ms later with one hop less left; each frame is acknowledged.
 
-    Each may have an answer ``back`` on the same way. RELAY keeps the first ``kept`` of what NODE sends. By hand: IPv6
+    Each may have an answer ``back`` on the same way. RELAY keeps the first ``kept`` of what NODE sends, with so many
+    hops ``left``. By hand: IPv6
     and its hop limit stay as they are, since a mesh lowers Hops Left alone (RFC 4944 section 5.2).
     """
     frames: list[bytes | tuple[float, bytes]] = []
@@ -86,7 +88,8 @@ def over_relay(
                     continue
                 at = 1.0 + turn * every_s + place + 0.01 * hop
                 numbers[links[0]] = number = numbers[links[0]] + 1 & 0xFF
-                head = bytes([0b1011_0000 | 14 - hop]) + first + last
+                hops = left if not place and turn < kept else 14
+                head = bytes([0b1011_0000 | hops - hop]) + first + last
                 sent = air.raw(head + packed, number, links)
                 frames += [(at, sent), (at + 0.001, acknowledgement(number))]
     return Capture(frames, SMALL, plan)
@@ -171,6 +174,19 @@ MESH_CASES: dict[str, Case] = {
             (1, 2),
         ),
     ),
+    # "The packet is not forwarded any further if Hops Left is decremented to zero"
+    "hops-left-run-out": Case(
+        lambda: passed((NODE, RELAY, 1), (NODE, RELAY, 1)),
+        lambda: passed((NODE, RELAY, 2), (RELAY, ROOT, 1)),
+        Told(
+            "failure",
+            "0x0017",
+            "frames for 0x0001 come to 0x0018 with 1 hop left, which must not forward them",
+            (),
+            (1, 2),
+            2,
+        ),
+    ),
     # "SHALL be incremented by the originator whenever it sends a new mesh broadcast or multicast packet"
     "broadcast-number-stands-still": Case(
         lambda: floods([7, 7, 7, 7]),
@@ -191,6 +207,17 @@ MESH_CASES: dict[str, Case] = {
 }
 
 MESH_FURTHER = [
+    Further(
+        "hops-left-run-out",
+        lambda: passed((NODE, RELAY, 0)),
+        Told(
+            "failure",
+            "0x0017",
+            "frames for 0x0001 come to 0x0018 with 0 hops left, which must not forward them",
+            (),
+            (1,),
+        ),
+    ),
     # a node of a mesh that keeps frames is still told: of ten the first three, in frames 1, 7 and 13
     Further(
         "datagrams-not-sent-on",
@@ -286,6 +313,11 @@ MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         for name in ("longer-than-budgeted", "headers-not-as-planned", "interval-off-plan")
     },
     "fragments that a mesh passes on one by one": ("fragment-repeated", pieces_over_relay),
+    # as what is told above, but for the hops that the first three have left: who gets them must not forward them
+    "frames whose hops left end in the middle": (
+        "datagrams-not-sent-on",
+        lambda: over_relay(*readings(10), every_s=20.0, back=ANSWER, kept=3, left=1),
+    ),
     "a first fragment that a mesh passes on behind the last": (
         "fragment-repeated",
         lambda: pieces_over_relay(6, lost=2),

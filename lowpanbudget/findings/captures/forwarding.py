@@ -20,6 +20,7 @@ from lowpanbudget.layers.internet.rpl.messages import LOCAL
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.pieces import FragmentArrival
 
 FORWARDING = Subject("forwarding")
@@ -77,7 +78,7 @@ def first_fragment_heard(scene: Scene, packed: Iphc) -> None:
     mac, part, header = scene.frame.mac, scene.frame.fragment, packed.header
     if mac is None or not isinstance(part, Fragment) or scene.is_forged or header.hop_limit <= 1:
         return
-    if scene.tunnelled or scene.link_source != mac.source or mac.source is None:
+    if scene.tunnelled or mac.source is None or scene.find(Mesh) is not None:
         return
     ends, routers = (int(header.source), int(header.destination)), scene.known.routers
     sender = routers.get(mac.source)
@@ -118,6 +119,9 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
         return
     if part is not None and not routers.others_answered(datagram):
         return
+    mesh = scene.find(Mesh)
+    if mesh is not None and (part is not None or mesh.hops_left <= 1):
+        return  # fragments go on one by one; and none "if Hops Left is decremented to zero" (RFC 4944 section 5.2)
     if scene.tunnelled and datagram.outer.hop_limit <= 1:
         return
     if datagram.is_sum_wrong:

@@ -105,6 +105,20 @@ def hops_left_not_lowered(memory: Ways, scene: Scene, mesh: Mesh) -> Hits | None
     return (Hit(cause, evidence, link_text(now.source), (before.number, now.number)),)
 
 
+@MESH.rule("hops-left-run-out", Mesh)
+def hops_left_run_out(scene: Scene, mesh: Mesh) -> Hits | None:
+    """Look for a frame that goes to another than its final destination, who must not forward it."""
+    to = None if scene.mac is None else scene.mac.destination
+    # an address of another length may be of the same node
+    if mesh.hops_left > 1 or to is None or to == mesh.final or len(to) != len(mesh.final):
+        return None
+    if _is_flooded(scene, mesh):
+        return None  # it goes no further than that
+    left, name = plural(mesh.hops_left, "hop"), link_text(to)
+    cause = f"frames for {link_text(mesh.final)} come to {name} with {left} left, which must not forward them"
+    return (Hit(cause, (), link_text(mesh.originator), (scene.number,)),)
+
+
 class SentBroadcast(NamedTuple):
     """The last broadcast of a node: its number, what stands for its contents, and the frame."""
 
