@@ -107,7 +107,10 @@ def surely_unsent(by: HeardSender, since_s: float, until_s: float, every_s: floa
 
     A number that is missing is that of one frame, and makes place for one message at most.
     """
-    count = int((until_s - since_s) / every_s) if every_s else 0
+    lasts_s = until_s - since_s
+    count = (
+        int(lasts_s / every_s) if every_s > 0 and lasts_s > 0 else 0
+    )  # not of times that are no numbers
     dues = (since_s + every_s * n for n in range(1, count + 1, count // _MOST_DUE + 1))
     room = [(one, _most_in(one, by)) for one in by.holes or ()]
     unsent = 0

@@ -1,7 +1,7 @@
 """What a capture may have missed, by the numbers of a sender's frames: each number that is missing is one frame."""
 
 from collections import deque
-from math import inf
+from math import inf, nan
 from types import SimpleNamespace
 from typing import Any
 
@@ -194,6 +194,13 @@ def test_holes_that_are_forgotten_prove_nothing() -> None:
     by = HeardSender(frames=2, gaps_s=inf, holes=deque([Hole(1, 35.0, 3, 36.0)], 1))
     # 10, 20 and 30 s are before the first that is known
     assert surely_unsent(by, 0.0, 50.0, 10.0) == 2
+
+
+def test_of_times_that_are_unknown_nothing_is_surely_unsent() -> None:
+    """A capture without times has none that is a number."""
+    assert surely_unsent(HeardSender(), nan, 50.0, 10.0) == 0
+    assert surely_unsent(HeardSender(), 0.0, nan, 10.0) == 0
+    assert surely_unsent(HeardSender(), 0.0, 50.0, nan) == 0
 
 
 def test_of_many_some_are_looked_at() -> None:
