@@ -157,8 +157,9 @@ def _of_flows(flows: tuple[MeasuredFlow, ...], in_pieces: frozenset[str]) -> Ite
     pieces = [flow for flow in flows if flow.name in in_pieces and flow.arrived is None]
     if pieces:
         yield (
-            f"Fragments of {_listed(sorted({flow.title for flow in pieces}))} are forwarded one by one, and taken "
-            "together from all links: over which of them each datagram came, and whether it arrived, is not told"
+            f"Nothing is told of the arrivals of {_listed(sorted({flow.title for flow in pieces}))}: the last link was "
+            "not heard; or they go in fragments, which a mesh forwards one by one: these are taken together from all "
+            "links, and nobody knows over which of them a datagram came"
         )
     for link, is_end in (
         ("last", False),

@@ -18,7 +18,7 @@ def duration(seconds: float) -> str:
     """Return a time with three digits, in the largest unit of which it has one or more."""
     rounded = float(f"{seconds:.3g}")
     unit, size = next((one for one in _UNITS if rounded >= one[1]), _UNITS[-1])
-    return f"{rounded / size:.3g} {unit}"
+    return f"{seconds / size:.3g} {unit}"
 
 
 @dataclass(slots=True)
