@@ -95,14 +95,17 @@ def over_relay(
     return Capture(frames, SMALL, plan)
 
 
-def pieces_over_relay(count: int = 4, *, lost: int | None = None) -> Capture:
+def pieces_over_relay(
+    count: int = 4, *, lost: int | None = None, back: bytes | None = None
+) -> Capture:
     """Datagrams in fragments of NODE to ROOT, each of which RELAY passes on before the next, all acknowledged.
 
     By hand: the mesh header stands before each fragment header (RFC 4944 section 5), and tags are those of NODE. The
-    first of the datagrams that has this number is passed on behind the last fragment, and nothing else of it.
+    first of the datagrams that has this number is passed on behind the last fragment, and nothing else of it. Each may
+    have an answer ``back``.
     """
     frames: list[bytes | tuple[float, bytes]] = []
-    numbers = {NODE: 0, RELAY: 100}
+    numbers = {NODE: 0, RELAY: 100, ROOT: 200}
     for turn in range(count):
         packet = air.datagram(b"%3d" % turn * 50)
         sent = split(packet, Env(NODE, ROOT, contexts=air.CONTEXTS), room=80, tag=40 + turn)
@@ -119,6 +122,15 @@ def pieces_over_relay(count: int = 4, *, lost: int | None = None) -> Capture:
             at = 1.0 + 60 * turn + 0.02 * place + 0.01 * hop
             frames += [
                 (at, air.raw(head + piece, number, links)),
+                (at + 0.001, acknowledgement(number)),
+            ]
+        for hop, links in enumerate(((ROOT, RELAY), (RELAY, NODE)) if back is not None else ()):
+            numbers[links[0]] = number = numbers[links[0]] + 1 & 0xFF
+            packed = air.payload(back or b"", (ROOT, NODE))
+            head = bytes([0b1011_0000 | 14 - hop]) + ROOT + NODE
+            at = 4.0 + 60 * turn + 0.01 * hop
+            frames += [
+                (at, air.raw(head + packed, number, links)),
                 (at + 0.001, acknowledgement(number)),
             ]
     return Capture(frames, SMALL)
@@ -313,6 +325,10 @@ MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         for name in ("longer-than-budgeted", "headers-not-as-planned", "interval-off-plan")
     },
     "fragments that a mesh passes on one by one": ("fragment-repeated", pieces_over_relay),
+    "datagrams in fragments that a mesh passes on one by one": (
+        "datagrams-not-sent-on",
+        lambda: pieces_over_relay(20, back=ANSWER),
+    ),
     # as what is told above, but for the hops that the first three have left: who gets them must not forward them
     "frames whose hops left end in the middle": (
         "datagrams-not-sent-on",
