@@ -120,8 +120,8 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
     if part is not None and not routers.others_answered(datagram):
         return
     mesh = scene.find(Mesh)
-    if mesh is not None and (part is not None or mesh.hops_left <= 1):
-        return  # fragments go on one by one; and none "if Hops Left is decremented to zero" (RFC 4944 section 5.2)
+    if mesh is not None and (part is not None or mesh.is_last_hop):
+        return  # fragments go on one by one, and are put together at the far end alone (RFC 4944 section 5.3)
     if scene.tunnelled and datagram.outer.hop_limit <= 1:
         return
     if datagram.is_sum_wrong:

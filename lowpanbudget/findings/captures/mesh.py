@@ -110,7 +110,7 @@ def hops_left_run_out(scene: Scene, mesh: Mesh) -> Hits | None:
     """Look for a frame that goes to another than its final destination, who must not forward it."""
     to = None if scene.mac is None else scene.mac.destination
     # an address of another length may be of the same node
-    if mesh.hops_left > 1 or to is None or to == mesh.final or len(to) != len(mesh.final):
+    if not mesh.is_last_hop or to is None or to == mesh.final or len(to) != len(mesh.final):
         return None
     if _is_flooded(scene, mesh):
         return None  # it goes no further than that

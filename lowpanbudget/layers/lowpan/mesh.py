@@ -74,6 +74,11 @@ class Mesh:
     final: bytes = field(metadata=LINK_ADDRESS)
     deep: bool = False
 
+    @property
+    def is_last_hop(self) -> bool:
+        """Return whether who gets it may not forward it: "if Hops Left is decremented to zero" (section 5.2)."""
+        return self.hops_left <= 1
+
 
 @structure("BC0", BROADCAST_CITE, kw_only=False)
 class Broadcast:
