@@ -7,10 +7,10 @@ it is not new. A row that goes on, again and again, where it was left for anothe
 from typing import Generic, NamedTuple, TypeVar
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.values import dataclass
 
 Name = TypeVar("Name")
-_NUMBERS = 256  # of frames (IEEE 802.15.4-2020 clause 7.2.3, from memory)
 # our choices: turns to either row that show it, and addresses that are looked at; by chance a number goes on from
 # another row in one of 256 turns
 _TURNS, MOST_NAMES = 8, 1024
@@ -48,14 +48,14 @@ class NumberRows(Generic[Name]):
             self._rows[name] = [_NumberRow(number, frame)]
             return None
         now = rows[0]
-        if (number - now.last) % _NUMBERS <= 1:
+        if (number - now.last) % SEQUENCE_NUMBERS <= 1:
             now.last, now.frame = number, frame
             return None
         other = rows[1] if len(rows) > 1 else None
-        if other is None or (number - other.last) % _NUMBERS != 1:
+        if other is None or (number - other.last) % SEQUENCE_NUMBERS != 1:
             # some are missing, or it is a row that begins: one that was left stays only while it goes on
             if (
-                (number - now.last) % _NUMBERS <= _NUMBERS // 4
+                (number - now.last) % SEQUENCE_NUMBERS <= SEQUENCE_NUMBERS // 4
                 and other is not None
                 and other.turns
             ):

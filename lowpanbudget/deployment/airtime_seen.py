@@ -5,11 +5,11 @@ from collections import deque
 from lowpanbudget.capture.crossings import HeardFrame
 from lowpanbudget.deployment.journeys import SECOND
 from lowpanbudget.deployment.measured import MeasuredNode
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.layers.link.phy import PhyTiming
 from lowpanbudget.values import dataclass, field
 
 MOST_NODES = 4096
-_WRAP = 256  # sequence numbers of frames
 _GAP = 64  # more than these, and than twice as many as expected, are no loss but a node that started anew
 _KNOWN = 4  # numbers that tell how often a node sends
 _LATE = 16  # a counter so far behind may have come late, from another receiver
@@ -93,15 +93,15 @@ class NodeOnAir:
         Frame counter and sequence number each go up by one with a secured frame (IEEE 802.15.4-2020 clauses 9.4.2 and
         7.2.3, from memory): together they tell of any number, a sequence number alone of those within its eight bits.
         """
-        ahead = ((frame.sequence or 0) - (last.sequence or 0)) % _WRAP
+        ahead = ((frame.sequence or 0) - (last.sequence or 0)) % SEQUENCE_NUMBERS
         if frame.counter is not None and last.counter is not None and frame.key == last.key:
             counted = frame.counter - last.counter
             if counted < -_LATE:
                 return None  # another device, or one that lost its counter
-            if counted % _WRAP == ahead:
+            if counted % SEQUENCE_NUMBERS == ahead:
                 return max(counted, 0)
         expected = self._expected(last, frame)
-        could_wrap = 2 * expected >= _WRAP
+        could_wrap = 2 * expected >= SEQUENCE_NUMBERS
         return None if could_wrap or ahead > max(_GAP, 2 * expected) else ahead
 
     def _expected(self, last: HeardFrame, frame: HeardFrame) -> float:

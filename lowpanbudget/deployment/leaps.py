@@ -10,6 +10,7 @@ from typing import NamedTuple
 from lowpanbudget.capture.crossings import HeardFrame
 from lowpanbudget.deployment.journeys import SECOND, Journey, Tries
 from lowpanbudget.deployment.unheard import Silence
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.values import dataclass, field
 
 # our choices: how many times the longest silence before, and senders that tell of it, of which three quarters go on
@@ -17,7 +18,6 @@ _TIMES, _ACROSS = 4, 3
 # our choices: a quicker rhythm, or one of fewer frames, is that of a transfer, behind which a node rests
 _SLOW_NS, _FEW = 5 * SECOND, 6
 _MOST_NODES = 4096
-_NUMBERS = 256
 
 
 class Leap(NamedTuple):
@@ -101,7 +101,7 @@ class Leaps:
             before = None if found is None else found.before.pop(name, None)
             if found is not None and before is not None and before.tells(now_ns - before.time_ns):
                 # the same number is a frame that is tried again, across it
-                goes_on = (sequence - before.sequence) % _NUMBERS <= 1
+                goes_on = (sequence - before.sequence) % SEQUENCE_NUMBERS <= 1
                 found.on, found.other = found.on + goes_on, found.other + (not goes_on)
             return
         sender.frames += 1

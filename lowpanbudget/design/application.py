@@ -181,8 +181,8 @@ def _field_spans(data: Span, layout: ContentLayout) -> list[Span]:
 
 
 NONE = Application()
-# what is planned where a design has nothing: a number that one message each 19 s does not pass in ten years, so that
-# the room holds, and a suite that RFC 9147 section 4.5.3 does not warn of
+# what is planned where a design has nothing: a number that a node does not pass while it lasts, so that the room
+# holds, and a suite that RFC 9147 section 4.5.3 does not warn of
 LASTING_SEQUENCE = (1 << 24) - 1
 ADDED_OSCORE = Oscore(b"\1", b"\2", sequence=LASTING_SEQUENCE)
 ADDED_DTLS = Dtls(SUITES["TLS_AES_128_CCM_SHA256"])

@@ -17,6 +17,7 @@ from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.parts_on_way import PartsOnWay
 from lowpanbudget.findings.passages import WAY_S
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.stack.fragment_key import FragmentKey
 from lowpanbudget.values import dataclass, field
 
@@ -27,7 +28,9 @@ _OVERTAKEN = 3  # later ones that were sent on before: a queue keeps its order; 
 
 _MOST_ON = 8  # datagrams that one router sent on last
 _AGAIN_S = COPY_NS / 10**9
-_ROUND_S = 300.0  # without a frame of a router, after which its 256 sequence numbers tell nothing; our choice
+_ROUND_S = (
+    300.0  # without a frame of a router, after which its sequence numbers tell nothing; our choice
+)
 _PART_S = 10.0  # from one fragment of a datagram to the next; our choice
 _ABOUT_AS_LONG = 80  # octets that headers of RPL and a tunnel add or take away; our choice
 
@@ -206,7 +209,7 @@ class Router:
             return
         last, was_counter, last_s = before
         is_counter = counter is not None
-        step = number - last if is_counter else (number - last) % 256
+        step = number - last if is_counter else (number - last) % SEQUENCE_NUMBERS
         self.parts.heard += 1
         if step > 1 and was_counter == is_counter:
             self.parts.miss(step - 1)

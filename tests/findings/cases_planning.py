@@ -494,7 +494,7 @@ FURTHER = (
             "risk",
             UP,
             "from sequence number 65536 on the Partial IV takes 3 octets: the room is 81, 2 frames instead of 1",
-            advice="Plan with sequence = 16777215, which one message each 19 s does not pass in ten years; or make a "
+            advice="Plan with sequence = 16777215, which one message each 18.8 s does not pass in ten years; or make a "
             "new security context before.",
         ),
     ),

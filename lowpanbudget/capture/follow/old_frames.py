@@ -1,18 +1,17 @@
 """Frames that somebody sent once more long after, number and all: the numbers that their sender goes on with tell.
 
-A sequence number says nothing of age to who receives it, and each comes again after 256 frames (IEEE 802.15.4-2020
-clause 7.2.2.3, from memory). What is played again has the octets of an old frame, its number among them, and its sender
-goes on behind its newest one. A node that was restarted, or whose frames nobody heard for a while, goes on from where
-it is.
+A sequence number says nothing of age to who receives it: each comes again. What is played again has the octets of an
+old frame, its number among them, and its sender goes on behind its newest one. A node that was restarted, or whose
+frames nobody heard for a while, goes on from where it is.
 """
 
 from array import array
 
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.parts import ASIDE, REPEAT_NS, Settled, Suspect
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.layers.link.stations import Station
 
-_WRAP = 256  # sequence numbers
 _MOST_SENDERS = 512  # whose last frames are remembered, one of each number; more are not looked at
 _MOST_ASIDE = 32  # frames: where more come and none besides, they are the sender's own; our choice
 # numbers between an old frame and the newest: fewer lie between two restarts of a node that cannot start; our choice
@@ -31,8 +30,9 @@ class _Numbered:
 
     def __init__(self, newest: int, by: str | None) -> None:
         self.newest, self.by = newest, by
-        self.marks, self.receivers = array("q", bytes(8 * _WRAP)), [b""] * _WRAP
-        self.frames, self.times_ns = [0] * _WRAP, [0] * _WRAP  # a caller's may be large
+        self.marks = array("q", bytes(8 * SEQUENCE_NUMBERS))
+        self.receivers = [b""] * SEQUENCE_NUMBERS
+        self.frames, self.times_ns = [0] * SEQUENCE_NUMBERS, [0] * SEQUENCE_NUMBERS  # may be large
         self.aside: list[Suspect] = []
 
     def may_be_old(self, sequence: int, receiver: bytes, time_ns: int) -> bool:
@@ -41,22 +41,22 @@ class _Numbered:
         Since that one the numbers went on without a turn, and a frame to the same receiver came: a MAC sends what it
         has for one receiver in its order (common practice, no source).
         """
-        behind, frames = (self.newest - sequence) % _WRAP, self.frames
-        if not _LEAST_BEHIND <= behind < _WRAP - _MOST_AHEAD:
+        behind, frames = (self.newest - sequence) % SEQUENCE_NUMBERS, self.frames
+        if not _LEAST_BEHIND <= behind < SEQUENCE_NUMBERS - _MOST_AHEAD:
             return False
         if time_ns - self.times_ns[sequence] <= REPEAT_NS:
             return False
-        later = [at for at in range(_WRAP) if frames[at] > frames[sequence]]
-        is_straight = all((at - sequence) % _WRAP <= behind for at in later)
+        later = [at for at in range(SEQUENCE_NUMBERS) if frames[at] > frames[sequence]]
+        is_straight = all((at - sequence) % SEQUENCE_NUMBERS <= behind for at in later)
         return is_straight and any(self.receivers[at] == receiver for at in later)
 
     def goes_on(self, sequence: int, time_ns: int) -> bool:
         """Return whether a frame goes on behind the newest number, in less time than half of all numbers take."""
         last, newest_ns = self.aside[-1].sequence, self.times_ns[self.newest]
-        if not 0 < (sequence - self.newest) % _WRAP <= _MOST_AHEAD:
+        if not 0 < (sequence - self.newest) % SEQUENCE_NUMBERS <= _MOST_AHEAD:
             return False
-        behind, took_ns = (self.newest - last) % _WRAP, newest_ns - self.times_ns[last]
-        return 2 * behind * (time_ns - newest_ns) < _WRAP * took_ns
+        behind, took_ns = (self.newest - last) % SEQUENCE_NUMBERS, newest_ns - self.times_ns[last]
+        return 2 * behind * (time_ns - newest_ns) < SEQUENCE_NUMBERS * took_ns
 
 
 class OldFrames:

@@ -21,6 +21,7 @@ from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.silences import SILENCES, LongSilence, Pause
 from lowpanbudget.findings.surroundings import Surroundings
+from lowpanbudget.layers.link.control import SEQUENCE_NUMBERS
 from lowpanbudget.values import dataclass
 
 CAPTURE = Subject("capture", across=True)
@@ -29,9 +30,8 @@ _LEAST_ACROSS = 3  # nodes that tell of a leap; our choice
 WAITED = (
     "Ask whether the clock of the receiver was set then: what is reckoned from times across that frame (intervals, "
     "silences, the length of the capture) is wrong if so. A receiver that was off would have missed numbers, unless "
-    "just 256 of each, or a multiple: they have 8 bits."
+    f"just {SEQUENCE_NUMBERS} of each, or a multiple: they begin anew then."
 )
-_NUMBERS = 256  # after which sequence numbers begin again (IEEE 802.15.4-2015 clause 7.2.2)
 _MOST_ROUNDS, _NEAR = (
     4,
     0.05,
@@ -142,7 +142,7 @@ def times_leap(known: Surroundings) -> Hits:
         f"the times leap on by {wait} in frame {pause.number}, or nobody sent anything for so long"
     )
     if sum(_is_round(pause.seconds / one.rhythm_s) for one in across) * 2 > len(across):
-        cause += f", or the receiver was off for {_NUMBERS} frames of each or a multiple"
+        cause += f", or the receiver was off for {SEQUENCE_NUMBERS} frames of each or a multiple"
     evidence = f"across it the frame numbers of {whole} of {len(across)} nodes go on without a hole"
     frames = (pause.number,)
     yield Hit(cause, (evidence,), "", frames, Severity.REMARK, WAITED, certainty=Certainty.OPEN)
@@ -150,8 +150,8 @@ def times_leap(known: Surroundings) -> Hits:
 
 def _is_round(frames: float) -> bool:
     """Return whether so many frames bring the numbers back to where they were."""
-    rounds = round(frames / _NUMBERS)
-    return 0 < rounds <= _MOST_ROUNDS and abs(frames / _NUMBERS - rounds) <= _NEAR
+    rounds = round(frames / SEQUENCE_NUMBERS)
+    return 0 < rounds <= _MOST_ROUNDS and abs(frames / SEQUENCE_NUMBERS - rounds) <= _NEAR
 
 
 def _across(known: Surroundings, pause: Pause) -> Iterator[LongSilence]:

@@ -14,7 +14,7 @@ from lowpanbudget.layers.internet.oscore.option import piv_octets
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.measure import frames_of, room_of
 
-_LIFE_S = 10 * 365 * 86400  # as long as a plan looks ahead; our choice
+_LIFE, _LIFE_S = "ten years", 10 * 365 * 86400  # as long as a plan looks ahead; our choice
 
 PLANNED_PROTECTION = Subject("planned-protection")
 
@@ -64,8 +64,8 @@ def _least(octets: int) -> int:
 
 def _so_far(each_s: float | None) -> str:
     if each_s is None:
-        return "which one message each 19 s does not pass in ten years"
-    return "which is not passed in ten years"
+        return f"which one message each {duration(_LIFE_S / LASTING_SEQUENCE)} does not pass in {_LIFE}"
+    return f"which is not passed in {_LIFE}"
 
 
 @PLANNED_PROTECTION.rule("dtls-suite-easy-to-forge", Flow)

@@ -97,6 +97,8 @@ MULTIPURPOSE_LONG = Header(
 _OF_OLD = {FrameType.BEACON, FrameType.DATA, FrameType.COMMAND}  # acknowledgements have no address
 
 SEQUENCE = "sequence number"
+# a sender uses them in turn (IEEE 802.15.4-2020 clause 7.2.2.3, from memory)
+SEQUENCE_NUMBERS = 1 << 8
 
 
 def no_sequence(version: int) -> str:
