@@ -376,6 +376,7 @@ ROWS = (
     row(read_ghc, code=b"\0", **ENDS, limit=2047),
     row(write_ghc, octets=b"\0", **ENDS, stop=False),
     row(write_header, header=Mesh(1, air.short(1), air.short(2))),
+    row(write_header, header=Udp(1, 2, 8, 0), carried=b"1", **ENDS),
     made(Beacon, write_header, **parts(Beacon(15, slots=(GuaranteedSlot(1, 7, 2),), pending_short=(1,)))),
     made(GuaranteedSlot, lambda one: write_header(Beacon(15, slots=(one,))), **parts(GuaranteedSlot(1, 7, 2))),
     made(Command, write_header, id=1, fields={}, more=b"1"),

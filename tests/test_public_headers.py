@@ -225,3 +225,48 @@ def test_contents_of_the_link_are_of_their_class() -> None:
 def test_what_a_form_has_no_place_for_is_not_lost(header: Any) -> None:
     with pytest.raises(RequestError):
         write_header(header)
+
+
+@pytest.mark.parametrize("size", [0, 1, 2, 7, 300, 65527])
+def test_a_header_says_of_what_it_carries_what_it_is(size: int) -> None:
+    """RFC 768, RFC 8200 sections 3 and 8.1: the packet is what scapy makes of the same, octet for octet."""
+    from scapy.layers.inet import UDP
+    from scapy.layers.inet6 import IPv6 as SixHeader
+
+    data = bytes(number % 251 for number in range(size))
+    ends = {"source": str(SOURCE), "destination": DESTINATION.packed}
+    segment = write_header(Udp(61616, 5683, 1, 2), data, **ends)
+    other = UDP(sport=61616, dport=5683) / data
+    packet = SixHeader(tc=3, fl=0x12345, hlim=9, src=str(SOURCE), dst=str(DESTINATION)) / other
+    assert segment == bytes(packet)[40:]
+    if size + 8 < 1 << 16:
+        assert write_header(Ipv6(3, 0x12345, 0, 17, 9, SOURCE, DESTINATION), segment) == bytes(
+            packet
+        )
+    blank = segment[:6] + bytes(2) + segment[8:]
+    assert int.from_bytes(segment[6:8]) == air.checksum(SOURCE, DESTINATION, 17, blank)
+
+
+def test_a_checksum_of_zero_is_sent_as_ones() -> None:
+    """ "If the computed checksum is zero, it is transmitted as all ones" (RFC 768)."""
+    blank = air.ipv6(SOURCE, DESTINATION, 17, bytes.fromhex("f0b1f0b2000a0000 0000"))[40:]
+    rest = air.checksum(SOURCE, DESTINATION, 17, blank)
+    data = rest.to_bytes(2)
+    assert air.checksum(SOURCE, DESTINATION, 17, blank[:8] + data) == 0
+    octets = write_header(Udp(0xF0B1, 0xF0B2, 0, 0), data, SOURCE, DESTINATION)
+    assert octets == bytes.fromhex("f0b1f0b2000affff") + data
+
+
+def test_what_a_header_carries_stands_behind_it_and_addresses_are_for_a_checksum() -> None:
+    mesh = Mesh(5, air.short(1), air.short(2))
+    assert write_header(mesh, PLAIN) == bytes.fromhex("b5 0001 0002") + PLAIN
+    assert write_header(Udp(1, 2, 3, 4), None) == bytes.fromhex("0001 0002 0003 0004")
+    for header, carried in ((mesh, PLAIN), (Udp(1, 2, 3, 4), None)):
+        with pytest.raises(RequestError, match="are for the checksum of a Udp and what it carries"):
+            write_header(header, carried, SOURCE, DESTINATION)
+    with pytest.raises(RequestError, match=r"^source None is not an IPv6 address"):
+        write_header(Udp(1, 2, 3, 4), b"")
+    with pytest.raises(RequestError, match="UDP length 65536 does not fit 16 bits"):
+        write_header(Udp(1, 2, 3, 4), bytes(65528), SOURCE, DESTINATION)
+    with pytest.raises(RequestError, match="IPv6 payload length 65536 does not fit 16 bits"):
+        write_header(Ipv6(0, 0, 0, 17, 9, SOURCE, DESTINATION), bytes(65536))

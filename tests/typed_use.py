@@ -155,7 +155,8 @@ def headers() -> None:
     ):
         assert_type(write_header(header), bytes)
     echo = write_icmpv6(EchoRequest(identifier=1, sequence_number=2), NODE, "fe80::2")
-    datagram = write_header(Ipv6(0, 0, len(echo), 58, 64, NODE, ROOT)) + echo
+    datagram = write_header(Ipv6(0, 0, 0, 58, 64, NODE, ROOT), echo)
+    assert_type(write_header(Udp(61616, 61617, 0, 0), b"21.5", NODE, ROOT), bytes)
     assert_type(decode_datagram(datagram), Frame)
     env = Env("0x0012", b"\0\1", contexts={0: "2001:db8::/64"})
     packed = compress(datagram, env)

@@ -5,10 +5,12 @@ from functools import partial
 from typing import Any
 
 from lowpanbudget.arguments import written
-from lowpanbudget.bits import Writer
+from lowpanbudget.bits import Writer, as_octets
+from lowpanbudget.cites import rfc
+from lowpanbudget.env import address
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields import layout_of
-from lowpanbudget.layers.internet import extension, source_route
+from lowpanbudget.layers.internet import extension, source_route, udp
 from lowpanbudget.layers.internet.chain import FragmentHeader
 from lowpanbudget.layers.internet.extension import OptionsHeader, OtherHeader, RoutingHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -23,6 +25,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, Skipped, SrhLorh
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.values import replace
 
 AnyHeader = (
     Ipv6 | OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader | Udp
@@ -45,14 +48,22 @@ _ENCODERS: dict[type, Callable[[Writer, Any], None]] = {
 }
 
 
-def write_header(header: AnyHeader) -> bytes:
+def write_header(
+    header: AnyHeader,
+    carried: bytes | None = None,
+    source: object = None,
+    destination: object = None,
+) -> bytes:
     """Return the octets of one header of IPv6, UDP or 6LoWPAN as its value stands, or of a beacon or command.
 
-    Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. What a header carries goes behind it:
-    lengths, next headers and checksums are those of the value; an ``OptionsHeader`` is padded to a multiple of 8
-    octets. ``encode_frame`` takes a beacon or command as its payload. ``write_icmpv6`` writes messages, ``compress``
-    compressed headers. Raises ``RequestError`` for another value, for what a field cannot hold, and for what has no
-    field in the form of the header.
+    Source: that of the header's class, such as RFC 4944 section 5.2 of ``Mesh``. Lengths, next headers and checksums
+    are those of the value; an ``OptionsHeader`` is padded to a multiple of 8 octets. With ``carried``, the octets
+    behind the header, those are returned as well, and what the header says of them is what they are: the payload
+    length of ``Ipv6`` (RFC 8200 section 3), length and checksum of ``Udp`` (RFC 768; RFC 8200 section 8.1). For that
+    one, ``source`` and ``destination`` (the final one) are those of the IPv6 header, as text, 16 octets or
+    ``IPv6Address``. ``encode_frame`` takes a beacon or command as its payload. ``write_icmpv6`` writes messages,
+    ``compress`` compressed headers. Raises ``RequestError`` for another value, for what a field cannot hold, for what
+    has no field in the form of the header, and for addresses where no checksum is made of them.
     """
     encoder = _ENCODERS.get(type(header))
     if encoder is None:
@@ -60,6 +71,24 @@ def write_header(header: AnyHeader) -> bytes:
             f"{repeated(header)} is no header that is written alone",
             hint="write_icmpv6 writes messages, compress compressed headers, encode_frame those of the link",
         )
+    behind = b"" if carried is None else as_octets(carried, "carried octets")
+    if carried is not None and isinstance(header, Udp):
+        header = _with_checksum(header, behind, source, destination)
+    elif not (source is None and destination is None):
+        raise RequestError(
+            "source and destination are for the checksum of a Udp and what it carries",
+            cite=rfc(8200, "8.1"),
+            hint="Give them with Udp and carried, or leave them out",
+        )
+    elif carried is not None and isinstance(header, Ipv6):
+        header = replace(header, payload_length=len(behind))
     writer = Writer()
     written(header, partial(encoder, writer))
-    return bytes(writer.data)
+    return bytes(writer.data) + behind
+
+
+def _with_checksum(header: Udp, carried: bytes, source: object, destination: object) -> Udp:
+    """Return the header with the length and the checksum of what it carries."""
+    ends = address(source, "source"), address(destination, "destination")
+    blank = replace(header, length=udp.OCTETS + len(carried), checksum=0)
+    return replace(blank, checksum=udp.checksum(*ends, write_header(blank) + carried))
