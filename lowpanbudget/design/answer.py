@@ -38,6 +38,14 @@ def is_non_storing(flows: Iterable[Flow]) -> bool:
     return any(flow.routing.route and flow.direction == "down" for flow in flows)
 
 
+def in_mode(flow: Flow, *, non_storing: bool) -> Flow:
+    """Return the flow as the mode of its network has it: over one hop down no route tells which mode that is."""
+    routing = flow.routing
+    if not non_storing or not routing.tunnel or flow.hops > 1 or flow.direction != "down":
+        return flow
+    return replace(flow, routing=replace(routing, non_storing=True))
+
+
 def empty_flows(flows: Iterable[Flow]) -> list[Flow]:
     """Return those of requests that are answered, and of answers, that name no message: they carry headers alone."""
     several = tuple(flows)
@@ -115,7 +123,8 @@ def answer_of(
     flaws = list(route_flaws(shape.route or 0, answer.hops, answer.source.role))
     if flaws:
         return None, flaws
-    return replace(answer, routing=_routing(answer, shape.route, non_storing=non_storing)), []
+    answer = replace(answer, routing=_routing(answer, shape.route, non_storing=non_storing))
+    return in_mode(answer, non_storing=non_storing), []
 
 
 def _application(request: Application, shape: AnswerShape) -> Application:

@@ -193,10 +193,10 @@ class Flow(HashedOnce):
         Raises ``RequestError`` where it does not reach so far.
         """
         hops = whole_number(hops, "hops", 1)
-        route = self.routing.route
-        routing = (
-            replace(self.routing, route=max(route + hops - self.hops, 0)) if route else self.routing
-        )
+        routing = self.routing
+        if routing.route or routing.non_storing:
+            route = max(routing.route + hops - self.hops, 0)
+            routing = replace(routing, route=route, non_storing=routing.tunnel)
         flow = replace(self, hops=hops, routing=routing)
         flow.must_reach()
         return flow

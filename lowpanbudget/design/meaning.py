@@ -7,7 +7,7 @@ from typing import TypeVar
 from lowpanbudget.arguments import explains
 from lowpanbudget.bits import StandIn
 from lowpanbudget.design.access import Access, access_of
-from lowpanbudget.design.answer import answer_of, is_non_storing
+from lowpanbudget.design.answer import answer_of, in_mode, is_non_storing
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
@@ -161,8 +161,11 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
         ),
         None,
     )
-    requests = tuple(_flow(flow, by_name, border) for flow in shape.flow)
-    answers, answer_flaws = _answers(shape.flow, requests)
+    stated = [_flow(flow, by_name, border) for flow in shape.flow]
+    routes = (flow.answer.route for flow in shape.flow if flow.answer is not None)
+    non_storing = is_non_storing(stated) or any(routes)
+    requests = tuple(in_mode(flow, non_storing=non_storing) for flow in stated)
+    answers, answer_flaws = _answers(shape.flow, requests, non_storing=non_storing)
     if answer_flaws:
         return None, answer_flaws
     # each answer behind its request
@@ -195,13 +198,11 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
 
 
 def _answers(
-    shapes: list[FlowShape], requests: tuple[Flow, ...]
+    shapes: list[FlowShape], requests: tuple[Flow, ...], *, non_storing: bool
 ) -> tuple[dict[int, Flow], list[Flaw]]:
     """Return the flows that answer requests, by the number of the request, and what is wrong with them."""
     answers: dict[int, Flow] = {}
     wrong: list[Flaw] = []
-    stated = any(shape.answer is not None and shape.answer.route for shape in shapes)
-    non_storing = stated or is_non_storing(requests)
     names = {request.name for request in requests}
     for index, (shape, request) in enumerate(zip(shapes, requests, strict=True)):
         if shape.answer is None:

@@ -47,7 +47,8 @@ class Routing:
 
     ``route`` is the number of routers in a source route, ``entry_octets`` how many last octets tell their addresses
     apart, 0 where the node's own address says it (``Flow.routed``). ``compressed``: as 6LoRH headers in page 1, else as
-    extension headers. ``rpi_type`` is 0x63 or 0x23.
+    extension headers. ``rpi_type`` is 0x63 or 0x23. ``non_storing``: where no router is in between, the root still says
+    in an entry where its outer header ends (RFC 8138 section 7).
     """
 
     rpi: bool = False
@@ -58,6 +59,7 @@ class Routing:
     tunnel: bool = False
     compressed: bool = True
     rpi_type: int = 0x63
+    non_storing: bool = False
 
     def around(
         self, header: Ipv6, root: IPv6Address, *, down: bool, passed: int = 0
@@ -84,12 +86,12 @@ class Routing:
         return [outer, *extensions, header]
 
     def end_octets(self, final: IPv6Address, root: IPv6Address) -> int:
-        """Return the octets of the last entry of a source route once those before it were popped; 0 without a route.
+        """Return the octets of the last entry of a source route once those before it were popped; 0 in storing mode.
 
         A router takes its entry out and leaves the others in the form they have, or gives the next one its own where
         that is longer (RFC 8138 section 5.5).
         """
-        if not self.route:
+        if not self.route and not self.non_storing:
             return 0
         hops = [*routers(final, root, self.route, self.entry_octets), final]
         return max(len(one.hops[0]) for one in routing.compress_hops(hops, root))

@@ -156,3 +156,18 @@ def test_what_is_no_answer(old: str, new: str, key: str, says: str) -> None:
     assert fault.key == key
     assert says in fault.message
     assert fault.hint
+
+
+def test_over_one_hop_down_the_mode_is_that_of_the_network() -> None:
+    """RFC 8138 section 7: where another flow has a route "there is no implicit value for packets going downwards".
+
+    An entry of one octet, in which the node's address differs from the root's, behind two others (section 5.1) says
+    where the tunnel ends; the inner destination is elided against it then, which are 2 octets fewer (section 5.2.3).
+    """
+    near = DOWN.format(outer="potter", routing="routing = { tunnel = true }", more="answer = {}")
+    near = near.replace("hops = 4", "hops = 1")
+    far = DOWN.format(outer="root", routing="routing = { route = 3 }", more="")
+    far = far.replace('"set"', '"far"').replace("5683", "5685")
+    alone, beside = rooms(HEAD + near), rooms(HEAD + near + far)
+    assert alone["set", "first", "down"] - beside["set", "first", "down"] == 2 + 1 - 2
+    assert alone["set-answer", "first", "up"] == beside["set-answer", "first", "up"]

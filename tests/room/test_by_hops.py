@@ -7,7 +7,7 @@ import pytest
 from design.designs import EXAMPLES
 from room.sweep_proof import carries
 
-from lowpanbudget import RequestError, budget, load_design, room_by_hops
+from lowpanbudget import RequestError, SrhLorh, budget, decode_frame, load_design, room_by_hops
 
 DESIGNS = {name: load_design(EXAMPLES / f"{name}.toml") for name in ("archive", "footbridge")}
 FOOTBRIDGE = DESIGNS["footbridge"]
@@ -76,3 +76,25 @@ def test_numbers_that_no_flow_can_have(hops: list[int]) -> None:
     with pytest.raises(RequestError) as caught:
         room_by_hops(FOOTBRIDGE, hops)
     assert caught.value.hint == "Give numbers from 1 to 254"
+
+
+@pytest.mark.parametrize("hops", [1, 2, 3])
+def test_without_routers_an_outer_header_still_says_where_it_ends(hops: int) -> None:
+    """RFC 8138 section 7: "In Non-Storing mode, there is no implicit value for packets going downwards".
+
+    Section 5.6: each router pops its entry.
+    Storing mode is the design's where it has no route: "it is the destination address in the LOWPAN_IPHC".
+    """
+    flow = FOOTBRIDGE.flow("routed").tunnelled()
+    design = replace(FOOTBRIDGE, link=replace(FOOTBRIDGE.link, security=None)).with_flow(flow)
+    path = design.paths(flow.with_hops(hops))[0]
+    frame = decode_frame(path.frames(b"")[0].octets, contexts=dict(design.contexts), root=path.root)
+    final = flow.destination.ip(design.link.addresses)
+    entries = [hop for header in frame.packet.all(SrhLorh) for hop in header.hops]
+    assert len(entries) == hops  # each router, and the end
+    assert final.packed.endswith(entries[-1])
+    # as many hops again as before, also from where there was no router
+    assert flow.with_hops(hops).with_hops(9).routing.route == flow.with_hops(9).routing.route == 8
+    storing = replace(flow, routing=replace(flow.routing, route=0), hops=1)
+    (implied,) = design.paths(storing)[0].frames(b"")
+    assert decode_frame(implied.octets).packet.find(SrhLorh) is None
