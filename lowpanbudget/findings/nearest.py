@@ -55,9 +55,14 @@ def _further(ladder: Ladder, look: Look, short: float, quickest: Look | None) ->
             if not broken:
                 return values[0]
             bad.update(one.matter for one in broken)  # further on this may be mended as well
-        if last != far or not _eases(before, after):
+        if last != far:
             return None
-        short, before = far, after
+        # a quicker look leaves off between two rungs: the rest of that step is too short to ease what can be seen
+        if short == ladder.start or short in ladder.rungs:
+            if not _eases(before, after):
+                return None
+            before = after
+        short = far
     return None
 
 

@@ -11,7 +11,7 @@ from unittest.mock import Mock
 import pytest
 from contract import entry
 from findings.cases_deployment import CSMA, heard, slotted
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from lowpanbudget import load_design, parse_design
@@ -25,6 +25,7 @@ from lowpanbudget.deployment.checks import checks_of, played_check
 from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.digits import beside, percent
 from lowpanbudget.deployment.fewest import with_value
+from lowpanbudget.deployment.ladder import Ladder, doubled
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.sent_again import Doubts
 from lowpanbudget.deployment.service import HopService
@@ -38,6 +39,7 @@ from lowpanbudget.findings.easing import eased, is_promising
 from lowpanbudget.findings.finding import Severity
 from lowpanbudget.findings.helpful import HelpfulChange, Helping
 from lowpanbudget.findings.helps import changes_that_help
+from lowpanbudget.findings.nearest import nearest
 from lowpanbudget.findings.review import review
 from lowpanbudget.findings.together import SetTrial, changes_that_help_together, trial_of
 from lowpanbudget.layers.link.phy import timing
@@ -1889,6 +1891,60 @@ def test_between_two_rungs_numbers_are_those_that_people_say() -> None:
     assert list(beacons.between(30, 60)) == [32, 35, 38, 40, 45, 50, 55, 60]
     assert list(frames.between(201, 209)) == [203, 205, 207, 209]
     assert list(frames.between(101, 95)) == [99, 97, 95]
+
+
+def in_the_way(matter: Matter, much: float) -> list[LimitCheck]:
+    """One thing that a number leaves too much of; nothing from 1 on."""
+    return [LimitCheck(matter, "", "", much, 1.0, "", much, holds=False)] if much > 1 else []
+
+
+@given(*map(st.integers, (1, 1, 1, 1, 0), (9, 4, 160, 160, 40)), st.booleans())
+def test_the_least_number_that_is_enough_is_found(
+    start: int, times: int, need: int, begin: int, width: int, is_down: bool
+) -> None:
+    """By trying every number, up or down: one limit asks for so much, another is broken by some numbers."""
+
+    def look(value: float) -> list[LimitCheck]:
+        late = in_the_way("latency", (begin + width) / value) if value >= begin else []
+        return [*in_the_way("queue", need / value), *late]
+
+    rungs = doubled(start, times)
+    least = next((one for one in range(start, int(rungs[-1]) + 1) if not look(one)), None)
+    top = start * 2**times + 1  # from which the ladder that goes down counts
+    if is_down:
+        ladder = Ladder("", top - start, tuple(top - one for one in rungs), Mock())
+        found = nearest(ladder, [lambda value: look(top - value)])
+        found = None if found is None else top - found
+    else:
+        found = nearest(Ladder("", start, rungs, Mock()), [look])
+    assert found == (None if least == start else least)
+
+
+# what is calculated is enough just below a rung, and played for a while at the first number behind it
+@example(8, 63, 2, 200)
+@given(st.integers(1, 9), st.integers(1, 160), st.integers(0, 100), st.integers(1, 300))
+def test_what_is_played_is_found_next_to_what_is_calculated(
+    start: int, calculated: int, more: int, most: int
+) -> None:
+    """But for a fifteenth of the way between two rungs, of which four numbers are played; beyond ``most`` is none."""
+    played = []
+
+    def quick(value: float) -> list[LimitCheck]:
+        return in_the_way("cells", value / most) or in_the_way("queue", calculated / value)
+
+    def slow(value: float) -> list[LimitCheck]:
+        played.append(value)
+        return in_the_way("queue", (calculated + more) / value)
+
+    rungs = doubled(start, 4)
+    found = nearest(Ladder("", start, rungs, Mock()), [quick, slow])
+    assert len(set(played)) <= 2 + len(rungs) + 2 * 4
+    enough = range(max(start, calculated + more), min(int(rungs[-1]), most) + 1)
+    if found is None:
+        assert start in enough or len(enough) <= rungs[-1] / 2 / 15 + 1
+    else:
+        assert found in enough
+        assert found - enough[0] <= found / 15
 
 
 # --- played queues ----------------------------------------------------------------------------------------
