@@ -11,7 +11,7 @@ from typing import Any, Literal, NamedTuple
 from lowpanbudget.cites import Cite
 from lowpanbudget.declared import hint_for_octets
 from lowpanbudget.errors import RequestError, Truncated, WireError, plural
-from lowpanbudget.shown import shown_named
+from lowpanbudget.shown import showing, shown_named
 
 _new = tuple.__new__
 
@@ -96,6 +96,7 @@ class Reader:
     """
 
     __slots__ = ("data", "end", "free", "layer", "missing", "pos", "spans")
+    __repr__ = showing("layer", "pos", "end", "data")
 
     def __init__(
         self, data: bytes, pos: int = 0, end: int | None = None, layer: str = "", missing: int = 0
@@ -225,6 +226,7 @@ class Writer:
     """Collects octets in ``data`` and their ``spans``, which are made when they are asked for."""
 
     __slots__ = ("_later", "_spans", "data", "layer")
+    __repr__ = showing("layer", "data")
 
     def __init__(self, layer: str = "") -> None:
         self.data = bytearray()

@@ -1,18 +1,19 @@
 """How values show themselves (``repr``): in one line, octets in hex, and of what is long the beginning."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from ipaddress import IPv6Address
 from typing import Any
 
 _WHOLE = 16  # octets that are shown whole
 _LONG = 120  # characters of several items; those behind are counted
+_MOST = 1200  # characters of a value's attributes; those behind are counted
 
 
 def shown(value: Any) -> str:
     """Return a value as an attribute of another one shows it; what shows itself otherwise, as a key does, does so."""
     own: Any = type(value).__repr__
-    if own is bytes.__repr__:
-        return _octets(value)
+    if own is bytes.__repr__ or own is bytearray.__repr__:
+        return _octets(bytes(value))
     if own is dict.__repr__:
         items = (f"{shown(key)}: {shown(one)}" for key, one in value.items())
         return f"{{{_some(items, len(value))}}}"
@@ -36,11 +37,26 @@ def _hex(value: bytes) -> str:
     return f"bytes.fromhex('{value.hex()}')"
 
 
-def _some(items: Iterable[str], count: int) -> str:
+def shown_parts(parts: Iterable[str], count: int) -> str:
+    """Return the attributes of a value, ``count`` of them, each shown with its name: one that holds much begins."""
+    return _some(parts, count, _MOST)
+
+
+def showing(*names: str) -> Callable[[Any], str]:
+    """Return the ``__repr__`` of what works rather than tells: how far it is, by these attributes."""
+
+    def show(self: Any) -> str:
+        parts = (f"{name}={shown(getattr(self, name))}" for name in names)
+        return f"{type(self).__qualname__}({shown_parts(parts, len(names))})"
+
+    return show
+
+
+def _some(items: Iterable[str], count: int, most: int = _LONG) -> str:
     said: list[str] = []
     length = 0
     for item in items:
-        if length > _LONG:
+        if length > most:
             said.append(f"... {count} in all")
             break
         said.append(item)
@@ -49,7 +65,17 @@ def _some(items: Iterable[str], count: int) -> str:
 
 
 def shown_link(address: Any) -> str:
-    """Return octets that are a link address as text that is read as one, such as ``'0x0012'``; others as ``shown``."""
+    """Return octets that are a link address as text that is read as one, such as ``'0x0012'``; others as ``shown``.
+
+    Of a mapping those among keys and items, of a tuple those in it.
+    """
+    if type(address) is tuple:
+        return (
+            f"({_some(map(shown_link, address), len(address))}{',' if len(address) == 1 else ''})"
+        )
+    if isinstance(address, dict):
+        items = (f"{shown_link(key)}: {shown_link(one)}" for key, one in address.items())
+        return f"{{{_some(items, len(address))}}}"
     if type(address) is not bytes or len(address) not in (2, 6, 8):
         return shown(address)
     return repr(f"0x{address.hex()}" if len(address) == 2 else address.hex(":"))
@@ -72,12 +98,12 @@ def shown_named(value: Any, *links: str) -> str:
     ``links`` are the names of those that are link addresses.
     """
     defaults = value._field_defaults
-    said = (
+    said = [
         f"{name}={(shown_link if name in links else shown)(one)}"
         for name, one in zip(value._fields, value, strict=True)
         if name not in defaults or one != defaults[name]
-    )
-    return f"{type(value).__name__}({', '.join(said)})"
+    ]
+    return f"{type(value).__name__}({shown_parts(said, len(said))})"
 
 
 LINK_ADDRESS = {"shown": shown_link}  # what an attribute states (``field(metadata=...)``)

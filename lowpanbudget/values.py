@@ -12,7 +12,7 @@ from dataclasses import field, fields, replace
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from lowpanbudget.shown import shown
+from lowpanbudget.shown import shown, shown_parts
 
 __all__ = [
     "FrozenDict", "HashedOnce", "brief", "dataclass", "field", "fields", "filling", "found_once", "frozen", "replace",
@@ -250,8 +250,8 @@ def _shown(attributes: tuple[dataclasses.Field[Any], ...]) -> Callable[[Any], st
     shows = [(part.name, part.metadata.get("shown", shown)) for part in attributes if part.repr]
 
     def show(self: Any) -> str:
-        values = ", ".join(f"{name}={said(getattr(self, name, ...))}" for name, said in shows)
-        return f"{type(self).__qualname__}({values})"
+        values = (f"{name}={said(getattr(self, name, ...))}" for name, said in shows)
+        return f"{type(self).__qualname__}({shown_parts(values, len(shows))})"
 
     return show
 
@@ -264,7 +264,7 @@ def brief(self: Any) -> str:
         if part.repr
         and ((one := getattr(self, part.name)) != _default_of(part) or _is_something(one))
     ]
-    return f"{type(self).__qualname__}({', '.join(values)})"
+    return f"{type(self).__qualname__}({shown_parts(values, len(values))})"
 
 
 def _is_something(value: Any) -> bool:

@@ -6,13 +6,15 @@ from typing import Any
 
 import pytest
 from contract import air
-from test_public_frozen import BARE, DEFINITIONS, RESULTS, inside
+from test_public_frozen import ARCHIVE, BARE, DEFINITIONS, EXAMPLES, FOOTBRIDGE, RESULTS, inside
 
+import lowpanbudget
 from lowpanbudget import (
     Beacon,
     Command,
     Datagram,
     Decoder,
+    Device,
     Element,
     Env,
     FragmentKey,
@@ -21,16 +23,22 @@ from lowpanbudget import (
     LowpanError,
     Mac,
     Mesh,
+    Reader,
+    Reassembler,
     Record,
     RecordKeys,
     Rpi,
     Security,
+    Shrinker,
     Skipped,
     SourceLinkLayerAddress,
     SourceRoute,
     Span,
     SrhLorh,
+    Writer,
     encode_frame,
+    measure,
+    survey,
 )
 
 SHORT, EUI = b"\x00\x12", bytes.fromhex("02005e1000000001")
@@ -104,8 +112,13 @@ def values(result: Any) -> Iterator[Any]:
 
 
 @pytest.mark.parametrize(
-    "name", ["frames of all vectors", "events", "budgets", "converted", "CoAP", "DTLS", "OSCORE"]
-)
+    "name",
+    [
+        "frames of all vectors", "captures", "events", "budgets", "fits", "networks", "converted", "what is prepared",
+        "reviewed", "CoAP", "DTLS", "OSCORE", "GHC",
+    ],
+)  # fmt: skip
+@pytest.mark.usefixtures("played_once")
 def test_a_value_is_shown_in_a_few_lines_of_a_terminal(name: str) -> None:
     """2500 characters are 21 lines of 120; no octet is escaped but of what only stands in for octets or code."""
     result = RESULTS[name]()
@@ -115,6 +128,50 @@ def test_a_value_is_shown_in_a_few_lines_of_a_terminal(name: str) -> None:
             shown[type(one)] = max(repr(one), shown.get(type(one), ""), key=len)
     assert {kind.__name__: len(text) for kind, text in shown.items() if len(text) > 2500} == {}
     assert {kind.__name__ for kind, text in shown.items() if "\\x" in text or "\n" in text} == set()
+    assert {kind.__name__ for kind, text in shown.items() if " at 0x" in text} == set()
+
+
+def test_every_public_class_shows_itself() -> None:
+    """Python's default is a place in memory; a named tuple's shows what may be long as a whole."""
+    for name in lowpanbudget.__all__:
+        kind: Any = getattr(lowpanbudget, name)
+        if not isinstance(kind, type) or getattr(kind, "_is_protocol", False):
+            continue
+        assert not repr(kind.__repr__).startswith("<slot wrapper '__repr__' of 'object'"), name
+        if getattr(kind.__repr__, "__module__", "") == "collections":
+            types = [str(one) for one in kind.__annotations__.values()]
+            assert not any("bytes" in one or "Any" in one or "..." in one for one in types), name
+
+
+def test_what_works_shows_how_far_it_is() -> None:
+    assert repr(Reassembler(timeout_s=5)) == "Reassembler(timeout_s=5, held=0)"
+    assert repr(Reader(bytes(40), 3, layer="IPHC")) == (
+        f"Reader(layer='IPHC', pos=3, end=40, data=<40 octets, {'00' * 16}...>)"
+    )
+    writer = Writer("UDP")
+    writer.octets(bytes(99), "a")
+    assert repr(writer) == f"Writer(layer='UDP', data=<99 octets, {'00' * 16}...>)"
+    shrinker = Shrinker(ARCHIVE, unprotected=True)
+    assert repr(shrinker).startswith("Shrinker(counters=Counters(sequence=0, ")
+
+
+def test_addresses_of_what_was_measured_are_text() -> None:
+    measured = measure(EXAMPLES / "footbridge.pcap", design=FOOTBRIDGE)
+    (link, *_), (node, *_) = measured.links, measured.nodes
+    assert repr(link).startswith(f"MeasuredLink(sender='{link.sender.hex(':')}', receiver='02:5e:")
+    assert repr(node).startswith(f"MeasuredNode(node='{node.node.hex(':')}', frames=")
+    learned = Device(1, 2, EUI, "how")
+    assert repr(learned) == f"Device(pan=1, short=2, eui64='{EUI.hex(':')}', how='how')"
+    assert f"{{1: '{EUI.hex(':')}'}}" in repr(Decoder(devices={1: EUI}))
+    series = survey(EXAMPLES / "archive.pcap", every="1 min").series
+    assert "{(29166666, 11329, '0x0000'): Activity(frames=1, " in repr(series)
+
+
+def test_a_value_of_many_attributes_shows_the_first() -> None:
+    design = repr(ARCHIVE)
+    assert design.startswith("Design(title='Saltmoor records archive, climate', link=Link(phy=")
+    assert design.endswith(", ... 18 in all)")
+    assert f"prefix=0x{0x20010DB8A2C4 << 80:x}" in design
 
 
 def test_no_key_is_shown_whole_or_in_part() -> None:

@@ -13,6 +13,7 @@ from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
 from lowpanbudget.capture.time_span import span_ns
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.stations import network_of
+from lowpanbudget.shown import LINK_ADDRESS
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 MOST_CELLS = 1 << 17  # of a series
@@ -56,7 +57,7 @@ class TimeSeries:
 
     every_ns: int
     asked_ns: int
-    apart: dict[Place, Activity] = field(default_factory=FrozenDict)
+    apart: dict[Place, Activity] = field(default_factory=FrozenDict, metadata=LINK_ADDRESS)
     untimed: int = 0
 
     @property

@@ -26,6 +26,7 @@ from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.nonces import Devices, devices_of
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.shown import showing
 from lowpanbudget.stack.decoder import decode_datagram
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.outgoing import Outgoing
@@ -71,6 +72,7 @@ class Shrinker:
         "_border", "_counters", "_design", "_devices", "_flow", "_flows", "_hop", "_in_headers", "_key", "_link",
         "_root", "_rpi_type", "_stations",
     )  # fmt: skip
+    __repr__ = showing("counters", "in_headers")
 
     @with_flags
     def __init__(

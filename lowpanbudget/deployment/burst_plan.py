@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 from lowpanbudget.deployment.carried import LimitCheck, are_close
+from lowpanbudget.shown import shown_named
 from lowpanbudget.values import dataclass
 
 
@@ -40,6 +41,9 @@ class QueueCurve(NamedTuple):
     lost_queue: float
     lost_link: float
     lost_access: float = 0.0
+
+    def __repr__(self) -> str:
+        return shown_named(self)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,8 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread
 from lowpanbudget.deployment.rhythm import RhythmPart
-from lowpanbudget.values import dataclass
+from lowpanbudget.shown import LINK_ADDRESS
+from lowpanbudget.values import dataclass, field
 
 
 class PlanVerdict(Enum):
@@ -184,8 +185,8 @@ class MeasuredLink:
     ``refused`` tries were answered as received and not accepted, and are not among those acknowledged.
     """
 
-    sender: bytes
-    receiver: bytes
+    sender: bytes = field(metadata=LINK_ADDRESS)
+    receiver: bytes = field(metadata=LINK_ADDRESS)
     frames: int
     octets: float
     tries: int
@@ -209,7 +210,7 @@ class MeasuredNode:
     ``missing`` numbers of the node's own frames were not heard here, of ``numbers`` in all.
     """
 
-    node: bytes
+    node: bytes = field(metadata=LINK_ADDRESS)
     frames: int
     acknowledgements: int
     octets: int
@@ -219,7 +220,7 @@ class MeasuredNode:
     worst: float | None
     missing: int
     numbers: int
-    other: bytes | None = None
+    other: bytes | None = field(default=None, metadata=LINK_ADDRESS)
 
 
 @dataclass(frozen=True, slots=True)

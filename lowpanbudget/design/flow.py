@@ -48,7 +48,7 @@ class Station(HashedOnce):
     short: bytes | None = field(default=None, metadata=LINK_ADDRESS)
     extended: bytes | None = field(default=None, metadata=LINK_ADDRESS)
     address: IPv6Address | None = None
-    prefix: int = LINK_LOCAL.value
+    prefix: int = field(default=LINK_LOCAL.value, metadata={"shown": hex})
     identifier: AddressForm | Literal["link"] = "link"
 
     def link_address(self, form: AddressForm) -> bytes:

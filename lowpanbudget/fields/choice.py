@@ -10,7 +10,7 @@ from typing import Any, Literal, NamedTuple
 from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved, WireError, plural, repeated
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field
 
 Fit = Callable[[Any, Any], bytes | None]
 Restore = Callable[[bytes, Any], Any]
@@ -84,13 +84,13 @@ class Row:
     inline: int
     needs: str
     cite: Cite
-    fit: Fit | None = None
-    restore: Restore | None = None
+    fit: Fit | None = field(default=None, repr=False)
+    restore: Restore | None = field(default=None, repr=False)
     parts: tuple[Bits, ...] = ()
     family: str = ""
     uses: tuple[Use, ...] = ()
     free: Literal["", "big", "little"] = ""
-    shrinks: Callable[[int], bool] | None = None
+    shrinks: Callable[[int], bool] | None = field(default=None, repr=False)
 
     def takes(self, source: str) -> bool:
         """Return whether a field that this row restores comes from such a source."""

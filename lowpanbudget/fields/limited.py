@@ -11,12 +11,14 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.declared import as_whole
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Values
+from lowpanbudget.shown import showing
 
 
 class Limited(LayoutPart):
     """Octets up to the end, ``shortest`` to ``longest`` of them; ``format`` is what the standard calls their form."""
 
     __slots__ = ("longest", "says", "shortest")
+    __repr__ = showing("name", "shortest", "longest")
     format: ClassVar[str] = "opaque"
     plain_meaning: ClassVar[str] = "octets"
     wants: ClassVar[str] = "octets"

@@ -14,6 +14,7 @@ from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.nonces import Devices, devices_of, slot_number
 from lowpanbudget.layers.link.security import Key, keys_of
+from lowpanbudget.shown import LINK_ADDRESS
 from lowpanbudget.stack.contents import ContentLayout, Layouts, layouts_of, with_layouts
 from lowpanbudget.stack.frame import Frame, FrameInMaking, decode_lowpan, decode_prepared, whole
 from lowpanbudget.stack.incoming import Datagram
@@ -35,7 +36,7 @@ class Decoder:
 
     contexts: Contexts
     keys: tuple[Key, ...] = field(repr=False)
-    devices: Devices
+    devices: Devices = field(metadata=LINK_ADDRESS)
     root: IPv6Address | None
     rpi_type: int
     layouts: Layouts

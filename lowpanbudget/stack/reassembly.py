@@ -18,6 +18,7 @@ from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment, HeadersCut
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.shown import showing
 from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.collected import Collected
 from lowpanbudget.stack.events import Complete, Event, Ignored, discarded, timed_out
@@ -53,6 +54,7 @@ class Reassembler:
     __slots__ = (
         "_absorbed", "_arrival", "_env", "_max_datagrams", "_max_octets", "_open", "_sent", "_timeout_s",
     )  # fmt: skip
+    __repr__ = showing("timeout_s", "held")
 
     def __init__(
         self,

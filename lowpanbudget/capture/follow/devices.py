@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.link.nonces import Devices
+from lowpanbudget.shown import shown_named
 from lowpanbudget.stack.incoming import Notice
 
 # of whom the one that was told first makes room for another: of those that opened no frame, as long as there are any
@@ -29,6 +30,9 @@ class Device(NamedTuple):
     eui64: bytes
     how: str
     number: int = 0
+
+    def __repr__(self) -> str:
+        return shown_named(self, "eui64")
 
 
 Place = tuple[int | None, int]  # PAN ID and short address

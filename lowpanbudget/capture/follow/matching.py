@@ -22,6 +22,7 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.words import joined
+from lowpanbudget.shown import shown_named
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.values import dataclass, frozen, replace
 
@@ -37,6 +38,9 @@ class MessageValue(NamedTuple):
     place: str
     value: Any
     unit: str
+
+    def __repr__(self) -> str:
+        return shown_named(self)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,8 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned, stated_by
-from lowpanbudget.values import dataclass, fields
+from lowpanbudget.shown import LINK_ADDRESS
+from lowpanbudget.values import dataclass, field, fields
 
 CITE = ieee(2006, "7.2.2.1")
 CITE_2015 = ieee(2015, "7.3.1")
@@ -118,7 +119,7 @@ class Beacon:
     gts_permit: bool = False
     slots: tuple[GuaranteedSlot, ...] = ()
     pending_short: tuple[int, ...] = ()
-    pending_extended: tuple[bytes, ...] = ()
+    pending_extended: tuple[bytes, ...] = field(default=(), metadata=LINK_ADDRESS)
     payload: bytes = b""
 
 

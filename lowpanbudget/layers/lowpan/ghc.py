@@ -19,6 +19,7 @@ from lowpanbudget.env import address
 from lowpanbudget.errors import Malformed, RequestError, Reserved, Truncated, plural
 from lowpanbudget.fields import Pattern, Patterns
 from lowpanbudget.layers.lowpan import fragment
+from lowpanbudget.shown import shown_named
 
 _TABLE_1 = rfc(7400, "2")
 _LAYER = "GHC"
@@ -70,6 +71,9 @@ class CodeStep(NamedTuple):
     output: bytes = b""
     from_dictionary: bool = False
 
+    def __repr__(self) -> str:
+        return shown_named(self)
+
     @property
     def meaning(self) -> str:
         """Return what the code does, in words."""
@@ -86,6 +90,9 @@ class Expansion(NamedTuple):
     consumed: int
     stopped: bool
     steps: tuple[CodeStep, ...]
+
+    def __repr__(self) -> str:
+        return shown_named(self)
 
 
 def dictionary(source: bytes, destination: bytes) -> bytes:
