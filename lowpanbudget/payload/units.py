@@ -1,9 +1,15 @@
 """Units by the names of the SenML units registry (RFC 8428 section 12.1): which to avoid, and what others are called.
 
-A message may use any other text as a unit; only the registry's are understood by SenML consumers.
+A message may use any other text as a unit; only the registry's are understood by SenML consumers. Units of one quantity
+that differ by a factor are told here as well: what SenML calls secondary units (RFC 8798, from memory), SI prefixes.
 """
 
+import dataclasses
+from decimal import Decimal
+from typing import Any
+
 from lowpanbudget.cites import rfc
+from lowpanbudget.payload.exact import EXACT
 
 CITE = rfc(8428, "12.1")
 
@@ -58,6 +64,104 @@ _MISTAKEN = {
 }
 
 
+# The unit that has the same quantity without a factor, and that factor: secondary units whose factor is an exact
+# decimal (RFC 8798, from memory), and others of common practice. Percent is a hundredth, whatever SenML calls "%".
+_FACTORS = {
+    "%": ("/", "1e-2"), "/100": ("/", "1e-2"), "/1000": ("/", "1e-3"), "ppm": ("/", "1e-6"), "ppb": ("/", "1e-9"),
+    "ms": ("s", "1e-3"), "min": ("s", "60"), "h": ("s", "3600"), "Ah": ("C", "3600"), "mAh": ("C", "3.6"),
+    "Wh": ("J", "3600"), "kWh": ("J", "3.6e6"), "l": ("m3", "1e-3"), "ml": ("m3", "1e-6"), "l/s": ("m3/s", "1e-3"),
+    "bar": ("Pa", "1e5"), "mbar": ("Pa", "1e2"),
+}  # fmt: skip
+# The SI's prefixes (SI brochure, table 7, from memory) that sensors use, before its units. There is no "p" among them:
+# pH is no picohenry.
+_PREFIXES = {
+    "G": "1e9", "M": "1e6", "k": "1e3", "h": "1e2", "c": "1e-2", "m": "1e-3", "µ": "1e-6", "μ": "1e-6", "u": "1e-6",
+    "n": "1e-9",
+}  # fmt: skip
+_PREFIXED = frozenset(
+    {
+        "m",
+        "g",
+        "s",
+        "A",
+        "K",
+        "Hz",
+        "N",
+        "Pa",
+        "J",
+        "W",
+        "C",
+        "V",
+        "F",
+        "Ohm",
+        "S",
+        "T",
+        "H",
+        "lx",
+        "m/s",
+        "m/s2",
+        "Bq",
+        "Sv",
+    }
+)
+# What packs write for a unit whose name stands for something else in SenML (RFC 8428 section 12.1, note 2 of table 6).
+# A secondary unit such as "mV" has no other meaning there, and keeps its name.
+_IN_PACKS = {"%": "/"}
+
+
+def factors(one: str, other: str) -> tuple[Decimal, Decimal] | None:
+    """Return by what the numbers of each of two units are to be multiplied to be in one unit.
+
+    Those of the first stay as they are where the factor is an exact decimal. None: units of different quantities, or of
+    which it is not known.
+    """
+    (base, factor), (other_base, other_factor) = _unprefixed(one), _unprefixed(other)
+    if base != other_base or not base:
+        return None
+    ratio = EXACT.divide(other_factor, factor)
+    is_exact = EXACT.multiply(ratio, factor) == other_factor
+    return (Decimal(1), ratio) if is_exact else (factor, other_factor)
+
+
+def _unprefixed(unit: str) -> tuple[str, Decimal]:
+    """Return the unit of the same quantity without a factor, and the factor."""
+    usual = _USUAL.get(unit, unit)
+    base, factor = _FACTORS.get(usual, (usual, "1"))
+    if base == usual and usual[1:] in _PREFIXED and usual[0] in _PREFIXES:
+        base, factor = usual[1:], _PREFIXES[usual[0]]
+    return base, Decimal(factor)
+
+
+def in_packs(unit: str) -> tuple[str, Decimal]:
+    """Return what SenML calls a unit, and by what numbers in it are to be multiplied to be in that."""
+    written = _IN_PACKS.get(unit, unit)
+    return written, _unprefixed(unit)[1] if written != unit else Decimal(1)
+
+
+def multiplied(field: Any, factor: Decimal, unit: str) -> Any:
+    """Return a field of any kind with all its numbers multiplied, in another unit; None where codes do not allow it.
+
+    Floating-point numbers are such: their octets are the numbers.
+    """
+    if factor == 1:
+        return dataclasses.replace(field, unit=unit)
+    if field.number() is None and not field.indexed:
+        return None
+    made = dataclasses.replace(
+        field, unit=unit, **{key: _times(getattr(field, key), factor) for key in field.decimals}
+    )
+    # of equal ratios each value is rounded to so many digits, so only a factor of ten leaves them
+    is_other = field.indexed and made.entries() != _times(field.entries(), factor)
+    return None if is_other else made
+
+
+def _times(value: Any, factor: Decimal) -> Any:
+    """Return a decimal, a tuple of them, or None, multiplied."""
+    if isinstance(value, tuple):
+        return tuple(EXACT.multiply(one, factor) for one in value)
+    return None if value is None else EXACT.multiply(value, factor)
+
+
 def is_same_unit(one: str, other: str) -> bool:
     """Return whether two names are of one unit, be they the registry's or what people write for them."""
     return _USUAL.get(one, one) == _USUAL.get(other, other)
@@ -71,7 +175,10 @@ def advice(unit: str) -> tuple[str, str]:
     if unit in NOT_RECOMMENDED:
         better = NOT_RECOMMENDED[unit]
         more = ' (a ratio from 0 to 1), or a special one: "%RH", "%EL"' if unit == "%" else ""
-        meant = ": '%' is the ratio itself there, and 30 says 3000 percent" * (unit == "%")
+        meant = (
+            ": '%' is the ratio itself there, and 30 says 3000 percent; SenML packs of this message have 0.3 of '/'"
+            * (unit == "%")
+        )
         return (
             f"{CITE} does not recommend {unit!r} for new formats{meant}",
             f'Write unit = "{better}"{more}; the numbers change with it',

@@ -25,6 +25,7 @@ from lowpanbudget.payload.forms.senml import (
     write_senml,
 )
 from lowpanbudget.payload.forms.senml_pack import BASE_NAME, Pack
+from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
@@ -32,9 +33,11 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.version import Version
@@ -337,6 +340,65 @@ def test_a_message_as_a_pack() -> None:
     for encoding in SENML:
         coder = encoding.coder(made)
         assert coder.decode(coder.encode(values)) == values
+
+
+PERCENT = message(
+    Number("moisture", min=Decimal(0), max=Decimal(60), step=Decimal("0.1"), unit="%", special=(("none", None),)),
+    Number("switch", min=Decimal(0), max=Decimal(1), step=Decimal("0.1"), unit="/"),
+    Array("m", max_length=3, element=Number("", min=Decimal(0), max=Decimal(100), unit="%")),
+    Series("s", min=Decimal(0), max=Decimal(100), step=Decimal("0.5"), deltas="variable", max_length=2, unit="%"),
+    Table("t", values=(Decimal(0), Decimal(7), Decimal(150)), unit="%"),
+    Logarithmic("l", min=Decimal("0.3"), max=Decimal(30), steps=2, unit="%"),
+    Float("f", bits=32, unit="%"),
+    Group("g", optional=True, fields=(Number("humidity", min=Decimal(0), max=Decimal(100), unit="%RH"),)),
+)  # fmt: skip
+
+
+def test_percent_are_written_as_the_ratio_that_senml_has_for_them() -> None:
+    """RFC 8428 section 12.1, note 2 of table 6: "%" is "NOT a percentage but the absolute ratio", best named "/".
+
+    "%RH" in the same table is a percentage. The decimals were divided by 100 by hand.
+    """
+    values: dict[str, Any] = {
+        "moisture": 30, "switch": Decimal("0.3"), "m": [33, 7, 100], "s": [Decimal("0.5"), 100], "t": 7, "l": 3,
+        "f": -33.25, "g": {"humidity": 30},
+    }  # fmt: skip
+    pack = json.loads(
+        pack_to_json(Pack(real_of).data(PERCENT, values)), parse_float=str, parse_int=str
+    )
+    got = {entry["n"]: (entry.get("u") or entry.get("bu") or "/", entry["v"]) for entry in pack}
+    assert got == {
+        "g/humidity": ("%RH", "30"), "moisture": ("/", "0.3"), "switch": ("/", "0.3"), "m/0": ("/", "0.33"),
+        "m/1": ("/", "0.07"), "m/2": ("/", "1"), "s/0": ("/", "0.005"), "s/1": ("/", "1"), "t": ("/", "0.07"),
+        "l": ("/", "0.03"), "f": ("/", "-0.3325"),
+    }  # fmt: skip
+    assert {one for entry in pack for one in (entry.get("u"), entry.get("bu")) if one} == {
+        "/",
+        "%RH",
+    }
+
+
+@given(st.integers(0, 600), st.floats(width=32, allow_nan=False, allow_infinity=False))
+def test_percent_come_back_as_they_are(tenths: int, real: float) -> None:
+    values: dict[str, Any] = {
+        "moisture": Decimal(tenths) / 10, "switch": 0, "m": [], "s": [Decimal(tenths // 6) / 2], "t": 150, "l": 30,
+        "f": real,
+    }  # fmt: skip
+    for encoding in SENML:
+        coder = encoding.coder(PERCENT)
+        read = coder.decode(coder.encode(values))
+        assert read == PERCENT.unpack(PERCENT.pack(values))
+        assert repr(read["f"]) == repr(real)  # the sign of a zero is no matter of equality
+        nothing = {**values, "moisture": "none"}
+        assert coder.decode(coder.encode(nothing))["moisture"] == "none"
+
+
+def test_percent_in_cbor_take_the_octets_of_their_ratio() -> None:
+    """RFC 8949 section 4.1: 0.5 is exact in 16 bits and takes 3 octets, 0.3 takes 9; 30 and 50 took 2 each."""
+    made = message(Number("x", min=Decimal(0), max=Decimal(100), unit="%"))
+    coder = SENML[0].coder(made)
+    empty, half, third, whole = (len(coder.encode({"x": one})) for one in (0, 50, 30, 100))
+    assert (half - empty, third - empty, whole - empty) == (2, 8, 0)
 
 
 READINGS = message(

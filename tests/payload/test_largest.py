@@ -211,6 +211,11 @@ SMALL = {
     "a long unit and a special code": (number("x", "8", "12", unit="A_long_unit", special=(("some", None),)),
                                        Array("r", max_length=2, element=number(
                                            "", "99", "101", unit="Cel", special=(("some", None),)))),
+    # RFC 8428 section 12.1: packs have a percentage as its ratio
+    "percent": (number("x", "9", "11", unit="%", special=(("not_there", None),)),
+                number("y", "0", "2", "0.5", unit="%"), number("z", "0", "1", unit="/")),
+    "lists of percent": (Table("t", values=tuple(map(Decimal, ("0.5", "1", "25", "100", "300"))), unit="%"),
+                         Logarithmic("l", min=Decimal("0.1"), max=Decimal(900), steps=9, digits=3, unit="%")),
     "names": (Enumeration("e", names=("a", "longer", "b"), codes=(0, 1, 300)), Boolean("b"),
               Flags("f", names=("one", "two", "three"))),
     "tables": (Table("t", values=tuple(map(Decimal, ("0.125", "1", "1.5", "7.3", "900")))),
@@ -237,6 +242,7 @@ SMALL = {
     "arrays": (Array("r", max_length=2, element=number("", "-1", "3")),
                Array("q", max_length=2, element=Array("", max_length=1, element=Boolean("")), optional=True)),
     "a series": (Series("s", min=Decimal(-1), max=Decimal(2), deltas="variable", max_length=3),),
+    "a series of percent": (Series("s", min=Decimal(98), max=Decimal(101), deltas="variable", max_length=3, unit="%"),),
     "halves": (Float("f", bits=16, min=Decimal("-0.5"), max=Decimal(3)),),
     "many": tuple(Boolean(f"b{index}", optional=True) for index in range(5)),
 }  # fmt: skip
@@ -319,6 +325,18 @@ def test_a_float_takes_its_width_also_where_ends_and_sevenths_are_short() -> Non
     """1 + k / 1024 is exact in 16 bits (IEEE 754: 10 bits after the point), 1 + 2**-23 only in 32."""
     near = Float("x", bits=32, min=Decimal(1), max=Decimal(1) + Decimal(7) / 1024)
     assert size("CBOR array", near) == (1 + 5, True)
+
+
+@pytest.mark.parametrize("bits", [16, 32, 64])
+@pytest.mark.parametrize("name", ["SenML CBOR", "SenML JSON"])
+def test_no_float_of_percent_takes_more(name: str, bits: int) -> None:
+    """RFC 8428 section 12.1: a hundredth is written, and 1e+16 or 1.5 have more digits so."""
+    made = message(Float("f", bits=bits, unit="%"))
+    values = [1.5, -1.5, 30, 99.9375, -0.00012, 5e-5, -65504, *(sign * 1.5 * 2.0**power for sign in (1, -1)
+              for power in range(-14, 16))]  # fmt: skip
+    if bits > 16:
+        values += [1e16, -1.25e17, 3.3333333e-38, -3.4e38]
+    never_exceeded(name, made, ({"f": value} for value in values))
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])

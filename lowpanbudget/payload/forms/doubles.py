@@ -10,12 +10,13 @@ import math
 import re
 import struct
 from collections.abc import Callable
+from decimal import Decimal
 from io import BytesIO
 from typing import Any, Literal, NoReturn
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.grid import Stepped
-from lowpanbudget.payload.exact import FLOAT_LETTERS, exact
+from lowpanbudget.payload.exact import EXACT, FLOAT_LETTERS, exact
 from lowpanbudget.payload.forms.shapes import Unsayable
 
 Real = Callable[
@@ -106,6 +107,12 @@ def as_double(number: Any) -> Any:
 def number_of(value: Any) -> int | float:
     """Return an exact number as an integer or the nearest double."""
     return int(value) if value == int(value) else float(value)
+
+
+def times(item: float, factor: Decimal) -> int | float:
+    """Return a number of JSON or CBOR multiplied: the nearest double, an integer of an integer where it is whole."""
+    made = EXACT.multiply(exact(item), factor)
+    return number_of(made) if isinstance(item, int) else float(made)
 
 
 def value_of(number: Stepped | None, item: Any) -> Any:

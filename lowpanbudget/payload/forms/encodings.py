@@ -313,11 +313,11 @@ ENCODINGS = (
         partial(_of_data, form=NAMED, write=text_of, read=read_text), writing=_TEXT,
     ),
     Encoding(
-        "SenML CBOR", f"RFC 8428: a record for each value, in its unit; a base name of {len(BASE_NAME)} characters as "
-        "in its examples, the message's time as base time, base units; times below 2**28 s mean relative "
-        "to now; elements of an array have their index in their names, those with a time each that alone, as long as "
-        "it rises, as it does in the largest; floats as in CBOR, no decimal fractions, and as in JSON no NaN and no "
-        "infinity",
+        "SenML CBOR", f"RFC 8428: a record for each value, in its unit, percent as the ratio; a base name of "
+        f"{len(BASE_NAME)} characters as in its examples, the message's time as base time, base units; times below "
+        "2**28 s mean relative to now; elements of an array have their index in their names, those with a time each "
+        "that alone, as long as it rises, as it does in the largest; floats as in CBOR, no decimal fractions, and as "
+        "in JSON no NaN and no infinity",
         partial(_of_data, form=Pack(lambda _name, _bits, value: value), write=pack_to_cbor, read=pack_from_cbor),
         "cbor2", _PACK_CBOR,
     ),

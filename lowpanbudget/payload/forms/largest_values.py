@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT, exact
@@ -24,6 +25,7 @@ from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import walk
+from lowpanbudget.payload.units import in_packs, multiplied
 from lowpanbudget.values import dataclass
 
 Encode = Callable[[Mapping[str, Any]], bytes]
@@ -85,13 +87,22 @@ class Leaves:
         base = None if base_of is None else values[base_of.name]
         key = (place, base)
         if key not in self._longest:
-            span, shift = self._span(field, base_of, base)
-            self._longest[key] = longest(
-                field, self.writing.numbers,
+            unit, factor = in_packs(self._unit_of(field))
+            written = field if factor == 1 else multiplied(field, factor, unit) or field
+            span, shift = self._span(written, base_of, base)
+            made = longest(
+                written, self.writing.numbers,
                 lambda candidate, value: self._length(candidate, value, base_of, base),
-                base=base, span=span, shift=shift,
+                base=base, span=span, shift=shift, factor=factor,
             )  # fmt: skip
+            self._longest[key] = (
+                made if written is field else made.times(EXACT.divide(Decimal(1), factor))
+            )
         return self._longest[key]
+
+    def _unit_of(self, field: Field) -> str:
+        """Return the unit of a field, where the encoding has units."""
+        return getattr(field, "unit", "") if self.writing.units is not None else ""
 
     def _span(self, field: Field, base_of: Any, base: Any) -> tuple[NumberRange | None, Any]:
         """Return what a number field writes, and what that has more than its value."""
@@ -134,7 +145,11 @@ class Leaves:
             isinstance(field, Time) and self.writing.units is not None and not self._is_base(field)
         ):
             field = field.number()
-        if self.writing.units is not None and hasattr(field, "unit"):
+        if (
+            in_packs(self._unit_of(field))[1] == 1
+            and self.writing.units is not None
+            and hasattr(field, "unit")
+        ):
             plain["unit"] = ""  # counted by itself
         if base_of is not None:
             plain["base"] = "t"
@@ -215,7 +230,7 @@ class LargestValues:
         if made.number is not None and isinstance(field, Number) and field.unit:
             if here in self.numbers:
                 return made.number, made.slack
-            self.coded.append(Coded(here, field.unit, made.loss))
+            self.coded.append(Coded(here, in_packs(field.unit)[0], made.loss))
         return made.value, made.slack
 
     def _risen(self, array: Array, items: list[Values], time: Longest, values: Values) -> list[Any]:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.binary_formats import FORMATS
-from lowpanbudget.payload.forms.doubles import Numbers, cbor_of, number_of, real_of, text_of
+from lowpanbudget.payload.forms.doubles import Numbers, cbor_of, number_of, real_of, text_of, times
 from lowpanbudget.payload.forms.long_floats import longest_text
 from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.binary_float import Float
@@ -21,6 +21,7 @@ from lowpanbudget.payload.kinds.field import Field
 
 Length = Callable[[Field, Any], int | None]  # None: cannot be said
 
+_ONE = Decimal(1)
 _DOUBLE_DIGITS = 15  # that every double keeps (IEEE 754: DBL_DIG)
 _DOUBLE_TEXT = len(
     repr(-2.2250738585072014e-308)
@@ -37,6 +38,14 @@ class Longest(NamedTuple):
     slack: int = 0
     number: Any = None
     loss: int = 0
+
+    def times(self, factor: Decimal) -> "Longest":
+        """Return the same with its numbers multiplied."""
+        value, number = (
+            EXACT.multiply(exact(one), factor) if isinstance(one, int | Decimal) else one
+            for one in (self.value, self.number)
+        )
+        return self._replace(value=value, number=number)
 
 
 class NumberRange(NamedTuple):
@@ -69,12 +78,13 @@ def span_of(number: Stepped) -> NumberRange:
 
 def longest(
     field: Field, numbers: Numbers, length: Length, *, base: Any, span: NumberRange | None,
-    shift: Decimal,
+    shift: Decimal, factor: Decimal = _ONE,
 ) -> Longest:  # fmt: skip
     """Return the longest value of a field without fields of its own; of a series the longest sample.
 
     ``base``: the time that a time offset counts from. ``span``: what a number field writes, ``shift`` more than its
-    value. Raises ``Unsayable`` where the encoding can say none of the values.
+    value. ``factor``: what a floating-point number is multiplied with when it is written. Raises ``Unsayable`` where
+    the encoding can say none of the values.
     """
     values = list(field.longest_values(numbers, base))
     if numbers == "fixed":
@@ -84,7 +94,7 @@ def longest(
         raise Unsayable(f"no value of {field.name} can be said")
     size, value = max(sizes, key=lambda pair: pair[0])
     if isinstance(field, Float):
-        return Longest(value, _float_slack(field, numbers, length, value))
+        return Longest(value, _float_slack(field, numbers, length, value, factor))
     if span is None or numbers == "steps":
         return Longest(value)
     # a special code's name may be the longest, and still be shorter than some number
@@ -97,9 +107,17 @@ def longest(
     return Longest(value, max(over - (size - near), 0), number, max(size - near - over, 0))
 
 
-def _float_slack(field: Float, numbers: Numbers, length: Length, value: float) -> int:
+def _float_slack(
+    field: Float, numbers: Numbers, length: Length, value: float, factor: Decimal
+) -> int:
     """Return how many octets longer than the value's another could be."""
-    if numbers == "text":
+    is_text = numbers == "text"
+    if factor != 1:  # then it may be any double
+        item = times(real_of(field.name, field.bits, value) if is_text else value, factor)
+        return (
+            _DOUBLE_TEXT - len(text_of(item)) if is_text else len(cbor_of(0.1)) - len(cbor_of(item))
+        )
+    if is_text:
         return longest_text(field) - len(text_of(real_of(field.name, field.bits, value)))
     widest = length(Float(field.name, bits=field.bits), 1 + 2.0 ** -FORMATS[field.bits].fraction)
     taken = length(field, value)

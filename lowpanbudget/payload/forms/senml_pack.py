@@ -4,8 +4,8 @@ The pack has a base name, the length of those in the RFC's examples; the first t
 base time. What repeats with a time offset from it carries that as its time, other elements of arrays carry
 their index in the name. Records of one unit stand together and share a base unit, behind those that have
 none. A number is ``v``, a special code or an enumeration its name in ``vs``, flags and booleans ``vb``,
-octets ``vd``; groups join names by ``/``. SenML has no record without a value: what is there but empty and
-could be absent as well is refused.
+octets ``vd``; percent are written as the ratio that SenML has for them; groups join names by ``/``. SenML
+has no record without a value: what is there but empty and could be absent as well is refused.
 """
 
 from collections.abc import Iterator, Mapping
@@ -16,12 +16,19 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import Real, number_of, value_of
 from lowpanbudget.payload.forms.senml import resolve
-from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, by_part, not_empty
+from lowpanbudget.payload.forms.senml_records import (
+    Entry,
+    SenmlRecord,
+    by_part,
+    not_empty,
+    written_item,
+)
 from lowpanbudget.payload.forms.shapes import Unsayable, Values
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import own_time
 from lowpanbudget.payload.kinds.interfaces import Known, RecordPlace, members
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.units import in_packs
 
 BASE_NAME = "urn:dev:ow:10e2073a01080063:"  # RFC 8428 section 5.1.2
 
@@ -101,11 +108,11 @@ class _Maker:
         number = field.number()
         unit = getattr(field, "unit", "") if number is None else number.unit
         if unit and not isinstance(value, str):
-            made["u"] = unit
+            made["u"] = in_packs(unit)[0]
         if at.time:
             made["t"] = number_of(at.time)
         label, item = field.to_senml(value, at.known, self._real)
-        return {**made, label: item}
+        return {**made, label: written_item(unit, item) if label == "v" else item}
 
     def rises(self, element: Field, values: list[Any]) -> bool:
         """Return whether the elements are told apart, and in order, by their times."""

@@ -1,11 +1,17 @@
-"""Records of a SenML pack as the fields of a message make and take them: by the parts of their names, and by time."""
+"""Records of a SenML pack as the fields of a message make and take them: by the parts of their names, and by time.
+
+Numbers of records are in the unit that SenML has for that of the field (``units.in_packs``).
+"""
 
 from collections.abc import Iterator
 from decimal import Decimal
 from itertools import groupby
 from typing import Any, NamedTuple
 
+from lowpanbudget.payload.exact import EXACT
+from lowpanbudget.payload.forms.doubles import times
 from lowpanbudget.payload.forms.shapes import Unsayable
+from lowpanbudget.payload.units import in_packs
 
 Entry = dict[str, Any]  # a record by its labels
 
@@ -45,3 +51,20 @@ def by_part(records: list[SenmlRecord]) -> dict[str, list[SenmlRecord]]:
     for parts, time, item in records:
         inside.setdefault(parts[0], []).append(SenmlRecord(parts[1:], time, item))
     return inside
+
+
+def written_item(unit: str, item: float) -> int | float:
+    """Return a number of a field in this unit as records have it."""
+    _, factor = in_packs(unit)
+    return item if factor == 1 else times(item, factor)
+
+
+def read_back(unit: str, records: list[SenmlRecord]) -> list[SenmlRecord]:
+    """Return records with their numbers in the unit of the field."""
+    _, factor = in_packs(unit)
+    if factor == 1:
+        return records
+    return [
+        one._replace(item=EXACT.divide(one.item, factor)) if isinstance(one.item, Decimal) else one
+        for one in records
+    ]

@@ -6,6 +6,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.grid import number_codec, special_codes
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.forms.senml_records import SenmlRecord, read_back
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind
@@ -54,6 +55,13 @@ class Leaf(Field):
     def value_bits(self) -> int:
         """Return the bits of the field."""
         return self.needed()
+
+    def from_records(
+        self, reader: ask.RecordReader, records: list[SenmlRecord], at: ask.RecordPlace
+    ) -> Any:
+        """Return the value that records hold, in the unit of the field."""
+        own = read_back(getattr(self, "unit", ""), records)
+        return Field.from_records(self, reader, own, at)  # the class is made anew: no super()
 
     def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
         """Return a number of some bits."""

@@ -12,7 +12,12 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of
-from lowpanbudget.payload.forms.senml_records import Entry, SenmlRecord, parted
+from lowpanbudget.payload.forms.senml_records import (
+    Entry,
+    SenmlRecord,
+    parted,
+    read_back,
+)
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.differences import (
@@ -292,4 +297,5 @@ escape = true                 # a whole sample where a difference is too large""
     ) -> Any:
         """Return the samples."""
         number = self.number()
-        return [value_of(number, part[0].item) for part in parted(self.name, self.most, records)]
+        there = parted(self.name, self.most, read_back(self.unit, records))
+        return [value_of(number, part[0].item) for part in there]
