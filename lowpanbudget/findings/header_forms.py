@@ -11,7 +11,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.heard_headers import HeaderForm
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.findings.sums import Differences
+from lowpanbudget.findings.sums import ContextPair, Differences
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.values import dataclass, field
 
@@ -73,10 +73,12 @@ HeldKey = tuple[Enum, str, Detail]  # the slip, what it changes, and what it dep
 class SumsOfForm:
     """What was heard under one form: the details of ``rights``, and readings of wrong ones that are ``held``.
 
-    ``unread`` counts the wrong ones that no reading explains, by their details.
+    ``unread`` counts the wrong ones that no reading explains, by their details. ``contexts`` are those that the
+    addresses of right ones lean on.
     """
 
     rights: set[Detail] = field(default_factory=set)
+    contexts: ContextPair = (None, None)
     unread: dict[Detail, int] = field(default_factory=dict)
     held: dict[HeldKey, HeldReading] = field(default_factory=dict)
 
@@ -90,7 +92,7 @@ class SumsOfForm:
 
     def take_right(self, datagram: HeardDatagram) -> None:
         """Note a datagram with a right checksum."""
-        details = self._interrupt(datagram)
+        details, self.contexts = self._interrupt(datagram), datagram.contexts_used
         if len(self.rights) < _MOST_DETAILS:
             self.rights |= details
 

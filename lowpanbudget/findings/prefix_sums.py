@@ -36,14 +36,14 @@ def signed(off: int) -> str:
     return f"+{off:#06x}" if off <= _HALF else f"-{0xFFFF - off:#06x}"
 
 
-def prefix_words(contexts: ContextPair, off: int) -> str:
-    """Return in words that sums which lean on these contexts are off by so much."""
+def prefix_words(contexts: ContextPair, off: int, *, alone: bool = True) -> str:
+    """Return in words that sums which lean on these contexts are off by so much, be it one address ``alone``."""
     numbers, each = each_off(contexts, off)
     of = f"prefix of context {numbers[0]} sum"
     if len(numbers) > 1:
         of = f"prefixes of contexts {' and '.join(map(str, numbers))} sum"
-    alone = f", or to {_more(off)} in one address alone" if is_shared(contexts) else ""
-    return f"the words of the {of} up to {_more(each)} at the sender than here{alone}"
+    one = f", or to {_more(off)} in one address alone" if alone and is_shared(contexts) else ""
+    return f"the words of the {of} up to {_more(each)} at the sender than here{one}"
 
 
 def _more(off: int) -> str:
@@ -64,7 +64,7 @@ def each_off(contexts: ContextPair, off: int) -> tuple[list[int], int]:
     return numbers, off
 
 
-def other_prefixes(found: Differences, off: int) -> Iterator[str]:
+def other_prefixes(found: Differences, off: int, *, alone: bool = True) -> Iterator[str]:
     """Yield which prefixes they may be, when one word of one of those differs that the sums were computed with."""
     contexts = found.contexts
     numbers, each = each_off(contexts, off)
@@ -73,7 +73,7 @@ def other_prefixes(found: Differences, off: int) -> Iterator[str]:
         if context is None or context.prefix.prefixlen % _WORD:
             continue
         yield f"with one word other than in {context.prefix}: {_changed(context, each)}"
-        if is_shared(contexts):
+        if alone and is_shared(contexts):
             yield f"the same in one address alone: {_changed(context, off)}"
 
 

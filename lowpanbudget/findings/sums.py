@@ -135,9 +135,17 @@ class Differences:
     @property
     def constant(self) -> int:
         """Return by how much all are off that lean on a context, where that is the same; 0 of any others."""
-        known = self.leans and len(self.computed) >= DISTINCT
-        known = known and not (self.is_refuted or self.is_explained)
-        return next(iter(self.off)) if known and len(self.off) == 1 else 0
+        return self._lone_off if self.leans and len(self.computed) >= DISTINCT else 0
+
+    @property
+    def prefix_off(self) -> int:
+        """Return by how much all are off, be they few, as under another prefix; 0 where it is none."""
+        return 0 if self.is_without_length or self.inverted or not self.leans else self._lone_off
+
+    @property
+    def _lone_off(self) -> int:
+        known = len(self.off) == 1 and not (self.is_refuted or self.is_explained)
+        return next(iter(self.off)) if known else 0
 
     @property
     def flip(self) -> int:

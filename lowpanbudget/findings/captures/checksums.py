@@ -10,6 +10,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, is_sum_elided
+from lowpanbudget.findings.prefix_here import hit_of_all, of_all_senders
 from lowpanbudget.findings.prefix_sums import (
     announced_otherwise,
     formulas_beside,
@@ -208,8 +209,10 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
 def checksum_wrong(known: Surroundings) -> Hits:
     """Take what neither a length nor a prefix explains."""
     changed, inverting = changed_by(known), known.sums.inverting
-    for (sender, _), found in known.sums.items():
-        if found.count and not (found.constant or found.is_without_length or found.inverted):
+    of_all = {key for together in of_all_senders(known) for key in together}
+    for key, found in known.sums.items():
+        sender, is_read = key[0], found.constant or found.is_without_length or found.inverted
+        if found.count and not is_read and key not in of_all:
             evidence, frames, advice = [*found.evidence], tuple(found.frames), ""
             if found.is_refuted:
                 evidence.insert(0, refuted_words(found))
@@ -220,6 +223,7 @@ def checksum_wrong(known: Surroundings) -> Hits:
             yield Hit(
                 found.text, tuple(evidence), changed.get(sender, sender), frames, advice=advice, times=found.count
             )  # fmt: skip
+    inverting |= {sender for sender, _ in of_all}
     for form in known.forms.values():
         for held, unread in form.refuted:
             if held.sender not in inverting:
@@ -287,10 +291,13 @@ def sum_right(scene: Scene, datagram: HeardDatagram) -> None:
 
 @CHECKSUMS.at_end("prefix-of-context-differs")
 def prefix_of_context_differs(known: Surroundings) -> Hits:
-    """Take checksums that are all off by the same: it is what another prefix adds."""
-    for (sender, contexts), found in known.sums.items():
-        off = found.constant
-        if not off or found.is_without_length or found.inverted:
+    """Take checksums that are all off by the same, of all senders or of one: it is what another prefix adds."""
+    theirs = list(of_all_senders(known))
+    yield from (hit_of_all(together, known.announced) for together in theirs)
+    of_all = {key for together in theirs for key in together}
+    for key, found in known.sums.items():
+        (sender, contexts), off = key, found.constant
+        if not off or found.is_without_length or found.inverted or key in of_all:
             continue
         # what both addresses add together one of them may add as well
         cause, certainty = (
