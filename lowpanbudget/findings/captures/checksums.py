@@ -300,10 +300,8 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
         if not off or found.is_without_length or found.inverted or key in of_all:
             continue
         # what both addresses add together one of them may add as well
-        cause, certainty = (
-            prefix_words(contexts, off),
-            Certainty.OPEN if is_shared(contexts) else None,
-        )
+        certainty = Certainty.OPEN if is_shared(contexts) else None
+        cause = prefix_words(contexts, off)
         evidence = [f"all {found.count} wrong sums differ by {signed(off)}"]
         other = announced_otherwise(known.announced, found, off)
         if other:
