@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from functools import lru_cache
+from typing import Any
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.design.flow import Flow
@@ -12,6 +13,8 @@ from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, replace
+
+_LEAST_TURNED = 3  # our choice: of a message with few fixed bits chance reads one of two
 
 
 def payload_of(flow: Flow, content: UdpContent) -> bytes | None:
@@ -52,23 +55,36 @@ def padded_octets(message: Message) -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class FormatVariant:
-    """A message format that differs in one thing, and what that is: of a ``number`` the sign."""
+    """A message format that differs in one thing, and what that is: of a ``number`` the sign.
+
+    One that is ``turned`` reads octets from the last to the first, and is told where it reads so many messages that
+    differ, ``least``: chance reads one.
+    """
 
     text: str
     message: Message
     number: Number | None = None
+    turned: bool = False
+    least: int = 1
+
+    def _unpacked(self, data: bytes) -> dict[str, Any] | None:
+        try:
+            return self.message.unpack(data[::-1] if self.turned else data)
+        except WireError:
+            return None
+
+    def reads(self, data: bytes) -> bool:
+        """Return whether it reads a message."""
+        return self._unpacked(data) is not None
 
     def explains(self, data: bytes) -> bool:
         """Return whether it reads a message that the design's format does not, for what differs in it.
 
         Either sign reads a code alike whose most significant bit is 0.
         """
-        try:
-            values = self.message.unpack(data)
-        except WireError:
-            return False
-        if self.number is None:
-            return True
+        values = self._unpacked(data)
+        if values is None or self.number is None:
+            return values is not None
         value, base = values[self.number.name], self.number.base
         if self.number.signed:
             return bool(value < base)
@@ -77,7 +93,7 @@ class FormatVariant:
 
 @lru_cache(256)
 def variants(message: Message) -> tuple[FormatVariant, ...]:
-    """Return formats that a sender may have meant: the other byte order, and numbers with the other sign."""
+    """Return formats that a sender may have meant: another order of octets, and numbers with the other sign."""
     return tuple(_variants(message))
 
 
@@ -95,6 +111,9 @@ def _variants(message: Message) -> Iterator[FormatVariant]:
         if changed is not None:
             kind = "signed (two's complement)" if other_sign.signed else "unsigned"
             yield FormatVariant(f"the sender writes {field.name} {kind}", changed, other_sign)
+    if message.max_octets > 1:
+        text = "its octets are read from the last to the first: the sender writes the whole message in reverse"
+        yield FormatVariant(text, message, turned=True, least=_LEAST_TURNED)
 
 
 @lru_cache(256)

@@ -1,5 +1,6 @@
 """Who names which keys in secured frames: noted once for the rules that ask for it at the end."""
 
+from collections import Counter
 from typing import NamedTuple
 
 from lowpanbudget.findings.memory import FirstNamed
@@ -9,7 +10,11 @@ from lowpanbudget.values import dataclass, field
 
 _MOST_KEYS = 8  # of one node
 _MOST_KINDS = 64  # of destinations and types
-_LEAST_USUAL = 5  # frames that make a key usual; our choice
+LEAST_USUAL = 5  # frames that make a key usual; our choice
+_TIMES_MORE = 4  # how many times more frames a node sends than come to it where nobody speaks to it; our choice
+LEAST_OTHERS = (
+    2  # who name another key together, beside which one that names its own is told; our choice
+)
 
 
 class KeyName(NamedTuple):
@@ -48,7 +53,13 @@ class KeyUser:
     uses: dict[KeyName, KeyUse] = field(default_factory=dict)
     asked: int = 0
     odd: dict[KeyName, str] = field(default_factory=dict)
+    missing: dict[KeyName, str] = field(default_factory=dict)
     sent: dict[tuple[KeyName, bytes | None, int], int] = field(default_factory=dict)
+
+    @property
+    def is_spoken_to(self) -> bool:
+        """Return whether others send to it, in return for what it sends under its last key."""
+        return self.asked * _TIMES_MORE > [*self.uses.values()][-1].frames
 
     @property
     def usual(self) -> KeyName | None:
@@ -60,7 +71,7 @@ class KeyUser:
         use, usual = self.uses.get(key), self.usual
         if use is None or use.frames > 1 or usual is None:
             return False
-        return self.uses[usual].frames >= _LEAST_USUAL
+        return self.uses[usual].frames >= LEAST_USUAL
 
     def use(
         self, key: KeyName, number: int, time_s: float, counter: int, sequence: int | None
@@ -83,7 +94,18 @@ class KeyUser:
             self.sent[kind] = self.sent.get(kind, 0) + 1
 
 
-KeyUsers = FirstNamed[Station, KeyUser]
+class KeyUsers(FirstNamed[Station, KeyUser]):
+    """Who names which keys, by PAN and address."""
+
+    def alone(self, pan: int | None, key: KeyName) -> tuple[KeyUser, KeyName, int] | None:
+        """Return who alone names a key, the one that most others name, and how many they are; None where others do."""
+        here = [user for (one, _), user in self.items() if one == pan]
+        users = [user for user in here if key in user.uses]
+        if len(users) != 1:
+            return None
+        others = Counter(user.usual for user in here if user is not users[0])
+        (usual, count), *_ = others.most_common(1) or [(None, 0)]
+        return None if usual is None or count < LEAST_OTHERS else (users[0], usual, count)
 
 
 def key_words(security: Security) -> str:

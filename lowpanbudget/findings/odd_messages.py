@@ -24,6 +24,10 @@ _OTHER_VALUES = (
     "Look for what changed there: the sensor or its calibration, the unit or the scale that the node sends in. If such "
     "values are right, widen the range in format, node and receiver together."
 )
+_TURNED = (
+    "Let the node put the first octet of the format on the air first: it may write the message as one number, from its "
+    "end in memory. Code that lowpanbudget generate writes has the order of the format."
+)
 
 
 class OddReading(NamedTuple):
@@ -86,9 +90,10 @@ class OddMessages:
         Another format that cannot read what was right would be one for some messages, and another for others.
         """
         for one in self.left:
-            if not any(failure_of(one.message, data) for data in self.right):
+            if len({*self.odd}) >= one.least and all(map(one.reads, self.right)):
                 name = one.message.name
-                return OddReading(f"{name} cannot be read as designed; it can when {one.text}")
+                cause = f"{name} cannot be read as designed; it can when {one.text}"
+                return OddReading(cause, _TURNED if one.turned else "")
         message = self.formats[0]
         beyond, advice = self._beyond(message), _OTHER_VALUES
         if not beyond:

@@ -292,10 +292,10 @@ MESH_FURTHER.append(
             "address form (F), mesh hops left",
             "headers take 3 octets more than budgeted for the first hop",
             (
-                "mesh dispatch: 2 bits, planned none",
                 "mesh originator address form (V): 17 bits, planned none",
                 "mesh final address form (F): 17 bits, planned none",
                 "mesh hops left: 4 bits, planned none",
+                "mesh dispatch: 2 bits, planned none",
             ),
             (1, 3, 5, 7, 9, 11),
             6,

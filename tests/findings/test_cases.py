@@ -7,6 +7,7 @@ from findings.air import Capture, names
 from findings.cases_answers import ANSWERS_CASES, ANSWERS_NEAR
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
+from findings.cases_culprits import CULPRITS_FURTHER
 from findings.cases_delivery import DELIVERY_CASES, DELIVERY_NEAR
 from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_editions import EDITIONS_CASES, EDITIONS_FURTHER, EDITIONS_NEAR
@@ -171,6 +172,7 @@ def test_fires(name: str) -> None:
         *NOTIFIED_FURTHER,
         *PROTECTION_FURTHER,
         *BEYOND_FURTHER,
+        *CULPRITS_FURTHER,
     ],
     ids=lambda further: further.name,
 )

@@ -2,14 +2,12 @@
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address, IPv6Network
-from typing import NamedTuple
 
-from lowpanbudget.capture.follow.context_moves import CHANGE_DELAY_S
-from lowpanbudget.capture.follow.learning import BorderVersion, border_version
+from lowpanbudget.capture.follow.learning import border_version
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import concerns, faults
+from lowpanbudget.findings.announcements import Announcement, Announcements
 from lowpanbudget.findings.context_users import ContextUsers, UnknownUsers
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
@@ -21,9 +19,6 @@ from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.incoming import Notice
-
-_MOST_HEARD = 64  # nodes that are known to have heard of a change; our choice
-_ON_THE_WAY_S = 1  # after a change, for which a frame may have been on its way
 
 CONTEXTS = Subject("contexts")
 
@@ -52,12 +47,28 @@ def context_used(_memory: ContextUsers, scene: Scene, header: Iphc) -> None:
 
 @CONTEXTS.at_end("context-unknown")
 def used_by_one_alone(memory: ContextUsers, known: Surroundings) -> Hits:
-    """Tell where one node alone compresses with it, and others with what is known: it has it from elsewhere."""
+    """Tell where one node alone compresses with it, and others with what is known: it has it from elsewhere.
+
+    Where a design has contexts, and not that one, nobody is planned to expand what it sends.
+    """
+    is_planned = known.design is not None and bool(known.design.contexts)
     for number in memory.unknown:
         told = memory.alone(number, known.compressors)
-        if told is not None:
-            subject, (words, first) = f"context {number}", told
-            yield Hit(f"{subject} has no prefix", (words,), subject, (first,), times=0)
+        if told is None:
+            continue
+        subject, (words, first) = f"context {number}", told
+        hit = Hit(f"{subject} has no prefix", (words,), subject, (first,), times=0)
+        if is_planned:
+            cause = f"{hit.cause}, and is none of the design's"
+            hit = hit._replace(cause=cause, severity=Severity.FAILURE, advice=_ALONE)
+        yield hit
+
+
+_ALONE = (
+    "Compare what that node has under its context numbers with what the others have: nobody expands what it sends. Let "
+    "it take contexts from advertisements (RFC 6775 section 5.4.2). If the network has this context, give its prefix "
+    "in the design."
+)
 
 
 @CONTEXTS.rule("root-unknown", OWN_FAULT)
@@ -72,101 +83,6 @@ def announced(message: Icmpv6) -> Iterator[ContextOption]:
         yield from (one for one in message.message.options if isinstance(one, ContextOption))
 
 
-class _Announcement(NamedTuple):
-    """What an advertisement says of a context, when, in which frame, and the address of who says so.
-
-    ``lasted_s`` is for how long it was announced until frame ``changed``, where that was for another time. ``border``:
-    the border router that it comes from, and the version. ``between`` are the ends of frames in which others than the
-    first router passed a change on: only these are known to have heard of it.
-    """
-
-    option: ContextOption
-    time_s: float
-    number: int
-    source: IPv6Address | None
-    border: BorderVersion | None = None
-    between: tuple[bytes | None, ...] = ()
-    lasted_s: int | None = None
-    changed: int = 0
-
-    def behind(self, known: "_Announcement") -> "_Announcement":
-        """Return it as one that follows another by the same router."""
-        if known.option.prefix != self.option.prefix:
-            return self
-        if known.option.lifetime_s == self.option.lifetime_s:
-            return self._replace(lasted_s=known.lasted_s, changed=known.changed)
-        return self._replace(lasted_s=known.option.lifetime_s, changed=self.number)
-
-    @property
-    def change(self) -> tuple[str, ...]:
-        """Return in words since when it is announced for another time; nothing where it is not."""
-        if self.lasted_s is None:
-            return ()
-        now = f"since frame {self.changed} it is announced for {self.option.lifetime_s} s"
-        return (f"{now}, before for {self.lasted_s} s",)
-
-    def is_of_first(self, known: "_Announcement") -> bool:
-        """Return whether it is by the same router, or brings a later version of the same border router."""
-        return known.source == self.source or self.is_newer_than(known)
-
-    def is_newer_than(self, known: "_Announcement") -> bool:
-        """Return whether it brings a later version of the same border router."""
-        return self.border is not None and self.border.is_newer_than(known.border)
-
-    def is_known_to(self, node: bytes | None, age_s: float) -> bool:
-        """Return whether a node knows it so long after: all do then (RFC 6775 section 7.2)."""
-        return not self.between or node in self.between or age_s > CHANGE_DELAY_S
-
-    def is_too_soon(self, age_s: float) -> bool:
-        """Return whether the context must not compress so long after: not yet, or no more while it still expands."""
-        option = self.option
-        if option.removes or option.may_compress:
-            return False
-        return _ON_THE_WAY_S <= age_s <= option.lifetime_s + _ON_THE_WAY_S
-
-    def why_too_late(self, age_s: float) -> str:
-        """Return why nobody has the context any more so long after; nothing when they have."""
-        if self.option.removes and age_s >= _ON_THE_WAY_S:
-            return "was withdrawn"
-        if age_s > self.option.lifetime_s + _ON_THE_WAY_S:
-            return f"ran out after {self.option.lifetime_s} s"
-        return ""
-
-    def used(self, number: int, age_s: float) -> str:
-        """Return in words that a frame uses the context so long after."""
-        return f"frame {self.number}: announcement; frame {number}: used {age_s:.1f} s later"
-
-    def is_kept_by(self, other: "_Announcement") -> bool:
-        """Return whether another router says the same, and for as long."""
-        mine, its = self.option, other.option
-        alike = mine.prefix == its.prefix and mine.may_compress == its.may_compress
-        return alike and other.time_s + its.lifetime_s >= self.time_s + mine.lifetime_s
-
-
-class Announcements(dict[int, _Announcement]):
-    """The last announcement of each context by who announced it first, as long as that holds: others are told apart."""
-
-    def take(self, new: _Announcement, held: Context | None) -> None:
-        """Take an announcement; ``held`` is what is known under its number."""
-        cid = new.option.cid
-        known = self.get(cid)
-        if known is None:
-            if held is None or held.prefix == new.option.prefix:
-                self[cid] = new
-        elif known.is_newer_than(new) and known.source != new.source:
-            return  # "silently ignored" (RFC 6775 section 8.1.3)
-        elif (
-            new.is_of_first(known)
-            or known.is_too_soon(new.time_s - known.time_s)
-            or known.why_too_late(new.time_s - known.time_s)
-            or known.is_kept_by(new)
-        ):
-            heard = () if new.is_newer_than(known) else known.between
-            between = (*heard, *new.between) if heard or new.is_newer_than(known) else ()
-            new = new.behind(known) if new.is_of_first(known) else new
-            self[cid] = new._replace(between=between[:_MOST_HEARD])
-
-
 @CONTEXTS.rule("context-used-too-soon", Icmpv6, memory=Announcements)
 @CONTEXTS.rule("context-used-too-late", Icmpv6, memory=Announcements)
 def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> None:
@@ -179,7 +95,7 @@ def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> N
         known = memory.get(option.cid)
         relayed = known is not None and known.source not in {source, None}
         between = (scene.link_source, scene.link_destination) if relayed else ()
-        announcement = _Announcement(option, scene.time_s, scene.number, source, border, between)
+        announcement = Announcement(option, scene.time_s, scene.number, source, border, between)
         memory.take(announcement, scene.contexts.get(option.cid))
 
 

@@ -97,6 +97,8 @@ def too_few_packets_to_say(_scene: Scene, measured: Measurement) -> Hits:
         arrived = None if flow is None else flow.arrived
         if check.what is not PlanNumber.DELIVERY or not is_open or flow is None or arrived is None:
             continue
+        if flow.unread and flow.message is None:
+            continue  # no format reads them, which matters more
         if arrived.trials >= _LOOKS_LIKE_PROOF:
             enough = check.planned * arrived.trials
             unheard = arrived.count < enough <= arrived.count + flow.perhaps

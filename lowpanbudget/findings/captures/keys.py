@@ -7,7 +7,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.captures.security import secured_sender
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.key_users import KeyName, KeyUse, KeyUser, key_words
+from lowpanbudget.findings.key_users import LEAST_OTHERS, KeyName, KeyUse, KeyUser, key_words
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.surroundings import Surroundings
@@ -18,8 +18,6 @@ KEYS = Subject("keys", across=True)
 
 # our choices
 _LEAST_FRAMES = 5  # under a key that nobody else names
-_LEAST_OTHERS = 2  # who name another one together
-_TIMES_MORE = 4  # how many times more frames it must send than others send to it
 
 
 @KEYS.rule("key-changed", Mac, varies=True, concerns=concerns.link_security)
@@ -104,12 +102,12 @@ def key_named_by_one_node(known: Surroundings) -> Hits:
         (key, use), usual = list(user.uses.items())[-1], most[pan]
         if len(named[pan][key]) > 1 or use.frames < _LEAST_FRAMES:
             continue
-        if user.asked * _TIMES_MORE > use.frames:
+        if user.is_spoken_to:
             continue
         if any(one.last > use.first for other, one in user.uses.items() if other != key):
             continue  # it has several keys, and this one is for something else
         others = sum(one.last > use.first for one in named[pan][usual])
-        if others < _LEAST_OTHERS:
+        if others < LEAST_OTHERS:
             continue
         cause = f"{user.name} names {key}, and no other node does{_turned(usual, key)}"
         evidence = (

@@ -18,6 +18,7 @@ from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 _IDENTIFIER = 8  # octets of an address in line, of which the prefix is left out
 _LEAST = 64  # bits of a prefix for which 8 octets of an address can go
+_MOST_TOLD, _MOST_NAMED = 4, 6  # fields, with their sizes and by name
 WHOLE = 16  # octets of an address in line, of which nothing is left out
 
 
@@ -41,18 +42,20 @@ def longer_hits(both: ComparedHeaders, scene: Scene, subject: str, where: str) -
     over = sum(seen.values()) - sum(planned.values())
     if over < 8:
         return
-    longer = {
-        f"{layer} {name}": f"{_bits_text(bits)}, planned {_bits_text(planned.get((layer, name), 0))}"
-        for (layer, name), bits in seen.items()
-        if bits > planned.get((layer, name), 0)
-    }
+    more = {field: bits - planned.get(field, 0) for field, bits in seen.items()}
+    longer = [field for field in seen if more[field] > 0]
     cause = f"headers take {_bits_text(over)} more than budgeted for {where}"
     forms = filter(
         None, (longer_ports(one) for one in scene.frame.layers if isinstance(one, UdpNhc))
     )
     cause = ": ".join((cause, *forms))
-    evidence = tuple(f"{name}: {text}" for name, text in longer.items())[:4]
-    yield Hit(cause, evidence, f"{subject}: {', '.join(list(longer)[:6])}")
+    evidence = (  # what matters most first
+        f"{' '.join(one)}: {_bits_text(seen[one])}, planned {_bits_text(planned.get(one, 0))}"
+        for one in sorted(longer, key=lambda one: -more[one])[:_MOST_TOLD]
+    )
+    yield Hit(
+        cause, tuple(evidence), f"{subject}: {', '.join(map(' '.join, longer[:_MOST_NAMED]))}"
+    )
 
 
 OTHER_PREFIX = (

@@ -5,8 +5,8 @@ from lowpanbudget.capture.follow.slot_notice import SLOT_RECKONED
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.captures.check_sequences import HEARD, HEARD_AGAIN
 from lowpanbudget.findings.failed_frames import UNDER_THE_KEY, FailedFrames, FailedOfSenders
-from lowpanbudget.findings.finding import Certainty, Hit
-from lowpanbudget.findings.key_users import KeyName, key_words
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
+from lowpanbudget.findings.key_users import LEAST_USUAL, KeyName, key_words
 from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
@@ -163,6 +163,8 @@ def key_missing(scene: Scene, notice: Notice) -> Hits:
         user.odd[key] = notice.text
         yield Hit("")
     else:
+        if user is not None and key in user.uses:
+            user.missing[key] = notice.text
         network = scene.known.home.network(network_of(mac))  # each has keys of its own
         yield Hit(notice.text, (), notice.text, network=network)
 
@@ -176,6 +178,8 @@ def keys_missing(known: Surroundings) -> Hits:
             named[pan, key] = named.get((pan, key), 0) + use.frames
     for (pan, _), user in known.keys.items():
         network = known.home.network(pan)
+        for key, text in user.missing.items():
+            yield from _named_alone(known, pan, key, Hit(text, (), text, times=0, network=network))
         for key, text in user.odd.items():
             use, other = user.uses[key], user.usual
             if named[pan, key] > 1 or other is None or user.uses[other].last < use.last:
@@ -192,3 +196,27 @@ def keys_missing(known: Surroundings) -> Hits:
                 certainty=Certainty.CAPTURE,
                 network=network,
             )
+
+
+def _named_alone(known: Surroundings, pan: int | None, key: KeyName, hit: Hit) -> Hits:
+    """Tell of a missing key that one node alone names, beside others with another one; that may be a wrong index.
+
+    Where the key of the others is here and the node names no other, it is no key that somebody forgot to give.
+    """
+    alone = known.keys.alone(pan, key)
+    if alone is None:
+        return
+    user, usual, others = alone
+    use = user.uses[key]
+    told = f"{user.name} alone names it, first in frame {use.first}; {others} others: {usual}"
+    is_given = all(usual not in one.missing for one in known.keys.values())
+    is_wrong = is_given and len(user.uses) == 1 and use.frames >= LEAST_USUAL
+    is_wrong &= user.is_spoken_to  # else key-named-by-one-node tells
+    severity, advice = (Severity.RISK, _ALONE.format(user.name)) if is_wrong else (None, "")
+    yield hit._replace(evidence=(told,), frames=(use.first,), severity=severity, advice=advice)
+
+
+_ALONE = (
+    "Compare the key index and key source of {} with those of the others: who has no key by that name drops its "
+    "frames. If it rightly has a key of its own, give that in the key file (--keys)."
+)

@@ -1,0 +1,195 @@
+"""One node among others that does what they do not: it is named, and what it does has its weight."""
+
+from findings import air
+from findings.air import KEY, ROOT, Capture
+from findings.cases_application import DESIGN, SMALL, STATE, VERSION
+from findings.cases_further import Further
+from findings.judge import Told
+
+from lowpanbudget import Key
+
+A, B, C = (bytes.fromhex("025e1000000000") + bytes([last]) for last in (0x21, 0x22, 0x23))
+_WANTED = "no key for this frame: key id mode 1, index 2"
+
+
+def one_index(last: int = 2, *, asked: int = 1, given: int = 1) -> Capture:
+    """Two nodes under key index 1 and one under ``last``, six frames of each; the third is asked as often or not.
+
+    A key stands in the key file under the index ``given``.
+    """
+    frames = []
+    for number in range(1, 7):
+        frames += [air.secured(b"data", number, number, links=(A, B))]
+        frames += [air.secured(b"data", number, number, links=(B, A))]
+        frames += [air.secured(b"data", number, number, links=(C, A), key_index=last)]
+        frames += [air.secured(b"more", 90 + number, 90 + number, links=(A, C))] * asked
+    return Capture([*frames], keys=(Key(KEY, key_id_mode=1, index=given),))
+
+
+def of_a_context(*lost: bytes, planned: bool = True) -> Capture:
+    """Three nodes that send to the root; context 1, which ``lost`` ones use, is none of those known."""
+    frames = []
+    for number in range(1, 4):
+        for link in (b"\x00\x21", b"\x00\x22", b"\x00\x23"):
+            prefix = "2001:db8:2::" if link in lost else "2001:db8:1::"
+            packet = air.datagram(prefix=prefix, links=(link, ROOT))
+            frames.append(air.frame(packet, number, (link, ROOT)))
+    return Capture([*frames], SMALL, air.design(DESIGN.format(link="")) if planned else None)
+
+
+def turned(*messages: str) -> Capture:
+    """Messages whose first octet is a version, 1 by the design, as they came."""
+    plan = air.design(DESIGN.format(link="").replace(STATE, VERSION))
+    packets = [air.datagram(bytes.fromhex(one)) for one in messages]
+    frames = [(60.0 * n + 1, air.frame(one, n + 1)) for n, one in enumerate(packets)]
+    return Capture([*frames], SMALL, plan)
+
+
+_COMPARE = (
+    "Compare the key index and key source of 02:5e:10:00:00:00:00:23 with those of the others: who has no key by that "
+    "name drops its frames. If it rightly has a key of its own, give that in the key file (--keys)."
+)
+_CONTEXT = (
+    "Compare what that node has under its context numbers with what the others have: nobody expands what it sends. Let "
+    "it take contexts from advertisements (RFC 6775 section 5.4.2). If the network has this context, give its prefix "
+    "in the design."
+)
+_OTHER_VERSION = (
+    "Bring node and design together. While nodes send another version as well, write that as a message of its own, and "
+    "name both in the messages of the flow."
+)
+_TURNED = (
+    "Let the node put the first octet of the format on the air first: it may write the message as one number, from its "
+    "end in memory. Code that lowpanbudget generate writes has the order of the format."
+)
+_ALONE = (
+    "02:5e:10:00:00:00:00:23 alone names it, first in frame 3; 2 others: key id mode 1, index 1"
+)
+_OF_C = (3, 7, 11, 15, 19, 23)  # each third of four frames
+_IMPLAUSIBLE = "reading from 2001:db8:1::ff:fe00:17"
+
+CULPRITS_FURTHER = (
+    # what A and B send opens, and both speak to C: it is not one that nobody listens to
+    Further(
+        "key-missing",
+        one_index,
+        Told("risk", _WANTED, _WANTED, (_ALONE,), _OF_C, 6, advice=_COMPARE),
+    ),
+    # the key of the others is not given either: nobody knows which the network has
+    Further(
+        "key-missing",
+        lambda: one_index(given=2),
+        Told(
+            "remark",
+            "no key for this frame: key id mode 1, index 1",
+            "no key for this frame: key id mode 1, index 1",
+            (),
+            (1, 2, 4, 5, 6, 8, 9, 10, 12, 13, 14, 16),
+            18,
+        ),
+    ),
+    # key-named-by-one-node has its weight
+    Further(
+        "key-missing",
+        lambda: one_index(asked=0),
+        Told("remark", _WANTED, _WANTED, (_ALONE,), (3, 6, 9, 12, 15, 18), 6),
+    ),
+    Further(
+        "context-unknown",
+        lambda: of_a_context(b"\x00\x23"),
+        Told(
+            "failure",
+            "context 1",
+            "context 1 has no prefix, and is none of the design's",
+            (
+                "octet 12, IPHC",
+                "0x0023 alone compresses with it, first in frame 3; 2 others with context 0",
+            ),
+            (3, 6, 9),
+            3,
+            advice=_CONTEXT,
+        ),
+    ),
+    Further(
+        "context-unknown",
+        lambda: of_a_context(b"\x00\x23", planned=False),
+        Told(
+            "remark",
+            "context 1",
+            "context 1 has no prefix",
+            (
+                "octet 12, IPHC",
+                "0x0023 alone compresses with it, first in frame 3; 2 others with context 0",
+            ),
+            (3, 6, 9),
+            3,
+        ),
+    ),
+    # two that have it are no single node gone wrong: the design may be old
+    Further(
+        "context-unknown",
+        lambda: of_a_context(b"\x00\x22", b"\x00\x23"),
+        Told(
+            "remark",
+            "context 1",
+            "context 1 has no prefix",
+            ("octet 12, IPHC",),
+            (2, 3, 5, 6, 8, 9),
+            6,
+        ),
+    ),
+    # 01 00 c8 (version 1, 200) and the next two, from the last octet to the first: version 0xc8 is 200
+    Further(
+        "message-values-implausible",
+        lambda: turned("c80001", "c90001", "ca0001"),
+        Told(
+            "failure",
+            _IMPLAUSIBLE,
+            "reading cannot be read as designed; it can when its octets are read from the last to the first: the "
+            "sender writes the whole message in reverse",
+            (
+                "data c8 00 01",
+                "field version is 201, and this format has 1",
+                "data c9 00 01",
+                "field version is 202, and this format has 1",
+            ),
+            (1, 2, 3),
+            3,
+            advice=_TURNED,
+        ),
+    ),
+    # two that differ prove nothing
+    Further(
+        "message-values-implausible",
+        lambda: turned("c80001", "c90001", "c80001"),
+        Told(
+            "failure",
+            _IMPLAUSIBLE,
+            "reading cannot be read as designed: field version is 200, and this format has 1",
+            ("data c8 00 01", "field version is 201, and this format has 1", "data c9 00 01"),
+            (1, 2, 3),
+            3,
+            advice=_OTHER_VERSION,
+        ),
+    ),
+    # nor does it when one was right as it came
+    Further(
+        "message-values-implausible",
+        lambda: turned("0100c8", "c80001", "c90001", "ca0001"),
+        Told(
+            "failure",
+            _IMPLAUSIBLE,
+            "reading cannot be read as designed: field version is 200, and this format has 1; it began with frame 2, "
+            "and 1 message before could be read",
+            (
+                "data c8 00 01",
+                "field version is 201, and this format has 1",
+                "data c9 00 01",
+                "field version is 202, and this format has 1",
+            ),
+            (2, 3, 4),
+            3,
+            advice=_OTHER_VERSION,
+        ),
+    ),
+)
