@@ -48,6 +48,11 @@ class SumReading(NamedTuple):
     what: str = ""
     length: int = 0
 
+    @property
+    def off(self) -> int:
+        """Return by how much the checksum is off: what the sender summed up is more by this (RFC 1071)."""
+        return (self.computed - self.carried) % 0xFFFF
+
 
 def segment_of(datagram: bytes) -> Segment | None:
     """Return the last UDP or ICMPv6 message of a datagram; None when there is none that can be read."""

@@ -34,7 +34,8 @@ class HeldReading:
 
     ``hit`` is the first, ``text`` its reading, ``sender`` who sent it. ``sums`` are the last checksums without a right
     one between, ``most`` how many of them there were at most. ``beside`` are all wrong ones of the sender under the
-    same contexts; ``is_proved``: right ones came between them, so that its contexts are not the cause.
+    same contexts; ``is_proved``: right ones came between them, so that its contexts are not the cause. ``off`` is by
+    how much the sums are off that lean on ``contexts``.
     """
 
     hit: Hit
@@ -47,10 +48,14 @@ class HeldReading:
     frames: Frames = field(default_factory=Frames)
     beside: Differences | None = None
     is_proved: bool = False
+    contexts: ContextPair = (None, None)
+    off: set[int] = field(default_factory=set)
 
-    def take(self, carried: int, evidence: str, numbers: tuple[int, ...]) -> None:
-        """Note one more checksum under this reading."""
+    def take(self, carried: int, off: int, evidence: str, numbers: tuple[int, ...]) -> None:
+        """Note one more checksum under this reading, and by how much it is off."""
         self.count += 1
+        if len(self.off) < 2:
+            self.off.add(off)
         if len(self.sums) < DISTINCT:
             self.sums.add(carried)
         self.most = max(self.most, len(self.sums))

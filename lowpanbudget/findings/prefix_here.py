@@ -1,8 +1,9 @@
 """Checksums of all senders that are off by the same: the prefix that is known here is not theirs."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from lowpanbudget.findings.finding import Certainty, Hit
+from lowpanbudget.findings.header_forms import HeldReading
 from lowpanbudget.findings.prefix_sums import (
     AnnouncedPrefixes,
     announced_otherwise,
@@ -21,6 +22,9 @@ _MOST_FRAMES = 12
 _GIVE_THEIRS = (
     "Look where the prefix that is known here comes from (--context, a file, an advertisement), and give that of this "
     "network: its border router tells it, or a datagram with an address in full."
+)
+_LEAVE_IT_OUT = (
+    "Leave the prefix of that context out where it is given: the capture announces theirs."
 )
 SenderAndContexts = tuple[str, ContextPair]
 OffTogether = dict[SenderAndContexts, Differences]
@@ -45,6 +49,16 @@ def of_all_senders(known: Surroundings) -> Iterator[OffTogether]:
             yield together
 
 
+def is_chance(held: HeldReading, theirs: Sequence[OffTogether]) -> bool:
+    """Return whether a reading's sums are off by just what another prefix adds to those of all senders."""
+    for together in theirs:
+        ((_, contexts), found) = next(iter(together.items()))
+        numbers, each = each_off(contexts, found.prefix_off)
+        if len(held.off) == 1 and each_off(held.contexts, *held.off) == (numbers, each):
+            return True
+    return False
+
+
 def hit_of_all(together: OffTogether, announced: AnnouncedPrefixes) -> Hit:
     """Return what they prove; a port or a formula that explains them too is said where it does so for all."""
     ((_, contexts), first) = next(iter(together.items()))
@@ -56,6 +70,11 @@ def hit_of_all(together: OffTogether, announced: AnnouncedPrefixes) -> Hit:
         "prefix that is known here is not theirs: "
     )
     other = announced_otherwise(announced, first, off, alone=False)
+    is_announced = any(
+        first.held[number].prefix in announced.get(number, ())
+        for number in numbers
+        if number in first.held
+    )
     beside = set[str]() if other else set.intersection(*map(_beside, together.values()))
     prefixes = () if other else other_prefixes(first, off, alone=False)
     words = (
@@ -69,7 +88,7 @@ def hit_of_all(together: OffTogether, announced: AnnouncedPrefixes) -> Hit:
     frames = sorted({number for found in together.values() for number in found.frames})
     return Hit(
         cause, (f"all {count} wrong sums differ by {' or '.join(differ)}", *prefixes), name,
-        tuple(frames[:_MOST_FRAMES]), advice=_GIVE_THEIRS, times=count,
+        tuple(frames[:_MOST_FRAMES]), advice=_LEAVE_IT_OUT if other and not is_announced else _GIVE_THEIRS, times=count,
         certainty=Certainty.OPEN if beside else Certainty.CONFIGURATION,
     )  # fmt: skip
 

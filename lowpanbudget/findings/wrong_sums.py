@@ -92,7 +92,7 @@ class WrongSums:
             # all off by the same may be a prefix that is not known here
             sums = self._known.sums.get((source_name(scene), datagram.contexts_used))
             off = 0 if sums is None else sums.constant
-            return off != 0 and off == (reading.computed - reading.carried) % 0xFFFF
+            return off != 0 and off == reading.off
         form = self._known.forms.get(datagram.headers.form)
         return form is None or checksum.detail_of(datagram, reading.slip) not in form.rights
 

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 import pytest
 from findings import air
 from findings.air import PREFIX, ROOT, Capture
+from findings.cases_further import announcing
 
-from lowpanbudget.findings.finding import Certainty, Finding
+from lowpanbudget.findings.finding import Certainty, Finding, Severity
 
 THEIRS, OTHERS = "2001:db8:1:7::", "2001:db8:1:9::"
 NODES = [bytes([0, number]) for number in range(0x17, 0x1C)]
@@ -77,6 +78,31 @@ def test_two_checksums_are_chance_and_as_many_senders_of_other_faults_are_no_few
     frames = [sent(node, bytes([n]) * 4, THEIRS) for n in range(3) for node in NODES[:2]]
     subjects = [one.subject for one in Capture([*frames, *damaged]).fed() if one.name == NAME]
     assert subjects == ["0x0017, 0x0018"]
+
+
+def test_octets_left_out_that_do_the_same_are_chance() -> None:
+    """Each prefix is 1 less than here; so is each length without the last octet, which is zero."""
+    senders = [(node, "2001:db8::") for node in NODES]
+    frames = [sent(node, bytes([n]) * 4, prefix) for n in range(3) for node, prefix in senders]
+    tails = [
+        sent(node, bytes([n] * 3 + [0]), prefix) for n in range(3) for node, prefix in senders[:2]
+    ]
+    (found,) = (one for one in Capture([*frames, *tails]).fed() if one.severity is Severity.FAILURE)
+    assert found.subject == "context 0"
+    (found,) = (one for one in Capture([*tails]).fed() if one.severity is Severity.FAILURE)
+    assert found.name == "octets-behind-datagram"
+
+
+def test_a_prefix_that_the_capture_announces_is_named() -> None:
+    """What was given is to be left out then; where it was announced too, nodes may not have heard of it."""
+    frames = [sent(node, bytes([n]) * 4, THEIRS) for n in range(3) for node in NODES]
+    theirs = announcing(0, f"{THEIRS}/64")
+    (found,) = (one for one in Capture([theirs, *frames]).fed() if one.name == NAME)
+    assert f"has context 0 as {THEIRS}/64, which was announced here too" in found.cause
+    assert found.advice.startswith("Leave the prefix of that context out")
+    both = [theirs, announcing(0, f"{PREFIX}/64"), *frames]
+    (found,) = (one for one in Capture([*both]).fed() if one.name == NAME)
+    assert found.advice.startswith("Look where the prefix that is known here comes from")
 
 
 def test_a_port_that_explains_all_is_said_beside() -> None:

@@ -10,7 +10,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, is_sum_elided
-from lowpanbudget.findings.prefix_here import hit_of_all, of_all_senders
+from lowpanbudget.findings.prefix_here import hit_of_all, is_chance, of_all_senders
 from lowpanbudget.findings.prefix_sums import (
     announced_otherwise,
     formulas_beside,
@@ -70,7 +70,8 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
         return
     key = reading.slip, reading.what, detail_of(datagram, reading.slip)
     held = form.held.setdefault(key, HeldReading(hit, reading.text, sender))
-    held.take(reading.carried, evidence, scene.numbers)
+    held.contexts = datagram.contexts_used
+    held.take(reading.carried, reading.off, evidence, scene.numbers)
     if reading.slip is Slip.OPTION and beside is not None:
         held.beside, held.is_proved = beside, held.is_proved or beside.is_right_since
     yield hit._replace(cause="")  # the end tells whether it holds
@@ -87,13 +88,13 @@ def _beside(scene: Scene, datagram: HeardDatagram, reading: SumReading) -> Diffe
 
 def readings_that_hold(slips: Sequence[Slip], known: Surroundings) -> Hits:
     """Take the readings of these slips that no other checksum refutes."""
-    inverting = known.sums.inverting
+    inverting, theirs = known.sums.inverting, list(of_all_senders(known))
     hits = [
         one
         for form in known.forms.values()
         for slip in slips
         for held, one in form.hits(slip)
-        if held.sender not in inverting
+        if held.sender not in inverting and not is_chance(held, theirs)
     ]
     yield from sorted(hits, key=lambda hit: hit.frames)
 
@@ -209,7 +210,8 @@ def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
 def checksum_wrong(known: Surroundings) -> Hits:
     """Take what neither a length nor a prefix explains."""
     changed, inverting = changed_by(known), known.sums.inverting
-    of_all = {key for together in of_all_senders(known) for key in together}
+    theirs = list(of_all_senders(known))
+    of_all = {key for together in theirs for key in together}
     for key, found in known.sums.items():
         sender, is_read = key[0], found.constant or found.is_without_length or found.inverted
         if found.count and not is_read and key not in of_all:
@@ -223,10 +225,9 @@ def checksum_wrong(known: Surroundings) -> Hits:
             yield Hit(
                 found.text, tuple(evidence), changed.get(sender, sender), frames, advice=advice, times=found.count
             )  # fmt: skip
-    inverting |= {sender for sender, _ in of_all}
     for form in known.forms.values():
         for held, unread in form.refuted:
-            if held.sender not in inverting:
+            if held.sender not in inverting and not is_chance(held, theirs):
                 yield _chance(held, unread)
 
 
