@@ -48,16 +48,19 @@ def command(
 ) -> None:
     """Compare the messages of the design files OLD and NEW: what a receiver of the old format reads from new messages.
 
-    Every change is made alone, packed, and read with the old format: it is read right, right as a prefix (read right
-    only by receivers that ignore octets after their last field), refused, which the receiver knows, or misread, which
-    nobody notices. That nothing is misread is proven, by sizes, by bits that are always the same, because no field
-    moves, or by following every count, option and presence bit through the receiver; where neither that nor a message
-    that is misread is found, messages may be misread. A field of another name and the same shape is taken for a renamed
-    one, a value's name that is all but spelled the same for the one in its place, and a unit that only one file
-    states for one that was meant: what has to be so for that to be right is told. A flag of the receiver that the
-    sender does not have is misread: it reads as not set, which nobody said. Of each message as a whole it is also told
-    what a new receiver makes of old ones, as nodes in the field go on to send them.
-    The exit code is 1 when something is misread or may be.
+    Every change is made alone, packed, and read with the old format: it is read right, right in another unit (the same
+    octets and the same quantity, as 30 % and the ratio 0.3), right as a prefix (read right only by receivers that
+    ignore octets after their last field), refused, which the receiver knows, or misread, which nobody notices. That
+    nothing is misread is proven, by sizes, by bits that are always the same, because no field moves, or by following
+    every count, option and presence bit through the receiver; where neither that nor a message that is misread is
+    found, messages may be misread. A field of another name and the same shape is taken for a renamed one, a value's
+    name that is all but spelled the same for the one in its place, and a unit that only one file states for one that
+    was meant: what has to be so for that to be right is told. A flag of the receiver that the sender does not have is
+    misread: it reads as not set, which nobody said. Of each message as a whole it is also told what a new receiver
+    makes of old ones, as nodes in the field go on to send them.
+    The lines above a message's table are about all its changes together, and they decide: the exit code is 1 when a
+    message is misread or may be. A row of the table is one change by itself: it may be misread where the whole message
+    is refused.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.payload.search.receiver import Outcome
@@ -72,7 +75,7 @@ def command(
         from lowpanbudget.report import compatible_text
 
         output.show(lambda console, screen: compatible_text.comparisons(console, screen, rows))
-    allowed = {Outcome.RIGHT}
+    allowed = {Outcome.RIGHT, Outcome.SCALED}
     allowed |= {Outcome.PREFIX} if ignore_tail or not strict else set()
     allowed |= set() if strict else {Outcome.REFUSED}
     outcomes = [one.outcome for one in comparisons if receivers != "new"]

@@ -109,18 +109,19 @@ _PREFIXED = frozenset(
 _IN_PACKS = {"%": "/"}
 
 
-def factors(one: str, other: str) -> tuple[Decimal, Decimal] | None:
-    """Return by what the numbers of each of two units are to be multiplied to be in one unit.
+def in_one_unit(field: Any, other: Any) -> tuple[Any, Any] | None:
+    """Return two fields of any kinds with their numbers in one unit, that of the first where its factor is exact.
 
-    Those of the first stay as they are where the factor is an exact decimal. None: units of different quantities, or of
-    which it is not known.
+    None: units of different quantities, of which it is not known, or codes that are numbers themselves.
     """
-    (base, factor), (other_base, other_factor) = _unprefixed(one), _unprefixed(other)
-    if base != other_base or not base:
+    (base, factor), (other_base, other_factor) = _unprefixed(field.unit), _unprefixed(other.unit)
+    if base != other_base:
         return None
     ratio = EXACT.divide(other_factor, factor)
     is_exact = EXACT.multiply(ratio, factor) == other_factor
-    return (Decimal(1), ratio) if is_exact else (factor, other_factor)
+    unit, times = (field.unit, (Decimal(1), ratio)) if is_exact else (base, (factor, other_factor))
+    made = multiplied(field, times[0], unit), multiplied(other, times[1], unit)
+    return None if None in made else made
 
 
 def _unprefixed(unit: str) -> tuple[str, Decimal]:

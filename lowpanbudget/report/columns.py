@@ -245,9 +245,10 @@ COLUMNS: dict[str, dict[str, str]] = {
     "compatible": {
         "field": "A field that changed.",
         "change": "How it changed.",
-        "verdict": "What receivers of the old format do: read right; right as a prefix (only those that ignore octets "
-        "after their last field); refused; misread; may be misread: no such message was found, and nothing proves that "
-        "there is none; not judged: the change cannot be made alone.",
+        "verdict": "What receivers of the old format do with this change alone (all together decide, above the table): "
+        "read right; right in another unit (the same octets and quantity, as 30 % and 0.3); right as a prefix (only "
+        "those that ignore octets after their last field); refused; misread; may be misread: no such message was "
+        "found, and nothing proves that there is none; not judged: the change cannot be made alone.",
         "an old receiver reads": "What it takes it for, or why it refuses it.",
         "bits": "Bits that the greatest message grows by (+), or shrinks by (-).",
     },

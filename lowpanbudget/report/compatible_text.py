@@ -11,9 +11,15 @@ from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
-_WORDS = {"misread": "MISREAD"}
+_WORDS = {
+    "misread": "MISREAD"
+}  # in what decides; a change that is misread by itself may be refused with others
+_ALONE = (
+    "These lines decide, also the exit code. Each change by itself, as if nothing else had changed:"
+)
 _STYLES = {
     "read right": "green",
+    "right in another unit": "green",
     "right as a prefix": "yellow",
     "refused": "yellow",
     "may be misread": "bold yellow",
@@ -36,6 +42,8 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
             _side(console, screen, comparison["new_receiver_outcome"], says)
         console.print()
         if comparison["changes"]:
+            if comparison["changes"][1:]:
+                paragraph(console, screen, _ALONE)
             rows = [_row(screen, change) for change in comparison["changes"]]
             titles = ("field", "change", "verdict", "an old receiver reads", "bits")
             layout.put(console, layout.table(titles, rows, console.width, right=(4,)))
@@ -46,7 +54,7 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
 
 
 def _side(console: Console, screen: Screen, outcome: str, says: str) -> None:
-    runs = [_verdict(screen, outcome), (screen.text(f": {says}"), "")]
+    runs = [_verdict(screen, outcome, _WORDS.get(outcome, outcome)), (screen.text(f": {says}"), "")]
     layout.put(console, layout.wrap(runs, console.width))
 
 
@@ -72,8 +80,8 @@ def _range(size: Sequence[int]) -> str:
     )
 
 
-def _verdict(screen: Screen, outcome: str) -> Run:
-    return (screen.text(_WORDS.get(outcome, outcome)), _STYLES.get(outcome, ""))
+def _verdict(screen: Screen, outcome: str, words: str) -> Run:
+    return (screen.text(words), _STYLES.get(outcome, ""))
 
 
 def _bits(change: dict[str, Any]) -> str:
@@ -86,7 +94,7 @@ def _row(screen: Screen, change: dict[str, Any]) -> list[Cell]:
     return [
         screen.text(change["path"] or "the message"),
         screen.text(change["what"]),
-        [_verdict(screen, change["outcome"])],
+        [_verdict(screen, change["outcome"], change["outcome"])],
         screen.text(change["reads"]),
         _bits(change),
     ]

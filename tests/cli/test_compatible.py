@@ -49,6 +49,40 @@ def test_exit_codes(
     assert (outcome.upper() if outcome == "misread" else outcome) in shown
 
 
+def test_another_unit_of_the_same_quantity_is_no_no(invoke: Invoke, tmp_path: Path) -> None:
+    """1 lx is 1000 mlx (SI): as many steps of 1000, and the same octets."""
+    text, light = ARCHIVE.read_text("utf-8"), 'max = 100_000\nunit = "lx"\nat = 16'
+    file = tmp_path / "new.toml"
+    assert light in text
+    other = light.replace("100_000", "100_000_000\nstep = 1000").replace("lx", "mlx")
+    file.write_text(text.replace(light, other, 1), "utf-8")
+    done = invoke("compatible", ARCHIVE, file, "--message", "door_alarm", "--strict")
+    assert done.exit_code == 0
+    told = "right in another unit: an old receiver reads all its fields right; light in lx"
+    assert told in " ".join(done.stdout.split())
+
+
+def test_a_change_that_is_misread_by_itself_is_refused_with_the_others(
+    invoke: Invoke, tmp_path: Path
+) -> None:
+    """The lines that decide say so; only what decides stands in capitals."""
+    names = (
+        'names = ["north", "south", "vault"]\n\n[[message.field]]\nkind = "boolean"\nname = "open"'
+    )
+    text, file = ARCHIVE.read_text("utf-8"), tmp_path / "new.toml"
+    other = text.replace(names, names.replace('"north", "south"', '"south", "north"'), 1)
+    front = 'name = "version"\nvalue = 1\n\n[[message.field]]\nkind = "enumeration"\nname = "door"'
+    file.write_text(other.replace(front, front.replace("= 1", "= 2"), 1), "utf-8")
+    done = invoke("compatible", ARCHIVE, file, "--message", "door_alarm")
+    shown = " ".join(done.stdout.split())
+    assert done.exit_code == 0
+    assert "These lines decide, also the exit code." in shown
+    assert shown.startswith("Message door_alarm")
+    assert "refused: an old receiver refuses all messages" in shown
+    assert " misread " in shown
+    assert "MISREAD" not in shown
+
+
 def test_new_receivers_of_old_messages_are_told_of(invoke: Invoke, tmp_path: Path) -> None:
     """A bit more falls into those that fill the last octet, where old messages have 0: false, which nobody sent."""
     file = tmp_path / "new.toml"

@@ -270,6 +270,72 @@ def test_another_name_of_the_same_unit_is_safe() -> None:
         assert change.safe
 
 
+PERCENT = number("a", 60, step=Decimal("0.1"), unit="%", special=(("none", None),))
+RATIO = Number(
+    "a",
+    min=Decimal(0),
+    max=Decimal("0.6"),
+    step=Decimal("0.001"),
+    unit="/",
+    special=(("none", None),),
+)
+# each pair says one quantity by one code: the second value is worked out by hand (SI prefixes, RFC 8428 table 6)
+RESCALED = {
+    "percent": (PERCENT, RATIO, 30, "0.3"),
+    "millivolts": (Number("a", min=Decimal(2), max=Decimal("3.6"), step=Decimal("0.05"), unit="V"),
+                   Number("a", min=Decimal(2000), max=Decimal(3600), step=Decimal(50), unit="mV"), "2.15", 2150),
+    # an hour is 60 minutes, but a minute no exact decimal of an hour
+    "hours": (number("a", 4, unit="h"), number("a", 240, step=Decimal(60), unit="min"), 3, 180),
+    "a table": (Table("a", values=(Decimal(1), Decimal(5)), unit="kPa"),
+                Table("a", values=(Decimal(10), Decimal(50)), unit="hPa"), 5, 50),
+    "equal ratios": (Logarithmic("a", min=Decimal("0.3"), max=Decimal(30), steps=7, unit="%"),
+                     Logarithmic("a", min=Decimal("0.003"), max=Decimal("0.3"), steps=7, unit="/"), 30, "0.3"),
+    "samples": (Series("a", min=Decimal(0), max=Decimal(9), deltas="variable", max_length=3, unit="m"),
+                Series("a", min=Decimal(0), max=Decimal(9000), step=Decimal(1000), deltas="variable",
+                       max_length=3, unit="mm"), [1, 9], [1000, 9000]),
+    "elements": (Array("a", max_length=3, element=dataclasses.replace(PERCENT, name="", special=())),
+                 Array("a", max_length=3, element=dataclasses.replace(RATIO, name="", special=())), [1, 60],
+                 [Decimal("0.01"), Decimal("0.6")]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", RESCALED)
+def test_the_same_quantity_in_another_unit_is_no_misreading(case: str) -> None:
+    field, other, value, same = RESCALED[case]
+    old, new = message(OLD[0], field, Boolean("b")), message(OLD[0], other, Boolean("b"))
+    given_value, given_same = (
+        Decimal(one) if isinstance(one, str) else one for one in (value, same)
+    )
+    octets = old.pack({"a": given_value, "b": True})
+    assert octets == new.pack({"a": given_same, "b": True})
+    for before, after in ((old, new), (new, old)):
+        found = compare(before, after)
+        assert only(found).outcome is found.outcome is Outcome.SCALED
+        assert found.new_receiver_outcome is Outcome.SCALED
+        assert found.reads.startswith("all its fields right; a")
+        assert any("another number for it" in text for text in found.advice)
+    # one step more is another code for the same quantity, and a longer message is only right as a prefix
+    more = message(OLD[0], other, Boolean("b"), number("more"))
+    assert compare(old, more).outcome in {Outcome.PREFIX, Outcome.REFUSED}
+
+
+def test_a_unit_that_scales_with_numbers_that_do_not_is_misread() -> None:
+    """0.3 of "/" is 30 %: where the range stays 0 .. 60, each code says a hundred times as much."""
+    for old, new in (
+        (PERCENT, dataclasses.replace(PERCENT, unit="/")),
+        (PERCENT, dataclasses.replace(RATIO, max=Decimal("1.2"), step=Decimal("0.002"))),
+        (Float("a", bits=32, unit="%"), Float("a", bits=32, unit="/")),
+        (number("a", unit="mV"), number("a", unit="mA")),
+        (number("a", unit="pH"), number("a", unit="H")),
+        (number("a", unit="Cel"), number("a", unit="degF")),
+    ):
+        assert compare(message(old), message(new)).outcome is Outcome.MISREAD
+    # equal ratios are rounded to digits: 1 / 60 of them leaves others
+    log = Logarithmic("a", min=Decimal(60), max=Decimal(6000), steps=7, unit="s")
+    minutes = dataclasses.replace(log, min=Decimal(1), max=Decimal(100), unit="min")
+    assert compare(message(log), message(minutes)).outcome is Outcome.MISREAD
+
+
 def test_a_unit_that_was_only_meant_may_be_stated() -> None:
     """Its octets and values are the same; whether it was meant no octet shows, and the words say so."""
     found = compare(message(number("a")), message(number("a", unit="Cel")))
@@ -308,10 +374,11 @@ def test_a_unit_moves_no_bit_of_any_kind(bare: Any) -> None:
         assert (found.outcome, found.new_receiver_outcome) == (Outcome.RIGHT, Outcome.RIGHT)
         assert found.reads.endswith("the same octets: right only if unit m of a is meant by both")
     change = only(compare(made("m"), made("km")))
-    assert (change.outcome, change.reads) == (
-        Outcome.MISREAD,
-        "the same octets, but takes km for m",
-    )
+    assert change.outcome is Outcome.MISREAD
+    # a kilometre is 1000 m (SI), and every number of one is read as one of metres
+    told = "takes km for m" if isinstance(bare, Float) else "a in m where km was sent"
+    told = told.replace("a in", "a[] in") if isinstance(bare, Array) else told
+    assert change.reads.endswith(told)
     assert change.what.endswith("unit m becomes km")
 
 
@@ -437,6 +504,29 @@ def test_orders() -> None:
     assert (change.what, change.safe) == ("byte order big becomes little", False)
     # one octet has no byte order
     assert compare(message(number("a")), message(number("a"), byte_order="little")).safe
+    assert not compare(
+        message(Float("a", bits=16)), message(Float("a", bits=16), byte_order="little")
+    ).safe
+
+
+@pytest.mark.parametrize("bit_order", ["msb-first", "lsb-first"])
+@pytest.mark.parametrize("lead", [3, 8])
+def test_strings_of_octets_and_flags_have_no_byte_order(bit_order: str, lead: int) -> None:
+    fields = (
+        ReservedBits("", bits=lead), Octets("o", length=9), Text("t", max_length=9), Octets("v", max_length=5),
+        Flags("f", names=tuple(f"n{index}" for index in range(13))), Boolean("x", optional=True),
+    )  # fmt: skip
+    big, little = (
+        message(*fields, byte_order=order, bit_order=bit_order) for order in ("big", "little")
+    )
+    for sample in samples(big, 50):
+        assert big.pack(sample) == little.pack(sample)
+    assert only(compare(big, little)).outcome is Outcome.RIGHT
+    # a count of more than 8 bits is a number of two octets
+    long = Octets("o", max_length=300)
+    assert not compare(
+        message(long, bit_order=bit_order), message(long, byte_order="little", bit_order=bit_order)
+    ).safe
 
 
 def test_messages_that_come_and_go() -> None:

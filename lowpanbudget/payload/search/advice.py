@@ -6,9 +6,9 @@ from typing import Any
 
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.receiver import Outcome
+from lowpanbudget.payload.search.receiver import SAFE, Outcome
 
-_READ = {Outcome.RIGHT, Outcome.PREFIX}
+_READ = {*SAFE, Outcome.PREFIX}
 _INSIDE = re.compile(r"[.\[]")  # of a path into a group or a list
 _MISREAD = {Outcome.MISREAD, Outcome.OPEN}
 
@@ -36,6 +36,10 @@ _COUNTS_UP = (
     "The version is the same in both formats. Where it counts up with the format, a receiver refuses the other one, "
     "and can read it with the format of its version."
 )
+_SCALED = (
+    "Octets and quantity are the same, but a receiver of the other format has another number for it. Who shows, keeps "
+    "or compares numbers of both needs the unit beside each."
+)
 
 
 def advice(
@@ -47,6 +51,8 @@ def advice(
     """Yield advice on changes, each with its path, in words and its outcome, and on what becomes of all together."""
     bad = [(path, what) for path, what, outcome in changes if outcome not in _READ]
     came = [path for path, what in bad if what.endswith((" appended", " inserted", " removed"))]
+    if Outcome.SCALED in outcomes:
+        yield _SCALED
     if any(_INSIDE.search(path) for path in came):
         yield _GROWN
     optional = {field.name for field in new.fields if field.optional}

@@ -30,7 +30,7 @@ Fields = tuple[Field, ...]
 def is_in_step(receiver: Message, sender: Message, renamed: dict[str, str]) -> bool:
     """Return whether it is proven that each field the receiver reads is the one that was sent, as it was sent."""
     ours, theirs = receiver.order, sender.order
-    if ours._replace(byte_order="") != theirs._replace(byte_order=""):
+    if _but_bytes(ours) != _but_bytes(theirs):
         return False
     referred = references(sender.fields, MAX_DEPTH)
     step = Alignment(ours, theirs, renamed, referred, most_spare(sender))
@@ -166,7 +166,14 @@ class Alignment(NamedTuple):
         if names:
             return differing <= {"names", "bits"} and all(map(eq, *names))
         named = any(body.named for body in field.bodies())  # without a number of its own
-        return differing <= {*field.refusing, *_BODIES} and (named or self.ours == self.theirs)
+        is_order_same = named or self.ours == self.theirs or self._has_no_byte_order(field)
+        return differing <= {*field.refusing, *_BODIES} and is_order_same
+
+    def _has_no_byte_order(self, field: Field) -> bool:
+        """Return whether only the byte order is another one, and a field, its number in front as well, has none."""
+        is_number = getattr(field, "ordered", field.number() is not None)
+        is_counted = self.ours.rounded(field.number_bits()) > _OCTET
+        return not (is_number or is_counted) and _but_bytes(self.ours) == _but_bytes(self.theirs)
 
     def _is_same_grid(self, one: Stepped, two: Stepped) -> bool:
         """Return whether no code of one number stands for another value, or name, of the other."""
@@ -180,6 +187,11 @@ class Alignment(NamedTuple):
             for number, codes in zip((one, two), names, strict=True)
         )
         return are_same_codes(ours, theirs, {*names[0].values(), *names[1].values()})
+
+
+def _but_bytes(order: Order) -> Order:
+    """Return an order without that of octets."""
+    return order._replace(byte_order="")
 
 
 def _differing(field: Field, other: Field) -> set[str]:

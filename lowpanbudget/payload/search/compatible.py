@@ -12,8 +12,9 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.advice import advice
 from lowpanbudget.payload.search.edits import Edit, bare, edits
 from lowpanbudget.payload.search.meanings import one_sided_meanings
+from lowpanbudget.payload.search.measured import measured_alike
 from lowpanbudget.payload.search.names import called_alike
-from lowpanbudget.payload.search.receiver import ALL_RIGHT, Outcome, Reading, Sides, reading
+from lowpanbudget.payload.search.receiver import ALL_RIGHT, SAFE, Outcome, Reading, Sides, reading
 from lowpanbudget.payload.search.tree import with_members
 from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
@@ -25,8 +26,8 @@ class Change(NamedTuple):
     ``path``: the place of the field in the format, empty for the message itself. ``what``: what is changed, in words.
     ``safe``: whether every receiver of the old format reads all its fields right. ``reads``: what an old
     receiver makes of the new octets, in words. ``bits``: by how many the greatest message grows, or shrinks where it is
-    below 0. ``outcome``: read right, right as a prefix, refused, may be misread, misread, or not judged, where the
-    change alone makes no format.
+    below 0. ``outcome``: read right, right in another unit, right as a prefix, refused, may be misread, misread, or not
+    judged, where the change alone makes no format.
     """
 
     path: str
@@ -45,9 +46,9 @@ class FormatComparison:
     what an old receiver makes of new messages, in words. ``changes``: each change alone, as a Change. ``old_octets``:
     the least and the greatest size before, in octets, or None where there was no such format. ``new_octets``: the least
     and the greatest size now, or None where it is gone. ``outcome``: what becomes of new messages at an old receiver:
-    read right, right as a prefix, refused, may be misread, or misread. ``new_receiver_outcome``: the same of old
-    messages at a new receiver. ``new_receiver_reads``: what that makes of them, in words. ``advice``: what to do about
-    what is not read right, each a text.
+    read right, right in another unit, right as a prefix, refused, may be misread, or misread.
+    ``new_receiver_outcome``: the same of old messages at a new receiver. ``new_receiver_reads``: what that makes of
+    them, in words. ``advice``: what to do about what is not read right, each a text.
     """
 
     message: str
@@ -105,7 +106,7 @@ def compare(old: Message, new: Message, *, ignore_tail: bool = False) -> FormatC
         read = reading(_sides(old, new, ignore_tail=ignore_tail), everywhere=everywhere)
     alone = {change.outcome for change in judged}
     worst = read.outcome is Outcome.MISREAD
-    if worst and len(judged) > 1 and alone <= {Outcome.RIGHT, Outcome.REFUSED}:
+    if worst and len(judged) > 1 and alone <= {*SAFE, Outcome.REFUSED}:
         read = read._replace(text=f"{read.text}; no change alone does that")
     back = (
         reading(_sides(new, old, ignore_tail=ignore_tail), everywhere=everywhere)
@@ -124,10 +125,18 @@ def _sides(receiver: Message, sender: Message, *, ignore_tail: bool) -> Sides:
 
 
 def _with_assumed(sides: Sides) -> Sides:
-    """Return two formats in which the same codes have the same names, and all that is so supposed."""
-    sender, supposed = called_alike(sides.receiver, sides.sender)
-    meant = one_sided_meanings(sides.receiver, sender, sides.renamed)
-    return sides._replace(sender=sender, assumed=[*sides.assumed, *supposed, *meant])
+    """Return two formats in which the same codes have the same names and units, and all that is so supposed."""
+    receiver, sender, measured = measured_alike(sides.receiver, sides.sender, sides.renamed)
+    sender, supposed = called_alike(receiver, sender)
+    meant = one_sided_meanings(receiver, sender, sides.renamed)
+    return Sides(
+        receiver,
+        sender,
+        sides.renamed,
+        [*sides.assumed, *supposed, *meant],
+        sides.ignore_tail,
+        measured,
+    )
 
 
 def _compared(
@@ -139,7 +148,7 @@ def _compared(
 ) -> FormatComparison:
     """Return a comparison with what an old receiver reads, and ``back`` what a new one does from old messages."""
     name = next(message.name for message in (old, new) if message)
-    safe = read.outcome is Outcome.RIGHT
+    safe = read.outcome in SAFE
     todo: tuple[str, ...] = ()
     if old and new:
         alone = [(one.path, one.what, one.outcome) for one in changes]
@@ -182,4 +191,4 @@ def _judged(
     sides = _with_assumed(Sides(old, changed, edit.renamed, assumed, ignore_tail))
     read = reading(sides, everywhere="fields" not in changes)
     bits = changed.max_bits - old.max_bits
-    return Change(path, edit.what, read.outcome is Outcome.RIGHT, read.text, bits, read.outcome)
+    return Change(path, edit.what, read.outcome in SAFE, read.text, bits, read.outcome)

@@ -39,11 +39,13 @@ _SHOWN = 40  # octets of a message that is misread, for people to try
 class Outcome(Enum):
     """What becomes of messages at a receiver of another format, from the best to the worst, which nobody notices.
 
-    ``PREFIX``: read right by a receiver that ignores octets after its last field, refused by any other. ``OPEN``: no
+    ``SCALED``: the same octets and the same quantity, whose number is another one in the receiver's unit. ``PREFIX``:
+    read right by a receiver that ignores octets after its last field, refused by any other. ``OPEN``: no
     message was found that is misread, and nothing proves that there is none.
     """
 
     RIGHT = "read right"
+    SCALED = "right in another unit"
     PREFIX = "right as a prefix"
     REFUSED = "refused"
     OPEN = "may be misread"
@@ -52,6 +54,7 @@ class Outcome(Enum):
 
 
 _READ = {Outcome.RIGHT, Outcome.PREFIX}
+SAFE = {Outcome.RIGHT, Outcome.SCALED}
 Values = dict[str, Any]
 
 
@@ -68,7 +71,8 @@ ALL_RIGHT = Reading(Outcome.RIGHT, "all its fields right")
 class Sides(NamedTuple):
     """The formats of a receiver and of a sender; ``renamed`` says what the sender calls the receiver's fields.
 
-    ``assumed`` says what has to be so for what is right. A receiver that ignores the tail reads what it knows and
+    ``assumed`` says what has to be so for what is right, ``measured`` which numbers the receiver has in another unit;
+    here they are in one. A receiver that ignores the tail reads what it knows and
     leaves the octets after it, as ``Message.unpack`` does where that is asked for.
     """
 
@@ -77,10 +81,19 @@ class Sides(NamedTuple):
     renamed: dict[str, str]
     assumed: Sequence[str]
     ignore_tail: bool
+    measured: Sequence[str] = ()
 
 
 def reading(sides: Sides, *, everywhere: bool = False) -> Reading:
     """Return what a receiver makes of messages; ``everywhere``: edges of all fields, not only where they differ."""
+    read = _reading(sides, everywhere=everywhere)
+    if not sides.measured or read.outcome not in _READ | {Outcome.MISREAD}:
+        return read
+    outcome = Outcome.SCALED if read.outcome is Outcome.RIGHT else read.outcome
+    return Reading(outcome, f"{read.text}; {' and '.join(sides.measured)}")
+
+
+def _reading(sides: Sides, *, everywhere: bool) -> Reading:
     receiver, sender, *_ = sides
     places = None if everywhere else _differing(receiver, sender)
     judge = Judge(receiver.fields, sides.renamed)
