@@ -1,7 +1,7 @@
 """What is told of the runs of a burst: packet by packet, queue by queue, and whether it keeps to what is asked for."""
 
 from collections.abc import Sequence
-from math import inf, sqrt
+from math import fsum, inf, sqrt
 from statistics import stdev
 
 from lowpanbudget.deployment.burst_checks import (
@@ -73,10 +73,10 @@ def _plan(place: FiredBurst, runs: Sequence[BurstRun], seed: int) -> BurstPlan:
         half = towards(place.wanted, all_in, count)
     plan = BurstPlan(
         burst.name, burst.flow, place.names, burst.packets, burst.octets, len(place.frames[0]), burst.every_s,
-        place.lasts_s, burst.all_in_s, count, seed, sum(plan.arrives for plan in plans),
-        sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half, place.wanted,
+        place.lasts_s, burst.all_in_s, count, seed, fsum(plan.arrives for plan in plans),
+        fsum(plan.lost_queue for plan in plans), fsum(plan.lost_link for plan in plans), all_in, half, place.wanted,
         done[count // 2], done[int(count * 0.95)], place.air_s, _share_of_air(place.air_s, place.lasts_s), plans,
-        curves, lost_access=sum(plan.lost_access for plan in plans),
+        curves, lost_access=fsum(plan.lost_access for plan in plans),
     )  # fmt: skip
     return _with_spread(plan, runs)
 

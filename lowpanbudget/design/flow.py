@@ -196,7 +196,7 @@ class Flow(HashedOnce):
         routing = self.routing
         if routing.route or routing.non_storing:
             route = max(routing.route + hops - self.hops, 0)
-            routing = replace(routing, route=route, non_storing=routing.tunnel)
+            routing = replace(routing, route=route, non_storing=not route and routing.tunnel)
         flow = replace(self, hops=hops, routing=routing)
         flow.must_reach()
         return flow

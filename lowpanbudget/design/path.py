@@ -103,7 +103,7 @@ class FlowPath(HashedOnce):
         """Return the frames that carry ``payload`` over this hop: one, or fragments.
 
         With the ``layout`` of the payload, such as a message of the design, the spans tell its fields.
-        Raises ``DoesNotFit`` when the datagram is over the MTU or no fragment fits.
+        Raises ``DoesNotFit`` when the datagram is over the MTU or no fragment fits, ``WireError`` as the layout does.
         """
         return [self.framed(carried) for carried in self._payloads(payload, layout=layout)]
 

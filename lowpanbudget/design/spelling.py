@@ -52,6 +52,8 @@ def _letters(word: str) -> str:
 
 
 def spelled(word: str, vocabulary: Iterable[str], what: str = "Known here") -> str:
-    """Return the word that was meant, or all known ones behind ``what``."""
+    """Return the word that was meant, or all known ones behind ``what``; of none, that the file may be cut."""
     vocabulary = tuple(vocabulary)
-    return meant(word, vocabulary) or f"{what}: {', '.join(vocabulary) or 'none'}"
+    if not vocabulary:
+        return f"{what}: none; look whether the file is whole"
+    return meant(word, vocabulary) or f"{what}: {', '.join(vocabulary)}"

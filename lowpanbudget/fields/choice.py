@@ -77,7 +77,8 @@ class Row:
     cannot be used here; no ``fit`` at all: never chosen); ``restore`` reads them (None: a reserved code). ``parts``
     lays out the octets when they hold more than one field. A row stands in for another one only of its own ``family``.
     ``uses`` tell what each field that it restores comes from. Nothing is read otherwise for what ``free`` octets hold.
-    ``shrinks`` tells of a value in line whether a row of fewer octets may ever stand in; None: of any.
+    ``shrinks`` tells of a value in line whether a row of fewer octets may ever stand in; None: of any. ``says`` tells
+    what a value means where ``needs`` does not say it all.
     """
 
     code: int
@@ -91,6 +92,7 @@ class Row:
     uses: tuple[Use, ...] = ()
     free: Literal["", "big", "little"] = ""
     shrinks: Callable[[int], bool] | None = field(default=None, repr=False)
+    says: Callable[[Any], str] | None = field(default=None, repr=False)
 
     def takes(self, source: str) -> bool:
         """Return whether a field that this row restores comes from such a source."""
@@ -241,8 +243,9 @@ class Choice:
         stand_in = type(value) is StandIn
         if not row.parts:
             removed_by = hints[0] if isinstance(hints[0], str) else hints[0](value)
+            meaning = row.needs if row.says is None else row.says(value)
             told = (
-                at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by,
+                at, row.inline * 8, layer, self.carries, value, meaning, cite, removed_by,
                 row.free or "big", "", stand_in, _HEADER,
             )  # fmt: skip
             spans.append(_new(Span, told))

@@ -43,7 +43,7 @@ def _answer(flow: dict[str, Any]) -> str:
     answer = f"room up to {plural(flow['deepest'], 'hop')}"
     end = flow["end"]
     if end is None:
-        return answer
+        return f"{answer}, the most of a design"
     if end["refused"]:
         return f"{answer}; {end['refused']}"
     if end["room"] == 0:

@@ -94,7 +94,7 @@ def _facts(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     if entry.get("also"):
         facts.append(f"also: {', '.join(entry['also'])}")
     if "octets" in entry:
-        facts.append(plural(entry["octets"], "octet"))
+        facts.append(plural(entry["octets"], "octet") + _in_line(entry))
     if "bits" in entry:
         facts.append(plural(entry["bits"], "bit"))
     if entry.get("bit_order"):
@@ -105,6 +105,16 @@ def _facts(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
         facts.append(entry["link"])
     if facts:
         paragraph(console, screen, "; ".join(facts), "dim", 2)
+
+
+def _in_line(entry: dict[str, Any]) -> str:
+    """Return how many octets follow a header's word by what its choices select; nothing where there are none."""
+    sizes = [[row["octets"] for row in choice["rows"]] for choice in entry.get("choices", ())]
+    least, most = sum(map(min, sizes)), sum(map(max, sizes))
+    if not most:
+        return ""
+    between = f"{least} to {most}" if least < most else str(most)
+    return f", then {between} in line, as the tables below say"
 
 
 def _header(console: Console, screen: Screen, entry: dict[str, Any]) -> None:

@@ -274,3 +274,9 @@ def test_octets_hold_the_check_of_an_existing_format() -> None:
     sent = body + zlib.crc32(body).to_bytes(4, "big")
     assert message.pack({"n": 0x0102, "check": sent[2:]}) == sent
     assert message.unpack(sent)["check"] == sent[2:]
+
+
+def test_where_there_is_none_of_a_kind_the_file_may_be_cut() -> None:
+    fault = fault_of(SMALL.partition("[[message]]")[0])
+    assert fault.message.startswith("there is no message")
+    assert fault.hint == "Messages: none; look whether the file is whole"

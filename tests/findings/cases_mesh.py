@@ -299,6 +299,7 @@ MESH_FURTHER.append(
             ),
             (1, 3, 5, 7, 9, 11),
             6,
+            cite="RFC 4944 §5.2",  # of the mesh header, not of compressed ones
         ),
     )
 )

@@ -293,13 +293,14 @@ BEYOND = tuple(
 )
 
 
-def over_plan(octets: str, field: str, evidence: str) -> Told:
+def over_plan(octets: str, field: str, evidence: str, cite: str = "") -> Told:
     return Told(
         "risk",
         f"flow readings, 0x0017: {field}",
         f"headers take {octets} more than budgeted for the first hop",
         (f"{field}: {evidence}",),
         (1,),
+        cite=cite,
     )
 
 
@@ -310,7 +311,7 @@ SEALED_BEYOND = tuple(
     for fires, told in (
         (
             lambda: sealed_as_planned(request_under(300), ends=ENDS),
-            over_plan("1 octet", "OSCORE Partial IV", "2 octets, planned 1 octet"),
+            over_plan("1 octet", "OSCORE Partial IV", "2 octets, planned 1 octet", "RFC 8613 §6.1"),
         ),
         (
             lambda: sealed_as_planned(request_under(1, GCM), ends=GCM),

@@ -581,3 +581,23 @@ def test_a_key_of_a_file_names_the_longer_paths_that_end_like_it() -> None:
     assert "others" not in terms.explain("flow.dtls.suite")[-1].data
     # where filling bits stand is said once, in the word for it
     assert "explain octet-aligned" in terms.explain("message.layout")[0].data["keys"][0]["meaning"]
+
+
+@pytest.mark.parametrize(
+    ("header", "says"),
+    [
+        # RFC 4944 section 5.2: two addresses of 16 or 64 bits behind an octet
+        ("header mesh", "1 octet, then 4 to 16 in line"),
+        # RFC 6282 section 3.1.1: two octets; CID 1, TF 4, NH 1, HLIM 1 and two addresses of 16 at most
+        ("iphc", "2 octets, then 0 to 39 in line"),
+        ("header bc0", "2 octets; bits"),
+    ],
+)
+def test_what_follows_a_word_in_line_is_counted(header: str, says: str) -> None:
+    assert says in invoke("explain", header, COLUMNS="200").stdout
+
+
+def test_the_address_of_a_group_in_a_mesh_rests_on_its_clause() -> None:
+    """RFC 4944 section 9, figure 8."""
+    assert "group address in a mesh" in invoke("explain", "rfc4944", "9").stdout
+    assert "up to 255" in invoke("explain", "deep").stdout  # section 5.2: an 8-bit Deep Hops Left

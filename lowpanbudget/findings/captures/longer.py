@@ -1,7 +1,9 @@
 """Headers of a frame beside those that the design plans, field by field."""
 
+from collections.abc import Collection
 from ipaddress import IPv6Network
 
+from lowpanbudget.cites import Cite
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.path import FlowPath
 from lowpanbudget.env import IID_MASK, SHORT_IID, old_interface_identifier
@@ -14,6 +16,7 @@ from lowpanbudget.findings.rule import Hits
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.sealed_flows import ComparedHeaders, compared
 from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.layers.lowpan.iphc import HEADER as IPHC
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 _IDENTIFIER = 8  # octets of an address in line, of which the prefix is left out
@@ -53,9 +56,16 @@ def longer_hits(both: ComparedHeaders, scene: Scene, subject: str, where: str) -
         f"{' '.join(one)}: {_bits_text(seen[one])}, planned {_bits_text(planned.get(one, 0))}"
         for one in sorted(longer, key=lambda one: -more[one])[:_MOST_TOLD]
     )
-    yield Hit(
-        cause, tuple(evidence), f"{subject}: {', '.join(map(' '.join, longer[:_MOST_NAMED]))}"
-    )
+    names = f"{subject}: {', '.join(map(' '.join, longer[:_MOST_NAMED]))}"
+    yield Hit(cause, tuple(evidence), names, cite=_cite_of(scene, longer))
+
+
+def _cite_of(scene: Scene, longer: Collection[tuple[str, str]]) -> Cite | None:
+    """Return where the first of these fields is stated; None where one of them is of compressed headers."""
+    cites = [span.cite for span in scene.spans if (span.layer, span.name) in longer]
+    if any(cite is not None and cite.document == IPHC.cite.document for cite in cites):
+        return None
+    return next(filter(None, cites), None)
 
 
 OTHER_PREFIX = (

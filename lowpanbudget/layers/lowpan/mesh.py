@@ -4,6 +4,7 @@
 |0|1|LOWPAN_BC0 |  sequence number
 """
 
+from collections.abc import Callable
 from functools import partial
 from ipaddress import IPv6Address
 
@@ -17,7 +18,11 @@ from lowpanbudget.values import dataclass, field
 CITE = rfc(4944, "5.2")
 PLANNED = "A design plans it with mesh_under = true in [flow.routing] (RFC 4944 section 5.2)"
 BROADCAST_CITE = rfc(4944, "11.1")
+GROUP_CITE = rfc(4944, "9")
+GROUP = 0b100  # the first bits of a 16-bit address that is made of a group's
+SHORT = 2  # octets
 DEEP = 0xF
+MOST_HOPS = 0xFF  # in the octet of deep hops left
 
 
 def _fit_address(value: bytes, _env: object, *, octets: int) -> bytes | None:
@@ -28,7 +33,14 @@ def _restore_address(octets: bytes, _env: object) -> bytes:
     return octets
 
 
-def _address(name: str, label: str) -> Choice:
+def _says_final(address: bytes) -> str:
+    """Return what a short address at the far end is: a node's, or made of a group's, which nodes never have."""
+    if address[0] >> 5 != GROUP:
+        return "the final address has 16 bits"
+    return "a group: 100, then the last 13 bits of its IPv6 address (RFC 4944 section 9)"
+
+
+def _address(name: str, label: str, says: Callable[[bytes], str] | None = None) -> Choice:
     return Choice(
         name,
         label,
@@ -37,14 +49,15 @@ def _address(name: str, label: str) -> Choice:
             Row(
                 code, octets, f"the {label.split(maxsplit=1)[0]} address has {octets * 8} bits", CITE,
                 partial(_fit_address, octets=octets), _restore_address,
+                says=says if octets == SHORT else None,
             )
-            for code, octets in ((0, 8), (1, 2))
+            for code, octets in ((0, 8), (1, SHORT))
         ),
     )  # fmt: skip
 
 
 ORIGINATOR = _address("v", "originator address form (V)")
-FINAL = _address("f", "final address form (F)")
+FINAL = _address("f", "final address form (F)", _says_final)
 MESH = Header(
     "mesh",
     CITE,
@@ -55,7 +68,9 @@ MESH = Header(
         Bits(
             "hops left",
             4,
-            lambda value: "an octet follows" if value == DEEP else f"{value} more hops",
+            lambda value: (
+                "deep hops left follow, in an octet" if value == DEEP else f"{value} more hops"
+            ),
         ),
     ),
 )
@@ -113,19 +128,19 @@ def group_address(group: IPv6Address) -> bytes:
 
     "The initial 3-bit pattern of 100" stands before the last 5 bits of DST[15] and all of DST[16].
     """
-    return (0x8000 | int(group) & 0x1FFF).to_bytes(2, "big")
+    return (GROUP << 13 | int(group) & 0x1FFF).to_bytes(2, "big")
 
 
 def encode(writer: Writer, mesh: Mesh) -> None:
     """Append a mesh header; raises ``RequestError`` for hops or addresses that it cannot hold."""
-    if not 0 <= mesh.hops_left <= 0xFF:
+    if not 0 <= mesh.hops_left <= MOST_HOPS:
         raise RequestError(
             f"Mesh.hops_left {repeated(mesh.hops_left)} does not fit 8 bits",
             cite=CITE,
-            hint="Give 0 to 255",
+            hint=f"Give 0 to {MOST_HOPS}",
         )
     for name, address in (("originator", mesh.originator), ("final", mesh.final)):
-        if len(address) not in (2, 8):
+        if len(address) not in (SHORT, 8):
             raise RequestError(
                 f"Mesh.{name} has {plural(len(address), 'octet')}, not 2 or 8", cite=CITE,
                 hint="Give a short address or an EUI-64, most significant octet first",

@@ -79,7 +79,20 @@ COMPRESSION = {
         "Identifiers are elided against these (RFC 4944 section 10.1), so that a later hop takes no more octets than "
         "the first. Each fragment carries the header, and all are put together at the far end alone: a plain one that "
         f"is lost on any hop loses the datagram. {mesh.PLANNED}.",
-        rfc(6775, "2"), ("header mesh", "BC0", "route-over"),
+        rfc(6775, "2"), ("header mesh", "BC0", "deep hops left", "group address in a mesh", "route-over"),
+    ),
+    "deep hops left": Gloss(
+        f"An octet behind the first of a mesh header, where the four bits of that one are {mesh.DEEP}: the hops left "
+        f"stand in it then, up to {mesh.MOST_HOPS}. {mesh.DEEP} and more need it. Designs let who forwards lower it "
+        "where it stands, so that frames keep their length; who writes the header anew, with fewer than "
+        f"{mesh.DEEP} left, may drop it.",
+        mesh.CITE, ("header mesh", "flow.hops", "mesh-under"),
+    ),
+    "group address in a mesh": Gloss(
+        "What a mesh header has for its final address where a frame is for a group: the bits 100, then the last 13 "
+        "bits of the group's IPv6 address. The frame itself goes to all who hear it (0xffff in the MAC header); a "
+        "broadcast header tells copies of one flood.",
+        mesh.GROUP_CITE, ("header mesh", "BC0", "mesh-under"), also=("multicast address mapping",),
     ),
     "route-over": Gloss(
         "Each node on the way is an IPv6 router, as in networks of RPL: link addresses change from hop to hop, so "

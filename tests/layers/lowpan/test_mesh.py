@@ -128,3 +128,18 @@ def test_other_protocols_stand_alone() -> None:
         decompress(bytes.fromhex("f0 00"), Env())
     with pytest.raises(Malformed):  # alone: no error of the frame, but no datagram either
         decompress(bytes.fromhex("00 11 22"), Env())
+
+
+@pytest.mark.parametrize(
+    ("final", "is_group"),
+    [("8001", True), ("9fff", True), ("7fff", False), ("a001", False), ("ffff", False)],
+)
+def test_the_address_of_a_group_is_told(final: str, is_group: bool) -> None:
+    """RFC 4944 section 9, figure 8: 100, then 13 bits of the group; section 12: the other first bits of addresses."""
+    writer = Writer()
+    mesh.encode(writer, Mesh(3, b"\x00\x01", bytes.fromhex(final)))
+    (span,) = (one for one in writer.spans if one.value == bytes.fromhex(final))
+    assert ("RFC 4944 section 9" in span.meaning) == is_group
+    read = Reader(bytes(writer.data))
+    mesh.decode(read)
+    assert read.spans == writer.spans
