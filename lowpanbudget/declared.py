@@ -4,6 +4,8 @@ Small numbers and words that were given for such are shown; anything longer may 
 """
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence, Sized
+from dataclasses import Field
+from functools import cache
 from ipaddress import IPv6Address
 from numbers import Integral, Number
 from operator import index
@@ -89,6 +91,21 @@ def _arms(hint: Any) -> tuple[Any, ...]:
     return get_args(hint) if get_origin(hint) in (Union, UnionType) else (hint,)
 
 
+def tells_class(part: Field[Any]) -> bool:
+    """Return whether a value tells its class where it is shown: it, or each in a tuple, may be of several."""
+    return "kind" in part.metadata or _is_open(cast("Any", part.type))
+
+
+@cache
+def _is_open(hint: Any) -> bool:
+    each = get_args(hint)[0] if get_origin(hint) is tuple else hint
+    return each in (Any, object) or sum(map(_is_ours, _arms(each))) > 1
+
+
+def _is_ours(hint: Any) -> bool:
+    return isinstance(hint, type) and hint.__module__.startswith("lowpanbudget")
+
+
 def _of_each(value: Any, hint: Any) -> Any:
     """Return what is declared of each item of a value; None where that is no matter of items."""
     if type(value) not in (list, tuple):
@@ -114,6 +131,9 @@ def fits(value: Any, hint: Any) -> bool:
     if hint is int:
         return as_whole(value) is not None
     item = _of_each(value, hint)
+    # which of several classes a header holds: whoever writes it tells, with its clause
+    if origin is tuple and _is_open(item):
+        item = None
     if item is not None and not all(fits(one, item) for one in value):
         return False
     kind = _ALSO.get(hint, origin or hint)
@@ -176,5 +196,4 @@ def _example(hint: Any) -> str:
         return '{"name": value}'
     if hint in _EXAMPLES:
         return _EXAMPLES[hint]
-    of_ours = isinstance(hint, type) and hint.__module__.startswith("lowpanbudget")
-    return f"{hint.__name__}(...)" if of_ours else ""
+    return f"{hint.__name__}(...)" if _is_ours(hint) else ""

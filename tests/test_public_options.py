@@ -13,6 +13,7 @@ from lowpanbudget import (
     AuthoritativeBorderRouter,
     Capabilities,
     ContextOption,
+    Dio,
     DodagConfiguration,
     Etx,
     HopCount,
@@ -119,7 +120,10 @@ def test_a_metric_and_a_source_route_are_of_their_classes() -> None:
             Icmpv6
         )
     )
-    (container,) = found[0].message.options  # type: ignore[attr-defined]
+    message = found[0].message
+    assert isinstance(message, Dio)
+    (container,) = message.options
+    assert isinstance(container, MetricContainer)
     (metric,) = container.metrics
     assert (type(container), type(metric), type(metric.items[0])) == (MetricContainer, Metric, Etx)
     route = bytes.fromhex("3b 02 03 01 00 00 0000") + DESTINATION.packed

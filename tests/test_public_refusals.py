@@ -77,7 +77,14 @@ HEADERS: tuple[tuple[Any, tuple[str, ...]], ...] = (
     (Rpi(1, 1 << 16), ("Rpi.sender_rank 65536", "RFC 8138 §6.3", "0 to 65535")),
     (IpInIp(3, bytes(17)), ("IpInIp.encapsulator has 17", "RFC 8138 §7", "the last octets")),
     # RFC 8200 sections 4.2 and 4.5
-    (OptionsHeader(0, 17, (1,)), ("OptionsHeader: 1", "RFC 8200 §4.2", "PadN, RplOption")),
+    (
+        OptionsHeader(0, 17, (1,)),  # type: ignore[arg-type]
+        (
+            "OptionsHeader: 1",
+            "RFC 8200 §4.2",
+            "PadN, RplOption",
+        ),
+    ),
     (
         FragmentHeader(next_header=17, offset=12, more=True, identification=1),
         ("FragmentHeader: fragment offset 12", "RFC 8200 §4.5", "8 or 16"),
@@ -101,7 +108,13 @@ HEADERS: tuple[tuple[Any, tuple[str, ...]], ...] = (
     (Command(1, more="low"), ("Command.more is octets, not str 'low'. Text", "encode()")),  # type: ignore[arg-type]
     (route(ADDRESS), ("SourceRoute.addresses[0]", "IPv6Address", "packed")),  # type: ignore[arg-type]
     (Command(1, [1]), ("Command.fields is a mapping", "tuple of 1", '{"name": value}')),  # type: ignore[arg-type]
-    (OptionsHeader(0, 17, 1), ("OptionsHeader.options is a tuple, not int",)),  # type: ignore[arg-type]
+    (
+        OptionsHeader(0, 17, 1),  # type: ignore[arg-type]
+        (
+            "OptionsHeader.options is a tuple, each a Pad1 or a PadN",
+            "not int",
+        ),
+    ),
 )
 
 
@@ -220,7 +233,7 @@ RECORD = Record(1, 0, 195, b"", 0)
         (lambda: list(follow([RECORD], oscore=1)), "^oscore: .* each a SecurityContext. read_keys"),  # type: ignore[arg-type]
         (lambda: encode_frame(Mac(3, 1), Command(4)), "Command is neither octets .* write_header makes"),  # type: ignore[arg-type]
         (
-            lambda: write_icmpv6(NeighborSolicitation(target=ADDRESS, options=(PadN(3),)), ADDRESS, ADDRESS),
+            lambda: write_icmpv6(NeighborSolicitation(target=ADDRESS, options=(PadN(3),)), ADDRESS, ADDRESS),  # type: ignore[arg-type]
             "^NeighborSolicitation: .*is no ND option.* Give one of .*SourceLinkLayerAddress",
         ),
     ],

@@ -5,7 +5,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
-from typing import get_args
+from typing import Any, get_args, get_type_hints
 
 import pytest
 import typed_use
@@ -61,3 +61,27 @@ def test_the_layers_of_a_frame_are_of_the_classes_that_its_type_names() -> None:
             found |= {type(layer) for layer in decoder.frame(record.octets).layers}
     assert found <= named
     assert len(found) > 20  # of 29
+
+
+def test_options_are_of_the_classes_that_their_type_names() -> None:
+    """Of all vectors: which of them it is can be asked of the type, and none is left out of it."""
+    seen: set[type] = set()
+    for frame in frames_of_vectors():
+        for value in (head.value for head in frame.packet.heads):
+            waiting: list[Any] = [getattr(value, "message", None), value]
+            while waiting:
+                holder = waiting.pop()
+                for name in ("options", "metrics", "items", "message"):
+                    if type(holder).__name__ in ("CoapMessage", "dict"):
+                        continue
+                    held = getattr(holder, name, None)
+                    hint = get_type_hints(type(holder)).get(name) if held else None
+                    if hint is None:
+                        continue
+                    each = get_args(hint)[0] if isinstance(held, tuple) else hint
+                    kinds = get_args(each) or (each,)
+                    for one in held if isinstance(held, tuple) else (held,):
+                        assert type(one) in kinds, (type(holder), name, type(one))
+                        seen.add(type(one))
+                        waiting.append(one)
+    assert len(seen) > 30

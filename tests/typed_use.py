@@ -29,6 +29,7 @@ from lowpanbudget import (
     Decoder,
     Decompressed,
     Design,
+    Dio,
     Discarded,
     EchoRequest,
     Encoded,
@@ -52,10 +53,13 @@ from lowpanbudget import (
     Matched,
     Mesh,
     Message,
+    Metric,
+    MetricContainer,
     Notice,
     OptionsHeader,
     Packet,
     PadN,
+    PrefixInformation,
     Reassembler,
     Record,
     Restored,
@@ -137,6 +141,13 @@ def frames(octets: bytes) -> Frame:
     message = packet.find(Icmpv6)
     if message is not None and isinstance(message.message, RouterAdvertisement):
         assert_type(message.message.cur_hop_limit, int)
+        for option in message.message.options:
+            if isinstance(option, PrefixInformation):
+                assert_type(option.address, IPv6Address)
+    elif message is not None and isinstance(message.message, Dio):
+        for other in message.message.options:
+            if isinstance(other, MetricContainer):
+                assert_type(other.metrics, tuple[Metric, ...])
     decoder = Decoder(contexts=Contexts({0: Context("2001:db8::/64")}), devices={1: bytes(8)})
     assert_type(decoder.frame(octets), Frame)
     return frame

@@ -11,7 +11,11 @@ from lowpanbudget.layers.internet import icmpv6, ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter, ContextOption
-from lowpanbudget.layers.internet.nd.options import PrefixInformation, SourceLinkLayerAddress
+from lowpanbudget.layers.internet.nd.options import (
+    AnyOption,
+    PrefixInformation,
+    SourceLinkLayerAddress,
+)
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses
 from lowpanbudget.stack.outgoing import Outgoing
@@ -43,7 +47,7 @@ def advertisement(design: Design) -> Advertisement | None:
     link, address = router.link_address(form), router.ip(form)
     local = replace(router, address=None, prefix=addresses.LINK_LOCAL.value, identifier="link")
     contexts = design.contexts.items()
-    options: tuple[object, ...] = (
+    options: tuple[AnyOption, ...] = (
         PrefixInformation(
             prefix_length=64, address=IPv6Address(int(address) >> 64 << 64), autonomous=True
         ),

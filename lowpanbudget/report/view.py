@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.bits import Nature, Span
 from lowpanbudget.cites import Cite
+from lowpanbudget.declared import tells_class
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
 
@@ -182,13 +183,10 @@ def _compound(value: Any) -> Any:
         return [data_of(item) for item in value]
     if is_dataclass(value) and not isinstance(value, type):
         return {
-            part.name: (_any if part.type in _ANY else data_of)(getattr(value, part.name))
+            part.name: (_any if tells_class(part) else data_of)(getattr(value, part.name))
             for part in fields(value) if part.repr
         }  # fmt: skip
     return str(value)
-
-
-_ANY = (Any, object, tuple[Any, ...])  # of what is declared so, each value tells its class
 
 
 def _any(value: Any) -> Any:

@@ -3,8 +3,6 @@
 |  Next Header  |  Hdr Ext Len  |   options, or what the routing type says
 """
 
-from typing import Any
-
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError, repeated
@@ -14,6 +12,7 @@ from lowpanbudget.fields import (
     Layout,
     OctetString,
     Tagged,
+    UnknownOption,
     Zeros,
     bits,
     layout_of,
@@ -58,6 +57,7 @@ OPTIONS = Tagged(
     meaning=_unknown,
     about="Options of IPv6 extension headers.",
 )
+AnyOption = Pad1 | PadN | RplOption | UnknownOption
 
 
 CITES = {
@@ -82,7 +82,7 @@ class OptionsHeader:
 
     kind: int
     next_header: int
-    options: tuple[Any, ...]
+    options: tuple[AnyOption, ...]
 
 
 @stated_by(lambda header: _HEADS[header.kind])
@@ -167,7 +167,7 @@ def encode(writer: Writer, header: AnyHeader) -> None:
         writer.append(body)
 
 
-def padding(octets: int) -> tuple[Any, ...]:
+def padding(octets: int) -> tuple[Pad1 | PadN, ...]:
     """Return the option that fills so many octets: "if more than one octet ... PadN ... should be used"."""
     if not octets:
         return ()

@@ -79,6 +79,10 @@ MESSAGES = (
     *rpl.MESSAGES,
 )  # fmt: skip
 
+AnyMessage = (
+    DestinationUnreachable | PacketTooBig | TimeExceeded | ParameterProblem | EchoRequest | EchoReply | Unknown
+    | nd.AnyMessage | rpl.AnyMessage
+)  # fmt: skip
 TYPES_AND_CODES = {(kind.number, kind.code): kind for kind in MESSAGES}
 _KIND_OF = {kind.value: kind for kind in MESSAGES if kind.value is not rpl.Secure}
 # types without a layout here; the numbers above 129 are from memory
@@ -176,7 +180,7 @@ class Icmpv6:
     code: int
     checksum: int
     name: str
-    message: object
+    message: AnyMessage
     expected_checksum: int | None = None
     required_hop_limit: int | None = None
 

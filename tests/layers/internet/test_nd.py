@@ -459,7 +459,7 @@ def test_many_options_are_read_in_a_time_that_grows_with_them() -> None:
         nd.RouterSolicitation(options=(UnknownOption(1, bytes(6)),)),
         nd.RouterSolicitation(options=(UnknownOption(253, bytes(3000)),)),
         nd.RouterSolicitation(options=(UnknownOption(253, bytes(3)),)),
-        nd.RouterSolicitation(options=("no option",)),
+        nd.RouterSolicitation(options=("no option",)),  # type: ignore[arg-type]
         nd.DuplicateAddressRequest(
             registered=TARGET, rovr=bytes(16), registration_lifetime=1, code=1
         ),

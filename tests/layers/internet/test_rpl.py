@@ -179,7 +179,7 @@ def test_scapy_builds_the_same_metrics() -> None:
     """``scapy.contrib.rpl_metrics``: it builds one sub-object an object and reads none back."""
     from scapy.contrib import rpl_metrics as theirs
 
-    pairs = (
+    pairs: tuple[tuple[metrics.AnyItem, Any], ...] = (
         (metrics.NodeState(aggregator=True, overloaded=False), theirs.RPLDAGMCNSA(otype=1, Agg=1)),
         (
             metrics.NodeEnergy(node_type=2, energy=80, estimated=True, included=False),
@@ -482,7 +482,7 @@ def test_altered_messages_give_a_value_or_a_located_error(message: Any, data: An
         rpl.Dis(options=(UnknownOption(5, b""),)),
         rpl.Dis(options=(UnknownOption(200, bytes(256)),)),
         rpl.Dis(options=(PrefixInformation(prefix_length=129, address=ROOT),)),
-        rpl.Dis(options=(rpi.RplOption(rpl_instance_id=0, sender_rank=0),)),
+        rpl.Dis(options=(rpi.RplOption(rpl_instance_id=0, sender_rank=0),)),  # type: ignore[arg-type]
         rpl.Dis(options=(options.MetricContainer(metrics=(metrics.Metric(type=7),)),)),
         rpl.Dis(
             options=(

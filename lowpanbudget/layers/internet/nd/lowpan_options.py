@@ -175,3 +175,4 @@ OPTIONS = {
     35: AuthoritativeBorderRouter,
     36: Capabilities,
 }
+AnyOption = AddressRegistration | ContextOption | AuthoritativeBorderRouter | Capabilities

@@ -26,7 +26,7 @@ from lowpanbudget.fields import (
 )
 from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, message_type
 from lowpanbudget.layers.internet.nd.lowpan_options import ROVR, ROVR_OCTETS, STATUS, minutes
-from lowpanbudget.layers.internet.nd.options import OPTIONS, PREFERENCES
+from lowpanbudget.layers.internet.nd.options import OPTIONS, PREFERENCES, AnyOption
 
 RS, RA, NS, NA, REDIRECT, DAR, DAC = 133, 134, 135, 136, 137, 157, 158
 HOP_LIMIT = 255  # RFC 4861 section 6.1: "i.e., the packet could not possibly have been forwarded"
@@ -46,7 +46,7 @@ class RouterSolicitation:
     """A Router Solicitation with its options."""
 
     reserved = bits(32)
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("router advertisement", rfc(4861, "4.2"))
@@ -65,7 +65,7 @@ class RouterAdvertisement:
     router_lifetime: int = bits(16, lambda value: f"{value} s" if value else "no default router")
     reachable_time: int = bits(32, _milliseconds, default=0)
     retrans_timer: int = bits(32, _milliseconds, default=0)
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("neighbor solicitation", rfc(4861, "4.3"))
@@ -74,7 +74,7 @@ class NeighborSolicitation:
 
     reserved = bits(32)
     target: IPv6Address = part(Address, "target address")
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("neighbor advertisement", rfc(4861, "4.4"))
@@ -86,7 +86,7 @@ class NeighborAdvertisement:
     override: bool = bits(1, "O: replaces the cached link address", default=False)
     reserved = bits(29)
     target: IPv6Address = part(Address, "target address")
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("redirect", rfc(4861, "4.5"))
@@ -96,7 +96,7 @@ class Redirect:
     reserved = bits(32)
     target: IPv6Address = part(Address, "the better first hop")
     destination: IPv6Address = part(Address, "the address that is redirected")
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 class _Rovr(OctetString):
@@ -135,7 +135,7 @@ class _DuplicateAddress:
     registration_lifetime: int = bits(16, minutes)
     rovr: bytes = part(_Rovr)
     registered: IPv6Address = part(Address, "the address that is registered")
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("duplicate address request", rfc(8505, "4.2"))
@@ -159,6 +159,10 @@ def _codes(name: str) -> dict[int, str]:
     }
 
 
+AnyMessage = (
+    RouterSolicitation | RouterAdvertisement | NeighborSolicitation | NeighborAdvertisement | Redirect
+    | DuplicateAddressRequest | DuplicateAddressConfirmation
+)  # fmt: skip
 MESSAGES = (
     *(
         message_type(number, value, NO_CODES, hop_limit=HOP_LIMIT)

@@ -12,6 +12,7 @@ from lowpanbudget.fields import (
     PaddedString,
     Repeat,
     Tagged,
+    UnknownOption,
     bits,
     part,
     structure,
@@ -125,3 +126,7 @@ OPTIONS = Tagged(
     counts_head=True,
     about="Options of neighbour discovery.",
 )
+AnyOption = (
+    SourceLinkLayerAddress | TargetLinkLayerAddress | PrefixInformation | RedirectedHeader | Mtu | RecursiveDnsServers
+    | lowpan_options.AnyOption | UnknownOption
+)  # fmt: skip

@@ -26,7 +26,7 @@ from lowpanbudget.fields import (
 )
 from lowpanbudget.layers.internet.icmpv6_types import MessageType
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS
-from lowpanbudget.layers.internet.rpl.options import OPTIONS
+from lowpanbudget.layers.internet.rpl.options import OPTIONS, AnyOption
 from lowpanbudget.layers.internet.rpl.security import SECURITY, RplSecurity, protection
 from lowpanbudget.values import dataclass
 
@@ -68,7 +68,7 @@ class Dis:
     """A DODAG Information Solicitation (DIS): its options."""
 
     reserved = bits(16)
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("DODAG information object", rfc(6550, "6.3.1"))
@@ -85,7 +85,7 @@ class Dio:
     dtsn: int = bits(8, "triggers destination advertisements", default=0)
     reserved_2 = bits(16)
     dodag_id: IPv6Address = part(Address, ROOT)
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("destination advertisement object", rfc(6550, "6.4.1"))
@@ -98,7 +98,7 @@ class Dao:
     reserved = bits(14)
     sequence: int = bits(8, "DAOSequence")
     dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("destination advertisement object acknowledgement", rfc(6550, "6.5.1"))
@@ -111,7 +111,7 @@ class DaoAck:
     sequence: int = bits(8, "DAOSequence of the DAO")
     status: int = bits(8, status_text, default=0)
     dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("consistency check", rfc(6550, "6.6.1"))
@@ -124,7 +124,7 @@ class ConsistencyCheck:
     nonce: int = bits(16, "the same in the response")
     dodag_id: IPv6Address = part(Address, ROOT)
     destination_counter: int = bits(32, "the sender's estimate", default=0)
-    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
+    options: tuple[AnyOption, ...] = part(OptionList, OPTIONS, default=())
 
 
 BASES: dict[int, Layout[Any]] = {
@@ -149,7 +149,7 @@ class Secure:
 
     code: int
     security: RplSecurity
-    message: Any
+    message: Dis | Dio | Dao | DaoAck | ConsistencyCheck | None
     seal: bytes
 
 
@@ -211,6 +211,7 @@ def _seal_says(security: RplSecurity) -> str:
     return f"{level.name}: " + (f"encrypted, with its {what}" if level.encrypted else f"the {what}")
 
 
+AnyMessage = Dis | Dio | Dao | DaoAck | Secure
 MESSAGES = (
     *(MessageType(TYPE, base, {}, code) for code, base in BASES.items() if code != ONLY_SECURE),
     *(

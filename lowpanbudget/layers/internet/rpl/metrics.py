@@ -135,10 +135,15 @@ OBJECTS = {
 }
 
 
+AnyItem = (
+    NodeState | NodeEnergy | HopCount | Throughput | Latency | LinkQuality | Etx | LinkColor | LinkColorConstraint
+)  # fmt: skip
+
+
 class _Items(LayoutPart):
     """The sub-objects that the type in the values before says; none of an unknown type."""
 
-    def read(self, reader: Reader, values: Values, _layout: Drawing) -> tuple[Any, ...]:
+    def read(self, reader: Reader, values: Values, _layout: Drawing) -> tuple[AnyItem, ...]:
         entry = OBJECTS.get(values["type"])
         if entry is None:
             return ()
@@ -152,7 +157,7 @@ class _Items(LayoutPart):
         return tuple(items)
 
     def write(
-        self, writer: Writer, value: tuple[Any, ...], values: Values, drawing: Drawing
+        self, writer: Writer, value: tuple[AnyItem, ...], values: Values, drawing: Drawing
     ) -> None:
         entry = OBJECTS.get(values["type"])
         layout = None if entry is None else entry.of(values)
@@ -195,7 +200,7 @@ class Metric:
     aggregation: int = bits(3, AGGREGATIONS, default=0)
     precedence: int = bits(4, "0 is the highest", default=0)
     length = bits(8, "octets that follow")
-    items: tuple[Any, ...] = part(_Items, default=())
+    items: tuple[AnyItem, ...] = part(_Items, default=())
     more: bytes = part(OctetString, "TLVs, or the body of an unknown type", default=b"")
 
 

@@ -4,7 +4,6 @@
 """
 
 from ipaddress import IPv6Address, IPv6Network
-from typing import Any
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import (
@@ -13,6 +12,7 @@ from lowpanbudget.fields import (
     OptionList,
     Prefix,
     Tagged,
+    UnknownOption,
     Zeros,
     bits,
     layout_of,
@@ -21,7 +21,7 @@ from lowpanbudget.fields import (
 )
 from lowpanbudget.layers.internet.nd.options import PREFERENCES, PrefixInformation, seconds
 from lowpanbudget.layers.internet.padding import Pad1, PadN
-from lowpanbudget.layers.internet.rpl.metrics import METRICS
+from lowpanbudget.layers.internet.rpl.metrics import METRICS, Metric
 
 CITE = rfc(6550, "6.7.1")
 HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (section 17), the rank of a root where none is stated (8.2.2.2)
@@ -41,7 +41,7 @@ def _path_lifetime(value: int) -> str:
 class MetricContainer:
     """Routing metrics and constraints (RFC 6551)."""
 
-    metrics: tuple[Any, ...] = part(OptionList, METRICS)
+    metrics: tuple[Metric, ...] = part(OptionList, METRICS, metadata={"kind": "each tells its own"})
 
 
 @structure("route information option", rfc(6550, "6.7.5"), sizes=range(8, 25))
@@ -152,4 +152,8 @@ OPTIONS = Tagged(
     },
     single=0,
     about="Options of RPL messages.",
+)  # fmt: skip
+AnyOption = (
+    Pad1 | PadN | MetricContainer | RouteInformation | DodagConfiguration | Target | TransitInformation
+    | SolicitedInformation | PrefixInformation | TargetDescriptor | UnknownOption
 )  # fmt: skip
