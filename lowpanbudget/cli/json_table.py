@@ -67,9 +67,9 @@ _MESSAGE = {
 }
 _FILE = {"file": "the file written", "octets": "how many octets it has"}
 _OF_CASES = {
-    "least": "of the message with the smallest values",
+    "least": "of the message with numbers nearest to 0 and as little else as may be",
     "typical": "of one with typical values",
-    "greatest": "of one with the largest values",
+    "greatest": "of one with numbers furthest from 0 and all that may be there",
 }
 _CAUTION = {"caution": "what to keep in mind with these numbers"}
 NAMES = {

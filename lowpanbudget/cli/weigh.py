@@ -27,8 +27,8 @@ def command(
 
     Where all fields take whole octets that is one octet less.
 
-    Behind it stands the list of smaller messages that stay within the tolerances of the file, by
-    the smallest loss. With
+    Behind it stands the list of smaller messages that stay within the tolerances of the file, by the smallest loss:
+    `tolerance` of a field is the greatest rounding error that it may have, and without one its steps stay. With
     --octets the exit code is 1 when none of them is that small.
     """
     from lowpanbudget.cli import output

@@ -254,9 +254,9 @@ COLUMNS: dict[str, dict[str, str]] = {
     },
     "encodings": {
         "encoding": "Another way to send the same values.",
-        "least": "Octets of the smallest values.",
+        "least": "Octets with the numbers nearest to 0, the fewest elements and no optional field.",
         "typical": "Octets of typical values.",
-        "greatest": "Octets of the greatest values.",
+        "greatest": "Octets with the numbers furthest from 0, all elements and fields.",
         "largest of any": "Octets that no values go beyond.",
         "values come back": "Whether the receiver reads just what was sent.",
     },

@@ -15,12 +15,13 @@ from lowpanbudget.report.span_text import time_that_ends
 from lowpanbudget.report.terminal import heading, paragraph
 
 _LEGEND = (
-    "The same values in each encoding: those that make the designed message smallest, usual and largest; then the "
-    "largest size of any values, which is another message in each encoding. Every size is that of real octets, read "
-    'back and compared; where the largest is "at most", a limit is proved and nothing that large was made. By hop '
-    "(flow, hop: room of one frame in octets): frames for the three; then frames for the largest of any values, and "
-    "the octets that it leaves in one frame, negative where they are missing; - where no datagram is so large. NO "
-    "marks more frames for any values than the flow allows; of readings that are collected, that no frame carries one."
+    'Octets of the same values in each encoding, made and read back: "least" has the numbers nearest to 0, the fewest '
+    "elements and no optional fields. The largest of any values is another message in each encoding "
+    '("at most": a proved limit).'
+)
+_FRAMES = (
+    "By flow, hop and its room: frames of typical values, to those of the largest, and what the largest leaves of one "
+    "frame. NO: more frames than the flow allows; of collected readings, none in one frame."
 )
 _AT_MOST = "at most "
 _CASES = ("least", "typical", "greatest")
@@ -32,6 +33,8 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
     """Print every message in all encodings, then what each of them takes for granted."""
     if alternatives:
         paragraph(console, screen, _LEGEND)
+        if any(alternative["places"] for alternative in alternatives):
+            paragraph(console, screen, _FRAMES)
         console.print()
     for name, group in groupby(alternatives, key=lambda alternative: alternative["message"]):
         encoded = list(group)
@@ -45,7 +48,7 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
             console,
             screen,
             placed,
-            "Frames by hop; for the largest of any values, and the room it leaves",
+            "Frames by hop",
             _frames,
         )
         if placed and placed[0]["batch_of"]:
@@ -134,15 +137,11 @@ def _where(place: dict[str, Any]) -> str:
 
 
 def _frames(place: dict[str, Any]) -> Cell:
-    *counts, most, left = (
-        "-" if number is None else str(number)
-        for number in (
-            *(place["frames"][case] for case in _CASES),
-            place["largest_frames"],
-            place["largest_spare"],
-        )
-    )
-    text = f"{' '.join(counts)}; {most}, {left}"
+    usual, most, left = place["frames"]["typical"], place["largest_frames"], place["largest_spare"]
+    told = dict.fromkeys("-" if count is None else str(count) for count in (usual, most))
+    text = " to ".join(told)
+    if left is not None:
+        text += f", {left} left" if left >= 0 else f", {-left} over"
     return [(text, "" if place["fits"] else "red"), ("" if place["fits"] else " NO", "bold red")]
 
 

@@ -77,7 +77,10 @@ def _smaller(console: Console, screen: Screen, message: dict[str, Any]) -> None:
             f"{plural(smallest, 'octet')}."
         )
         if not packed or packed[-1]["octets"] > wanted:
-            text += " Widen a tolerance, leave out a field, or send it less often."
+            text += (
+                " Widen a tolerance, or state one (`tolerance` of a field: without one its steps stay), leave out a "
+                "field, or send it less often."
+            )
         paragraph(console, screen, text)
         console.print()
     elif wanted is not None and not rest:
