@@ -39,9 +39,10 @@ NAMES = {
     "deployment.delays": "Delays",
     "deployment.measured": (
         "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode MeasuredRecovery Measurement "
-        "NumberedAnew OldMessage PlanCheck PlanNumber PlanVerdict ReportsTogether"
+        "PlanCheck PlanNumber PlanVerdict RelayWait ReportsTogether"
     ),
     "deployment.measurement": "measure",
+    "deployment.numbering": "NumberedAnew OldMessage",
     "deployment.played_load": "HopLoad",
     "deployment.rhythm": "RhythmPart",
     "deployment.service": "HopService QuantileRange Quantiles",

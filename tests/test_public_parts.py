@@ -64,6 +64,7 @@ from lowpanbudget import (
     Place,
     Radio,
     Reader,
+    RelayWait,
     RhythmPart,
     Routing,
     Security,
@@ -264,7 +265,7 @@ def test_what_a_capture_is_measured_in() -> None:
     hints = get_type_hints(Measurement)
     assert (hints["leap"], hints["recovery"]) == (ClockLeap | None, MeasuredRecovery | None)
     hints = get_type_hints(MeasuredFlow)
-    assert hints["old"] == tuple[OldMessage, ...]
+    assert (hints["old"], hints["waits"]) == (tuple[OldMessage, ...], tuple[RelayWait, ...])
     assert (hints["anew"], hints["rhythm"]) == (tuple[NumberedAnew, ...], tuple[RhythmPart, ...])
     found: CountedFrames = survey(EXAMPLES / "archive.pcap").shares
     assert found.columns + found.followed >= 0

@@ -266,9 +266,9 @@ class DatedPart:
         sender = None if last.left is None else last.left.sender
         closed_ns = -1 if sender is None else self._closed_ns.get(sender, -1)
         until = None if closed_ns > (last.heard_ns or 0) else self._last_ns
-        return replace(
-            flow_seen(group, missed, latency_s), rhythm=rhythm_of(group, silences, until)
-        )
+        flow = flow_seen(group, missed, latency_s)
+        waits = self._names.waits(flow.waits)
+        return replace(flow, rhythm=rhythm_of(group, silences, until), waits=waits)
 
     def _planned_s(self, flow: str | None) -> tuple[float | None, float | None]:
         """Return the quickest interval that the design plans for a flow, its bursts included, and the usual one."""

@@ -3,14 +3,23 @@
 from collections import Counter as Tally
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice, pairwise
+from statistics import median
 from typing import NamedTuple
 
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread, share_of, spread_of
-from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries, hops_of
+from lowpanbudget.deployment.hops_seen import again_after, hops_seen, waits_seen
+from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, Tries
 from lowpanbudget.deployment.links_seen import perhaps_acknowledged
-from lowpanbudget.deployment.measured import MeasuredFlow, NumberedAnew, OldMessage
-from lowpanbudget.deployment.numbering import LATE_S, Numbered, counted, places
+from lowpanbudget.deployment.measured import MeasuredFlow
+from lowpanbudget.deployment.numbering import (
+    LATE_S,
+    Numbered,
+    NumberedAnew,
+    OldMessage,
+    counted,
+    places,
+)
 from lowpanbudget.values import FrozenDict
 
 _MOST_STANDING = 4  # messages in a row with one number, from which it counts nothing; our choice
@@ -131,7 +140,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     perhaps = may_have_arrived(journeys, group.arrived, unheard, missed, group.passed)
     arrived = _arrived(group, perhaps)
     interval, from_origin = _interval(group)
-    hops, assumed = _hops(journeys)
+    hops, assumed = hops_seen(journeys)
     took = [one.took_s for one, is_in in zip(journeys, group.arrived, strict=True) if is_in]
     times = [one for one in took if one is not None and one >= 0]
     within = None
@@ -142,6 +151,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         one.at_end or one.crossing.at_end or one.runs_out for one in journeys
     )
     stuck, stuck_at = _stuck(journeys)
+    twice = [one for one in journeys if one.said_for_nothing]
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
     bare = Tally(one.crossing.unprotected for one in journeys if one.crossing.unprotected)
     other = Tally(one.crossing.otherwise for one in journeys if one.crossing.otherwise)
@@ -183,6 +193,10 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         sum_wrong=sum(one.sum_wrong for one in journeys),
         stuck=stuck,
         stuck_at=stuck_at,
+        twice=len(twice),
+        twice_after_s=median(later) if (later := [*again_after(twice)]) else None,
+        twice_numbers=tuple(one.again_number for one in twice[:_MOST_ANEW]),
+        waits=tuple(waits_seen(journeys)),
     )
 
 
@@ -286,15 +300,6 @@ def steps(
             if last.run != this.run or this.place != last.place + 1:
                 continue
         yield index, (now - before) / SECOND
-
-
-def _hops(journeys: Sequence[Journey]) -> tuple[dict[int, int], bool]:
-    """Return how many datagrams came over so many links, and whether a first hop limit was assumed for some."""
-    limits = Tally(one.left_limit for one in journeys if one.left_limit is not None)
-    usual = limits.most_common(1)[0][0] if limits else None
-    found = [one for one in (hops_of(journey, usual) for journey in journeys) if one is not None]
-    hops = Tally(links for links, _ in found)
-    return dict(sorted(hops.items())), any(assumed for _, assumed in found)
 
 
 def _dated(group: FlowJourneys) -> Spread | None:

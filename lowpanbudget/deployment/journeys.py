@@ -75,7 +75,8 @@ class Journey:
     ``at_end``; ``parts`` are all frames that brought it there. One that ``is_stopped`` was not heard whole on any link,
     and brought to its end where that ``is_told`` by its receiver; it ``is_unsure`` where nothing shows that its sender
     did not go on unheard. One that ``runs_out`` was heard last with a hop limit that nobody may lower; ``sum_wrong``
-    tells that its receiver drops it. It was said ``again`` so often, ``left_again`` of them where it began.
+    tells that its receiver drops it. It was said ``again`` so often, ``left_again`` of them where it began, the first
+    time in frame ``again_number``. ``waits`` are nodes that sent it on, and the nanoseconds that it was in them.
     """
 
     crossing: Crossing
@@ -93,6 +94,9 @@ class Journey:
     seen_ns: int | None = None
     again: int = 0
     left_again: int = 0
+    again_number: int = 0
+    again_ns: int | None = None
+    waits: list[tuple[bytes, int]] = field(default_factory=list)
     is_stopped: bool = False
     is_unsure: bool = False
     is_told: bool = False
@@ -104,6 +108,12 @@ class Journey:
         """Return whether it began with a frame that somebody sent once more."""
         first = self.left or self.last
         return first is not None and first.is_old
+
+    @property
+    def said_for_nothing(self) -> bool:
+        """Return whether it began once more though its first frame was acknowledged, or asks for no such thing."""
+        first = self.left
+        return bool(self.left_again) and first is not None and bool(first.answers or not first.asks)
 
     @property
     def unanswered(self) -> Sequence[Tries]:
@@ -227,6 +237,8 @@ class Journeys:
             if crossing.at_origin:  # its way begins once more
                 said.left_again += 1
                 said.seen_ns = frame.time_ns
+                if said.left_again == 1:
+                    said.again_number, said.again_ns = frame.number, frame.time_ns
             return None
         journey = Journey(crossing, self._start(crossing, frame), frame.number)
         if crossing.at_origin:
@@ -248,6 +260,11 @@ class Journeys:
         return None
 
     def _go_on(self, journey: Journey, frame: HeardFrame, crossing: Crossing, tries: Tries) -> None:
+        before, starts_ns = journey.last, self._start(crossing, frame)
+        if before is not None and before.receiver == tries.sender:
+            came_ns = before.end_ns
+            if came_ns is not None and starts_ns is not None and starts_ns >= came_ns:
+                journey.waits.append((tries.sender, starts_ns - came_ns))
         journey.limits.add(crossing.left)
         journey.headers.add(crossing.inner_limit)
         journey.last, journey.last_left = tries, crossing.left
@@ -284,29 +301,6 @@ def _may_go_on(journey: Journey, now_ns: int | None) -> bool:
 def _continues(journey: Journey, crossing: Crossing) -> bool:
     """Return whether a datagram goes on: on a link that it was not heard on, behind those where it was."""
     return crossing.left < journey.last_left and not crossing.at_origin
-
-
-def hops_of(journey: Journey, usual_limit: int | None) -> tuple[int, bool] | None:
-    """Return over how many links a datagram came to its end, and whether its first hop limit was only assumed.
-
-    ``usual_limit`` is what its sender was heard to begin with. Else the next of 64, 128 and 255 (common practice, no
-    source); None for a datagram that was not heard at its end, and where no one hop limit counts the whole way.
-    """
-    if not journey.at_end or len(journey.headers) > 1:
-        return None
-    if journey.crossing.mesh_left is not None:
-        # hop limits count none of its hops, and what is left in it counts those of one mesh
-        if journey.left_mesh is None or len({one[:2] for one in journey.limits}) > 1:
-            return None
-        return journey.left_mesh - journey.last_left[2] + 1, False
-    first = journey.left_limit if journey.left_limit is not None else usual_limit
-    last = journey.last_left[1]
-    if first is not None and first >= last:
-        return first - last + 1, False
-    return next(one for one in _USUAL_LIMITS if one >= last) - last + 1, True
-
-
-_USUAL_LIMITS = (64, 128, 255)
 
 
 def by_flow(

@@ -9,6 +9,7 @@ from lowpanbudget.capture.follow.clock import ClockLeap, ClockPutBack
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread
+from lowpanbudget.deployment.numbering import NumberedAnew, OldMessage
 from lowpanbudget.deployment.rhythm import RhythmPart
 from lowpanbudget.shown import LINK_ADDRESS
 from lowpanbudget.values import dataclass, field
@@ -54,25 +55,12 @@ class PlanCheck:
     why: str
 
 
-class NumberedAnew(NamedTuple):
-    """A message that begins a count anew: in which frame, its own number, and that of the message before it."""
+class RelayWait(NamedTuple):
+    """How long messages waited in a node that sent them on, in seconds, in the middle of so many."""
 
-    frame: int
-    own: int
-    before: int
-
-
-class OldMessage(NamedTuple):
-    """A message that its sender sends once more behind newer ones, in the same octets.
-
-    It has its own number, came first in one frame and again in another, so many seconds later, ``times`` at least.
-    """
-
-    own: int
-    first: int
-    frame: int
-    past_s: float
-    times: int
+    node: bytes
+    median_s: float
+    messages: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +95,10 @@ class MeasuredFlow:
     ``old`` those that came again long after. ``run_out`` so many were heard last on their way to a node that must
     discard them, with a hop limit that it may not lower (RFC 8200 section 3), and ``sum_wrong`` have a wrong UDP
     checksum as read here: their receiver drops them (section 8.1), and neither counts as arrived. The own number of
-    messages that differ was ``stuck_at`` one, of ``stuck`` in a row; None of a count that counts.
+    messages that differ was ``stuck_at`` one, of ``stuck`` in a row; None of a count that counts. So many were said
+    ``twice`` or more often though the first was acknowledged, ``twice_after_s`` seconds later in the middle; the first
+    of them again in the frames ``twice_numbers``. ``waits`` are the nodes on the way that sent it on, by link address,
+    with the median of the seconds between its last bit there and its first bit from there on; the longest first.
     """
 
     name: str | None
@@ -148,6 +139,10 @@ class MeasuredFlow:
     sum_wrong: int = 0
     stuck: int = 0
     stuck_at: int | None = None
+    twice: int = 0
+    twice_after_s: float | None = None
+    twice_numbers: tuple[int, ...] = ()
+    waits: tuple[RelayWait, ...] = ()
 
     @property
     def dropped(self) -> str:

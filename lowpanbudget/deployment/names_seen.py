@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
-from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode
+from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, RelayWait
 from lowpanbudget.values import replace
 
 MOST_NODES = 8192
@@ -54,6 +54,10 @@ class NamesSeen:
             replace(one, sender=self.name(one.sender), receiver=self.name(one.receiver))
             for one in links
         )
+
+    def waits(self, waits: Iterable[RelayWait]) -> tuple[RelayWait, ...]:
+        """Return waits with the names that frames carry."""
+        return tuple(one._replace(node=self.name(one.node)) for one in waits)
 
     def hops(self, counted: Mapping[tuple[bytes, bytes], int]) -> dict[tuple[bytes, bytes], int]:
         """Return what was counted by sender and receiver, with the names that frames carry."""

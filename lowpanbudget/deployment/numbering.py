@@ -19,6 +19,27 @@ _QUICKER, _QUEUE_S = 1.5, 5.0
 OwnNumber = tuple[int, float | None]  # of a message, and when it was heard, in seconds
 
 
+class NumberedAnew(NamedTuple):
+    """A message that begins a count anew: in which frame, its own number, and that of the message before it."""
+
+    frame: int
+    own: int
+    before: int
+
+
+class OldMessage(NamedTuple):
+    """A message that its sender sends once more behind newer ones, in the same octets.
+
+    It has its own number, came first in one frame and again in another, so many seconds later, ``times`` at least.
+    """
+
+    own: int
+    first: int
+    frame: int
+    past_s: float
+    times: int
+
+
 class Numbered(NamedTuple):
     """A message in the count of its run: ``place`` counts on where the number wraps."""
 

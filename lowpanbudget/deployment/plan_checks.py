@@ -18,6 +18,7 @@ from lowpanbudget.deployment.measured import (
     PlanNumber,
     PlanVerdict,
 )
+from lowpanbudget.deployment.rhythm import lasts
 from lowpanbudget.deployment.rhythm_checks import rhythm_check
 from lowpanbudget.design.goals import Burst, Limits
 from lowpanbudget.design.meaning import Design
@@ -28,6 +29,7 @@ from lowpanbudget.values import replace
 
 WITHIN, OUTSIDE, OPEN = PlanVerdict.WITHIN, PlanVerdict.OUTSIDE, PlanVerdict.OPEN
 _ROUNDED = 10_000
+_MOST = 0.5  # of the time that messages take
 
 
 def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[PlanCheck]:
@@ -129,13 +131,22 @@ def _promises(flows: Sequence[MeasuredFlow], limits: Limits | None) -> list[list
             if _chance(share, 0, least) < tail:
                 verdict = OUTSIDE
             needs = _needs(verdict, share, least)
-            why = f"{share.count} of {share.trials} arrived within {limits.latency_s:g} s{needs}"
+            where = _waited(flows[at]) if verdict is OUTSIDE else ""
+            why = f"{share.count} of {share.trials} arrived within {limits.latency_s:g} s{needs}{where}"
             found[at].append(
                 PlanCheck(
                     PlanNumber.LATENCY, flows[at].title, least, share.share, "share", verdict, why
                 )
             )
     return found
+
+
+def _waited(flow: MeasuredFlow) -> str:
+    """Return in words in which node on the way messages are for most of their time; nothing where in no one node."""
+    if not flow.waits or flow.took is None or flow.waits[0].median_s < _MOST * flow.took.median:
+        return ""
+    node, wait_s, _ = flow.waits[0]
+    return f"; in the middle they wait in {link_text(node)} for {lasts(wait_s)} of {lasts(flow.took.median)}"
 
 
 def _chance(share: MeasuredShare, perhaps: int, least: float) -> float:

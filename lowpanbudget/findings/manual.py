@@ -19,8 +19,8 @@ SUBJECTS = (
     "fragments", "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "configurations", "daos",
     "registrations", "joining", "paths", "routing", "source-routes", "directions", "message-ids", "application",
     "requests", "refusals", "answers", "observations", "blocks", "protection", "plan", "messages", "floods",
-    "forwarding", "delivery", "tunnels", "planned-checksums", "planned-protection", "routes", "rhythms", "frames",
-    "protocols", "settings", "deployment", "loads",
+    "forwarding", "delivery", "message-numbers", "tunnels", "planned-checksums", "planned-protection", "routes",
+    "rhythms", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

@@ -100,6 +100,22 @@ def sent_again(*later_s: float) -> Capture:
     return store(sorted([*readings(range(20), hops), *more], key=lambda one: one.time), CSMA)
 
 
+def said_again(*which: int, acked: bool = True) -> Capture:
+    """20 readings over two hops, these again 0.4 s later; the first of them is acknowledged or not."""
+    hops = ((2, 1), (1, 0))
+    first = readings(range(20), hops)
+    if not acked:
+        first = [replace(one, heard=False, acked=False) for one in first if one.source == 2]
+    more = [one for index in which for one in over(reading(index, 30.0 * index + 0.4, 2), hops)]
+    return store(sorted([*first, *more], key=lambda one: one.time), CSMA)
+
+
+def standing(*numbers: int) -> Capture:
+    """Readings with these own numbers, each with contents of its own."""
+    packets = [Packet(1000 + at, 30.0 * at, 1, 79, one) for at, one in enumerate(numbers)]
+    return store([one for packet in packets for one in over(packet, ((1, 0),))], CSMA)
+
+
 POSTED = (
     CSMA
     + """
@@ -235,7 +251,12 @@ DELIVERY_CASES: dict[str, Case] = {
     "later-than-planned": Case(
         lambda: store(LATE, promise(0.5, 1)),
         lambda: store(LATE, promise(0.5, 3)),
-        Told("risk", FAR_READING, "10 of 60 arrived within 1 s", ("95.0% planned to",)),
+        Told(
+            "risk",
+            FAR_READING,
+            "10 of 60 arrived within 1 s; in the middle they wait in 0x0001 for 2 s of 2 s",
+            ("95.0% planned to",),
+        ),
     ),
     # the same numbers of frames, and 50 messages that are missing; one that is not sent now and then is no fault. The
     # design plans nothing of the network: that its message counts itself is enough
@@ -273,6 +294,32 @@ DELIVERY_CASES: dict[str, Case] = {
             ),
             (21, 49, 77),
             3,
+        ),
+    ),
+    # of the 20 in frames 1, 5, 9 ... on the first hop; each comes again 0.4 s later, over both hops
+    "messages-said-twice": Case(
+        lambda: said_again(*range(0, 20, 2)),
+        lambda: said_again(*range(0, 20, 3)),
+        Told(
+            "waste",
+            "reading from 2001:db8:1::ff:fe00:2",
+            "10 of 20 messages come again in frames of other numbers, although the first was acknowledged or asks for "
+            "no acknowledgement",
+            ("0.4 s after the first, in the middle",),
+            tuple(range(5, 125, 12)),
+            10,
+        ),
+    ),
+    "message-number-stands-still": Case(
+        lambda: standing(5, 6, 7, 7, 7, 7, 8),
+        lambda: standing(5, 6, 7, 7, 7, 8, 9),
+        Told(
+            "risk",
+            READING,
+            "messages that differ have one number, 7, 4 in a row",
+            (),
+            (1,),
+            4,
         ),
     ),
     # cells one slot before those of the hop before: 100 of 101 slots of 10 ms to wait, twice
@@ -355,6 +402,10 @@ DELIVERY_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "numbers that come again after a turn of which little was heard": (
         "old-message-sent-again",
         lambda: saying_the_same(*range(20), 273, *range(276, 296)),
+    ),
+    "messages that are said again where the first was not acknowledged": (
+        "messages-said-twice",
+        lambda: said_again(*range(20), acked=False),
     ),
     # address-of-two-devices tells why
     "two counts of two devices under one address": (

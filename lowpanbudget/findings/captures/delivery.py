@@ -26,7 +26,6 @@ from lowpanbudget.findings.silences import at_once
 from lowpanbudget.findings.surroundings import Surroundings
 from lowpanbudget.findings.unheard import surely_unsent
 from lowpanbudget.findings.wording import seconds_text
-from lowpanbudget.layers.internet.coap.times import EXCHANGE_LIFETIME_S
 from lowpanbudget.layers.internet.ipv6 import UDP
 
 DELIVERY = Subject("delivery", across=True)
@@ -42,7 +41,6 @@ _ONE_CAUSE = (
     "or an update that all got, a clock or counter that came to its end for all."
 )
 _INTERVAL = PlanNumber.INTERVAL
-_SOME = 3  # messages that were not sent
 # messages of which the quickest tells the order of cells, and the part of a slotframe that each hop waits
 _MESSAGES, _NEARLY_ALL = 10, 0.8
 _IN_STEP = 0.5  # of the reports that begin together
@@ -104,70 +102,6 @@ def too_few_packets_to_say(_scene: Scene, measured: Measurement) -> Hits:
             unheard = arrived.count < enough <= arrived.count + flow.perhaps
             evidence = (f"{check.planned:.1%} planned to arrive",)
             yield Hit(check.why, evidence, check.subject, advice=_ANOTHER if unheard else "")
-
-
-@DELIVERY.rule("messages-never-sent", Measurement)
-def messages_never_sent(scene: Scene, measured: Measurement) -> Hits:
-    """Compare the numbers of messages with those of frames."""
-    for flow in measured.flows:
-        if int(flow.flow.source) in scene.known.registered.shared:
-            continue  # two devices have that address and a count each, which is told
-        if flow.heard is not None and flow.unsent >= _SOME:
-            of_all = f"{flow.unsent} of {flow.heard.trials} messages never came on the air"
-            cause = f"{of_all}; the frame numbers of their sender leave no place for them"
-            yield Hit(cause, (), flow.title)
-
-
-@DELIVERY.rule("messages-numbered-anew", Measurement)
-def messages_numbered_anew(scene: Scene, measured: Measurement) -> Hits:
-    """Tell of each node whose messages begin anew, all flows of it together: it was restarted once, not in each.
-
-    Two devices under one address, which are told, count each on its own.
-    """
-    nodes: dict[str, list[MeasuredFlow]] = {}
-    for flow in measured.flows:
-        if int(flow.flow.source) in scene.known.registered.shared:
-            continue
-        if flow.anew and flow.name is not None:
-            nodes.setdefault(str(flow.flow.source), []).append(flow)
-    for source, flows in nodes.items():
-        times = max(flow.restarts for flow in flows)
-        often = "once" if times == 1 else f"{times} times"
-        kinds = ", ".join(sorted({flow.message or flow.name or "" for flow in flows}))
-        first, *more = sorted({one for flow in flows for one in flow.anew})
-        cause = (
-            f"the numbers of its messages begin anew, {often}: {first.own} follows {first.before}"
-        )
-        then = (f"{one.own} follows {one.before}" for one in more[:_SOME])
-        frames = tuple(dict.fromkeys(one.frame for one in (first, *more)))
-        yield Hit(cause, (f"of {kinds}", *then), source, frames, times=times)
-
-
-@DELIVERY.rule("old-message-sent-again", Measurement)
-def old_message_sent_again(scene: Scene, measured: Measurement) -> Hits:
-    """Tell of messages in new frames; of what ends seal for each other sealed-content-replayed tells.
-
-    So does request-repeated of a request of CoAP, as long as its receiver knows it by its message ID. Two devices under
-    one address, which are told, may say the same.
-    """
-    design = scene.known.design
-    for flow in measured.flows:
-        if design is None or flow.name is None or not flow.old:
-            continue
-        application = design.flow(flow.name).application
-        if application.dtls is not None or application.oscore is not None:
-            continue
-        known_s = 0 if application.coap is None else EXCHANGE_LIFETIME_S
-        old = [one for one in flow.old if one.past_s > known_s]
-        if not old or int(flow.flow.source) in scene.known.registered.shared:
-            continue
-        cause = f"it sends old messages again in new frames, behind newer ones: number {old[0].own} comes again"
-        whose = (
-            f"number {one.own} in frames {one.first} and {one.frame}, {seconds_text(one.past_s)} apart"
-            for one in old[:_SOME]
-        )
-        frames = tuple(dict.fromkeys((old[0].first, *(one.frame for one in old))))
-        yield Hit(cause, tuple(whose), flow.title, frames, times=sum(one.times for one in old))
 
 
 @DELIVERY.rule("hops-wait-a-slotframe", Measurement)

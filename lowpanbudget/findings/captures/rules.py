@@ -23,6 +23,7 @@ from lowpanbudget.findings.captures.link import LINK
 from lowpanbudget.findings.captures.lowpan import LOWPAN
 from lowpanbudget.findings.captures.mesh import MESH
 from lowpanbudget.findings.captures.message_ids import MESSAGE_IDS
+from lowpanbudget.findings.captures.message_numbers import MESSAGE_NUMBERS
 from lowpanbudget.findings.captures.messages import MESSAGES
 from lowpanbudget.findings.captures.network import NETWORK
 from lowpanbudget.findings.captures.nodes import NODES
@@ -61,4 +62,5 @@ CAPTURE_RULES = rules_of(
     RECOVERY, NETWORK, PREFIXES, PARENTS, FLAPPING, CONFIGURATIONS, DAOS, REGISTRATIONS, REGISTERING, SOLICITATIONS,
     JOINING, RPL, PATHS, ROUTING, SOURCE_ROUTES, DIRECTIONS, MESSAGE_IDS, REQUESTS, REFUSALS, ANSWERS, OBSERVATIONS,
     BLOCKS, APPLICATION, PROTECTION, PLAN, MESSAGES, CROWDS, FLOODS, FORWARDING, DELIVERY,
+    MESSAGE_NUMBERS,
 )  # fmt: skip
