@@ -533,6 +533,36 @@ def relayed_in_pieces(
     return Capture(frames)
 
 
+def kept_in_pieces(*sends: int, to: bytes = ROOT) -> Capture:
+    """Twenty readings in three fragments to a relay, one a second; it ``sends`` few on, and six of its own after each.
+
+    Its frames go to the root, the readings ``to`` a node behind it. Of every third six the receiver misses the last,
+    and of what is sent on the last fragment. The root, which has nobody to send things on to, answers first.
+    """
+    frames: Timed = [
+        (0.1, reading(1)),
+        (0.101, acknowledgement(1)),
+        (0.5, air.frame(air.datagram(links=(ROOT, RELAY)), 1, (ROOT, RELAY))),
+    ]
+    own = 0
+    for n in range(20):
+        at, data, ends = 1.0 + n, bytes([n]) * 200, (NODE, to)
+        there = air.pieces(air.datagram(data, links=ends), (NODE, RELAY), tag=n, start=3 * n)
+        for place, part in enumerate(there):
+            frames += [(at + 0.01 * place, part)]
+            frames += [(at + 0.01 * place + 0.001, acknowledgement(3 * n + place))]
+        if n in sends:
+            packet = air.datagram(data, links=ends, hop_limit=63)
+            parts = air.pieces(packet, (RELAY, ROOT), tag=n, start=own + 1)
+            frames += [(at + 0.1 + 0.01 * place, part) for place, part in enumerate(parts[:-1])]
+            own += len(parts)
+        for turn in range(6 if n % 3 < 2 else 5):
+            mine = air.datagram(b"mine %d" % turn, links=(RELAY, ROOT))
+            frames.append((at + 0.5 + 0.05 * turn, air.frame(mine, own + turn + 1, (RELAY, ROOT))))
+        own += 6
+    return Capture(frames)
+
+
 def by_context_5(packet: bytes, number: int, links: tuple[bytes, bytes]) -> bytes:
     """A frame with a datagram that is compressed against context 5, the prefix of the network."""
     env = Env(*links, contexts={5: f"{PREFIX}/64"})
@@ -890,6 +920,10 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a relay whose frames are not read here": (
         "datagrams-not-sent-on",
         lambda: relayed(strange=(3, 4, 5)),
+    ),
+    "a relay with another network behind what comes in fragments": (
+        "datagrams-not-sent-on",
+        lambda: kept_in_pieces(to=b"\0\x77"),
     ),
     "a relay that sends on fragments of which one is not heard": (
         "datagrams-not-sent-on",

@@ -494,7 +494,7 @@ RPL_FURTHER = [
     ),
     Further(_KEPT, lambda: swallowed(7, 7), kept()),
     # a local instance (section 5.1), which is known along its way alone
-    Further(_KEPT, lambda: swallowed(0x87, 0), kept()),
+    Further(_KEPT, lambda: swallowed(0x80, 0), kept()),
     # "Decremented by 1 by each node that forwards the packet" (RFC 8200 section 3)
     Further(
         _LIMIT,

@@ -25,7 +25,6 @@ from lowpanbudget.stack.pieces import FragmentArrival
 
 FORWARDING = Subject("forwarding")
 _SOME = 3  # datagrams that were not sent on, or twice; our choice
-_SHOWN = 4  # flows of a router that are named
 _ERRORS = 128  # below which types of ICMPv6 are errors (RFC 4443 section 2.1)
 
 
@@ -177,7 +176,7 @@ def datagrams_not_sent_on(known: Surroundings) -> Hits:
             for instance, count in astray.items()
         ]
         frames = sorted(number for flow in flows.values() for number in flow.frames)
-        hit = Hit(cause, (*told, *evidence[:_SHOWN]), name, tuple(frames), times=lost)
+        hit = Hit(cause, (*told, *evidence), name, tuple(frames), times=lost)
         if astray.total() == lost:
             hit = hit._replace(advice=_ANNOUNCE, cite=rfc(6550, "11.2.2.1"))
         yield hit
@@ -207,7 +206,7 @@ def _parts_not_sent_on(known: Surroundings, address: bytes, router: Router) -> H
     missed = f"of its frames {parts.most_missed:.0%} or less are missed here, by its frame numbers"
     evidence = [f"{_ends_text(ends)}: {one.went} of {one.came}" for ends, one in flows.items()]
     frames = sorted(number for one in flows.values() for number in one.frames)
-    yield Hit(cause, (missed, *evidence[:_SHOWN]), name, tuple(frames), times=came - went)
+    yield Hit(cause, (missed, *evidence), name, tuple(frames), times=came - went)
 
 
 _ANNOUNCE = (
