@@ -18,7 +18,7 @@ from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.suites import FORGEABLE, SUITES, WARNED, DtlsSuite
 from lowpanbudget.values import replace
 
-_SUITE = "dtls.suite"  # the dimension
+_SUITE, _IDS = "dtls.suite", "oscore.sender_id"  # the dimensions
 _SAFEGUARDS = f"other safeguards against forgery stand beside its short tag ({WARNED})"
 
 
@@ -235,34 +235,39 @@ def _dtls_added(suite: DtlsSuite) -> Knob[Application]:
     )
 
 
+def _oscore_added(coap: Coap) -> Knob[Application]:
+    ids, number = len(ADDED_OSCORE.sender_id), ADDED_OSCORE.sequence
+    return Knob(
+        _IDS,
+        ADDED_OSCORE.sender_id.hex(),
+        "flow.oscore",
+        f"OSCORE around the CoAP message, with identifiers of {ids} octet and sequence numbers up to {number}",
+        rfc(8613, "6.1"),
+        replacing(oscore=replace(ADDED_OSCORE, response_sequence=coap.notifies)),
+        "both ends keep a security context and its sequence numbers",
+        stronger=True,
+        now="none",
+    )
+
+
 def application_protections(application: Application) -> Iterator[Knob[Application]]:
     """Yield what protects a message from end to end where nothing does: DTLS, and OSCORE where it is one of CoAP."""
     if application.is_sealed:
         return
     yield _dtls_added(ADDED_DTLS.suite)
     if application.coap is not None:
-        ids, number = len(ADDED_OSCORE.sender_id), ADDED_OSCORE.sequence
-        oscore = replace(ADDED_OSCORE, response_sequence=application.coap.notifies)
-        yield Knob(
-            "oscore.sender_id",
-            ADDED_OSCORE.sender_id.hex(),
-            "flow.oscore",
-            f"OSCORE around the CoAP message, with identifiers of {ids} octet and sequence numbers up to {number}",
-            rfc(8613, "6.1"),
-            replacing(oscore=oscore),
-            "both ends keep a security context and its sequence numbers",
-            stronger=True,
-            now="none",
-        )
+        yield _oscore_added(application.coap)
 
 
 def application_positions(application: Application) -> Iterator[Knob[Application]]:
-    """Yield the other positions: DTLS added where nothing protects the message, or left out."""
-    dtls = application.dtls
+    """Yield the other positions: DTLS or OSCORE added where nothing protects the message, or left out."""
+    dtls, oscore = application.dtls, application.oscore
     if not application.is_sealed:
         yield _dtls_added(ADDED_DTLS.suite)
         yield _dtls_added(FORGEABLE)
-    elif dtls is not None:
+        if application.coap is not None:
+            yield _oscore_added(application.coap)
+    if dtls is not None:
         yield Knob(
             _SUITE,
             "none",
@@ -270,7 +275,27 @@ def application_positions(application: Application) -> Iterator[Knob[Application
             "no DTLS around the payload",
             rfc(9147, "4"),
             replacing(dtls=None),
-            caution="nothing protects the message from end to end; this weakens protection and is no advice",
+            caution=_unprotected(oscore is not None),
             now=dtls.suite.name,
             protects=(-dtls.suite.aead.tag,),
         )
+    if oscore is not None:
+        yield Knob(
+            _IDS,
+            "none",
+            "flow.oscore",
+            "no OSCORE around the CoAP message",
+            rfc(8613, "6.1"),
+            replacing(oscore=None),
+            caution=_unprotected(dtls is not None),
+            now=oscore.sender_id.hex() or "empty",
+        )
+
+
+def _unprotected(otherwise: bool) -> str:
+    whose = (
+        "one of two layers of protection goes"
+        if otherwise
+        else "nothing protects the message from end to end"
+    )
+    return f"{whose}; this weakens protection and is no advice"

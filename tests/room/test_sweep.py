@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 from design.designs import EXAMPLES
+from findings.cases_planning import store
 from room.sweep_proof import Kind, Settings, differs, kinds
 
-from lowpanbudget import RequestError, budget, carrying, load_design, sweep
+from lowpanbudget import RequestError, budget, carrying, load_design, parse_design, sweep
 from lowpanbudget.design.knobs import knobs, positions, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.room.sweep.axes import axes_of
@@ -21,6 +22,7 @@ from lowpanbudget.room.sweep.tables import OF_HEADERS, OF_LINK
 DESIGNS = {name: load_design(EXAMPLES / f"{name}.toml") for name in ("archive", "footbridge")}
 ARCHIVE, FOOTBRIDGE = DESIGNS["archive"], DESIGNS["footbridge"]
 KINDS = kinds()
+COAP = '[flow.coap]\ncode = "POST"\npath = "r"\n'
 
 
 @pytest.mark.long
@@ -319,3 +321,36 @@ def test_turning_refuses_a_flow_that_no_longer_reaches() -> None:
     axes = axes_of(FOOTBRIDGE, flow, {"hops": [65]})
     with pytest.raises(RequestError, match="hop limit of 64 ends before 65 hops"):
         turned(FOOTBRIDGE, [axis.changes[0] for axis in axes if axis.given and axis.changes[0]])
+
+
+def test_oscore_is_an_axis_of_a_message_of_coap() -> None:
+    """RFC 8613 sections 5.3 and 6.1: an option of 6 octets, code and marker inside, and a tag of 8: 16 in all.
+
+    What is added to a design is what one that has it from the start takes, and is taken out of that one again.
+    """
+    plain = parse_design(store(flow=COAP))
+    ids = f'[flow.oscore]\nsender_id = "01"\nrecipient_id = "02"\nsequence = {(1 << 24) - 1}\n'
+    sealed = parse_design(store(flow=COAP + ids))
+    few: dict[str, Any] = {
+        "level": [5],
+        "udp_checksum": ["carried"],
+        "routing.mesh_under": ["false"],
+    }
+    for design, weaker in ((plain, False), (sealed, True)):
+        (swept,) = sweep(design, axes=few, weaker=weaker)
+        (axis,) = [one for one in swept.axes if one.name == "oscore.sender_id"]
+        most = {value.value: value.most for value in axis.values}
+        assert most["none"] is not None
+        assert most["01"] == most["none"] - 16
+        now = "01" if weaker else "none"
+        assert [value.value for value in axis.values if value.now] == [now]
+        assert [value.value for value in axis.values if value.weaker] == ["none"] * weaker
+    room = min(one.room for one in budget(plain)), min(one.room for one in budget(sealed))
+    assert room[0] - room[1] == 16
+    # no axis without a CoAP message, nor for a group; and what protects less is no setting unless it is asked for
+    for text in (store(), store(flow=COAP, to="group")):
+        (swept,) = sweep(parse_design(text))
+        assert "oscore.sender_id" not in {one.name for one in swept.axes}
+    (swept,) = sweep(sealed, axes={"level": [5]})
+    (axis,) = [one for one in swept.axes if one.name == "oscore.sender_id"]
+    assert [value.value for value in axis.values] == ["01"]
