@@ -110,7 +110,9 @@ class SecurityShape(ShapeTable):
     )
     key_id_mode: int = key(Whole(0, 3), "How the key is named in the frame.", default=1)
     key_source: bytes | None = key(
-        _octets(4, 8), "Key source in hex: 4 octets for mode 2, 8 for mode 3.", default=None
+        _octets(4, 8),
+        "Key source in hex: 4 octets for mode 2, 8 for mode 3; unless stated zeros stand in for it.",
+        default=None,
     )
     frame_counter: Literal["carried", "suppressed"] = key(
         Words("carried", "suppressed"),

@@ -5,6 +5,7 @@ what the person wrote or the sensor library printed. One context with room for e
 64-bit code and a step, so that no result is rounded unseen.
 """
 
+import re
 from decimal import (
     ROUND_HALF_EVEN,
     Context,
@@ -27,6 +28,10 @@ MAX_EXPONENT = 30
 _MAX_INT_BITS = 256
 _PLAIN = 1 << 64  # nearly all whole numbers are nearer to 0
 _GIVE = "Give a number"
+_BARE = "Give the number without its unit, which is that of the message:"
+_WITH_UNIT = re.compile(
+    r"\s*(?!0[xob])([+-]?\d{1,30}(?:\.\d{1,30})?)\s*([^\W\d_]|[%/°µΩ])[^\s,;\[\]]{0,15}\s*"
+)
 
 
 def exact(value: object) -> Decimal:
@@ -58,10 +63,18 @@ def exact(value: object) -> Decimal:
 def input_number(value: object) -> Decimal:
     """Return a number that somebody wants to send as an exact decimal; text is none."""
     if isinstance(value, str):
+        if number := number_before_unit(value):
+            raise Misfit(f"is the text {value[:40]!r}, not a number", hint=f"{_BARE} {number}")
         listed = any(sign in value for sign in "[]; ")
         hint = f"{_GIVE}; of a list 1,2,3, and nothing for an empty one" if listed else _GIVE
         raise Misfit(f"is the text {value[:40]!r}, not a number", hint=hint)
     return exact(value)
+
+
+def number_before_unit(text: str) -> str:
+    """Return the number of a text that has its unit behind it, as "1C" or "30 %", or nothing."""
+    found = _WITH_UNIT.fullmatch(text)
+    return found[1] if found else ""
 
 
 def is_plain(value: Decimal) -> bool:

@@ -52,7 +52,13 @@ WORDS: dict[str, str | Gloss] = {
         "takes time on the air and energy from the battery of each node on the way, and may be lost. A datagram is "
         "lost when one of its fragments is, unless the network asks for it again.",
         see=("room", "fragment"),
-        also=("two frames", "one frame more", "several frames", "more than one frame"),
+        also=(
+            "two frames",
+            "one frame more",
+            "several frames",
+            "more than one frame",
+            "second frame",
+        ),
     ),
     "bit-packed (octet-aligned)": (
         "The layout of a message: its fields follow each other bit by bit, and zero bits fill up the last octet alone; "

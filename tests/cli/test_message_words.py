@@ -81,3 +81,26 @@ def test_without_a_tolerance_it_is_told_how_to_state_one(invoke: Invoke, design:
     assert "state one (`tolerance` of a field: without one its steps stay)" in " ".join(
         done.stdout.split()
     )
+
+
+@pytest.mark.parametrize(
+    ("given", "number"),
+    [("1C", "1"), ("-3.5 °C", "-3.5"), ("30 %", "30"), ("3000mV", "3000"), ("2.50 m/s2", "2.50")],
+)
+def test_a_number_with_its_unit_is_asked_for_without(
+    invoke: Invoke, design: Path, given: str, number: str
+) -> None:
+    done = invoke("pack", design, "m", f"t={given}", "o=")
+    assert done.exit_code == 2
+    assert done.stderr.rstrip().endswith(
+        f"Give the number without its unit, which is that of the message: {number}"
+    )
+
+
+@pytest.mark.parametrize("given", ["warm", "0x10", "1,2", "1;2", "C1", "1 2"])
+def test_what_is_no_number_with_a_unit_is_not_taken_for_one(
+    invoke: Invoke, design: Path, given: str
+) -> None:
+    done = invoke("pack", design, "m", f"t={given}", "o=")
+    assert done.exit_code == 2
+    assert "without its unit" not in done.stderr

@@ -287,6 +287,17 @@ CASES = {
             "anyway.",
         ),
     ),
+    # RFC 7252 section 6.4: "/v/" are the segments "v" and ""; section 3.1: an option of no value is one octet
+    "path-has-empty-segment": DesignCase(
+        lambda: store(flow=COAP.format(code="PUT").replace('"r"', '"/r/"')),
+        lambda: store(flow=COAP.format(code="PUT").replace('"r"', '"/r"')),
+        Told(
+            "remark",
+            "flow up",
+            "1 Uri-Path option without a text, from a slash at the end or two in a row",
+            ("1 octet a message",),
+        ),
+    ),
     # 105 less CoAP's 4 and a token of 1, Uri-Path 2, Block1 3 and the marker are 94: of the powers of two (RFC 7959
     # section 2.2) 64
     "block-size-to-use": DesignCase(

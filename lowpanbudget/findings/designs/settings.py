@@ -4,7 +4,7 @@ from dataclasses import replace
 from ipaddress import IPv6Network
 
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.errors import LowpanError
+from lowpanbudget.errors import LowpanError, plural
 from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
@@ -16,6 +16,7 @@ from lowpanbudget.payload.search.remarks import remarks
 from lowpanbudget.room.measure import room_of
 
 SETTINGS = Subject("settings")
+_SEGMENT = "Uri-Path"
 
 
 @SETTINGS.rule("encryption-planned-without-integrity", Draft)
@@ -81,6 +82,18 @@ def hop_limit_costs_an_octet(draft: Draft, flow: Flow) -> Hits:
         advice = "Use 64, or 255: the first hop gains the octet, the room of the flow does not, as later hops pay it "
         advice += "anyway."
     yield Hit(f"hop limit {flow.hop_limit}", (), f"flow {flow.name}", advice=advice)
+
+
+@SETTINGS.rule("path-has-empty-segment", Flow)
+def path_has_empty_segment(_draft: Draft, flow: Flow) -> Hits:
+    """Count the options of a path that say nothing."""
+    coap = flow.application.coap
+    empty = [
+        one for one in (coap.options if coap else ()) if one.name == _SEGMENT and not one.octets
+    ]
+    if empty:
+        cause = f"{plural(len(empty), f'{_SEGMENT} option')} without a text, from a slash at the end or two in a row"
+        yield Hit(cause, (f"{octets_text(len(empty))} a message",), f"flow {flow.name}")
 
 
 @SETTINGS.rule("advertisement-does-not-fit", Draft)

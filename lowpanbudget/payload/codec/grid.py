@@ -7,7 +7,14 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.codec.nodes import Case, Codec
-from lowpanbudget.payload.exact import EXACT, digits, input_number, nearest, steps_between
+from lowpanbudget.payload.exact import (
+    EXACT,
+    digits,
+    input_number,
+    nearest,
+    number_before_unit,
+    steps_between,
+)
 from lowpanbudget.payload.flaws import Misfit
 
 
@@ -149,6 +156,8 @@ def number_codec(grid: Grid, width: int, specials: dict[str, int]) -> Codec:
     def encode(value: Any) -> int:
         if specials and isinstance(value, str):
             if value not in specials:
+                if number_before_unit(value):
+                    input_number(value)  # raises, and says so
                 raise Misfit(f"is {value[:40]!r}", hint=f"Special names are {', '.join(specials)}")
             return specials[value]
         return to_steps(value) & mask
