@@ -44,7 +44,7 @@ class Crossing(NamedTuple):
     All of these are None where nothing tells. ``unread`` is why no format of the flow reads its data, ``unprotected``
     the protection of its flow that it goes without, ``otherwise`` another one that it has instead. ``sum_right``:
     whether its UDP checksum is right as read here. ``runs_out``: who gets it must not forward it, and it is for another
-    node.
+    node, which the frame itself names where it ``goes_on``.
     """
 
     flow: FlowKey
@@ -69,6 +69,7 @@ class Crossing(NamedTuple):
     mesh_left: int | None = None
     sum_right: bool | None = None
     runs_out: bool = False
+    goes_on: bool = False
 
     @property
     def left(self) -> HopsLeft:
@@ -194,9 +195,7 @@ def _header_facts(mac: Mac, example: Frame, decoder: Decoder, names: NodeNames) 
         to_all,
         (mac.source, mac.destination),
         next(recovers, None),
-        None
-        if security is None
-        else (security.key_id_mode, security.key_source, security.key_index),
+        security and (security.key_id_mode, security.key_source, security.key_index),
         next((one for one in example.layers if isinstance(one, Mesh)), None),
     )
 
@@ -245,7 +244,7 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices, mesh: Mesh | None)
         plain = _with_message(with_border(plain, matched.flow, sighting), matched)
         # "discarded if Hop Limit was zero when received or is decremented to zero" (RFC 8200 section 3)
         runs_out = plain.hop_limit <= 1 and not plain.at_end and plain.inner_limit is None
-        plain = plain._replace(runs_out=runs_out and mesh is None)
+        plain = plain._replace(runs_out=runs_out)
     if place.kind == ipv6.UDP:
         plain = plain._replace(sum_right=is_sum_right(sighting, datagram, place))
     return plain if mesh is None else in_mesh(plain, mesh, mac, devices)
@@ -255,10 +254,14 @@ def in_mesh(crossing: Crossing, mesh: Mesh, mac: Mac, devices: Devices) -> Cross
     """Return a crossing with the hops left; between the two ends of the mesh it is at neither end of its way."""
     begins = node_of(mac.source, mac, devices) == node_of(mesh.originator, mac, devices)
     ends = node_of(mac.destination, mac, devices) == node_of(mesh.final, mac, devices)
+    # addresses of two lengths may be of one node; fragments are taken together from all links
+    alike = len(mac.destination or b"") == len(mesh.final) and len(crossing.numbers) == 1
     return crossing._replace(
         at_origin=crossing.at_origin and begins,
         at_end=crossing.at_end and ends,
         mesh_left=mesh.hops_left,
+        goes_on=alike and not ends,
+        runs_out=alike and not ends and mesh.is_last_hop,
     )
 
 

@@ -185,7 +185,8 @@ class DatedPart:
         listened = seconds and seconds - sum(one.seconds for one in silences)
         nodes = self._on_air.nodes(listened)
         missing = Tally({one.node: one.missing for one in nodes}) + Tally(self._recoveries.missing)
-        missed = Missed(self._most_tries, missing, self._ways.reads_sums)
+        heard = frozenset(one.node for one in nodes if one.numbers)
+        missed = Missed(self._most_tries, missing, self._ways.reads_sums, heard)
         groups, unsettled = with_stopped(groups, stopped)
         burst: MeasuredBurst | None = None
         if self._burst is not None:

@@ -1,7 +1,7 @@
 """The flows of a capture from the journeys of their datagrams: what was sent, lost, how often, how far, how long."""
 
 from collections import Counter as Tally
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import islice, pairwise
 from statistics import median
 from typing import NamedTuple
@@ -72,12 +72,14 @@ def _seconds(time_ns: int | None) -> float | None:
 class Missed(NamedTuple):
     """What may have gone by unheard: a frame is tried ``most_tries`` times, ``frames`` of each node were missed.
 
-    ``reads_sums``: what is needed to judge checksums is known here, for there are right ones.
+    ``reads_sums``: what is needed to judge checksums is known here, for there are right ones. Of those ``heard`` frames
+    with numbers came, which tell how many were missed.
     """
 
     most_tries: int
     frames: Mapping[bytes, int]
     reads_sums: bool = True
+    heard: Collection[bytes] = ()
 
 
 def may_have_arrived(
@@ -147,9 +149,7 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
     if latency_s is not None and times:
         within = share_of(sum(one <= latency_s for one in times), len(times))
     steps = [one.crossing.step_s for one in journeys if one.crossing.step_s is not None]
-    has_ends = any(group.arrived) or any(
-        one.at_end or one.crossing.at_end or one.runs_out for one in journeys
-    )
+    has_ends = any(group.arrived) or any(_is_judged(one, missed) for one in journeys)
     stuck, stuck_at = _stuck(journeys)
     twice = [one for one in journeys if one.said_for_nothing]
     reasons = Tally(one.crossing.unread for one in journeys if one.crossing.unread)
@@ -198,6 +198,17 @@ def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = Non
         twice_numbers=tuple(one.again_number for one in twice[:_MOST_ANEW]),
         waits=tuple(waits_seen(journeys)),
     )
+
+
+def _is_judged(journey: Journey, missed: Missed) -> bool:
+    """Return whether it is known of a datagram if it arrived: at its end, or where it must go on.
+
+    Of who has it frames were heard, by whose numbers is counted what may have gone by unheard.
+    """
+    last = journey.last
+    if journey.at_end or journey.crossing.at_end or journey.runs_out:
+        return True
+    return journey.goes_on and last is not None and last.receiver in missed.heard
 
 
 def _stuck(journeys: Sequence[Journey]) -> tuple[int, int | None]:

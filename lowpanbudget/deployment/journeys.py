@@ -74,9 +74,10 @@ class Journey:
     on the way. ``last`` is the frame that brought it over the last link heard, which is the end of its way where
     ``at_end``; ``parts`` are all frames that brought it there. One that ``is_stopped`` was not heard whole on any link,
     and brought to its end where that ``is_told`` by its receiver; it ``is_unsure`` where nothing shows that its sender
-    did not go on unheard. One that ``runs_out`` was heard last with a hop limit that nobody may lower; ``sum_wrong``
-    tells that its receiver drops it. It was said ``again`` so often, ``left_again`` of them where it began, the first
-    time in frame ``again_number``. ``waits`` are nodes that sent it on, and the nanoseconds that it was in them.
+    did not go on unheard. One that ``runs_out`` was heard last with a hop limit that nobody may lower, one that
+    ``goes_on`` on its way to another node (``Crossing.goes_on``); ``sum_wrong`` tells that its receiver drops it. It
+    was said ``again`` so often, ``left_again`` of them where it began, the first time in frame ``again_number``.
+    ``waits`` are nodes that sent it on, and the nanoseconds that it was in them.
     """
 
     crossing: Crossing
@@ -101,6 +102,7 @@ class Journey:
     is_unsure: bool = False
     is_told: bool = False
     runs_out: bool = False
+    goes_on: bool = False
     sum_wrong: bool = False
 
     @property
@@ -270,7 +272,7 @@ class Journeys:
         journey.last, journey.last_left = tries, crossing.left
         parts = (self._tries.get(number) for number in crossing.numbers)
         journey.parts = tuple(one for one in parts if one is not None)
-        journey.at_end = crossing.at_end
+        journey.at_end, journey.goes_on = crossing.at_end, crossing.goes_on
         journey.runs_out, journey.sum_wrong = crossing.runs_out, crossing.sum_right is False
         if crossing.sum_right and not self.reads_sums:
             self.reads_sums = not crossing.flow.source.is_link_local

@@ -93,9 +93,9 @@ class MeasuredFlow:
     which messages may have been missed here; the last may be the silence behind the last message. The first and the
     last begin in the frames ``first_number`` and ``last_number``; ``anew`` are the first messages behind restarts,
     ``old`` those that came again long after. ``run_out`` so many were heard last on their way to a node that must
-    discard them, with a hop limit that it may not lower (RFC 8200 section 3), and ``sum_wrong`` have a wrong UDP
-    checksum as read here: their receiver drops them (section 8.1), and neither counts as arrived. The own number of
-    messages that differ was ``stuck_at`` one, of ``stuck`` in a row; None of a count that counts. So many were said
+    discard them, with a hop limit or hops left that end there (RFC 8200 section 3, RFC 4944 section 5.2), ``sum_wrong``
+    have a wrong UDP checksum as read here, which receivers drop (RFC 8200 section 8.1): neither arrived. The own number
+    of messages that differ was ``stuck_at`` one, of ``stuck`` in a row; None of a count that counts. So many were said
     ``twice`` or more often though the first was acknowledged, ``twice_after_s`` seconds later in the middle; the first
     of them again in the frames ``twice_numbers``. ``waits`` are the nodes on the way that sent it on, by link address,
     with the median of the seconds between its last bit there and its first bit from there on; the longest first.
@@ -149,7 +149,7 @@ class MeasuredFlow:
         """Return why some of them cannot arrive, in words; nothing of most."""
         told = []
         if self.run_out:
-            told.append(f"{self.run_out} with a hop limit that ends on the way")
+            told.append(f"{self.run_out} whose hops end on the way")
         if self.sum_wrong:
             told.append(f"{self.sum_wrong} with a wrong checksum, which receivers drop")
         return " and ".join(told)

@@ -24,8 +24,6 @@ from lowpanbudget.values import dataclass, field
 _MOST_WAITING = 256  # datagrams that one router has of one flow
 _MOST_AT_ALL = 65_536  # after which all that waits is forgotten
 _OVERTAKEN = 3  # later ones that were sent on before: a queue keeps its order; our choice
-
-
 _MOST_ON = 8  # datagrams that one router sent on last
 _AGAIN_S = COPY_NS / 10**9
 _ROUND_S = (
@@ -59,10 +57,12 @@ class _Waiting(NamedTuple):
 class RoutedFlow:
     """The datagrams between two ends that a router took: those that wait, that it lost, sent on last, and twice.
 
-    ``is_end``: its link address says that it is the end itself. ``instances`` counts those lost by RPL instance.
+    ``is_end``: its link address says that it is the end itself; ``goes_on``: what brought them names another as their
+    end. ``instances`` counts those lost by RPL instance.
     """
 
     is_end: bool = False
+    goes_on: bool = False
 
     waiting: Recent[int, _Waiting] = field(default_factory=lambda: Recent(_MOST_WAITING))
     taken: int = 0
@@ -242,7 +242,10 @@ class Router:
 
 
 class Offered(NamedTuple):
-    """A frame with a datagram that asks for an acknowledgement: who should give it, what of, and to whom."""
+    """A frame with a datagram that asks for an acknowledgement: who should give it, what of, and to whom.
+
+    It ``goes_on`` where the frame itself says that its receiver is not its end.
+    """
 
     receiver: bytes
     datagram: HeardDatagram
@@ -250,6 +253,7 @@ class Offered(NamedTuple):
     sequence: int | None
     copied: bool
     sender: bytes | None
+    goes_on: bool = False
 
 
 class OfferedPart(NamedTuple):
@@ -315,6 +319,7 @@ class Routers(FirstNamed[bytes, Router]):
             for other in self.values():
                 other.forget()
         flow.taken += 1
+        flow.goes_on |= asked.goes_on
         counted, time_s = router.last is not None, datagram.time_s
         router.oldest_s = min(router.oldest_s, time_s)
         router.under[mark] = datagram.ends

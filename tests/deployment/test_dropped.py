@@ -59,7 +59,7 @@ def test_a_hop_limit_that_ends_on_the_way_is_a_loss() -> None:
         0,
         COUNT,
     )
-    why = f"{COUNT} with a hop limit that ends on the way"
+    why = f"{COUNT} whose hops end on the way"
     assert delivery(found) == (PlanVerdict.OUTSIDE, why)
     told = flow_words(measured("store.pcap", found)["flows"])
     assert told.endswith(f"Cannot arrive: {why} of {TITLE}.")

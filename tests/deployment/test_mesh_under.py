@@ -6,11 +6,15 @@ from itertools import pairwise
 
 import pytest
 from design.test_mesh_under import HEAD, STATIONS, flow
+from findings.air import NODE, Capture
+from findings.cases_application import SMALL
+from findings.cases_mesh import PLAN_BELOW, all_kept, over_relay, readings
 
 from lowpanbudget import (
     Design,
     FrameType,
     Mac,
+    MeasuredFlow,
     Record,
     airtime,
     budget,
@@ -171,3 +175,32 @@ def test_of_fragments_that_a_mesh_forwards_nothing_is_made_up() -> None:
     (said,) = [one for one in found.unknown if "forwards one by one" in one]
     assert said.startswith("Nothing is told of the arrivals of level")
     assert not [one for one in found.unknown if "link of" in one]
+
+
+def of_node(capture: Capture) -> MeasuredFlow:
+    """Return what is measured of the readings of NODE."""
+    found = measure(list(capture.records()), contexts=SMALL, design=PLAN_BELOW)
+    (one,) = [one for one in found.flows if int(one.flow.source) & 0xFFFF == int.from_bytes(NODE)]
+    return one
+
+
+def test_what_a_mesh_keeps_is_lost_though_the_end_was_never_heard() -> None:
+    """Its header names the end (RFC 4944 section 5.2); by their numbers all frames of who has it were heard here."""
+    found = of_node(all_kept())
+    assert found.arrived is not None
+    assert (found.arrived.count, found.arrived.trials, found.perhaps) == (0, 10, 0)
+    # an address of another length may be that of the node that has it
+    assert of_node(all_kept(bytes.fromhex("0012345678000018"))).arrived is None
+    # and of who was not heard to send nobody knows what it sends on
+    assert of_node(all_kept(own=False)).arrived is None
+
+
+def test_what_comes_with_its_last_hop_to_another_node_is_lost() -> None:
+    """ "The packet is not forwarded any further if Hops Left is decremented to zero" (RFC 4944 section 5.2)."""
+    found = of_node(over_relay(*readings(10), every_s=20.0, kept=10, left=1))
+    assert found.arrived is not None
+    assert (found.arrived.count, found.perhaps, found.run_out) == (0, 0, 10)
+    assert found.dropped == "10 whose hops end on the way"
+    whole = of_node(over_relay(*readings(10), every_s=20.0))
+    assert whole.arrived is not None
+    assert (whole.arrived.count, whole.run_out) == (10, 0)

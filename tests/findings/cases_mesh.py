@@ -95,6 +95,25 @@ def over_relay(
     return Capture(frames, SMALL, plan)
 
 
+def all_kept(final: bytes = ROOT, *, own: bool = True) -> Capture:
+    """Ten readings of NODE, one each 20 s, that RELAY acknowledges and keeps; as many of its ``own`` it sends.
+
+    ROOT sends nothing at all, and only the mesh headers, of NODE with this ``final`` address, say that there is a node.
+    """
+    frames: list[bytes | tuple[float, bytes]] = []
+    for turn, packet in enumerate(readings(10)):
+        form = 0b1011_0000 if len(final) == 2 else 0b1010_0000
+        first = bytes([form | 5]) + NODE + final + air.payload(packet, (NODE, final))
+        told = air.datagram(b"own %d" % turn, links=(RELAY, ROOT))
+        other = bytes([0b1011_0101]) + RELAY + ROOT + air.payload(told, (RELAY, ROOT))
+        both = ((first, (NODE, RELAY)), (other, (RELAY, ROOT)))
+        for part, (octets, links) in enumerate(both if own else both[:1]):
+            at, number = 1.0 + 20 * turn + part, turn + 100 * part
+            sent = (at, air.raw(octets, number, links)), (at + 0.001, acknowledgement(number))
+            frames += sent
+    return Capture(frames, SMALL)
+
+
 def pieces_over_relay(
     count: int = 4, *, lost: int | None = None, back: bytes | None = None
 ) -> Capture:
@@ -230,6 +249,22 @@ MESH_FURTHER = [
             (1,),
         ),
     ),
+    # of ten readings to a node that sends nothing, and which the mesh header alone names, RELAY keeps 7 for more than a
+    # minute, of which the first came before any number of its own was heard
+    Further(
+        "datagrams-not-sent-on",
+        all_kept,
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 acknowledged 10 datagrams and never sent 6 of them on: its frame numbers leave no place for them",
+            (
+                "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 6 of 10, 3 more in its last minute",
+            ),
+            (5, 9, 13, 17, 21, 25),
+            6,
+        ),
+    ),
     # a node of a mesh that keeps frames is still told: of ten the first three, in frames 1, 7 and 13
     Further(
         "datagrams-not-sent-on",
@@ -329,6 +364,11 @@ MESH_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "datagrams in fragments that a mesh passes on one by one": (
         "datagrams-not-sent-on",
         lambda: pieces_over_relay(20, back=ANSWER),
+    ),
+    # a final address of 64 bits may be that of the node which has the frames
+    "frames for an address that may be the receiver's own": (
+        "datagrams-not-sent-on",
+        lambda: all_kept(bytes.fromhex("0012345678000018")),
     ),
     # as what is told above, but for the hops that the first three have left: who gets them must not forward them
     "frames whose hops left end in the middle": (

@@ -131,7 +131,11 @@ def datagram_heard(scene: Scene, datagram: HeardDatagram) -> None:
         taker.on.pop(mark, None)  # it comes again
     if mac.ack_request and to is not None and to != BROADCAST:
         copied = scene.sighting.copied is not None and part is None
-        routers.asked = Offered(to, datagram, scene.number, scene.sequence, copied, mac.source)
+        # a mesh header names the end, which need not have been heard; of another length it may be the receiver's own
+        goes_on = mesh is not None and mesh.final != to and len(mesh.final) == len(to)
+        routers.asked = Offered(
+            to, datagram, scene.number, scene.sequence, copied, mac.source, goes_on
+        )
 
 
 def _send_on_again(router: Router, scene: Scene, datagram: HeardDatagram) -> None:
@@ -154,7 +158,7 @@ def datagrams_not_sent_on(known: Surroundings) -> Hits:
         flows = {
             ends: flow
             for ends, flow in router.flows.items()
-            if flow.lost and (flow.sent or _is_of_another(known, address, ends))
+            if flow.lost and (flow.sent or flow.goes_on or _is_of_another(known, address, ends))
         }
         lost = sum(flow.lost for flow in flows.values())
         if lost < _SOME:
