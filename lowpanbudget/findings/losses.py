@@ -31,7 +31,8 @@ class HopLosses:
     last of them; ``missing`` says what did not come of the first that lack some. ``explained`` are the keys of those
     whose fragments overlap, cannot be placed or are replayed: that has its own finding, and they are not counted here.
     Those of which the capture missed what ``by``, the sender, sent are not counted either, but as ``unheard``:
-    ``left_out`` are the last of them. Of the ``unsure`` its next frame tells.
+    ``left_out`` are the last of them. Of the ``unsure`` its next frame tells. ``in_vain`` are frames of the hop that
+    were given up, ``unanswered`` those without an acknowledgement; None where nobody knows.
     """
 
     begun: int = 0
@@ -56,6 +57,8 @@ class HopLosses:
     unsure: Recent[FragmentKey, FragmentedDatagram] = field(
         default_factory=lambda: Recent(_MOST_OPEN)
     )
+    in_vain: frozenset[int] | None = None
+    unanswered: frozenset[int] | None = None
 
     def take(self, arrival: FragmentArrival) -> None:
         """Count a datagram that begins with a fragment, and see whether there is more than the first."""

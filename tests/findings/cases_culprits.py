@@ -4,6 +4,7 @@ from findings import air
 from findings.air import KEY, ROOT, Capture
 from findings.cases_application import DESIGN, SMALL, STATE, VERSION
 from findings.cases_further import Further
+from findings.cases_nodes import acknowledgement
 from findings.judge import Told
 
 from lowpanbudget import Key
@@ -45,6 +46,25 @@ def turned(*messages: str) -> Capture:
     return Capture([*frames], SMALL, plan)
 
 
+def ended_early(tries: int, *, answered: bool = False) -> Capture:
+    """Four datagrams of four fragments, three of which end behind the first; the others are acknowledged.
+
+    That fragment is sent so often, and acknowledged in the end or not.
+    """
+    frames: list[tuple[float, bytes]] = []
+    number = 0
+    for tag in range(4):
+        parts = air.pieces(air.datagram(bytes(range(250)) + bytes(50)), tag=tag, start=number + 1)
+        for part in parts if tag == 3 else parts[:1]:
+            number += 1
+            at, is_last = 100.0 * tag + 0.1 * number, tag == 3
+            frames += [(at + 0.01 * one, part) for one in range(1 if is_last else tries)]
+            if is_last or answered:
+                end = at if is_last else at + 0.01 * (tries - 1)
+                frames.append((end + 0.004, acknowledgement(number)))
+    return Capture([*frames, (900.0, air.frame(air.datagram(), number + 1))])
+
+
 _COMPARE = (
     "Compare the key index and key source of 02:5e:10:00:00:00:00:23 with those of the others: who has no key by that "
     "name drops its frames. If it rightly has a key of its own, give that in the key file (--keys)."
@@ -68,7 +88,57 @@ _ALONE = (
 _OF_C = (3, 7, 11, 15, 19, 23)  # each third of four frames
 _IMPLAUSIBLE = "reading from 2001:db8:1::ff:fe00:17"
 
+_UNFINISHED = "3 of 4 datagrams in fragments were not completed"
+_LINK = (
+    "Look at the link: the sender used up its tries of one fragment, and leaves the others out then. Compare links "
+    "with lowpanbudget measure; make the datagram smaller."
+)
+_SENDER = (
+    "Look at the sender: the link took what it sent, and by its numbers it sent no more. Its queue may be too short "
+    "for all fragments, or it gives a datagram up for another; make the datagram smaller."
+)
+
 CULPRITS_FURTHER = (
+    # macMaxFrameRetries is 3 by default: four tries (IEEE 802.15.4-2020 table 8-94, from memory)
+    Further(
+        "fragments-unfinished",
+        lambda: ended_early(4),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            _UNFINISHED,
+            ("of 3 only one fragment was seen, 3 of them given up by its sender",),
+            (1, 5, 9),
+            3,
+            advice=_LINK,
+        ),
+    ),
+    Further(
+        "fragments-unfinished",
+        lambda: ended_early(1, answered=True),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            _UNFINISHED,
+            ("of 3 only one fragment was seen, which was acknowledged: its sender sent no more",),
+            (1, 3, 5),
+            3,
+            advice=_SENDER,
+        ),
+    ),
+    # tried twice, and no acknowledgement heard: it may have been missed here
+    Further(
+        "fragments-unfinished",
+        lambda: ended_early(2),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            _UNFINISHED,
+            ("of 3 only one fragment was seen",),
+            (1, 3, 5),
+            3,
+        ),
+    ),
     # what A and B send opens, and both speak to C: it is not one that nobody listens to
     Further(
         "key-missing",

@@ -96,6 +96,8 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         ends = losses.hops.get((source, destination)) if gives else None
         if ends is not None:
             ends.meetings.leave_out(asked.first_given_up)
+            ends.in_vain = frozenset(asked.first_given_up)
+            ends.unanswered = frozenset(asked.first) if count <= len(asked.first) else None
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
         hop, frames = hop_text(source, destination), tuple(asked.first)
         network = known.home.network(pan)

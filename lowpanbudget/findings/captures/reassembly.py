@@ -9,6 +9,7 @@ from lowpanbudget.findings.captures.link import RETRY_S
 from lowpanbudget.findings.captures.sizes import counts_compressed
 from lowpanbudget.findings.datagrams import first_frame, hop_of, mesh_left_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.loss_causes import why_alone
 from lowpanbudget.findings.losses import MOST_SENDERS
 from lowpanbudget.findings.meetings import Meetings
 from lowpanbudget.findings.memory import FirstNamed
@@ -83,8 +84,9 @@ def fragments_unfinished(known: Surroundings) -> Hits:
         if not count:
             continue
         ends.name_open()
+        why, advice = why_alone(ends)
         notes = (
-            (0 if flooded else ends.alone, f"of {ends.alone} only one fragment was seen"),
+            (0 if flooded else ends.alone, f"of {ends.alone} only one fragment was seen{why}"),
             (still, f"{still} still open when the capture ends"),
             (0 if flooded else ends.given_up, _for_room(ends.given_up)),
             (
@@ -100,9 +102,9 @@ def fragments_unfinished(known: Surroundings) -> Hits:
         heavy = lost >= 3 and lost * 10 > begun
         severity = Severity.RISK if heavy else Severity.REMARK
         frames = ends.others if flooded else sorted([*ends.numbers, *ends.others])[:_MOST_NUMBERS]
-        yield Hit(
-            cause, evidence, hop_text(source, destination), tuple(frames), severity, times=count
-        )
+        advice = "" if flooded or 2 * ends.alone < count else advice
+        hop = hop_text(source, destination)
+        yield Hit(cause, evidence, hop, tuple(frames), severity, advice, times=count)
 
 
 def _for_room(count: int) -> str:
