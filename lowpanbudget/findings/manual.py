@@ -15,12 +15,12 @@ from lowpanbudget.values import FrozenDict, dataclass
 # of captures from the file to the application and the plan, then of designs: the order in which they are listed
 SUBJECTS = (
     "capture", "check-sequences", "link", "editions", "slots", "acknowledgements", "nodes", "security", "unsealing",
-    "keys", "sealed", "sealing-numbers", "replays", "records", "unreadable", "contexts", "lowpan", "mesh", "checksums",
-    "fragments", "reassembly", "recovery", "network", "prefixes", "rpl", "parents", "configurations", "daos",
-    "registrations", "joining", "paths", "routing", "source-routes", "directions", "message-ids", "application",
-    "requests", "refusals", "answers", "observations", "blocks", "protection", "plan", "messages", "floods",
-    "forwarding", "delivery", "message-numbers", "tunnels", "planned-checksums", "planned-protection", "routes",
-    "rhythms", "frames", "protocols", "settings", "deployment", "loads",
+    "keys", "sealed", "sealing-numbers", "replays", "records", "unreadable", "contexts", "lowpan", "mesh",
+    "checksums", "fragments", "reassembly", "recovery", "network", "prefixes", "rpl", "instances", "parents",
+    "configurations", "daos", "registrations", "joining", "paths", "routing", "source-routes", "directions",
+    "message-ids", "application", "requests", "refusals", "answers", "observations", "blocks", "protection", "plan",
+    "messages", "floods", "forwarding", "delivery", "message-numbers", "tunnels", "planned-checksums",
+    "planned-protection", "routes", "rhythms", "frames", "protocols", "settings", "deployment", "loads",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

@@ -16,6 +16,7 @@ from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
 from findings.cases_formulas import FORMULAS_CASES, FORMULAS_FURTHER
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
+from findings.cases_instances import INSTANCES_CASES, INSTANCES_FURTHER, INSTANCES_NEAR
 from findings.cases_joining import JOINING_CASES, JOINING_NEAR
 from findings.cases_lifetimes import LIFETIME_CASES, LIFETIME_FURTHER, LIFETIME_NEAR
 from findings.cases_link import LINK_CASES, LINK_NEAR
@@ -83,6 +84,7 @@ CASES: dict[str, Case] = (
     | LORH_CASES
     | NEIGHBOUR_CASES
     | RPL_CASES
+    | INSTANCES_CASES
 )
 NEAR = (
     LINK_NEAR
@@ -111,6 +113,7 @@ NEAR = (
     | OFFSETS_NEAR
     | RECOVERY_NEAR
     | READING_NEAR
+    | INSTANCES_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
@@ -173,6 +176,7 @@ def test_fires(name: str) -> None:
         *PROTECTION_FURTHER,
         *BEYOND_FURTHER,
         *CULPRITS_FURTHER,
+        *INSTANCES_FURTHER,
     ],
     ids=lambda further: further.name,
 )

@@ -1,7 +1,8 @@
 """Headers of a frame beside those that the design plans, field by field."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from ipaddress import IPv6Network
+from typing import NamedTuple
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.design.flow import Flow
@@ -10,13 +11,16 @@ from lowpanbudget.env import IID_MASK, SHORT_IID, old_interface_identifier
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.captures.lowpan import longer_ports
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.flows import FieldBits, FlowMatch, field_bits, planned_bits
 from lowpanbudget.findings.rule import Hits
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.sealed_flows import ComparedHeaders, compared
 from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.layers.internet import chain, ipv6
+from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.iphc import HEADER as IPHC
+from lowpanbudget.layers.lowpan.lorh import SrhLorh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 _IDENTIFIER = 8  # octets of an address in line, of which the prefix is left out
@@ -145,3 +149,59 @@ def _bits_text(bits: int) -> str:
     if bits % 8:
         return plural(bits, "bit")
     return octets_text(bits // 8) if bits else "none"
+
+
+_ROUTE = lorh.SRH.name  # the layer of its spans
+
+
+class LegalReason(NamedTuple):
+    """What makes headers longer that is no fault of the frame, or no matter of room: how that is said."""
+
+    where: str
+    cause: str
+    advice: str
+
+
+def legal_reasons(scene: Scene, datagram: HeardDatagram, flow: Flow) -> Iterator[LegalReason]:
+    """Yield what makes the headers of a datagram longer by right."""
+    if tunnel_is_missing(flow, datagram):
+        cause = "an outer header, as it must be (RFC 9008)"
+        advice = f"Set tunnel = true in the routing of flow {flow.name}: {_WRONG}"
+        yield LegalReason("in a tunnel", cause, advice)
+    route = next((one for one in reversed(scene.frame.layers) if isinstance(one, SrhLorh)), None)
+    if route is None:
+        return
+    if not flow.routing.route and flow.direction == "down" and flow.hops > 1:
+        table = f"[flow.answer] of flow {flow.answers}"
+        table = table if flow.answers else f"the routing of flow {flow.name}"
+        advice = (
+            f"Set route = {flow.hops - 1}, the routers between root and node, in {table}: {_WRONG}"
+        )
+        yield LegalReason("under a source route", "a source route, which the root writes", advice)
+    elif datagram.destination.packed.endswith(route.hops[-1]):
+        cause = "the source route names the destination as well (RFC 8138 section 5.2.2)"
+        yield LegalReason("under such a source route", cause, _ENTRY)
+
+
+_WRONG = "the design is wrong here, not the frame."
+_ENTRY = "Let the root leave the last entry out: the destination stands in IPHC on all hops."
+
+
+def tunnel_is_missing(flow: Flow, datagram: HeardDatagram) -> bool:
+    """Return whether the plan leaves out an outer header that must be there, and is."""
+    left_out = flow.must_tunnel and not flow.routing.tunnel
+    return left_out and chain.find(datagram.octets, ipv6.IPV6) is not None
+
+
+def under_route(scene: Scene, planned: FieldBits) -> FieldBits:
+    """Return what is planned with the source route that the frame has."""
+    seen = field_bits(scene.spans, len(scene.example) - scene.fcs)
+    routes = {field: bits for field, bits in seen.items() if field[0] == _ROUTE}
+    return {field: bits for field, bits in planned.items() if field[0] != _ROUTE} | routes
+
+
+def rightly(hit: Hit, reasons: Iterable[LegalReason]) -> Hit:
+    """Return the hit of headers that are longer by that alone."""
+    cause = ", and ".join(reason.cause for reason in reasons)
+    advice = " ".join(reason.advice for reason in reasons)
+    return hit._replace(cause=f"{hit.cause}: {cause}", severity=Severity.REMARK, advice=advice)

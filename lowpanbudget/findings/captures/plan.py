@@ -1,19 +1,21 @@
 """What the air does otherwise than the design plans."""
 
-from collections.abc import Iterable, Iterator
-from typing import NamedTuple
-
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.captures.longer import (
     OLD_RULE,
     OTHER_PREFIX,
     UNUSED,
     compared_headers,
     foreign_source,
+    legal_reasons,
     longer_hits,
     old_source,
+    rightly,
+    tunnel_is_missing,
+    under_route,
     unused_context,
     whole_headers,
 )
@@ -21,8 +23,6 @@ from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
 from lowpanbudget.findings.exchanges import message_carried
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.flows import (
-    FieldBits,
-    field_bits,
     link_bits,
     path_of,
 )
@@ -34,18 +34,14 @@ from lowpanbudget.findings.sealed_flows import (
 )
 from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import octets_text
-from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS, SecurityLevel
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
-from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.iphc import Iphc
-from lowpanbudget.layers.lowpan.lorh import SrhLorh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 PLAN = Subject("plan", across=True)
-_ROUTE = lorh.SRH.name  # the layer of its spans
 
 
 @PLAN.rule("longer-than-budgeted", HeardDatagram)
@@ -70,15 +66,15 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     if both is None:
         return
     longer = tuple(longer_hits(both, scene, subject, hop))
-    reasons = tuple(_legal_reasons(scene, datagram, match.flow)) if longer else ()
+    reasons = tuple(legal_reasons(scene, datagram, match.flow)) if longer else ()
     if reasons:
-        flow, by_tunnel = path.flow, _tunnel_is_missing(match.flow, datagram)
+        flow, by_tunnel = path.flow, tunnel_is_missing(match.flow, datagram)
         legal = path_of(design, flow.tunnelled(), first=first) if by_tunnel else path
         both = compared_headers(scene, legal, datagram, match) or both
-        both = both._replace(planned=_under_route(scene, both.planned))
+        both = both._replace(planned=under_route(scene, both.planned))
         where = " ".join((hop, *(reason.where for reason in reasons)))
         beyond = tuple(longer_hits(both, scene, subject, where))
-        longer = beyond or tuple(_rightly(hit, reasons) for hit in longer)
+        longer = beyond or tuple(rightly(hit, reasons) for hit in longer)
     why, advice = foreign_source(scene, datagram, match.flow) if longer else "", OTHER_PREFIX
     if longer and not why:
         why, advice = old_source(scene, datagram), OLD_RULE
@@ -90,58 +86,6 @@ def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
             cause=f"{hit.cause}: {why}", evidence=(*hit.evidence, *unused[1:]), advice=advice
         )
         yield told if why else hit
-
-
-class _Reason(NamedTuple):
-    """What makes headers longer that is no fault of the frame, or no matter of room: how that is said."""
-
-    where: str
-    cause: str
-    advice: str
-
-
-def _legal_reasons(scene: Scene, datagram: HeardDatagram, flow: Flow) -> Iterator[_Reason]:
-    if _tunnel_is_missing(flow, datagram):
-        cause = "an outer header, as it must be (RFC 9008)"
-        advice = f"Set tunnel = true in the routing of flow {flow.name}: {_WRONG}"
-        yield _Reason("in a tunnel", cause, advice)
-    route = next((one for one in reversed(scene.frame.layers) if isinstance(one, SrhLorh)), None)
-    if route is None:
-        return
-    if not flow.routing.route and flow.direction == "down" and flow.hops > 1:
-        table = f"[flow.answer] of flow {flow.answers}"
-        table = table if flow.answers else f"the routing of flow {flow.name}"
-        advice = (
-            f"Set route = {flow.hops - 1}, the routers between root and node, in {table}: {_WRONG}"
-        )
-        yield _Reason("under a source route", "a source route, which the root writes", advice)
-    elif datagram.destination.packed.endswith(route.hops[-1]):
-        cause = "the source route names the destination as well (RFC 8138 section 5.2.2)"
-        yield _Reason("under such a source route", cause, _ENTRY)
-
-
-_WRONG = "the design is wrong here, not the frame."
-_ENTRY = "Let the root leave the last entry out: the destination stands in IPHC on all hops."
-
-
-def _tunnel_is_missing(flow: Flow, datagram: HeardDatagram) -> bool:
-    """Return whether the plan leaves out an outer header that must be there, and is."""
-    left_out = flow.must_tunnel and not flow.routing.tunnel
-    return left_out and chain.find(datagram.octets, ipv6.IPV6) is not None
-
-
-def _under_route(scene: Scene, planned: FieldBits) -> FieldBits:
-    """Return what is planned with the source route that the frame has."""
-    seen = field_bits(scene.spans, len(scene.example) - scene.fcs)
-    routes = {field: bits for field, bits in seen.items() if field[0] == _ROUTE}
-    return {field: bits for field, bits in planned.items() if field[0] != _ROUTE} | routes
-
-
-def _rightly(hit: Hit, reasons: Iterable[_Reason]) -> Hit:
-    """Return the hit of headers that are longer by that alone."""
-    cause = ", and ".join(reason.cause for reason in reasons)
-    advice = " ".join(reason.advice for reason in reasons)
-    return hit._replace(cause=f"{hit.cause}: {cause}", severity=Severity.REMARK, advice=advice)
 
 
 def _is_on_first_hop(scene: Scene, datagram: HeardDatagram, flow: Flow) -> bool:
@@ -205,6 +149,11 @@ def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
         cause = f"flow {flow.name} elides its UDP checksum, which the design carries"
         yield Hit(cause, (), f"{scene.sender}: UDP checksum of flow {flow.name}", frames)
     tunnelled = sum(isinstance(one, Iphc | Ipv6) for one in first.layers) > 1
+    is_routed = tunnelled or concerns.source_route(
+        scene
+    )  # which may go without (RFC 9008 section 8)
+    if flow.routing.rpi and not is_routed and datagram.rpl_option is None:
+        yield _without_rpi(scene, flow, frames)
     if header is None or tunnelled or scene.passage is not None:
         return
     limit, planned = header.header.hop_limit, flow.hop_limit
@@ -216,6 +165,25 @@ def headers_not_as_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
         yield Hit(cause, (), subject, frames, Severity.REMARK, _LIMIT, cite=cite)
 
 
+def _without_rpi(scene: Scene, flow: Flow, frames: tuple[int, ...]) -> Hit:
+    """Return that RPL information is missing: its source may leave it to the first router, no router to the next."""
+    subject, cite = f"{scene.sender}: RPL information", rfc(6550, "11.2.2.1")
+    cause = "datagrams are forwarded without RPL information, and none is inserted"
+    hit = Hit(cause, (f"flow {flow.name}",), subject, frames, advice=_INSERT, cite=cite)
+    if scene.passage is not None:
+        return hit
+    cause = "datagrams carry no RPL information, which the design has"
+    return hit._replace(cause=cause, severity=Severity.REMARK, advice=_RPI)
+
+
+_RPI = (
+    "Let the node send it, or its first router insert it; where nobody is meant to, set rpi = false in the routing of "
+    "the flow: it takes octets in the plan."
+)
+_INSERT = (
+    "Let the router insert what is missing: without it nobody finds a loop by ranks, nor the instance of a packet. "
+    "Where the network goes without, set rpi = false in the routing of the flow."
+)
 _LIMIT = "Bring node and design together: it bounds over how many hops a datagram may go, and how long a loop lasts."
 
 
