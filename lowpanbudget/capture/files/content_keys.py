@@ -96,12 +96,16 @@ def dtls_sender(where: str, entry: Mapping[str, Any]) -> DtlsSender:
 
 
 def no_others(where: str, entry: Mapping[str, Any], table: Mapping[str, Any]) -> None:
-    """Raise ``RequestError`` where an entry has a name that the table has not; it is not shown, as it may be a key."""
+    """Raise ``RequestError`` where an entry has a name that the table has not.
+
+    It is shown where it is nearly one of those: any other may be a key.
+    """
     for name in entry.keys() - table.keys():
         near = get_close_matches(name, table, 1)
         meant = f"Did you mean {near[0]}? " if near else ""
+        told = f", {''.join(name)}" if near else ""
         raise RequestError(
-            f"{where} has an unknown entry", hint=f"{meant}Allowed are {', '.join(table)}"
+            f"{where} has an unknown entry{told}", hint=f"{meant}Allowed are {', '.join(table)}"
         )
 
 

@@ -105,17 +105,18 @@ def read_keys(path: str) -> KeyRing:
 
     Raises ``RequestError`` for a file that others may read, and for faults by place, never by content.
     """
-    data = _parse(path, _private_text(path))
+    text = _private_text(path)
+    data = _parse(path, text)
     unknown = set(data) - {"key", "oscore", "dtls", "devices"}
     if unknown:
         raise RequestError(
             f"{path}: {len(unknown)} unknown entries at the top level",
             hint="Allowed are [[key]], [[oscore]], [[dtls]] and [devices]",
         )
-    keys = _tables(path, data, "key", _key)
-    contexts = _tables(path, data, "oscore", oscore_context)
-    senders = _tables(path, data, "dtls", dtls_sender)
-    devices = FrozenDict(_devices(path, data.get("devices", {})))
+    keys = _tables(path, text, data, "key", _key)
+    contexts = _tables(path, text, data, "oscore", oscore_context)
+    senders = _tables(path, text, data, "dtls", dtls_sender)
+    devices = FrozenDict(_devices(path, text, data.get("devices", {})))
     if not (keys or contexts or senders or devices):
         raise RequestError(
             f"{path} has no key and no device in it",
@@ -125,7 +126,11 @@ def read_keys(path: str) -> KeyRing:
 
 
 def _tables(
-    path: str, data: dict[str, Any], name: str, read: Callable[[str, dict[str, Any]], Kind]
+    path: str,
+    text: HiddenText,
+    data: dict[str, Any],
+    name: str,
+    read: Callable[[str, dict[str, Any]], Kind],
 ) -> tuple[Kind, ...]:
     """Return what each table of this name states."""
     entries = data.get(name, [])
@@ -134,7 +139,20 @@ def _tables(
             f"{path}: {name} is not a list of tables",
             hint=f"Write [[{name}]] before each {name if name == 'key' else 'table of them'}",
         )
-    return tuple(read(f"{path}: {name} {number}", entry) for number, entry in enumerate(entries, 1))
+    begins = rf"^[ \t]*\[\[[ \t]*{name}[ \t]*\]\]"
+    return tuple(
+        read(f"{path}{_line(text, begins, number)}: {name} {number}", entry)
+        for number, entry in enumerate(entries, 1)
+    )
+
+
+def _line(text: HiddenText, pattern: str, number: int = 1) -> str:
+    """Return in words the line of so many matches of a pattern; nothing where it is written otherwise."""
+    starts = [match.start() for match in re.finditer(pattern, text, re.MULTILINE)]
+    if len(starts) < number:
+        return ""
+    line = text.count("\n", 0, starts[number - 1]) + 1
+    return f", line {line}"
 
 
 def _private_text(path: str) -> HiddenText:
@@ -232,7 +250,7 @@ def _key(where: str, entry: dict[str, Any]) -> Key:
         raise RequestError(f"{where}: {error.message}", hint=error.hint, cite=error.cite) from None
 
 
-def _devices(path: str, table: Any) -> dict[int | tuple[int, int], str]:
+def _devices(path: str, text: HiddenText, table: Any) -> dict[int | tuple[int, int], str]:
     if not isinstance(table, dict):
         raise RequestError(f"{path}: devices is no table", hint="Write [devices]")
     devices: dict[int | tuple[int, int], str] = {}
@@ -244,8 +262,10 @@ def _devices(path: str, table: Any) -> dict[int | tuple[int, int], str]:
                 hint='Write "0x0001" = "EUI-64 in hex", or "PAN ID/short address" = "..."',
             )
         if not _EUI_64.fullmatch(value):
+            # what is a number of two octets, or two of them, is no key
+            line = _line(text, rf"^[^\n=]*{re.escape(name)}[\"']?[ \t]*=")
             raise RequestError(
-                f"{path}: device {len(devices) + 1} has no EUI-64",
+                f"{path}{line}: device {''.join(name)} has no EUI-64",
                 hint="Give its 8 octets in hex, most significant first",
             )
         known = [number for number in numbers if number is not None]

@@ -372,6 +372,16 @@ def test_nothing_of_the_keys_is_ever_shown(tmp_path: Path) -> None:
         (DTLS_TABLE.replace(str(ip_of(CLIENT)), KEY.hex()), "dtls 1: source"),
         (DTLS_TABLE + f'port = "{KEY.hex()}"', "dtls 1: port"),
         ("[devices]\n", "has no key and no device in it"),
+        ("[[key]]\nactets = 1\n", ", line 1: key 1 has an unknown entry, actets"),
+        (
+            f'# mine\n[[key]]\noctets = "{KEY.hex()}"\n[[key]]\n"{KEY.hex()}" = 1',
+            ", line 4: key 2 has",
+        ),
+        (
+            '[devices]\n"0x0001" = "0200000000000001"\n0x0013 = "13"',
+            ", line 3: device 0x0013 has no EUI-64",
+        ),
+        (f'[devices]\n"{KEY.hex()}" = "0200000000000001"', "device 1 cannot be read"),
     ],
 )
 def test_faults_are_told_by_place(tmp_path: Path, text: str, place: str) -> None:
