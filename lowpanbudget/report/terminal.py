@@ -65,9 +65,11 @@ def frame(
         console.print()
     elif seen["fragment_octets"]:
         carried = seen["fragment_octets"]
-        console.print(
-            f"The piece of a datagram it carries, expanded to {plural(len(carried) // 2, 'octet')}:"
-        )
+        octets = plural(len(carried) // 2, "octet")
+        piece = f"a datagram it carries, expanded to {octets}"
+        if seen["fragment"]["kind"] == "Rfrag":  # a piece of the compressed form
+            piece = f"the compressed form it carries, {octets}"
+        console.print(f"The piece of {piece}:")
         hex_block(console, carried)
         console.print()
     if seen["fault"] is not None:

@@ -6,7 +6,7 @@ once the end is known, lengths and elided checksums are filled in from the last 
 
 from typing import Any
 
-from lowpanbudget.bits import Nature, Reader
+from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
@@ -21,7 +21,9 @@ from lowpanbudget.stack.upper import (
     ReadingRemark,
     Upper,
     WrongChecksum,
+    leave_payload,
     read_application,
+    read_begun,
     read_upper,
 )
 from lowpanbudget.values import dataclass, field, replace
@@ -111,8 +113,10 @@ def read_payload(reader: Reader, chain: Chain) -> None:
     """Take all that is left as the chain's payload, and explain it as far as it can be read."""
     chain.payload = reader.data[reader.pos : reader.end]
     if not chain.complete:
-        reader.layer = "payload"
-        reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
+        if chain.whole or chain.parts[-1].kind == ipv6.UDP:
+            leave_payload(reader, PART)
+        else:
+            chain.heads += read_begun(reader, chain.last, endpoints(chain.parts))
         return
     upper = _read_contents(reader, chain)
     chain.heads += upper.heads

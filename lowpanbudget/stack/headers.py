@@ -8,6 +8,7 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
 from lowpanbudget.fields import read_head
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.lowpan import (
     dispatch,
     escape,
@@ -33,7 +34,7 @@ from lowpanbudget.stack.datagram import (
 from lowpanbudget.stack.incoming import CHECKSUM, CHECKSUM_FORM, ELIDED, Datagram, Lowpan, octet_of
 from lowpanbudget.stack.misplaced import note_headers
 from lowpanbudget.stack.routed import Placed, read_routed
-from lowpanbudget.stack.upper import PART
+from lowpanbudget.stack.upper import read_begun
 from lowpanbudget.stack.whole_datagram import note_length, read_datagram
 
 
@@ -176,9 +177,8 @@ def _ipv6(reader: Reader, env: Env, lowpan: Lowpan) -> None:
 def _begin_datagram(reader: Reader, lowpan: Lowpan, at: int) -> None:
     """Read the IPv6 header of a first fragment, and leave what it carries for when it is whole."""
     header = read_head(lowpan.heads, reader, ipv6.decode)
-    if reader.left:
-        reader.layer = "payload"
-        reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
+    ends = PseudoHeader(header.source, header.destination)
+    lowpan.heads += read_begun(reader, header.next_header, ends)
     lowpan.notices += note_headers(lowpan.heads)
     if isinstance(lowpan.fragment, Fragment):
         note_length(lowpan, header, lowpan.fragment.size, at)
@@ -189,6 +189,8 @@ def _begin_datagram(reader: Reader, lowpan: Lowpan, at: int) -> None:
 def _finish(reader: Reader, chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
     """Fill in lengths and checksums and deliver the datagram or the first fragment's part of it."""
     missing = 0
+    if isinstance(lowpan.fragment, Rfrag):  # the headers are all here: what is not is payload
+        missing = max(0, (lowpan.fragment.size or 0) - len(lowpan.compressed))
     if isinstance(lowpan.fragment, Fragment):
         missing = lowpan.fragment.size - chain.header_octets - len(chain.payload)
         if missing < 0:

@@ -23,6 +23,7 @@ from lowpanbudget.layers.lowpan.iphc import OUTER_HEADER, Iphc, Origin
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp, Rpi, SrhLorh
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.layers.lowpan.routing import hop_by_hop_of
 
 
@@ -46,6 +47,10 @@ _IN_SHORT_FORM = (
     (SrhLorh, ipv6.ROUTING, ("the SRH-6LoRH", lorh.SOURCE_ROUTE)),
 )
 _INNER = (OUTER_HEADER, OUTER_HEADER)
+_LENGTH_FROM = {
+    Fragment: "from datagram_size",
+    Rfrag: "from the Datagram_Size that stands as Fragment_Offset",
+}
 
 
 def restored(
@@ -59,7 +64,7 @@ def restored(
     part = frame.fragment
     if frame.fault is not None or (isinstance(part, Fragment) and not part.first):
         return ()
-    length = "from datagram_size" if isinstance(part, Fragment) else "from the frame's length"
+    length = _LENGTH_FROM.get(type(part), "from the frame's length")
     packet = frame.packet
     tunnels = sum(isinstance(head.value, IpInIp) for head in packet.heads)
     origin = Origin(length, _links(frame), Contexts.of(contexts), tunnelled=tunnels > 0)

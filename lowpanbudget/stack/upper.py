@@ -84,6 +84,21 @@ def read_upper(reader: Reader, kind: int, ends: PseudoHeader) -> Upper:
     return upper
 
 
+def read_begun(reader: Reader, kind: int, ends: PseudoHeader) -> list[Head]:
+    """Return the heads that begin a part of a datagram as they are: extension headers, and UDP, where all is there."""
+    upper = Upper(PART)
+    if kind in ipv6.EXTENSIONS or kind == ipv6.UDP:
+        _kept(reader, upper, _begun, (kind, ends))
+    leave_payload(reader, PART)
+    return upper.heads
+
+
+def _begun(reader: Reader, upper: Upper, first: tuple[int, PseudoHeader]) -> None:
+    walked = extension.walk(reader, upper.heads, *first)
+    if walked.whole and walked.kind == ipv6.UDP:
+        read_head(upper.heads, reader, udp.decode)
+
+
 def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
     """Return the heads of a UDP payload that fills what is left; the registered ports say what it is."""
     upper = Upper(APPLICATION_DATA)
@@ -123,13 +138,19 @@ def _kept(
     reader: Reader, upper: Upper, read: Callable[[Reader, Upper, About], None], about: About
 ) -> None:
     """Run ``read``; a fault is kept in ``upper``, and the reader put back where the last complete header ended."""
-    start, spans, free, rest = reader.pos, len(reader.spans), len(reader.free), upper.rest
+    start, rest, known = reader.pos, upper.rest, len(upper.heads)
     try:
         read(reader, upper, about)
     except WireError as error:
+        if len(upper.heads) > known:
+            last = upper.heads[-1]
+            start, rest = last.end, ipv6.next_header_name(last.value.next_header)
         upper.fault, upper.rest = error.bare(), rest
         reader.pos = start
-        del reader.spans[spans:], reader.free[free:]
+        while reader.spans and reader.spans[-1].offset_bits >= 8 * start:
+            reader.spans.pop()
+        while reader.free and reader.free[-1].start >= start:
+            reader.free.pop()
 
 
 def leave_payload(reader: Reader, meaning: str) -> None:
@@ -152,8 +173,7 @@ def _headers(reader: Reader, upper: Upper, first: tuple[int, PseudoHeader]) -> N
     tunnels = 0
     while upper.fault is None:
         if kind in ipv6.EXTENSIONS:
-            walked = extension.walk(reader, kind, ends)
-            upper.heads += walked.heads
+            walked = extension.walk(reader, upper.heads, kind, ends)
             kind, ends, upper.fault = walked.kind, walked.ends, walked.fault
             if not walked.whole:
                 upper.rest = PART

@@ -65,12 +65,13 @@ def assert_holds(shown: str, answer: list[dict[str, Any]], columns: int) -> None
         sizes.append(str(one["largest"]))
         assert any(sizes == [word for word in line if word.isdigit()][:4] for line in lines)
         for place in one["places"]:
-            counts = " ".join(
-                "-" if place["frames"][c] is None else str(place["frames"][c]) for c in CASES
-            )
-            most = "-" if place["largest_frames"] is None else place["largest_frames"]
-            verdict = f"; {most}, {place['largest_spare']}{'' if place['fits'] else ' NO'}"
-            assert counts + verdict in shown
+            counts = (place["frames"]["typical"], place["largest_frames"])
+            told = dict.fromkeys("-" if count is None else f"{count}" for count in counts)
+            frames = " to ".join(told)
+            spare = place["largest_spare"]
+            left = f"{spare} left" if spare >= 0 else f"{-spare} over"
+            verdict = f"{frames}, {left}{'' if place['fits'] else ' NO'}"
+            assert verdict in shown.replace("  ", " ")
 
 
 def test_one_message_alone_and_what_is_assumed(invoke: Invoke) -> None:

@@ -169,11 +169,11 @@ MISPLACED_FURTHER = (
             (lambda: options(60, 0, packed=True), "octet 13"),
         )
     ),
-    # told where the datagram is whole: octet 48 of it
+    # told where it stands, in the first fragment, behind the 4 octets of that
     Further(
         "hop-by-hop-misplaced",
         lambda: options(60, 0, data=80),
-        Told("failure", BY_NODE, BEHIND, ("octet 48",), (1, 2)),
+        Told("failure", BY_NODE, BEHIND, ("octet 62",), (1,)),
     ),
     # RFC 8138 section 6: an RPI-6LoRH, here with a rank of one octet, stands for a hop-by-hop header; one more as NHC,
     # of padding that is left out

@@ -2,6 +2,7 @@
 
 from ipaddress import IPv6Address
 
+import pytest
 from capture import captures as air
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -192,3 +193,62 @@ def test_byte_code_in_a_first_fragment_is_compared_with_byte_code_there() -> Non
     found = compare(framed(sent[0]), CONTEXTS, packet, pieces=pieces, largest=room)
     assert (found.saved, found.differences) == (0, ())
     assert (found.here, found.frames_here) == (sum(pieces), len(sent))
+
+
+NAMES = {0: "hop-by-hop options", 60: "destination options"}
+OPTIONS = bytes.fromhex(
+    "00010400000000"
+)  # 8 octets with the next header before them: PadN (RFC 8200 section 4.2)
+ENDS_41 = "fe80000000000000000000fffe000001fe80000000000000000000fffe000002"
+
+
+@pytest.mark.parametrize("begins", ["7a 33", "41 60000000"])
+@pytest.mark.parametrize("chain", [(0,), (60,), (0, 60), (60, 60), (0, 60, 60)])
+@pytest.mark.parametrize(("kind", "rest"), [(17, "f0b1f0b2"), (58, "80"), (44, "1100"), (43, "11")])
+def test_headers_that_are_whole_stay_where_what_they_carry_cannot_be_read(
+    begins: str, chain: tuple[int, ...], kind: int, rest: str
+) -> None:
+    """RFC 8200 sections 3, 4.1: 40 octets of IPv6, 8 of each header of options, then what is too short for its own."""
+    options = b"".join(bytes([number]) + OPTIONS for number in (*chain[1:], kind)) + bytes.fromhex(
+        rest
+    )
+    octets = bytes.fromhex(begins) + bytes(chain[:1]) + options
+    if begins != "7a 33":
+        head = len(options).to_bytes(2, "big") + bytes([chain[0], 64]) + bytes.fromhex(ENDS_41)
+        octets = bytes.fromhex(begins) + head + options
+    frame = framed(octets)
+    headers = restored(frame, CONTEXTS)
+    assert [header.name for header in headers] == ["IPv6", *(NAMES[number] for number in chain)]
+    assert [sum(header.widths) for header in headers] == [320, *[64] * len(chain)]
+    last = frame.spans[-2]  # before the check sequence
+    assert (last.layer, last.bits) == ("payload", 4 * len(rest))
+    assert [notice.name for notice in frame.notices][:1] == ["payload-unreadable"]
+    assert frame.datagram is not None
+    compare(frame, CONTEXTS, frame.datagram.octets)
+
+
+def test_a_first_fragment_that_can_be_recovered_tells_the_whole_length() -> None:
+    """RFC 8931 section 5.1: Fragment_Offset of Sequence 0 is the size of the compressed datagram."""
+    packet = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), bytes(150))
+    packed = compress(packet, Env(NODE, ROOT, contexts=CONTEXTS)).octets
+    first = bytes.fromhex("e809 0050") + len(packed).to_bytes(2, "big") + packed[:80]
+    frame = framed(first)
+    lengths = [one for one in fields(frame) if one.name in {"payload length", "length"}]
+    assert [one.value for one in lengths] == [158, 158]
+    assert {one.source for one in lengths} == {
+        "from the Datagram_Size that stands as Fragment_Offset"
+    }
+
+
+@pytest.mark.parametrize("begins", ["7a 33 11", "41 60000000 00d0 11 40" + ENDS_41])
+def test_a_header_that_a_first_fragment_carries_as_it_is_is_read(begins: str) -> None:
+    """RFC 4944 section 5.3: 40 octets of IPv6, 8 of UDP, 200 of data, in fragments."""
+    udp = bytes.fromhex("f0b2 f0b7 00d0 4e89")
+    frame = framed(bytes.fromhex("c0f8 0001" + begins) + udp + bytes(48))
+    ip, header = restored(frame, CONTEXTS)
+    assert [span.value for span in header.spans] == [0xF0B2, 0xF0B7, 208, 0x4E89]
+    assert next(span.value for span in ip.spans if span.name == "payload length") == 208
+    payload = [span for span in frame.spans if span.layer == "payload"]
+    assert [(span.bits, span.meaning) for span in payload] == [(8 * 48, "part of a datagram")]
+    cut = framed(bytes.fromhex("c0f8 0001" + begins) + udp[:7])
+    assert [header.name for header in restored(cut, CONTEXTS)] == ["IPv6"]

@@ -185,39 +185,32 @@ def _units(size: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Walked:
-    """The extension headers in order, as ``heads``; ``kind`` is the next-header number of what follows them.
+    """What follows extension headers: ``kind`` is its next-header number, ``ends`` its pseudo-header.
 
-    ``ends`` is the pseudo-header of that; ``whole`` is False behind a fragment header that is not alone: what follows
+    ``whole`` is False behind a fragment header that is not alone: what follows
     is no complete message. ``fault``: there are more of them than are followed.
     """
 
-    heads: tuple[Head, ...]
     kind: int
     ends: chain.PseudoHeader
     whole: bool = True
     fault: WireError | None = None
 
-    @property
-    def headers(self) -> tuple[AnyHeader, ...]:
-        """Return the headers themselves."""
-        return tuple(head.value for head in self.heads)
 
-
-def walk(reader: Reader, kind: int, ends: chain.PseudoHeader) -> Walked:
-    """Return all extension headers that come next, leaving their spans, up to the first other header.
+def walk(reader: Reader, heads: list[Head], kind: int, ends: chain.PseudoHeader) -> Walked:
+    """Append all extension headers that come next to ``heads``, leaving their spans, up to the first other header.
 
     ``kind`` is the next-header number of the header before, ``ends`` the pseudo-header behind it. Stops behind the
     header of an IP fragment that is not the first, and behind ``ipv6.DEEPEST`` headers. Raises ``WireError``.
     """
-    heads: list[Head] = []
-    whole = True
+    whole, most = True, len(heads) + ipv6.DEEPEST
     while kind in ipv6.EXTENSIONS:
-        if len(heads) == ipv6.DEEPEST:
+        if len(heads) == most:
             fault = Malformed(
                 f"more than {ipv6.DEEPEST} extension headers", offset=reader.pos,
                 layer=ipv6.next_header_name(kind), cite=rfc(8200, "4"),
             ).bare()  # fmt: skip
-            return Walked(tuple(heads), kind, ends, whole, fault)
+            return Walked(kind, ends, whole, fault)
         start = reader.pos
         header = read_head(heads, reader, decode, kind)
         kind = header.next_header
@@ -229,4 +222,4 @@ def walk(reader: Reader, kind: int, ends: chain.PseudoHeader) -> Walked:
             whole = whole and not header.offset and not header.more
             if header.offset:
                 break
-    return Walked(tuple(heads), kind, ends, whole)
+    return Walked(kind, ends, whole)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.fields import UnknownOption
+from lowpanbudget.fields import Head, UnknownOption
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, rpi, source_route
 from lowpanbudget.layers.internet.nd.options import PrefixInformation
 from lowpanbudget.layers.internet.padding import Pad1, PadN
@@ -586,7 +586,7 @@ def test_options_header_comes_back_with_its_padding(
 def test_garbage_gives_headers_or_a_located_error(kind: int, octets: bytes) -> None:
     reader = Reader(octets)
     try:
-        walked = extension.walk(reader, kind, ENDS)
+        walked = extension.walk(reader, [], kind, ENDS)
     except WireError as fault:
         assert 0 <= fault.offset <= len(octets)  # noqa: PT017
         assert fault.layer  # noqa: PT017
@@ -608,8 +608,9 @@ def test_walk_finds_the_destination_of_the_pseudo_header() -> None:
     )
     extension.encode(writer, route)
     reader = Reader(bytes(writer.data) + bytes(8))
-    walked = extension.walk(reader, ipv6.HOP_BY_HOP, ENDS)
-    assert [type(header).__name__ for header in walked.headers] == ["OptionsHeader", "SourceRoute"]
+    heads: list[Head] = []
+    walked = extension.walk(reader, heads, ipv6.HOP_BY_HOP, ENDS)
+    assert [type(head.value).__name__ for head in heads] == ["OptionsHeader", "SourceRoute"]
     assert walked.kind == ipv6.ICMPV6
     assert walked.ends.destination == IPv6Address("2001:db8:a::ff:fe00:9")
     assert walked.whole
@@ -617,36 +618,40 @@ def test_walk_finds_the_destination_of_the_pseudo_header() -> None:
     # Segments Left 0: "the final destination" is where the packet is
     arrived = bytearray(writer.data)
     arrived[8 + 3] = 0
-    assert extension.walk(Reader(bytes(arrived)), 0, ENDS).ends == ENDS
+    assert extension.walk(Reader(bytes(arrived)), [], 0, ENDS).ends == ENDS
 
 
 def test_walk_stops_behind_a_later_fragment() -> None:
     later = bytes.fromhex("2b00000900000001") + b"\xff" * 16
-    walked = extension.walk(Reader(later), ipv6.FRAGMENT, ENDS)
-    assert len(walked.headers) == 1
+    heads: list[Head] = []
+    walked = extension.walk(Reader(later), heads, ipv6.FRAGMENT, ENDS)
+    assert len(heads) == 1
     assert not walked.whole
     first = bytes.fromhex("3c00000100000001 3a00010400000000") + bytes(8)
-    walked = extension.walk(Reader(first), ipv6.FRAGMENT, ENDS)
-    assert len(walked.headers) == 2
+    walked = extension.walk(Reader(first), heads, ipv6.FRAGMENT, ENDS)
+    assert len(heads) == 1 + 2
     assert not walked.whole
 
 
 def test_walk_takes_the_last_address_of_the_old_routing_header() -> None:
     """RFC 8200 section 8.1 for the type that RFC 6554 section 3 likens its own to."""
     old = bytes.fromhex("3a02000100000000") + NODE.packed
-    walked = extension.walk(Reader(old), ipv6.ROUTING, ENDS)
-    assert walked.headers == (
+    heads: list[Head] = []
+    walked = extension.walk(Reader(old), heads, ipv6.ROUTING, ENDS)
+    assert [head.value for head in heads] == [
         extension.RoutingHeader(
             next_header=58, routing_type=0, segments_left=1, data=bytes(4) + NODE.packed
         ),
-    )
+    ]
     assert walked.ends.destination == NODE
 
 
 def test_chain_without_end_is_left_where_it_is_too_long() -> None:
-    walked = extension.walk(Reader(bytes.fromhex("3c00010400000000") * 40), ipv6.DESTINATION, ENDS)
+    heads: list[Head] = []
+    reader = Reader(bytes.fromhex("3c00010400000000") * 40)
+    walked = extension.walk(reader, heads, ipv6.DESTINATION, ENDS)
     assert walked.fault is not None
-    assert walked.fault.offset == 8 * len(walked.heads) == 8 * ipv6.DEEPEST
+    assert walked.fault.offset == 8 * len(heads) == 8 * ipv6.DEEPEST
 
 
 @pytest.mark.parametrize(
