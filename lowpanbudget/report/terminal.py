@@ -67,7 +67,7 @@ def frame(
         carried = seen["fragment_octets"]
         octets = plural(len(carried) // 2, "octet")
         piece = f"a datagram it carries, expanded to {octets}"
-        if "length" in seen["fragment"]:  # that of a piece of the compressed form, which is not expanded
+        if "length" in seen["fragment"]:  # of the compressed form, not expanded
             piece = f"the compressed form it carries, {octets}"
         console.print(f"The piece of {piece}:")
         hex_block(console, carried)
