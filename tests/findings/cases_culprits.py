@@ -1,5 +1,8 @@
 """One node among others that does what they do not: it is named, and what it does has its weight."""
 
+from collections.abc import Callable
+from itertools import pairwise
+
 from findings import air
 from findings.air import KEY, ROOT, Capture
 from findings.cases_application import DESIGN, SMALL, STATE, VERSION
@@ -65,6 +68,33 @@ def ended_early(tries: int, *, answered: bool = False) -> Capture:
     return Capture([*frames, (900.0, air.frame(air.datagram(), number + 1))])
 
 
+def ending(first: int) -> Capture:
+    """Readings of node 0x23 over two relays, that start with a hop limit and are told where it is 1."""
+    relays, frames = (b"\x00\x21", b"\x00\x22", b"\x00\x25"), []
+    for number in range(1, 4):
+        way = (b"\x00\x23", *relays)
+        for passed, link in enumerate(pairwise(way)):
+            data = b"reading %d" % number
+            whole = air.datagram(data, links=(way[0], ROOT), hop_limit=first - passed)
+            frames.append((60.0 * number + passed, air.frame(whole, number, link)))
+    return Capture([*frames])
+
+
+def few_unanswered(*tries: int) -> Capture:
+    """Five acknowledged readings, and frames to a leaf that are tried so often and never acknowledged."""
+    frames: list[tuple[float, bytes]] = []
+    for number in range(1, 6):
+        frames += [
+            (number, air.frame(air.datagram(), number)),
+            (number + 0.004, acknowledgement(number)),
+        ]
+    links = (b"\x00\x21", b"\x00\x22")
+    for number, times in enumerate(tries, 1):
+        one = air.frame(air.datagram(links=links), 100 + number, links)
+        frames += [(100.0 * number + 0.01 * each, one) for each in range(times)]
+    return Capture([*frames])
+
+
 _COMPARE = (
     "Compare the key index and key source of 02:5e:10:00:00:00:00:23 with those of the others: who has no key by that "
     "name drops its frames. If it rightly has a key of its own, give that in the key file (--keys)."
@@ -98,7 +128,44 @@ _SENDER = (
     "for all fragments, or it gives a datagram up for another; make the datagram smaller."
 )
 
+CULPRITS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # a try less: its sender may have had the acknowledgement
+    "three frames to a leaf that is not heard, one of them tried three times": (
+        "frames-not-acknowledged",
+        lambda: few_unanswered(4, 3, 4),
+    ),
+    "two frames that were given up": ("frames-not-acknowledged", lambda: few_unanswered(4, 4)),
+}
 CULPRITS_FURTHER = (
+    Further(
+        "frames-not-acknowledged",
+        lambda: few_unanswered(4, 4, 4),
+        Told(
+            "risk",
+            "0x0021 to 0x0022",
+            "none of 3 frames was acknowledged, tried up to 4 times",
+            (),
+            (11, 15, 19),
+            3,
+        ),
+    ),
+    # on the third hop the limit is 1, and the datagram is for none of those on the way
+    Further(
+        "hop-limit-runs-out",
+        lambda: ending(3),
+        Told(
+            "failure",
+            "0x0023",
+            "datagrams to 2001:db8:1::ff:fe00:1 come to 0x0025 with hop limit 1, which must discard them",
+            (
+                "sent by 2001:db8:1::ff:fe00:23",
+                "it starts with hop limit 3",
+            ),
+            (1, 3, 4, 6, 7, 9),
+            3,
+            advice="Let this node start with a hop limit above the depth of the network: 64 costs no octet.",
+        ),
+    ),
     # macMaxFrameRetries is 3 by default: four tries (IEEE 802.15.4-2020 table 8-94, from memory)
     Further(
         "fragments-unfinished",

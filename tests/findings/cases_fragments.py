@@ -871,8 +871,8 @@ FRAGMENT_CASES = {
         Told(
             "risk",
             "0x0017",
-            "a datagram of 348 octets, tag 0x0007 goes to all neighbours in fragments",
-            (),
+            "a datagram of 348 octets goes to all neighbours in fragments",
+            ("tag 0x0007",),
             (1,),
         ),
     ),

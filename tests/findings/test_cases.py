@@ -7,7 +7,7 @@ from findings.air import Capture, names
 from findings.cases_answers import ANSWERS_CASES, ANSWERS_NEAR
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
-from findings.cases_culprits import CULPRITS_FURTHER
+from findings.cases_culprits import CULPRITS_FURTHER, CULPRITS_NEAR
 from findings.cases_delivery import DELIVERY_CASES, DELIVERY_NEAR
 from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_editions import EDITIONS_CASES, EDITIONS_FURTHER, EDITIONS_NEAR
@@ -114,6 +114,7 @@ NEAR = (
     | RECOVERY_NEAR
     | READING_NEAR
     | INSTANCES_NEAR
+    | CULPRITS_NEAR
 )
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 

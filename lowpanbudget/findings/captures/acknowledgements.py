@@ -112,6 +112,10 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
             evidence = (f"{name} acknowledges frames of others",) if gives else ()
             severity = Severity.FAILURE
             yield Hit(cause, evidence, hop, frames, severity, times=count, network=network)
+        elif count == total == asked.given_up >= _FEW:
+            # so few, but each with all its tries: their sender has heard nothing
+            cause = f"none of {total} frames was acknowledged, {tries}"
+            yield Hit(cause, (), hop, frames, Severity.RISK, times=count, network=network)
         elif gives and max(proved, surplus) >= _FEW:
             alone: tuple[str, ...] = ()
             times, most = asked.given_up, ""

@@ -271,7 +271,9 @@ def _needless(scene: Scene, datagram: FragmentedDatagram, single: int) -> Hits:
 def group_datagram_fragmented(scene: Scene, arrival: FragmentArrival) -> Hits | None:
     """Look at the destination of first fragments."""
     if arrival.fragment.first and scene.mac is not None and scene.mac.destination == BROADCAST:
-        return (Hit(f"a {arrival.datagram} goes to all neighbours in fragments", (), scene.sender),)
+        datagram, tag = arrival.datagram, arrival.datagram.key.tag
+        cause = f"a datagram of {octets_text(datagram.size)} goes to all neighbours in fragments"
+        return (Hit(cause, (f"tag {tag:#06x}",), scene.sender),)
     return None
 
 

@@ -1,5 +1,6 @@
 """Datagrams over several hops: whether they arrive, come round, or should not be there."""
 
+from ipaddress import IPv6Address
 from typing import Any
 
 from lowpanbudget.bits import Reader
@@ -8,7 +9,7 @@ from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_ide
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram, headers_frame
-from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.heard_headers import Ends
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.passages import HeardHop, Passage
@@ -182,9 +183,29 @@ def hop_limit_runs_out(scene: Scene, datagram: HeardDatagram) -> Hits | None:
             f"datagrams to {destination} come to {link_text(link)} with hop limit "
             f"{header.hop_limit}, which must discard them"
         )
-        evidence = (f"sent by {header.source}",)
-        return (Hit(cause, evidence, scene.sender, datagram.numbers),)
+        hit = Hit(cause, (f"sent by {header.source}",), scene.sender, datagram.numbers)
+        return (_by_its_source(hit, scene, header.source),)
     return None
+
+
+def _by_its_source(hit: Hit, scene: Scene, source: IPv6Address) -> Hit:
+    """Return what is told of a node that starts with so low a hop limit, where it was heard to: it is of that node."""
+    first = None if scene.passage is None else scene.passage.hops[0]
+    if first is None or scene.passage is None or scene.passage.round:
+        return hit
+    if first.hop_limit >= _LOW or int(source) & IID_MASK != interface_identifier(first.source):
+        return hit
+    told, name = f"it starts with hop limit {first.hop_limit}", link_text(first.source)
+    evidence, frames = (*hit.evidence, told), (first.number, *hit.frames)
+    return hit._replace(
+        evidence=evidence, subject=name, frames=frames, advice=_HIGHER, certainty=Certainty.CAPTURE
+    )
+
+
+_LOW = (
+    32  # below it no node starts by default: 64 is usual (common practice, no source); our choice
+)
+_HIGHER = "Let this node start with a hop limit above the depth of the network: 64 costs no octet."
 
 
 def _is_of_a_node(scene: Scene, identifier: int) -> bool:
