@@ -2,10 +2,11 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from findings import air
 from findings.air import NODE, ROOT, Capture
-from findings.cases_application import ENDS
+from findings.cases_application import ENDS, RELAY
 from findings.cases_further import Further
 from findings.judge import Case, Told
 
@@ -203,6 +204,49 @@ def fresh_for(seconds: int | None, every_s: float, *, asked: bool = False) -> Ca
     return talk.capture()
 
 
+def rejected_answers() -> Capture:
+    """Three separate responses (RFC 7252 section 5.2.2), each rejected: none is a notification."""
+    talk = Talk()
+    for mid in range(1, 4):
+        talk.answer(CONTENT, mid, kind=NON).reset(mid, back=False)
+    return talk.capture()
+
+
+def waited(*waits: float, ages: tuple[int, ...] = (10,), relayed: bool = False) -> Capture:
+    """Notifications, one behind each wait, with one Max-Age after the other; over a relay or straight.
+
+    The first comes with the acknowledgement of a registration. A relay decrements the hop limit, octet 7 of the header
+    (RFC 8200 section 3).
+    """
+    frames: list[bytes | tuple[float, bytes]] = []
+    for number in range(1, 1 + len(waits)):
+        options = bytes([0x61, number]) + max_age(ages[number % len(ages)])
+        kind = ACK if number == 1 else NON
+        message = air.coap_message(options, b"", kind, CONTENT, number, b"t")
+        whole = air.coap(message, (ROOT, NODE), back=True)
+        at = 1.0 + sum(waits[:number])
+        frames.append((at, air.frame(whole, number, (ROOT, RELAY if relayed else NODE))))
+        if relayed:
+            on = whole[:7] + bytes([whole[7] - 1]) + whole[8:]
+            frames.append((at + 0.02, air.frame(on, number, (RELAY, NODE))))
+    return Capture(frames)
+
+
+def stale(late: int, of: int, share: int, mean: str, frames: tuple[int, ...]) -> Told:
+    """What is told of notifications with Max-Age 10, or 10 and 20 in turn."""
+    return Told(
+        "remark",
+        f"{SERVER} to {CLIENT}, token 74",
+        f"{late} of {of} notifications come when the one before is older than its Max-Age",
+        (
+            f"nothing fresh for {share}% of the time, the least Max-Age 10 s",
+            f"{mean} s between them on average",
+        ),
+        frames,
+        late,
+    )
+
+
 def block2(number: int, size_exponent: int = 0, *, more: bool = False, behind: int = 11) -> bytes:
     """Option 23 behind the one with that number: NUM, M, SZX in one octet (RFC 7959 section 2.2)."""
     return bytes([(23 - behind) << 4 | 1, number << 4 | more << 3 | size_exponent])
@@ -348,6 +392,10 @@ EXCHANGES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         "notification-after-reset",
         rejected_at_once,
     ),
+    "Resets to answers that are no notifications": (
+        "notification-after-reset",
+        rejected_answers,
+    ),
     "a client that registers again behind a Reset": (
         "notification-after-reset",
         lambda: rejected(3, registered_between=True),
@@ -369,6 +417,10 @@ EXCHANGES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     # "If an origin server wishes to prevent caching, it MUST explicitly include a Max-Age Option with a value of zero
     # seconds" (RFC 7252 section 5.6.1)
     "notifications that nobody is to cache": ("notification-stale", lambda: fresh_for(0, 45.0)),
+    "notifications of which as many are in time as are late": (
+        "notification-stale",
+        lambda: waited(0, 45, 45, 45, 5, 5, 5),
+    ),
     "a client that asks anew when Max-Age is over": (
         "notification-stale",
         lambda: fresh_for(10, 45.0, asked=True),
@@ -475,4 +527,25 @@ EXCHANGES_FURTHER = (
     # RFC 7252 section 5.9.3.4: Max-Age is "the number of seconds after which to retry"; the next comes after 1
     refused("remark", 3, 4, "5.03 Service Unavailable to POST /t", 3)(lambda: refused_for(1)),
     refused("risk", 3, 4, "5.03 Service Unavailable to POST /t")(lambda: refused_for(2)),
+    # three of five are most of them: 3 * 35 of 145 s
+    Further(
+        "notification-stale",
+        lambda: waited(0, 45, 45, 45, 5, 5),
+        stale(3, 5, 72, "29", (2, 3, 4)),
+    ),
+    # the least of those that were late, whichever comes first: 2 * 35 + 2 * 25 of 180 s
+    *(
+        Further(
+            "notification-stale",
+            partial(waited, 0, 45, 45, 45, 45, ages=ages),
+            stale(4, 4, 67, "45", (2, 3, 4, 5)),
+        )
+        for ages in ((10, 20), (20, 10))
+    ),
+    # what a relay passes on is no notification of its own
+    Further(
+        "notification-stale",
+        lambda: waited(0, 45, 45, 45, relayed=True),
+        stale(3, 3, 78, "45", (3, 5, 7)),
+    ),
 )
