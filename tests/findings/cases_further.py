@@ -1129,17 +1129,27 @@ FURTHER = (
         ),
     ),
     # each reading makes nine frames, one that is kept six: the last fragment of the fourth is frame 32
-    Further(
-        "datagrams-not-sent-on",
-        lambda: relayed_in_pieces(3, 4, 5),
-        Told(
-            "risk",
-            "0x0018",
-            "0x0018 acknowledged 10 datagrams and never sent 3 of them on: its frame numbers leave no place for them",
-            ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 3 of 10",),
-            (32, 38, 44),
-            3,
-        ),
+    *(
+        Further(
+            "datagrams-not-sent-on",
+            kept,
+            Told(
+                "risk",
+                "0x0018",
+                "0x0018 acknowledged 10 datagrams and never sent 3 of them on: its frame numbers leave no place for "
+                "them",
+                ("2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1: 3 of 10",),
+                frames,
+                3,
+            ),
+        )
+        for kept, frames in (
+            (lambda: relayed_in_pieces(3, 4, 5), (32, 38, 44)),
+            # one that goes on makes four frames, and one that comes twice two more: the fifth begins with frame 17
+            (lambda: relayed(3, 4, 5, twice=(1, 4)), (15, 17, 21)),
+            # the fifth, frame 13, was only late
+            (lambda: relayed(2, 3, 4, 5, late=(4,)), (9, 11, 15)),
+        )
     ),
     Further(
         "request-never-answered",

@@ -474,8 +474,12 @@ def relayed(
     cut: Collection[int] = (),
     strange: Collection[int] = (),
     asks: bool = False,
+    twice: Collection[int] = (),
+    late: Collection[int] = (),
 ) -> Capture:
     """Ten readings over a relay, one a second, each acknowledged; it keeps some, with a gap in its numbers or none.
+
+    Some come ``twice``, under another number, and are acknowledged twice. What is ``late`` goes on behind all others.
 
     Some it compresses against context 5, which nobody else has (RFC 6282 section 3.1.2), or ``asks`` all nodes
     something under that with each that it keeps.
@@ -491,6 +495,9 @@ def relayed(
         whole = air.udp(data, *ends, (PORTS[0], 50003))
         there = air.frame(air.ip(*ends, 17, whole), number, (NODE, RELAY))
         frames += [(at, there), (at + 0.001, acknowledgement(number))]
+        if number in twice:
+            anew = air.frame(air.ip(*ends, 17, whole), 50 + number, (NODE, RELAY))
+            frames += [(at + 0.003, anew), (at + 0.004, acknowledgement(50 + number))]
         own += number not in kept or gap
         if number not in kept:
             port = (0xF0B0 | 50003 & 0xF if number in cut else 50003).to_bytes(2, "big")
@@ -503,13 +510,23 @@ def relayed(
             own += 1
             all_nodes = air.ip(air.address(PREFIX, RELAY), IPv6Address("ff02::1"), 17, whole)
             frames.append((at + 0.01, by_context_5(all_nodes, own, (RELAY, BROADCAST))))
+    for number in late:
+        own += 1
+        segment = air.udp(b"reading %d" % number, *ends, (PORTS[0], 50003))
+        on = air.frame(air.ip(*ends, 17, segment, 63), own, (RELAY, ROOT))
+        frames.append((12.0 + number, on))
     return Capture(frames)
 
 
 def relayed_in_pieces(
-    *kept: int, missed: Collection[int] = (), unanswered: Collection[int] = ()
+    *kept: int,
+    missed: Collection[int] = (),
+    unanswered: Collection[int] = (),
+    tag: int | None = None,
 ) -> Capture:
     """Ten readings in three fragments over a relay, one a second, each fragment acknowledged; it keeps some.
+
+    They come under a ``tag`` each, or all under this one.
 
     A router has a datagram only when it has all its fragments (RFC 4944 section 5.3). Of some that the relay sends on
     the receiver ``missed`` the last fragment; of some the relay did not acknowledge the second one.
@@ -518,7 +535,8 @@ def relayed_in_pieces(
     own = 100
     for n in range(10):
         at, data = 1.0 + n, bytes([n]) * 200
-        there = air.pieces(air.datagram(data), (NODE, RELAY), tag=n, start=3 * n)
+        whole = air.datagram(data)
+        there = air.pieces(whole, (NODE, RELAY), tag=n if tag is None else tag, start=3 * n)
         for place, part in enumerate(there):
             frames.append((at + 0.01 * place, part))
             if n not in unanswered or place != 1:
@@ -629,8 +647,10 @@ def relayed_again(*again: int, anew: bool = True) -> Capture:
     return Capture(frames)
 
 
-def sent_on_again(*again: int, answered: bool = True, back: bool = False) -> Capture:
-    """Six readings over a relay, some of which it sends on a second time, 20 ms later, under a new number.
+def sent_on_again(
+    *again: int, answered: bool = True, back: bool = False, wait: float = 0.02
+) -> Capture:
+    """Six readings over a relay, some of which it sends on a second time, a ``wait`` later, under a new number.
 
     ``answered``: the root acknowledged the first; ``back``: the reading came to the relay a second time in between.
     """
@@ -643,14 +663,14 @@ def sent_on_again(*again: int, answered: bool = True, back: bool = False) -> Cap
                 there += 1
                 first = air.frame(air.datagram(data), there, (NODE, RELAY))
                 frames += [
-                    (at + turn * 0.02, first),
-                    (at + turn * 0.02 + 0.001, acknowledgement(there)),
+                    (at + turn * wait, first),
+                    (at + turn * wait + 0.001, acknowledgement(there)),
                 ]
             own += 1
             on = air.frame(air.datagram(data, hop_limit=63), 100 + own, (RELAY, ROOT))
-            frames.append((at + turn * 0.02 + 0.005, on))
+            frames.append((at + turn * wait + 0.005, on))
             if answered or turn or number not in again:
-                frames.append((at + turn * 0.02 + 0.006, acknowledgement(100 + own)))
+                frames.append((at + turn * wait + 0.006, acknowledgement(100 + own)))
     return Capture(frames)
 
 
@@ -932,6 +952,19 @@ NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a relay that never got the second fragments": (
         "datagrams-not-sent-on",
         lambda: relayed_in_pieces(3, 4, 5, unanswered=(3, 4, 5)),
+    ),
+    "a relay that never got the second fragments of what comes under one tag": (
+        "datagrams-not-sent-on",
+        lambda: relayed_in_pieces(3, 4, 5, unanswered=(3, 4, 5), tag=7),
+    ),
+    "a relay that keeps two, and one for a while": (
+        "datagrams-not-sent-on",
+        lambda: relayed(3, 4, 5, late=(4,)),
+    ),
+    # longer after that than any MAC goes on
+    "a relay that says the same again after 0.2 s": (
+        "datagrams-sent-on-again",
+        lambda: sent_on_again(1, 2, 3, wait=0.2),
     ),
     "a relay that keeps the last, or two": ("datagrams-not-sent-on", lambda: relayed(3, 4, 8, 9)),
     "a node that was replaced": ("frame-counter-went-back", replaced),
