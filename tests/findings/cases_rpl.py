@@ -152,10 +152,11 @@ def by_entries(
     return Capture([*timed], root=ends[0])
 
 
-def swallowed(instance: int, *announced: int) -> Capture:
+def swallowed(instance: int, *announced: int, around: int | None = None) -> Capture:
     """Twelve readings in an RPL instance that a relay acknowledges 15 s apart, as it sends its own, and keeps.
 
-    The root announces these instances (RFC 6550 section 6.3.1).
+    The root announces these instances (RFC 6550 section 6.3.1). They may be in a tunnel to it, with the hop limit
+    ``around`` them.
     """
     frames = [
         (0.1 * one, air.frame(dio(ROOT, 256, instance=one), one, (ROOT, BROADCAST)))
@@ -165,6 +166,8 @@ def swallowed(instance: int, *announced: int) -> Capture:
     for number in range(1, 13):
         at, option = 15.0 * number, bytes([17, 0, 0x63, 4, 0, instance, 3, 0])
         packet = air.ip(HOME, AWAY, 0, option + air.udp(b"reading %02d" % number, HOME, AWAY))
+        if around is not None:
+            packet = air.ip(HOME, AWAY, 41, packet, around)
         own = air.datagram(b"own %02d" % number, links=(RELAY, ROOT))
         frames += [
             (at, air.frame(packet, number, (NODE, RELAY))),
@@ -493,6 +496,8 @@ RPL_FURTHER = [
         ),
     ),
     Further(_KEPT, lambda: swallowed(7, 7), kept()),
+    # in a tunnel it goes on as long as the hop limit around it lets it
+    Further(_KEPT, lambda: swallowed(7, 7, around=2), kept()),
     # a local instance (section 5.1), which is known along its way alone
     Further(_KEPT, lambda: swallowed(0x80, 0), kept()),
     # "Decremented by 1 by each node that forwards the packet" (RFC 8200 section 3)
@@ -628,6 +633,8 @@ RPL_FURTHER = [
 ]
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    # "discarded if Hop Limit was zero when received or is decremented to zero" (RFC 8200 section 3): another rule says so
+    "a tunnel that leads no further": (_KEPT, lambda: swallowed(7, 7, around=1)),
     "a node that has another parent each 150 s": (_FLAPS, lambda: parents_by_turns(40, 150.0)),
     # 15 each: 195 DIOs, and Trickle has room for twice 104
     "DIOs of a node that changes its parent": ("control-out-of-proportion", lambda: flapping(15)),
