@@ -633,7 +633,7 @@ RPL_FURTHER = [
 ]
 
 RPL_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
-    # "discarded if Hop Limit was zero when received or is decremented to zero" (RFC 8200 section 3): another rule says so
+    # "discarded if Hop Limit was zero when received or is decremented to zero" (RFC 8200 section 3): that is told
     "a tunnel that leads no further": (_KEPT, lambda: swallowed(7, 7, around=1)),
     "a node that has another parent each 150 s": (_FLAPS, lambda: parents_by_turns(40, 150.0)),
     # 15 each: 195 DIOs, and Trickle has room for twice 104
