@@ -1,5 +1,6 @@
 """``measure``: what a capture shows of the network that sent it, beside what its design plans."""
 
+from collections import Counter
 from collections.abc import Callable
 from typing import Unpack
 
@@ -23,7 +24,8 @@ MOST_JOURNEYS = (
     200_000  # datagrams that are told apart; what comes behind them is counted on the air alone
 )
 MOST_PARTS = 8  # of a capture, between which its times leap by years
-MOST_NETWORKS = 8  # that are told apart
+MOST_NETWORKS = 256  # that are measured at a time; of more those with the most frames
+_MOST_TOGETHER = 8  # as many datagrams as of so many networks are told apart
 
 
 class DatedParts:
@@ -74,8 +76,9 @@ class DatedParts:
 class Measurer:
     """Takes what a trace yields, in order, and measures. ``burst`` is the one that is looked for.
 
-    Memory grows with the first ``most`` datagrams of a network, and no further. A design tells which frames are of its
-    network; without one that with the most frames is measured.
+    A design tells which frames are of its network. Without one that with the most frames is measured, which is known
+    at the end alone: all are counted, and those with the most frames so far are measured. Memory grows with the first
+    ``most`` datagrams of a network, and those of ``_MOST_TOGETHER``.
     """
 
     def __init__(
@@ -85,31 +88,67 @@ class Measurer:
         most: int = MOST_JOURNEYS,
     ) -> None:
         self._begin: Callable[[], DatedParts] = lambda: DatedParts(design, burst, most)
-        self._last = self._begin()
+        self._most = most
         self._named = Networks() if design is None else None
         self._networks: dict[int, DatedParts] = {}
+        self._last: DatedParts | None = self._begin()
+        self._last_named: int | None = None
+        self._frames = Counter[int]()  # of every network that was named: at most 65535
+        self._unnamed = self._held = 0
 
     def add(self, sighting: Sighting) -> None:
         """Take one record; what another receiver heard as well, or nobody asked for, is not counted."""
+        counts = sighting.heard_as is None and not sighting.outside
         told = None if self._named is None else self._named.heard(sighting)
-        if told is not None:
-            network = self._networks.get(told)
-            if network is None and len(self._networks) < MOST_NETWORKS:
-                # what came before the first that is named is of that one
-                network = self._networks[told] = self._begin() if self._networks else self._last
-            self._last = network or self._last
+        if told is None and (told := self._last_named) is None:
+            self._unnamed += counts
+        else:
+            if self._last_named is None:  # what came before the first that is named is of that one
+                self._frames[told] = self._unnamed
+                self._networks[told] = self._last or self._begin()
+            self._last_named = told
+            self._frames[told] += counts
+            self._last = self._networks.get(told) or self._begun(told)
+        if self._last is None:
+            return
+        before = self._last.frames
         self._last.add(sighting)
+        self._held += min(self._last.frames, self._most) - min(before, self._most)
+        while self._held > _MOST_TOGETHER * self._most and len(self._networks) > 1:
+            self._forget(self._least())
+
+    def _begun(self, name: int) -> DatedParts | None:
+        """Return a network from here on, in the place of one that has no more frames; None where all have."""
+        if len(self._networks) >= MOST_NETWORKS:
+            least = self._least()
+            if self._frames[name] < self._frames[least]:
+                return None
+            self._forget(least)
+        self._networks[name] = begun = self._begin()
+        return begun
+
+    def _least(self) -> int:
+        return min(self._networks, key=self._frames.__getitem__)
+
+    def _forget(self, name: int) -> None:
+        self._held -= min(self._networks.pop(name).frames, self._most)
 
     def measurement(
         self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
     ) -> Measurement:
         """Return all that was measured; it is over then."""
         if not self._networks:
-            return self._last.measurement(receptions, notices)
-        frames = {name: one.frames for name, one in self._networks.items()}
-        most, *others = sorted(frames, key=lambda one: -frames[one])
-        found = self._networks[most].measurement(receptions, notices)
-        beside = other_networks(most, {one: frames[one] for one in others})
+            return (self._last or self._begin()).measurement(receptions, notices)
+        # of those that have as many the one that was heard first and is measured
+        most = max(
+            (one for one in self._frames if one in self._networks), key=self._frames.__getitem__
+        )
+        measured = self._networks[most]
+        frames = {one: count for one, count in self._frames.items() if one != most}
+        found = measured.measurement(receptions, notices)
+        missed = max(0, self._frames[most] - measured.frames)
+        beside = other_networks(most, frames, missed)
+        others = sorted(frames, key=lambda one: -frames[one])
         return replace(found, unknown=(*beside, *found.unknown), networks=(most, *others))
 
 

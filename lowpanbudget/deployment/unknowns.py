@@ -87,13 +87,22 @@ def unknowns(
         yield "No acknowledgement was heard: nobody knows which try arrived"
 
 
-def other_networks(measured: int, frames: Mapping[int, int]) -> Iterator[str]:
-    """Yield that other networks were heard, with their frames by PAN, than the one that was ``measured``."""
+def other_networks(measured: int, frames: Mapping[int, int], missed: int = 0) -> Iterator[str]:
+    """Yield that other networks were heard, with their frames by PAN, than the one that was ``measured``.
+
+    Of that one ``missed`` frames were not kept, while so many others had more.
+    """
     if frames:
         other = "another network" if len(frames) == 1 else "other networks"
         yield (
             f"{plural(sum(frames.values()), 'frame')} of {other}, {_networks(frames)}: "
             f"{network_text(measured)} has the most and was measured, another is when it is asked for by that ID"
+        )
+    if missed:
+        name = network_text(measured)
+        yield (
+            f"The first {plural(missed, 'frame')} of {name} came while many other networks had as many or more, and "
+            f"{'is' if missed == 1 else 'are'} not measured: asked for by its ID, all are"
         )
 
 

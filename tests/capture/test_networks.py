@@ -30,6 +30,8 @@ from lowpanbudget import (
     survey,
     write_pcap,
 )
+from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.deployment import measurement
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.report.page.capture import capture_page
 
@@ -123,6 +125,53 @@ def test_one_is_measured_and_the_other_named(both: list[Record]) -> None:
     assert flow.interval is not None
     assert flow.interval.median == pytest.approx(1.0, abs=0.1)
     assert "0xbeef" in found.unknown[0]
+
+
+def singles(first: int, count: int) -> list[bytes]:
+    """Return a frame of each of so many PANs, of which 0xb000 is the first."""
+    reading = air.frame(air.datagram(b"alone"), 7)
+    return [numbered(reading, 0xB000 + first + n, 7) for n in range(count)]
+
+
+def in_order(*groups: list[bytes]) -> list[Record]:
+    frames = [frame for group in groups for frame in group]
+    return [Record(n, n * SECOND, 195, octets, len(octets)) for n, octets in enumerate(frames, 1)]
+
+
+OWN = [frame for frames in sent(PAN, 10) for frame in frames]
+MANY = measurement.MOST_NETWORKS + 44
+ORDERS = {
+    "a few others with a frame each": ([OWN, singles(0, 100)], 0),
+    "more than are kept, before": ([singles(0, MANY), OWN], 0),
+    "more than are kept, behind": ([OWN, singles(0, MANY)], 0),
+    "more than are kept, in between": ([OWN[:9], singles(0, MANY), OWN[9:]], 0),
+    "more than are kept, behind the first": ([OWN[:1], singles(0, MANY), OWN[1:]], 1),
+}
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_the_one_with_the_most_frames_is_measured_among_many(order: str) -> None:
+    """Whatever the order: nothing of another is mixed in, and what was not kept is told (counts of the frames)."""
+    groups, missed = ORDERS[order]
+    found = measure(in_order(*groups), contexts=CONTEXTS)
+    assert found.networks[0] == PAN
+    assert len(found.networks) == 1 + sum(map(len, groups)) - len(OWN)
+    assert (found.frames, len(found.nodes)) == (len(OWN) - missed, 1)
+    assert [flow.datagrams for flow in found.flows] == [READINGS - missed]
+    told = "The first 1 frame of 0x{PAN:04x} came while" if missed else "frames of other networks"
+    assert any(told.format(PAN=PAN) in one for one in found.unknown)
+    assert any("The first" in one for one in found.unknown) == bool(missed)
+
+
+def test_networks_are_let_go_where_they_have_too_many_datagrams() -> None:
+    """Thirteen networks, each with more than 5 frames: as many are kept as 8 times 5 datagrams allow."""
+    own = [[numbered(frame, 0xA000 + pan, 9) for frame in OWN] for pan in range(12)]
+    measurer = measurement.Measurer(most=5)
+    trace = Trace(contexts=CONTEXTS, fcs=2)
+    for record in in_order(*own, OWN):
+        measurer.add(trace.feed(record))
+    assert len(measurer._networks) == 8
+    assert sum(min(one.frames, 5) for one in measurer._networks.values()) == measurer._held <= 8 * 5
 
 
 @pytest.mark.parametrize("pan", [OTHER, "0xbeef", "0xBEEF"])
