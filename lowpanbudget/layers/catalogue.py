@@ -43,7 +43,6 @@ ALIASES = {
     "6lowpan": "6LoWPAN dispatch, page 0",
     "abro": "authoritative border router option",
     "aro": "address registration option",
-    "auxiliary security header": "security control",
     "dac": "duplicate address confirmation",
     "dao": "destination advertisement object",
     "dao-ack": "destination advertisement object acknowledgement",
@@ -55,13 +54,14 @@ ALIASES = {
     "earo": "address registration option",
     "fcf": "MAC",
     "frame control": "MAC",
+    "lowpan_bc0": "BC0",
     "lowpan_iphc": "IPHC",
-    "mhr": "MAC",
     "na": "neighbor advertisement",
     "ns": "neighbor solicitation",
     "ra": "router advertisement",
     "rs": "router solicitation",
     "nhc": "LOWPAN_NHC",
+    "paging dispatch": "page switch",
     "security level": "level",
     "udp compression": "UDP NHC",
     "generic header compression": "GHC",
@@ -75,14 +75,25 @@ Table = Header | Choice | Patterns | Listing
 class TableEntry:
     """A table under its ``name``.
 
-    ``form`` tells tables of one name apart (a header has a form for each edition); ``title`` says in a line what it is
-    about.
+    ``form`` tells tables of one name apart (a header has a form for each edition); ``title`` says in a line what its
+    module or family is about, which others share.
     """
 
     name: str
     form: str
     title: str
     table: Table
+
+    @property
+    def term(self) -> str:
+        """Return the name, with the form where others have it too."""
+        shared = sum(other.name == self.name for other in entries()) > 1
+        return f"{self.name} ({self.form})" if shared else self.name
+
+    @property
+    def text(self) -> str:
+        """Return what this table alone is for; what its module is about where nothing says that."""
+        return sentences().get(self.term, self.title)
 
 
 @cache
@@ -131,8 +142,21 @@ def entries() -> tuple[TableEntry, ...]:
 @cache
 def words() -> dict[str, Gloss]:
     """Return the words of all layers that no table has as its name, in the order of the modules."""
-    held = (getattr(module, "WORDS", {}) for module in _modules())
-    return {word: gloss for words in held for word, gloss in words.items()}
+    held: dict[str, Gloss] = _stated("WORDS")
+    return held
+
+
+@cache
+def sentences() -> dict[str, str]:
+    """Return what each table is for, by its term; of fields that say more of each value, ``HEADER.FIELD``."""
+    held: dict[str, str] = _stated("ABOUT")
+    return held
+
+
+def _stated(variable: str) -> dict[str, Any]:
+    """Return what the modules state in a dictionary of this name."""
+    held = (getattr(module, variable, {}) for module in _modules())
+    return {name: said for stated in held for name, said in stated.items()}
 
 
 def _modules() -> Iterator[ModuleType]:

@@ -12,12 +12,6 @@ WORDS: dict[str, str | Gloss] = {
         "What a node sends over the air in one go, from the first header octet to the last octet of the check "
         "sequence. The PHY limits its size (aMaxPhyPacketSize), and everything here is about what is left inside that."
     ),
-    "octets of a frame (127 102 81)": (
-        "What RFC 4944 section 4 reckons with: a frame of 127 octets, less 25 for the link's own header and trailer, "
-        "leaves 102; security takes 21 more at most, 9 or 13 with its shorter codes, and leaves 81. A design has "
-        "figures of its own: short addresses leave more, and a key that is named at length under a code of 16 octets "
-        "takes 30. Its page tells them beside these, and `lowpanbudget budget` every field of them."
-    ),
     "datagram (packet)": "One network packet in its full form, before compression or after expansion.",
     "span": (
         "A run of bits in a frame that belongs together: its name, its value, what that means, which clause "
@@ -155,7 +149,6 @@ WORDS: dict[str, str | Gloss] = {
         "later hops apart, since addresses that follow from the link on the first hop do not later on."
     ),
     "message": "What a sensor sends: fields with range, step and unit, packed into as few bits as they need.",
-    "hop": "One transmission from a node to a neighbour. The first hop starts at the sender; the others forward.",
     "batch": (
         "How many readings of one message fit together in a single frame, and in the span that the times in them "
         "can say."
@@ -164,7 +157,6 @@ WORDS: dict[str, str | Gloss] = {
         "Signed differences as unsigned numbers, small ones first: 0, -1, 1, -2, 2 become 0, 1, 2, 3, 4. A series with "
         "variable differences sends them so; explain series says in which groups."
     ),
-    "fragment": "One of the frames that a datagram is cut into when it does not fit in a single one.",
     "airtime": (
         "How long something keeps the channel busy: preamble and headers of the PHY, then every octet of the frame. "
         "Who sends also waits before and after it, and listens for the answer."
@@ -213,5 +205,12 @@ WORDS: dict[str, str | Gloss] = {
     "context": "A prefix that both sides of a link know by a small number, so that it need not be sent.",
     "elide": "To leave something out of a frame because the receiver can work it out from what it has.",
     "in line": "Sent as it is, right behind the compressed header, because it cannot be worked out.",
-    **{name: f"{text} {MODES_WRITTEN[name]}" for name, text in MODES.items()},
+    "stand-in": (
+        "Octets of a frame made here that only show how many there are: a link address that nobody stated, an "
+        "integrity code under no key. On the air others stand there. `--json` and tables call the field stand_in."
+    ),
+    **{
+        name: Gloss(f"{text} {MODES_WRITTEN[name]}", also=(f"{name} mode",))
+        for name, text in MODES.items()
+    },
 }

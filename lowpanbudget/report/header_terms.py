@@ -4,8 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from lowpanbudget.fields import Bits, Choice, Header, Listing, Patterns, Row
-from lowpanbudget.layers import catalogue
-from lowpanbudget.layers.catalogue import TableEntry
+from lowpanbudget.layers.catalogue import TableEntry, sentences
 
 _MOST_GROUPS = 40
 _WIDEST_LISTED = 8
@@ -13,11 +12,7 @@ _WIDEST_LISTED = 8
 
 def table(entry: TableEntry) -> dict[str, Any]:
     """Return a header table as plain data."""
-    shared = sum(other.name == entry.name for other in catalogue.entries()) > 1
-    base: dict[str, Any] = {
-        "term": f"{entry.name} ({entry.form})" if shared else entry.name,
-        "text": entry.title,
-    }
+    base: dict[str, Any] = {"term": entry.term, "text": entry.text}
     layout = entry.table
     if isinstance(layout, Header):
         return base | {
@@ -62,7 +57,8 @@ def _part(header: Header, part: Bits | Choice) -> dict[str, Any]:
     return {
         "name": part.name,
         "bits": part.width,
-        "meaning": part.meaning if isinstance(part.meaning, str) else "",
+        "meaning": sentences().get(f"{header.name}.{part.name}")
+        or (part.meaning if isinstance(part.meaning, str) else ""),
         "fixed": None if part.fixed is None else f"{part.fixed:0{part.width}b}",
         "values": _values(part),
         "cite": str(part.cite or header.cite),

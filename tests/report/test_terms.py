@@ -16,7 +16,9 @@ from lowpanbudget.cites import named_in
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.design.load import design_schema
 from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import Header
 from lowpanbudget.findings.finding import Severity
+from lowpanbudget.layers import catalogue
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.message import Message
 from lowpanbudget.report import clauses, csv_table, known_terms, terms
@@ -601,3 +603,52 @@ def test_the_address_of_a_group_in_a_mesh_rests_on_its_clause() -> None:
     """RFC 4944 section 9, figure 8."""
     assert "group address in a mesh" in invoke("explain", "rfc4944", "9").stdout
     assert "up to 255" in invoke("explain", "deep").stdout  # section 5.2: an 8-bit Deep Hops Left
+
+
+def test_each_header_is_told_by_a_sentence_of_its_own() -> None:
+    """None shares its sentence, none is told by what its module is about, and none is told that is no table's."""
+    told = catalogue.sentences()
+    known = {entry.term for entry in catalogue.entries()}
+    fields = {
+        f"{entry.name}.{part.name}"
+        for entry in catalogue.entries()
+        if isinstance(entry.table, Header)
+        for part in entry.table.fields
+    }
+    assert known <= told.keys() <= known | fields
+    assert len({told[term] for term in known}) == len(known)
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ("page switch", "1111xxxx that makes page x the one by which all that follows is read"),  # RFC 8025 section 3
+        ("paging dispatch", "until another such octet"),
+        ("0xf1", "mesh and fragment headers go before it"),  # RFC 8025 section 4
+        ("page 1", "routing headers of RPL, then IPHC"),
+        ("critical routing header", "must drop the packet"),  # RFC 8138 section 4.2
+        ("elective routing header", "skips it and reads on"),  # RFC 8138 section 4.1
+        ("MHR", "frame control (2 octets, which say what follows), sequence number"),
+        ("auxiliary security header", "security control 1 octet"),
+        ("third fragment", "85 free octets hold 80"),  # RFC 4944 section 5.3: units of 8 octets
+        ("datagram_offset", "in units of 8 octets"),
+        ("Fragment_Offset", "the size of the whole compressed datagram"),  # RFC 8931 section 5.1
+        ("second hop", "the hop limit is 63"),  # RFC 6282 section 3.1.1: HLIM leaves out 1, 64, 255
+        ("U/L bit", "(0x02)"),  # RFC 4291 appendix A
+        ("0000:00ff:fe00", "a short address"),  # RFC 6282 section 3.2.2
+        ("0xf0b0", "half an octet in line"),  # RFC 6282 section 4.3.1
+        ("udp ports", "half an octet in line"),
+        ("coap token", "0 to 8 octets"),
+        ("PHY header", "tell its length"),
+        ("storing mode", "routers know the way down"),
+        ("LOWPAN_BC0", "broadcast header"),
+        ("HbH", "Options of an IPv6 packet"),
+        ("context 0", "both addresses take it"),
+        ("stand-in", "only show how many there are"),
+        ("stand_in", "only show how many there are"),
+        # RFC 4944 section 4: 127 - 25 = 102, 102 - 21 = 81, 81 - 40 = 41, 41 - 8 = 33
+        *((number, "127 octets, less 25") for number in ("25", "21", "40", "41", "33", "aMaxFrameOverhead")),
+    ],
+)  # fmt: skip
+def test_what_newcomers_ask_for_is_told_first(asked: str, says: str) -> None:
+    assert any(says.lower() in found["text"].lower() for found in explained(asked))

@@ -18,7 +18,7 @@ IPV6 = {
         "Options of an IPv6 packet that routers on its way look at: RPL's is one. Destination options are for the end "
         "alone. Each is a type, a length and its octets; padding makes the header a multiple of 8.",
         rfc(8200, "4.3"), ("RPI", "flow.routing.form", "6LoRH"),
-        also=("hop-by-hop", "destination options"),
+        also=("hop-by-hop", "destination options", "HbH"),
     ),
     "link-local (fe80::)": Gloss(
         "Of an address: valid on one link alone (fe80::/64 and an identifier). No router passes such a packet on. "

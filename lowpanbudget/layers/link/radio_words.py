@@ -91,7 +91,7 @@ RADIO = {
         f"tell its length. At {_USUAL.name} they take {_AIR.preamble}, {_AIR.delimiter} and {_AIR.header} octets; they "
         "count as airtime, not as the frame's size.",
         ieee(2015, "table 11-1"), ("airtime", "link.preamble"),
-        also=("SFD", "preamble"),
+        also=("SFD", "preamble", "PHY header", "PHY headers"),
     ),
     "O-QPSK and DSSS (O-QPSK)": Gloss(
         "The modulation of most 802.15.4 radios: offset quadrature phase-shift keying; direct-sequence spreading "

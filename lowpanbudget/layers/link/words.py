@@ -107,6 +107,12 @@ FRAMES = {
         rfc(4919, "2"), ("frame", "header MAC", "PHY", "MIC", "FCS", "short address"),
         also=("MAC layer", "link layer", "MAC (MIC, FCS)"),
     ),
+    "MAC header (MHR)": Gloss(
+        "All that stands in a frame before its payload: frame control (2 octets, which say what follows), sequence "
+        "number, PAN IDs and addresses, under security the auxiliary security header, and header information elements. "
+        "The check sequence at the end is the MAC footer (MFR).",
+        ieee(2015, "7.2"), ("header MAC", "auxiliary security header", "header IE", "FCS"),
+    ),
     "physical layer (PHY)": Gloss(
         "The radio of a node: on which band it sends, with which signal and how fast. It decides how long a frame may "
         "be, 127 octets at most for most radios, and how long each octet takes on the air.",
@@ -272,8 +278,8 @@ PROTECTION = {
         see=("[[key]]", "[[oscore]]", "[[dtls]]", "[devices]", "key-missing"),
     ),
     "auxiliary security header (ASH)": Gloss(
-        "What a secured frame tells about its protection, behind the addresses: level, how the key is named, frame "
-        "counter, key identifier.",
+        "What a secured frame tells about its protection, behind the addresses: security control 1 octet (level, how "
+        "the key is named), frame counter 4, key identifier 0, 1, 5 or 9.",
         auxiliary.CITE, ("security control", "link.security"),
     ),
 }  # fmt: skip

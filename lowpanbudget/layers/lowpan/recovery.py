@@ -40,7 +40,7 @@ RFRAG = Header(
             "Fragment_Offset",
             16,
             lambda value: (
-                "octets of the compressed datagram in a first fragment, else where this one starts"
+                "in a first fragment the size of the whole compressed datagram, else where this piece begins in it"
                 if value
                 else "abort: forget the datagram"
             ),

@@ -37,15 +37,41 @@ COMPRESSION = {
         rfc(6282, "3.1.1"), ("context", "SAC"), also=("stateful",),
     ),
     "interface identifier (IID)": Gloss(
-        "The lower 64 bits of an address. Where it is made of the link address (the EUI-64 with one bit turned, or "
+        "The lower 64 bits of an address. Where it is made of the link address (the EUI-64 with its U/L bit turned, or "
         "0000:00ff:fe00 and a short address) nothing of it need be sent, on the first hop.",
-        rfc(6282, "3.2.2"), ("station.identifier", "extended address", "source address mode"),
+        rfc(6282, "3.2.2"), ("station.identifier", "extended address", "source address mode", "U/L bit"),
+        also=("0000:00ff:fe00", "ff:fe00", "::ff:fe00"),
+    ),
+    "universal/local bit (U/L bit)": Gloss(
+        "The second lowest bit of the first octet of an EUI-64 (0x02): 0 where the address is unique in the world. An "
+        "interface identifier made of it has the bit turned, so that 00:12:... becomes 0212:....",
+        rfc(4291, "appendix A"), ("IID", "extended address"), also=("universal bit", "local bit"),
+    ),
+    "paging (page)": Gloss(
+        "Which of 16 tables says what a first octet of 6LoWPAN means. A frame begins in page 0; an octet 1111xxxx (the "
+        "paging dispatch) switches to page x, which holds until another one or the end. 0xf1 switches to page 1, "
+        "where the routing headers of RPL stand and IPHC means the same as in page 0; mesh and fragment headers go "
+        "before it.",
+        rfc(8025, "4"), ("page switch", "6LoWPAN dispatch, page 1", "6LoRH", "critical and elective"),
+        also=("0xf1", "11110001", "1111xxxx", "page 0"),
+    ),
+    "critical and elective": Gloss(
+        "Two kinds of routing headers in page 1. A node that does not know the type of a critical one (100) must drop "
+        "the packet. An elective one (101) says how long it is: a node that does not know its type skips it and reads "
+        "on.",
+        rfc(8138, "4"), ("critical 6LoRH types", "elective 6LoRH types", "6LoRH", "page"),
+        also=("critical routing header", "elective routing header", "critical", "critical 6LoRH"),
+    ),
+    "context 0": Gloss(
+        "The context that is meant where IPHC names none: without the context octet (CID 0) both addresses take it. A "
+        "prefix under another number costs that octet in each frame.",
+        rfc(6282, "3.1.1"), ("context", "context.id", "CID"), also=("default context",),
     ),
     "compressed port": Gloss(
         f"A UDP port of the 16 from {nhc.KNOWN_PORT:#06x} on: half an octet in line, where both ports are such; any "
         "port that begins with 0xf0 takes one octet.",
         rfc(6282, "4.3.1"), ("flow.source_port", "UDP NHC"),
-        also=("F0B port",),
+        also=("F0B port", "0xf0b0", "f0b0", "61616", "UDP ports", "0xf0b0-0xf0bf"),
     ),
     "header compression": Gloss(
         "Leaving out of IPv6, UDP and other headers what the receiver can work out: from the link header, from rules, "
@@ -94,6 +120,27 @@ COMPRESSION = {
         "broadcast header tells copies of one flood.",
         mesh.GROUP_CITE, ("header mesh", "BC0", "mesh-under"), also=("multicast address mapping",),
     ),
+    "hop": Gloss(
+        "One transmission from a node to a neighbour. The first hop starts at the sender; on others a router forwards. "
+        "These often have less room: the link addresses are then the routers', so an identifier that followed from "
+        "them on the first hop goes in line; the hop limit is 63 and no more 64, which IPHC leaves out, and takes an "
+        "octet. A mesh below IPv6 (mesh-under) is one hop of IPv6.",
+        rfc(6282, "3.2.2"),
+        ("flow.hops", "in line", "hop limit form", "IID", "later-hop-decides"),
+        also=("first hop", "second hop", "later hop", "forwarded hop", "forwarded", "third hop", "last hop"),
+    ),
+    "octets of a frame (127 102 81)": Gloss(
+        "What RFC 4944 section 4 reckons with: a frame of 127 octets, less 25 for the link's own header and trailer "
+        "(aMaxFrameOverhead), leaves 102; security takes 21 more at most, 9 or 13 with its shorter codes, and leaves "
+        "81. An IPv6 header that is not compressed takes 40 of these and leaves 41, UDP takes 8, and 33 are left. The "
+        "25 are frame control 2, sequence number 1, two PAN IDs 4, two addresses of 8 octets 16, check sequence 2 "
+        "(from memory); where both ends are in one PAN, the second PAN ID is left out, and 23 remain. A design has "
+        "figures of its own: short addresses leave more, and a key that is named at length under a code of 16 octets "
+        "takes 30. Its page tells them beside these, and `lowpanbudget budget` every field of them.",
+        rfc(4944, "4"),
+        ("room", "overhead", "header MAC", "link.addresses", "link.security.level"),
+        also=("aMaxFrameOverhead", "25", "21", "40", "41", "33", "23", "25 octets", "81 octets", "102 octets"),
+    ),
     "route-over": Gloss(
         "Each node on the way is an IPv6 router, as in networks of RPL: link addresses change from hop to hop, so "
         "what is left out on the first hop may have to be sent on later ones.",
@@ -111,6 +158,15 @@ COMPRESSION = {
 }  # fmt: skip
 
 FRAGMENTS = {
+    "fragment": Gloss(
+        "One of the frames that a datagram is cut into when it does not fit in a single one. The first has the "
+        "compressed headers; each has a fragment header (4 octets in the first, 5 in others) and the link's own. "
+        f"Where a later one begins is told in units of {fragment.UNIT} octets of the uncompressed datagram, so all but "
+        f"the last carry multiples of {fragment.UNIT}: 85 free octets hold 80. Recoverable fragments count octets.",
+        rfc(4944, "5.3"), ("FRAG1", "FRAGN", "RFRAG", "reassembly", "cliff", "fragment-offset-wrong"),
+        also=("first fragment", "second fragment", "third fragment", "last fragment", "subsequent fragment",
+              "units of 8", "later fragment"),
+    ),
     "reassembly": Gloss(
         "Putting the fragments of a datagram together again. The receiver gives up what is not whole after "
         f"{fragment.TIMEOUT_S} s at most, and one that is lost loses the datagram.",

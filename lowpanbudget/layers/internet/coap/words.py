@@ -59,6 +59,7 @@ WORDS = {
         "0 to 8 octets of CoAP, chosen by who asks, by which a response is matched to its request. Without one, only "
         "one request may be open at a time.",
         rfc(7252, "5.3.1"), ("flow.coap.token_octets", "token length", "message ID"),
+        also=("CoAP token",),
     ),
     "ACK_TIMEOUT (MAX_RETRANSMIT)": Gloss(
         f"How long a CoAP sender waits for the acknowledgement of a CON before it sends again: {times.ACK_TIMEOUT_S:g} "
