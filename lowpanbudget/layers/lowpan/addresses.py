@@ -230,6 +230,10 @@ def _carried(name: str, octets: int, before: str = "", *sources: str) -> tuple[U
     return (Use(name, (name,), before + line, (LINE, *sources)),)
 
 
+# An address that is no link-local one gets smaller under a context alone: as fe80::/64 it would be another address
+_UNDER_CONTEXT = "under a context"
+
+
 def _unicast_rows(first: int, name: str, *, stateful: bool) -> tuple[Row, ...]:
     under = "a context" if stateful else "fe80::/64"
     prefix = "{context}; " if stateful else f"{LINK_LOCAL.prefix} {BY_RULE}; "
@@ -247,15 +251,12 @@ def _unicast_rows(first: int, name: str, *, stateful: bool) -> tuple[Row, ...]:
             BASE if width else IDENTIFIERS,
             partial(_fit_unicast, stateful=stateful, width=width),
             _restores_unicast(stateful=stateful, width=width),
+            family=_UNDER_CONTEXT if stateful else "link-local",
             uses=uses[width],
         )
         for code, width, needs in (
             (1, 8, "the prefix is {under}; 64 bits in line"),
-            (
-                2,
-                2,
-                "the prefix is {under} and the identifier 0000:00ff:fe00:XXXX",
-            ),
+            (2, 2, "the prefix is {under} and the identifier 0000:00ff:fe00:XXXX"),
             (3, 0, "the prefix is {under} and the rest follows from the encapsulating header"),
         )
     )
@@ -273,7 +274,8 @@ SOURCE = Choice(
     (
         Row(
             0b000, 16, "any address, 128 bits in line", BASE,
-            partial(_fit_full, multicast=None), _restore_full, uses=_carried(_SOURCE, 16),
+            partial(_fit_full, multicast=None), _restore_full, family=_UNDER_CONTEXT,
+            uses=_carried(_SOURCE, 16),
         ),
         *_unicast_rows(0b000, _SOURCE, stateful=False),
         Row(
@@ -293,7 +295,8 @@ DESTINATION = Choice(
     (
         Row(
             0b0000, 16, "any unicast address, 128 bits in line", BASE,
-            partial(_fit_full, multicast=False), _restore_full, uses=_carried(_DESTINATION, 16),
+            partial(_fit_full, multicast=False), _restore_full, family=_UNDER_CONTEXT,
+            uses=_carried(_DESTINATION, 16),
         ),
         *_unicast_rows(0b0000, _DESTINATION, stateful=False),
         *_reserved(0b0100),

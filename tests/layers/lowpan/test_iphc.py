@@ -187,6 +187,29 @@ def test_a_number_is_left_out_only_where_its_header_has_a_compressed_form(
         assert hint.startswith("0 octets if") is has
 
 
+@pytest.mark.parametrize(
+    ("source", "is_local"),
+    [("fe80::1:2", True), ("2001:db8::1:2", False), ("2001:db8:900::17", False)],
+)
+def test_an_address_says_what_makes_it_itself_smaller(source: str, *, is_local: bool) -> None:
+    """RFC 6282 section 3.1.1: fe80::/64 is the prefix of SAC = 0; no address from elsewhere can have it."""
+    # RFC 8200 section 3: version 6, no payload, no next header (59), hop limit 64
+    head = (
+        bytes.fromhex("60000000 0000 3b40")
+        + IPv6Address(source).packed
+        + IPv6Address("fe80::9").packed
+    )
+    env = Env(bytes(8), bytes(8), contexts={0: "2001:db8::/64"})
+    packed = compress(head, env)
+    hint = next(
+        one.removed_by
+        for one in decode_lowpan(packed.octets, env).spans
+        if one.name == "source address"
+    )
+    assert ("fe80::/64" in hint) is is_local
+    assert ("a context" in hint) is not is_local
+
+
 def test_each_port_says_what_it_shrinks_to_itself() -> None:
     """RFC 6282 section 4.3.3: 16, 8 or 4 bits of each."""
     source, destination = (
