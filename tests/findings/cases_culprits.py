@@ -4,7 +4,7 @@ from collections.abc import Callable
 from itertools import pairwise
 
 from findings import air
-from findings.air import KEY, ROOT, Capture
+from findings.air import FAR_NODE, KEY, ROOT, Capture
 from findings.cases_application import DESIGN, SMALL, STATE, VERSION
 from findings.cases_further import Further
 from findings.cases_nodes import acknowledgement
@@ -95,6 +95,15 @@ def few_unanswered(*tries: int) -> Capture:
     return Capture([*frames])
 
 
+def of_other_link(link: bytes = FAR_NODE) -> Capture:
+    """Readings whose addresses are made of short link addresses, elided in frames with another source."""
+    frames = []
+    for number in range(1, 5):
+        packed = air.payload(air.datagram(b"reading %d" % number))
+        frames.append(air.raw(packed, number, (link, ROOT)))
+    return Capture([*frames])
+
+
 _COMPARE = (
     "Compare the key index and key source of 02:5e:10:00:00:00:00:23 with those of the others: who has no key by that "
     "name drops its frames. If it rightly has a key of its own, give that in the key file (--keys)."
@@ -137,6 +146,25 @@ CULPRITS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "two frames that were given up": ("frames-not-acknowledged", lambda: few_unanswered(4, 4)),
 }
 CULPRITS_FURTHER = (
+    # words of 0000:00ff:fe00:0017 are 0xff16, of 005e:1000:0000:0017 0x1075: 0xeea1 more, which is 0x115e less
+    Further(
+        "prefix-of-context-differs",
+        of_other_link,
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:17",
+            "it makes the identifier of its address of 0x0017, not of the address in its frames",
+            (
+                "all 4 wrong sums differ by -0x115e",
+                "2001:db8:1::ff:fe00:17 in place of 2001:db8:1:0:5e:1000:0:17",
+            ),
+            (1, 2, 3, 4),
+            4,
+            "Let the node make its address of the link address that the frame carries, or carry the identifier in "
+            "line: who elides it has it made of that (RFC 6282 section 3.2.2).",
+            "RFC 6282 §3.2.2",
+        ),
+    ),
     Further(
         "frames-not-acknowledged",
         lambda: few_unanswered(4, 4, 4),

@@ -10,17 +10,13 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip, port_forms
 from lowpanbudget.findings.header_forms import HeldReading, SumsOfForm, is_sum_elided
+from lowpanbudget.findings.other_prefix import of_other_link, of_prefix
 from lowpanbudget.findings.prefix_here import hit_of_all, is_chance, of_all_senders
 from lowpanbudget.findings.prefix_sums import (
-    announced_otherwise,
-    formulas_beside,
-    is_shared,
     or_prefix,
     other_prefixes,
-    ports_beside,
     prefix_words,
     refuted_words,
-    signed,
 )
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
@@ -297,27 +293,10 @@ def prefix_of_context_differs(known: Surroundings) -> Hits:
     yield from (hit_of_all(together, known.announced) for together in theirs)
     of_all = {key for together in theirs for key in together}
     for key, found in known.sums.items():
-        (sender, contexts), off = key, found.constant
+        (sender, _), off = key, found.constant
         if not off or found.is_without_length or found.inverted or key in of_all:
             continue
-        # what both addresses add together one of them may add as well
-        certainty = Certainty.OPEN if is_shared(contexts) else None
-        cause = prefix_words(contexts, off)
-        evidence = [f"all {found.count} wrong sums differ by {signed(off)}"]
-        other = announced_otherwise(known.announced, found, off)
-        if other:
-            cause = f"{other}, which was announced here too: all sums are right so"
-        else:
-            evidence += other_prefixes(found, off)
-        formulas = () if other else formulas_beside(found, off)
-        for text in (*ports_beside(found, off), *formulas):
-            certainty = Certainty.OPEN
-            cause += f", or {text}"
-        if found.flip:
-            certainty = Certainty.OPEN
-            cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
-        frames = tuple(found.frames)
-        yield Hit(cause, tuple(evidence), sender, frames, times=found.count, certainty=certainty)
+        yield of_other_link(sender, found, off, known) or of_prefix(sender, found, off, known)
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
