@@ -48,7 +48,7 @@ class _Fit:
         share = f"none of {plural(self.frames, 'frame')} of {plural(len(self.senders), 'node')} under {key} opens"
         cause = f"{share}: {what}"
         advice = _CHECK.format(devices=", and each line of [devices]" if self.has_short else "")
-        severity = None if own is None else Severity.REMARK
+        severity = Severity.FAILURE if own is None else Severity.REMARK
         for name in self.senders.values():
             if own is None or name not in own:
                 yield Hit(cause, (), name, severity=severity, advice=advice, restates=True)

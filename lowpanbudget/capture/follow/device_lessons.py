@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
-from lowpanbudget.capture.follow.devices import Device
+from lowpanbudget.capture.follow.devices import FROM_ADDRESS, Device
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL
 from lowpanbudget.fields import Packet
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -22,6 +22,7 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.frame import Frame
 
+_GROUP = 1 << 56  # of an EUI-64: the last bit of its first octet
 _NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast
 
 
@@ -58,8 +59,8 @@ def _from_command(packet: Packet, mac: Mac) -> Iterator[Device]:
 def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
     """Yield what frames tell that carry a short address outside and an EUI-64 inside, both of the sender.
 
-    A link-local source is nobody's but the sender's on this hop: an identifier with the universal bit set comes from
-    an EUI-64 (RFC 4291 appendix A).
+    A link-local source is nobody's but the sender's on this hop: an identifier with the universal bit set may come
+    from an EUI-64 (RFC 4291 appendix A) that is no group's.
     """
     source = frame.link_source
     if source is None or len(source) != 2 or frame.packet.find(Mesh) is not None:
@@ -71,9 +72,9 @@ def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
     header: Ipv6 | None = compressed.header if compressed else on_air.value if on_air else None
     if header is not None and header.source in LINK_LOCAL.prefix:
         iid = int(header.source) & IID_MASK
-        if iid & UNIVERSAL_LOCAL and iid >> 16 != SHORT_IID >> 16:
+        if iid & UNIVERSAL_LOCAL and not iid & _GROUP and iid >> 16 != SHORT_IID >> 16:
             eui = (iid ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
-            yield from _device(mac.pan_id, short, eui, "link-local source address")
+            yield from _device(mac.pan_id, short, eui, FROM_ADDRESS)
 
 
 def _from_registration(frame: Frame, mac: Mac) -> Iterator[Device]:

@@ -16,6 +16,7 @@ from lowpanbudget.stack.incoming import Notice
 # of whom the one that was told first makes room for another: of those that opened no frame, as long as there are any
 MOST_DEVICES = 8192
 GIVEN = "given"
+FROM_ADDRESS = "link-local source address"
 MOST_CLAIMS = 4  # EUI-64s that a short address is said to have, beside the last
 
 
@@ -30,6 +31,11 @@ class Device(NamedTuple):
     eui64: bytes
     how: str
     number: int = 0
+
+    @property
+    def is_guess(self) -> bool:
+        """Return whether it is read out of an identifier: that need not be made of one (RFC 7136, from memory)."""
+        return self.how == FROM_ADDRESS
 
     def __repr__(self) -> str:
         return shown_named(self, "eui64")
@@ -59,18 +65,24 @@ class LearnedDevices:
         key = _key(device)
         place = (device.pan, device.short)
         known = self.table.get(key, self.table.get(device.short))
+        before = self.known.get(place)
         if known == device.eui64:
+            if before is not None and before.is_guess:
+                self.known[place] = device
+            return None
+        if known is not None and device.is_guess:
+            self._contest(device)
             return None
         notice = None
         short = f"short address {device.short:#06x}"
-        if known is not None and place not in self.known:
+        if known is not None and before is None:
             self._contest(device)
             text = f"{short} is said to be another device than given"
             return Notice("device-differs", text, None, 0)
-        if known is not None:
-            text = f"{short} is {device.eui64.hex(':')} now, and was {known.hex(':')}"
-            notice = Notice("device-changed", text, None, 0)
-            self._contest(self.known[place])
+        if before is not None:
+            text = f"{short} is {device.eui64.hex(':')} now, and was {before.eui64.hex(':')}"
+            notice = None if before.is_guess else Notice("device-changed", text, None, 0)
+            self._contest(before)
         if len(self.known) >= MOST_DEVICES and place not in self.known:
             self._forget(next(iter(self._only_told or self.known)))
         if place not in self.known:
@@ -81,6 +93,10 @@ class LearnedDevices:
     def opens(self, pan: int | None, short: bytes) -> None:
         """Note that who has a short address opened a frame."""
         self._only_told.pop((pan, int.from_bytes(short, "big")), None)
+
+    def learned(self, pan: int | None, short: bytes) -> Device | None:
+        """Return who is said to have a short address, as the air told it; None where nobody was, or it was given."""
+        return self.known.get((pan, int.from_bytes(short, "big")))
 
     def claims(self, pan: int | None, short: bytes) -> tuple[Device, ...]:
         """Return who else was said to have a short address, the first of them first."""

@@ -257,6 +257,7 @@ class FrameReader:
                 self._learned.opens(mac.pan_id, mac.source)
                 return opened
             self._learned.take_back(before)
+        sighting.device = self._learned.learned(mac.pan_id, mac.source)
         return frame
 
     def _reckoned(self, sighting: Sighting, frame: Frame, mac: Mac) -> Frame:

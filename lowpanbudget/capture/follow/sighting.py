@@ -23,6 +23,7 @@ from lowpanbudget.stack.proof import is_unproven
 from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:
+    from lowpanbudget.capture.follow.devices import Device
     from lowpanbudget.capture.follow.matching import Matched, Matcher
     from lowpanbudget.capture.follow.opened import OpenedContent
 
@@ -47,7 +48,8 @@ class Sighting:
     fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
     what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened``
     is what stood sealed in the datagram, where keys were given that open it. ``back_ns`` is how far its time is before
-    that of the record before it. ``reckoned`` is the absolute slot number that opened it, or should.
+    that of the record before it. ``reckoned`` is the absolute slot number that opened it, or should; ``device`` is
+    the sender as the air told of it where it did not open.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -71,6 +73,7 @@ class Sighting:
     verified: bool = False
     mic: int = 0
     reckoned: int | None = None
+    device: "Device | None" = None
     payload: bytes | None = None
     datagram: bytes | None = None
     parts: tuple[DatagramPart, ...] = ()

@@ -2,6 +2,7 @@
 
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.slot_notice import SLOT_RECKONED
+from lowpanbudget.env import link_text
 from lowpanbudget.findings import concerns
 from lowpanbudget.findings.captures.check_sequences import HEARD, HEARD_AGAIN
 from lowpanbudget.findings.failed_frames import UNDER_THE_KEY, FailedFrames, FailedOfSenders
@@ -18,6 +19,8 @@ from lowpanbudget.stack.incoming import Notice
 
 UNSEALING = Subject("unsealing", across=True)
 
+_GUESSED = "the nonce was made with the EUI-64 that the identifier of the sender would be made of: it need not be"
+_GIVE_EUI = "Give the EUI-64 of the node under [devices] of the key file (--keys), before the key is looked at."
 DAMAGED_NAME = "Look for no key: others under that index would come. Capture with check sequences, which tell damage."
 
 
@@ -56,6 +59,22 @@ def integrity_code_wrong(memory: FailedOfSenders, scene: Scene, _notice: Notice)
         evidence += f", frame counter {security.frame_counter:#010x}"
     elif scene.slot is not None:
         evidence += f", nonce of absolute slot number {scene.slot}, as the capture has it"
+    device = scene.sighting.device
+    if device is not None:  # as given it stands in the key file
+        evidence += (
+            f", EUI-64 {link_text(device.eui64)} by its {device.how} in frame {device.number}"
+        )
+    if device is not None and device.is_guess:
+        yield Hit(
+            _GUESSED,
+            (evidence,),
+            scene.sender,
+            severity=Severity.REMARK,
+            advice=_GIVE_EUI,
+            certainty=Certainty.OPEN,
+        )
+        memory.fits.fail((mac.pan_id, mac.source or b""), scene.sender, key, security)
+        return
     hit = Hit(UNDER_THE_KEY, (evidence,), scene.sender)
     station = mac.pan_id, mac.source or b""
     memory.fits.fail(station, scene.sender, key, security)
