@@ -124,9 +124,7 @@ class Sighting:
     @property
     def headers_template(self) -> Template | None:
         """Return the template of the frame that brought the headers of the datagram; None where none tells them."""
-        if len(self.parts) < 2:
-            return self.template
-        return headers_template_of(self.parts)
+        return self.template if len(self.parts) < 2 else headers_template_of(self.parts)
 
     @property
     def end(self) -> int:
@@ -200,9 +198,9 @@ class Sighting:
 
     def _with_message(self, frame: Frame) -> Frame:
         message = None if frame.datagram is None or self.matched is None else self.matched.message
-        if message is None:
-            return frame
-        return replace(frame, spans=with_contents(frame.packet, message))
+        return (
+            frame if message is None else replace(frame, spans=with_contents(frame.packet, message))
+        )
 
     @property
     def completed(self) -> "Sighting":
@@ -235,10 +233,9 @@ class Sighting:
     def contents(self) -> Frame | None:
         """Return the datagram that this frame completes, read; None when it completes none."""
         if self._contents is None and self.datagram is not None:
-            contents = decode_datagram(self.datagram)
-            if self.opened is not None:
-                contents = self.opened.within(contents, len(self.datagram))
-            self._contents = contents
+            contents, opened = decode_datagram(self.datagram), self.opened
+            within = contents if opened is None else opened.within(contents, len(self.datagram))
+            self._contents = within
         return self._contents
 
     @property
