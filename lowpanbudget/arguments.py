@@ -6,7 +6,7 @@ compared with what is declared of it (``declared``). These errors show no more t
 
 import struct
 from collections.abc import Callable, Iterable, Sequence
-from functools import cache, wraps
+from functools import cache, partial, wraps
 from inspect import signature
 from typing import Any, ClassVar, TypeVar, cast, get_origin, get_type_hints
 
@@ -35,9 +35,14 @@ def whole_number(
     raise RequestError(text, cite=cite, hint=hint)
 
 
+def is_quantity(value: object) -> bool:
+    """Return whether a value is a number, whole or not, and no truth."""
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
 def seconds(value: object, name: str) -> float:
     """Return seconds that pass between two events; ``RequestError`` that names the argument for anything else."""
-    if isinstance(value, int | float) and not isinstance(value, bool) and 1e-9 <= value <= 1e15:
+    if isinstance(value, int | float) and is_quantity(value) and 1e-9 <= value <= 1e15:
         return value
     raise RequestError(
         f"{name} {repeated(value)} is no number of seconds", hint="Give 1e-9 to 1e15"
@@ -143,7 +148,12 @@ def as_declared(value: Kind) -> Kind:
     held = {name: getattr(value, name, None) for name in _hints(cast("Any", type(value)))}
     plain = {name: as_python(one) for name, one in held.items()}
     others = {name: one for name, one in plain.items() if one is not held[name]}
-    return replace(cast("Any", value), **others) if others else value
+    if not others:
+        return value
+    changed: Any = value
+    # a named tuple replaces in its own way
+    made = changed._replace if isinstance(value, tuple) else partial(replace, changed)
+    return cast("Kind", made(**others))
 
 
 def written(value: Kind, encode: Callable[[Kind], object]) -> None:

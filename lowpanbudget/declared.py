@@ -48,13 +48,15 @@ def is_flag(value: object) -> bool:
 
 
 def as_python(value: Any) -> Any:
-    """Return a value with the numbers and truths of other libraries as Python's, also those in a tuple or a list."""
+    """Return a value with octets, numbers and truths of other kinds as Python's, also those in a tuple or a list."""
     if type(value) in (list, tuple):
         items = [as_python(one) for one in value]
         is_same = all(one is other for one, other in zip(items, value, strict=True))
         return value if is_same else type(value)(items)
     if isinstance(value, int):
         return value
+    if isinstance(value, bytearray | memoryview):
+        return bytes(value)
     whole = as_whole(value)
     return bool(value) if whole is None and is_flag(value) else value if whole is None else whole
 

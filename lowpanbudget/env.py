@@ -43,10 +43,9 @@ class Context:
 
     def covers(self, address: IPv6Address) -> bool:
         """Return whether the address begins with the prefix."""
-        try:
-            return int(address) & self.mask == self.value
-        except (TypeError, ValueError, OverflowError):
-            raise RequestError(f"{address!r} is no IPv6 address") from None
+        if not isinstance(address, IPv6Address):
+            raise RequestError(f"{repeated(address)} is no IPv6Address", hint="Give one")
+        return int(address) & self.mask == self.value
 
 
 @lru_cache(256)
@@ -163,7 +162,7 @@ class Env:
         pan = None if pan_id is None else number_within(pan_id, 16)
         if pan is None is not pan_id:
             raise RequestError(f"pan_id {repeated(pan_id)} is not a 16-bit number")
-        if rpi_type not in RPI_TYPES:
+        if number_within(rpi_type, 8) not in RPI_TYPES:
             raise RequestError(
                 f"rpi_type {repeated(rpi_type)} is neither 0x63 nor 0x23",
                 hint="RFC 6553 section 3 defines 0x63; RFC 9008 section 3 adds 0x23",

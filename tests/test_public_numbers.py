@@ -14,10 +14,12 @@ from lowpanbudget import (
     CoapOption,
     Contexts,
     Decoder,
+    DtlsRecord,
     Env,
     Key,
     Mac,
     Reassembler,
+    Record,
     RecordKeys,
     RequestError,
     Security,
@@ -32,7 +34,9 @@ from lowpanbudget import (
     dtls_suite,
     encode_frame,
     fit,
+    follow,
     load_design,
+    open_dtls,
     protect_oscore_request,
     read_dtls,
     read_dtls_content,
@@ -42,6 +46,7 @@ from lowpanbudget import (
     split,
     weigh,
     write_coap,
+    write_dtls,
 )
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -54,6 +59,10 @@ SHORT = b"\x00\x01"
 CONTEXT = SecurityContext.derive(air.KEY, sender_id=b"", recipient_id=b"1")
 CLEAR = CoapMessage(type=0, code=1, mid=2, options=coap_path("/a"))
 SUITE = dtls_suite("TLS_PSK_WITH_AES_128_CCM_8")
+
+KEYS = RecordKeys(air.KEY, b"salt")
+SEALED = seal_dtls(b"text", KEYS, SUITE, epoch=1, sequence=2)
+assert isinstance(SEALED, DtlsRecord)
 
 Number = Callable[[int], Any]
 
@@ -102,6 +111,15 @@ TAKEN: dict[str, Callable[[Number], Any]] = {
     "dtls records": lambda n: read_dtls(
         bytes.fromhex("15fefd000000000000000100020100"), cid_length=n(0)
     ),
+    "dtls by hand": lambda n: [
+        write_dtls(DtlsRecord(n(21), n(0), n(1), b"\1\0")),
+        open_dtls(
+            DtlsRecord(n(23), n(1), n(2), SEALED.fragment), KEYS, SUITE, cid_length=n(0)
+        ).content,
+    ],
+    "records": lambda n: [
+        one.number for one in follow([Record(n(1), n(0), n(195), bytes(12), n(12))], node=n(1))
+    ],
     "dtls content": lambda n: read_dtls_content(b"\1\0", n(21)),
     "annotate": lambda n: [one.number for one in annotate(CAPTURE, [n(2), n(3)])],
     "carrying": lambda n: carrying(ARCHIVE, n(80), "climate", most_frames=n(1)),

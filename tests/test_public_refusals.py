@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from ipaddress import IPv6Address
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -29,7 +30,9 @@ from lowpanbudget import (
     NeighborSolicitation,
     OptionsHeader,
     PadN,
+    Reassembler,
     Record,
+    RecordKeys,
     RequestError,
     Rfrag,
     Rpi,
@@ -39,6 +42,9 @@ from lowpanbudget import (
     dtls_suite,
     encode_frame,
     follow,
+    load_design,
+    read_capture,
+    read_dtls_content,
     survey,
     write_header,
     write_icmpv6,
@@ -47,6 +53,10 @@ from lowpanbudget import (
 ADDRESS = IPv6Address("fe80::1")
 SHORT = bytes(2)
 WHOLE = bytes(16)
+EXAMPLES = Path(__file__).parents[1] / "examples"
+ARCHIVE = load_design(EXAMPLES / "archive.toml")
+SUITE, KEYS = dtls_suite("TLS_PSK_WITH_AES_128_CCM_8"), RecordKeys(WHOLE, bytes(4))
+SEALED = air.mac_of(air.eui(1), air.eui(2), security=Security(5, 1, 0, None, 1))
 
 
 def route(*addresses: bytes, left: int = 1, cmpr_e: int = 0, pad: int = 0) -> SourceRoute:
@@ -259,3 +269,40 @@ def test_what_may_be_a_key_is_not_shown() -> None:
             assert secret not in said
             assert str(int(secret, 16)) not in said
             assert repr(bytes.fromhex(secret))[2:-1] not in said
+
+
+@pytest.mark.parametrize(
+    ("use", "said"),
+    [
+        (lambda: Reassembler(timeout_s=True), "^a time-out of True s is not in 0 to 60"),
+        (lambda: Reassembler().close(True), "^time_s True is no number of seconds"),
+        (lambda: Reassembler().close(float("nan")), "^time_s nan is no number of seconds"),
+        (lambda: Context("2001:db8::/64").covers(True), "^True is no IPv6Address"),  # type: ignore[arg-type]
+        (lambda: Env(rpi_type=np.array([1, 2])), "^rpi_type .* is neither 0x63 nor 0x23"),  # type: ignore[arg-type]
+        (lambda: Decoder(keys=np.int64(5)), "^a link key is octets or hex text, not int64"),
+        (lambda: list(follow([RECORD], node=True)), "^node 'True'"),
+        (lambda: read_dtls_content(b"", 300), "^content_type 300 is no number from 0 to 255"),
+        (lambda: DtlsSender(SUITE, KEYS, port=1 << 16), "^port 65536 is no number from 0 to 65535"),
+        (lambda: DtlsSender(SUITE, KEYS, epoch=1 << 16), "^epoch 65536 is no number from 0 to 65535"),
+        (lambda: ARCHIVE.stations[0].link_address("long"), "^form 'long' is unknown. Give 'short' or"),  # type: ignore[arg-type]
+        (lambda: ARCHIVE.flow(np.array(["a", "b"])), "^the design has no flow .* It has: climate"),  # type: ignore[arg-type]
+        (lambda: ARCHIVE.message("climate_batch").batch(float("inf")), "^octets inf is no number from 0"),  # type: ignore[arg-type]
+        (lambda: ARCHIVE.message("climate_batch").batch_example(True), "^count True is no number from 0"),
+        (lambda: write_header(Command(1, {1: 1})), "has no such set of fields: 1 .*Give alternate"),  # type: ignore[dict-item]
+        # CCM* counts octets in two (RFC 3610 section 2.1, L = 2)
+        (lambda: encode_frame(SEALED, bytes(1 << 16), key=bytes(16)), "^65536 octets are too many .*CCM"),
+    ],
+)  # fmt: skip
+def test_nonsense_that_would_pass_for_something_is_refused(
+    use: Callable[[], object], said: str
+) -> None:
+    """A truth is no number, no word any form, an array no name."""
+    with pytest.raises(RequestError, match=said):
+        use()
+
+
+def test_the_type_of_links_of_a_text_is_a_number_in_any_case() -> None:
+    """Also where the file names one itself, and it would not be looked at."""
+    for wrong in ("195", True, -1, None):
+        with pytest.raises(RequestError, match=r"^link_type .* is no number from 0"):
+            read_capture(EXAMPLES / "archive.pcap", link_type=wrong)  # type: ignore[arg-type]

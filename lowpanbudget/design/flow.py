@@ -7,7 +7,7 @@ from ipaddress import IPv6Address
 from itertools import zip_longest
 from typing import Any, Literal, NamedTuple
 
-from lowpanbudget.arguments import explains, whole_number, with_flags
+from lowpanbudget.arguments import explains, one_of, whole_number, with_flags
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.link import AddressForm
@@ -33,7 +33,12 @@ _RELAYS: dict[str, tuple[bytes, ...]] = {
 }
 _DEPTH = {"outside": 0, "border": 1, "collector": 1, "node": 2}
 _ONE_LINK = 2  # the scope of a group that no router passes on (RFC 4291 section 2.7)
+_FORMS: tuple[AddressForm, ...] = ("short", "extended")
 _STAND_IN_SHORT = {"node": b"\x00\x17", "collector": b"\x00\x01", "border": b"\x00\x00"}
+
+
+def _form(form: AddressForm) -> AddressForm:
+    return one_of(form, _FORMS, "form")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +58,7 @@ class Station(HashedOnce):
 
     def link_address(self, form: AddressForm) -> bytes:
         """Return the link address of this form; a station without a short one gets a stand-in."""
-        if form == "short":
+        if _form(form) == "short":
             return self.short or _STAND_IN_SHORT.get(self.role, b"\x00\x21")
         return self.extended or bytes.fromhex("02000000000000") + (self.short or b"\x01")[-1:]
 
@@ -75,7 +80,7 @@ class Station(HashedOnce):
         return made or self.extended is None
 
     def _identified_by(self, form: AddressForm) -> AddressForm:
-        return form if self.identifier == "link" else self.identifier
+        return _form(form) if self.identifier == "link" else self.identifier
 
 
 class Hop(NamedTuple):

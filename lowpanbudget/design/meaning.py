@@ -134,7 +134,7 @@ _Named = TypeVar("_Named", Burst, Flow, Message, Station)
 
 
 def _named(name: str, items: tuple[_Named, ...], kind: str) -> _Named:
-    for item in items:
+    for item in items if isinstance(name, str) else ():
         if item.name == name:
             return item
     names = ", ".join(item.name for item in items) or "none"

@@ -120,7 +120,7 @@ class Either:
             raise unfit
         wanted = "; or ".join(", ".join(layout.shown()) for layout in self.layouts)
         raise RequestError(
-            f"the {self.name} has no such set of fields: {', '.join(fields) or 'none'}",
+            f"the {self.name} has no such set of fields: {', '.join(map(str, fields)) or 'none'}",
             cite=self.cite,
             hint=f"Give {wanted or 'none'}",
         )

@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
-from lowpanbudget.arguments import explains, flag, one_of, seconds
+from lowpanbudget.arguments import explains, flag, one_of, seconds, whole_number
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural, repeated
 from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
@@ -224,11 +224,11 @@ class Message(HashedOnce):
         field = self.batch_field
         if field is None:
             return None
-        taken_s = None if every_s is None else seconds(every_s, "every_s")
-        low, high = field.least - 1, field.most_apart(taken_s)  # above low or nothing fits
+        most = field.most_apart(None if every_s is None else seconds(every_s, "every_s"))
+        low, high = field.least - 1, most  # above low or nothing fits
         while low < high:
             middle = (low + high + 1) // 2
-            if len(self.pack(self.batch_example(middle, case))) <= octets:
+            if len(self.pack(self.batch_example(middle, case))) <= whole_number(octets, "octets"):
                 low = middle
             else:
                 high = middle - 1
@@ -238,7 +238,7 @@ class Message(HashedOnce):
     def batch_example(self, count: int, case: Case = "greatest") -> dict[str, Any]:
         """Return values with ``count`` readings."""
         field = self.batch_field
-        if field is None or not field.least <= count <= field.most:
+        if field is None or not field.least <= whole_number(count, "count") <= field.most:
             raise RequestError(f"message {self.name} has no batch of {repeated(count)} readings")
         values = self.example(case)
         items = values.get(field.name) or self.example("greatest")[field.name]

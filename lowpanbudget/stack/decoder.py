@@ -51,7 +51,7 @@ class Decoder:
         layouts: Mapping[Any, ContentLayout] | None = None,
     ) -> None:
         keys = keys_of(keys)  # no traceback shows their octets from here on
-        if rpi_type not in RPI_TYPES:
+        if number_within(rpi_type, 8) not in RPI_TYPES:
             Env(rpi_type=rpi_type)  # raises, and says what is allowed
         put = object.__setattr__
         put(self, "contexts", Contexts.of(contexts))

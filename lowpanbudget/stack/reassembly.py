@@ -12,7 +12,7 @@ from ipaddress import IPv6Address
 from sys import float_info
 from typing import Any
 
-from lowpanbudget.arguments import whole_number
+from lowpanbudget.arguments import is_quantity, whole_number
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, repeated
 from lowpanbudget.layers.lowpan.addresses import UnknownContext, UnknownRoot
@@ -65,7 +65,7 @@ class Reassembler:
         root: IPv6Address | str | None = None,
         rpi_type: int = 0x63,
     ) -> None:
-        if not isinstance(timeout_s, int | float) or not 0 < timeout_s <= TIMEOUT_S:
+        if not is_quantity(timeout_s) or not 0 < timeout_s <= TIMEOUT_S:
             raise RequestError(
                 f"a time-out of {repeated(timeout_s)} s is not in 0 to {TIMEOUT_S} s", cite=CITE
             )
@@ -111,8 +111,7 @@ class Reassembler:
         """
         if not isinstance(frame, Frame):
             raise _no_frame(frame)
-        if not isinstance(time_s, int | float) or not abs(time_s) <= _LATEST:
-            raise _no_time(time_s)
+        _check_time(time_s)
         fragment = frame.fragment
         if isinstance(fragment, Fragment) and frame.fault is None:
             octets = frame.fragment_octets
@@ -150,18 +149,16 @@ class Reassembler:
 
     def expired(self, time_s: float) -> list[FragmentedDatagram]:
         """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
-        try:
-            return self._sent.expire(time_s - self._timeout_s)
-        except (TypeError, OverflowError):
-            raise _no_time(time_s) from None
+        _check_time(time_s)
+        return self._sent.expire(time_s - self._timeout_s)
 
     def close(self, time_s: float | None = None) -> list[Event]:
         """Return a ``Discarded`` for each datagram that is still open, and forget them.
 
         Where the input is known to have gone on until ``time_s``, it is a ``TimedOut`` for those whose time was over.
         """
-        if not isinstance(time_s, int | float | None):
-            raise _no_time(time_s)
+        if time_s is not None:
+            _check_time(time_s)
         events: list[Event] = [] if time_s is None else list(self._expire(time_s))
         events += [
             discarded(key, entry, "the input ended before the datagram was whole")
@@ -326,5 +323,6 @@ def _no_frame(frame: object) -> RequestError:
     return RequestError(text, cite=CITE)
 
 
-def _no_time(time_s: object) -> RequestError:
-    return RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)
+def _check_time(time_s: float) -> None:
+    if not is_quantity(time_s) or not abs(time_s) <= _LATEST:
+        raise RequestError(f"time_s {repeated(time_s)} is no number of seconds", cite=CITE)

@@ -10,7 +10,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeAlias
 
-from lowpanbudget.arguments import as_declared, function, open_for_octets, with_flags
+from lowpanbudget.arguments import (
+    as_declared,
+    function,
+    open_for_octets,
+    whole_number,
+    with_flags,
+)
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
@@ -172,6 +178,7 @@ def read_capture(
     """
     if not isinstance(source, str | PathLike) and not hasattr(source, "read"):
         raise RequestError(f"{type(source).__name__} is neither a path nor a binary file")
+    link_type = whole_number(link_type, "link_type")
     opened = None
     file = source
     if isinstance(file, str | PathLike):

@@ -16,6 +16,7 @@ from lowpanbudget.capture.follow.node_names import node_name
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.time_span import span_in
+from lowpanbudget.declared import as_whole
 from lowpanbudget.env import interface_identifier
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.mac import FrameType
@@ -74,7 +75,8 @@ class WantedNode:
 
     def __init__(self, node: object, design: "Design | None", name: str) -> None:
         # a number is a short address, as among devices
-        text = f"{node:#06x}" if isinstance(node, int) else typed(node)
+        number = as_whole(node)
+        text = typed(node) if number is None else f"{number:#06x}"
         self._links: set[bytes] = set()
         self._addresses: set[IPv6Address] = set()
         self._own: set[int] = (

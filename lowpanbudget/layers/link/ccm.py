@@ -8,6 +8,10 @@ from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 
+from lowpanbudget.errors import RequestError
+
+_MOST = (1 << 16) - 1  # octets that 2 octets count
+
 
 class Ccm:
     """A key prepared for integrity codes of ``tag`` octets, 4 to 16; it never shows its key."""
@@ -19,6 +23,7 @@ class Ccm:
 
     def seal(self, nonce: bytes, text: bytes, additional: bytes) -> bytes:
         """Return ``text`` encrypted, followed by the integrity code over it and the ``additional`` octets."""
+        _check(text)
         return self._cipher.encrypt(nonce, text, additional)
 
     def unseal(self, nonce: bytes, sealed: bytes, additional: bytes) -> bytes | None:
@@ -39,10 +44,18 @@ class CounterMode:
 
     def seal(self, nonce: bytes, text: bytes, _additional: bytes) -> bytes:
         """Return ``text`` encrypted, or decrypted, which is the same: counter mode from block 1 (annex B.4)."""
+        _check(text)
         encryptor = Cipher(self._key, modes.CTR(b"\x01" + nonce + b"\x00\x01")).encryptor()
         return encryptor.update(text) + encryptor.finalize()
 
     unseal = seal
+
+
+def _check(text: bytes) -> None:
+    if len(text) > _MOST:
+        raise RequestError(
+            f"{len(text)} octets are too many for one frame", hint=f"CCM* seals up to {_MOST}"
+        )
 
 
 def prepare(key: bytes, tag: int) -> Ccm | CounterMode:

@@ -236,7 +236,7 @@ def keys_of(values: object) -> tuple[Key, ...]:
 
     A key that is empty is none that was left out, and is refused as any other of a wrong length.
     """
-    if values is None or values == ():
+    if values is None:
         return ()
     if isinstance(values, Iterable) and not isinstance(
         values, str | bytes | bytearray | memoryview

@@ -8,10 +8,10 @@ Bodies of handshake messages are kept as octets: a budget needs their length alo
 
 from enum import IntEnum
 
+from lowpanbudget.arguments import whole_number
 from lowpanbudget.bits import Reader, as_octets
 from lowpanbudget.cites import rfc
-from lowpanbudget.declared import as_whole
-from lowpanbudget.errors import Malformed, RequestError, repeated
+from lowpanbudget.errors import Malformed, repeated
 from lowpanbudget.fields import OctetString, bits, layout_of, part, structure
 
 LAYER = "DTLS"
@@ -140,9 +140,7 @@ def read_dtls_content(
     Sources: RFC 6347 section 4.2.2, RFC 5246 section 7.2. Raises ``Truncated`` or ``Malformed`` with the offset of
     what is wrong, ``RequestError`` for what are no octets.
     """
-    number = as_whole(content_type)
-    if number is None:
-        raise RequestError(f"content type {repeated(content_type)} is no number")
+    number = whole_number(content_type, "content_type", most=0xFF)
     return decode_content(Reader(as_octets(octets)), number)
 
 

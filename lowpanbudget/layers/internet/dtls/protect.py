@@ -1,6 +1,6 @@
 """DTLS records protected and opened as octets, whatever their version: ``seal`` has what each version does."""
 
-from lowpanbudget.arguments import explains, whole_number, with_flags
+from lowpanbudget.arguments import as_declared, explains, whole_number, with_flags
 from lowpanbudget.bits import Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.declared import as_whole
@@ -10,6 +10,7 @@ from lowpanbudget.layers.internet.dtls.content import LAYER, ContentType
 from lowpanbudget.layers.internet.dtls.record import (
     CITE,
     LAST_SEQUENCE,
+    LONGEST_CID,
     LONGEST_PLAIN,
     DtlsRecord,
     Unified,
@@ -90,7 +91,11 @@ def open_dtls(
     """
     _check(keys, suite)
     next_sequence = whole_number(next_sequence, "next_sequence", most=LAST_SEQUENCE)
-    if not isinstance(record, DtlsRecord | Unified):
+    if cid_length is not None:
+        cid_length = whole_number(cid_length, "cid_length", most=LONGEST_CID)
+    if isinstance(record, DtlsRecord | Unified):
+        record = as_declared(record)
+    else:
         records = read_dtls(record, cid_length=cid_length)
         if not records:
             raise Truncated("no octet of a record is here", layer=LAYER, cite=CITE)

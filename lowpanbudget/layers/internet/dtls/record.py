@@ -7,7 +7,7 @@ How long a connection ID is, only the two ends know: it has no length field. Wha
 ``seal``, what a record carries in ``content``. Heartbeats and acknowledgements are kept as octets.
 """
 
-from lowpanbudget.arguments import explains, flag, whole_number
+from lowpanbudget.arguments import as_declared, explains, flag, whole_number
 from lowpanbudget.bits import Nature, Reader, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError, repeated
@@ -150,7 +150,7 @@ def write_dtls(record: DtlsRecord | Unified) -> bytes:
     if not isinstance(record, DtlsRecord | Unified):
         raise RequestError(f"a DTLS record is needed, not {type(record).__name__}", cite=CITE)
     writer = Writer()
-    encode(writer, record)
+    encode(writer, as_declared(record))
     return bytes(writer.data)
 
 

@@ -38,6 +38,12 @@ class DtlsSender:
                 hint="The length goes with the connection ID: give one of both",
             )
         whole_number(self.next_sequence, "next_sequence", most=LAST_SEQUENCE)
+        if self.port is not None:
+            whole_number(self.port, "port", most=(1 << 16) - 1)
+        if self.epoch is not None:  # RFC 6347 section 4.1, RFC 9147 section 4
+            whole_number(
+                self.epoch, "epoch", most=(1 << (16 if self.suite.version == "1.2" else 64)) - 1
+            )
         object.__setattr__(self, "cid_length", length)
         if self.cid is not None:  # what is an identifier may be seen
             object.__setattr__(self, "cid", bytes(self.cid))
