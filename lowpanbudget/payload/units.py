@@ -180,9 +180,10 @@ def advice(unit: str) -> tuple[str, str]:
             ": '%' is the ratio itself there, and 30 says 3000 percent; SenML packs of this message have 0.3 of '/'"
             * (unit == "%")
         )
+        own = "Divide by 100 where you write packs yourself. Or: "
         return (
             f"{CITE} does not recommend {unit!r} for new formats{meant}",
-            f'Write unit = "{better}"{more}; the numbers change with it',
+            f'{own * (unit == "%")}Write unit = "{better}"{more}; the numbers change with it',
         )
     if unit in _OTHER_SCALES:
         other = _OTHER_SCALES[unit]

@@ -45,6 +45,17 @@ field = [
   { kind = "number", name = "h", min = 0, max = 100, optional = true },
   { kind = "octets", name = "o", max_length = 50 },
 ]
+
+[[message]]
+name = "doors"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+field = [
+  { kind = "array", name = "door", max_length = 3, element = { kind = "group", field = [
+    { kind = "boolean", name = "open" },
+  ] } },
+]
 """
 
 
@@ -104,3 +115,21 @@ def test_what_is_no_number_with_a_unit_is_not_taken_for_one(
     done = invoke("pack", design, "m", f"t={given}", "o=")
     assert done.exit_code == 2
     assert "without its unit" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("given", "hint"),
+    [
+        ("door=[]", "nothing for an empty list: reading="),
+        ("door.0.open=true", "its elements by paths as reading[0].temperature=21.5"),
+    ],
+)
+def test_how_elements_are_given_is_told(
+    invoke: Invoke, design: Path, given: str, hint: str
+) -> None:
+    done = invoke("pack", design, "doors", given)
+    assert done.exit_code == 2
+    assert hint in done.stderr
+    # a count of two bits, and a bit for each door
+    assert invoke("pack", design, "doors", "door=").stdout.strip() == "00"
+    assert invoke("pack", design, "doors", "door[0].open=true").stdout.strip() == "60"

@@ -1,6 +1,6 @@
 """The number of what repeats, in front of it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
@@ -55,7 +55,10 @@ class Count:
     def check(self, value: Any) -> int:
         """Return the number of elements of a list, if it is allowed."""
         if isinstance(value, str | bytes) or not isinstance(value, Sequence):
-            raise Misfit(f"is {kind_of(value)}", hint="Give a list")
+            by_index = ", its elements by paths as reading[0].temperature=21.5 on the command line"
+            raise Misfit(
+                f"is {kind_of(value)}", hint=f"Give a list{by_index * isinstance(value, Mapping)}"
+            )
         if not self._least <= len(value) <= self._most:
             raise Misfit(
                 f"has {len(value)} elements, and {self._least} .. {self._most} are allowed"

@@ -12,7 +12,10 @@ from lowpanbudget.payload.flaws import NO_VALUE, Misfit, kind_of
 from lowpanbudget.payload.kinds.field import Field
 
 NOTHING_HERE = "It has no fields here: leave it out"
-_BY_NAMES = "Give values by the names of the fields, on the command line by paths: reading[0].temperature=21.5"
+_BY_NAMES = (
+    "Give values by the names of the fields, on the command line by paths: reading[0].temperature=21.5, and nothing "
+    "for an empty list: reading="
+)
 
 
 class Named:
