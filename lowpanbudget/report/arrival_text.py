@@ -12,6 +12,11 @@ AT_RANDOM = (
     "Messages are played at random times (Poisson), every_s apart on average: nodes that report by the clock, each at "
     "another moment, find queues full more rarely; children of one relay that report at the same moment, more often."
 )
+BEGUN_ANEW = (
+    "less arrives than from a deeper one, over the same links: a message that begins there may meet any frame that its "
+    "sender does not hear and that spoils it (tree.hears, tree.disturbs); one that is passed on was just received, so "
+    "that nobody near was sending then."
+)
 
 
 def is_late(one: HopService) -> bool:
@@ -121,7 +126,24 @@ def legend(network: CarriedNetwork) -> str:
     if any(map(is_late, some)):
         texts.append("in time: within limits.latency_s")
     said = "; ".join(texts) + "."
-    return f"{said} {AT_RANDOM}" if is_played else said
+    nearer = f" From hop {hop} {BEGUN_ANEW}" if (hop := rarer_than_deeper(some)) else ""
+    return f"{said}{nearer} {AT_RANDOM}" if is_played else said
+
+
+def rarer_than_deeper(some: Sequence[HopService]) -> int | None:
+    """Return a hop from which less arrives for sure than from a deeper one, whose messages pass it; None without."""
+    for one in some:
+        stream = (one.flow, one.message, one.direction)
+        if one.direction != "up" or one.quiet is None or one.delivered is None:
+            continue
+        most = one.delivered + one.half_width
+        for other in some:
+            is_deeper = (
+                stream == (other.flow, other.message, other.direction) and other.hop > one.hop
+            )
+            if is_deeper and (other.delivered or 0.0) - other.half_width > most:
+                return one.hop
+    return None
 
 
 def share_of(share: float | None, half_width: float = 0.0) -> str:
