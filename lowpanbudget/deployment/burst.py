@@ -12,7 +12,6 @@ from lowpanbudget.deployment.fragments import with_acknowledgements
 from lowpanbudget.deployment.traffic import carried_frames, same_frames, traffic_of
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.mesh_under import forwarded_below, not_played
 from lowpanbudget.errors import RequestError
 from lowpanbudget.values import replace
 
@@ -62,8 +61,6 @@ class PlayedBurst:
             )
         packet = packet_of(design, burst)
         first, later = (tuple(carried_frames(one.frames, design.loss)) for one in packet)
-        if len(first) > 1 and flow.name in forwarded_below(design.flows):
-            raise not_played(f"a packet of {burst.name}")
         frames = first, same_frames(first, later) if design.link.recoverable else later
         traffic = with_acknowledgements(design, traffic_of(design, airtime(design)))
         way = way_of(tree, burst, flow.hops, traffic, access)

@@ -1,13 +1,15 @@
 """A burst with all that it is fired on: its way, its packets as frames, what is asked for."""
 
+from collections.abc import Iterator
 from math import ceil
 from typing import NamedTuple
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime_of
 from lowpanbudget.deployment.contention_ways import fragment_pause
+from lowpanbudget.deployment.fragments import burst_words
 from lowpanbudget.deployment.link_load import sums_of
 from lowpanbudget.deployment.load import loads
-from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
+from lowpanbudget.deployment.traffic import CarriedFrame, Traffic, is_below
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.goals import MOST, Burst
 from lowpanbudget.design.meaning import Design
@@ -36,7 +38,29 @@ class FiredBurst(NamedTuple):
     @property
     def is_apart(self) -> bool:
         """Return whether each packet takes several frames, each of which is forwarded by itself."""
+        return len(self.frames[0]) > 1 and (self.design.link.recoverable or not self.is_led)
+
+    @property
+    def is_led(self) -> bool:
+        """Return whether the first of them tells the others the way; in a mesh each knows its end."""
+        return not is_below(self.design, self.burst.flow)
+
+    @property
+    def recovers(self) -> bool:
+        """Return whether fragments that are lost are asked for again."""
         return self.design.link.recoverable and len(self.frames[0]) > 1
+
+    @property
+    def taken(self) -> Iterator[str]:
+        """Return what is taken for granted of packets in several frames."""
+        if len(self.frames[0]) > 1:
+            yield from burst_words(
+                self.burst.name,
+                self.pause,
+                apart=self.is_apart,
+                recovers=self.recovers,
+                led=self.is_led,
+            )
 
     @property
     def pause(self) -> int:

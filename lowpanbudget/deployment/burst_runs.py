@@ -15,7 +15,7 @@ from lowpanbudget.deployment.service import link_states
 from lowpanbudget.deployment.slot_latency import even_cells
 from lowpanbudget.deployment.slot_messages import UsualSending, usual_arrivals, usual_sendings
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
-from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
+from lowpanbudget.deployment.traffic import CarriedFrame, Traffic, is_below
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.meaning import Design
@@ -124,9 +124,16 @@ def _slot_run(
         for _, arrival in usual_arrivals(sendings, until, random)
         if arrival.way[0] < len(links)  # what goes up, or all
     ]
+    below = is_below(design, burst.flow)
     # a link has the number of the node that sends over it
     packets = [
-        Arrival(begins + number * burst.every_s, way[:-1], len(frames[0]), design.link.recoverable)
+        Arrival(
+            begins + number * burst.every_s,
+            way[:-1],
+            len(frames[0]),
+            design.link.recoverable or below,
+            not below,
+        )
         for number in range(burst.packets)
     ]
     places = None if queue is None else queue.frames
@@ -162,10 +169,12 @@ def contention_runs(
     if access is None:
         return []
     first, later = (tuple(map(simulated_frame, hop)) for hop in frames)
-    apart = design.link.recoverable and len(first) > 1
+    below, several = is_below(design, burst.flow), len(first) > 1
+    recovers = design.link.recoverable and several
+    pause = pause_us(traffic.tree, way, frames[0]) if recovers else 0.0
     sendings = [
         *(one.sending for one in stream_ways(traffic, loads(traffic, access.retries + 1))),
-        Sending(way, inf, first, later, apart, pause_us(traffic.tree, way, frames[0])),
+        Sending(way, inf, first, later, recovers or (below and several), pause, not below),
     ]
     answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
     rules = rules_of(access, design.link.timing, answer)

@@ -15,7 +15,7 @@ from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
 from lowpanbudget.deployment.burst_queues import averaged, summed
 from lowpanbudget.deployment.burst_runs import BurstRun
 from lowpanbudget.deployment.confidence import towards, wilson
-from lowpanbudget.deployment.fragments import burst_doubt, burst_words
+from lowpanbudget.deployment.fragments import burst_doubt
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.values import replace
 
@@ -35,7 +35,7 @@ def _judged(place: FiredBurst, plan: BurstPlan, runs: Sequence[BurstRun]) -> Bur
     arrival = arrival_check(
         f"burst {plan.name}", plan.packets, plan.all_in, plan.arrived, half, plan.wanted
     )
-    if place.is_apart:
+    if place.recovers:
         late = None if plan.all_in_s is None else _late(plan.all_in_s, runs)
         arrival = burst_doubt(arrival, late, in_cells=place.access.slots is not None)
     limits, shares = place.design.limits, []
@@ -46,7 +46,7 @@ def _judged(place: FiredBurst, plan: BurstPlan, runs: Sequence[BurstRun]) -> Bur
     checks = [*limit_checks(limits, place.packet, place.names, shares), arrival]
     return replace(
         plan, checks=tuple(sorted(checks, key=lambda one: (one.holds, one.is_close))),
-        taken=tuple(burst_words(plan.name, plan.frames, place.pause, apart=place.is_apart)),
+        taken=tuple(place.taken),
     )  # fmt: skip
 
 

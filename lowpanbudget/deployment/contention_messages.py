@@ -128,8 +128,8 @@ def moving_frames(
 def received(message: MovingMessage, sending: Sending) -> bool | None:
     """Count a frame that was received at the next node of its way: a message goes on with its last one.
 
-    A part goes on by itself, if the first one was received there, which told the way. Returns whether all of the
-    message is there where it is to arrive; None where nothing comes of the frame yet.
+    A part goes on by itself, where it is led if the first one was received there, which told the way. Returns whether
+    all of the message is there where it is to arrive; None where nothing comes of the frame yet.
     """
     whole, reached, last = message.whole, message.reached, len(sending.way) - 1
     if whole is None:
@@ -144,6 +144,6 @@ def received(message: MovingMessage, sending: Sending) -> bool | None:
     if not message.part:
         whole.reached = message.reached
     if message.reached < last:
-        return False if whole.reached >= message.reached else None
+        return False if whole.reached >= message.reached or not sending.led else None
     whole.arrived += 1
     return True if whole.arrived == len(sending.frames) else None

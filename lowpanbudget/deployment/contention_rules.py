@@ -44,8 +44,8 @@ class Sending(NamedTuple):
 
     The frames are those of the first hop; ``forwarded`` are those of later hops where they differ. A way of one node is
     a message to all that are near: it is sent once, and nobody acknowledges it. ``apart``: each frame goes on by
-    itself, where the first one was received, which told the way; then each has its own among those ``forwarded``, and
-    they begin ``pause_us`` one after the other.
+    itself, and has its own among those ``forwarded``; they begin ``pause_us`` one after the other. Where they are
+    ``led`` they go on only where the first one was received, which told the way.
     """
 
     way: tuple[int, ...]
@@ -54,3 +54,4 @@ class Sending(NamedTuple):
     forwarded: tuple[SimulatedFrame, ...] = ()
     apart: bool = False
     pause_us: float = 0.0
+    led: bool = True

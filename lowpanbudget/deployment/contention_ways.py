@@ -53,8 +53,9 @@ def stream_ways(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[StreamW
                     yield StreamWay(stream, 0, Sending((one,), every_s, later if one else first))
                 continue
             far = hops[node] if served(stream) else 0
-            pause = pause_us(tree, way, stream.first) if stream.apart else 0.0
-            yield StreamWay(stream, far, Sending(way, every_s, first, later, stream.apart, pause))
+            pause = pause_us(tree, way, stream.first) if stream.recovers else 0.0
+            sending = Sending(way, every_s, first, later, stream.apart, pause, stream.led)
+            yield StreamWay(stream, far, sending)
 
 
 def fragment_pause(tree: Tree) -> int:

@@ -1,8 +1,7 @@
-"""Datagrams in several frames: put together at each hop, or forwarded frame by frame and acknowledged end to end.
+"""Datagrams in several frames: put together at each hop, or forwarded frame by frame.
 
-Of the second kind what is sent again from end to end is not played: when depends on timers that no design states. Where
-that may decide, nothing is said for sure. In a mesh frames go on whatever becomes of the first one, and that is not
-played: it is refused.
+Where their end acknowledges them what is sent again from end to end is not played: when depends on timers that no
+design states. Where that may decide, nothing is said for sure.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -11,9 +10,9 @@ from lowpanbudget.deployment.airtime import UPKEEP, frame_times
 from lowpanbudget.deployment.carried import LimitCheck, opened
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, Way, carried_frames
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.mesh_under import forwarded_below, not_played
 from lowpanbudget.values import replace
 
+_IN_MESH = "in a mesh whatever became of the first (RFC 4944 section 11, RFC 8931)"
 OPEN = "open, as what is sent again from end to end is not played"
 _UNPLAYED = (
     "what is sent again from end to end (section 7.1), which lets more arrive and is more load, is not played: where "
@@ -22,20 +21,9 @@ _UNPLAYED = (
 
 
 def with_acknowledgements(design: Design, traffic: Traffic) -> Traffic:
-    """Return the same with what comes back for each datagram whose frames go on by themselves (RFC 8931 section 6).
-
-    Raises ``RequestError`` for datagrams in several frames that a mesh forwards.
-    """
-    for name in unplayed(design, traffic):
-        raise not_played(name)
-    added = [_acknowledgements(design, one) for one in traffic.streams if one.apart]
+    """Return the same with what comes back for each datagram whose end acknowledges its frames (RFC 8931 section 6)."""
+    added = [_acknowledgements(design, one) for one in traffic.streams if one.recovers]
     return replace(traffic, streams=(*traffic.streams, *added)) if added else traffic
-
-
-def unplayed(design: Design, traffic: Traffic) -> list[str]:
-    """Return the names of messages in several frames that go on one by one: how they fare is not played."""
-    below = forwarded_below(design.flows)
-    return [one.name for one in traffic.streams if one.flow in below and len(one.first) > 1]
 
 
 def _acknowledgements(design: Design, stream: MessageStream) -> MessageStream:
@@ -56,14 +44,17 @@ def fragment_words(streams: Sequence[MessageStream], pause: int) -> Iterator[str
     """
     several = [one for one in streams if len(one.first) > 1 and one.way in ("up", "down")]
     together = _names(one for one in several if not one.apart)
-    apart = _names(one for one in several if one.apart)
+    below = _names(one for one in several if one.apart and not one.recovers)
     if together:
         yield _together_words(together)
-    if apart:
-        yield (
-            f"{_apart_words(apart, pause)}; each datagram is acknowledged once (section 6), at a time of its own; "
-            f"{_UNPLAYED}"
-        )
+    if below:
+        yield _mesh_words(below)
+    for led in (True, False):
+        if apart := _names(one for one in several if one.recovers and one.led == led):
+            yield (
+                f"{_apart_words(apart, pause, led=led)}; each datagram is acknowledged once (section 6), at a time of "
+                f"its own; {_UNPLAYED}"
+            )
 
 
 def _names(streams: Iterable[MessageStream]) -> str:
@@ -78,25 +69,34 @@ def _together_words(names: str) -> str:
     )
 
 
-def _apart_words(names: str, pause: int) -> str:
+def _mesh_words(names: str) -> str:
+    """Return what is taken for granted of datagrams in plain fragments that a mesh forwards."""
+    return (
+        f"datagrams in several frames ({names}) are put together at their end alone: a mesh forwards each frame, "
+        "whatever became of the others (RFC 4944 section 11); their sender lets no time pass from one to the next"
+    )
+
+
+def _apart_words(names: str, pause: int, *, led: bool) -> str:
     """Return what is taken for granted of datagrams in recoverable fragments."""
+    passed = "where the first of them passed (RFC 8931 section 6.1)"
     text = (
-        f"recoverable fragments ({names}) are forwarded one by one, where the first of them passed (RFC 8931 section "
-        "6.1)"
+        f"recoverable fragments ({names}) are forwarded one by one, {passed if led else _IN_MESH}"
     )
     if pause:
         text += f", and their sender lets up to {pause} transmissions pass from one to the next (section 6)"
     return text
 
 
-def burst_words(name: str, frames: int, pause: int, *, apart: bool) -> Iterator[str]:
-    """Yield the same of a burst with so many frames a packet."""
-    if frames > 1:
+def burst_words(name: str, pause: int, *, apart: bool, recovers: bool, led: bool) -> Iterator[str]:
+    """Yield the same of a burst whose packets take several frames."""
+    if recovers:
         yield (
-            f"{_apart_words(name, pause)}; that each packet is acknowledged (section 6) is not played; {_UNPLAYED}"
-            if apart
-            else _together_words(name)
+            f"{_apart_words(name, pause, led=led)}; that each packet is acknowledged (section 6) is not played; "
+            f"{_UNPLAYED}"
         )
+    else:
+        yield _mesh_words(name) if apart else _together_words(name)
 
 
 def burst_doubt(arrival: LimitCheck, late: float | None, *, in_cells: bool) -> LimitCheck:

@@ -50,7 +50,7 @@ class Doubts:
         self._kinds: dict[str, _Kind] = {}
         all_of = sum(map(_frames, traffic.streams))
         for stream in traffic.streams:
-            if not (stream.apart or stream.flow in confirmable):
+            if not (stream.recovers or stream.flow in confirmable):
                 continue
             about = f"{stream.name}, "
             lost = max(
@@ -58,7 +58,7 @@ class Doubts:
                 default=0.0,
             )
             kind = _Kind(OPEN, lost)
-            if not stream.apart:
+            if not stream.recovers:
                 # it or its acknowledgement is lost: a share of all frames is sent again, and of these again
                 either = 1 - (1 - lost) ** 2
                 more = sum(either**count for count in range(1, len(_AGAIN_S) + 1))

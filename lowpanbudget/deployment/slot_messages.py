@@ -43,7 +43,7 @@ def usual_arrivals(
         rate = 1 / one.every_s
         at = draw(rate)
         while at < until_s:
-            yield one.key, Arrival(at, one.way, one.frames, one.stream.apart)
+            yield one.key, Arrival(at, one.way, one.frames, one.stream.apart, one.stream.led)
             at += draw(rate)
 
 

@@ -36,13 +36,14 @@ class SlotLink(NamedTuple):
 class Arrival(NamedTuple):
     """A message that is there at a time, in seconds: the links that it passes, and of how many frames it is.
 
-    ``apart``: each frame goes on by itself, where the first one was received, which told the way.
+    ``apart``: each frame goes on by itself; where it is ``led`` if the first one was received, which told the way.
     """
 
     at_s: float
     way: tuple[int, ...]
     frames: int = 1
     apart: bool = False
+    led: bool = True
 
 
 class QueueCount(NamedTuple):
@@ -97,7 +98,7 @@ def run_slots(
 
 
 class _Passing:
-    """A message on its way, or a frame of one that goes on by itself behind the ``first`` of them."""
+    """A message on its way, or a frame of one that goes on by itself; ``first`` is the one that leads it, if any."""
 
     __slots__ = ("at", "first", "frames", "number", "there", "way")
 
@@ -106,12 +107,13 @@ class _Passing:
         self.at = self.there = 0
         self.first: _Passing | None = None
 
-    def parts(self, count: int) -> "Iterator[_Passing]":
+    def parts(self, count: int, *, led: bool) -> "Iterator[_Passing]":
         """Yield so many of its frames, each to go on by itself."""
         first = None
         for _ in range(count):
             one = _Passing(self.number, self.way, 1)
-            first = one.first = one if first is None else first
+            if led:
+                first = one.first = one if first is None else first
             yield one
 
 
@@ -224,10 +226,8 @@ class _Network:
         is_counted = begins < ends
         loses = None if self._runs is None else noise(random, self._runs)
         count, sent = len(links), 0
-        coming = sorted(
-            (ceil(one.at_s / slot_s - 1e-9), number) for number, one in enumerate(arrivals)
-        )
-        coming.reverse()
+        coming = [(ceil(one.at_s / slot_s - 1e-9), number) for number, one in enumerate(arrivals)]
+        coming.sort(reverse=True)
         events: list[int] = []
         until: float = coming[-1][0] * count if coming else inf
         while True:
@@ -297,7 +297,7 @@ class _Network:
                 wait = link.waits[(slot - link.first) % slotframe]
                 heappush(events, (slot + wait) * count + link.number)
             if is_apart:
-                waiting.extend(message.parts(taken))
+                waiting.extend(message.parts(taken, led=one.led))
             else:
                 for _ in range(taken):
                     waiting.append(message)

@@ -10,6 +10,7 @@ from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.mesh_under import forwarded_below
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.design.upkeep_shape import POLL
 from lowpanbudget.values import dataclass
@@ -49,7 +50,8 @@ class MessageStream:
     """Messages of one kind. ``every_s`` is between two of one sender; ``readings`` of ``reading_every_s`` go in each.
 
     ``senders`` are the nodes that send it, or that it is sent to where it goes down; ``first`` and ``forwarded`` its
-    frames on the first hop and on later ones. ``apart``: each frame is forwarded by itself, not when all are there.
+    frames on the first hop and on later ones. ``apart``: each frame is forwarded by itself, not when all are there;
+    where it is ``led`` the first one told the way. ``recovers``: fragments that are lost are asked for again.
     """
 
     flow: str
@@ -62,6 +64,8 @@ class MessageStream:
     first: tuple[CarriedFrame, ...]
     forwarded: tuple[CarriedFrame, ...]
     apart: bool = False
+    led: bool = True
+    recovers: bool = False
 
     @property
     def is_upkeep(self) -> bool:
@@ -117,12 +121,21 @@ def _stream(
     frames = {hop.hop: tuple(carried_frames(hop.frames, design.loss)) for hop in hops}
     first, way = frames[FIRST], _WAYS[one.direction]
     later = frames.get("forwarded", first)
-    # RFC 8931 section 6.1: only the two ends cut and put together
-    apart = design.link.recoverable and len(first) > 1 and way in ("up", "down")
+    # only the two ends cut and put together (RFC 8931 section 6.1), of a mesh all fragments (RFC 4944 section 11)
+    several, below = len(first) > 1 and way in ("up", "down"), is_below(design, one.flow)
+    apart, recovers = (
+        several and (design.link.recoverable or below),
+        several and design.link.recoverable,
+    )
     return MessageStream(
         one.flow, one.message, way, every_s, one.readings, one.every_s,
-        _senders(design, tree, one), first, same_frames(first, later) if apart else later, apart,
+        _senders(design, tree, one), first, same_frames(first, later) if apart else later, apart, not below, recovers,
     )  # fmt: skip
+
+
+def is_below(design: Design, name: str) -> bool:
+    """Return whether the frames of a flow of this name, if there is one, are passed on below IPv6."""
+    return name in forwarded_below(design.flows)
 
 
 def same_frames(

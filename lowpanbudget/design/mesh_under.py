@@ -4,10 +4,8 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 from lowpanbudget.bits import StandIn, Writer
-from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.link import AddressForm
-from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import layout_of
 from lowpanbudget.layers.lowpan import mesh
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
@@ -45,15 +43,6 @@ def behind(front: Writer, carried: Writer) -> Writer:
 def forwarded_below(flows: Iterable[Flow]) -> frozenset[str]:
     """Return the names of flows whose frames somebody passes on below IPv6."""
     return frozenset(flow.name for flow in flows if flow.mesh_under and flow.hops > 1)
-
-
-def not_played(name: str) -> RequestError:
-    """Return why nothing is said of how a network carries a message in several frames that are passed on so."""
-    return RequestError(
-        f"{name} takes several frames, each of which is forwarded below IPv6 by itself: how they fare is not played",
-        cite=rfc(4944, "11"),
-        hint="Let it go in one frame, or look at what each hop takes alone (airtime)",
-    )
 
 
 def taken_of_mesh(flows: Iterable[Flow]) -> Iterator[str]:

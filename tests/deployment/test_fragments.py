@@ -64,7 +64,23 @@ def test_where_the_first_fragment_did_not_pass_none_does() -> None:
     assert (found.lost, found.lost_at) == (("link",), (1,))
 
 
-def air(frames: int, forwarded: SimulatedFrame, *, apart: bool, hops: int = 2) -> Air:
+def test_in_a_mesh_each_goes_on_whatever_became_of_the_first() -> None:
+    """Of three frames half are lost on the second link: 1.5 go on; where the first must be there 0.5 + 2 * 0.25."""
+    links = [SlotLink((0,)), SlotLink((1,), loss=0.5), SlotLink((2,))]
+    for led, going_on in ((False, 1.5), (True, 1.0)):
+        coming = [Arrival(0.0, (0, 1, 2), 3, apart=True, led=led)]
+        sent = [
+            run_slots(
+                coming, links, slotframe=4, slot_s=1.0, attempts=1, places=None, seed=seed
+            ).transmissions
+            for seed in range(1000)
+        ]
+        assert sum(sent) / len(sent) == pytest.approx(3 + 3 + going_on, abs=0.15)
+
+
+def air(
+    frames: int, forwarded: SimulatedFrame, *, apart: bool, hops: int = 2, led: bool = True
+) -> Air:
     """One message over a line, with no backoffs: CCA 128 µs, turnaround 192, frames 1000, acknowledgements 300."""
     near = tuple(
         tuple(other for other in (node - 1, node + 1) if 0 <= other <= hops)
@@ -73,7 +89,7 @@ def air(frames: int, forwarded: SimulatedFrame, *, apart: bool, hops: int = 2) -
     rules = CsmaRules(0, 0, 4, 0, 320, 128, 192, 864)
     sending = Sending(
         tuple(range(hops, -1, -1)), inf, (SimulatedFrame(1000, 300),) * frames,
-        (forwarded, *[SimulatedFrame(1000, 300)] * (frames - 1)), apart, 5000.0,
+        (forwarded, *[SimulatedFrame(1000, 300)] * (frames - 1)), apart, 5000.0, led,
     )  # fmt: skip
     played = Air(rules, HearingRanges(near, near), [sending], None, 1, None, keeps=True)
     played.plan(0, [0.0])
@@ -94,6 +110,8 @@ def test_a_first_fragment_that_is_lost_leaves_no_way_on_a_channel() -> None:
     lossy = air(2, SimulatedFrame(1000, 300, 1.0), apart=True, hops=3)
     assert lossy.log.lost["retries"] == 1
     assert lossy.transmissions == 4
+    meshed = air(2, SimulatedFrame(1000, 300, 1.0), apart=True, hops=3, led=False)
+    assert (meshed.log.lost["retries"], meshed.transmissions) == (1, 5)
 
 
 def line(seed: int, loss: float, frames: int, hops: int) -> float | None:

@@ -27,7 +27,6 @@ from lowpanbudget import (
     review,
     write_pcap,
 )  # fmt: skip
-from lowpanbudget.errors import RequestError
 
 NETWORK = """
 [access]
@@ -81,34 +80,59 @@ def test_messages_of_one_frame_are_carried() -> None:
     assert not any("below IPv6" in one for one in routed.taken)
 
 
-@pytest.mark.parametrize("kind", ["plain", "recoverable"])
-def test_fragments_that_a_mesh_forwards_are_not_played(kind: str) -> None:
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        ("plain", "datagrams in several frames (levels level) are put together at their end alone"),
+        ("recoverable", "recoverable fragments (levels level) are forwarded one by one, in a mesh"),
+    ],
+)
+def test_fragments_that_a_mesh_forwards_are_played(kind: str, said: str) -> None:
     """Section 11: a forwarder passes each frame on, whatever became of the first; that is no hop-by-hop reassembly."""
     network = f'[network]\nfragments = "{kind}"\n'
-    with pytest.raises(RequestError, match="levels level takes several frames") as refused:
-        carry(design(250, network))
-    assert "one frame" in refused.value.hint
-    near = parse_design(design_text(250, network, hops="1").replace("[2, 2, 2]", "[2]"))
-    assert carry(near).rhythms
+    found = carry(design(250, network))
+    assert any(one.startswith(said) for one in found.taken)
+    assert [one.hop for one in found.services if one.message == "level"] == [1, 2, 3]
+    routed = carry(design(250, network, routing="{ rpi = false }"))
+    assert not any(one.startswith(said) for one in routed.taken)
 
 
-def test_a_burst_of_fragments_that_a_mesh_forwards_is_not_played() -> None:
+def test_fragments_of_a_mesh_meet_those_before_them() -> None:
+    """A simulation of messages in two frames of 122 and 48 octets, one each 30 s of 25 nodes over up to 6 hops.
+
+    They send one frame of 25 octets each 5 s beside them, and 2 % of frames are lost. It was written apart from this
+    package, from the rules of the standard and of ``tree`` alone; its shares are known to 0.4, 1 and 2 to 2.5 %.
+    The second frame meets the first, which those two hops ahead pass on and its sender does not hear.
+    """
+    text = design_text(123, hops="6").replace("[2, 2, 2]", "[5, 4, 4, 4, 4, 4]")
+    text = text.replace("octets = 60\n", "").replace("every_s = 600", "every_s = 30")
+    short = flow("short", messages='["short"]', every_s="5", hops="6").replace("0xf0b1", "0xf0b9")
+    more = MESSAGE.format(3).replace("level", "short")
+    found = carry(parse_design(text + short + more))
+    arrive = {one.hop: one for one in found.services if one.message == "level"}
+    simulated = (0.9935, 0.957, 0.791, 0.633, 0.544, 0.521)
+    for hop, share in enumerate(simulated, 1):
+        one = arrive[hop]
+        assert one.delivered == pytest.approx(share, abs=one.half_width + 0.025)
+
+
+def test_a_burst_of_fragments_that_a_mesh_forwards_is_played() -> None:
     burst = '[[burst]]\nname = "storm"\nflow = "levels"\npackets = 4\noctets = {}\nevery_s = 1\n'
-    with pytest.raises(RequestError, match="a packet of storm takes several frames"):
-        carry_burst(design(20, burst.format(250)), "storm")
-    assert carry_burst(design(20, burst.format(40)), "storm").packets == 4
+    plan = carry_burst(design(20, burst.format(250)), "storm")
+    assert (plan.packets, plan.frames) == (4, 3)
+    assert any("put together at their end alone" in one for one in plan.taken)
+    assert carry_burst(design(20, burst.format(40)), "storm").taken == ()
 
 
-def test_a_review_goes_on_where_a_queue_would_have_to_be_played() -> None:
+def test_a_review_plays_the_queues_of_fragments_in_a_mesh() -> None:
     text = design_text(250, "[queue]\nframes = 2\n")
     slots = text.replace(
         'method = "csma"\n',
         'method = "slots"\nslots = { slotframe = 31, shared_cells = 1, cells = 6 }\n',
     ).replace('addresses = "short"\n', 'addresses = "short"\nframe_version = 2\nslotted = true\n')
-    found = [one.name for one in review(parse_design(slots.replace("600", "2")))]
-    assert "queue-overflows" not in found
-    routed = slots.replace("600", "2").replace("mesh_under = true", "rpi = false")
-    assert "queue-overflows" in [one.name for one in review(parse_design(routed))]
+    for below in ("mesh_under = true", "rpi = false"):
+        kept = slots.replace("600", "2").replace("mesh_under = true", below)
+        assert "queue-overflows" in [one.name for one in review(parse_design(kept))]
 
 
 def test_one_lost_fragment_is_cautioned_of() -> None:

@@ -5,7 +5,6 @@ from operator import itemgetter
 
 from lowpanbudget.deployment.carry import carry
 from lowpanbudget.deployment.checks import may_refuse
-from lowpanbudget.deployment.fragments import unplayed
 from lowpanbudget.deployment.load import NodeLoad, loads
 from lowpanbudget.deployment.node_queues import full_nodes, node_queues
 from lowpanbudget.deployment.traffic import Traffic, traffic_of
@@ -82,8 +81,8 @@ def queue_overflows(_: Deployment, deployment: Deployment) -> Hits:
     """Take each queue as it is played, where its cells are enough at all and it may be full at times."""
     design = deployment.design
     allowed, network = may_refuse(design.limits), deployment.network
-    for access, traffic, nodes in _loaded(deployment) if design.queue is not None else ():
-        if design.queue is None or access.slots is None or unplayed(design, traffic):
+    for access, _traffic, nodes in _loaded(deployment) if design.queue is not None else ():
+        if design.queue is None or access.slots is None:
             continue
         if network is None and _fullest(nodes, access, design.queue) > allowed * _NEAR:
             network = carry(design)
