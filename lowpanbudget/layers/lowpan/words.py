@@ -164,8 +164,8 @@ FRAGMENTS = {
         f"Where a later one begins is told in units of {fragment.UNIT} octets of the uncompressed datagram, so all but "
         f"the last carry multiples of {fragment.UNIT}: 85 free octets hold 80. Recoverable fragments count octets.",
         rfc(4944, "5.3"), ("FRAG1", "FRAGN", "RFRAG", "reassembly", "cliff", "fragment-offset-wrong"),
-        also=("first fragment", "second fragment", "third fragment", "last fragment", "subsequent fragment",
-              "units of 8", "later fragment"),
+        also=("fragments", "first fragment", "second fragment", "third fragment", "last fragment",
+              "subsequent fragment", "units of 8", "later fragment"),
     ),
     "reassembly": Gloss(
         "Putting the fragments of a datagram together again. The receiver gives up what is not whole after "
