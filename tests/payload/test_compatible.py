@@ -14,6 +14,7 @@ from work import calls
 
 from lowpanbudget.errors import WireError
 from lowpanbudget.payload.c.source import generate
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
@@ -34,6 +35,7 @@ from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.alignment import Alignment, is_in_step
 from lowpanbudget.payload.search.compatible import (
     Change,
     FormatComparison,
@@ -524,6 +526,11 @@ def test_strings_of_octets_and_flags_have_no_byte_order(bit_order: str, lead: in
     assert only(compare(big, little)).outcome is Outcome.RIGHT
     # a count of more than 8 bits is a number of two octets
     long = Octets("o", max_length=300)
+    assert not is_in_step(message(long), message(long, byte_order="little"), {})
+    assert is_in_step(message(fields[2]), message(fields[2], byte_order="little"), {})
+    # and in another order of bits nothing is the same
+    orders = Order("big", "msb-first", "bit-packed"), Order("big", "lsb-first", "bit-packed")
+    assert not Alignment(*orders, {}, frozenset()).is_same(fields[1], fields[1], inside=True)
     assert not compare(
         message(long, bit_order=bit_order), message(long, byte_order="little", bit_order=bit_order)
     ).safe

@@ -336,6 +336,8 @@ def test_no_float_of_percent_takes_more(name: str, bits: int) -> None:
               for power in range(-14, 16))]  # fmt: skip
     if bits > 16:
         values += [1e16, -1.25e17, 3.3333333e-38, -3.4e38]
+    if bits == 64:
+        values.append(-1.2345678901234567e-300)  # and an exponent of three digits: 24 characters
     never_exceeded(name, made, ({"f": value} for value in values))
 
 

@@ -145,11 +145,7 @@ class Leaves:
             isinstance(field, Time) and self.writing.units is not None and not self._is_base(field)
         ):
             field = field.number()
-        if (
-            in_packs(self._unit_of(field))[1] == 1
-            and self.writing.units is not None
-            and hasattr(field, "unit")
-        ):
+        if self.writing.units is not None and hasattr(field, "unit"):
             plain["unit"] = ""  # counted by itself
         if base_of is not None:
             plain["base"] = "t"
