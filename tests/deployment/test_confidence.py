@@ -1,13 +1,14 @@
 """Exact intervals against sums of binomials in whole numbers, and what so many values tell of quantiles."""
 
 from math import comb, sqrt
-from statistics import NormalDist
+from statistics import NormalDist, fmean, stdev
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget.deployment.confidence import (
+    at_most,
     ends_of,
     share_of,
     spread_of,
@@ -48,6 +49,15 @@ def test_the_ends_of_an_interval_leave_so_much_on_each_side(case: tuple[int, int
         assert chance(found.at_most, trials, range(count + 1)) == pytest.approx(0.05, rel=1e-9)
     else:
         assert found.most == found.at_most == 1
+
+
+@given(st.sampled_from(CASES), st.floats(0.001, 0.999))
+def test_the_chance_of_no_more_than_so_many(case: tuple[int, int], share: float) -> None:
+    count, trials = case
+    expected = chance(share, trials, range(count + 1))
+    assert at_most(count, trials, share) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    assert at_most(count, trials, 0.0) == 1
+    assert at_most(count, trials, 1.0) == (count == trials)
 
 
 @given(st.sampled_from(CASES))
@@ -119,6 +129,7 @@ def test_how_many_prove_a_share() -> None:
     """0.99 ** 299 is the first power below 0.05, 0.95 ** 59 that of 0.95."""
     assert trials_for(0.99) == 299
     assert trials_for(0.95) == 59
+    assert trials_for(0.0) == 1
     assert 0.99**299 <= 0.05 < 0.99**298
 
 
@@ -153,3 +164,20 @@ def test_no_quantile_from_few_values() -> None:
             # the value that this part does not exceed: of 1 to 500 the 475th, the 495th
             assert [one.value for one in found.quantiles] == [25, 250, 475, 495]
     assert spread_of([]) is None
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=150))
+def test_a_spread_is_that_of_the_standard_library(values: list[float]) -> None:
+    """And a quantile the least value that so large a part does not exceed."""
+    found, count = spread_of(values), len(values)
+    assert found is not None
+    assert found.mean == pytest.approx(fmean(values), abs=1e-6)
+    assert found.deviation == pytest.approx(stdev(values) if count > 1 else 0.0, abs=1e-6)
+    assert found.error == found.deviation / sqrt(count)
+    assert (found.values, found.least, found.most) == (count, min(values), max(values))
+    for part in (0.05, 0.5, 0.95, 0.99):
+        value = found.quantile(part)
+        assert (value is None) == (count < values_for(part))
+        if value is not None:
+            assert sum(one < value for one in values) < part * count
+            assert sum(one <= value for one in values) >= part * count

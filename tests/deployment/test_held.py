@@ -13,10 +13,11 @@ from findings.cases_deployment import heard
 from lowpanbudget import carry, changes_that_help, parse_design
 from lowpanbudget.deployment.held import HeldLoss, held_losses
 from lowpanbudget.deployment.load import loads
-from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic, Way
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.tree import Tree
 from lowpanbudget.design.waiting import Sleep
+from lowpanbudget.values import replace
 
 NOTHING = Estimate(0.0, 0.0, 0.0)
 FRAME = CarriedFrame(79, 2720.0, 352.0, 4704.0, 0.0, 0.0, NOTHING, NOTHING)
@@ -90,6 +91,35 @@ def test_places_for_messages_of_several_lengths(
         one = found[f"of {frames}"]
         assert one.messages == pytest.approx(lost[frames] / came[frames], abs=0.015)
         assert one.frames == pytest.approx(refused[frames] / came[frames] / frames, abs=0.015)
+
+
+def test_frames_are_those_of_the_link_to_the_child() -> None:
+    """Two on the first hop, three on later ones; what a parent sends its child by itself goes over one hop alone.
+
+    Each finds as many places as it takes: alone on that link, of x to a poll the first arrives and no other.
+    """
+    x = POLL_S / 30
+    ways: dict[Way, tuple[int, int]] = {"down": (2, 3), "child": (2, 2)}
+    for way, takes in ways.items():
+        for child, places in enumerate(takes, 1):
+            stream = MessageStream(
+                "down", "reading", way, 30.0, 1, 30.0, (child,), (FRAME,) * 2, (FRAME,) * 3
+            )
+            traffic = Traffic(PAIR, (stream,), (), ())
+            sleep = Sleep(POLL_S, 10, None, places, None)
+            (found,) = held_losses(traffic, loads(traffic, 1), sleep, (child,)).items()
+            assert found[0][2] == child
+            assert found[1].takes == places
+            assert found[1].messages == pytest.approx(1 - (1 - exp(-x)) / x, rel=1e-9)
+
+
+def test_of_what_never_comes_nothing_is_held() -> None:
+    stream = MessageStream("down", "reading", "down", 30.0, 1, 30.0, (2,), (FRAME,), (FRAME,) * 2)
+    traffic = Traffic(PAIR, (stream,), (), ())
+    nodes = [replace(one, down=replace(one.down, frames_per_s=0.0)) for one in loads(traffic, 1)]
+    for places, lost in ((1, 1), (2, 0)):
+        found = held_losses(traffic, nodes, Sleep(POLL_S, 10, None, places, None), (2,))
+        assert [one.messages for one in found.values()] == [lost]
 
 
 def test_so_many_messages_that_places_are_always_taken() -> None:
