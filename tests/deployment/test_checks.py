@@ -2,7 +2,8 @@
 
 from collections.abc import Callable, Iterator
 from functools import cache, partial
-from math import exp, inf
+from itertools import pairwise
+from math import exp, floor, inf, log10
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -25,7 +26,7 @@ from lowpanbudget.deployment.checks import checks_of, played_check
 from lowpanbudget.deployment.contention_network import rules_of
 from lowpanbudget.deployment.digits import beside, percent
 from lowpanbudget.deployment.fewest import with_value
-from lowpanbudget.deployment.ladder import Ladder, doubled
+from lowpanbudget.deployment.ladder import Ladder, doubled, rounded_down
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.sent_again import Doubts
 from lowpanbudget.deployment.service import HopService
@@ -1891,6 +1892,46 @@ def test_between_two_rungs_numbers_are_those_that_people_say() -> None:
     assert list(beacons.between(30, 60)) == [32, 35, 38, 40, 45, 50, 55, 60]
     assert list(frames.between(201, 209)) == [203, 205, 207, 209]
     assert list(frames.between(101, 95)) == [99, 97, 95]
+
+
+@given(st.floats(0.011, 9000), st.floats(0.011, 9000))
+def test_seconds_between_two_others_have_two_digits_and_stand_close(
+    low: float, high: float
+) -> None:
+    """Each an eighth more than the one before, or less, but for what people do not say; seen from either end."""
+    low, high = sorted((low, high))
+    ladder = Ladder("", low, (high,), Mock(), step=0)
+    *inner, last = ladder.between(low, high)
+    steps = [low, *inner, high]
+    assert last == high
+    assert all(float(f"{one:.2g}") == one for one in inner)
+    assert all(1 <= after / before < 1.126 for before, after in pairwise(steps))
+    assert all(after / before > 1.04 for before, after in pairwise(inner))
+    assert ladder.before(high) == inner
+    assert list(ladder.between(high, low)) == [*inner[::-1], low]
+    assert [*replace(ladder, nearest=low).between(low, high)] == [high]
+
+
+@given(st.floats(0.5, 100), st.integers(1, 8), st.floats(0.5, 9000) | st.none())
+def test_doublings_end_at_the_most(start: float, times: int, most: float | None) -> None:
+    found = doubled(start, times, most)
+    assert len(found) <= times
+    assert all(after == 2 * before for before, after in pairwise((start, *found[:-1])))
+    if most is None or most >= start * 2**times:
+        assert found == tuple(start * 2**one for one in range(1, times + 1))
+    elif most <= start:
+        assert found == ()
+    else:
+        assert found[-1] == most <= 2 * (start, *found)[-2]
+
+
+@given(st.floats(0.002, 0.999) | st.floats(1, 9000))
+def test_rounded_down_to_what_people_say(seconds: float) -> None:
+    """To whole seconds, and of less than one to two digits."""
+    found = rounded_down(seconds)
+    least = 1 if seconds >= 1 else 10 ** (floor(log10(seconds)) - 1)
+    assert found <= seconds <= found + least * (1 + 1e-9)
+    assert found % 1 == 0 if seconds >= 1 else float(f"{found:.2g}") == found
 
 
 def in_the_way(matter: Matter, much: float) -> list[LimitCheck]:

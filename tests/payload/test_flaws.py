@@ -217,6 +217,17 @@ def test_what_stands_at_a_limit_is_allowed(field: Field) -> None:
     Message("m", (field,), byte_order="big", bit_order="msb-first", layout="bit-packed")
 
 
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [("1e500", "is 1E+500, outside 0 .. 9"), ("-1.5e-400", "is -1.5E-400, outside"), ("1e20", f"is {10**20}, outside")],
+)  # fmt: skip
+def test_a_number_is_told_without_exponent_unless_it_would_be_long(value: str, said: str) -> None:
+    made = Message("m", (number(),), byte_order="big", bit_order="msb-first", layout="bit-packed")
+    with pytest.raises(RequestError) as fault:
+        made.pack({"n": Decimal(value)})
+    assert said in str(fault.value)
+
+
 @pytest.mark.parametrize("bits", [8 * 65535 + 1, 10**9])
 def test_a_place_beyond_any_datagram(bits: int) -> None:
     path, text = only(Boolean("n", at=bits))
