@@ -1,10 +1,13 @@
 """A clock that leaps on while all go on where they were: nothing is lost there, and the time between counts nowhere."""
 
+from unittest.mock import Mock
+
 import pytest
 from deployment.test_measure import LIMITS, SLOTS, by_source, chain, heard
 from simulation.captured import design
 
 from lowpanbudget import Measurement, Record, audit, measure
+from lowpanbudget.deployment.leaps import Leaps
 from lowpanbudget.report.measure_answer import answer
 from lowpanbudget.report.measurements import measured
 
@@ -91,3 +94,66 @@ def test_a_time_that_is_planned_between_readings_is_no_leap(records: list[Record
     late = leaping(records, between(records, quiet=True))
     assert measure(late, design=design(PLAN, every_s=1800.0)).leap is None
     assert seen(late).leap is not None
+
+
+def told(
+    *went_on: int, every: float = 10.0, frames: int = 8, leap: float = 600.0, later: float = 0.0
+) -> bool:
+    """Whether a leap is told behind which each sender's number goes on by so much, and once more a silence ``later``.
+
+    They send together ``every`` so many seconds, ``frames`` each before it; what has no time, sender or number says
+    nothing.
+    """
+    leaps, now, number = Leaps(), 1.0, 0
+
+    def hear(sender: bytes | None, sequence: int | None, at: float | None = None) -> None:
+        nonlocal number
+        number += 1
+        time_ns = None if at is None else round(at * S)
+        found = Mock(number=number, time_ns=time_ns, sender=sender, sequence=sequence)
+        found.numbered = sequence is not None
+        leaps.hear(found)
+
+    for turn in range(2 * frames):
+        if turn == frames:
+            now += leap - every
+        now += later - every if later and turn == frames + 2 else 0.0
+        for sender, step in enumerate(went_on):
+            behind = step - 1 if turn >= frames else 0
+            hear(bytes([sender]), (250 + turn + behind) % 256, now + 0.01 * sender)
+        hear(bytes([99]), 7)
+        hear(None, 7, now)
+        hear(bytes([98]), None, now)
+        now += every
+    if leaps.leap is not None:
+        assert leaps.leap.silence.seconds == pytest.approx(leap, abs=0.1)
+    return leaps.leap is not None
+
+
+def test_who_goes_on_proves_a_leap() -> None:
+    """Three senders or more, three quarters of all that tell: our choice. A frame may be tried again across it."""
+    assert told(1, 1, 1)
+    assert told(1, 0, 1)
+    assert not told(1, 1)
+    assert not told(1, 1, 2)
+    assert told(1, 1, 1, 9)
+    assert not told(1, 1, 1, 9, 9)
+    assert not told(*[1] * 5, 9, 9)
+    assert told(*[1] * 6, 9, 9)
+
+
+def test_only_who_has_a_rhythm_tells_of_a_leap() -> None:
+    """Six frames or more, one each five seconds or fewer; a silence is four times as long as any before: our choice."""
+    assert told(1, 1, 1, frames=6)
+    assert not told(1, 1, 1, frames=5)
+    assert told(1, 1, 1, every=5.0)
+    assert not told(1, 1, 1, every=4.9)
+    assert told(1, 1, 1, every=20.0, leap=81.0)
+    assert not told(1, 1, 1, every=20.0, leap=79.0)
+
+
+def test_a_silence_a_quarter_as_long_is_none_of_a_clock() -> None:
+    """Such a network rests."""
+    assert told(1, 1, 1, every=20.0, leap=100.0, later=24.0)
+    assert not told(1, 1, 1, every=20.0, leap=100.0, later=26.0)
+    assert not told(1, 1, 1, every=20.0, leap=100.0, later=90.0)
