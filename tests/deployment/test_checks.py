@@ -1892,6 +1892,7 @@ def test_between_two_rungs_numbers_are_those_that_people_say() -> None:
     assert list(beacons.between(30, 60)) == [32, 35, 38, 40, 45, 50, 55, 60]
     assert list(frames.between(201, 209)) == [203, 205, 207, 209]
     assert list(frames.between(101, 95)) == [99, 97, 95]
+    assert Ladder("", 1, (2, 4, 8), Mock(), step=None).before(4) == [2]
 
 
 @given(st.floats(0.011, 9000), st.floats(0.011, 9000))
